@@ -1,0 +1,1 @@
+"""Packages from folders and zips; the board cache."""

@@ -1,0 +1,1 @@
+"""HTTP routes, schemas, errors, live updates; serves the page."""

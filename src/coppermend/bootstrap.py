@@ -1,0 +1,1 @@
+"""Joins adapters to services: the only place that builds adapters."""

@@ -1,0 +1,1 @@
+"""The pure core: values in, values out. No files, clock, randomness or logging."""

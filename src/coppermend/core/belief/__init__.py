@@ -1,0 +1,1 @@
+"""What is probably broken: priors, likelihoods, exact posteriors over sites."""

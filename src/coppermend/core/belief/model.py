@@ -1,0 +1,75 @@
+"""The belief port: what goes into a belief and what comes out of it. Engines come and go behind these types."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+
+@dataclass(frozen=True, slots=True)
+class WorkArea:
+    """A region where copper was disturbed or attacked. ``polygon`` ((x_mm, y_mm), ...); kind rework, corrosion or impact; severity 1..3."""
+
+    id: str
+    polygon: tuple[tuple[float, float], ...]
+    kind: str
+    severity: int
+    label: str = ""
+    part: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One reading between two probe points of the graph it was folded onto: ``says`` closed, open or ohms (with ``ohms``). ``entry`` its log id."""
+
+    entry: str
+    point_a: str
+    point_b: str
+    says: str
+    ohms: float | None = None
+    site_filter: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """Every number outside the log that a belief uses: priors by site kind inside and outside areas, and the error rates of a beep.
+
+    Defaults: shared bench table, documented in docs/reference/constants.md. All are assumptions, not observations.
+    """
+
+    prior_in: Mapping[str, float] = field(
+        default_factory=lambda: {
+            "run": 0.02,
+            "run_narrow": 0.03,
+            "barrel": 0.02,
+            "joint": 0.04,
+            "contact": 0.03,
+            "leg": 0.0005,
+            "spoke": 0.02,
+            "wire": 0.03,
+            "through": 0.0005,
+        }
+    )
+    prior_out: float = 0.0005
+    narrow_mm: float = 0.3
+    false_open: float = 0.02
+    false_closed: float = 0.002
+    proven_below: float = 0.001
+    broken_above: float = 0.995
+    closed_below_ohm: float = 10.0
+    """A continuity pass, after the 10 ohm of IPC-9252 class 3 (docs/sources.md)."""
+
+
+class Posterior(Protocol):
+    """What a belief answers."""
+
+    log_evidence: float
+    error_bound: float
+    """0 = exact; else the most that any probability can be off."""
+
+    def p(self, unit: str) -> float:
+        """Probability that the site with this id is broken."""
+
+    def joined(self, point_a: str, point_b: str) -> float:
+        """Probability that the two probe points are joined."""

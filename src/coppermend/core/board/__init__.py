@@ -1,0 +1,1 @@
+"""The board as fabricated: layers, copper, holes, parts, pins, nets."""

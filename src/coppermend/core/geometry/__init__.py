@@ -1,0 +1,1 @@
+"""Shapes of copper and silkscreen as exact skeletons grown by a radius. Knows no board."""

@@ -1,0 +1,1 @@
+"""Which check next: rounds, localisation, isolation, cost in modelled seconds, stop rule."""

@@ -1,0 +1,1 @@
+"""Patch wires and, later, removal plans and alloys."""

@@ -1,0 +1,1 @@
+"""The device book: chips and their pins."""

@@ -1,0 +1,1 @@
+"""Bytes in, core values out: fabrication files and netlists."""

@@ -1,0 +1,1 @@
+"""Use cases, one small function each, and the ports they speak through."""
