@@ -52,6 +52,10 @@ class CopperLayer:
     pin: NDArray[Any]
     stated_net: NDArray[Any]
     function: NDArray[Any]
+    contacts: NDArray[np.int64] = field(default_factory=lambda: np.empty((0, 2), np.int64))
+    """(k, 2) pairs i < j of pieces that touch, as the islands were found."""
+    walls: NDArray[np.int64] = field(default_factory=lambda: np.empty((0, 2), np.int64))
+    """(m, 2) pairs (index into Board.holes, piece) where the wall of a plated hole meets copper of this layer."""
 
 
 @dataclass(frozen=True, slots=True)
