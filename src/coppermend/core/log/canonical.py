@@ -1,0 +1,81 @@
+"""Canonical JSON: one value, one sequence of bytes, so that a hash means the same on every machine.
+
+The form is that of RFC 8785 (JSON Canonicalization Scheme): members sorted by UTF-16 code units, no spaces, shortest strings, numbers as
+ECMAScript writes them. Whole numbers beyond 2**53 and NaN or infinities are refused, as I-JSON (RFC 7493) does.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping, Sequence
+from typing import TypeAlias
+
+Json: TypeAlias = "None | bool | int | float | str | Sequence[Json] | Mapping[str, Json]"
+
+LARGEST_WHOLE = 2**53
+"""Whole numbers up to here survive every JSON reader (RFC 7493 section 2.2)."""
+
+
+def canonical_bytes(value: Json) -> bytes:
+    """The canonical JSON of a value, in UTF-8. ValueError for what JSON cannot carry exactly.
+
+    >>> canonical_bytes({"b": 2.0, "a": [True, None, "Ω", 1e-7]}).decode()
+    '{"a":[true,null,"Ω",1e-7],"b":2}'
+    """
+    return _text(value).encode("utf-8")
+
+
+def sha256_hex(data: bytes) -> str:
+    """SHA-256 of bytes in 64 lower-case hexadecimal digits.
+
+    >>> sha256_hex(b"abc")[:16]      # FIPS 180-4, example "abc"
+    'ba7816bf8f01cfea'
+    """
+    return hashlib.sha256(data).hexdigest()
+
+
+def _text(value: Json) -> str:
+    if value is None or isinstance(value, (bool, str)):
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, int):
+        if abs(value) > LARGEST_WHOLE:
+            raise ValueError(f"the whole number {value} is beyond 2**53 and would not survive every JSON reader")
+        return str(value)
+    if isinstance(value, float):
+        return _number(value)
+    if isinstance(value, Mapping):
+        keys = sorted(value, key=lambda key: key.encode("utf-16-be"))
+        return "{" + ",".join(f"{json.dumps(key, ensure_ascii=False)}:{_text(value[key])}" for key in keys) + "}"
+    if isinstance(value, Sequence):
+        return "[" + ",".join(_text(one) for one in value) + "]"
+    raise ValueError(f"{type(value).__name__} is no JSON value")
+
+
+def _number(value: float) -> str:
+    """A float as ECMAScript's Number::toString writes it (ECMA-262; RFC 8785 section 3.2.2.3)."""
+    if not math.isfinite(value):
+        raise ValueError("JSON has no NaN and no infinity")
+    if value == 0:
+        return "0"
+    sign, size = ("-", -value) if value < 0 else ("", value)
+    mantissa, _, exponent = repr(size).partition("e")
+    whole, _, part = mantissa.partition(".")
+    digits = (whole + ("" if part == "0" else part)).lstrip("0")
+    point = len(whole) + int(exponent or 0) if whole != "0" else int(exponent or 0) - (len(part) - len(part.lstrip("0")))
+    digits = digits.rstrip("0") or "0"
+    return sign + _placed(digits, point)
+
+
+def _placed(digits: str, point: int) -> str:
+    """Digits with the decimal point after the first ``point`` of them."""
+    count = len(digits)
+    if count <= point <= 21:
+        return digits + "0" * (point - count)
+    if 0 < point <= 21:
+        return f"{digits[:point]}.{digits[point:]}"
+    if -6 < point <= 0:
+        return "0." + "0" * -point + digits
+    tail = f"e{'+' if point > 0 else '-'}{abs(point - 1)}"
+    return (digits if count == 1 else f"{digits[0]}.{digits[1:]}") + tail

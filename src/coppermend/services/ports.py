@@ -1,0 +1,103 @@
+"""The ports: what services need from the world, as Protocols. Adapters fulfil them; tests bring fakes; bootstrap joins the two."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from coppermend.core.board.model import Board
+from coppermend.core.copper.model import CopperGraph
+from coppermend.core.findings import Finding
+from coppermend.core.log.model import Draft, Entry
+
+
+@dataclass(frozen=True, slots=True)
+class CaseHead:
+    """A case as a list shows it, without folding its log. ``number`` is this store's short number, ``entries`` how many there are.
+
+    ``first`` the entry that opened the case (kind case), ``board`` its last board entry, ``last`` its last entry in the agreed order.
+    """
+
+    id: str
+    number: int
+    entries: int
+    first: Entry
+    board: Entry | None
+    last: Entry
+
+
+class CaseStore(Protocol):
+    """Where logs and attachments are kept. Every method may raise Refusal STO-0xx in words; nothing else."""
+
+    @property
+    def bench(self) -> str:
+        """The id of this bench: made once per store, part of every entry written here."""
+
+    @property
+    def where(self) -> str:
+        """Where the store is, in words for a person."""
+
+    @property
+    def writable(self) -> bool:
+        """False when the store can be read but not written."""
+
+    def append(self, draft: Draft) -> Entry:
+        """Write one entry; when this returns, the entry is on disk and synced. The same draft under the same id again gives the entry first written."""
+
+    def absorb(self, entries: Sequence[Entry]) -> int:
+        """Take in whole entries from elsewhere (one transaction); how many were new. Refuses entries that contradict what is here."""
+
+    def entries(self, case: str) -> tuple[Entry, ...]:
+        """All entries of a case in the agreed order; empty when there is no such case."""
+
+    def mark(self, case: str) -> str:
+        """A short text that changes with every entry of the case: key of everything computed from the log."""
+
+    def heads(self) -> tuple[CaseHead, ...]:
+        """All cases, lowest number first."""
+
+    def number_of(self, case: str) -> int:
+        """The case's short number in this store; 0 when there is none."""
+
+    def attach(self, data: bytes) -> str:
+        """Keep bytes under their SHA-256 (returned), synced to disk."""
+
+    def attachment(self, sha256: str) -> bytes:
+        """The bytes kept under that SHA-256, checked against it."""
+
+    def check(self) -> tuple[Finding, ...]:
+        """What is wrong with the store: database pages, hash chains, attachments."""
+
+
+class Clock(Protocol):
+    """Tells the time."""
+
+    def now(self) -> str:
+        """The time now: ISO 8601, UTC, milliseconds (``2026-01-31T09:15:02.123Z``)."""
+
+
+class Ids(Protocol):
+    """Makes ids."""
+
+    def new(self) -> str:
+        """A fresh UUIDv7 (RFC 9562) in its usual text."""
+
+
+@dataclass(frozen=True, slots=True)
+class ShelvedBoard:
+    """A board ready for work: as fabricated, and its copper graph with part states as built. ``package`` where it was read from."""
+
+    package: str
+    board: Board
+    graph: CopperGraph
+
+
+class BoardShelf(Protocol):
+    """Gives boards, built once and kept."""
+
+    def take(self, package: str) -> ShelvedBoard:
+        """The board of a package (folder, zip, or the word ``demo``). Refusal when it cannot be read."""
+
+    def known(self, package_id: str) -> ShelvedBoard | None:
+        """A board built before, by its package id, wherever its files are now; None when it is not kept here."""

@@ -1,0 +1,23 @@
+"""The workshop: the ports bundled as one value, handed to every use case."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from coppermend.services.ports import BoardShelf, CaseStore, Clock, Ids
+
+if TYPE_CHECKING:
+    from coppermend.services.bind import Binding
+
+
+@dataclass(frozen=True, slots=True)
+class Workshop:
+    """Everything a use case may reach. ``author`` who works here, written into each entry. ``bindings`` what was computed, by case (see bind.py)."""
+
+    store: CaseStore
+    shelf: BoardShelf
+    clock: Clock
+    ids: Ids
+    author: str = ""
+    bindings: dict[str, Binding] = field(default_factory=dict)
