@@ -11,10 +11,13 @@ Point ids: ``U1.8/leg``, ``U1.8/contact``, ``U1.8/joint-c``, ``U1.8/joint-s``, `
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
 from coppermend.core.board.model import PartState
+from coppermend.core.findings import Finding
 
 
 class SiteKind(StrEnum):
@@ -74,10 +77,66 @@ class ProbePoint:
 
 
 @dataclass(frozen=True, slots=True)
-class CopperGraph:
-    """The copper of one board under given part states. ``net_names[i]``; nodes are 0 .. node_count-1; ``node_net``, ``node_place`` (x_mm, y_mm, layer key) and ``node_kind`` per node.
+class PinPlace:
+    """Where one pin sits on the copper: what ``worked.py`` needs to lay another part state over the base graph.
 
-    ``node_kind``: land, junction, sheet, pin, socket, end.
+    ``lands``: (layer key, node) of the lands the pin can be soldered to, c before s. ``hole``: it is a through-hole pin.
+    ``side``: the side its part sits on. ``leg_hidden`` and ``joint_hidden``: words why its leg, and its joint on the part's own side,
+    cannot be touched while the part is fitted ("" where they can). ``masked``: sides ("c", "s", "cs") where the mask covers the bare land.
+    """
+
+    part: str
+    number: str
+    net: int
+    x_mm: float
+    y_mm: float
+    hole: bool
+    side: str
+    lands: tuple[tuple[str, int], ...]
+    leg_hidden: str = ""
+    joint_hidden: str = ""
+    masked: str = ""
+
+    @property
+    def name(self) -> str:
+        """The pin as written everywhere: ``U1.8``."""
+        return f"{self.part}.{self.number}"
+
+    def land(self, layer: str) -> int | None:
+        """The node of its land on that layer, None where it has none."""
+        for key, node in self.lands:
+            if key == layer:
+                return node
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A pour or plane: one conductor for continuity. ``rings`` its outline as polygons, each a shell followed by its holes, ((x_mm, y_mm), ...)."""
+
+    node: int
+    layer: str
+    rings: tuple[tuple[tuple[tuple[float, float], ...], ...], ...]
+    sheet_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Through:
+    """A low-ohm part that is rung through, between two of its pins."""
+
+    part: str
+    pin_a: str
+    pin_b: str
+    ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class CopperGraph:
+    """The copper of one board under given part states.
+
+    ``net_names[i]``; nodes are 0 .. node_count-1; ``node_net``, ``node_place`` (x_mm, y_mm, layer key) and ``node_kind`` per node
+    (land, junction, sheet, pin, socket, end). ``pins``, ``sheets``, ``through`` feed the overlays and the resistance model; ``findings`` say what was assumed.
+    ``memo`` holds derived indexes (built on first use); it is no part of the value.
     """
 
     package_id: str
@@ -88,8 +147,34 @@ class CopperGraph:
     sites: tuple[Site, ...]
     points: tuple[ProbePoint, ...]
     part_states: tuple[tuple[str, PartState], ...]
+    pins: tuple[PinPlace, ...] = ()
+    sheets: tuple[Sheet, ...] = ()
+    through: tuple[Through, ...] = ()
+    built_states: tuple[tuple[str, PartState], ...] = ()
+    findings: tuple[Finding, ...] = ()
+    memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False, hash=False)
 
     @property
     def node_count(self) -> int:
         """Number of nodes."""
         return len(self.node_net)
+
+    def site(self, site_id: str) -> Site:
+        """The site with that id; KeyError when there is none."""
+        return self._by_id("sites", self.sites)[site_id]  # type: ignore[no-any-return]
+
+    def point(self, point_id: str) -> ProbePoint:
+        """The probe point with that id; KeyError when there is none."""
+        return self._by_id("points", self.points)[point_id]  # type: ignore[no-any-return]
+
+    def net_index(self, name: str) -> int:
+        """The index of the net with that name; KeyError when there is none."""
+        if "nets" not in self.memo:
+            self.memo["nets"] = {n: i for i, n in reversed(list(enumerate(self.net_names)))}
+        return int(self.memo["nets"][name])
+
+    def _by_id(self, what: str, items: tuple[Any, ...]) -> Mapping[str, Any]:
+        if what not in self.memo:
+            self.memo[what] = {item.id: item for item in items}
+        found: Mapping[str, Any] = self.memo[what]
+        return found
