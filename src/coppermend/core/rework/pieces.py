@@ -1,0 +1,197 @@
+"""What a net falls into when its broken sites are taken away, and where a wire can be soldered to each piece."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from coppermend.core.board.model import PartState
+from coppermend.core.copper.model import CopperGraph, ProbePoint, Site, SiteKind
+from coppermend.core.findings import Place, refuse
+
+
+@dataclass(frozen=True, slots=True)
+class Difficulty:
+    """What soldering a wire to a kind of place costs, as mm of wire one would rather lay. Assumptions (docs/reference/constants.md)."""
+
+    leg: float = 3.0
+    via: float = 4.0
+    socket_pin: float = 6.0
+    land: float = 3.0
+    hole: float = 8.0
+    other_side: float = 25.0
+    """Added when the two ends lie on two sides: the wire goes round the edge or through a hole."""
+
+    def of(self, point: ProbePoint, states: Mapping[str, PartState]) -> float | None:
+        """The difficulty of this probe point in mm, None where nobody should solder a wire."""
+        socketed = states.get(point.part) in (PartState.SOCKETED, PartState.OUT)
+        if point.kind == "contact" or (point.kind == "leg" and states.get(point.part) is PartState.SOCKETED):
+            return None  # inside a socket; the leg of a chip that must come out again
+        if point.kind == "joint":
+            return self.socket_pin if socketed else self.leg
+        known = {"leg": self.leg, "via": self.via, "land": self.land, "hole": self.hole}
+        return known.get(point.kind)
+
+
+@dataclass(frozen=True, slots=True)
+class WireEnd:
+    """A place where a wire can be soldered: a probe point, its side, and its ``difficulty_mm``."""
+
+    point: str
+    node: int
+    x_mm: float
+    y_mm: float
+    side: str
+    kind: str
+    difficulty_mm: float
+    part: str = ""
+    pin: str = ""
+
+    def words(self) -> str:
+        """The end as a person says it.
+
+        >>> WireEnd("U1.8/joint-s", 4, 1.0, 2.0, "s", "joint", 3.0, "U1", "8").words()
+        'the joint of U1.8, solder side'
+        """
+        side = "solder side" if self.side == "s" else "component side"
+        if self.part:
+            name = {"joint": "the joint of ", "leg": "the leg ", "hole": "the hole of "}.get(self.kind, "the land of ")
+            return f"{name}{self.part}.{self.pin}, {side}"
+        name = "via" if self.kind == "via" else "land"
+        return f"the {name} at {self.x_mm:.1f}, {self.y_mm:.1f} mm, {side}"
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A stretch of the net that still hangs together: its ``nodes``, the pins on it, the ``needed`` points on it, its solderable ``ends``."""
+
+    index: int
+    nodes: tuple[int, ...]
+    pins: tuple[str, ...]
+    needed: tuple[str, ...]
+    ends: tuple[WireEnd, ...] = field(repr=False)
+
+    @property
+    def required(self) -> bool:
+        """True when it holds a point that must be joined again."""
+        return bool(self.needed)
+
+    def words(self) -> str:
+        """The piece by its pins: ``the piece with U1.8, U7.3``."""
+        if not self.pins:
+            return "a piece without a pin"
+        shown = ", ".join(self.pins[:4]) + (f" and {len(self.pins) - 4} more" if len(self.pins) > 4 else "")
+        return f"the piece with {shown}"
+
+
+def sites_of(graph: CopperGraph, net: int) -> list[Site]:
+    """All sites of one net; sites of ring-through parts are never copper and are left out."""
+    return [site for site in graph.sites if site.net == net and site.kind is not SiteKind.THROUGH]
+
+
+def components(nodes: Collection[int], joins: Iterable[tuple[int, int]]) -> dict[int, int]:
+    """Which piece each node belongs to (pieces counted from 0 in order of their lowest node).
+
+    >>> components([5, 6, 9], [(5, 6)])
+    {5: 0, 6: 0, 9: 1}
+    """
+    order = sorted(nodes)
+    place = {node: i for i, node in enumerate(order)}
+    pairs = [(place[a], place[b]) for a, b in joins if a in place and b in place]
+    rows, columns = ([a for a, _ in pairs], [b for _, b in pairs])
+    size = len(order)
+    matrix = coo_matrix((np.ones(len(pairs)), (rows, columns)), shape=(size, size))
+    _, labels = connected_components(matrix, directed=False)
+    renamed: dict[int, int] = {}
+    return {node: renamed.setdefault(int(labels[i]), len(renamed)) for i, node in enumerate(order)}
+
+
+def net_of_sites(graph: CopperGraph, broken: Collection[str]) -> int:
+    """The net that all these sites belong to; a Refusal when one is unknown or they lie on several nets."""
+    known = {site.id: site for site in graph.sites}
+    for site_id in broken:
+        if site_id not in known:
+            raise refuse(
+                "WIR-003",
+                f"There is no site {site_id} on this board.",
+                "Take the site ids from 'coppermend board graph PACKAGE --net N --json'.",
+                Place(thing=site_id),
+            )
+    nets = sorted({known[site_id].net for site_id in broken})
+    if len(nets) != 1:
+        names = ", ".join(graph.net_names[net] for net in nets) or "none"
+        raise refuse(
+            "WIR-004",
+            f"The broken sites must lie on one net; they lie on {names}.",
+            "Plan the wires net by net.",
+        )
+    return nets[0]
+
+
+def pins_of(graph: CopperGraph, net: int) -> tuple[str, ...]:
+    """One point id per pin of the net, the one that hangs deepest in the part: its leg, else its contact, joint or hole."""
+    rank = {"leg": 0, "contact": 1, "joint": 2, "land": 3, "hole": 4}
+    best: dict[tuple[str, str], ProbePoint] = {}
+    for point in graph.points:
+        if point.net != net or not point.part or point.kind not in rank:
+            continue
+        key = (point.part, point.pin)
+        if key not in best or rank[point.kind] < rank[best[key].kind]:
+            best[key] = point
+    return tuple(point.id for _, point in sorted(best.items()))
+
+
+def pieces_of(
+    graph: CopperGraph,
+    net: int,
+    broken: Collection[str],
+    needed_points: Collection[str],
+    difficulty: Difficulty,
+    side: str = "",
+) -> tuple[Piece, ...]:
+    """The pieces of ``net`` without its ``broken`` sites, each with the needed points it holds and the ends a wire can be soldered to.
+
+    ``side`` c or s keeps to ends of that side. Nodes without a point stay in their piece; a node alone without any point is dropped.
+    """
+    nodes = [node for node in range(graph.node_count) if graph.node_net[node] == net]
+    gone = frozenset(broken)
+    group = components(nodes, ((s.a, s.b) for s in sites_of(graph, net) if s.id not in gone))
+    states = dict(graph.part_states)
+    needed = frozenset(needed_points)
+    members: dict[int, list[int]] = {}
+    for node, piece in group.items():
+        members.setdefault(piece, []).append(node)
+    points: dict[int, list[ProbePoint]] = {piece: [] for piece in members}
+    for point in graph.points:
+        if point.net == net:
+            points[group[point.node]].append(point)
+    found: list[Piece] = []
+    for piece, its_nodes in sorted(members.items()):
+        here = points[piece]
+        if not here:
+            continue
+        ends = tuple(_ends(here, states, difficulty, side))
+        pins = tuple(dict.fromkeys(f"{p.part}.{p.pin}" for p in sorted(here, key=_pin_order) if p.part))
+        inside = tuple(p.id for p in here if p.id in needed)
+        found.append(Piece(len(found), tuple(sorted(its_nodes)), pins, inside, ends))
+    return tuple(found)
+
+
+def _pin_order(point: ProbePoint) -> tuple[str, int, str]:
+    """Parts by name, pins by number."""
+    return (point.part, int(point.pin) if point.pin.isdigit() else 10**9, point.pin)
+
+
+def _ends(
+    points: Iterable[ProbePoint], states: Mapping[str, PartState], difficulty: Difficulty, side: str
+) -> Iterable[WireEnd]:
+    """The solderable points among these."""
+    for point in points:
+        cost = difficulty.of(point, states)
+        if cost is None or not point.reachable or (side and point.side != side):
+            continue
+        yield WireEnd(point.id, point.node, point.x_mm, point.y_mm, point.side, point.kind, cost, point.part, point.pin)

@@ -1,0 +1,428 @@
+"""Which patch wires restore a net: the least set over all pieces that it fell into, with gauge, lengths, alternatives and what to mind.
+
+Taking each break by itself fails where several breaks share a net (a wire may end on a piece that is itself cut off), so the net is
+planned as a whole: pieces by union-find, the nearest pair of solderable ends per pair of pieces, a spanning tree over the pieces that
+hold a needed pin, detours over other pieces tried exactly.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations, product
+from math import hypot
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.board.model import Board
+from coppermend.core.copper.model import CopperGraph, Site, SiteKind
+from coppermend.core.findings import Place, refuse
+from coppermend.core.rework.gauge import BENCH_GAUGES, Gauge, choose_gauge
+from coppermend.core.rework.least import least_joins
+from coppermend.core.rework.pieces import (
+    Difficulty,
+    Piece,
+    WireEnd,
+    components,
+    net_of_sites,
+    pieces_of,
+    pins_of,
+    sites_of,
+)
+from coppermend.core.rework.rules import WIRE_CAUTIONS, WIRE_RULES, Rule
+from coppermend.core.units import COPPER_THICKNESS_MM
+
+STRIP_MM = 3.0
+"""Insulation taken off at each end. Common practice, no source."""
+
+SLACK_MM = 3.0
+"""Spare length so that the wire lies without pull. Common practice, no source."""
+
+PAIRS_KEPT = 3
+"""Best end pairs kept per pair of pieces, for the alternatives."""
+
+OTHER_REMEDY = {
+    SiteKind.CONTACT: "is a socket contact: clean or reseat it, or put in a new socket; a wire is the last resort",
+    SiteKind.JOINT: "is a solder joint: solder it again before you lay a wire",
+    SiteKind.LEG: "is a part's leg: look at the part before you lay a wire",
+    SiteKind.WIRE: "is an earlier patch wire: solder its ends again or replace it",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """One patch wire: its two ends, ``side`` (c, s or both), ``straight_mm``, ``cut_mm`` to cut it to, its ``gauge``.
+
+    ``replaces_ohm`` and ``replaces_width_mm``: resistance and narrowest width of the sound copper between the two ends.
+    ``cost_mm`` is the straight length plus the difficulty of both ends: what the plan keeps least.
+    """
+
+    a: WireEnd
+    b: WireEnd
+    side: str
+    straight_mm: float
+    cut_mm: float
+    cost_mm: float
+    gauge: Gauge
+    gauge_reason: str
+    replaces_ohm: float
+    replaces_width_mm: float
+    words: str
+    notes: tuple[str, ...] = ()
+
+    def as_dict(self) -> dict[str, object]:
+        """The wire as plain JSON values."""
+        return {
+            "a": self.a.point,
+            "b": self.b.point,
+            "a_words": self.a.words(),
+            "b_words": self.b.words(),
+            "side": self.side,
+            "straight_mm": round(self.straight_mm, 3),
+            "cut_mm": round(self.cut_mm, 1),
+            "cost_mm": round(self.cost_mm, 3),
+            "awg": self.gauge.awg,
+            "diameter_mm": self.gauge.diameter_mm,
+            "resistance_ohm": self.gauge.resistance_ohm,
+            "gauge_reason": self.gauge_reason,
+            "replaces_ohm": self.replaces_ohm,
+            "replaces_width_mm": self.replaces_width_mm,
+            "path": [[self.a.x_mm, self.a.y_mm], [self.b.x_mm, self.b.y_mm]],
+            "words": self.words,
+            "notes": list(self.notes),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class WirePlan:
+    """One way to restore a net: its ``wires``, their summed ``cost_mm``, ``kind`` (least, alternative, at the breaks) and what to mind.
+
+    ``restores`` True when the wires join every needed pin that a wire can reach; ``left_out`` names pins that no wire reaches.
+    ``exact`` True when no cheaper set of wires exists under the stated costs.
+    """
+
+    net: int
+    net_name: str
+    kind: str
+    wires: tuple[Wire, ...]
+    cost_mm: float
+    restores: bool
+    exact: bool
+    pieces: tuple[Piece, ...] = field(repr=False)
+    left_out: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    rules: tuple[Rule, ...] = field(default=WIRE_RULES, repr=False)
+    cautions: tuple[str, ...] = field(default=WIRE_CAUTIONS, repr=False)
+
+    def as_dict(self) -> dict[str, object]:
+        """The plan as plain JSON values."""
+        return {
+            "net": self.net_name,
+            "kind": self.kind,
+            "cost_mm": round(self.cost_mm, 3),
+            "restores": self.restores,
+            "exact": self.exact,
+            "wires": [wire.as_dict() for wire in self.wires],
+            "pieces": [
+                {"pins": list(p.pins), "needed": list(p.needed), "required": p.required, "ends": len(p.ends)}
+                for p in self.pieces
+            ],
+            "left_out": list(self.left_out),
+            "notes": list(self.notes),
+            "rules": [{"topic": r.topic, "words": r.words, "source": r.source} for r in self.rules],
+            "cautions": list(self.cautions),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class _Join:
+    """A possible wire between two ends, before its gauge is chosen."""
+
+    cost_mm: float
+    a: WireEnd
+    b: WireEnd
+
+
+def propose_wires(
+    graph: CopperGraph,
+    broken: Collection[str],
+    needed_points: Collection[str] = (),
+    board: Board | None = None,
+    *,
+    difficulty: Difficulty = Difficulty(),
+    side: str = "",
+    current_a: float = 0.0,
+    at_hand: tuple[int, ...] = BENCH_GAUGES,
+    alternatives: int = 3,
+) -> tuple[WirePlan, ...]:
+    """The wires that restore one net after its ``broken`` sites (site ids), least first, then other ways to do it.
+
+    ``needed_points`` are point ids that must be joined again (default: every pin of the net). ``side`` c or s keeps to one side,
+    ``current_a`` the current the net carries where known. ``board`` lets notes name parts that lie in the way. All site ids must lie on
+    one net. An empty tuple never comes back: a net that is still whole is a plan without wires that says so.
+    """
+    net = net_of_sites(graph, broken)
+    needed = _needed(graph, net, needed_points)
+    pieces = pieces_of(graph, net, broken, needed, difficulty, side)
+    joins = _joins(pieces, difficulty)
+    required = tuple(p.index for p in pieces if p.required)
+    reachable = tuple(i for i in required if pieces[i].ends)
+    optional = tuple(p.index for p in pieces if not p.required and p.ends)
+    _, edges, exact = least_joins(_weights(len(pieces), joins), reachable, optional)
+    left_out = tuple(point for i in required if i not in reachable for point in pieces[i].needed)
+    if len(required) < 2:
+        left_out = ()
+    broken_sites = [site for site in graph.sites if site.id in set(broken)]
+    common = _notes(broken_sites, pieces, left_out)
+    maker = _Maker(graph, net, frozenset(broken), board, current_a, at_hand)
+    best = [joins[edge][0] for edge in edges]
+    plans = [_plan(maker, "least", best, pieces, reachable, left_out, common, exact)]
+    for kind, chosen in _others(joins, edges, pieces, broken_sites, reachable):
+        plan = _plan(maker, kind, chosen, pieces, reachable, left_out, common, False)
+        if plan.restores and all(_ends_of(plan) != _ends_of(known) for known in plans):
+            plans.append(plan)
+        if len(plans) > alternatives:
+            break
+    return (plans[0], *sorted(plans[1:], key=lambda p: p.cost_mm))
+
+
+def _needed(graph: CopperGraph, net: int, asked: Collection[str]) -> tuple[str, ...]:
+    """The points that must be joined: those asked for, else all pins of the net."""
+    if not asked:
+        return pins_of(graph, net)
+    known = {point.id: point.net for point in graph.points}
+    for point in asked:
+        if known.get(point) != net:
+            raise refuse(
+                "WIR-005",
+                f"{point} is no point of net {graph.net_names[net]}.",
+                "Name points of this net, as 'coppermend board graph' lists them.",
+                Place(thing=point),
+            )
+    return tuple(asked)
+
+
+def _joins(pieces: Sequence[Piece], difficulty: Difficulty) -> dict[tuple[int, int], list[_Join]]:
+    """Per pair of pieces its best end pairs, cheapest first."""
+    found: dict[tuple[int, int], list[_Join]] = {}
+    for one, two in combinations(pieces, 2):
+        if one.ends and two.ends:
+            found[one.index, two.index] = _nearest(one.ends, two.ends, difficulty)
+    return found
+
+
+def _nearest(ends_a: Sequence[WireEnd], ends_b: Sequence[WireEnd], difficulty: Difficulty) -> list[_Join]:
+    """The cheapest pairs of ends: straight length, both difficulties, and the way round when the sides differ."""
+    cost = (
+        np.hypot(
+            np.subtract.outer([e.x_mm for e in ends_a], [e.x_mm for e in ends_b]),
+            np.subtract.outer([e.y_mm for e in ends_a], [e.y_mm for e in ends_b]),
+        )
+        + np.add.outer([e.difficulty_mm for e in ends_a], [e.difficulty_mm for e in ends_b])
+        + difficulty.other_side * np.not_equal.outer([e.side for e in ends_a], [e.side for e in ends_b])
+    )
+    flat = cost.ravel()
+    keep = np.argsort(flat, kind="stable")[:PAIRS_KEPT]
+    return [_Join(float(flat[i]), ends_a[int(i) // len(ends_b)], ends_b[int(i) % len(ends_b)]) for i in keep]
+
+
+def _weights(count: int, joins: dict[tuple[int, int], list[_Join]]) -> NDArray[np.float64]:
+    """The cost of the best wire between each two pieces, inf where there is none."""
+    weights = np.full((count, count), np.inf)
+    for (a, b), found in joins.items():
+        weights[a, b] = weights[b, a] = found[0].cost_mm
+    return weights
+
+
+def _others(
+    joins: dict[tuple[int, int], list[_Join]],
+    edges: Iterable[tuple[int, int]],
+    pieces: Sequence[Piece],
+    broken: Sequence[Site],
+    required: tuple[int, ...],
+) -> Iterable[tuple[str, list[_Join]]]:
+    """Other sets of wires worth showing: at the breaks themselves, then the least set with one wire ending elsewhere."""
+    home = {node: piece.index for piece in pieces for node in piece.nodes}
+    local = sorted({(min(a, b), max(a, b)) for a, b in _across(broken, home)})
+    if local and all(pair in joins for pair in local):
+        yield "at the breaks", [joins[pair][0] for pair in local]
+    edges = list(edges)
+    swaps = [
+        (joins[e][k].cost_mm - joins[e][0].cost_mm, i, k) for i, e in enumerate(edges) for k in range(1, len(joins[e]))
+    ]
+    for _, i, k in heapq.nsmallest(4, swaps):
+        yield "alternative", [joins[e][k if i == j else 0] for j, e in enumerate(edges)]
+    for chosen in product(required, repeat=2):
+        if len(required) == 3 and chosen[0] < chosen[1]:  # the other spanning trees of three pieces
+            tree = [pair for pair in combinations(required, 2) if pair != chosen]
+            yield "alternative", [joins[pair][0] for pair in tree]
+
+
+def _across(broken: Iterable[Site], home: dict[int, int]) -> Iterable[tuple[int, int]]:
+    """The pairs of pieces on the two sides of each broken site."""
+    for site in broken:
+        a, b = home.get(site.a), home.get(site.b)
+        if a is not None and b is not None and a != b:
+            yield a, b
+
+
+def _ends_of(plan: WirePlan) -> frozenset[tuple[str, str]]:
+    """What tells two plans apart."""
+    return frozenset((wire.a.point, wire.b.point) for wire in plan.wires)
+
+
+@dataclass(frozen=True, slots=True)
+class _Maker:
+    """Makes wires of end pairs: what copper each replaces, which gauge, what lies in the way."""
+
+    graph: CopperGraph
+    net: int
+    broken: frozenset[str]
+    board: Board | None
+    current_a: float
+    at_hand: tuple[int, ...]
+
+    def wire(self, join: _Join) -> Wire:
+        """The wire between two ends."""
+        a, b = join.a, join.b
+        straight = hypot(a.x_mm - b.x_mm, a.y_mm - b.y_mm)
+        cut = abs(a.x_mm - b.x_mm) + abs(a.y_mm - b.y_mm) + 2 * STRIP_MM + SLACK_MM
+        ohm, width = replaced_copper(self.graph, self.net, a.node, b.node)
+        thickness = COPPER_THICKNESS_MM
+        if self.board is not None and self.board.copper_thickness_mm:
+            thickness = max(value for _, value in self.board.copper_thickness_mm)
+        choice = choose_gauge(
+            cut, track_section_mm2=width * thickness, track_ohm=ohm, current_a=self.current_a, at_hand=self.at_hand
+        )
+        side = a.side if a.side == b.side else "both"
+        notes = tuple(self._notes(join, side, choice.enough, choice.reason))
+        words = (
+            f"{choice.gauge.awg} AWG wire, cut to {cut:.0f} mm, from {a.words()} to {b.words()} "
+            f"({straight:.0f} mm apart)"
+        )
+        return Wire(a, b, side, straight, cut, join.cost_mm, choice.gauge, choice.reason, ohm, width, words, notes)
+
+    def _notes(self, join: _Join, side: str, enough: bool, reason: str) -> Iterable[str]:
+        """What to mind at this wire."""
+        if not enough:
+            yield reason
+        if side == "both":
+            yield "The ends lie on two sides: lead the wire through a free hole or round the edge."
+        for end in (join.a, join.b):
+            if end.kind == "hole":
+                yield f"{end.words()}: leave the hole open for the part."
+        in_the_way = sorted(self._crossed(join)) if side == "c" else []
+        if in_the_way:
+            yield f"Lead it round {', '.join(in_the_way)}: no wire over or under a part."
+
+    def _crossed(self, join: _Join) -> Iterable[str]:
+        """Parts on the component side whose outline the straight line crosses, the two ends' own parts left out."""
+        if self.board is None:
+            return
+        a = np.array([join.a.x_mm, join.a.y_mm])
+        b = np.array([join.b.x_mm, join.b.y_mm])
+        inner = a + (b - a) * np.linspace(0.0, 1.0, 41)[1:-1, None]
+        for part in self.board.parts:
+            if part.side != "c" or len(part.outline) < 3 or part.ref in (join.a.part, join.b.part):
+                continue
+            low, high = part.outline.min(axis=0), part.outline.max(axis=0)
+            if bool(np.any(np.all((inner > low) & (inner < high), axis=1))):
+                yield part.ref
+
+
+def replaced_copper(graph: CopperGraph, net: int, node_a: int, node_b: int) -> tuple[float, float]:
+    """Resistance in ohm and narrowest track width in mm of the least-resistance way through the sound copper between two nodes.
+
+    (0, 0) where there is none, such as on a net that was never joined.
+    """
+    ways: dict[int, list[Site]] = {}
+    for site in sites_of(graph, net):
+        ways.setdefault(site.a, []).append(site)
+        ways.setdefault(site.b, []).append(site)
+    best: dict[int, float] = {node_a: 0.0}
+    width: dict[int, float] = {node_a: np.inf}
+    queue = [(0.0, node_a)]
+    while queue:
+        ohm, node = heapq.heappop(queue)
+        if node == node_b:
+            narrow = width[node]
+            return ohm, (0.0 if narrow == np.inf else float(narrow))
+        if ohm > best[node]:
+            continue
+        for site in ways.get(node, ()):
+            there = site.b if site.a == node else site.a
+            total = ohm + site.resistance_ohm
+            if total < best.get(there, np.inf):
+                best[there] = total
+                own = site.width_mm if site.kind in (SiteKind.RUN, SiteKind.SPOKE) and site.width_mm > 0 else np.inf
+                width[there] = min(width[node], own)
+                heapq.heappush(queue, (total, there))
+    return 0.0, 0.0
+
+
+def _plan(
+    maker: _Maker,
+    kind: str,
+    joins: Sequence[_Join],
+    pieces: tuple[Piece, ...],
+    required: tuple[int, ...],
+    left_out: tuple[str, ...],
+    common: tuple[str, ...],
+    exact: bool,
+) -> WirePlan:
+    """The plan of these joins, with the proof that they restore the net."""
+    wires = tuple(maker.wire(join) for join in joins)
+    home = {node: piece.index for piece in pieces for node in piece.nodes}
+    after = components(range(len(pieces)), [(home[w.a.node], home[w.b.node]) for w in wires])
+    restores = len({after[i] for i in required}) <= 1 and not left_out
+    notes = [*common, *_plan_notes(wires, pieces, home, required)]
+    return WirePlan(
+        maker.net,
+        maker.graph.net_names[maker.net],
+        kind,
+        wires,
+        sum(wire.cost_mm for wire in wires),
+        restores,
+        exact,
+        pieces,
+        left_out,
+        tuple(notes),
+    )
+
+
+def _plan_notes(
+    wires: Sequence[Wire], pieces: Sequence[Piece], home: dict[int, int], required: tuple[int, ...]
+) -> Iterable[str]:
+    """What to mind about these wires together."""
+    if not wires and len(required) < 2:
+        yield "The needed pins still hang together: no wire is needed."
+    for wire in wires:
+        for end in (wire.a, wire.b):
+            if not pieces[home[end.node]].required:
+                yield f"{end.words()} is on a piece that holds no needed pin; the wire uses it as a way through."
+    use: dict[str, int] = {}
+    for wire in wires:
+        for end in (wire.a, wire.b):
+            use[end.point] = use.get(end.point, 0) + 1
+    for point, count in sorted(use.items()):
+        if count > 2:
+            yield f"{count} wires end at {point}: two at most hold well; take an alternative for one."
+    reached = {home[end.node] for wire in wires for end in (wire.a, wire.b)}
+    for piece in pieces:
+        if wires and not piece.required and piece.index not in reached and piece.ends:
+            yield f"{piece.words()} stays cut off; it holds no needed pin."
+
+
+def _notes(broken: Sequence[Site], pieces: Sequence[Piece], left_out: tuple[str, ...]) -> tuple[str, ...]:
+    """What to mind whatever wires are chosen."""
+    notes = []
+    for site in broken:
+        if site.kind in OTHER_REMEDY:
+            notes.append(f"{site.words or site.id} {OTHER_REMEDY[site.kind]}.")
+    if left_out:
+        notes.append(f"No wire can reach {', '.join(left_out)}: no solderable place is left on that piece.")
+    if len(pieces) > 2:
+        notes.append(f"The net is in {len(pieces)} pieces: check each wire before you lay the next.")
+    return tuple(notes)
