@@ -1,0 +1,114 @@
+// @ts-check
+/**
+ * How the board lies under the eye: which face, turned how, how near. Pure functions; no canvas, no DOM.
+ *
+ * Board coordinates: mm, y up, as seen from the component side. Screen: CSS pixels, y down.
+ * screen = middle + scale * M * (point - centre), with M = [a, b, c, d] (rows a b / c d), entries -1, 0 or 1.
+ *
+ * @typedef {[number, number, number, number]} Turn
+ * @typedef {{face: 'c'|'s', turn: Turn, scale: number, x: number, y: number, w: number, h: number}} View
+ */
+
+/** The board as it lies component side up, top edge away from the person. @type {Turn} */
+export const UPRIGHT = [1, 0, 0, -1];
+
+/** @returns {View} */
+export function newView(w = 100, h = 100) {
+  return { face: 'c', turn: UPRIGHT, scale: 1, x: 0, y: 0, w, h };
+}
+
+/** @param {View} v @param {number} x @param {number} y @returns {[number, number]} */
+export function toScreen(v, x, y) {
+  const [a, b, c, d] = v.turn;
+  const dx = x - v.x, dy = y - v.y;
+  return [v.w / 2 + v.scale * (a * dx + b * dy), v.h / 2 + v.scale * (c * dx + d * dy)];
+}
+
+/** @param {View} v @param {number} sx @param {number} sy @returns {[number, number]} */
+export function toBoard(v, sx, sy) {
+  const [a, b, c, d] = v.turn;
+  const ex = (sx - v.w / 2) / v.scale, ey = (sy - v.h / 2) / v.scale;
+  // M is orthogonal: its inverse is its transpose
+  return [v.x + a * ex + c * ey, v.y + b * ex + d * ey];
+}
+
+/** Canvas matrix for this view at a device pixel ratio. @param {View} v @returns {[number, number, number, number, number, number]} */
+export function matrix(v, ratio = 1) {
+  const [a, b, c, d] = v.turn;
+  const s = v.scale * ratio;
+  const e = (v.w / 2) * ratio - s * (a * v.x + b * v.y);
+  const f = (v.h / 2) * ratio - s * (c * v.x + d * v.y);
+  return [a * s, c * s, b * s, d * s, e, f];
+}
+
+/**
+ * Turn the board over as a hand does: about the upright axis (like a page) or about the level axis (like a lid).
+ * What lay in the middle stays in the middle. @param {View} v @param {'upright'|'level'} axis @returns {View}
+ */
+export function turnOver(v, axis = 'upright') {
+  const [a, b, c, d] = v.turn;
+  const turn = /** @type {Turn} */ (axis === 'upright' ? [-a, -b, c, d] : [a, b, -c, -d]).map(clean);
+  return { ...v, face: v.face === 'c' ? 's' : 'c', turn: /** @type {Turn} */ (turn) };
+}
+
+/** A quarter turn clockwise as seen. @param {View} v @returns {View} */
+export function rotate(v) {
+  const [a, b, c, d] = v.turn;
+  return { ...v, turn: /** @type {Turn} */ ([-c, -d, a, b].map(clean)) };
+}
+
+/** @param {number} n */
+const clean = (n) => (n === 0 ? 0 : n);
+
+/** Where the board's top edge points on the screen: up, right, down or left. @param {View} v */
+export function topEdge(v) {
+  const [, b, , d] = v.turn;
+  if (d < 0) return 'up';
+  if (d > 0) return 'down';
+  return b > 0 ? 'right' : 'left';
+}
+
+/** "Component side, top edge up". @param {View} v */
+export function lieWords(v) {
+  const at = { up: 'top edge away from you', down: 'top edge towards you', left: 'top edge at your left', right: 'top edge at your right' };
+  return `${v.face === 'c' ? 'Component side' : 'Solder side'}, ${at[topEdge(v)]}`;
+}
+
+/** The whole box in view with a margin in px. @param {View} v @param {number[]} box x0, y0, x1, y1 @returns {View} */
+export function fit(v, box, margin = 36) {
+  const [x0, y0, x1, y1] = box;
+  const across = v.turn[0] !== 0;
+  const bw = Math.max(across ? x1 - x0 : y1 - y0, 1), bh = Math.max(across ? y1 - y0 : x1 - x0, 1);
+  const scale = Math.min(Math.max(v.w - 2 * margin, 40) / bw, Math.max(v.h - 2 * margin, 40) / bh);
+  return { ...v, scale, x: (x0 + x1) / 2, y: (y0 + y1) / 2 };
+}
+
+/** Nearer or further, the point under (sx, sy) stays there. @param {View} v @returns {View} */
+export function zoomAt(v, /** @type {number} */ factor, sx = v.w / 2, sy = v.h / 2, low = 0.5, high = 160) {
+  const scale = Math.min(high, Math.max(low, v.scale * factor));
+  const [x, y] = toBoard(v, sx, sy);
+  const next = { ...v, scale };
+  const [nx, ny] = toBoard(next, sx, sy);
+  return { ...next, x: v.x + x - nx, y: v.y + y - ny };
+}
+
+/** @param {View} v @param {number} dx px @param {number} dy px @returns {View} */
+export function pan(v, dx, dy) {
+  const [x, y] = toBoard(v, v.w / 2 - dx, v.h / 2 - dy);
+  return { ...v, x, y };
+}
+
+/** Keep some of the board in sight. @param {View} v @param {number[]} box @returns {View} */
+export function keepNear(v, box) {
+  const [x0, y0, x1, y1] = box;
+  return { ...v, x: Math.min(x1, Math.max(x0, v.x)), y: Math.min(y1, Math.max(y0, v.y)) };
+}
+
+/** A view that shows all the given points, not nearer than `high` px per mm. @param {View} v @param {number[][]} points @returns {View} */
+export function frame(v, points, margin = 110, high = 14) {
+  if (!points.length) return v;
+  const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
+  const box = [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
+  const out = fit(v, box, margin);
+  return { ...out, scale: Math.min(out.scale, high) };
+}

@@ -1,0 +1,157 @@
+"""Words that lead a hand to a probe point: which part, which pin, counted from where, on which side, what to touch."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.board.model import Board, Part
+from coppermend.core.copper.model import ProbePoint
+
+SIDE_WORDS = {"c": "component side", "s": "solder side"}
+
+TOUCH_WORDS = {
+    "leg": "touch the leg",
+    "contact": "touch inside the empty socket",
+    "joint": "touch the solder joint",
+    "hole": "touch the bare hole",
+    "via": "touch the via",
+    "land": "touch the land",
+}
+
+_ROW_SLACK_MM = 0.3
+"""Pins of one row stand on a line to within this; lead holes of a DIP row are drilled on one grid line."""
+
+
+def ordinal(number: int) -> str:
+    """A whole number as a rank.
+
+    >>> [ordinal(n) for n in (1, 2, 3, 4, 11, 12, 13, 21, 32, 103)]
+    ['1st', '2nd', '3rd', '4th', '11th', '12th', '13th', '21st', '32nd', '103rd']
+    """
+    if number % 100 in (11, 12, 13):
+        return f"{number}th"
+    return f"{number}{ {1: 'st', 2: 'nd', 3: 'rd'}.get(number % 10, 'th') }"
+
+
+def _places(part: Part) -> dict[int, NDArray[np.float64]]:
+    return {int(p.number): np.array([p.x_mm, p.y_mm]) for p in part.pins if p.number.isdigit()}
+
+
+def chip_rows(part: Part) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
+    """The two pin rows of a dual in-line part, each in order from the notch; None for any other part.
+
+    Row 1 is 1 .. n/2, row 2 is n .. n/2+1, so that the pins at equal rank face each other (JEDEC dual in-line numbering:
+    from the notch down one row and up the other).
+    """
+    at = _places(part)
+    n = len(part.pins)
+    if n < 6 or n % 2 or sorted(at) != list(range(1, n + 1)):
+        return None
+    half = n // 2
+    first, second = tuple(range(1, half + 1)), tuple(range(n, half, -1))
+    a, b = np.array([at[k] for k in first]), np.array([at[k] for k in second])
+    along = a[-1] - a[0]
+    length = float(np.hypot(*along))
+    if length < 1.0:
+        return None
+    along = along / length
+    across = np.array([-along[1], along[0]])
+    off_a, off_b = (a - a[0]) @ across, (b - a[0]) @ across
+    straight = np.ptp(off_a) < _ROW_SLACK_MM and np.ptp(off_b) < _ROW_SLACK_MM
+    facing = np.abs((a - b) @ along).max() < _ROW_SLACK_MM
+    apart = abs(float(off_b.mean() - off_a.mean())) > 2.0
+    return (first, second) if straight and facing and apart else None
+
+
+def notch_of(part: Part) -> tuple[float, float] | None:
+    """The middle of the end that bears the notch, at the outline's edge, in mm; None for parts that are not dual in-line."""
+    rows = chip_rows(part)
+    if rows is None:
+        return None
+    at = _places(part)
+    middle = (at[rows[0][0]] + at[rows[1][0]]) / 2
+    far = (at[rows[0][-1]] + at[rows[1][-1]]) / 2
+    up = (middle - far) / max(float(np.hypot(*(middle - far))), 1e-9)
+    reach = 1.27
+    if len(part.outline):
+        reach = max(float(((np.asarray(part.outline) - middle) @ up).max()), 0.0)
+    end = middle + up * reach
+    return (float(end[0]), float(end[1]))
+
+
+def pin_where(part: Part, number: str, side: str) -> str:
+    """Where a pin is found at its part, as seen from ``side``: row and rank from the notch, or rank from pin 1.
+
+    Left and right are those of someone who looks at ``side`` with the notch end up.
+    """
+    rows = chip_rows(part)
+    if rows is not None and number.isdigit():
+        return _in_rows(part, rows, int(number), side)
+    order = [p.number for p in part.pins]
+    if len(order) == 2:
+        return _which_end(part, number)
+    if number in order and len(order) > 2 and order[0] == "1":
+        return f"{ordinal(order.index(number) + 1)} of {len(order)}, counted from pin 1"
+    return ""
+
+
+def _in_rows(part: Part, rows: tuple[tuple[int, ...], tuple[int, ...]], pin: int, side: str) -> str:
+    at = _places(part)
+    row = 0 if pin in rows[0] else 1
+    rank = rows[row].index(pin) + 1
+    up = at[rows[0][0]] - at[rows[0][-1]]
+    out = at[rows[row][0]] - at[rows[1 - row][0]]
+    left = float(up[0] * out[1] - up[1] * out[0]) > 0
+    if side == "s":
+        left = not left
+    where = f"{'left' if left else 'right'} row, {ordinal(rank)} from the notch"
+    back = len(rows[row]) - rank + 1
+    if back <= 3 and back < rank:
+        where = f"{'left' if left else 'right'} row, {'last' if back == 1 else ordinal(back) + ' from the end without the notch'}"
+    return where
+
+
+def _which_end(part: Part, number: str) -> str:
+    this = next((p for p in part.pins if p.number == number), None)
+    other = next((p for p in part.pins if p.number != number), None)
+    if this is None or other is None:
+        return ""
+    dx, dy = this.x_mm - other.x_mm, this.y_mm - other.y_mm
+    if abs(dx) >= abs(dy):
+        return f"the end towards the {'right' if dx > 0 else 'left'} edge as seen on the component side"
+    return f"the end towards the {'top' if dy > 0 else 'bottom'} edge"
+
+
+def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
+    """``name`` (U1 pin 30), ``where`` (right row, 3rd from the notch), ``touch`` (touch the leg), ``side_words``, ``of`` (number of pins)."""
+    side_words = SIDE_WORDS.get(point.side, point.side)
+    part = next((p for p in board.parts if p.ref == point.part), None) if point.part else None
+    if part is None:
+        return {
+            "name": f"{point.kind} at {point.x_mm:.1f}, {point.y_mm:.1f}",
+            "where": near_words(board, point.x_mm, point.y_mm),
+            "touch": TOUCH_WORDS.get(point.kind, "touch"),
+            "side_words": side_words,
+            "of": 0,
+        }
+    return {
+        "name": f"{part.ref} pin {point.pin}",
+        "where": pin_where(part, point.pin, point.side),
+        "touch": TOUCH_WORDS.get(point.kind, "touch"),
+        "side_words": side_words,
+        "of": len(part.pins),
+    }
+
+
+def near_words(board: Board, x_mm: float, y_mm: float) -> str:
+    """A loose place as a person says it: the nearest pins, with the distance in mm ("2.3 mm from U9 pin 4")."""
+    pins = [p for part in board.parts for p in part.pins]
+    if not pins:
+        return ""
+    xy = np.array([[p.x_mm, p.y_mm] for p in pins])
+    apart = np.hypot(xy[:, 0] - x_mm, xy[:, 1] - y_mm)
+    nearest = int(apart.argmin())
+    return f"{apart[nearest]:.1f} mm from {pins[nearest].part} pin {pins[nearest].number}"
