@@ -29,6 +29,8 @@ class Evidence:
     says: str
     ohms: float | None = None
     site_filter: str = ""
+    without: tuple[str, ...] = ()
+    """Ids of sites that were not there when this was read: patch wires fitted later. The reading is judged on the copper of its day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,12 @@ class Basis:
     broken_above: float = 0.995
     closed_below_ohm: float = 10.0
     """A continuity pass, after the 10 ohm of IPC-9252 class 3 (docs/sources.md)."""
+    severity_factor: Mapping[int, float] = field(default_factory=lambda: {1: 1.0, 2: 1.0, 3: 2.0})
+    """Priors inside an area are multiplied by this for the area's severity (an assumption)."""
+    contact_bad: float = 0.05
+    """Share of probe points on which a tip bites badly: oxide, flux, lacquer (an assumption)."""
+    contact_false_open: float = 0.3
+    """How often such a point reads open although the copper is whole, each time anew (shared bench table)."""
 
 
 class Posterior(Protocol):
