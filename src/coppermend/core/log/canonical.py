@@ -12,7 +12,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import TypeAlias
 
-Json: TypeAlias = "None | bool | int | float | str | Sequence[Json] | Mapping[str, Json]"
+Json: TypeAlias = "bool | int | float | str | Sequence[Json] | Mapping[str, Json] | None"
 
 LARGEST_WHOLE = 2**53
 """Whole numbers up to here survive every JSON reader (RFC 7493 section 2.2)."""
@@ -63,7 +63,9 @@ def _number(value: float) -> str:
     mantissa, _, exponent = repr(size).partition("e")
     whole, _, part = mantissa.partition(".")
     digits = (whole + ("" if part == "0" else part)).lstrip("0")
-    point = len(whole) + int(exponent or 0) if whole != "0" else int(exponent or 0) - (len(part) - len(part.lstrip("0")))
+    point = (
+        len(whole) + int(exponent or 0) if whole != "0" else int(exponent or 0) - (len(part) - len(part.lstrip("0")))
+    )
     digits = digits.rstrip("0") or "0"
     return sign + _placed(digits, point)
 

@@ -32,12 +32,34 @@ def _check_bench(chain: list[Entry]) -> list[Finding]:
         place = Place(thing=f"case {entry.case} bench {entry.bench} entry {entry.bench_seq}")
         if entry.bench_seq != expected_seq:
             word = "twice" if entry.bench_seq < expected_seq else f"but entry {expected_seq} is missing"
-            found.append(Finding("LOG-010", Severity.ERROR, place, f"The bench's entries are numbered without gaps, this one is here {word}.", REMEDY))
+            found.append(
+                Finding(
+                    "LOG-010",
+                    Severity.ERROR,
+                    place,
+                    f"The bench's entries are numbered without gaps, this one is here {word}.",
+                    REMEDY,
+                )
+            )
         elif entry.prev != expected_prev:
             found.append(
-                Finding("LOG-011", Severity.ERROR, place, "The entry before it was changed after it was written: its SHA-256 is not the one stated here.", REMEDY)
+                Finding(
+                    "LOG-011",
+                    Severity.ERROR,
+                    place,
+                    "The entry before it was changed after it was written: its SHA-256 is not the one stated here.",
+                    REMEDY,
+                )
             )
         if entry.lamport <= last_lamport:
-            found.append(Finding("LOG-012", Severity.ERROR, place, f"Its lamport {entry.lamport} does not follow {last_lamport}.", REMEDY))
+            found.append(
+                Finding(
+                    "LOG-012",
+                    Severity.ERROR,
+                    place,
+                    f"Its lamport {entry.lamport} does not follow {last_lamport}.",
+                    REMEDY,
+                )
+            )
         expected_seq, expected_prev, last_lamport = entry.bench_seq + 1, entry.sha256(), entry.lamport
     return found

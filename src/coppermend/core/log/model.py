@@ -77,7 +77,16 @@ class Entry:
     def draft(self) -> Draft:
         """The entry without its place in the log."""
         return Draft(
-            self.id, self.case, self.bench, self.observed_at, self.recorded_at, self.author, self.kind, self.v, self.payload, self.undoes
+            self.id,
+            self.case,
+            self.bench,
+            self.observed_at,
+            self.recorded_at,
+            self.author,
+            self.kind,
+            self.v,
+            self.payload,
+            self.undoes,
         )
 
 
@@ -111,10 +120,17 @@ def entry_from_dict(value: object, where: Place | None = None) -> Entry:
     place = where or Place()
     if not isinstance(value, Mapping) or set(value) != set(FIELDS):
         found = sorted(value) if isinstance(value, Mapping) else type(value).__name__
-        raise refuse("LOG-001", f"Not a log entry: found {found}, expected the fields {', '.join(FIELDS)}.", "Take the file from its source again.", place)
+        raise refuse(
+            "LOG-001",
+            f"Not a log entry: found {found}, expected the fields {', '.join(FIELDS)}.",
+            "Take the file from its source again.",
+            place,
+        )
     for name in FIELDS:
         if not _fits(name, value[name]):
-            raise refuse("LOG-001", f"Not a log entry: {name} is {value[name]!r}.", "Take the file from its source again.", place)
+            raise refuse(
+                "LOG-001", f"Not a log entry: {name} is {value[name]!r}.", "Take the file from its source again.", place
+            )
     return Entry(**cast("dict[str, Any]", dict(value)))
 
 

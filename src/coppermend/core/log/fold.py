@@ -1,0 +1,375 @@
+"""The fold: entries in, the state of the case out. Pure; the same entries give the same state bit for bit, in whatever order they were appended."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from coppermend.core.findings import Place, refuse
+from coppermend.core.log.canonical import canonical_bytes
+from coppermend.core.log.gate import gate_status
+from coppermend.core.log.kinds import READINGS, SOLDERING, check_known
+from coppermend.core.log.model import Entry, agreed_order
+from coppermend.core.log.state import (
+    Act,
+    Area,
+    CaseState,
+    Cut,
+    GateEntry,
+    Note,
+    Photo,
+    PointRef,
+    PowerUp,
+    Reading,
+    Seen,
+    Skip,
+    TimelineItem,
+    Wire,
+)
+from coppermend.core.log.words import entry_words
+
+_VALUE = {"ohms": "ohm", "volts": "volt", "diode": "volt", "heat": "celsius"}
+_IN_SOCKET = "socketed"
+
+
+def fold(entries: Iterable[Entry]) -> CaseState:
+    """The state of one case from its entries. Refusal LOG-002 for a kind or version that is not known, LOG-004 when they are no whole case.
+
+    Entries may come in any order and more than once; they are folded in the agreed order (lamport, bench, bench_seq).
+    """
+    ordered = agreed_order(entries)
+    for entry in ordered:
+        check_known(entry)
+    _check_one_case(ordered)
+    undone = undone_ids(ordered)
+    work = _Work(case=ordered[0].case)
+    for at, entry in enumerate(ordered):
+        if entry.id not in undone and entry.kind != "undo":
+            _HANDLERS[entry.kind](work, entry, at)
+    timeline = tuple(
+        TimelineItem(
+            one.id,
+            at,
+            one.bench_seq,
+            one.bench,
+            one.kind,
+            one.observed_at,
+            one.author,
+            entry_words(one),
+            one.id in undone,
+        )
+        for at, one in enumerate(_with_targets(ordered))
+    )
+    return work.state(timeline, tuple(one.id for one in ordered if one.id in undone), ordered[-1].id)
+
+
+def undone_ids(ordered: Sequence[Entry]) -> frozenset[str]:
+    """Ids of the entries that count no more: named by an undo that itself was not taken back. ``ordered`` in the agreed order.
+
+    An undo comes after what it takes back, so walking backwards each undo is judged before its target.
+    """
+    gone: set[str] = set()
+    for entry in reversed(ordered):
+        if entry.kind == "undo" and entry.id not in gone and entry.undoes is not None:
+            gone.add(entry.undoes)
+    return frozenset(gone & {entry.id for entry in ordered})
+
+
+def _check_one_case(ordered: Sequence[Entry]) -> None:
+    if not ordered or ordered[0].kind != "case" or any(one.case != ordered[0].case for one in ordered):
+        found = f"the first is of kind {ordered[0].kind!r}" if ordered else "there are none"
+        raise refuse(
+            "LOG-004",
+            f"These entries are no whole case: {found}, expected one case from its opening on.",
+            "Import the case again.",
+            Place(),
+        )
+
+
+def _with_targets(ordered: Sequence[Entry]) -> list[Entry]:
+    """The entries, an undo with the words of what it takes back."""
+    by_id = {one.id: one for one in ordered}
+    return [
+        replace(one, payload={"words": f"no. {by_id[one.undoes].bench_seq}, {entry_words(by_id[one.undoes])}"})
+        if one.kind == "undo" and one.undoes in by_id
+        else one
+        for one in ordered
+    ]
+
+
+@dataclass(slots=True)
+class _Work:
+    """The state while it is being folded."""
+
+    case: str
+    head: dict[str, str] = field(default_factory=dict)
+    areas: list[Area] = field(default_factory=list)
+    readings: list[Reading] = field(default_factory=list)
+    acts: list[Act] = field(default_factory=list)
+    parts: dict[str, str] = field(default_factory=dict)
+    wires: list[Wire] = field(default_factory=list)
+    cuts: list[Cut] = field(default_factory=list)
+    skips: list[Skip] = field(default_factory=list)
+    gate: list[GateEntry] = field(default_factory=list)
+    last_soldering: int = -1
+    power_on: bool = False
+    ups: list[PowerUp] = field(default_factory=list)
+    repairs: list[str] = field(default_factory=list)
+    photos: list[Photo] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
+    progress: str = "on the bench"
+    basis: dict[str, tuple[str, str, str]] = field(default_factory=dict)
+    practice: str = ""
+
+    def state(self, timeline: tuple[TimelineItem, ...], undone: tuple[str, ...], last: str) -> CaseState:
+        head = self.head
+        return CaseState(
+            case=self.case,
+            title=head.get("title", ""),
+            serial=head.get("serial", ""),
+            complaint=head.get("complaint", ""),
+            owner=head.get("owner", ""),
+            opened_at=head.get("opened_at", ""),
+            package=head.get("package", ""),
+            package_id=head.get("package_id", ""),
+            areas=tuple(self.areas),
+            readings=tuple(self.readings),
+            acts=tuple(self.acts),
+            part_states=tuple(sorted(self.parts.items())),
+            wires=tuple(self.wires),
+            cuts=tuple(self.cuts),
+            skips=tuple(self.skips),
+            gate=tuple(self.gate),
+            last_soldering=self.last_soldering,
+            power_on=self.power_on,
+            power_ups=tuple(self.ups),
+            photos=tuple(self.photos),
+            notes=tuple(self.notes),
+            progress=self.progress,
+            basis=tuple(self.basis[name] for name in sorted(self.basis)),
+            practice=self.practice,
+            undone=undone,
+            timeline=timeline,
+            last=last,
+        )
+
+
+def point_ref(value: Any) -> PointRef:
+    """A point of a payload as a value."""
+    return PointRef(
+        str(value["id"]), float(value["x_mm"]), float(value["y_mm"]), str(value["side"]),
+        str(value.get("net") or ""), str(value.get("part") or ""), str(value.get("pin") or ""),
+    )  # fmt: skip
+
+
+def _points(entry: Entry) -> tuple[PointRef, ...]:
+    listed: Any = entry.payload.get("points") or ()
+    return tuple(point_ref(one) for one in listed)
+
+
+def _text(entry: Entry, name: str) -> str:
+    return str(entry.payload.get(name) or "")
+
+
+def _number(entry: Entry, name: str) -> float | None:
+    value: Any = entry.payload.get(name)
+    return None if value is None else float(value)
+
+
+def _states(entry: Entry) -> tuple[tuple[str, str], ...]:
+    found: Any = entry.payload.get("states") or {}
+    return tuple(sorted((str(part), str(state)) for part, state in found.items()))
+
+
+def _json(value: Any) -> str:
+    return canonical_bytes(value).decode()
+
+
+def _case(work: _Work, entry: Entry, at: int) -> None:
+    for name in ("title", "serial", "complaint", "owner"):
+        if _text(entry, name) or name not in work.head:
+            work.head[name] = _text(entry, name)
+    work.head.setdefault("opened_at", entry.observed_at)
+
+
+def _board(work: _Work, entry: Entry, at: int) -> None:
+    work.head["package"] = _text(entry, "package")
+    work.head["package_id"] = _text(entry, "package_id")
+
+
+def _area(work: _Work, entry: Entry, at: int) -> None:
+    corners: Any = entry.payload["polygon"]
+    polygon = tuple((float(x), float(y)) for x, y in corners)
+    severity = int(_number(entry, "severity") or 1)
+    work.areas.append(
+        Area(
+            entry.id,
+            at,
+            polygon,
+            _text(entry, "kind"),
+            severity,
+            _text(entry, "label"),
+            _text(entry, "part"),
+            _number(entry, "margin_mm"),
+        )
+    )
+
+
+def _photo(work: _Work, entry: Entry, at: int) -> None:
+    size = int(_number(entry, "bytes") or 0)
+    words = (_text(entry, "name"), _text(entry, "words"), _text(entry, "side"))
+    work.photos.append(
+        Photo(entry.id, at, _text(entry, "sha256"), _text(entry, "media"), size, *words, entry.observed_at)
+    )
+
+
+def _reading(work: _Work, entry: Entry, at: int) -> None:
+    value = _number(entry, _VALUE[entry.kind]) if entry.kind in _VALUE else None
+    raw, instrument = _text(entry, "raw"), _text(entry, "instrument")
+    work.readings.append(
+        Reading(
+            entry.id, at, entry.kind, _points(entry), value, _text(entry, "level"), raw, instrument,
+            _states(entry), entry.observed_at, _text(entry, "part"),
+        )
+    )  # fmt: skip
+
+
+def _act(work: _Work, entry: Entry, at: int) -> None:
+    part, state = _text(entry, "part"), _text(entry, "state")
+    hot = flows_solder(entry)
+    sound: Any = entry.payload.get("sound")
+    words = _text(entry, "words")
+    work.acts.append(
+        Act(
+            entry.id,
+            at,
+            entry.kind,
+            part,
+            _points(entry),
+            _text(entry, "area"),
+            state,
+            sound,
+            hot,
+            words,
+            entry.observed_at,
+        )
+    )
+    if part and state:
+        work.parts[part] = state
+    if hot:
+        work.last_soldering = at
+    if entry.kind not in ("look", "state"):
+        work.repairs.append(entry.id)
+
+
+def flows_solder(entry: Entry) -> bool:
+    """Whether solder flowed: soldering by kind, or a part taken out, fitted or swapped that was not in a socket."""
+    if entry.kind in SOLDERING:
+        return True
+    part = _text(entry, "part")
+    before = dict(_states(entry)).get(part, "soldered")
+    after = _text(entry, "state") or before
+    if entry.kind == "remove":
+        return before != _IN_SOCKET
+    if entry.kind == "fit":
+        return after != _IN_SOCKET
+    return entry.kind == "swap" and after != _IN_SOCKET
+
+
+def _patch(work: _Work, entry: Entry, at: int) -> None:
+    a, b = _points(entry)
+    size = (_number(entry, "diameter_mm"), _number(entry, "length_mm"), _number(entry, "awg"))
+    work.wires.append(Wire(entry.id, at, a, b, *size, _text(entry, "words"), entry.observed_at))
+    work.last_soldering = at
+    work.repairs.append(entry.id)
+
+
+def _cut(work: _Work, entry: Entry, at: int) -> None:
+    a, b = _points(entry)
+    work.cuts.append(Cut(entry.id, at, a, b, _text(entry, "words"), entry.observed_at))
+    work.last_soldering = at
+    work.repairs.append(entry.id)
+
+
+def _skip(work: _Work, entry: Entry, at: int) -> None:
+    work.skips.append(Skip(entry.id, at, _points(entry), _text(entry, "words")))
+
+
+def _gate(work: _Work, entry: Entry, at: int) -> None:
+    size = (_number(entry, "volt"), _number(entry, "limit_a"), _number(entry, "abort_a"))
+    work.gate.append(GateEntry(entry.id, at, _text(entry, "item"), _text(entry, "words"), *size))
+
+
+def _power(work: _Work, entry: Entry, at: int) -> None:
+    if entry.payload["on"]:
+        _power_up(work, entry, at)
+        work.power_on = True
+        return
+    work.power_on = False
+    if work.ups and not work.ups[-1].off_at:
+        work.ups[-1] = replace(work.ups[-1], off_at=entry.observed_at)
+
+
+def _power_up(work: _Work, entry: Entry, at: int) -> None:
+    gate = gate_status(work.gate, work.readings, work.last_soldering)
+    words, limit = _text(entry, "words") if entry.kind == "power" else "", _number(entry, "limit_a")
+    overrides = _text(entry, "overrides") or gate.overridden
+    work.ups.append(
+        PowerUp(entry.id, at, entry.observed_at, words, limit, gate.open, overrides, tuple(work.repairs), ())
+    )
+    work.repairs = []
+
+
+def _seen(work: _Work, entry: Entry, at: int) -> None:
+    """What was seen belongs to the last power-up; without one, seeing something was the power-up."""
+    if not work.ups:
+        _power_up(work, entry, at)
+    seen = Seen(
+        entry=entry.id,
+        at=at,
+        screen=_text(entry, "screen"),
+        sound=_text(entry, "sound"),
+        smell=_text(entry, "smell"),
+        heat=_text(entry, "heat"),
+        current_a=_number(entry, "current_a"),
+        words=_text(entry, "words"),
+        observed_at=entry.observed_at,
+    )
+    work.ups[-1] = replace(work.ups[-1], seen=(*work.ups[-1].seen, seen))
+
+
+def _note(work: _Work, entry: Entry, at: int) -> None:
+    key = _text(entry, "code") or _text(entry, "item") or _text(entry, "state")
+    result = _text(entry, "result") or ("gone" if entry.payload.get("gone") else "")
+    work.notes.append(Note(entry.id, at, entry.kind, key, result, _text(entry, "words"), entry.observed_at))
+    if entry.kind == "progress":
+        work.progress = key
+
+
+def _basis(work: _Work, entry: Entry, at: int) -> None:
+    name = _text(entry, "name")
+    work.basis[name] = (name, _text(entry, "sha256"), _json(entry.payload.get("values") or {}))
+
+
+def _practice(work: _Work, entry: Entry, at: int) -> None:
+    work.practice = _json(entry.payload["patient"])
+
+
+_HANDLERS: dict[str, Callable[[_Work, Entry, int], None]] = {
+    "case": _case,
+    "board": _board,
+    "area": _area,
+    "photo": _photo,
+    **dict.fromkeys(READINGS, _reading),
+    **dict.fromkeys(("look", "clean", "reseat", "press", "remove", "fit", "swap", "state", "solder"), _act),
+    "patch": _patch,
+    "cut": _cut,
+    "skip": _skip,
+    "gate": _gate,
+    "power": _power,
+    "seen": _seen,
+    **dict.fromkeys(("symptom", "remark", "test", "progress"), _note),
+    "basis": _basis,
+    "practice": _practice,
+}

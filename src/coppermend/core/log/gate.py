@@ -1,0 +1,113 @@
+"""The gate before power: what must have been done since solder last flowed, and whether it was.
+
+The four items are common practice on repair benches, no source: parts' orientation looked at, rails measured to ground, the supply proven before
+it meets the board, a current limit and an abort value named before the switch is thrown.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coppermend.core.log.kinds import GATE_ITEMS
+from coppermend.core.log.state import GateEntry, Reading
+from coppermend.core.log.values import ohm_words
+
+RAIL_SHORT_OHM = 5.0
+"""A rail that measures less than this to ground is treated as shorted; common practice, no source. Large boards can be low: override by an entry."""
+
+ASK = {
+    "orientation": "Look at the orientation of every part that was fitted: notch, stripe, polarity.",
+    "rails": "Measure each supply rail to ground in ohms with the board unpowered.",
+    "supply": "Prove the supply without the board: voltage, and under a dummy load.",
+    "limit": "Name the current limit and the value at which you will switch off.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class GateItem:
+    """One item: whether it is done, and the words that say what was found or what to do."""
+
+    item: str
+    done: bool
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class GateStatus:
+    """The gate now. ``open`` when every item is done or an override stands; ``overridden`` with its reason."""
+
+    open: bool
+    overridden: str
+    items: tuple[GateItem, ...]
+
+    @property
+    def missing(self) -> tuple[GateItem, ...]:
+        """The items that are not done."""
+        return tuple(one for one in self.items if not one.done)
+
+
+def gate_status(gate: Sequence[GateEntry], readings: Sequence[Reading], last_soldering: int) -> GateStatus:
+    """The gate's state from the entries after position ``last_soldering``."""
+    fresh = [one for one in gate if one.at > last_soldering]
+    rails = [one for one in readings if one.at > last_soldering and is_rail_to_ground(one)]
+    items = tuple(_item(name, [one for one in fresh if one.item == name], rails) for name in GATE_ITEMS)
+    over = [one.words or "no reason given" for one in fresh if one.item == "override"]
+    return GateStatus(bool(over) or all(one.done for one in items), over[-1] if over else "", items)
+
+
+def _item(name: str, entries: list[GateEntry], rails: list[Reading]) -> GateItem:
+    if name == "rails":
+        return _rails(entries, rails)
+    if name == "limit":
+        entries = [one for one in entries if one.limit_a is not None and one.abort_a is not None]
+    return GateItem(name, True, entries[-1].words or "done") if entries else GateItem(name, False, ASK[name])
+
+
+def _rails(entries: list[GateEntry], rails: list[Reading]) -> GateItem:
+    latest = {tuple(sorted(point.net for point in one.points)): one for one in rails}
+    low = [one for one in latest.values() if one.value is not None and one.value < RAIL_SHORT_OHM]
+    if low:
+        found = "; ".join(f"{one.points[0].id} to {one.points[1].id} {ohm_words(one.value)}" for one in low)
+        return GateItem("rails", False, f"Do not switch on: {found}, less than {RAIL_SHORT_OHM:g} ohm.")
+    if entries or latest:
+        said = (
+            entries[-1].words
+            if entries
+            else ", ".join(f"{' to '.join(nets)} {ohm_words(one.value)}" for nets, one in latest.items())
+        )
+        return GateItem("rails", True, said or "done")
+    return GateItem("rails", False, ASK["rails"])
+
+
+_GROUND = re.compile(r"/?(A|D|P|S|CHASSIS_)?GND\d?|/?VSS|/?GROUND|/?0V", re.IGNORECASE)
+_RAIL = re.compile(
+    r"/?(V(CC|DD|BB|EE|PP|AA|BAT\w*)\w*|[+-]?\d{1,2}(V\d?|\.\d+V)?\w?|[+-]\d+V?\w*|[PM]\d+V\d*)", re.IGNORECASE
+)
+
+
+def is_ground(net: str) -> bool:
+    """Whether a net's name is one that ground goes by.
+
+    >>> is_ground("GND"), is_ground("/VSS"), is_ground("D0")
+    (True, True, False)
+    """
+    return _GROUND.fullmatch(net) is not None
+
+
+def is_rail(net: str) -> bool:
+    """Whether a net's name is one that a supply rail goes by.
+
+    >>> is_rail("+5V"), is_rail("VCC"), is_rail("-12V"), is_rail("A5"), is_rail("GND")
+    (True, True, True, False, False)
+    """
+    return _RAIL.fullmatch(net) is not None and not is_ground(net) and not net.isdigit()
+
+
+def is_rail_to_ground(reading: Reading) -> bool:
+    """Whether a reading is ohms between a rail and ground."""
+    if reading.kind != "ohms" or len(reading.points) != 2:
+        return False
+    a, b = (point.net for point in reading.points)
+    return (is_ground(a) and is_rail(b)) or (is_ground(b) and is_rail(a))

@@ -1,0 +1,218 @@
+"""The kinds of entries and what each one's payload must hold. One table; ``docs/reference/log.md`` is its twin for readers.
+
+Payload fields shared by kinds:
+``points``       list of points in tip order: ``{"id", "x_mm", "y_mm", "side", "net", "part", "pin"}``, id resolved ("U1.8/leg", "via@31200,40000/s"),
+                 never a site. ``net`` is the name on the day, for reading; the place decides.
+``raw``          what was typed, heard or sent, unchanged.
+``instrument``   "beep", "typed", "paper", "patient", or the instrument's own name.
+``states``       part states when it was read: ``{"U1": "socketed"}``.
+SI values carry their unit in the name: ``ohm``, ``volt``, ``ampere``, ``celsius``. Null where a meter showed overload.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from coppermend.core.findings import Place, refuse
+from coppermend.core.log.canonical import Json
+from coppermend.core.log.model import Entry
+
+PART_STATES = ("soldered", "socketed", "out", "not fitted", "replaced")
+AREA_KINDS = ("rework", "corrosion", "impact")
+LEVELS = ("low", "high", "toggling", "floating", "stuck")
+GATE_ITEMS = ("orientation", "rails", "supply", "limit")
+"""What is done before power is put on again, since the last soldering."""
+PROGRESS = ("waiting", "on the bench", "soak test", "ready", "returned")
+
+Test = Callable[[Json], bool]
+
+
+def is_text(value: Json) -> bool:
+    """A string."""
+    return isinstance(value, str)
+
+
+def is_number(value: Json) -> bool:
+    """A number or null (overload)."""
+    return value is None or (isinstance(value, (int, float)) and not isinstance(value, bool))
+
+
+def is_flag(value: Json) -> bool:
+    """True or false."""
+    return isinstance(value, bool)
+
+
+def is_map(value: Json) -> bool:
+    """A JSON object."""
+    return isinstance(value, Mapping)
+
+
+def is_polygon(value: Json) -> bool:
+    """Three or more [x_mm, y_mm] corners."""
+    return isinstance(value, (list, tuple)) and len(value) >= 3 and all(_is_corner(one) for one in value)
+
+
+def _is_corner(value: Json) -> bool:
+    return (
+        isinstance(value, (list, tuple))
+        and len(value) == 2
+        and all(one is not None and is_number(one) for one in value)
+    )
+
+
+def points_of(least: int, most: int) -> Test:
+    """Between ``least`` and ``most`` points."""
+
+    def test(value: Json) -> bool:
+        return isinstance(value, (list, tuple)) and least <= len(value) <= most and all(_is_point(one) for one in value)
+
+    return test
+
+
+def _is_point(value: Json) -> bool:
+    if not isinstance(value, Mapping) or not {"id", "x_mm", "y_mm", "side"} <= set(value):
+        return False
+    return (
+        is_text(value["id"])
+        and value["id"] != ""
+        and value["x_mm"] is not None
+        and is_number(value["x_mm"])
+        and is_number(value["y_mm"])
+    )
+
+
+def one_of(*words: str) -> Test:
+    """One of these words."""
+
+    def test(value: Json) -> bool:
+        return value in words
+
+    return test
+
+
+@dataclass(frozen=True, slots=True)
+class KindSpec:
+    """A kind: its words for a list, the version written today, the payload fields it must have and may have, and whether it is soldering."""
+
+    name: str
+    words: str
+    v: int
+    must: Mapping[str, Test]
+    may: Mapping[str, Test]
+
+
+_READ: dict[str, Test] = {"raw": is_text, "instrument": is_text, "states": is_map, "words": is_text}
+_ACT: dict[str, Test] = {
+    "part": is_text,
+    "points": points_of(1, 8),
+    "area": is_text,
+    "words": is_text,
+    "state": one_of(*PART_STATES),
+    "states": is_map,
+}
+
+
+def _spec(name: str, words: str, must: dict[str, Test] | None = None, may: dict[str, Test] | None = None) -> KindSpec:
+    return KindSpec(name, words, 1, MappingProxyType(must or {}), MappingProxyType({"raw": is_text, **(may or {})}))
+
+
+_PICTURE: dict[str, Test] = {
+    "name": is_text,
+    "words": is_text,
+    "width_px": is_number,
+    "height_px": is_number,
+    "side": is_text,
+}
+_WIRE: dict[str, Test] = {
+    "diameter_mm": is_number,
+    "length_mm": is_number,
+    "awg": is_number,
+    "side": is_text,
+    "words": is_text,
+    "states": is_map,
+}
+
+_TABLE = (
+    _spec("case", "case opened", {"title": is_text}, {"serial": is_text, "complaint": is_text, "owner": is_text}),
+    _spec("board", "board named", {"package": is_text, "package_id": is_text}, {"title": is_text}),
+    _spec("area", "work area", {"polygon": is_polygon, "kind": one_of(*AREA_KINDS), "severity": is_number}, {"label": is_text, "part": is_text, "margin_mm": is_number}),
+    _spec("photo", "photo", {"sha256": is_text, "media": is_text, "bytes": is_number}, _PICTURE),
+    _spec("closed", "closed", {"points": points_of(2, 2)}, _READ),
+    _spec("open", "open", {"points": points_of(2, 2)}, _READ),
+    _spec("ohms", "ohms", {"points": points_of(2, 2), "ohm": is_number}, _READ),
+    _spec("volts", "volts", {"points": points_of(1, 2), "volt": is_number}, _READ),
+    _spec("diode", "diode reading", {"points": points_of(2, 2), "volt": is_number}, _READ),
+    _spec("level", "level", {"points": points_of(1, 1), "level": one_of(*LEVELS)}, _READ),
+    _spec("wave", "wave", {"points": points_of(1, 8), "sha256": is_text}, {**_READ, "media": is_text, "features": is_map}),
+    _spec("heat", "temperature", {"celsius": is_number}, {**_READ, "part": is_text, "points": points_of(1, 1), "sha256": is_text}),
+    _spec("look", "looked", {}, {**_ACT, "sound": is_flag}),
+    _spec("clean", "cleaned", {}, _ACT),
+    _spec("reseat", "reseated", {"part": is_text}, _ACT),
+    _spec("press", "pressed", {}, _ACT),
+    _spec("remove", "removed", {"part": is_text, "state": one_of("out", "not fitted")}, _ACT),
+    _spec("fit", "fitted", {"part": is_text, "state": one_of("soldered", "socketed", "replaced")}, _ACT),
+    _spec("swap", "swapped", {"part": is_text}, {**_ACT, "with": is_text}),
+    _spec("state", "part state", {"part": is_text, "state": one_of(*PART_STATES)}, {"words": is_text}),
+    _spec("solder", "soldered again", {"points": points_of(1, 8)}, _ACT),
+    _spec("patch", "patch wire", {"points": points_of(2, 2)}, _WIRE),
+    _spec("cut", "track cut", {"points": points_of(2, 2)}, {"words": is_text, "states": is_map}),
+    _spec("gate", "before power", {"item": one_of(*GATE_ITEMS, "override")}, {"words": is_text, "limit_a": is_number, "abort_a": is_number, "volt": is_number}),
+    _spec("power", "power", {"on": is_flag}, {"words": is_text, "limit_a": is_number, "overrides": is_text}),
+    _spec("seen", "seen", {}, {"screen": is_text, "sound": is_text, "smell": is_text, "heat": is_text, "current_a": is_number, "words": is_text}),
+    _spec("symptom", "symptom", {"words": is_text}, {"code": is_text, "gone": is_flag}),
+    _spec("test", "function tested", {"item": is_text, "result": one_of("works", "fails", "not tested")}, {"words": is_text}),
+    _spec("remark", "remark", {"words": is_text}),
+    _spec("skip", "cannot reach", {"points": points_of(1, 2)}, {"words": is_text, "states": is_map}),
+    _spec("undo", "taken back", {}, {"words": is_text}),
+    _spec("basis", "numbers used", {"name": is_text, "sha256": is_text}, {"values": is_map}),
+    _spec("practice", "practice patient", {"patient": is_map}, {"words": is_text}),
+    _spec("progress", "progress", {"state": one_of(*PROGRESS)}, {"words": is_text}),
+)  # fmt: skip
+
+KINDS: Mapping[str, KindSpec] = MappingProxyType({spec.name: spec for spec in _TABLE})
+"""Every kind that this version reads."""
+
+READINGS = ("closed", "open", "ohms", "volts", "diode", "level", "wave", "heat")
+SOLDERING = ("solder", "patch", "cut")
+"""Kinds that are soldering by themselves; remove, fit and swap are when the part is not in a socket."""
+
+
+def check_known(entry: Entry) -> None:
+    """Refusal LOG-002 for an entry whose kind or version this Coppermend does not read: it is never dropped and never guessed at."""
+    spec = KINDS.get(entry.kind)
+    if spec is not None and entry.v == spec.v:
+        return
+    known = f"version {spec.v}" if spec else "no such kind"
+    raise refuse(
+        "LOG-002",
+        f"Entry {entry.id} is of kind {entry.kind!r} version {entry.v}; this Coppermend knows {known}. A newer one wrote it.",
+        "Open the case with the newer Coppermend; nothing was changed.",
+        Place(thing=f"case {entry.case}"),
+    )
+
+
+def check_payload(kind: str, payload: Mapping[str, Json], undoes: str | None = None) -> None:
+    """Refusal LOG-003 when a payload lacks a field of its kind, has one too many or one of the wrong type.
+
+    >>> check_payload("remark", {"words": "smells of fish"})
+    """
+    spec = KINDS.get(kind)
+    if spec is None:
+        raise refuse("LOG-002", f"There is no kind of entry {kind!r}.", f"Kinds are {', '.join(KINDS)}.")
+    wrong = [f"{name} is missing" for name in spec.must if name not in payload]
+    for name, value in payload.items():
+        test = spec.must.get(name) or spec.may.get(name)
+        if test is None:
+            wrong.append(f"{name} does not belong here")
+        elif not test(value):
+            wrong.append(f"{name} is {value!r}")
+    if (kind == "undo") != (undoes is not None):
+        wrong.append("an undo names the entry it takes back, and nothing else does")
+    if wrong:
+        raise refuse(
+            "LOG-003",
+            f"An entry of kind {kind} cannot be written: {'; '.join(wrong)}.",
+            "See the table of kinds in docs/reference/log.md.",
+        )

@@ -1,0 +1,255 @@
+"""The state of a case as the fold computes it: values only, in the agreed order, nothing that is not in the log."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any
+
+from coppermend.core.log.canonical import canonical_bytes, sha256_hex
+
+
+@dataclass(frozen=True, slots=True)
+class PointRef:
+    """A place named by an entry: resolved id, coordinates (mm, copper files), side c or s, the net's name on that day."""
+
+    id: str
+    x_mm: float
+    y_mm: float
+    side: str
+    net: str = ""
+    part: str = ""
+    pin: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A reading. ``kind`` closed, open, ohms, volts, diode, level, wave, heat. ``value`` in the SI unit of the kind, None for overload or no number.
+
+    ``at`` its position in the case's agreed order, to compare with acts. ``says`` the level's word or "".
+    """
+
+    entry: str
+    at: int
+    kind: str
+    points: tuple[PointRef, ...]
+    value: float | None
+    says: str
+    raw: str
+    instrument: str
+    states: tuple[tuple[str, str], ...]
+    observed_at: str
+    part: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A work area. ``id`` is its entry's id."""
+
+    id: str
+    at: int
+    polygon: tuple[tuple[float, float], ...]
+    kind: str
+    severity: int
+    label: str
+    part: str
+    margin_mm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Something done to a part or a place: look, clean, reseat, press, remove, fit, swap, state, solder. ``soldering`` whether solder flowed."""
+
+    entry: str
+    at: int
+    kind: str
+    part: str
+    points: tuple[PointRef, ...]
+    area: str
+    state: str
+    sound: bool | None
+    soldering: bool
+    words: str
+    observed_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """A patch wire that was fitted, from point ``a`` to point ``b``. ``id`` is its entry's id (site ``wire@ID``)."""
+
+    id: str
+    at: int
+    a: PointRef
+    b: PointRef
+    diameter_mm: float | None
+    length_mm: float | None
+    awg: float | None
+    words: str
+    observed_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A track that was cut on purpose between two points."""
+
+    id: str
+    at: int
+    a: PointRef
+    b: PointRef
+    words: str
+    observed_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class GateEntry:
+    """One thing done before power: item orientation, rails, supply, limit or override."""
+
+    entry: str
+    at: int
+    item: str
+    words: str
+    volt: float | None
+    limit_a: float | None
+    abort_a: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class PowerUp:
+    """Power put on: what was seen while it was on, and the repairs (entry ids) since the power-up before."""
+
+    entry: str
+    at: int
+    observed_at: str
+    words: str
+    limit_a: float | None
+    gate_open: bool
+    overrides: str
+    repairs: tuple[str, ...]
+    seen: tuple[Seen, ...]
+    off_at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What was seen, heard, smelled or measured at a power-up."""
+
+    entry: str
+    at: int
+    screen: str
+    sound: str
+    smell: str
+    heat: str
+    current_a: float | None
+    words: str
+    observed_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A photo kept by content hash."""
+
+    entry: str
+    at: int
+    sha256: str
+    media: str
+    bytes: int
+    name: str
+    words: str
+    side: str
+    observed_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """An entry that is words: symptom, remark, test, progress. ``key`` its code, item or state; ``result`` of a test, "gone" of a symptom."""
+
+    entry: str
+    at: int
+    kind: str
+    key: str
+    result: str
+    words: str
+    observed_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Skip:
+    """A point or a check that cannot be reached."""
+
+    entry: str
+    at: int
+    points: tuple[PointRef, ...]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class TimelineItem:
+    """One entry as a person reads it. ``ref`` is how it is called on the bench (its number there); ``undone`` whether it counts no more."""
+
+    entry: str
+    at: int
+    ref: int
+    bench: str
+    kind: str
+    observed_at: str
+    author: str
+    words: str
+    undone: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CaseState:
+    """A case as its log tells it. Everything in the agreed order; entries that were taken back count in ``timeline`` and ``undone`` only."""
+
+    case: str
+    title: str
+    serial: str
+    complaint: str
+    owner: str
+    opened_at: str
+    package: str
+    package_id: str
+    areas: tuple[Area, ...]
+    readings: tuple[Reading, ...]
+    acts: tuple[Act, ...]
+    part_states: tuple[tuple[str, str], ...]
+    """(part, state) as the log leaves it; parts it never names keep the state they were built with."""
+    wires: tuple[Wire, ...]
+    cuts: tuple[Cut, ...]
+    skips: tuple[Skip, ...]
+    gate: tuple[GateEntry, ...]
+    last_soldering: int
+    """Position of the last entry at which solder flowed; -1 when there is none."""
+    power_on: bool
+    power_ups: tuple[PowerUp, ...]
+    photos: tuple[Photo, ...]
+    notes: tuple[Note, ...]
+    progress: str
+    basis: tuple[tuple[str, str, str], ...]
+    """(name, sha256, values as canonical JSON) of each thing outside the log that a belief uses; the last of a name holds."""
+    practice: str
+    """The practice patient behind the case as canonical JSON; "" for a real machine."""
+    undone: tuple[str, ...]
+    timeline: tuple[TimelineItem, ...]
+    last: str
+    """Id of the last entry in the agreed order."""
+
+    def as_dict(self) -> dict[str, Any]:
+        """The state as plain JSON values."""
+        value = plain(self)
+        assert isinstance(value, dict)
+        return value
+
+    def sha256(self) -> str:
+        """SHA-256 over the canonical JSON of the whole state: equal states, equal hashes, on every machine."""
+        return sha256_hex(canonical_bytes(self.as_dict()))
+
+
+def plain(value: Any) -> Any:
+    """Dataclasses, tuples and maps as plain JSON values; field names as they are."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {one.name: plain(getattr(value, one.name)) for one in fields(value)}
+    if isinstance(value, dict):
+        return {str(key): plain(one) for key, one in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(one) for one in value]
+    return value

@@ -1,0 +1,122 @@
+"""Entries in words: one short line per entry, as a colleague would say it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from coppermend.core.log.kinds import KINDS
+from coppermend.core.log.model import Entry
+from coppermend.core.log.values import ampere_words, ohm_words, volt_words
+
+Payload = Mapping[str, Any]
+
+
+def point_names(payload: Payload) -> str:
+    """The points of a payload in tip order, joined by "and"."""
+    return " and ".join(str(one["id"]) for one in payload.get("points", ()))
+
+
+def entry_words(entry: Entry) -> str:
+    """What an entry says, without who and when.
+
+    >>> from coppermend.core.log.model import Entry
+    >>> p = {"points": [{"id": "U1.8/leg"}, {"id": "U7.3/leg"}]}
+    >>> entry_words(Entry("i", "c", "b", 1, 1, "", "", "", "", "closed", 1, p))
+    'closed: U1.8/leg and U7.3/leg'
+    """
+    payload = entry.payload
+    special = _SPECIAL.get(entry.kind)
+    text = special(payload) if special else _plain(payload)
+    head = KINDS[entry.kind].words if entry.kind in KINDS else entry.kind
+    tail = payload.get("words") if entry.kind not in _SAYS_WORDS else ""
+    return f"{head}{': ' if text else ''}{text}" + (f" ({tail})" if tail and text else f": {tail}" if tail else "")
+
+
+def _plain(payload: Payload) -> str:
+    return str(payload.get("part") or "") or point_names(payload)
+
+
+def _measured(name: str, say: Callable[[float | None], str]) -> Callable[[Payload], str]:
+    return lambda payload: f"{point_names(payload) or payload.get('part', '')} {say(payload[name])}".strip()
+
+
+def _celsius(value: float | None) -> str:
+    return "out of range" if value is None else f"{value:g} °C"
+
+
+def _area(payload: Payload) -> str:
+    where = payload.get("label") or payload.get("part") or f"polygon of {len(payload['polygon'])} corners"
+    return f"{where}, {payload['kind']}, severity {payload['severity']:g}"
+
+
+def _part_state(payload: Payload) -> str:
+    state = payload.get("state")
+    return f"{payload.get('part') or point_names(payload)}" + (f", now {state}" if state else "")
+
+
+def _look(payload: Payload) -> str:
+    if "sound" not in payload:
+        return _plain(payload)
+    return _plain(payload) + (": sound" if payload["sound"] else ": not sound")
+
+
+def _patch(payload: Payload) -> str:
+    length = payload.get("length_mm")
+    return point_names(payload) + (f", {length:.0f} mm" if length else "")
+
+
+def _gate(payload: Payload) -> str:
+    item = {
+        "orientation": "orientation of the parts looked at",
+        "rails": "rails measured to ground",
+        "supply": "supply proven",
+        "limit": "current limit and abort value named",
+        "override": "gate passed over on purpose",
+    }[payload["item"]]
+    named = [
+        f"{word} {ampere_words(payload[key])}"
+        for key, word in (("limit_a", "limit"), ("abort_a", "abort at"))
+        if payload.get(key) is not None
+    ]
+    return ", ".join([item, *named])
+
+
+def _power(payload: Payload) -> str:
+    return "on" if payload["on"] else "off"
+
+
+def _seen(payload: Payload) -> str:
+    said = [f"{name} {payload[name]}" for name in ("screen", "sound", "smell", "heat") if payload.get(name)]
+    if payload.get("current_a") is not None:
+        said.append(f"current {ampere_words(payload['current_a'])}")
+    return ", ".join(said)
+
+
+_SPECIAL: dict[str, Callable[[Payload], str]] = {
+    "case": lambda p: ", ".join(str(p[k]) for k in ("title", "serial", "complaint") if p.get(k)),
+    "board": lambda p: str(p.get("title") or p["package"]),
+    "area": _area,
+    "photo": lambda p: str(p.get("name") or p["sha256"][:12]),
+    "ohms": _measured("ohm", ohm_words),
+    "volts": _measured("volt", volt_words),
+    "diode": _measured("volt", volt_words),
+    "heat": _measured("celsius", _celsius),
+    "level": lambda p: f"{point_names(p)} {p['level']}",
+    "look": _look,
+    "remove": _part_state,
+    "fit": _part_state,
+    "swap": _part_state,
+    "state": _part_state,
+    "patch": _patch,
+    "gate": _gate,
+    "power": _power,
+    "seen": _seen,
+    "symptom": lambda p: ("gone: " if p.get("gone") else "") + str(p["words"]),
+    "test": lambda p: f"{p['item']} {p['result']}",
+    "remark": lambda p: str(p["words"]),
+    "basis": lambda p: str(p["name"]),
+    "practice": lambda p: "a simulated board answers",
+    "progress": lambda p: str(p["state"]),
+}
+_SAYS_WORDS = ("symptom", "remark")
