@@ -1,0 +1,126 @@
+"""Where a store is: a folder, an SQLite file, or the user's data folder; and whether it can be opened for writing."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+import platformdirs
+
+from coppermend.core.findings import Place, refuse
+
+DATABASE = "coppermend.db"
+_FILE_ENDINGS = (".db", ".sqlite", ".sqlite3")
+_SQLITE_HEAD = b"SQLite format 3\x00"
+
+
+@dataclass(frozen=True, slots=True)
+class StorePlace:
+    """The database file and the folder of attachments."""
+
+    database: Path
+    attachments: Path
+
+
+def store_place(url: str | None) -> StorePlace:
+    """The place that a store URL names: None the user's data folder; a folder; a file ending in .db, .sqlite or .sqlite3; ``sqlite:///PATH``."""
+    if not url:
+        return _in_folder(Path(platformdirs.user_data_dir("coppermend", appauthor=False)))
+    if url.startswith("sqlite:///"):
+        url = url[len("sqlite:///") :]
+    elif "://" in url:
+        scheme = url.split("://", 1)[0]
+        raise refuse(
+            "STO-001",
+            f"A store of the kind {scheme} is not served by this version.",
+            "Name a folder or an SQLite file.",
+        )
+    path = Path(url).expanduser().absolute()
+    is_file = path.is_file() or (not path.is_dir() and path.suffix.lower() in _FILE_ENDINGS)
+    return StorePlace(path, path.with_name(path.name + "-attachments")) if is_file else _in_folder(path)
+
+
+def _in_folder(folder: Path) -> StorePlace:
+    return StorePlace(folder / DATABASE, folder / "attachments")
+
+
+def prepare(place: StorePlace) -> bool:
+    """Make the store's folder where there is none; True when the store can be written. Refusal when the file is no SQLite database."""
+    try:
+        place.database.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as err:
+        raise refuse(
+            "STO-002",
+            f"The store's folder cannot be made: {err.strerror or err}.",
+            "Name another folder with --store.",
+            at(place),
+        ) from err
+    check_head(place)
+    return _can_write(place)
+
+
+def check_head(place: StorePlace) -> None:
+    """Refusal STO-003 when there is a file that is no SQLite database."""
+    if not place.database.exists():
+        return
+    try:
+        with place.database.open("rb") as file:
+            head = file.read(len(_SQLITE_HEAD))
+    except OSError as err:
+        raise refuse(
+            "STO-004", f"The store cannot be read: {err.strerror or err}.", "Check the rights of the file.", at(place)
+        ) from err
+    if head and head != _SQLITE_HEAD:
+        raise refuse(
+            "STO-003",
+            "This file is no SQLite database.",
+            "Name the store's folder, or restore the file from a backup.",
+            at(place),
+        )
+
+
+def _can_write(place: StorePlace) -> bool:
+    """Really try: rights alone say little on read-only media and network drives."""
+    folder = place.database.parent
+    if place.database.exists() and not os.access(place.database, os.W_OK):
+        return False
+    try:
+        handle, name = tempfile.mkstemp(prefix=".coppermend-", dir=folder)
+    except OSError as err:
+        if place.database.exists():
+            return False
+        raise refuse(
+            "STO-002",
+            f"Nothing can be written there: {err.strerror or err}.",
+            "Name another folder with --store.",
+            at(place),
+        ) from err
+    os.close(handle)
+    Path(name).unlink(missing_ok=True)
+    return True
+
+
+def reading_copy(place: StorePlace) -> tuple[Path, Path | None]:
+    """The database to read from a store that cannot be written, and the temporary folder to remove afterwards.
+
+    A write-ahead log beside it may hold acknowledged entries that the file itself does not: then both are copied and read as one.
+    """
+    log = place.database.with_name(place.database.name + "-wal")
+    if not log.exists() or log.stat().st_size == 0:
+        return place.database, None
+    folder = Path(tempfile.mkdtemp(prefix="coppermend-read-"))
+    shutil.copyfile(place.database, folder / DATABASE)
+    shutil.copyfile(log, folder / (DATABASE + "-wal"))
+    with sqlite3.connect(folder / DATABASE) as copy:
+        copy.execute("PRAGMA journal_mode=DELETE").fetchall()
+    copy.close()
+    return folder / DATABASE, folder
+
+
+def at(place: StorePlace) -> Place:
+    """The store as the place of a finding."""
+    return Place(thing=f"store {place.database}")

@@ -1,0 +1,37 @@
+"""The tables of the store and their version. The log is the only thing kept; everything else is computed from it."""
+
+from __future__ import annotations
+
+from sqlalchemy import Column, Index, Integer, MetaData, Table, Text, UniqueConstraint
+
+SCHEMA_VERSION = 1
+"""Version of the tables below. A store with a higher one was made by a newer Coppermend and is refused."""
+
+META = MetaData()
+
+FACTS = Table("coppermend_store", META, Column("name", Text, primary_key=True), Column("value", Text, nullable=False))
+"""schema_version, and the id of this bench."""
+
+CASES = Table(
+    "cases",
+    META,
+    Column("number", Integer, primary_key=True, autoincrement=True),
+    Column("id", Text, nullable=False, unique=True),
+    sqlite_autoincrement=True,
+)
+"""The short numbers of this store: a person types 3, the log says the id."""
+
+ENTRIES = Table(
+    "entries",
+    META,
+    Column("id", Text, primary_key=True),
+    Column("case_id", Text, nullable=False),
+    Column("lamport", Integer, nullable=False),
+    Column("bench", Text, nullable=False),
+    Column("bench_seq", Integer, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("body", Text, nullable=False),
+    UniqueConstraint("case_id", "bench", "bench_seq", name="entries_once"),
+    Index("entries_in_order", "case_id", "lamport", "bench", "bench_seq"),
+)
+"""``body`` is the whole entry as canonical JSON; the other columns repeat it for the database to find and order."""
