@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from coppermend.core.board.model import ObjectKind
 from coppermend.core.findings import Finding
+from coppermend.core.geometry.arcs import CHORD_ERROR_MM
 from coppermend.core.geometry.shapes import ShapeSet
 
-CHORD_ERROR_MM = 0.0005
-"""Arcs become chords whose ends lie on the arc; no chord is further from its arc than this (0.5 um)."""
-
 DRAW, ARC, FLASH, REGION = 0, 1, 2, 3
+__all__ = ["ARC", "CHORD_ERROR_MM", "DRAW", "FLASH", "KINDS", "REGION", "GerberImage", "ObjectAttributes"]
+
 KINDS = (ObjectKind.DRAW, ObjectKind.ARC, ObjectKind.FLASH, ObjectKind.REGION)
 """The kind column's codes 0 to 3 as ObjectKind."""
 

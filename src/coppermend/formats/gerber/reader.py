@@ -7,8 +7,9 @@ import re
 from dataclasses import dataclass, field, replace
 
 from coppermend.core.findings import Place, Refusal, Severity, refuse
+from coppermend.core.geometry import arcs
 from coppermend.formats.collect import FindingList, decode, place_at
-from coppermend.formats.gerber import arcs, macro
+from coppermend.formats.gerber import macro
 from coppermend.formats.gerber.aperture import NO_TURN, Template, Turn, pieces_of, standard, template_of, turn_of
 from coppermend.formats.gerber.attributes import AttributeStore, Frozen
 from coppermend.formats.gerber.build import ImagePlacing, Row, build_image

@@ -1,10 +1,11 @@
-"""Circular interpolation: from start, end, offsets and quadrant mode to points on the arc."""
+"""Circular arcs: from start, end, centre or radius to points on the arc, with a stated chord error."""
 
 from __future__ import annotations
 
 import math
 
-from coppermend.formats.gerber.model import CHORD_ERROR_MM
+CHORD_ERROR_MM = 0.0005
+"""Arcs become chords whose ends lie on the arc; no chord is further from its arc than this (0.5 um)."""
 
 TAU = 2.0 * math.pi
 MAX_CHORDS = 20_000
@@ -77,3 +78,24 @@ def points(
         out.append((cx + r * math.cos(a), cy + r * math.sin(a)))
     out.append((x1, y1))
     return out, abs(r1 - r0)
+
+
+def by_radius(
+    x0: float, y0: float, x1: float, y1: float, radius: float, clockwise: bool
+) -> tuple[float, float, float, float] | None:
+    """Same for an arc given by its radius: the shorter of the two; None where the ends are equal or the radius is 0.
+
+    A radius shorter than half the chord is taken as half the chord.
+
+    >>> [round(v, 6) for v in by_radius(1.0, 0.0, 0.0, 1.0, 1.0, False)[:2]]
+    [0.0, 0.0]
+    """
+    dx, dy = x1 - x0, y1 - y0
+    chord = math.hypot(dx, dy)
+    if chord == 0.0 or radius <= 0.0:
+        return None
+    rise = math.sqrt(max(0.0, radius * radius - chord * chord / 4.0))
+    side = -1.0 if clockwise else 1.0
+    i = dx / 2 - side * dy / chord * rise
+    j = dy / 2 + side * dx / chord * rise
+    return multi_quadrant(x0, y0, x1, y1, i, j, clockwise)
