@@ -1,0 +1,455 @@
+"""One layer's copper sorted into strokes (what tracks are made of) and blobs (lands and sheets).
+
+A land is metal without a site inside: flashes that touch, the rim of a plated hole, a pad painted by strokes or a region with a
+pin or hole on it, with its teardrop. A sheet is a pour or plane. Strokes that lie alongside each other are painted copper:
+a land where a pin or hole sits on them, one wide stroke where they run together, else a sheet.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from coppermend.core.board.model import Board, CopperLayer
+from coppermend.core.copper.unite import Union
+
+Point = tuple[float, float]
+
+LAND_PER_HOLE = 16.0
+"""A region or painted patch of at most this many times its hole's area is a pad, else a pour with a hole in it. Our choice."""
+LAND_MAX_MM2 = 30.0
+"""A region with a surface pin on it is a pad up to this area. Our choice."""
+TEARDROP_SHARE = 1.5
+"""A region that touches one land and is at most this many times as large belongs to the land. Our choice."""
+PARALLEL_SINE = 0.02
+"""Strokes whose directions differ by at most this sine run alongside each other."""
+PAINT_LENGTH_RADII = 3.0
+"""Strokes alongside for at least this many radii are painted copper, less is a joint. Our choice."""
+LONG_ASPECT = 3.0
+"""Painted copper at least this many times as long as wide is a track. Our choice."""
+
+
+@dataclass(slots=True)
+class Stroke:
+    """A centre line with a round end at both sides: path in mm, half width, net, and the piece it came from."""
+
+    path: list[Point]
+    radius: float
+    net: int
+    piece: int
+
+    @property
+    def straight(self) -> bool:
+        """Two points only."""
+        return len(self.path) == 2
+
+
+@dataclass(slots=True)
+class Blob:
+    """A land or sheet: its exact pieces as (skeleton, radius), the holes and X2 pins on it, and a place that names it."""
+
+    kind: str
+    net: int
+    pieces: list[tuple[Any, float]] = field(default_factory=list)
+    piece_ids: list[int] = field(default_factory=list)
+    holes: list[int] = field(default_factory=list)
+    place: Point = (0.0, 0.0)
+    flashed: bool = False
+
+    def area_mm2(self) -> float:
+        """Area, overlaps counted twice: good enough to tell a land from a sheet."""
+        return float(sum(_area(g, r) for g, r in self.pieces))
+
+
+@dataclass(slots=True)
+class LayerParts:
+    """What one layer is made of. ``stroke_pairs``, ``stroke_blobs`` (stroke, blob), ``blob_pairs`` (land, sheet): who touches whom.
+
+    ``hole_blob`` hole index -> land on this layer, ``piece_blob`` piece -> blob.
+    """
+
+    key: str
+    strokes: list[Stroke]
+    blobs: list[Blob]
+    stroke_pairs: list[tuple[int, int]]
+    stroke_blobs: list[tuple[int, int]]
+    blob_pairs: list[tuple[int, int]]
+    hole_blob: dict[int, int]
+    piece_blob: dict[int, int]
+
+
+def _area(skeleton: Any, radius: float) -> float:
+    if radius <= 0.0:
+        return float(skeleton.area)
+    length = float(skeleton.length) / (2.0 if skeleton.area > 0 else 1.0)
+    if skeleton.area > 0:
+        return float(skeleton.area) + float(skeleton.length) * radius + math.pi * radius * radius
+    return 2.0 * radius * length + math.pi * radius * radius
+
+
+def _as_stroke(polygon: Any) -> tuple[list[Point], float] | None:
+    """A swept rectangle as centre line and half width, None where the polygon is no long rectangle."""
+    box = shapely.oriented_envelope(polygon)
+    if box.geom_type != "Polygon" or box.area <= 0 or polygon.area < 0.9 * box.area:
+        return None
+    c = [tuple(p) for p in shapely.get_coordinates(box.exterior)[:4].tolist()]
+    first, second = math.dist(c[0], c[1]), math.dist(c[1], c[2])
+    if first < second:
+        c = [*c[1:], c[0]]
+        first, second = second, first
+    if first < 2.0 * second:
+        return None
+    start = ((c[0][0] + c[3][0]) / 2, (c[0][1] + c[3][1]) / 2)
+    end = ((c[1][0] + c[2][0]) / 2, (c[1][1] + c[2][1]) / 2)
+    inset = second / 2 / first
+    dx, dy = (end[0] - start[0]) * inset, (end[1] - start[1]) * inset
+    return [(start[0] + dx, start[1] + dy), (end[0] - dx, end[1] - dy)], second / 2
+
+
+class _Sorter:
+    """Works on one layer: roles of pieces first, then groups, then who touches whom."""
+
+    def __init__(
+        self, board: Board, layer: CopperLayer, wanted: NDArray[np.bool_], spots: Sequence[tuple[Point, float]]
+    ) -> None:
+        self.board, self.layer = board, layer
+        self.skeleton, self.radius = layer.shapes.skeleton, layer.shapes.radius_mm
+        self.island = layer.island
+        self.wanted = wanted[self.island] if len(self.island) else np.zeros(0, bool)
+        self.spots = spots
+        self.role: dict[int, str] = {}
+        self.strokes: list[Stroke] = []
+        self.stroke_of: dict[int, int] = {}
+        self.at_hole: dict[int, list[int]] = {}
+        for hole, piece in layer.walls.tolist():
+            if self.wanted[piece]:
+                self.at_hole.setdefault(hole, []).append(piece)
+        self.holes_at: dict[int, list[int]] = {}
+        for hole, pieces in self.at_hole.items():
+            for piece in pieces:
+                self.holes_at.setdefault(piece, []).append(hole)
+        self.contacts = [(i, j) for i, j in layer.contacts.tolist() if self.wanted[i]]
+        self.near: dict[int, list[int]] = {}
+
+    def run(self) -> LayerParts:
+        """The sorted layer."""
+        self._roles()
+        self._paint()
+        blobs, piece_blob, hole_blob = self._group()
+        return self._touch(blobs, piece_blob, hole_blob)
+
+    # roles ------------------------------------------------------------------------------------------------
+
+    def _roles(self) -> None:
+        kinds = np.asarray(self.layer.kind).astype(str)
+        types = shapely.get_type_id(self.skeleton)
+        regions: list[int] = []
+        for p in np.flatnonzero(self.wanted).tolist():
+            if kinds[p] == "flash":
+                self.role[p] = "land"
+            elif types[p] == 1:
+                self._line(p)
+            elif types[p] == 0:
+                self.role[p] = "dot"
+            else:
+                made = _as_stroke(self.skeleton[p]) if kinds[p] == "draw" and types[p] == 3 else None
+                if made is not None:
+                    self._add_stroke(p, made[0], made[1])
+                else:
+                    regions.append(p)
+        self._dots()
+        self._regions(regions)
+
+    def _line(self, p: int) -> None:
+        path = [tuple(xy) for xy in shapely.get_coordinates(self.skeleton[p]).tolist()]
+        if shapely.length(self.skeleton[p]) <= 1e-6:
+            self.role[p] = "dot"
+        else:
+            self._add_stroke(p, path, float(self.radius[p]))
+
+    def _add_stroke(self, p: int, path: list[Any], radius: float) -> None:
+        self.role[p] = "stroke"
+        self.stroke_of[p] = len(self.strokes)
+        self.strokes.append(Stroke(path, radius, int(self.island[p]), p))
+
+    def _dots(self) -> None:
+        """A dot (zero-length draw) is a flash, unless a stroke at least as wide covers it."""
+        dots = {p for p, role in self.role.items() if role == "dot"}
+        if not dots:
+            return
+        covered: set[int] = set()
+        for i, j in self.contacts:
+            for a, b in ((i, j), (j, i)):
+                if a in dots and self.role.get(b) == "stroke" and a not in self.holes_at:
+                    slack = self.radius[b] - self.radius[a] + 1e-6
+                    if slack >= 0 and shapely.distance(self.skeleton[a], self.skeleton[b]) <= slack:
+                        covered.add(a)
+        for p in dots:
+            self.role[p] = "none" if p in covered else "land"
+
+    def _regions(self, regions: list[int]) -> None:
+        if not regions:
+            return
+        places = shapely.points([s[0] for s in self.spots]) if self.spots else np.empty(0, dtype=object)
+        own = self.skeleton[np.asarray(regions)]
+        holds: dict[int, list[int]] = {}
+        if len(places):
+            which, spot = shapely.STRtree(places).query(own, predicate="intersects")
+            for w, s in zip(which.tolist(), spot.tolist(), strict=True):
+                holds.setdefault(regions[w], []).append(s)
+        for p in regions:
+            self.role[p] = "land" if self._is_pad(p, holds.get(p, [])) else "sheet"
+        self._teardrops(regions)
+
+    def _is_pad(self, p: int, held: list[int]) -> bool:
+        if "pad" in str(self.layer.function[p]).lower() or str(self.layer.pin[p]):
+            return True
+        area = _area(self.skeleton[p], float(self.radius[p]))
+        for s in held:
+            hole = self.spots[s][1]
+            if area <= (LAND_PER_HOLE * math.pi * hole * hole / 4 if hole > 0 else LAND_MAX_MM2):
+                return True
+        return False
+
+    def _teardrops(self, regions: list[int]) -> None:
+        loose = {p for p in regions if self.role[p] == "sheet"}
+        lands: dict[int, set[int]] = {}
+        for i, j in self.contacts:
+            for a, b in ((i, j), (j, i)):
+                if a in loose and self.role.get(b) == "land":
+                    lands.setdefault(a, set()).add(b)
+        for p, near in lands.items():
+            area = _area(self.skeleton[p], float(self.radius[p]))
+            if len(near) == 1 and area <= TEARDROP_SHARE * max(
+                _area(self.skeleton[b], float(self.radius[b])) for b in near
+            ):
+                self.role[p] = "land"
+
+    # painted copper ---------------------------------------------------------------------------------------
+
+    def _paint(self) -> None:
+        pairs = [
+            (self.stroke_of[i], self.stroke_of[j])
+            for i, j in self.contacts
+            if i in self.stroke_of and j in self.stroke_of
+        ]
+        beside = alongside(self.strokes, pairs)
+        if not beside:
+            return
+        group = Union(len(self.strokes))
+        for a, b in beside:
+            group.join(a, b)
+        clusters: dict[int, list[int]] = {}
+        for k in sorted({k for pair in beside for k in pair}):
+            clusters.setdefault(group.find(k), []).append(k)
+        for members in clusters.values():
+            self._settle(members)
+
+    def _settle(self, members: list[int]) -> None:
+        strokes = [self.strokes[k] for k in members]
+        holes = sorted({h for s in strokes for h in self.holes_at.get(s.piece, [])})
+        cover = shapely.union_all([shapely.buffer(shapely.LineString(s.path), s.radius) for s in strokes])
+        drill = max((self.board.holes[h].diameter_mm for h in holes), default=0.0)
+        spots = shapely.points([s[0] for s in self.spots]) if self.spots else np.empty(0, dtype=object)
+        pins = bool(len(spots)) and bool(shapely.intersects(cover, spots).any())
+        if (drill > 0 and cover.area <= LAND_PER_HOLE * math.pi * drill * drill / 4) or (
+            not holes and pins and cover.area <= LAND_MAX_MM2
+        ):
+            role = "land"
+        else:
+            made = one_stroke(strokes)
+            if made is not None:
+                keep = strokes[0]
+                keep.path, keep.radius = made
+                for s in strokes[1:]:
+                    self.stroke_of[s.piece] = members[0]
+                return
+            role = "sheet"
+        for s in strokes:
+            self.role[s.piece] = role
+            del self.stroke_of[s.piece]
+
+    # groups -----------------------------------------------------------------------------------------------
+
+    def _group(self) -> tuple[list[Blob], dict[int, int], dict[int, int]]:
+        items: list[tuple[str, int]] = [("piece", p) for p in sorted(self.role) if self.role[p] in ("land", "sheet")]
+        items += [("hole", h) for h in sorted(self.at_hole)]
+        number = {item: k for k, item in enumerate(items)}
+        group = Union(len(items))
+        for i, j in self.contacts:
+            if self.role.get(i) in ("land", "sheet") and self.role.get(i) == self.role.get(j):
+                group.join(number["piece", i], number["piece", j])
+        for hole, pieces in self.at_hole.items():
+            for p in pieces:
+                if self.role[p] == "land":
+                    group.join(number["hole", hole], number["piece", p])
+        blobs: list[Blob] = []
+        blob_at: dict[int, int] = {}
+        piece_blob: dict[int, int] = {}
+        hole_blob: dict[int, int] = {}
+        for item, k in number.items():
+            root = group.find(k)
+            if root not in blob_at:
+                blob_at[root] = len(blobs)
+                what, first = items[root]
+                net = int(self.island[first if what == "piece" else self.at_hole[first][0]])
+                blobs.append(Blob(self.role[first] if what == "piece" else "land", net))
+            blob = blobs[blob_at[root]]
+            what, index = item
+            if what == "piece":
+                piece_blob[index] = blob_at[root]
+                blob.pieces.append((self.skeleton[index], float(self.radius[index])))
+                blob.piece_ids.append(index)
+                blob.flashed = blob.flashed or self.role[index] == "land"
+            else:
+                hole_blob[index] = blob_at[root]
+                blob.pieces.append(hole_shape(self.board, index))
+                blob.holes.append(index)
+        for blob in blobs:
+            blob.place = self._place(blob)
+        return blobs, piece_blob, hole_blob
+
+    def _place(self, blob: Blob) -> Point:
+        if blob.holes:
+            hole = self.board.holes[blob.holes[0]]
+            return ((hole.x_mm + hole.x2_mm) / 2, (hole.y_mm + hole.y2_mm) / 2)
+        skeleton = blob.pieces[0][0]
+        spot = shapely.centroid(skeleton) if blob.kind == "land" else shapely.point_on_surface(skeleton)
+        return (float(spot.x), float(spot.y))
+
+    # who touches whom -------------------------------------------------------------------------------------
+
+    def _touch(self, blobs: list[Blob], piece_blob: dict[int, int], hole_blob: dict[int, int]) -> LayerParts:
+        strokes_used = sorted(set(self.stroke_of.values()))
+        renumber = {old: new for new, old in enumerate(strokes_used)}
+        stroke_of = {p: renumber[k] for p, k in self.stroke_of.items()}
+        ss: set[tuple[int, int]] = set()
+        sb: set[tuple[int, int]] = set()
+        bb: set[tuple[int, int]] = set()
+        for i, j in self.contacts:
+            si, sj, bi, bj = stroke_of.get(i), stroke_of.get(j), piece_blob.get(i), piece_blob.get(j)
+            if si is not None and sj is not None and si != sj:
+                ss.add((min(si, sj), max(si, sj)))
+            elif si is not None and bj is not None:
+                sb.add((si, bj))
+            elif sj is not None and bi is not None:
+                sb.add((sj, bi))
+            elif bi is not None and bj is not None and bi != bj:
+                bb.add(_land_first(bi, bj, blobs))
+        for hole, pieces in self.at_hole.items():
+            own = hole_blob[hole]
+            for p in pieces:
+                if p in stroke_of:
+                    sb.add((stroke_of[p], own))
+                elif p in piece_blob and piece_blob[p] != own:
+                    bb.add(_land_first(own, piece_blob[p], blobs))
+        return LayerParts(
+            self.layer.key,
+            [self.strokes[k] for k in strokes_used],
+            blobs,
+            sorted(ss),
+            sorted(sb),
+            sorted(bb),
+            hole_blob,
+            piece_blob,
+        )
+
+
+def _land_first(a: int, b: int, blobs: list[Blob]) -> tuple[int, int]:
+    return (a, b) if blobs[a].kind == "land" else (b, a)
+
+
+def hole_shape(board: Board, index: int) -> tuple[Any, float]:
+    """A hole as (skeleton, radius): a disc, or a capsule for a slot."""
+    hole = board.holes[index]
+    if (hole.x_mm, hole.y_mm) == (hole.x2_mm, hole.y2_mm):
+        return shapely.Point(hole.x_mm, hole.y_mm), hole.diameter_mm / 2
+    return shapely.LineString([(hole.x_mm, hole.y_mm), (hole.x2_mm, hole.y2_mm)]), hole.diameter_mm / 2
+
+
+def _ends(strokes: Sequence[Stroke], index: Iterable[int]) -> NDArray[np.float64]:
+    return np.array(
+        [(*strokes[k].path[0], *strokes[k].path[-1], strokes[k].radius) for k in index], dtype=np.float64
+    ).reshape(-1, 5)
+
+
+def alongside(strokes: Sequence[Stroke], pairs: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+    """The pairs of straight strokes that overlap sideways over a length: painted copper, not a joint.
+
+    A stroke that lies wholly within the width of another is no paint (it adds nothing).
+
+    >>> a, b = Stroke([(0.0, 0.0), (5.0, 0.0)], 0.2, 0, 0), Stroke([(0.0, 0.3), (5.0, 0.3)], 0.2, 0, 1)
+    >>> alongside([a, b], [(0, 1)])
+    [(0, 1)]
+    """
+    straight = [(i, j) for i, j in pairs if strokes[i].straight and strokes[j].straight]
+    if not straight:
+        return []
+    a, b = _ends(strokes, (i for i, _ in straight)), _ends(strokes, (j for _, j in straight))
+    swap = np.hypot(a[:, 2] - a[:, 0], a[:, 3] - a[:, 1]) < np.hypot(b[:, 2] - b[:, 0], b[:, 3] - b[:, 1])
+    a[swap], b[swap] = b[swap], a[swap]
+    ua, ub = a[:, 2:4] - a[:, 0:2], b[:, 2:4] - b[:, 0:2]
+    la, lb = np.hypot(*ua.T), np.hypot(*ub.T)
+    ua, ub = ua / la[:, None], ub / lb[:, None]
+    sine = np.abs(ua[:, 0] * ub[:, 1] - ua[:, 1] * ub[:, 0])
+    start, end = b[:, 0:2] - a[:, 0:2], b[:, 2:4] - a[:, 0:2]
+    along = np.stack([np.sum(start * ua, axis=1), np.sum(end * ua, axis=1)])
+    overlap = np.minimum(la, along.max(axis=0)) - np.maximum(0.0, along.min(axis=0))
+    middle = (start + end) / 2
+    off = np.abs(middle[:, 0] * ua[:, 1] - middle[:, 1] * ua[:, 0])
+    ra, rb = a[:, 4], b[:, 4]
+    wide = np.maximum(ra, rb)
+    hit = (
+        (sine < PARALLEL_SINE)
+        & (off > np.abs(ra - rb) + 1e-6)
+        & (off < ra + rb)
+        & (overlap >= PAINT_LENGTH_RADII * wide)
+    )
+    return [straight[k] for k in np.flatnonzero(hit).tolist()]
+
+
+def one_stroke(strokes: Sequence[Stroke]) -> tuple[list[Point], float] | None:
+    """Painted strokes that run together as one wide stroke: centre line and half width; None where they make no long strip.
+
+    >>> a, b = Stroke([(0.0, 0.0), (9.0, 0.0)], 0.2, 0, 0), Stroke([(0.0, 0.3), (9.0, 0.3)], 0.2, 0, 1)
+    >>> path, radius = one_stroke([a, b])
+    >>> [(round(x, 3), round(y, 3)) for x, y in path], round(radius, 3)
+    ([(0.0, 0.15), (9.0, 0.15)], 0.35)
+    """
+    longest = max(strokes, key=lambda s: (math.dist(s.path[0], s.path[-1]), -s.piece))
+    (x0, y0), (x1, y1) = longest.path[0], longest.path[-1]
+    length = math.dist((x0, y0), (x1, y1))
+    ux, uy = (x1 - x0) / length, (y1 - y0) / length
+    low, high = math.inf, -math.inf
+    begin, stop = math.inf, -math.inf
+    for s in strokes:
+        along = [(x - x0) * ux + (y - y0) * uy for x, y in (s.path[0], s.path[-1])]
+        off = [(y - y0) * ux - (x - x0) * uy for x, y in (s.path[0], s.path[-1])]
+        if (
+            abs(off[1] - off[0]) > 2 * PARALLEL_SINE * max(abs(along[1] - along[0]), s.radius)
+            or abs(along[1] - along[0]) < 0.8 * length
+        ):
+            return None
+        low, high = min(low, *(o - s.radius for o in off)), max(high, *(o + s.radius for o in off))
+        begin, stop = min(begin, *along), max(stop, *along)
+    if stop - begin < LONG_ASPECT * (high - low):
+        return None
+    mid = (low + high) / 2
+    path = [(x0 + ux * t - uy * mid, y0 + uy * t + ux * mid) for t in (begin, stop)]
+    return path, (high - low) / 2
+
+
+def sort_layer(
+    board: Board, layer: CopperLayer, wanted: NDArray[np.bool_], spots: Sequence[tuple[Point, float]]
+) -> LayerParts:
+    """One layer as strokes, lands and sheets with who touches whom.
+
+    ``wanted`` (nets,) islands to look at; ``spots`` places of pins and holes as ((x_mm, y_mm), drill_mm), drill 0 for surface pins.
+    """
+    return _Sorter(board, layer, wanted, spots).run()
