@@ -45,6 +45,8 @@ class GerberImage:
     negative: bool
     findings: tuple[Finding, ...]
     tolerance_mm: float
+    at_mm: NDArray[np.float64] | None = None
+    """(n, 2) position of each flash (of other objects: their first point); None where the reader does not say."""
 
 
 @dataclass(frozen=True, slots=True)

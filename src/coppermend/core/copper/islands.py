@@ -8,7 +8,7 @@ than the drill is drilled away. A hole that is not plated cuts copper and joins 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -17,71 +17,12 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from coppermend.core.board.joined import NO_HOLES, Holes, Islands, LayerCopper
 from coppermend.core.geometry.polarity import box_pairs, cut
 from coppermend.core.geometry.shapes import TOUCH_MM, ShapeSet
 
 MANY_POINTS = 24
 """From this many points on a skeleton is indexed before distances are asked of it; below, indexing costs more than it saves (measured)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Holes:
-    """Holes as columns of length h. ``x2_mm, y2_mm``: end of a slot's centre line. ``first``, ``last``: positions in the layer list (both included)."""
-
-    x_mm: NDArray[np.float64]
-    y_mm: NDArray[np.float64]
-    x2_mm: NDArray[np.float64]
-    y2_mm: NDArray[np.float64]
-    diameter_mm: NDArray[np.float64]
-    plated: NDArray[np.bool_]
-    first: NDArray[np.int64]
-    last: NDArray[np.int64]
-
-    def __len__(self) -> int:
-        return len(self.x_mm)
-
-    def shapes(self) -> ShapeSet:
-        """The holes as shapes: a point or a segment, and half the drill's diameter."""
-        round_ = (self.x_mm == self.x2_mm) & (self.y_mm == self.y2_mm)
-        skeleton = np.empty(len(self), dtype=object)
-        skeleton[round_] = shapely.points(self.x_mm[round_], self.y_mm[round_])
-        slot = ~round_
-        ends = np.stack(
-            [np.c_[self.x_mm[slot], self.y_mm[slot]], np.c_[self.x2_mm[slot], self.y2_mm[slot]]], axis=1
-        )
-        if slot.any():
-            skeleton[slot] = shapely.linestrings(ends)
-        return ShapeSet(skeleton, self.diameter_mm / 2.0)
-
-
-NO_HOLES = Holes(*(np.empty(0) for _ in range(5)), np.empty(0, bool), np.empty(0, np.int64), np.empty(0, np.int64))
-
-
-@dataclass(frozen=True, slots=True)
-class LayerCopper:
-    """The pieces of one layer after holes that are not plated were cut out.
-
-    ``source`` (n,) the index of the piece handed in; ``contacts`` (k, 2) pairs of touching pieces; ``walls`` (m, 2) pairs of
-    (hole, piece) where a plated wall meets the piece.
-    """
-
-    shapes: ShapeSet
-    source: NDArray[np.int64]
-    contacts: NDArray[np.int64]
-    walls: NDArray[np.int64]
-
-
-@dataclass(frozen=True, slots=True)
-class Islands:
-    """``layers`` in the order handed in; ``piece_island[k]`` (n_k,) and ``hole_island`` (h,), -1 for a hole that joins no copper; ``count`` islands.
-
-    Islands are numbered by their first piece, layer by layer in drawing order.
-    """
-
-    layers: tuple[LayerCopper, ...]
-    piece_island: tuple[NDArray[np.int32], ...]
-    hole_island: NDArray[np.int32]
-    count: int
 
 
 def touching(a: ShapeSet, b: ShapeSet, i: NDArray[Any], j: NDArray[Any], within_mm: float = TOUCH_MM) -> NDArray[np.bool_]:
@@ -167,7 +108,7 @@ def join(layers: Sequence[LayerCopper], hole_count: int) -> Islands:
     number = np.full(int(label.max()) + 1 if count else 0, -1, dtype=np.int32)
     number[order[np.argsort(first)]] = np.arange(len(order), dtype=np.int32)
     island = number[label] if count else np.empty(0, np.int32)
-    pieces = tuple(island[a:b] for a, b in zip(start[:-1], start[1:], strict=True))
+    pieces = tuple(island[a:b] for a, b in pairwise(start))
     return Islands(tuple(layers), pieces, island[total:], len(order))
 
 

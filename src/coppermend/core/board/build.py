@@ -1,0 +1,384 @@
+"""From records to a Board, in two pure steps with the islands between them.
+
+``prepare(records)`` orders the layers, takes clear polarity away and lists the holes; ``core.copper.islands`` then joins copper and
+drill (it sees no name); ``assemble(prepared, islands)`` names nets and finds pins, parts and the places of netlist points.
+``core.copper.fabricate.board_from`` runs the three.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from coppermend.core.board.joined import Holes, Islands
+from coppermend.core.board.lands import HoleFinder, netlist_lands, pins_of, x2_lands
+from coppermend.core.board.match import CopperIndex, copper_at, copper_index
+from coppermend.core.board.model import Board, CopperLayer, Hole, NetlistPoint, Part, Pin
+from coppermend.core.board.names import nearest_names
+from coppermend.core.board.naming import name_islands
+from coppermend.core.board.netlists import PlacedNetlist, ignored, netlist_findings, place_netlist
+from coppermend.core.board.parts import CLOSING_MM, Silk, parts_of
+from coppermend.core.board.records import GerberImage
+from coppermend.core.board.sources import PackageRecords, PartRow
+from coppermend.core.board.stack import (
+    CopperSource,
+    copper_roles,
+    copper_source,
+    drill_findings,
+    hole_columns,
+    layer_findings,
+    layer_keys,
+    without_repeats,
+)
+from coppermend.core.findings import Finding, Place, Severity
+from coppermend.core.geometry.polarity import after_clearing
+from coppermend.core.geometry.rings import board_rings
+from coppermend.core.geometry.shapes import ShapeSet
+from coppermend.core.units import BOARD_THICKNESS_MM, COPPER_THICKNESS_MM
+
+X2_SOURCE = "X2 attributes"
+"""The source name of points that come from X2 .P and .N in the copper files."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A package ready for its islands: copper layers from c to s, holes as columns, outline, silkscreen, mask openings, findings so far."""
+
+    records: PackageRecords
+    layers: tuple[CopperSource, ...]
+    holes: Holes
+    outline: tuple[NDArray[np.float64], ...]
+    silk: tuple[Silk, ...]
+    mask: tuple[tuple[str, ShapeSet], ...]
+    findings: tuple[Finding, ...]
+
+
+def prepare(records: PackageRecords) -> Prepared:
+    """Order the copper layers, take clear polarity away, list the holes. Raises Refusal when there is no copper layer."""
+    outline = _outline(records)
+    roles = copper_roles(records)
+    lone = roles[0][0].side or "c"
+    keys = layer_keys(len(roles), lone if lone in ("c", "s") else "c")
+    layers = tuple(copper_source(key, role, image, outline) for key, (role, image) in zip(keys, roles, strict=True))
+    holes, dropped = without_repeats(hole_columns(records.drills, dict(records.roles), len(layers)))
+    findings = [*records.findings, *_reader_findings(records), *layer_findings(records, layers)]
+    findings += drill_findings(records, holes, dropped)
+    if not outline:
+        findings.append(
+            Finding(
+                "BRD-006",
+                Severity.NOTE,
+                Place(thing="board outline"),
+                "No closed board outline was found; the map ends with the copper.",
+                "Name the outline file in coppermend-corrections.toml if the package has one.",
+            )
+        )
+    silk = tuple(_silk(records, side) for side in ("c", "s"))
+    return Prepared(records, layers, holes, outline, tuple(s for s in silk if len(s.shapes)), _masks(records), tuple(findings))
+
+
+def _reader_findings(records: PackageRecords) -> list[Finding]:
+    groups = [one.findings for one in records.images] + [one.findings for one in records.drills]
+    groups += [one.findings for one in records.netlists]
+    return [finding for group in groups for finding in group]
+
+
+def _of_kind(records: PackageRecords, kind: str, side: str = "") -> list[GerberImage]:
+    out = []
+    for image in records.images:
+        role = records.roles.get(image.name)
+        if role is not None and role.kind == kind and (not side or role.side == side):
+            out.append(image)
+    return out
+
+
+def _outline(records: PackageRecords) -> tuple[NDArray[np.float64], ...]:
+    for image in _of_kind(records, "outline"):
+        skeleton = image.shapes.skeleton[image.dark]
+        lines = skeleton[(shapely.get_type_id(skeleton) == 1) & (shapely.length(skeleton) > 0)]
+        rings = board_rings(lines, CLOSING_MM)
+        if rings:
+            return rings
+        areas = skeleton[shapely.get_dimensions(skeleton) == 2]
+        if len(areas):
+            return tuple(np.asarray(shapely.get_coordinates(one.exterior)) for one in areas if one.geom_type == "Polygon")
+    return ()
+
+
+def _silk(records: PackageRecords, side: str) -> Silk:
+    images = _of_kind(records, "silk", side)
+    shapes = [image.shapes.take(image.dark) for image in images]
+    parts = [_text(image, "part")[image.attribute][image.dark] for image in images]
+    if not images:
+        return Silk(side, ShapeSet.of([], []), np.empty(0, dtype=object))
+    whole = ShapeSet(np.concatenate([s.skeleton for s in shapes]), np.concatenate([s.radius_mm for s in shapes]))
+    solid = ~shapely.is_empty(whole.skeleton)
+    return Silk(side, whole.take(solid), np.concatenate(parts)[solid])
+
+
+def _masks(records: PackageRecords) -> tuple[tuple[str, ShapeSet], ...]:
+    out = []
+    for side in ("c", "s"):
+        for image in _of_kind(records, "mask", side)[:1]:
+            out.append((side, after_clearing(image.shapes, image.dark).shapes))
+    return tuple(out)
+
+
+def _text(image: GerberImage, name: str) -> NDArray[Any]:
+    """One attribute as a column over ``image.attributes``; at least one row, so that an image without attributes has ""."""
+    column = np.empty(max(1, len(image.attributes)), dtype=object)
+    column[:] = [getattr(one, name) for one in image.attributes] or [""]
+    return column
+
+
+def _copper_layer(source: CopperSource, at: int, islands: Islands) -> tuple[CopperLayer, NDArray[Any], NDArray[np.float64]]:
+    """The board's copper layer, its (n, 3) part, pin and pin function texts, and its (n, 2) places (flash positions, else box middles)."""
+    found = islands.layers[at]
+    origin = source.pieces.source[found.source]
+    image, frame = source.image, origin < 0
+    attribute = np.where(frame, 0, image.attribute[origin]) if len(image.attribute) else np.zeros(len(origin), np.int64)
+    texts = {name: _text(image, name)[attribute] for name in ("part", "pin", "pin_function", "net", "aperture_function")}
+    for column in texts.values():
+        column[frame] = ""
+    kind = np.empty(len(origin), dtype=object)
+    kind[:] = [str(k) for k in image.kind[origin]] if len(image.kind) else "region"
+    kind[frame] = "region"
+    pads = np.column_stack([texts["part"], texts["pin"], texts["pin_function"]])
+    pads[(pads[:, 0] == "") | (pads[:, 1] == ""), :] = ""
+    pin = np.where(pads[:, 0] == "", "", pads[:, 0] + "." + pads[:, 1])
+    box = found.shapes.bounds_mm()
+    places = (box[:, :2] + box[:, 2:]) / 2 if len(box) else np.empty((0, 2))
+    if image.at_mm is not None and len(origin):
+        flash = (kind == "flash") & ~frame
+        places[flash] = image.at_mm[origin[flash]]
+    layer = CopperLayer(
+        source.key,
+        image.name,
+        found.shapes,
+        kind,
+        islands.piece_island[at],
+        pin,
+        texts["net"],
+        texts["aperture_function"],
+        found.contacts,
+        found.walls,
+    )
+    return layer, pads, places
+
+
+def _holes(columns: Holes, keys: Sequence[str], islands: Islands) -> tuple[Hole, ...]:
+    rows = zip(
+        columns.x_mm.tolist(),
+        columns.y_mm.tolist(),
+        columns.x2_mm.tolist(),
+        columns.y2_mm.tolist(),
+        columns.diameter_mm.tolist(),
+        columns.plated.tolist(),
+        columns.first.tolist(),
+        columns.last.tolist(),
+        islands.hole_island.tolist(),
+        strict=True,
+    )
+    return tuple(
+        Hole(x, y, x2, y2, d, plated, tuple(keys[first : last + 1]), island if island >= 0 and plated else None)
+        for x, y, x2, y2, d, plated, first, last, island in rows
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Copper:
+    """The joined copper with its texts and places: what pins and names are found on."""
+
+    layers: tuple[CopperLayer, ...]
+    pads: tuple[NDArray[Any], ...]
+    places: tuple[NDArray[np.float64], ...]
+    holes: tuple[Hole, ...]
+    finder: HoleFinder
+    index: CopperIndex
+
+
+def _copper(prepared: Prepared, islands: Islands) -> Copper:
+    rows = [_copper_layer(source, at, islands) for at, source in enumerate(prepared.layers)]
+    keys = [source.key for source in prepared.layers]
+    holes = _holes(prepared.holes, keys, islands)
+    layers = tuple(row[0] for row in rows)
+    index = copper_index(keys, [layer.shapes for layer in layers])
+    return Copper(layers, tuple(r[1] for r in rows), tuple(r[2] for r in rows), holes, HoleFinder(holes), index)
+
+
+def assemble(prepared: Prepared, islands: Islands) -> Board:
+    """The board: nets from the islands, names, pins and parts from X2 attributes and netlists, netlist points on the copper."""
+    records = prepared.records
+    said = records.corrections
+    copper = _copper(prepared, islands)
+    findings = list(prepared.findings)
+    placed: list[PlacedNetlist] = []
+    for netlist in records.netlists:
+        if netlist.name in said.ignore_netlists:
+            continue
+        one = place_netlist(
+            netlist, copper.layers, copper.places, copper.index, copper.holes, copper.finder, said.origin_shift_mm
+        )
+        findings += netlist_findings(one)
+        placed.append(one)
+    pins = _pins(copper, [one for one in placed if not ignored(one)])
+    votes: Counter[tuple[int, str]] = Counter()
+    for one in placed:
+        if not ignored(one):
+            votes.update(zip(one.island.tolist(), (p.net for p in one.points), strict=True))
+    overrule, more = _named_by_user(prepared, copper, pins)
+    findings += more
+    nets = name_islands(copper.layers, islands.count, pins, votes, overrule)
+    rows, more = _part_rows(records.part_rows, pins)
+    findings += more
+    parts = parts_of(pins, rows, said, prepared.silk)
+    findings += _part_findings(prepared, parts, pins)
+    shift = (placed[0].placing.dx_mm, placed[0].placing.dy_mm) if placed else (0.0, 0.0)
+    thickness = said.thickness_mm or records.thickness_mm or BOARD_THICKNESS_MM
+    return Board(
+        package_id=records.package_id,
+        title=records.title,
+        layers=copper.layers,
+        holes=copper.holes,
+        parts=parts,
+        nets=nets,
+        outline=prepared.outline,
+        silk=tuple((one.side, one.shapes) for one in prepared.silk),
+        mask_openings=prepared.mask,
+        netlist_points=tuple(point for one in placed for point in one.points),
+        origin_shift_mm=shift,
+        thickness_mm=thickness,
+        copper_thickness_mm=tuple((layer.key, COPPER_THICKNESS_MM) for layer in copper.layers),
+        findings=tuple(findings),
+        corrections=said.digest,
+    )
+
+
+def _pins(copper: Copper, placed: Sequence[PlacedNetlist]) -> list[Pin]:
+    """Pins from X2 where the copper states any for a part; parts that X2 does not know come from the netlists, the first one first."""
+    lands = x2_lands(copper.layers, copper.pads, copper.places, copper.finder)
+    known = {land.part for land in lands}
+    for one in placed:
+        new = netlist_lands(one.points, one.island.tolist(), one.through.tolist(), copper.finder)
+        fresh = [land for land in new if land.part not in known]
+        lands += fresh
+        known |= {land.part for land in fresh}
+    return pins_of(lands, copper.holes, len(copper.layers))
+
+
+def _named_by_user(prepared: Prepared, copper: Copper, pins: Sequence[Pin]) -> tuple[dict[int, str], list[Finding]]:
+    """Names that the corrections give: by pin ``U1.8`` or by place ``"12.7, 30.0 c"``. Unknown ones become findings with the nearest names."""
+    by_pin = {pin.name: pin.net for pin in pins}
+    out: dict[int, str] = {}
+    findings: list[Finding] = []
+    for where, name in prepared.records.corrections.net_names.items():
+        island = by_pin.get(where) if where in by_pin else _island_at(copper, where)
+        if island is None:
+            near = ", ".join(nearest_names(where, list(by_pin)))
+            findings.append(
+                Finding(
+                    "BRD-030",
+                    Severity.WARNING,
+                    Place(file="coppermend-corrections.toml", thing=where),
+                    f"The corrections name the net at {where} {name}, but no pin or copper is there."
+                    + (f" Nearest pins: {near}." if near else ""),
+                    "Give a pin (U1.8) or a place with its layer (12.7, 30.0 c).",
+                )
+            )
+        else:
+            out[island] = name
+    return out, findings
+
+
+def _island_at(copper: Copper, where: str) -> int | None:
+    words = where.replace(",", " ").split()
+    if len(words) != 3 or words[2] not in copper.index.keys:
+        return None
+    try:
+        xy = np.array([[float(words[0]), float(words[1])]])
+    except ValueError:
+        return None
+    piece = int(copper_at(copper.index, words[2], xy, np.array([0.1]))[0])
+    return None if piece < 0 else int(copper.layers[copper.index.keys.index(words[2])].island[piece])
+
+
+def _part_rows(rows: Sequence[PartRow], pins: Sequence[Pin]) -> tuple[dict[str, PartRow], list[Finding]]:
+    known = {pin.part for pin in pins}
+    strange = [row for row in rows if row.ref not in known]
+    findings = []
+    if strange and known:
+        names = ", ".join(row.ref for row in strange[:8]) + (" ..." if len(strange) > 8 else "")
+        findings.append(
+            Finding(
+                "BRD-031",
+                Severity.NOTE,
+                Place(file=strange[0].source),
+                f"The parts list names {len(strange)} parts that have no pin on the copper: {names}.",
+            )
+        )
+    return {row.ref: row for row in rows}, findings
+
+
+def _part_findings(prepared: Prepared, parts: Sequence[Part], pins: Sequence[Pin]) -> list[Finding]:
+    findings = []
+    if not parts:
+        findings.append(
+            Finding(
+                "BRD-032",
+                Severity.WARNING,
+                Place(thing=prepared.records.title or "package"),
+                "Neither X2 attributes nor a netlist name a part. Nets come from the copper alone; lands and vias can be probed, pins have no names.",
+                "Add an IPC-D-356 netlist or Gerber files with X2 attributes.",
+            )
+        )
+    bare = [part.ref for part in parts if part.outline_from == "pins"]
+    if bare and prepared.silk:
+        names = ", ".join(bare[:8]) + (" ..." if len(bare) > 8 else "")
+        findings.append(
+            Finding(
+                "BRD-033",
+                Severity.GUESS,
+                Place(thing="part outlines"),
+                f"{len(bare)} of {len(parts)} parts have no closed outline in the silkscreen; theirs is the box round their pins: {names}.",
+                "Give outlines in coppermend-corrections.toml where it matters which points a body covers.",
+            )
+        )
+    lost = [pin.name for pin in pins if pin.net is None]
+    if lost:
+        names = ", ".join(lost[:8]) + (" ..." if len(lost) > 8 else "")
+        findings.append(
+            Finding(
+                "BRD-034",
+                Severity.WARNING,
+                Place(thing="pins"),
+                f"{len(lost)} pins lie on no copper: {names}.",
+                "Check that netlist and copper belong to the same board.",
+            )
+        )
+    return findings
+
+
+def with_seconds(board: Board, seconds: Sequence[tuple[str, float]]) -> Board:
+    """The board with the seconds of its build stages."""
+    return replace(board, seconds=tuple(seconds))
+
+
+def x2_points(board: Board) -> tuple[NetlistPoint, ...]:
+    """One point per pin and layer that states both pin and net by X2: source ``X2 attributes``."""
+    out = []
+    for layer in board.layers:
+        if len(layer.shapes) == 0:
+            continue
+        box = layer.shapes.bounds_mm()
+        middle = (box[:, :2] + box[:, 2:]) / 2
+        for piece in np.flatnonzero((layer.pin != "") & (layer.stated_net != "")):
+            part, _, pin = str(layer.pin[piece]).rpartition(".")
+            x, y = middle[piece]
+            out.append(NetlistPoint(str(layer.stated_net[piece]), part, pin, float(x), float(y), (layer.key,), X2_SOURCE, int(piece)))
+    return tuple(out)

@@ -1,0 +1,154 @@
+"""Netlists laid on the copper: placing, layers of access, and the island that lies at each point."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.board.lands import HoleFinder
+from coppermend.core.board.match import SAME_PLACE_MM, CopperIndex, Placing, copper_at, place_points
+from coppermend.core.board.model import CopperLayer, Hole, NetlistPoint
+from coppermend.core.board.records import Netlist, NetlistRecord
+from coppermend.core.findings import Finding, Place, Severity
+
+STALE_SHARE = 0.5
+"""Below this share of points on copper a netlist belongs to another board, or to another state of this one."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedNetlist:
+    """One netlist on the copper: ``points`` in copper coordinates, ``island`` (n,) -1 where no copper lies, ``through`` (n,) drilled, ``placing``."""
+
+    name: str
+    points: tuple[NetlistPoint, ...]
+    island: NDArray[np.int64]
+    through: NDArray[np.bool_]
+    placing: Placing
+
+
+def access_layers(records: Sequence[NetlistRecord], keys: Sequence[str]) -> list[tuple[str, ...]]:
+    """The layers each record can be touched on: access 0 or a plated hole all, 1 the component side, the last number the solder side.
+
+    Files that know two sides only write 2 for the solder side of any board (IPC-D-356A, columns 38 to 41); files that count layers write the layer.
+    """
+    count = len(keys)
+    highest = max((record.access for record in records), default=0)
+    if count == 1:
+        return [tuple(keys)] * len(records)
+    out: list[tuple[str, ...]] = []
+    for record in records:
+        if record.access == 0 or (record.hole_mm and record.plated is not False):
+            out.append(tuple(keys))
+        elif record.access == 1:
+            out.append((keys[0],))
+        elif record.access >= count or highest == 2:
+            out.append((keys[-1],))
+        else:
+            out.append((keys[record.access - 1],))
+    return out
+
+
+def target_places(layers: Sequence[CopperLayer], at_mm: Sequence[NDArray[np.float64]], holes: Sequence[Hole]) -> NDArray[np.float64]:
+    """Places that netlist points can be expected at: hole centres, and flashes of the outer layers. (m, 2)"""
+    centres = np.array([((h.x_mm + h.x2_mm) / 2, (h.y_mm + h.y2_mm) / 2) for h in holes]).reshape(-1, 2)
+    flashes = [at[layer.kind == "flash"] for layer, at in zip(layers, at_mm, strict=True) if layer.key in ("c", "s")]
+    return np.unique(np.round(np.concatenate([centres, *flashes]), 4), axis=0)
+
+
+def islands_at(
+    points: Sequence[NetlistPoint],
+    through: NDArray[np.bool_],
+    near_mm: NDArray[np.float64],
+    layers: Sequence[CopperLayer],
+    index: CopperIndex,
+    holes: Sequence[Hole],
+    finder: HoleFinder,
+) -> NDArray[np.int64]:
+    """The island at each point: that of the plated hole there, else that of the copper under it on the layers it can be touched on; -1 for none."""
+    xy = np.array([(p.x_mm, p.y_mm) for p in points]).reshape(-1, 2)
+    out = np.full(len(points), -1, dtype=np.int64)
+    hole_island = np.array([h.island if h.plated and h.island is not None else -1 for h in holes], dtype=np.int64)
+    drilled = np.flatnonzero(through)
+    hole = finder.at(xy[drilled])
+    out[drilled[hole >= 0]] = hole_island[hole[hole >= 0]]
+    for layer in layers:
+        open_ = np.flatnonzero([out[k] < 0 and layer.key in p.layers for k, p in enumerate(points)])
+        piece = copper_at(index, layer.key, xy[open_], near_mm[open_])
+        out[open_[piece >= 0]] = layer.island[piece[piece >= 0]]
+    return out
+
+
+def place_netlist(
+    netlist: Netlist,
+    layers: Sequence[CopperLayer],
+    at_mm: Sequence[NDArray[np.float64]],
+    index: CopperIndex,
+    holes: Sequence[Hole],
+    finder: HoleFinder,
+    shift_mm: tuple[float, float] | None = None,
+) -> PlacedNetlist:
+    """A netlist with its points moved onto the copper. ``shift_mm`` from the corrections overrules the search for the shift."""
+    records = netlist.records
+    raw = np.array([(r.x_mm, r.y_mm) for r in records]).reshape(-1, 2)
+    if shift_mm is not None:
+        placing = Placing(1.0, 1.0, shift_mm[0], shift_mm[1], 1.0, "as the corrections say")
+    else:
+        placing = place_points(raw, target_places(layers, at_mm, holes))
+    xy = placing.apply(raw)
+    access = access_layers(records, [layer.key for layer in layers])
+    points = tuple(
+        NetlistPoint(r.net, r.part, r.pin, float(x), float(y), on, netlist.name, r.line)
+        for r, (x, y), on in zip(records, xy, access, strict=True)
+    )
+    through = np.array([bool(r.hole_mm) for r in records], dtype=bool)
+    near = np.array([_slack_mm(r) for r in records])
+    island = islands_at(points, through, near, layers, index, holes, finder)
+    return PlacedNetlist(netlist.name, points, island, through, placing)
+
+
+def _slack_mm(record: NetlistRecord) -> float:
+    """How far off the copper a point may lie: a quarter of its land's narrow side, 0.05 to 0.25 mm (rounded coordinates, ring-shaped lands)."""
+    sizes = [size for size in (record.size_x_mm, record.size_y_mm) if size > 0]
+    return float(np.clip(min(sizes) / 4, SAME_PLACE_MM, 0.25)) if sizes else SAME_PLACE_MM
+
+
+def netlist_findings(placed: PlacedNetlist) -> list[Finding]:
+    """What the user should know about a netlist's place: a shift, mirroring, another scale, and a netlist that does not fit at all."""
+    place, out = Place(file=placed.name), []
+    move = placed.placing
+    if move.words or abs(move.dx_mm) > SAME_PLACE_MM or abs(move.dy_mm) > SAME_PLACE_MM:
+        how = f" and is {move.words}" if move.words else ""
+        out.append(
+            Finding(
+                "BRD-020",
+                Severity.NOTE,
+                place,
+                f"The netlist's origin differs from the copper's by {move.dx_mm:.3f}, {move.dy_mm:.3f} mm{how}; its points were moved.",
+            )
+        )
+    on_copper = float(np.mean(placed.island >= 0)) if len(placed.island) else 0.0
+    if len(placed.island) == 0:
+        out.append(
+            Finding("BRD-021", Severity.WARNING, place, "The netlist holds no test point.", "Export it again, or leave it out of the package.")
+        )
+    elif on_copper < STALE_SHARE:
+        out.append(
+            Finding(
+                "BRD-022",
+                Severity.ERROR,
+                place,
+                f"Only {on_copper:.0%} of the netlist's points lie on copper, wherever it is laid. It seems to belong to another board.",
+                'Put the right netlist into the package, or say netlists.ignore = ["' + placed.name + '"] in coppermend-corrections.toml.',
+            )
+        )
+    return out
+
+
+def ignored(placed: PlacedNetlist) -> bool:
+    """Whether a netlist fits so badly that it may name nothing."""
+    return len(placed.island) == 0 or float(np.mean(placed.island >= 0)) < STALE_SHARE
+
+

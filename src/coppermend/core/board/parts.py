@@ -1,0 +1,237 @@
+"""Parts: their side, outline, value, state, and the low-ohm ways through them that a continuity tester rings through."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from coppermend.core.board.model import Part, PartState, Pin
+from coppermend.core.board.sources import Corrections, PartCorrection, PartRow
+from coppermend.core.geometry.rings import enclosed, ring_points
+from coppermend.core.geometry.shapes import ShapeSet
+
+RING_THROUGH_OHM = 200.0
+"""Parts up to this value are told to the planner as ways through; testers beep below 10 to 200 ohm depending on make (common practice, no source)."""
+
+FERRITE_OHM = 0.3
+FUSE_OHM = 0.1
+COIL_OHM = 1.0
+"""Assumed direct-current values of a ferrite bead, a fuse and a small choke where the parts list gives none; common practice, no source."""
+
+ENVELOPE_MARGIN_MM = 1.0
+"""Margin round the pins where no silkscreen outline is found."""
+
+CLOSING_MM = 0.35
+"""Outline strokes whose ends are nearer than this count as closed (silkscreen is cut back from lands); common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Silk:
+    """Silkscreen of one side: ``shapes`` (n) and ``part`` (n,) the reference designator stated for each object by X2 .C, or ""."""
+
+    side: str
+    shapes: ShapeSet
+    part: NDArray[Any]
+
+
+def ohms(value: str) -> float | None:
+    """The resistance that a parts list's value states in ohm, None when it states none.
+
+    >>> ohms("33R"), ohms("4k7"), ohms("0R"), ohms("2R2"), ohms("10 ohm"), ohms("74LS00"), ohms("100n")
+    (33.0, 4700.0, 0.0, 2.2, 10.0, None, None)
+    """
+    text = value.strip().split(" ")[0] if not re.search(r"(?i)ohm|Ω|Ω", value) else value.strip()
+    text = re.sub(r"(?i)\s*(ohms?|Ω|Ω)\s*$", "R", text).replace("RR", "R")
+    scale = {"R": 1.0, "E": 1.0, "K": 1e3, "k": 1e3, "M": 1e6, "m": 1e-3, "": 1.0}
+    found = re.fullmatch(r"(\d+)([REkKMm])(\d+)", text)
+    if found:
+        return float(f"{found[1]}.{found[3]}") * scale[found[2]]
+    found = re.fullmatch(r"(\d+(?:\.\d+)?)([REkKMm]?)R?", text)
+    return float(found[1]) * scale[found[2]] if found else None
+
+
+def through_ohm(ref: str, value: str, package: str, pins: Sequence[Pin]) -> tuple[tuple[str, str, float], ...]:
+    """Pairs of pin numbers with the ohms between them for a part that rings through, () for all others.
+
+    Resistors (R), jumpers (JP with 0R, W, "jumper"), ferrites (FB, L), fuses (F) with two pins; resistor networks (RN, RP, RA) of two rows as
+    isolated pairs, of one row as bussed from pin 1 when value or package say so.
+    """
+    numbers = [pin.number for pin in pins]
+    kind = (re.match(r"[A-Za-z]+", ref) or [""])[0].upper()
+    stated = ohms(value)
+    if kind in ("RN", "RP", "RA", "RR") or (kind == "R" and len(numbers) > 3):
+        return _network(numbers, stated, f"{value} {package}") if stated is not None and stated <= RING_THROUGH_OHM else ()
+    if len(numbers) != 2:
+        return ()
+    if kind in ("FB", "L"):
+        assumed = FERRITE_OHM if kind == "FB" or "ferrite" in value.lower() or "bead" in value.lower() else COIL_OHM
+        return ((numbers[0], numbers[1], assumed),)
+    if kind in ("F", "FU", "FS"):
+        return ((numbers[0], numbers[1], FUSE_OHM),)
+    if kind in ("R", "JP", "W", "LK", "LNK", "J") and stated is not None and stated <= RING_THROUGH_OHM:
+        return ((numbers[0], numbers[1], stated),)
+    return ()
+
+
+def _network(numbers: Sequence[str], value_ohm: float, words: str) -> tuple[tuple[str, str, float], ...]:
+    count = len(numbers)
+    if re.search(r"(?i)bus|common|sip|array_sip", words) and not re.search(r"(?i)isolated|dip|dil", words):
+        return tuple((numbers[0], other, value_ohm) for other in numbers[1:])
+    if count % 2:
+        return ()
+    if re.search(r"(?i)sip", words):
+        return tuple((numbers[k], numbers[k + 1], value_ohm) for k in range(0, count, 2))
+    return tuple((numbers[k], numbers[count - 1 - k], value_ohm) for k in range(count // 2))
+
+
+def pin_order(pin: Pin) -> tuple[Any, ...]:
+    """Sort key of pins: 1, 2, 10, A1, A2, A10."""
+    return tuple((0, int(piece), "") if piece.isdigit() else (1, 0, piece) for piece in re.findall(r"\d+|\D+", pin.number))
+
+
+def clusters(shapes: ShapeSet, within_mm: float = CLOSING_MM) -> NDArray[np.int64]:
+    """(n,) label of the group of strokes each shape belongs to: strokes whose centre lines come nearer than ``within_mm``."""
+    thin = ShapeSet(shapes.skeleton, np.zeros(len(shapes)))
+    pairs = thin.near_pairs(within_mm)
+    matrix = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(len(shapes), len(shapes)))
+    return np.asarray(connected_components(matrix, directed=False)[1])
+
+
+def closed_outline(lines: NDArray[Any]) -> NDArray[np.float64] | None:
+    """The outer ring of what strokes enclose, gaps up to CLOSING_MM closed; None when they enclose nothing. (m, 2), first point repeated."""
+    rings = enclosed(lines, CLOSING_MM)
+    if not rings:
+        return None
+    biggest = max(shapely.get_parts(shapely.union_all(rings)), key=lambda one: float(one.area))
+    return ring_points(biggest)
+
+
+def envelope(pins: Sequence[Pin], margin_mm: float = ENVELOPE_MARGIN_MM) -> NDArray[np.float64]:
+    """(5, 2) box round the pins with a margin."""
+    xy = np.array([(pin.x_mm, pin.y_mm) for pin in pins])
+    x0, y0 = xy.min(axis=0) - margin_mm
+    x1, y1 = xy.max(axis=0) + margin_mm
+    return np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)])
+
+
+def fits(ring: NDArray[np.float64], pins: Sequence[Pin]) -> bool:
+    """Whether a silkscreen ring can be the outline of a part with these pins: it covers their middle and is neither a speck nor a frame.
+
+    The body of a DIP chip lies between its rows, a connector's outside its pins: from 0.3 of the pins' box to 6 times (at least 6 mm more each way).
+    """
+    xy = np.array([(pin.x_mm, pin.y_mm) for pin in pins])
+    low, high = xy.min(axis=0), xy.max(axis=0)
+    middle = (low + high) / 2
+    box_low, box_high = ring.min(axis=0), ring.max(axis=0)
+    size, body = high - low, box_high - box_low
+    if not np.all((box_low - 0.5 <= middle) & (middle <= box_high + 0.5)):
+        return False
+    small = np.all(body >= np.minimum(0.3 * size, size - 1.0)) and float(np.max(body)) >= 0.6
+    big = np.all(body <= np.maximum(6 * size, size + 12.0)) and np.any(body <= size + 12.0)
+    return bool(small and big)
+
+
+class SilkOutlines:
+    """Finds part outlines in the silkscreen of one side."""
+
+    def __init__(self, silk: Silk) -> None:
+        self.side = silk.side
+        strokes = np.flatnonzero(
+            (shapely.get_type_id(silk.shapes.skeleton) == 1) & (shapely.length(silk.shapes.skeleton) > 0)
+        )
+        self._lines = silk.shapes.skeleton[strokes]
+        self._part = silk.part[strokes]
+        label = clusters(ShapeSet(self._lines, np.zeros(len(strokes)))) if len(strokes) else np.empty(0, np.int64)
+        order = np.argsort(label, kind="stable")
+        cuts = np.flatnonzero(label[order][1:] != label[order][:-1]) + 1
+        self._groups = np.split(order, cuts) if len(order) else []
+        self._rings: dict[int, NDArray[np.float64] | None] = {}
+        boxes = [shapely.box(*shapely.total_bounds(self._lines[group])) for group in self._groups]
+        self._tree = shapely.STRtree(boxes)
+        self._of_part: dict[str, set[int]] = {}
+        for number, group in enumerate(self._groups):
+            for ref in {str(r) for r in self._part[group]} - {""}:
+                self._of_part.setdefault(ref, set()).add(number)
+
+    def mentions(self, ref: str) -> bool:
+        """Whether an object of this side is stated to belong to that part."""
+        return ref in self._of_part
+
+    def _ring(self, number: int) -> NDArray[np.float64] | None:
+        if number not in self._rings:
+            self._rings[number] = closed_outline(self._lines[self._groups[number]])
+        return self._rings[number]
+
+    def outline(self, ref: str, pins: Sequence[Pin]) -> NDArray[np.float64] | None:
+        """The largest closed ring of strokes that can be this part's body, strokes stated as the part's first; None when there is none."""
+        own = self._of_part.get(ref, set())
+        xy = np.array([(pin.x_mm, pin.y_mm) for pin in pins])
+        middle = shapely.Point((xy.min(axis=0) + xy.max(axis=0)) / 2)
+        near = {int(k) for k in self._tree.query(shapely.buffer(middle, 1.0))}
+        for numbers in (own, near):
+            rings = [ring for ring in (self._ring(n) for n in sorted(numbers)) if ring is not None and fits(ring, pins)]
+            if rings:
+                return max(rings, key=lambda ring: float(shapely.Polygon(ring).area))
+        return None
+
+
+def side_of(ref: str, pins: Sequence[Pin], silks: Sequence[SilkOutlines]) -> str:
+    """The side a part sits on: that of its surface lands, else that of the silkscreen which names it, else the component side."""
+    surface = [pin.layers[0] for pin in pins if pin.hole is None and pin.layers and pin.layers[0] in "cs"]
+    if surface and len(surface) * 2 > len(pins):
+        return max("cs", key=surface.count)
+    named = [silk.side for silk in silks if silk.mentions(ref)]
+    return named[0] if len(set(named)) == 1 else "c"
+
+
+def part_of(
+    ref: str, pins: Sequence[Pin], row: PartRow | None, correction: PartCorrection | None, silks: Sequence[SilkOutlines]
+) -> Part:
+    """One part from its pins, its row in a parts list, the user's correction and the silkscreen."""
+    said = correction or PartCorrection()
+    listed = row or PartRow(ref)
+    ordered = tuple(sorted(pins, key=pin_order))
+    side = said.side or side_of(ref, ordered, silks)
+    value, package = said.value or listed.value, said.package or listed.package
+    outline, origin = _outline(ref, ordered, side, said, silks)
+    state = said.state or listed.state or PartState.SOLDERED
+    return Part(ref, side, outline, origin, ordered, value, package, state, through_ohm(ref, value, package, ordered))
+
+
+def _outline(
+    ref: str, pins: Sequence[Pin], side: str, said: PartCorrection, silks: Sequence[SilkOutlines]
+) -> tuple[NDArray[np.float64], str]:
+    if said.outline is not None:
+        return np.array([*said.outline, said.outline[0]]), "corrections"
+    for silk in silks:
+        if silk.side == side:
+            ring = silk.outline(ref, pins)
+            if ring is not None:
+                return ring, "silkscreen"
+    return envelope(pins), "pins"
+
+
+def parts_of(
+    pins: Sequence[Pin], rows: Mapping[str, PartRow], corrections: Corrections, silks: Sequence[Silk]
+) -> tuple[Part, ...]:
+    """All parts that have pins, in the order of their reference designators (U2 before U10)."""
+    finders = [SilkOutlines(silk) for silk in silks if len(silk.shapes)]
+    by_part: dict[str, list[Pin]] = {}
+    for pin in pins:
+        by_part.setdefault(pin.part, []).append(pin)
+    return tuple(
+        part_of(ref, by_part[ref], rows.get(ref), corrections.parts.get(ref), finders) for ref in sorted(by_part, key=ref_order)
+    )
+
+
+def ref_order(ref: str) -> tuple[Any, ...]:
+    """Sort key of reference designators: R2 before R10, letters before longer letters."""
+    return tuple((0, int(piece), "") if piece.isdigit() else (1, 0, piece) for piece in re.findall(r"\d+|\D+", ref))

@@ -1,0 +1,70 @@
+"""Everything a board is built from, as one value: records of the files, what each file is, and the user's corrections."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from coppermend.core.board.model import PartState
+from coppermend.core.board.records import DrillImage, GerberImage, LayerRole, Netlist
+from coppermend.core.findings import Finding
+
+
+@dataclass(frozen=True, slots=True)
+class PartRow:
+    """One row of a parts list. ``state`` None where the list does not say; ``source`` the file and line it stands in."""
+
+    ref: str
+    value: str = ""
+    package: str = ""
+    state: PartState | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PartCorrection:
+    """What the user says about a part. ``outline`` ((x_mm, y_mm), ...) or None; empty strings and None leave what was found."""
+
+    side: str = ""
+    value: str = ""
+    package: str = ""
+    state: PartState | None = None
+    outline: tuple[tuple[float, float], ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Corrections:
+    """The corrections that the builder itself applies; roles, polarity and drill formats are applied where files are read.
+
+    ``net_names``: a pin (``U1.8``) or a place (``"12.7, 30.0 c"``) to the name the net there is to have. ``parts`` by reference designator.
+    ``ignore_netlists``: file names. ``origin_shift_mm`` overrules the shift that was found. ``digest`` names the text they came from ("" none).
+    """
+
+    parts: Mapping[str, PartCorrection] = field(default_factory=dict)
+    net_names: Mapping[str, str] = field(default_factory=dict)
+    ignore_netlists: tuple[str, ...] = ()
+    origin_shift_mm: tuple[float, float] | None = None
+    thickness_mm: float | None = None
+    digest: str = ""
+
+
+NO_CORRECTIONS = Corrections()
+
+
+@dataclass(frozen=True, slots=True)
+class PackageRecords:
+    """A package as read: Gerber images, drill files, netlists, the role of each file by its name, parts list rows, corrections, findings so far.
+
+    ``thickness_mm`` and ``title`` from a job file where there is one.
+    """
+
+    package_id: str
+    title: str
+    images: tuple[GerberImage, ...]
+    drills: tuple[DrillImage, ...]
+    netlists: tuple[Netlist, ...]
+    roles: Mapping[str, LayerRole]
+    part_rows: tuple[PartRow, ...] = ()
+    corrections: Corrections = NO_CORRECTIONS
+    findings: tuple[Finding, ...] = ()
+    thickness_mm: float | None = None

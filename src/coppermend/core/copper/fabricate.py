@@ -1,0 +1,30 @@
+"""Records in, board out: prepare, join copper and drill, assemble. The islands see no name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from coppermend.core.board.build import Prepared, assemble, prepare
+from coppermend.core.board.joined import Islands
+from coppermend.core.board.model import Board
+from coppermend.core.board.sources import PackageRecords
+from coppermend.core.copper.islands import join, layer_copper
+
+
+def islands_of(prepared: Prepared, step: Callable[[str], None] = lambda _words: None) -> Islands:
+    """The islands of a prepared package, layer by layer; ``step`` is told what comes next and may raise to stop."""
+    found = []
+    for at, source in enumerate(prepared.layers):
+        step(f"contacts on {source.image.name}")
+        found.append(layer_copper(source.pieces.shapes, prepared.holes, at))
+    step("islands")
+    return join(found, len(prepared.holes))
+
+
+def board_from(records: PackageRecords, step: Callable[[str], None] = lambda _words: None) -> Board:
+    """The board of a package's records. Raises Refusal when there is no copper layer."""
+    step("clear polarity")
+    prepared = prepare(records)
+    islands = islands_of(prepared, step)
+    step("pins, parts and names")
+    return assemble(prepared, islands)
