@@ -1,0 +1,32 @@
+// @ts-check
+/** The close look at one tip: the part round it, drawn the way the board lies, with the tip's mark. */
+import { drawTip } from './overlay.js';
+import { paintFace } from './paint.js';
+import { turnOver } from './view.js';
+import { chipFrame } from './chips.js';
+
+/**
+ * The view of an inset: as the map lies (turned over when the tip is on the other face), near enough to count pins. Pure.
+ * @param {import('./view.js').View} map @param {{x_mm: number, y_mm: number, side: string}} tip @param {number} w @param {number} h @param {number} span mm across the shorter edge
+ */
+export function insetView(map, tip, w, h, span = 17) {
+  const lying = tip.side === map.face ? map : turnOver(map, 'upright');
+  return { ...lying, w, h, x: tip.x_mm, y: tip.y_mm, scale: Math.min(w, h) / span };
+}
+
+/**
+ * @param {HTMLCanvasElement} canvas @param {import('./map.js').BoardMap} map @param {'a'|'b'} which @param {any} tip
+ */
+export function drawInset(canvas, map, which, tip) {
+  const w = canvas.clientWidth, h = canvas.clientHeight;
+  const ctx = canvas.getContext('2d', { willReadFrequently: true });
+  if (!ctx || !map.ready || !w || !h) return;
+  const ratio = map.ratio;
+  canvas.width = Math.round(w * ratio);
+  canvas.height = Math.round(h * ratio);
+  const view = insetView(map.view, tip, w, h);
+  paintFace(ctx, map.ready, view, ratio, (ref) => map.stateOf(ref));
+  drawTip(ctx, view, ratio, which, tip, 0.86);
+}
+
+export { chipFrame };

@@ -1,0 +1,59 @@
+// @ts-check
+/** Calls to the bench's own server. Every refusal has one shape: a finding with code, words and remedy. */
+
+/** @typedef {{code: string, severity: string, words: string, remedy: string, place: Record<string, any>}} Finding */
+
+export class Refused extends Error {
+  /** @param {Finding} finding */
+  constructor(finding) {
+    super(finding.words);
+    this.finding = finding;
+  }
+}
+
+/** @param {unknown} err @returns {Finding} */
+export function findingOf(err) {
+  if (err instanceof Refused) return err.finding;
+  return {
+    code: 'PAGE-001', severity: 'error', place: {},
+    words: err instanceof TypeError ? 'The bench server does not answer.' : String(err),
+    remedy: 'See whether "coppermend serve" still runs, then try again. Nothing that was noted is lost.',
+  };
+}
+
+/** @param {string} path @param {RequestInit} [init] */
+async function call(path, init) {
+  const answer = await fetch(path, init);
+  if (answer.ok) return answer.status === 204 ? null : answer.json();
+  let body = null;
+  try {
+    body = await answer.json();
+  } catch {
+    // no JSON: said below
+  }
+  if (body && body.code) throw new Refused(body);
+  throw new Refused({ code: 'PAGE-002', severity: 'error', place: {}, words: `The server answered ${answer.status} for ${path}.`, remedy: 'Try again; look at the terminal where the server runs.' });
+}
+
+/** @param {string} path */
+export const get = (path) => call(path);
+
+/** @param {string} path @param {any} body */
+export const post = (path, body) => call(path, { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) });
+
+/** @param {string} path @param {Blob} file @param {Record<string, string>} fields */
+export function send(path, file, fields) {
+  const form = new FormData();
+  for (const [k, v] of Object.entries(fields)) form.set(k, v);
+  form.set('file', file);
+  return call(path, { method: 'POST', body: form });
+}
+
+/** Live updates of a case; calls back with the mark of the log's end. @param {string} id @param {(mark: string) => void} on @param {(up: boolean) => void} state */
+export function follow(id, on, state) {
+  const source = new EventSource(`/api/cases/${encodeURIComponent(id)}/events`);
+  source.addEventListener('mark', (e) => on(/** @type {MessageEvent} */ (e).data));
+  source.onopen = () => state(true);
+  source.onerror = () => state(false);
+  return () => source.close();
+}

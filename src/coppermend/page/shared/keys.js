@@ -1,0 +1,44 @@
+// @ts-check
+/** One key each. The table is the help page, too. */
+
+/** @type {{key: string[], name: string, words: string, cap: string}[]} */
+export const KEYS = [
+  { key: ['c'], name: 'closed', words: 'the meter beeps: closed', cap: 'C' },
+  { key: ['o'], name: 'open', words: 'no beep: open', cap: 'O' },
+  { key: ['a'], name: 'again', words: 'measure this one again', cap: 'A' },
+  { key: ['n'], name: 'skip', words: 'a tip cannot reach its place', cap: 'N' },
+  { key: ['z', 'Backspace'], name: 'back', words: 'take the last entry back', cap: 'Z' },
+  { key: ['v'], name: 'value', words: 'type a value in ohms', cap: 'V' },
+  { key: [' '], name: 'touch', words: 'practice: touch the tips and ask the patient', cap: 'Space' },
+  { key: ['t'], name: 'turn', words: 'turn the board over like a page', cap: 'T' },
+  { key: ['T'], name: 'turnLid', words: 'turn the board over like a lid', cap: 'Shift T' },
+  { key: ['r'], name: 'rotate', words: 'quarter turn', cap: 'R' },
+  { key: ['+', '='], name: 'nearer', words: 'nearer', cap: '+' },
+  { key: ['-'], name: 'further', words: 'further away', cap: '−' },
+  { key: ['f', '0'], name: 'fit', words: 'the whole board', cap: 'F' },
+  { key: ['g'], name: 'goto', words: 'go to the current check', cap: 'G' },
+  { key: ['ArrowLeft'], name: 'left', words: 'move the view', cap: '←' },
+  { key: ['ArrowRight'], name: 'right', words: 'move the view', cap: '→' },
+  { key: ['ArrowUp'], name: 'up', words: 'move the view', cap: '↑' },
+  { key: ['ArrowDown'], name: 'down', words: 'move the view', cap: '↓' },
+  { key: ['/'], name: 'find', words: 'find a pin, part or net', cap: '/' },
+  { key: ['l'], name: 'list', words: 'the board as a list', cap: 'L' },
+  { key: ['1'], name: 'view1', words: 'bench', cap: '1' },
+  { key: ['2'], name: 'view2', words: 'story', cap: '2' },
+  { key: ['3'], name: 'view3', words: 'wires', cap: '3' },
+  { key: ['4'], name: 'view4', words: 'record', cap: '4' },
+  { key: ['Escape'], name: 'clear', words: 'put away what is open', cap: 'Esc' },
+  { key: ['?'], name: 'help', words: 'this page of keys', cap: '?' },
+];
+
+/** The name of a key press, or "". Typing in a field is never a command. Pure but for the event. @param {{key: string, ctrlKey: boolean, metaKey: boolean, altKey: boolean, target: any, repeat: boolean}} e */
+export function nameOf(e) {
+  if (e.ctrlKey || e.metaKey || e.altKey) return '';
+  const tag = e.target?.tagName ?? '';
+  if (/^(INPUT|TEXTAREA|SELECT)$/.test(tag)) return e.key === 'Escape' ? 'clear' : '';
+  if (e.key === ' ' && /^(BUTTON|A|SUMMARY)$/.test(tag)) return '';
+  const one = KEYS.find((k) => k.key.includes(e.key));
+  if (!one) return '';
+  const held = ['left', 'right', 'up', 'down', 'nearer', 'further'];
+  return e.repeat && !held.includes(one.name) ? '' : one.name;
+}

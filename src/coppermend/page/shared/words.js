@@ -1,0 +1,43 @@
+// @ts-check
+/** Values as a person reads them. Pure. */
+
+/** @param {number|null|undefined} ohm */
+export function ohms(ohm) {
+  if (ohm === null || ohm === undefined) return '';
+  if (ohm < 0.0995) return `${(ohm * 1000).toFixed(ohm < 0.00995 ? 1 : 0)} mΩ`;
+  if (ohm < 9.95) return `${ohm.toFixed(2)} Ω`;
+  if (ohm < 999.5) return `${ohm.toFixed(0)} Ω`;
+  if (ohm < 999500) return `${(ohm / 1e3).toFixed(ohm < 9950 ? 2 : 1)} kΩ`;
+  return `${(ohm / 1e6).toFixed(2)} MΩ`;
+}
+
+/** Modelled bench time. @param {number} s */
+export function seconds(s) {
+  if (s < 90) return `${Math.round(s)} s`;
+  const m = Math.round(s / 60);
+  return m < 90 ? `${m} min` : `${Math.floor(m / 60)} h ${m % 60} min`;
+}
+
+/** @param {number} p */
+export function chance(p) {
+  if (p >= 0.995) return 'almost certain';
+  return p < 0.01 ? 'under 1 %' : `${Math.round(p * 100)} %`;
+}
+
+/** Local time of an ISO instant. @param {string} iso */
+export function clock(iso) {
+  const d = new Date(iso);
+  return Number.isNaN(d.getTime()) ? '' : d.toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
+}
+
+/** @param {string} iso */
+export function day(iso) {
+  const d = new Date(iso);
+  return Number.isNaN(d.getTime()) ? '' : d.toLocaleDateString([], { weekday: 'long', day: 'numeric', month: 'long', year: 'numeric' });
+}
+
+/** @param {number} n @param {string} one @param {string} [many] */
+export const count = (n, one, many) => `${n} ${n === 1 ? one : (many ?? one + 's')}`;
+
+/** First letter big. @param {string} t */
+export const sentence = (t) => (t ? t[0].toUpperCase() + t.slice(1) : '');
