@@ -286,8 +286,10 @@ def _patch(work: _Work, entry: Entry, at: int) -> None:
 
 
 def _cut(work: _Work, entry: Entry, at: int) -> None:
-    a, b = _points(entry)
-    work.cuts.append(Cut(entry.id, at, a, b, _text(entry, "words"), entry.observed_at))
+    x_mm, y_mm = _number(entry, "x_mm") or 0.0, _number(entry, "y_mm") or 0.0
+    work.cuts.append(
+        Cut(entry.id, at, x_mm, y_mm, _text(entry, "side"), _points(entry), _text(entry, "words"), entry.observed_at)
+    )
     work.last_soldering = at
     work.repairs.append(entry.id)
 

@@ -157,7 +157,7 @@ _TABLE = (
     _spec("state", "part state", {"part": is_text, "state": one_of(*PART_STATES)}, {"words": is_text}),
     _spec("solder", "soldered again", {"points": points_of(1, 8)}, _ACT),
     _spec("patch", "patch wire", {"points": points_of(2, 2)}, _WIRE),
-    _spec("cut", "track cut", {"points": points_of(2, 2)}, {"words": is_text, "states": is_map}),
+    _spec("cut", "track cut", {"x_mm": is_number, "y_mm": is_number, "side": one_of("c", "s")}, {"points": points_of(2, 2), "words": is_text, "states": is_map}),
     _spec("gate", "before power", {"item": one_of(*GATE_ITEMS, "override")}, {"words": is_text, "limit_a": is_number, "abort_a": is_number, "volt": is_number}),
     _spec("power", "power", {"on": is_flag}, {"words": is_text, "limit_a": is_number, "overrides": is_text}),
     _spec("seen", "seen", {}, {"screen": is_text, "sound": is_text, "smell": is_text, "heat": is_text, "current_a": is_number, "words": is_text}),

@@ -89,12 +89,14 @@ class Wire:
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """A track that was cut on purpose between two points."""
+    """A track that was cut on purpose at a place (mm, side c or s). ``points``: the points it was to part, where they were named."""
 
     id: str
     at: int
-    a: PointRef
-    b: PointRef
+    x_mm: float
+    y_mm: float
+    side: str
+    points: tuple[PointRef, ...]
     words: str
     observed_at: str
 

@@ -66,6 +66,12 @@ def _patch(payload: Payload) -> str:
     return point_names(payload) + (f", {length:.0f} mm" if length else "")
 
 
+def _cut(payload: Payload) -> str:
+    side = {"c": "component side", "s": "solder side"}[payload["side"]]
+    between = f"between {point_names(payload)}, " if payload.get("points") else ""
+    return f"{between}at {payload['x_mm']:.1f}, {payload['y_mm']:.1f} mm, {side}"
+
+
 def _gate(payload: Payload) -> str:
     item = {
         "orientation": "orientation of the parts looked at",
@@ -109,6 +115,7 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "swap": _part_state,
     "state": _part_state,
     "patch": _patch,
+    "cut": _cut,
     "gate": _gate,
     "power": _power,
     "seen": _seen,

@@ -1,0 +1,246 @@
+"""What the log's readings still say about the board as it is now.
+
+A reading speaks of the copper as it was. Work done since may have changed a part of it:
+* A part was moved in its socket or taken out: what was read at its legs no longer speaks of leg and contact. A closed reading still speaks of
+  the copper behind them, so its end moves inwards (contact, joint); an open one may have been that contact, so it speaks no more.
+* Solder flowed at a joint: a closed reading moves inwards to the land, an open one speaks no more.
+* A patch wire was fitted across a break that the readings had shown (P > ``broken_above``): the break is known and stays open in the board that is
+  planned on (its sites count as cut), the readings that it explains have done their work.
+* A track was cut: closed readings across the cut speak no more.
+Nothing is dropped in silence: every reading that speaks no more is listed with why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from coppermend.core.belief.model import Evidence
+from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
+from coppermend.core.log.state import Act, CaseState, Cut, PointRef, Reading, Wire
+from coppermend.services.points import point_now, points_of_pin
+
+SAYS = ("closed", "open", "ohms")
+LEG, SOCKET, LAND = 0, 1, 2
+_LEVEL = {"leg": LEG, "contact": SOCKET}
+_MOVES_LEG = ("reseat", "press", "remove", "fit", "swap", "clean")
+
+
+@dataclass(frozen=True, slots=True)
+class Live:
+    """A reading and how far in it still speaks at each end; ``why_not`` says why it speaks no more."""
+
+    reading: Reading
+    level_a: int
+    level_b: int
+    why_not: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Folded:
+    """The log laid over the copper: evidence that holds, sites known broken, and (entry, why) of the readings that speak no more."""
+
+    evidence: tuple[Evidence, ...]
+    broken: tuple[str, ...]
+    expired: tuple[tuple[str, str], ...]
+
+
+GraphAt = Callable[[Sequence[Wire], Sequence[Cut], Sequence[str]], CopperGraph]
+"""The worked graph with these wires, cuts and broken sites, part states as they are now."""
+
+BreaksIn = Callable[[CopperGraph, Sequence[Evidence]], Sequence[tuple[str, ...]]]
+"""The spans (site ids) that the evidence shows broken beyond doubt."""
+
+
+def fold_evidence(state: CaseState, graph_at: GraphAt, breaks_in: BreaksIn) -> Folded:
+    """The evidence that holds for the board as it is now. Pure: everything comes from the state and the two functions."""
+    alive = [Live(one, *_levels(one)) for one in state.readings if one.kind in SAYS and len(one.points) == 2]
+    wires: list[Wire] = []
+    cuts: list[Cut] = []
+    broken: list[str] = []
+    for change in _changes(state):
+        if isinstance(change, Act):
+            alive = [_after_act(one, change) for one in alive]
+        elif isinstance(change, Cut):
+            cuts.append(change)
+            alive = _after_cut(alive, change, graph_at(wires, cuts, broken))
+        else:
+            before = graph_at(wires, cuts, broken)
+            found = _breaks_before(alive, change, before, breaks_in)
+            wires.append(change)
+            broken += [site for site in found if site not in broken]
+            alive = _after_patch(alive, change, before, frozenset(found))
+    now = graph_at(wires, cuts, broken)
+    return _placed(alive, now, tuple(broken))
+
+
+def _changes(state: CaseState) -> list[Act | Cut | Wire]:
+    acts: list[Act | Cut | Wire] = [one for one in state.acts if one.kind in (*_MOVES_LEG, "solder")]
+    return sorted([*acts, *state.cuts, *state.wires], key=lambda one: one.at)
+
+
+def _levels(reading: Reading) -> tuple[int, int]:
+    a, b = (level_of(point) for point in reading.points)
+    return a, b
+
+
+def level_of(point: PointRef) -> int:
+    """How far out a point is at its pin: the leg, the socket's metal, or the land."""
+    return _LEVEL.get(point.id.rpartition("/")[2], LAND)
+
+
+def _after_act(one: Live, act: Act) -> Live:
+    if one.why_not or one.reading.at > act.at:
+        return one
+    touched = [_touches(act, point) for point in one.reading.points]
+    if not any(touched):
+        return one
+    if one.reading.kind == "open":
+        return replace(one, why_not=f"{act.kind} since then may have closed it")
+    inner = LAND if act.soldering else SOCKET
+    levels = [
+        max(level, inner) if hit else level for level, hit in zip((one.level_a, one.level_b), touched, strict=True)
+    ]
+    return replace(one, level_a=levels[0], level_b=levels[1])
+
+
+def _touches(act: Act, point: PointRef) -> bool:
+    """Whether an act changed what lies under a tip: its own leg and contact, or for solder the joint it was at."""
+    if act.kind == "solder":
+        return any(_same_place(point, one) for one in act.points)
+    if act.kind == "clean" and not act.part:
+        return any(_same_place(point, one) for one in act.points)
+    if not act.part or point.part != act.part:
+        return False
+    return act.soldering or level_of(point) == LEG or (level_of(point) == SOCKET and act.kind == "clean")
+
+
+def _same_place(a: PointRef, b: PointRef) -> bool:
+    if a.part or b.part:
+        return (a.part, a.pin) == (b.part, b.pin)
+    return abs(a.x_mm - b.x_mm) < 0.05 and abs(a.y_mm - b.y_mm) < 0.05
+
+
+def _after_cut(alive: list[Live], cut: Cut, graph: CopperGraph) -> list[Live]:
+    parted = Pieces(graph, ())
+    return [
+        replace(one, why_not="a track of it was cut since then")
+        if not one.why_not
+        and one.reading.at < cut.at
+        and one.reading.kind != "open"
+        and parted.apart(*_ends(one, graph))
+        else one
+        for one in alive
+    ]
+
+
+def _breaks_before(alive: list[Live], wire: Wire, before: CopperGraph, breaks_in: BreaksIn) -> list[str]:
+    """Sites of the spans, in the nets that the wire touches, that the readings before it showed broken."""
+    earlier = [one for one in alive if one.reading.at < wire.at]
+    evidence = _placed(earlier, before, ()).evidence
+    nets = _nets_of(wire, before)
+    at = {site.id: site for site in before.sites}
+    spans = breaks_in(before, evidence) if any(one.says != "closed" for one in evidence) else ()
+    return [site for span in spans for site in span if before.node_net[at[site].a] in nets]
+
+
+def _after_patch(alive: list[Live], wire: Wire, before: CopperGraph, broken: frozenset[str]) -> list[Live]:
+    parted = Pieces(before, broken)
+    nets = _nets_of(wire, before)
+    return [_under_patch(one, wire, before, parted, nets, bool(broken)) for one in alive]
+
+
+def _under_patch(one: Live, wire: Wire, before: CopperGraph, parted: Pieces, nets: frozenset[int], known: bool) -> Live:
+    """One reading after a wire was soldered in."""
+    if one.why_not or one.reading.at > wire.at:
+        return one
+    a, b = _ends(one, before)
+    if a is None or b is None or not {a.net, b.net} & nets:
+        return one
+    if a.net != b.net:
+        return replace(one, why_not="solder flowed beside it since then") if one.reading.kind == "open" else one
+    if parted.apart(a, b):
+        return replace(one, why_not="it showed the break that was patched since then")
+    if one.reading.kind == "open" and not known:
+        return replace(one, why_not="a patch wire was fitted to its net since then")
+    return one
+
+
+def _nets_of(wire: Wire, graph: CopperGraph) -> frozenset[int]:
+    ends = [point_now(graph, one) or _any_of_pin(graph, one) for one in (wire.a, wire.b)]
+    return frozenset(point.net for point in ends if point is not None)
+
+
+def _any_of_pin(graph: CopperGraph, ref: PointRef) -> ProbePoint | None:
+    found = points_of_pin(graph, ref.part, ref.pin) if ref.part else ()
+    return found[0] if found else None
+
+
+def _ends(one: Live, graph: CopperGraph) -> tuple[ProbePoint | None, ProbePoint | None]:
+    a, b = one.reading.points
+    return end_now(graph, a, one.level_a), end_now(graph, b, one.level_b)
+
+
+def end_now(graph: CopperGraph, ref: PointRef, level: int) -> ProbePoint | None:
+    """The point from which an end of a reading still speaks: its own, or one further in at the same pin; None when there is none."""
+    if level <= level_of(ref):
+        found = point_now(graph, ref)
+        if found is not None:
+            return found
+    if not ref.part:
+        return None
+    further = [
+        point
+        for point in points_of_pin(graph, ref.part, ref.pin)
+        if _LEVEL.get(point.kind, LAND) >= max(level, level_of(ref))
+    ]
+    return further[0] if further else None
+
+
+def _placed(alive: Iterable[Live], graph: CopperGraph, broken: tuple[str, ...]) -> Folded:
+    evidence, expired = [], []
+    for one in alive:
+        a, b = _ends(one, graph)
+        why = one.why_not or ("its point is not there in the present part states" if a is None or b is None else "")
+        if one.reading.kind == "open" and not why and (one.level_a, one.level_b) == _levels(one.reading):
+            moved = [
+                end
+                for end, ref in zip((a, b), one.reading.points, strict=True)
+                if end is not None and ref.part and end.id != ref.id
+            ]
+            why = "its point is not there in the present part states" if moved else ""
+        if why or a is None or b is None:
+            expired.append((one.reading.entry, why))
+        elif a.node != b.node:
+            evidence.append(Evidence(one.reading.entry, a.id, b.id, *_says(one.reading)))
+    return Folded(tuple(evidence), broken, tuple(expired))
+
+
+def _says(reading: Reading) -> tuple[str, float | None]:
+    """Closed, open or ohms; overload in ohms is open."""
+    if reading.kind == "ohms":
+        return ("open", None) if reading.value is None else ("ohms", reading.value)
+    return reading.kind, None
+
+
+class Pieces:
+    """Which nodes are joined when some sites are taken away. Parts that are rung through join nothing."""
+
+    def __init__(self, graph: CopperGraph, without: Iterable[str]) -> None:
+        gone = frozenset(without)
+        self._root = list(range(graph.node_count))
+        for site in graph.sites:
+            if site.id not in gone and site.kind is not SiteKind.THROUGH:
+                a, b = self._find(site.a), self._find(site.b)
+                self._root[max(a, b)] = min(a, b)
+
+    def _find(self, node: int) -> int:
+        root = self._root
+        while root[node] != node:
+            root[node] = root[root[node]]
+            node = root[node]
+        return node
+
+    def apart(self, a: ProbePoint | None, b: ProbePoint | None) -> bool:
+        """Whether two points of one net are no longer joined; False when one of them is not there."""
+        return a is not None and b is not None and a.net == b.net and self._find(a.node) != self._find(b.node)
