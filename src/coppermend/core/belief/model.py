@@ -63,6 +63,8 @@ class Basis:
     """A continuity pass, after the 10 ohm of IPC-9252 class 3 (docs/sources.md)."""
     severity_factor: Mapping[int, float] = field(default_factory=lambda: {1: 1.0, 2: 1.0, 3: 2.0})
     """Priors inside an area are multiplied by this for the area's severity (an assumption)."""
+    short_prior: float = 0.005
+    """Prior that two neighbouring nets are shorted, where a reading was taken between them (an assumption)."""
     contact_bad: float = 0.05
     """Share of probe points on which a tip bites badly: oxide, flux, lacquer (an assumption)."""
     contact_false_open: float = 0.3

@@ -1,0 +1,343 @@
+"""Exact sums over all break patterns of one net, by a weighted decision diagram swept forward and backward.
+
+The net is given as *groups* (independent things that can fail, each outcome opening a set of readings), *readings* (with
+their likelihoods when the circuit closes and when it does not) and *contacts* (a probe point that bites badly opens each of its
+readings now and then). A state of the sweep is the set of readings already open and the contacts already drawn; equal
+states are merged, so the cost is set by how many readings are under way at once, not by the number of groups.
+
+Symbols: a = likelihood of what was read when the circuit closes, b = when it does not, q = probability that what was
+absorbed into the reading (groups seen by it alone) is whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+States = NDArray[Any]
+
+STATE_CAP = 60_000
+"""More states than this are pruned, and the answer then carries a bound above zero."""
+WORD_BITS = 63
+"""Up to so many readings and contacts a state is one machine word; beyond, a (slower) whole number of any size."""
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Something that fails as one. ``outcomes``: (bit mask of the readings it opens, probability); the sum may be short of 1."""
+
+    outcomes: tuple[tuple[int, float], ...]
+
+    @property
+    def readings(self) -> int:
+        """Bit mask of every reading that some outcome opens."""
+        mask = 0
+        for opens, _ in self.outcomes:
+            mask |= opens
+        return mask
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading: ``a`` its likelihood when the circuit closes, ``b`` when not, ``q`` chance that its absorbed part is whole."""
+
+    a: float
+    b: float
+    q: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """A probe point used by several readings (bit mask): bad with probability ``bad``; a bad one opens each reading with ``miss``."""
+
+    readings: int
+    bad: float
+    miss: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """One step of the sweep: per outcome a weight (scalar or per state) and the index of the next state."""
+
+    kind: str
+    index: int
+    weights: tuple[Floats, ...]
+    child: tuple[Ints, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Swept:
+    """What a sweep found. ``groups[g]``: posterior of each outcome. ``absorbed[r]``: posterior that reading r's absorbed part is broken.
+
+    ``contacts[c]``: posterior that the contact is bad. ``dropped``: bound on every probability's error (0 = exact).
+    """
+
+    log_evidence: float
+    groups: tuple[Floats, ...]
+    absorbed: Floats
+    contacts: Floats
+    dropped: float
+    steps: tuple[_Step, ...]
+    beta: tuple[Floats, ...]
+    readings: tuple[Reading, ...]
+
+    def sample(self, uniforms: Floats) -> tuple[Ints, NDArray[np.bool_], NDArray[np.bool_]]:
+        """Posterior samples from uniforms (steps + readings, samples).
+
+        (groups, samples) outcome numbers, (readings, samples) absorbed part broken, (contacts, samples) contact bad.
+        """
+        n = uniforms.shape[1]
+        groups = np.zeros((len(self.groups), n), dtype=np.int64)
+        broken = np.zeros((len(self.readings), n), dtype=np.bool_)
+        bad = np.zeros((len(self.contacts), n), dtype=np.bool_)
+        at = np.zeros(n, dtype=np.int64)
+        for k, step in enumerate(self.steps):
+            after = self.beta[k + 1]
+            if step.kind == "finish":
+                one = self.readings[step.index]
+                if one.q < 1.0:
+                    share = (1.0 - one.q) * one.b / np.maximum(step.weights[0][at] * _scale(one), 1e-300)
+                    broken[step.index] = uniforms[len(self.steps) + step.index] < share
+                at = step.child[0][at]
+                continue
+            mass = np.stack([w * after[c[at]] for w, c in zip(step.weights, step.child, strict=True)])
+            edges = np.cumsum(mass, axis=0)
+            pick = (uniforms[k] * edges[-1] >= edges[:-1]).sum(axis=0)
+            if step.kind == "group":
+                groups[step.index] = pick
+            else:
+                bad[step.index] = pick == 1
+            at = np.stack(step.child)[pick, at]
+        return groups, broken, bad
+
+
+def _scale(one: Reading) -> float:
+    return max(one.a, one.b, 1e-300)
+
+
+def sweep(
+    groups: Sequence[Group], readings: Sequence[Reading], contacts: Sequence[Contact], cap: int = STATE_CAP
+) -> Swept:
+    """Posterior of every group, absorbed part and contact given all readings, and the log evidence.
+
+    >>> s = sweep([Group(((0, 0.9), (1, 0.1)))], [Reading(0.02, 0.998)], [])      # an open reading over one doubtful site
+    >>> round(float(s.groups[0][1]), 6), round(0.1 * 0.998 / (0.1 * 0.998 + 0.9 * 0.02), 6)
+    (0.847199, 0.847199)
+    """
+    forward = _Forward(tuple(readings), tuple(contacts), cap)
+    for kind, index in _order(groups, len(readings), contacts):
+        if kind == "group":
+            forward.group(index, groups[index])
+        elif kind == "contact":
+            forward.contact(index)
+        else:
+            forward.finish(index)
+    return forward.close(groups)
+
+
+def _order(groups: Sequence[Group], n_readings: int, contacts: Sequence[Contact]) -> list[tuple[str, int]]:
+    """Steps of the sweep: always the group that leaves the fewest readings under way; a reading is closed off as soon as it can be."""
+    masks = [g.readings for g in groups]
+    left = [0] * n_readings
+    for mask in masks:
+        for r in _bits(mask):
+            left[r] += 1
+    contact_of: list[list[int]] = [[] for _ in range(n_readings)]
+    for c, contact in enumerate(contacts):
+        for r in _bits(contact.readings):
+            contact_of[r].append(c)
+    steps: list[tuple[str, int]] = []
+    drawn: set[int] = set()
+
+    def finish(reading: int) -> None:
+        for c in contact_of[reading]:
+            if c not in drawn:
+                drawn.add(c)
+                steps.append(("contact", c))
+        steps.append(("finish", reading))
+
+    for r in range(n_readings):
+        if not left[r]:
+            finish(r)
+    todo = set(range(len(groups)))
+    under_way = 0
+    while todo:
+        last = 0
+        for r in range(n_readings):
+            if left[r] == 1:
+                last |= 1 << r
+        g = min(
+            todo,
+            key=lambda k: (
+                (masks[k] & ~under_way).bit_count() - (masks[k] & last).bit_count(),
+                -(masks[k] & under_way).bit_count(),
+                k,
+            ),
+        )
+        todo.discard(g)
+        steps.append(("group", g))
+        under_way |= masks[g]
+        for r in _bits(masks[g]):
+            left[r] -= 1
+            if not left[r]:
+                finish(r)
+                under_way &= ~(1 << r)
+    return steps
+
+
+def _bits(mask: int) -> list[int]:
+    found = []
+    while mask:
+        low = mask & -mask
+        found.append(low.bit_length() - 1)
+        mask ^= low
+    return found
+
+
+class _Forward:
+    """The forward sweep: states with their weights, and the steps taken, for the way back."""
+
+    def __init__(self, readings: tuple[Reading, ...], contacts: tuple[Contact, ...], cap: int) -> None:
+        self.readings = readings
+        self.contacts = contacts
+        self.cap = cap
+        wide = len(readings) + len(contacts) > WORD_BITS
+        self.states: States = np.zeros(1, dtype=object if wide else np.uint64)
+        self.word: Any = int if wide else np.uint64
+        self.alpha: Floats = np.ones(1)
+        self.alphas: list[Floats] = [self.alpha]
+        self.steps: list[_Step] = []
+        self.log_scale = 0.0
+        self.dropped = 0.0
+        self.slots: dict[tuple[str, int], int] = {}
+        self.free = list(range(len(readings) + len(contacts) - 1, -1, -1))
+        self.unread = [c.readings for c in contacts]
+
+    def _slot(self, key: tuple[str, int]) -> int:
+        if key not in self.slots:
+            self.slots[key] = self.free.pop()
+        return self.slots[key]
+
+    def _bit(self, slot: int) -> NDArray[np.bool_]:
+        return np.asarray((self.states >> self.word(slot)) & self.word(1), dtype=np.bool_)
+
+    def group(self, index: int, group: Group) -> None:
+        """Draw what happened to one group: each outcome opens its readings."""
+        masks = []
+        for opens, _ in group.outcomes:
+            word = 0
+            for r in _bits(opens):
+                word |= 1 << self._slot(("reading", r))
+            masks.append(word)
+        chances = tuple(np.array([p]) for _, p in group.outcomes)
+        self._branch("group", index, chances, masks)
+
+    def contact(self, index: int) -> None:
+        """Draw whether one probe point bites badly."""
+        bad = self.contacts[index].bad
+        slot = self._slot(("contact", index))
+        self._branch("contact", index, (np.array([1.0 - bad]), np.array([bad])), [0, 1 << slot])
+
+    def _branch(self, kind: str, index: int, chances: tuple[Floats, ...], masks: Sequence[int]) -> None:
+        n = len(self.states)
+        grown = np.concatenate([self.states | self.word(m) for m in masks])
+        weight = np.concatenate([self.alpha * p for p in chances])
+        child = self._merge(grown, weight)
+        self.steps.append(_Step(kind, index, chances, tuple(child[k * n : (k + 1) * n] for k in range(len(masks)))))
+
+    def finish(self, index: int) -> None:
+        """Weigh every state by one reading, and forget the reading."""
+        one = self.readings[index]
+        key = ("reading", index)
+        dead = self._bit(self.slots[key]) if key in self.slots else np.zeros(len(self.states), dtype=np.bool_)
+        whole = np.full(len(self.states), one.q)
+        clear = 1 << self.slots[key] if key in self.slots else 0
+        if key in self.slots:
+            self.free.append(self.slots.pop(key))
+        for c, contact in enumerate(self.contacts):
+            if contact.readings >> index & 1:
+                slot = self.slots[("contact", c)]
+                whole = np.where(self._bit(slot), whole * (1.0 - contact.miss), whole)
+                self.unread[c] &= ~(1 << index)
+                if not self.unread[c]:
+                    clear |= 1 << slot
+                    self.free.append(self.slots.pop(("contact", c)))
+        scale = _scale(one)
+        factor = np.where(dead, one.b, whole * one.a + (1.0 - whole) * one.b) / scale
+        self.log_scale += float(np.log(scale))
+        child = self._merge(self.states - (self.states & self.word(clear)), self.alpha * factor)
+        self.steps.append(_Step("finish", index, (factor,), (child,)))
+
+    def _merge(self, states: States, weight: Floats) -> Ints:
+        """Merge equal states, prune beyond the cap, renormalise; the new index of each old state (the last index = dropped)."""
+        if len(states) == 1:
+            self.states, alpha, child = states, weight, np.zeros(1, dtype=np.int64)
+        else:
+            self.states, inverse = np.unique(states, return_inverse=True)
+            child = inverse.astype(np.int64)
+            alpha = np.asarray(np.bincount(child, weights=weight, minlength=len(self.states)), dtype=np.float64)
+        if len(self.states) > self.cap:
+            child, alpha = self._prune(child, alpha)
+        total = float(alpha.sum())
+        if total > 0.0:
+            alpha = alpha / total
+            self.log_scale += float(np.log(total))
+            self.dropped /= total
+        self.alpha = alpha
+        self.alphas.append(alpha)
+        return child
+
+    def _prune(self, child: Ints, alpha: Floats) -> tuple[Ints, Floats]:
+        reach = alpha.copy()
+        for (kind, index), slot in self.slots.items():
+            if kind == "reading":
+                one = self.readings[index]
+                reach = np.where(self._bit(slot), reach * (one.b / _scale(one)), reach)
+        keep = np.sort(np.argpartition(-reach, self.cap)[: self.cap])
+        place = np.full(len(alpha), self.cap, dtype=np.int64)
+        place[keep] = np.arange(self.cap)
+        self.dropped += float(reach.sum() - reach[keep].sum())
+        self.states = self.states[keep]
+        return place[child], alpha[keep]
+
+    def close(self, groups: Sequence[Group]) -> Swept:
+        """The way back: how much each state can still earn, and from it every posterior."""
+        total = float(self.alpha.sum())
+        beta: list[Floats] = [np.array([1.0, 0.0])] * (len(self.steps) + 1)
+        group_post: list[Floats] = [np.array([p for _, p in g.outcomes]) for g in groups]
+        absorbed = np.array([1.0 - one.q for one in self.readings])
+        contact_post = np.array([c.bad for c in self.contacts])
+        for k in range(len(self.steps) - 1, -1, -1):
+            step, after, alpha = self.steps[k], beta[k + 1], self.alphas[k]
+            earned = [w * after[c] for w, c in zip(step.weights, step.child, strict=True)]
+            now = np.sum(earned, axis=0)
+            mass = float(alpha @ now)
+            if mass > 0.0:
+                if step.kind == "group":
+                    group_post[step.index] = np.array([float(alpha @ e) for e in earned]) / mass
+                elif step.kind == "contact":
+                    contact_post[step.index] = float(alpha @ earned[1]) / mass
+                else:
+                    one = self.readings[step.index]
+                    broken = (1.0 - one.q) * one.b / _scale(one)
+                    absorbed[step.index] = float(alpha @ (broken * after[step.child[0]])) / mass
+                now = now / mass
+            beta[k] = np.append(now, 0.0)
+        log_evidence = self.log_scale + float(np.log(total)) if total > 0.0 else -np.inf
+        dropped = min(1.0, self.dropped / total) if total > 0.0 else 1.0
+        return Swept(
+            log_evidence,
+            tuple(group_post),
+            absorbed,
+            contact_post,
+            dropped,
+            tuple(self.steps),
+            tuple(beta),
+            self.readings,
+        )

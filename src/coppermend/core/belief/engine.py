@@ -1,0 +1,250 @@
+"""The belief over a board: what the readings leave of every site. Exact, or with the bound on its error.
+
+``belief`` is the port. Nets that nothing was read on keep their priors at no cost; each net's answer is remembered by its
+own readings, so one more reading costs one net.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.belief.copper import Copper, copper_of
+from coppermend.core.belief.model import Basis, Evidence, WorkArea
+from coppermend.core.belief.network import PieceBelief, solve
+from coppermend.core.belief.priors import priors
+from coppermend.core.belief.readings import LEAST_RATE, Taken, reads_closed, sort_readings
+from coppermend.core.copper.model import CopperGraph
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """Readings that cannot all be true on this copper, in words, and the reading to take again that would settle it."""
+
+    entries: tuple[str, ...]
+    words: str
+    again: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Joining:
+    """What readings say about two pieces that should be apart: posterior that they are joined (a short)."""
+
+    point_a: str
+    point_b: str
+    p: float
+    readings: int
+    last_closed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CopperBelief:
+    """The posterior over one board's copper (the belief port's answer).
+
+    ``sites``: (sites,) posterior of every site in graph order. ``error_bound``: 0 = exact; else no probability is off by more.
+    ``conflicts``: readings that contradict each other. ``unknown``: readings on points that this copper does not have.
+    ``shorts``: pairs of pieces with isolation readings.
+    """
+
+    copper: Copper
+    basis: Basis
+    prior: Floats
+    sites: Floats
+    log_evidence: float
+    error_bound: float
+    pieces: dict[int, PieceBelief]
+    conflicts: tuple[Conflict, ...]
+    unknown: tuple[Evidence, ...]
+    shorts: tuple[Joining, ...]
+    evidence: tuple[Evidence, ...]
+
+    def p(self, unit: str) -> float:
+        """Probability that the site with this id is broken; for a probe point's id, that it bites badly."""
+        if unit in self.copper.site:
+            return float(self.sites[self.copper.site[unit]])
+        if unit in self.copper.points:
+            piece = self.pieces.get(self.copper.tree.piece[self.copper.points[unit].node])
+            return piece.contacts.get(unit, self.basis.contact_bad) if piece else self.basis.contact_bad
+        raise KeyError(unit)
+
+    def joined(self, point_a: str, point_b: str) -> float:
+        """Probability that the two probe points are joined by sound copper; KeyError for an unknown point.
+
+        Between two pieces: the posterior that a short joins them (the basis knows no other way).
+        """
+        a, b = self.copper.points[point_a].node, self.copper.points[point_b].node
+        piece = self.copper.tree.piece
+        if piece[a] != piece[b]:
+            pair = {piece[a], piece[b]}
+            for one in self.shorts:
+                if {piece[self.copper.points[one.point_a].node], piece[self.copper.points[one.point_b].node]} == pair:
+                    return one.p
+            return self.basis.prior_out
+        asked = Taken("?", "?a", "?b", a, b, True, 1.0, 0.0)
+        base = self.piece(piece[a])
+        more = solve(
+            self.copper,
+            piece[a],
+            self.prior,
+            (*base.readings, asked),
+            self.basis.contact_bad,
+            self.basis.contact_false_open,
+        )
+        # the question's own tips bite: take out their share (a = 1 times the chance that both do)
+        bite = (1.0 - self.basis.contact_bad * self.basis.contact_false_open) ** 2
+        return float(min(1.0, np.exp(more.log_evidence - base.log_evidence) / bite))
+
+    def piece(self, piece: int) -> PieceBelief:
+        """The belief over one piece, also when nothing was read on it."""
+        if piece in self.pieces:
+            return self.pieces[piece]
+        return solve(self.copper, piece, self.prior, (), self.basis.contact_bad, self.basis.contact_false_open)
+
+
+_PIECES: OrderedDict[tuple[object, ...], tuple[Copper, PieceBelief]] = OrderedDict()
+_PRIORS: OrderedDict[tuple[object, ...], tuple[CopperGraph, Floats]] = OrderedDict()
+
+
+def belief(graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evidence], basis: Basis) -> CopperBelief:
+    """What the readings leave of every site: posterior, log evidence, error bound, conflicts.
+
+    ``evidence`` in any order: independent readings commute. Readings on unknown points are set aside in ``unknown``.
+    Raises Refusal only for rates that make readings say nothing.
+
+    >>> from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
+    >>> graph = example_graph([(0, 1), (1, 2), (2, 3)], [0, 3])        # three sites in a row, a tip at either end
+    >>> b = belief(graph, (EXAMPLE_AREA,), (Evidence("1", "p0", "p3", "closed"),), Basis())
+    >>> b.p("s1") < 0.001, b.error_bound
+    (True, 0.0)
+    """
+    copper = copper_of(graph, basis.closed_below_ohm)
+    prior = prior_of(graph, areas, basis)
+    sorted_readings = sort_readings(copper, evidence, basis)
+    posterior = prior.copy()
+    pieces: dict[int, PieceBelief] = {}
+    conflicts: list[Conflict] = []
+    log_evidence, error = 0.0, 0.0
+    for piece, readings in sorted_readings.by_piece.items():
+        solved = _solve_kept(copper, piece, prior, readings, basis)
+        pieces[piece] = solved
+        log_evidence += solved.log_evidence
+        error = max(error, solved.error_bound)
+        for k, p in solved.broken.items():
+            posterior[k] = p
+        conflicts += _conflicts(copper, piece, prior, readings, basis, solved)
+    shorts, short_evidence = _shorts(copper, sorted_readings.between, basis)
+    return CopperBelief(
+        copper,
+        basis,
+        prior,
+        posterior,
+        log_evidence + short_evidence,
+        error,
+        pieces,
+        tuple(conflicts),
+        sorted_readings.unknown,
+        shorts,
+        tuple(evidence),
+    )
+
+
+def prior_of(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> Floats:
+    """Priors of all sites, kept below 1 and remembered for the last few questions."""
+    key = (id(graph), tuple(areas), repr(basis))
+    hit = _PRIORS.get(key)
+    if hit is None or hit[0] is not graph:
+        hit = (graph, np.clip(priors(graph, areas, basis), 0.0, 0.999))
+        _PRIORS[key] = hit
+        while len(_PRIORS) > 16:
+            _PRIORS.popitem(last=False)
+    return hit[1]
+
+
+def _solve_kept(copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], basis: Basis) -> PieceBelief:
+    mine = prior[list(copper.pieces[piece])].tobytes()
+    key = (id(copper), piece, mine, readings, basis.contact_bad, basis.contact_false_open)
+    hit = _PIECES.get(key)
+    if hit is None or hit[0] is not copper:
+        hit = (copper, solve(copper, piece, prior, readings, basis.contact_bad, basis.contact_false_open))
+        _PIECES[key] = hit
+        while len(_PIECES) > 2000:
+            _PIECES.popitem(last=False)
+    else:
+        _PIECES.move_to_end(key)
+    return hit[1]
+
+
+def _shorts(copper: Copper, between: Sequence[Evidence], basis: Basis) -> tuple[tuple[Joining, ...], float]:
+    """Independent two-way belief per pair of pieces: joined by a short, or apart."""
+    pairs: dict[tuple[int, int], list[Evidence]] = {}
+    for one in between:
+        a, b = (copper.tree.piece[copper.points[p].node] for p in (one.point_a, one.point_b))
+        pairs.setdefault((min(a, b), max(a, b)), []).append(one)
+    found: list[Joining] = []
+    log_evidence = 0.0
+    low_open, low_closed = max(basis.false_open, LEAST_RATE), max(basis.false_closed, LEAST_RATE)
+    for said in pairs.values():
+        joined, apart = basis.short_prior, 1.0 - basis.short_prior
+        for one in said:
+            closed = reads_closed(one, basis)
+            joined *= 1.0 - low_open if closed else low_open
+            apart *= low_closed if closed else 1.0 - low_closed
+        log_evidence += float(np.log(joined + apart))
+        last = said[-1]
+        found.append(
+            Joining(last.point_a, last.point_b, joined / (joined + apart), len(said), reads_closed(last, basis))
+        )
+    return tuple(found), log_evidence
+
+
+def _conflicts(
+    copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], basis: Basis, solved: PieceBelief
+) -> list[Conflict]:
+    """Readings that contradict each other: both answers on one pair, or answers that no copper can give without a false one."""
+    found: list[Conflict] = []
+    by_pair: dict[frozenset[str], list[Taken]] = {}
+    for one in readings:
+        by_pair.setdefault(frozenset((one.point_a, one.point_b)), []).append(one)
+    for said in by_pair.values():
+        yes, no = [t for t in said if t.closed], [t for t in said if not t.closed]
+        if yes and no and yes[0].absent == no[0].absent and len(yes) == len(no):
+            a, b = yes[0].point_a, yes[0].point_b
+            found.append(
+                Conflict(
+                    tuple(t.entry for t in said),
+                    f"Between {a} and {b} was read both closed and open, equally often. One of the readings is wrong.",
+                    (a, b),
+                )
+            )
+    if solved.log_evidence < np.log(1e-7) and not found and min(basis.false_open, basis.false_closed) <= LEAST_RATE:
+        core = _smallest_conflict(copper, piece, prior, readings, basis)
+        if len(core) > 1:
+            opens = [t for t in core if not t.closed] or list(core)
+            words = "; ".join(f"{t.point_a} to {t.point_b} {'closed' if t.closed else 'open'}" for t in core)
+            found.append(
+                Conflict(
+                    tuple(t.entry for t in core),
+                    f"These readings cannot all be true on this copper: {words}.",
+                    (opens[0].point_a, opens[0].point_b),
+                )
+            )
+    return found
+
+
+def _smallest_conflict(
+    copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], basis: Basis
+) -> tuple[Taken, ...]:
+    """Leave out reading after reading while the rest still contradict each other."""
+    floor = np.log(LEAST_RATE) / 2.0
+    kept = list(readings)
+    for one in readings:
+        rest = [t for t in kept if t is not one]
+        if rest and solve(copper, piece, prior, rest, basis.contact_bad, basis.contact_false_open).log_evidence < floor:
+            kept = rest
+    return tuple(kept)

@@ -1,0 +1,366 @@
+"""The exact belief over one piece of copper: reduce, sweep, expand.
+
+Reduce: sites that the same readings cross are one group; groups that a single reading crosses are absorbed into it; a block
+with two ways round is a group whose outcomes are the sets of readings it opens. Sweep: ``diagram.sweep``. Expand: each
+site's posterior from its group's, in closed form.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.belief.copper import Copper
+from coppermend.core.belief.diagram import STATE_CAP, Contact, Group, Reading, Swept, sweep
+from coppermend.core.belief.patterns import Chains, Patterns, chains_of, labels, patterns
+from coppermend.core.belief.readings import Taken
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class _Crossing:
+    """Reading ``reading`` crosses a block from node ``a`` to node ``b``."""
+
+    reading: int
+    a: int
+    b: int
+    absent: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
+class _Ring:
+    """A block with two ways round, as the readings see it: which pattern opens which readings."""
+
+    block: int
+    chains: Chains
+    chance: Floats
+    patterns: Patterns
+    outcome: Ints
+    """(patterns,) number of the outcome each pattern belongs to."""
+    masks: tuple[int, ...]
+    mass: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class PieceBelief:
+    """The belief over one piece. ``broken``: posterior by site index (only sites that readings spoke of; others keep their prior)."""
+
+    copper: Copper
+    piece: int
+    readings: tuple[Taken, ...]
+    prior: Floats
+    broken: dict[int, float]
+    log_evidence: float
+    error_bound: float
+    contacts: dict[str, float]
+    """Posterior that a probe point bites badly, for points used by two readings or more."""
+    swept: Swept
+    group_sites: tuple[tuple[int, ...], ...]
+    absorbed_sites: tuple[tuple[int, ...], ...]
+    rings: tuple[tuple[int, _Ring], ...]
+    """(index of the sweep's group, ring)."""
+    contact_points: tuple[str, ...]
+
+
+def solve(
+    copper: Copper,
+    piece: int,
+    prior: Floats,
+    readings: Sequence[Taken],
+    contact_bad: float,
+    contact_miss: float,
+    cap: int = STATE_CAP,
+) -> PieceBelief:
+    """Posterior of every site of one piece. ``prior``: (sites,) of the whole graph, read at this piece's sites only.
+
+    Exact unless the state cap or a block's pattern list was exceeded; ``error_bound`` then says by how much at most.
+    """
+    crossings = _crossings(copper, readings)
+    bridges: dict[int, list[int]] = {}
+    ring_at: dict[int, _Ring] = {}
+    omitted = 0.0
+    never = 0
+    for block, seen in crossings.items():
+        sites = copper.block_sites[block]
+        if len(sites) == 1:
+            mask = 0
+            for one in seen:
+                if sites[0] in one.absent:
+                    never |= 1 << one.reading
+                else:
+                    mask |= 1 << one.reading
+            if mask:
+                bridges.setdefault(mask, []).append(sites[0])
+            continue
+        ring = _ring(copper, block, prior, seen)
+        ring_at[block] = ring
+        omitted += ring.patterns.omitted
+    return _swept(
+        copper, piece, prior, tuple(readings), bridges, ring_at, never, omitted, (contact_bad, contact_miss), cap
+    )
+
+
+def _crossings(copper: Copper, readings: Sequence[Taken]) -> dict[int, list[_Crossing]]:
+    found: dict[int, list[_Crossing]] = {}
+    for r, one in enumerate(readings):
+        for block, a, b in copper.tree.route(one.node_a, one.node_b):
+            found.setdefault(block, []).append(_Crossing(r, a, b, one.absent))
+    return found
+
+
+def _block_chains(copper: Copper, block: int) -> Chains:
+    """Chains of a block; nodes where a tip can touch or another block hangs on stay apart."""
+    sites = copper.block_sites[block]
+    ends = [(copper.graph.sites[k].a, copper.graph.sites[k].b) for k in sites]
+    nodes = {n for pair in ends for n in pair}
+    keep = {
+        n for n in nodes if copper.points_at[n] or n == copper.tree.top[block] or n in _cut_nodes(copper, block)
+    } | {p.node for p in copper.points.values() if p.node in nodes}
+    return chains_of(ends, sites, keep)
+
+
+def _cut_nodes(copper: Copper, block: int) -> set[int]:
+    """Nodes of the block that are the top of another block."""
+    tops = _tops(copper)
+    nodes = {n for k in copper.block_sites[block] for n in (copper.graph.sites[k].a, copper.graph.sites[k].b)}
+    return {n for n in nodes if n in tops}
+
+
+_TOPS: dict[int, tuple[Copper, frozenset[int]]] = {}
+_CHAINS: dict[tuple[int, int], tuple[Copper, Chains]] = {}
+
+
+def _tops(copper: Copper) -> frozenset[int]:
+    hit = _TOPS.get(id(copper))
+    if hit is None or hit[0] is not copper:
+        if len(_TOPS) > 8:
+            _TOPS.clear()
+        hit = (copper, frozenset(copper.tree.top))
+        _TOPS[id(copper)] = hit
+    return hit[1]
+
+
+def block_chains(copper: Copper, block: int) -> Chains:
+    """``_block_chains``, remembered."""
+    key = (id(copper), block)
+    hit = _CHAINS.get(key)
+    if hit is None or hit[0] is not copper:
+        if len(_CHAINS) > 400:
+            _CHAINS.clear()
+        hit = (copper, _block_chains(copper, block))
+        _CHAINS[key] = hit
+    return hit[1]
+
+
+def _ring(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing]) -> _Ring:
+    chains = block_chains(copper, block)
+    chance = np.array([1.0 - float(np.prod(1.0 - prior[list(s)])) for s in chains.sites])
+    listed = _patterns_kept(chance)
+    opens = np.zeros((len(listed.weight), len(seen)), dtype=bool)
+    for j, one in enumerate(seen):
+        gone = frozenset(c for c, s in enumerate(chains.sites) if any(k in one.absent for k in s))
+        here = _labels_kept(chains, listed, gone)
+        opens[:, j] = here[:, chains.nodes[one.a]] != here[:, chains.nodes[one.b]]
+    if len(seen):
+        kinds, outcome = np.unique(opens, axis=0, return_inverse=True)
+    else:
+        kinds, outcome = np.zeros((1, 0), dtype=bool), np.zeros(len(listed.weight), dtype=np.int64)
+    outcome = outcome.reshape(-1).astype(np.int64)
+    masks = tuple(sum(1 << seen[j].reading for j in np.flatnonzero(kind).tolist()) for kind in kinds)
+    mass = np.asarray(np.bincount(outcome, weights=listed.weight, minlength=len(kinds)), dtype=np.float64)
+    return _Ring(block, chains, chance, listed, outcome, masks, mass)
+
+
+_PATTERNS: dict[bytes, Patterns] = {}
+
+
+def _patterns_kept(chance: Floats) -> Patterns:
+    key = chance.tobytes()
+    if key not in _PATTERNS:
+        if len(_PATTERNS) > 64:
+            _PATTERNS.clear()
+        _PATTERNS[key] = patterns(chance)
+    return _PATTERNS[key]
+
+
+def _labels_kept(chains: Chains, listed: Patterns, gone: frozenset[int]) -> Ints:
+    key: tuple[object, ...] = (
+        gone,
+        listed.broken.shape,
+        listed.broken.tobytes() if listed.broken.size < 10_000 else id(listed),
+    )
+    if key not in chains.seen:
+        if len(chains.seen) > 8:
+            chains.seen.clear()
+        chains.seen[key] = labels(chains, listed.broken, gone)
+    return chains.seen[key]
+
+
+def _swept(
+    copper: Copper,
+    piece: int,
+    prior: Floats,
+    readings: tuple[Taken, ...],
+    bridges: dict[int, list[int]],
+    ring_at: dict[int, _Ring],
+    never: int,
+    omitted: float,
+    contact: tuple[float, float],
+    cap: int,
+) -> PieceBelief:
+    """Build the sweep's input, sweep, expand."""
+    whole = np.ones(len(readings))
+    absorbed: list[list[int]] = [[] for _ in readings]
+    groups: list[Group] = []
+    group_sites: list[tuple[int, ...]] = []
+    rings: list[tuple[int, _Ring]] = []
+    for mask, sites in bridges.items():
+        intact = float(np.prod(1.0 - prior[sites]))
+        if mask & (mask - 1):
+            groups.append(Group(((0, intact), (mask, 1.0 - intact))))
+            group_sites.append(tuple(sites))
+        else:
+            r = mask.bit_length() - 1
+            whole[r] *= intact
+            absorbed[r] += sites
+    for ring in ring_at.values():
+        rings.append((len(groups), ring))
+        groups.append(Group(tuple(zip(ring.masks, ring.mass.tolist(), strict=True))))
+        group_sites.append(())
+    users: dict[str, int] = {}
+    for r, one in enumerate(readings):
+        for point in {one.point_a, one.point_b}:
+            users[point] = users.get(point, 0) | 1 << r
+    bad, miss = contact
+    contacts: list[Contact] = []
+    names: list[str] = []
+    bites = np.ones(len(readings))
+    for point, mask in users.items():
+        if bad <= 0.0 or miss <= 0.0:
+            continue
+        if mask & (mask - 1):
+            contacts.append(Contact(mask, bad, miss))
+            names.append(point)
+        else:
+            bites[mask.bit_length() - 1] *= 1.0 - bad * miss
+    inputs = []
+    for r, one in enumerate(readings):
+        a = one.b if never >> r & 1 else bites[r] * one.a + (1.0 - bites[r]) * one.b
+        inputs.append(Reading(a, one.b, float(whole[r])))
+    swept = sweep(groups, inputs, contacts, cap)
+    bound = swept.dropped
+    if omitted > 0.0 and swept.log_evidence > -np.inf:
+        ceiling = float(sum(np.log(max(one.a, one.b)) for one in inputs))
+        bound = min(1.0, bound + omitted * float(np.exp(min(700.0, ceiling - swept.log_evidence))))
+    broken = _expand(prior, swept, group_sites, absorbed, rings, whole)
+    return PieceBelief(
+        copper,
+        piece,
+        readings,
+        prior,
+        broken,
+        swept.log_evidence,
+        bound,
+        dict(zip(names, swept.contacts.tolist(), strict=True)),
+        swept,
+        tuple(group_sites),
+        tuple(tuple(s) for s in absorbed),
+        tuple(rings),
+        tuple(names),
+    )
+
+
+def _expand(
+    prior: Floats,
+    swept: Swept,
+    group_sites: Sequence[Sequence[int]],
+    absorbed: Sequence[Sequence[int]],
+    rings: Sequence[tuple[int, _Ring]],
+    whole: Floats,
+) -> dict[int, float]:
+    """Posterior of every site that a reading spoke of."""
+    broken: dict[int, float] = {}
+    for g, sites in enumerate(group_sites):
+        if sites:
+            any_broken = 1.0 - float(np.prod(1.0 - prior[list(sites)]))
+            for k in sites:
+                broken[k] = _share(float(swept.groups[g][1]), float(prior[k]), any_broken)
+    for r, sites in enumerate(absorbed):
+        for k in sites:
+            broken[k] = _share(float(swept.absorbed[r]), float(prior[k]), 1.0 - float(whole[r]))
+    for g, ring in rings:
+        lift = np.where(ring.mass > 0.0, swept.groups[g] / np.maximum(ring.mass, 1e-300), 0.0)
+        weight = ring.patterns.weight * lift[ring.outcome]
+        chain = weight @ ring.patterns.broken
+        for j, sites in enumerate(ring.chains.sites):
+            for k in sites:
+                broken[k] = _share(float(chain[j]), float(prior[k]), float(ring.chance[j]))
+    return broken
+
+
+def _share(any_posterior: float, site: float, any_prior: float) -> float:
+    """P(site broken) from P(its group broken): they break independently, so the group's posterior is shared by prior."""
+    return min(1.0, any_posterior * site / any_prior) if any_prior > 0.0 else site
+
+
+def draw(belief: PieceBelief, samples: int, seed: int) -> tuple[Bools, dict[str, Bools]]:
+    """Posterior samples: (sites of the piece, samples) broken or not, and per contact point (samples,) bad or not. Deterministic."""
+    rng = np.random.default_rng(seed)
+    uniforms = rng.random((len(belief.swept.steps) + len(belief.readings), samples))
+    groups, gone, bad = belief.swept.sample(uniforms)
+    place = {k: i for i, k in enumerate(belief.copper.pieces[belief.piece])}
+    broken = np.zeros((len(place), samples), dtype=np.bool_)
+    spoken: set[int] = set()
+    for g, sites in enumerate(belief.group_sites):
+        if sites:
+            _spread(broken, place, sites, belief.prior, groups[g] == 1, rng)
+            spoken.update(sites)
+    for r, sites in enumerate(belief.absorbed_sites):
+        if sites:
+            _spread(broken, place, sites, belief.prior, gone[r], rng)
+            spoken.update(sites)
+    for g, ring in belief.rings:
+        for o in range(len(ring.masks)):
+            mine = np.flatnonzero(groups[g] == o)
+            if not len(mine):
+                continue
+            rows = np.flatnonzero(ring.outcome == o)
+            edges = np.cumsum(ring.patterns.weight[rows])
+            picks = rows[np.minimum(np.searchsorted(edges, rng.random(len(mine)) * edges[-1]), len(rows) - 1)]
+            for j, sites in enumerate(ring.chains.sites):
+                hit = np.zeros(samples, dtype=np.bool_)
+                hit[mine] = ring.patterns.broken[picks, j]
+                spread = np.zeros((len(place), samples), dtype=np.bool_) if len(sites) > 1 else broken
+                _spread(spread, place, sites, belief.prior, hit, rng)
+                if spread is not broken:
+                    broken |= spread
+        spoken.update(k for sites in ring.chains.sites for k in sites)
+    for k, i in place.items():
+        if k not in spoken and belief.prior[k] > 0.0:
+            broken[i] = rng.random(samples) < belief.prior[k]
+    return broken, dict(zip(belief.contact_points, bad, strict=True))
+
+
+def _spread(
+    broken: Bools,
+    place: dict[int, int],
+    sites: Sequence[int],
+    prior: Floats,
+    any_broken: Bools,
+    rng: np.random.Generator,
+) -> None:
+    """Draw which sites of a broken group are broken: one at least, the rest by their priors."""
+    waiting = any_broken.copy()
+    for n, k in enumerate(sites):
+        later = 1.0 - float(np.prod(1.0 - prior[list(sites[n:])]))
+        first = prior[k] / later if later > 0.0 else 1.0
+        u = rng.random(len(any_broken))
+        hit = any_broken & (u < np.where(waiting, first, prior[k]))
+        broken[place[k]] |= hit
+        waiting &= ~hit

@@ -1,0 +1,139 @@
+"""Break patterns of one block with two ways round: every pattern, or the likely ones with the mass that was left out."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+from math import comb
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+ALL_UP_TO = 12
+"""Chains whose patterns are listed completely (4,096 of them)."""
+MOST_PATTERNS = 24_000
+"""More patterns than this are not listed; fewer breaks at once are looked at instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chains:
+    """A block with its series sites merged: ``sites[j]`` the sites of chain j, ``ends[j]`` its two nodes (indices into ``nodes``)."""
+
+    sites: tuple[tuple[int, ...], ...]
+    ends: tuple[tuple[int, int], ...]
+    nodes: dict[int, int]
+    seen: dict[tuple[object, ...], Ints] = field(default_factory=dict)
+
+
+def chains_of(ends: Sequence[tuple[int, int]], sites: Sequence[int], keep: Collection[int]) -> Chains:
+    """Merge sites in series at nodes of two sites that are not in ``keep``. ``ends[i]``: nodes of ``sites[i]``.
+
+    >>> chains_of([(0, 1), (1, 2), (0, 2)], [7, 8, 9], {0, 2}).sites
+    ((7, 8), (9,))
+    """
+    near: dict[int, list[int]] = {}
+    for i, (a, b) in enumerate(ends):
+        near.setdefault(a, []).append(i)
+        near.setdefault(b, []).append(i)
+    stops = {n for n, at in near.items() if n in keep or len(at) != 2}
+    if not stops:
+        stops = {min(near)}
+    nodes = {n: k for k, n in enumerate(sorted(stops))}
+    used: set[int] = set()
+    chains: list[tuple[int, ...]] = []
+    chain_ends: list[tuple[int, int]] = []
+    for start in sorted(stops):
+        for first in near[start]:
+            if first in used:
+                continue
+            used.add(first)
+            mine, node = [first], _other(ends[first], start)
+            while node not in stops:
+                step = next(i for i in near[node] if i != mine[-1])
+                used.add(step)
+                mine.append(step)
+                node = _other(ends[step], node)
+            chains.append(tuple(sites[i] for i in mine))
+            chain_ends.append((nodes[start], nodes[node]))
+    return Chains(tuple(chains), tuple(chain_ends), nodes)
+
+
+def _other(pair: tuple[int, int], node: int) -> int:
+    return pair[1] if pair[0] == node else pair[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Patterns:
+    """``broken`` (patterns, chains): which chains are broken; ``weight``: prior of each pattern; ``omitted``: prior mass not listed."""
+
+    broken: Bools
+    weight: Floats
+    omitted: float
+
+
+def patterns(chance: Floats) -> Patterns:
+    """Break patterns of independent chains with these chances, the likely ones first in number of breaks.
+
+    Up to 12 chains every pattern; beyond, at most three breaks (two where that is too many), and chains at very small chances
+    are counted as omitted when even two breaks are too many to list.
+
+    >>> p = patterns(np.array([0.1, 0.2]))
+    >>> p.broken.shape, round(float(p.weight.sum()), 12), p.omitted
+    ((4, 2), 1.0, 0.0)
+    """
+    k = len(chance)
+    if k <= ALL_UP_TO:
+        broken = ((np.arange(2**k)[:, None] >> np.arange(k)) & 1).astype(bool)
+        omitted = 0.0
+        weight = _weigh(broken, chance)
+        return Patterns(broken, weight, omitted)
+    doubtful = np.arange(k)
+    most = 3
+    while most > 1 and sum(comb(len(doubtful), n) for n in range(most + 1)) > MOST_PATTERNS:
+        most -= 1
+    if most == 1:
+        doubtful = np.argsort(-chance, kind="stable")[:200]
+        most = 2
+    rows: list[tuple[int, ...]] = [()]
+    for n in range(1, most + 1):
+        rows += combinations(doubtful.tolist(), n)
+    broken = np.zeros((len(rows), k), dtype=bool)
+    for i, row in enumerate(rows):
+        broken[i, list(row)] = True
+    weight = _weigh(broken, chance)
+    return Patterns(broken, weight, max(0.0, 1.0 - float(weight.sum())))
+
+
+def _weigh(broken: Bools, chance: Floats) -> Floats:
+    whole = np.prod(1.0 - chance)
+    if whole <= 0.0:
+        return np.asarray(np.prod(np.where(broken, chance, 1.0 - chance), axis=1), dtype=np.float64)
+    odds = np.log(np.maximum(chance, 1e-300)) - np.log1p(-chance)
+    return np.asarray(whole * np.exp(broken @ odds), dtype=np.float64)
+
+
+def labels(chains: Chains, broken: Bools, absent: frozenset[int] = frozenset()) -> Ints:
+    """Which nodes of the block hang together in each pattern: (patterns, nodes) the lowest node number of each one's piece.
+
+    ``absent``: chains that were not there (a patch wire fitted later).
+    """
+    here = np.tile(np.arange(len(chains.nodes)), (len(broken), 1))
+    whole = [
+        (a, b, ~broken[:, j] if j not in absent else np.zeros(len(broken), dtype=bool))
+        for j, (a, b) in enumerate(chains.ends)
+    ]
+    changed = True
+    while changed:
+        changed = False
+        for a, b, holds in whole:
+            low = np.where(holds, np.minimum(here[:, a], here[:, b]), here[:, a])
+            high = np.where(holds, low, here[:, b])
+            if (low != here[:, a]).any() or (high != here[:, b]).any():
+                changed = True
+                here[:, a], here[:, b] = low, high
+    return here

@@ -1,0 +1,82 @@
+"""Log readings as the belief takes them: closed or open, between two nodes of one piece, with their likelihoods."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coppermend.core.belief.copper import Copper
+from coppermend.core.belief.model import Basis, Evidence
+from coppermend.core.findings import Place, refuse
+
+LEAST_RATE = 1e-9
+"""A rate of 0 is taken as this: readings that contradict each other then still have an answer, and the conflict is said."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One reading on one piece. ``a``/``b``: likelihood of it when the circuit closes / does not; ``absent``: sites not there then."""
+
+    entry: str
+    point_a: str
+    point_b: str
+    node_a: int
+    node_b: int
+    closed: bool
+    a: float
+    b: float
+    absent: frozenset[int] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Sorted:
+    """Readings by piece, readings between two pieces (isolation), and readings on points that this copper does not have."""
+
+    by_piece: dict[int, tuple[Taken, ...]]
+    between: tuple[Evidence, ...]
+    unknown: tuple[Evidence, ...]
+
+
+def rates(basis: Basis) -> tuple[float, float]:
+    """False open and false closed rate, kept off 0. A meter whose two rates sum to 1 or more says nothing: refused."""
+    low_open, low_closed = max(basis.false_open, LEAST_RATE), max(basis.false_closed, LEAST_RATE)
+    if not (0.0 <= basis.false_open < 1.0 and 0.0 <= basis.false_closed < 1.0) or low_open + low_closed >= 1.0:
+        raise refuse(
+            "BLF-001",
+            f"False open rate {basis.false_open} and false closed rate {basis.false_closed}: together they must be below 1, "
+            "or a reading says nothing.",
+            "Give rates such as 0.02 and 0.002.",
+            Place(thing="basis"),
+        )
+    return low_open, low_closed
+
+
+def reads_closed(one: Evidence, basis: Basis) -> bool:
+    """Whether a reading says that the circuit closes: a beep, or ohms at most the beep's threshold."""
+    if one.says == "ohms":
+        return one.ohms is not None and one.ohms <= basis.closed_below_ohm
+    return one.says == "closed"
+
+
+def sort_readings(copper: Copper, evidence: Sequence[Evidence], basis: Basis) -> Sorted:
+    """Each reading with the piece it speaks of; order of the log is kept inside a piece."""
+    low_open, low_closed = rates(basis)
+    by_piece: dict[int, list[Taken]] = {}
+    between: list[Evidence] = []
+    unknown: list[Evidence] = []
+    piece = copper.tree.piece
+    for one in evidence:
+        a, b = copper.points.get(one.point_a), copper.points.get(one.point_b)
+        if a is None or b is None or one.says not in ("closed", "open", "ohms"):
+            unknown.append(one)
+            continue
+        if piece[a.node] != piece[b.node]:
+            between.append(one)
+            continue
+        closed = reads_closed(one, basis)
+        like = (1.0 - low_open, low_closed) if closed else (low_open, 1.0 - low_closed)
+        absent = frozenset(copper.site[s] for s in one.without if s in copper.site)
+        by_piece.setdefault(piece[a.node], []).append(
+            Taken(one.entry, a.id, b.id, a.node, b.node, closed, *like, absent=absent)
+        )
+    return Sorted({p: tuple(t) for p, t in by_piece.items()}, tuple(between), tuple(unknown))

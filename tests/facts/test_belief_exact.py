@@ -1,0 +1,186 @@
+"""The exact engine against the plain enumerator (which shares no step with it), and against sums done by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from coppermend.core.belief.engine import belief
+from coppermend.core.belief.enumerator import enumerate_breaks
+from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
+from coppermend.core.belief.model import Basis, Evidence
+from coppermend.core.belief.network import draw
+from coppermend.core.copper.model import CopperGraph
+from coppermend.core.findings import Refusal
+
+AREAS = (EXAMPLE_AREA,)
+
+
+def random_graph(rng: np.random.Generator, sites: int, cycles: int) -> CopperGraph:
+    """A random tree with ``sites - cycles`` sites and ``cycles`` more sites anywhere; tips on most nodes."""
+    cycles = min(cycles, sites - 1)
+    nodes = sites - cycles + 1
+    ends = [(int(rng.integers(0, n)), n) for n in range(1, nodes)]
+    for _ in range(cycles):
+        a, b = rng.integers(0, nodes, 2)
+        ends.append((int(a), int(b)) if a != b else (0, nodes - 1))
+    terminals = [n for n in range(nodes) if rng.random() < 0.8] or [0]
+    cold = {k for k in range(sites) if rng.random() < 0.3}
+    return example_graph(ends, terminals, cold=cold)
+
+
+def random_readings(rng: np.random.Generator, graph: CopperGraph, count: int) -> tuple[Evidence, ...]:
+    names = [p.id for p in graph.points]
+    return tuple(
+        Evidence(str(i), *rng.choice(names, 2).tolist(), "open" if rng.random() < 0.5 else "closed")
+        for i in range(count)
+    )
+
+
+@pytest.mark.parametrize("contact_bad", [0.0, 0.2])
+def test_posteriors_equal_the_sum_over_all_break_patterns(contact_bad: float) -> None:
+    """Origin of the expected numbers: the enumerator, straight from the definition. 150 random graphs, up to 3 cycles each."""
+    rng = np.random.default_rng(11)
+    basis = Basis(contact_bad=contact_bad)
+    worst = worst_evidence = 0.0
+    for _ in range(150):
+        graph = random_graph(rng, int(rng.integers(2, 9)), int(rng.integers(0, 4)) if rng.random() < 0.6 else 0)
+        evidence = random_readings(rng, graph, int(rng.integers(1, 6)))
+        got = belief(graph, AREAS, evidence, basis)
+        want = enumerate_breaks(graph, got.prior, evidence, basis)
+        worst = max(worst, float(np.abs(got.sites - want.sites).max()))
+        worst_evidence = max(worst_evidence, abs(got.log_evidence - want.log_evidence))
+        assert got.error_bound == 0.0
+    assert worst <= 1e-9
+    assert worst_evidence <= 1e-9
+
+
+def test_twelve_sites_with_heavy_damage_agree_with_brute_force() -> None:
+    rng = np.random.default_rng(5)
+    basis = Basis(prior_in=dict.fromkeys(Basis().prior_in, 0.2), contact_bad=0.0)
+    for _ in range(4):
+        graph = random_graph(rng, 12, 2)
+        evidence = random_readings(rng, graph, 8)
+        got = belief(graph, AREAS, evidence, basis)
+        want = enumerate_breaks(graph, got.prior, evidence, basis)
+        assert np.abs(got.sites - want.sites).max() <= 1e-9
+
+
+def test_joined_equals_the_enumerated_probability() -> None:
+    rng = np.random.default_rng(3)
+    basis = Basis()
+    for _ in range(25):
+        graph = random_graph(rng, 6, 1)
+        names = [p.id for p in graph.points]
+        evidence = random_readings(rng, graph, 3)
+        got = belief(graph, AREAS, evidence, basis)
+        a, b = rng.choice(names, 2).tolist()
+        want = enumerate_breaks(graph, got.prior, evidence, basis, ask=[(a, b)])
+        assert got.joined(a, b) == pytest.approx(want.joined[a, b], abs=1e-9)
+
+
+def test_one_open_reading_over_one_site_is_bayes_rule() -> None:
+    """P = p(1-fc) / (p(1-fc) + (1-p)fo) with p = 0.02, fo = 0.02, fc = 0.002: Bayes by hand."""
+    graph = example_graph([(0, 1)], [0, 1])
+    got = belief(graph, AREAS, (Evidence("1", "p0", "p1", "open"),), Basis(contact_bad=0.0))
+    assert got.p("s0") == pytest.approx(0.02 * 0.998 / (0.02 * 0.998 + 0.98 * 0.02), rel=1e-12)
+
+
+def test_a_second_open_through_the_same_bad_contact_says_less_than_one_through_another() -> None:
+    """Two points on either end; the second open either repeats the pair or uses the other two points."""
+    graph = example_graph([(0, 1)], [0, 0, 1, 1])
+    same = (Evidence("1", "p0", "p1", "open"), Evidence("2", "p0", "p1", "open"))
+    other = (Evidence("1", "p0", "p1", "open"), Evidence("2", "p0b", "p1b", "open"))
+    basis = Basis(contact_bad=0.1)
+    assert belief(graph, AREAS, same, basis).p("s0") < belief(graph, AREAS, other, basis).p("s0") - 0.02
+
+
+def test_a_reading_taken_before_a_wire_was_fitted_still_speaks_of_the_copper_of_its_day() -> None:
+    """Site 1 is the wire beside site 0: an open of before the wire says that site 0 is broken, a beep after it says that the wire holds."""
+    graph = example_graph([(0, 1), (0, 1)], [0, 0, 1, 1])
+    before = (
+        Evidence("1", "p0", "p1", "open", without=("s1",)),
+        Evidence("2", "p0b", "p1b", "open", without=("s1",)),
+    )
+    after = (*before, Evidence("3", "p0", "p1", "closed"))
+    basis = Basis()
+    one, two = belief(graph, AREAS, before, basis), belief(graph, AREAS, after, basis)
+    want = enumerate_breaks(graph, two.prior, after, basis)
+    assert np.abs(two.sites - want.sites).max() <= 1e-9
+    assert one.p("s0") > 0.85
+    assert one.p("s1") == pytest.approx(0.02, abs=1e-12)
+    assert two.p("s1") < 0.02 * 0.11 + 1e-4  # all that is left is that the old track was whole after all (11 %)
+
+
+def test_samples_follow_the_posterior() -> None:
+    """20,000 samples: the share of broken lies within five standard errors of the exact posterior, for each site."""
+    rng = np.random.default_rng(8)
+    for _ in range(6):
+        graph = random_graph(rng, 9, 2)
+        evidence = random_readings(rng, graph, 4)
+        got = belief(graph, AREAS, evidence, Basis())
+        for piece, solved in got.pieces.items():
+            broken, _ = draw(solved, 20_000, seed=1)
+            for row, k in enumerate(got.copper.pieces[piece]):
+                p = float(got.sites[k])
+                assert abs(broken[row].mean() - p) <= 5 * np.sqrt(p * (1 - p) / 20_000) + 1e-4
+
+
+def test_contradicting_readings_name_their_conflict_and_stay_finite() -> None:
+    graph = example_graph([(0, 1), (1, 2), (2, 3)], [0, 1, 2, 3])
+    never_wrong = Basis(false_open=0.0, false_closed=0.0, contact_bad=0.0)
+    evidence = (
+        Evidence("1", "p0", "p3", "closed"),
+        Evidence("2", "p1", "p2", "open"),
+        Evidence("3", "p0", "p1", "closed"),
+    )
+    got = belief(graph, AREAS, evidence, never_wrong)
+    assert np.isfinite(got.sites).all() and np.isfinite(got.log_evidence)
+    (conflict,) = got.conflicts
+    assert set(conflict.entries) == {"1", "2"}
+    assert conflict.again == ("p1", "p2")
+
+
+def test_both_answers_on_one_pair_are_a_conflict_with_the_reading_to_repeat() -> None:
+    graph = example_graph([(0, 1)], [0, 1])
+    evidence = (Evidence("1", "p0", "p1", "closed"), Evidence("2", "p1", "p0", "open"))
+    (conflict,) = belief(graph, AREAS, evidence, Basis()).conflicts
+    assert set(conflict.again) == {"p0", "p1"}
+
+
+def test_rates_that_leave_nothing_to_learn_are_refused_in_words() -> None:
+    graph = example_graph([(0, 1)], [0, 1])
+    with pytest.raises(Refusal, match="BLF-001"):
+        belief(graph, AREAS, (Evidence("1", "p0", "p1", "open"),), Basis(false_open=0.9, false_closed=0.2))
+
+
+def test_a_reading_on_an_unknown_point_is_set_aside_not_guessed() -> None:
+    graph = example_graph([(0, 1)], [0, 1])
+    got = belief(graph, AREAS, (Evidence("1", "p0", "nowhere", "open"),), Basis())
+    assert got.unknown[0].point_b == "nowhere"
+    assert got.p("s0") == 0.02
+
+
+def test_a_short_between_two_nets_is_a_belief_of_its_own() -> None:
+    """Bayes by hand: prior 0.005, a beep 0.98 against 0.002."""
+    graph = example_graph([(0, 1), (2, 3)], [0, 1, 2, 3], nets=[0, 0, 1, 1])
+    got = belief(graph, AREAS, (Evidence("1", "p0", "p2", "closed"),), Basis())
+    assert got.joined("p1", "p3") == pytest.approx(0.005 * 0.98 / (0.005 * 0.98 + 0.995 * 0.002), rel=1e-12)
+
+
+def test_pruned_states_are_paid_for_in_the_error_bound() -> None:
+    """With room for four states only, the answer is off, and its bound is at least what it is off by."""
+    from coppermend.core.belief.network import solve
+
+    rng = np.random.default_rng(2)
+    tried = 0
+    for _ in range(30):
+        graph = random_graph(rng, 12, 0)
+        evidence = random_readings(rng, graph, 10)
+        exact = belief(graph, AREAS, evidence, Basis())
+        for piece, solved in exact.pieces.items():
+            rough = solve(exact.copper, piece, exact.prior, solved.readings, 0.05, 0.3, cap=4)
+            off = max(abs(rough.broken[k] - solved.broken[k]) for k in solved.broken) if solved.broken else 0.0
+            assert off <= rough.error_bound + 1e-12
+            tried += rough.error_bound > 0.0
+    assert tried >= 5
