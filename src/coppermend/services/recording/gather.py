@@ -1,0 +1,468 @@
+"""From a case's state, its board and what the readings say about the copper to the record's values. Pure: everything comes in as arguments."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from coppermend.core.belief.model import Basis
+from coppermend.core.board.model import Board
+from coppermend.core.copper.model import CopperGraph, Site, SiteKind
+from coppermend.core.findings import Severity
+from coppermend.core.log.state import CaseState, PointRef, PowerUp, Reading, Wire
+from coppermend.core.log.values import ampere_words, ohm_words, volt_words
+from coppermend.core.planning.model import Check, Span
+from coppermend.core.rework.gauge import diameter_mm
+from coppermend.core.rework.rules import WIRE_CAUTIONS
+from coppermend.services.recording.maps import Marks, Path, Stretch, WireMark, board_map, window_of
+from coppermend.services.recording.model import (
+    BreakRow,
+    Heading,
+    NetRow,
+    PackageNote,
+    Photo,
+    Picture,
+    PowerRow,
+    ReadingRow,
+    RecordView,
+    StoryItem,
+    Unprovable,
+    WireRow,
+)
+
+SIDES = {"c": "component side", "s": "solder side"}
+MOST_PLACES = 6
+"""Open places that a net's row names one by one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A break the readings left, and the entry that mended it ("" while it is open)."""
+
+    span: Span
+    mended_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What the readings say about the copper: per site at risk its probability of being broken, breaks, what is left to check.
+
+    ``p`` site id -> probability; ``unprovable`` (site id, why, what would prove it); ``wires_proven`` ids of wire entries that readings prove;
+    ``unprovable_stop``: the words with which a round that is stopped now ends.
+    """
+
+    at_risk: tuple[str, ...] = ()
+    p: Mapping[str, float] = field(default_factory=dict)
+    found: tuple[Found, ...] = ()
+    unprovable: tuple[tuple[str, str, str], ...] = ()
+    checks_left: tuple[Check, ...] = ()
+    isolation_left: tuple[Check, ...] = ()
+    wires_proven: frozenset[str] = frozenset()
+    gate_open: bool = True
+    gate_missing: tuple[str, ...] = ()
+    basis: Basis = field(default_factory=Basis)
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFacts:
+    """What the store knows beside the folded state: the case's short number, its entries, the hash that closes the chain."""
+
+    number: int
+    entries: int
+    last_sha256: str
+    last_at: str
+
+
+def gather(
+    state: CaseState,
+    facts: CaseFacts,
+    board: Board,
+    graph: CopperGraph,
+    judgement: Judgement,
+    photos: Sequence[Photo] = (),
+) -> RecordView:
+    """The record of a case; ``graph`` is the board's copper with the case's part states and patch wires laid over it."""
+    sites = {site.id: site for site in graph.sites}
+    return RecordView(
+        heading=_heading(state, facts, board),
+        summary=tuple(_summary(state, judgement)),
+        findings=tuple(_finding(i, one, state, judgement) for i, one in enumerate(judgement.found, 1)),
+        wires=tuple(_wire(i, one, judgement) for i, one in enumerate(state.wires, 1)),
+        remaining=tuple(_remaining(state, judgement)),
+        cautions=tuple(_cautions(state)),
+        maps=tuple(_maps(state, board, sites, judgement)),
+        photos=tuple(photos),
+        power=tuple(_power(one, state) for one in state.power_ups),
+        tests=tuple((n.key, n.result, n.words) for n in state.notes if n.kind == "test"),
+        proven=tuple(_proven(graph, sites, judgement)),
+        unprovable=tuple(_unprovable(sites, judgement)),
+        story=tuple(_story(state)),
+        readings=tuple(_reading(one, state) for one in state.readings),
+        package_notes=tuple(_package_notes(board)),
+        corrections=board.corrections,
+        assumptions=tuple(_assumptions(judgement.basis)),
+    )
+
+
+def _heading(state: CaseState, facts: CaseFacts, board: Board) -> Heading:
+    return Heading(
+        state.title,
+        board.title,
+        state.serial,
+        state.owner,
+        state.complaint,
+        state.opened_at[:10],
+        facts.last_at,
+        state.progress,
+        state.case,
+        facts.number,
+        board.package_id,
+        facts.entries,
+        facts.last_sha256,
+    )
+
+
+def _some(count: int, one: str, many: str = "") -> str:
+    """A count with its noun.
+
+    >>> _some(1, "break"), _some(0, "wire"), _some(2, "entry", "entries")
+    ('1 break', 'no wire', '2 entries')
+    """
+    if count == 0:
+        return f"no {one}"
+    return f"{count} {one}" if count == 1 else f"{count} {many or one + 's'}"
+
+
+def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
+    """The record in a few sentences for the person who gets the machine back."""
+    areas, readings = len(state.areas), len(state.readings)
+    yield f"{_some(areas, 'work area').capitalize()} of the board examined with {_some(readings, 'reading')}."
+    proven = proven_sites(judgement)
+    lost = {site for one in judgement.found for site in one.span.sites}
+    if judgement.at_risk:
+        sound = len(proven)
+        rest = len(judgement.at_risk) - sound - len(lost & set(judgement.at_risk))
+        yield (
+            f"Of {_some(len(judgement.at_risk), 'place')} where a connection could have failed, {sound} "
+            f"{'is' if sound == 1 else 'are'} proven sound and {_some(rest, 'place')} {'is' if rest == 1 else 'are'} not proven."
+        )
+    mended = [one for one in judgement.found if one.mended_by]
+    if judgement.found:
+        yield f"{_some(len(judgement.found), 'break').capitalize()} found, {len(mended)} of them mended."
+    elif readings:
+        yield "No break was found by the readings so far."
+    if state.wires:
+        yield f"{_some(len(state.wires), 'patch wire').capitalize()} fitted, {len(judgement.wires_proven)} of them proven by readings."
+    if state.power_ups:
+        last = state.power_ups[-1]
+        seen = "; ".join(_seen(last)) or "nothing was noted"
+        yield f"Switched on {_some(len(state.power_ups), 'time')}. The last time: {seen}."
+    else:
+        yield "The machine was not switched on in this case."
+    gone = [n.words for n in state.notes if n.kind == "symptom" and n.result == "gone"]
+    if gone:
+        yield f"No longer seen: {'; '.join(gone)}."
+
+
+def proven_sites(judgement: Judgement) -> frozenset[str]:
+    """Sites at risk whose probability of being broken is below the limit, and that continuity can prove."""
+    cannot = {site for site, _, _ in judgement.unprovable}
+    return frozenset(
+        s for s in judgement.at_risk if s not in cannot and judgement.p.get(s, 1.0) < judgement.basis.proven_below
+    )
+
+
+def _finding(number: int, found: Found, state: CaseState, judgement: Judgement) -> BreakRow:
+    by = "not mended yet"
+    for i, wire in enumerate(state.wires, 1):
+        if wire.id == found.mended_by:
+            by = f"patch wire {i}"
+    for act in state.acts:
+        if act.entry == found.mended_by:
+            by = {"solder": "soldered again", "clean": "cleaned", "reseat": "reseated"}.get(act.kind, act.kind)
+    sure = f"{found.span.p * 100:.1f} %" if found.span.p < 0.9995 else "over 99.9 %"
+    return BreakRow(number, found.span.net, found.span.words, sure, by)
+
+
+def _wire(number: int, wire: Wire, judgement: Judgement) -> WireRow:
+    made = []
+    if wire.awg is not None:
+        made.append(f"{wire.awg:.0f} AWG ({diameter_mm(int(wire.awg)):.2f} mm)")
+    elif wire.diameter_mm is not None:
+        made.append(f"{wire.diameter_mm:.2f} mm")
+    if wire.length_mm is not None:
+        made.append(f"{wire.length_mm:.0f} mm long")
+    proof = "proven by readings" if wire.id in judgement.wires_proven else "not proven yet"
+    return WireRow(number, f"{say_point(wire.a)}\n{say_point(wire.b)}", ", ".join(made), stamp(wire.observed_at), proof)
+
+
+def say_point(point: PointRef) -> str:
+    """A point in words.
+
+    >>> say_point(PointRef("U1.8/joint-s", 1.0, 2.0, "s", "A0", "U1", "8"))
+    'U1.8 joint, solder side'
+    >>> say_point(PointRef("via@31200,40000/c", 31.2, 40.0, "c"))
+    'via at 31.2, 40.0 mm, component side'
+    """
+    side = SIDES.get(point.side, point.side)
+    kind = point.id.rpartition("/")[2].split("-")[0]
+    if point.part:
+        return f"{point.part}.{point.pin} {kind}, {side}"
+    what = point.id.partition("@")[0] or "place"
+    return f"{what} at {point.x_mm:.1f}, {point.y_mm:.1f} mm, {side}"
+
+
+def _remaining(state: CaseState, judgement: Judgement) -> Iterable[str]:
+    """What is still to be done, most important first."""
+    for one in judgement.found:
+        if not one.mended_by:
+            yield f"A break in net {one.span.net} is not mended: {one.span.words}."
+    unproven = [i for i, w in enumerate(state.wires, 1) if w.id not in judgement.wires_proven]
+    if unproven:
+        yield f"Prove patch wire {', '.join(map(str, unproven))}: a reading through each, and isolation from what lies beside its ends."
+    if judgement.checks_left:
+        yield f"{_some(len(judgement.checks_left), 'continuity check')} of the round {'is' if len(judgement.checks_left) == 1 else 'are'} not made yet."
+    if judgement.isolation_left:
+        yield f"{_some(len(judgement.isolation_left), 'isolation check')} not made: a bridge of solder between neighbours is not excluded there."
+    if judgement.unprovable:
+        yield f"{_some(len(judgement.unprovable), 'place')} cannot be proven by continuity; below it says what would."
+    if not judgement.gate_open:
+        for words in judgement.gate_missing:
+            yield f"Before power: {words}"
+    tested = {n.key for n in state.notes if n.kind == "test" and n.result != "not tested"}
+    untested = [n.key for n in state.notes if n.kind == "test" and n.result == "not tested" and n.key not in tested]
+    for item in dict.fromkeys(untested):
+        yield f"Not tested: {item}."
+    if not state.power_ups:
+        yield "Switch on and test every function."
+    elif not tested:
+        yield "No function was noted as tested: keyboard, picture, sound, ports and drives are open."
+
+
+def _cautions(state: CaseState) -> Iterable[str]:
+    """What the next person must mind."""
+    yield "Proven means: by the readings listed here, under the assumptions listed at the end. It is not a promise that nothing else fails."
+    kinds = {area.kind for area in state.areas}
+    if "corrosion" in kinds:
+        yield "A cell has leaked on this board. Residue may creep on under lacquer and chips: look again after some months; wear gloves and eye protection when cleaning."
+    if state.wires or any(act.soldering for act in state.acts):
+        yield WIRE_CAUTIONS[1]
+    yield "Mains supplies and picture tubes hold dangerous voltages, also unplugged. Follow your local rules; leave work on them to people qualified for it."
+
+
+def _power(one: PowerUp, state: CaseState) -> PowerRow:
+    words = {item.entry: item.words for item in state.timeline}
+    guards = [f"current limit {ampere_words(one.limit_a)}"] if one.limit_a is not None else []
+    guards.append("all four points of the gate done" if one.gate_open and not one.overrides else "")
+    if one.overrides:
+        guards.append(f"gate passed over: {one.overrides}")
+    repairs = tuple(words[entry] for entry in one.repairs if entry in words)
+    guarded = ", ".join(g for g in guards if g) or "nothing named"
+    return PowerRow(stamp(one.observed_at), repairs, guarded, tuple(_seen(one)))
+
+
+def _seen(one: PowerUp) -> Iterable[str]:
+    for seen in one.seen:
+        said = [
+            f"{name}: {value}"
+            for name, value in (
+                ("screen", seen.screen),
+                ("sound", seen.sound),
+                ("smell", seen.smell),
+                ("heat", seen.heat),
+                ("current", "" if seen.current_a is None else ampere_words(seen.current_a)),
+            )
+            if value
+        ]
+        text = ", ".join([*said, *([seen.words] if seen.words else [])])
+        if text:
+            yield text
+
+
+def _proven(graph: CopperGraph, sites: Mapping[str, Site], judgement: Judgement) -> Iterable[NetRow]:
+    """Net by net: how many places at risk are proven, and which are not."""
+    proven = proven_sites(judgement)
+    cannot = {site for site, _, _ in judgement.unprovable}
+    by_net: dict[int, list[str]] = {}
+    for site in judgement.at_risk:
+        if site in sites:
+            by_net.setdefault(sites[site].net, []).append(site)
+    for net, its in sorted(by_net.items(), key=lambda item: graph.net_names[item[0]]):
+        open_sites = [s for s in its if s not in proven and s not in cannot]
+        words = [sites[s].words or s for s in open_sites[:MOST_PLACES]]
+        if len(open_sites) > MOST_PLACES:
+            words.append(f"and {len(open_sites) - MOST_PLACES} more places")
+        unprovable = sum(s in cannot for s in its)
+        if unprovable:
+            words.append(f"{_some(unprovable, 'place')} that continuity cannot prove")
+        yield NetRow(graph.net_names[net], len(its), sum(s in proven for s in its), tuple(words))
+
+
+def _unprovable(sites: Mapping[str, Site], judgement: Judgement) -> Iterable[Unprovable]:
+    """Places that continuity cannot prove, equal reasons of one net together."""
+    groups: dict[tuple[int, str, str], list[str]] = {}
+    for site, why, would in judgement.unprovable:
+        net = sites[site].net if site in sites else -1
+        groups.setdefault((net, why, would), []).append((sites[site].words if site in sites else "") or site)
+    for (_, why, would), words in groups.items():
+        more = f"\nand {len(words) - 3} more on this net" if len(words) > 3 else ""
+        yield Unprovable("\n".join(words[:3]) + more, why, would, len(words))
+
+
+def _story(state: CaseState) -> Iterable[StoryItem]:
+    for item in state.timeline:
+        yield StoryItem(
+            item.observed_at[:10],
+            item.observed_at[11:16],
+            item.at + 1,
+            item.words,
+            item.author,
+            item.kind,
+            item.undone,
+        )
+
+
+def stamp(iso: str) -> str:
+    """A time of the log as a person reads it.
+
+    >>> stamp("2026-01-31T09:15:02.123Z")
+    '2026-01-31 09:15'
+    """
+    return iso[:16].replace("T", " ")
+
+
+def _reading(one: Reading, state: CaseState) -> ReadingRow:
+    points = [say_point(p) for p in one.points]
+    says = {
+        "ohms": f"{ohm_words(one.value)}",
+        "volts": volt_words(one.value),
+        "diode": f"diode {volt_words(one.value)}",
+        "level": one.says,
+        "heat": "out of range" if one.value is None else f"{one.value:g} °C",
+    }.get(one.kind, one.kind)
+    nets = list(dict.fromkeys(p.net for p in one.points if p.net))
+    return ReadingRow(
+        one.at + 1,
+        stamp(one.observed_at),
+        points[0] if points else one.part,
+        points[1] if len(points) > 1 else "",
+        " / ".join(nets),
+        says,
+        one.instrument,
+    )
+
+
+def _package_notes(board: Board) -> Iterable[PackageNote]:
+    """Warnings and errors first, then guesses; notes last; equal words once."""
+    order = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.GUESS: 2, Severity.NOTE: 3}
+    seen: set[tuple[str, str]] = set()
+    for one in sorted(board.findings, key=lambda f: (order[f.severity], f.code)):
+        where = one.place.words()
+        words = f"{where}: {one.words}" if where else one.words
+        if (one.code, words) not in seen:
+            seen.add((one.code, words))
+            yield PackageNote(str(one.severity), one.code, words)
+
+
+def _assumptions(basis: Basis) -> Iterable[tuple[str, str]]:
+    yield "A place counts as proven sound below a probability of", f"{basis.proven_below:g}"
+    yield "A break is announced above a probability of", f"{basis.broken_above:g}"
+    yield "A reading counts as closed below", f"{basis.closed_below_ohm:g} ohm"
+    yield "Share of false open and false closed readings assumed", f"{basis.false_open:g} and {basis.false_closed:g}"
+    yield (
+        "Share of bad track, barrel, joint, contact assumed in a work area",
+        ", ".join(f"{basis.prior_in.get(kind, basis.prior_out):g}" for kind in ("run", "barrel", "joint", "contact")),
+    )
+    yield "What these are", "assumptions, not observations of benches; see docs/reference/constants.md"
+
+
+# maps ----------------------------------------------------------------------------------------------------------------------------------
+
+
+def marks_of(state: CaseState, sites: Mapping[str, Site], judgement: Judgement) -> Marks:
+    """What is drawn over the board."""
+    proven = proven_sites(judgement)
+    broken = {site for one in judgement.found for site in one.span.sites}
+    risk = [s for s in judgement.at_risk if s not in proven and s not in broken]
+    return Marks(
+        tuple((area.polygon, area.label or f"{area.part} {area.kind}".strip()) for area in state.areas),
+        tuple(_stretch(sites[s]) for s in judgement.at_risk if s in proven and s in sites),
+        tuple(_stretch(sites[s]) for s in risk if s in sites),
+        tuple(stretch for i, one in enumerate(judgement.found, 1) for stretch in _span_stretches(i, one.span, sites)),
+        tuple(_wire_mark(i, wire) for i, wire in enumerate(state.wires, 1)),
+    )
+
+
+def _stretch(site: Site, number: int = 0) -> Stretch:
+    """A site as a stretch: a run on its layer, anything through the board on both sides."""
+    flat = site.kind in (SiteKind.RUN, SiteKind.SPOKE)
+    return Stretch(site.layer if flat else "", site.path, number)
+
+
+def _span_stretches(number: int, span: Span, sites: Mapping[str, Site]) -> Iterable[Stretch]:
+    """The pieces of a span: its own path where it has one, else its sites."""
+    if span.path:
+        for layer, path in span.path:
+            yield Stretch(layer if len(path) > 1 else "", path, number)
+        return
+    for site in span.sites:
+        if site in sites:
+            yield _stretch(sites[site], number)
+
+
+def _wire_mark(number: int, wire: Wire) -> WireMark:
+    side = wire.a.side if wire.a.side == wire.b.side else "both"
+    return WireMark(number, (wire.a.x_mm, wire.a.y_mm), (wire.b.x_mm, wire.b.y_mm), side)
+
+
+def _maps(state: CaseState, board: Board, sites: Mapping[str, Site], judgement: Judgement) -> Iterable[Picture]:
+    """Both sides whole, then each work area near by, both sides."""
+    marks = marks_of(state, sites, judgement)
+    for side in ("c", "s"):
+        name = f"map-{side}"
+        yield Picture(name, _title(side), _alt(side, marks), *board_map(board, side, marks, name))
+    for i, area in enumerate(state.areas, 1):
+        label = area.label or f"{area.part} {area.kind}".strip()
+        wires = [w for w in marks.wires if _near(w.a, area.polygon) or _near(w.b, area.polygon)]
+        paths: list[Path] = [area.polygon, *((w.a, w.b) for w in wires)]
+        window = window_of(paths)
+        for side in ("c", "s"):
+            name = f"area-{i}-{side}"
+            title = f"Work area {i}, {label}: {SIDES[side]}"
+            yield Picture(name, title, f"{title}, enlarged", *board_map(board, side, marks, name, window))
+
+
+def _near(point: tuple[float, float], polygon: Path) -> bool:
+    """Inside the box of the polygon."""
+    xs, ys = [x for x, _ in polygon], [y for _, y in polygon]
+    return min(xs) <= point[0] <= max(xs) and min(ys) <= point[1] <= max(ys)
+
+
+def _title(side: str) -> str:
+    if side == "c":
+        return "Component side"
+    return "Solder side, the board turned over left to right"
+
+
+def _alt(side: str, marks: Marks) -> str:
+    """The map in words."""
+    breaks = len({one.number for one in marks.breaks})
+    return (
+        f"Map of the {SIDES[side]}: {_some(len(marks.areas), 'work area')}, {_some(breaks, 'break')}, "
+        f"{_some(len(marks.wires), 'patch wire')}, {_some(len(marks.proven), 'stretch', 'stretches')} proven sound, "
+        f"{_some(len(marks.open_risk), 'stretch', 'stretches')} not proven. The tables say the same in words."
+    )
+
+
+def document_date(iso: str) -> tuple[int, int, int, int, int, int]:
+    """Year, month, day, hour, minute, second of a log time; the epoch's start for one that is no time.
+
+    >>> document_date("2026-01-31T09:15:02.123Z")
+    (2026, 1, 31, 9, 15, 2)
+    """
+    try:
+        at = datetime.fromisoformat(iso.replace("Z", "+00:00"))
+    except ValueError:
+        return (1970, 1, 1, 0, 0, 0)
+    return (at.year, at.month, at.day, at.hour, at.minute, at.second)

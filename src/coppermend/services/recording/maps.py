@@ -1,0 +1,402 @@
+"""Maps of a board for the record, as SVG: outline, faint copper, parts, and what the case lays over them.
+
+Everything that matters is told apart by shape and pattern, so that a black and white print says the same. The solder side is drawn as one
+sees it after turning the board over about its upright axis: left and right exchanged, letters readable.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from html import escape
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from coppermend.core.board.model import Board
+from coppermend.core.geometry.shapes import ShapeSet
+
+INK, SOFT, FAINT, PAPER = "#1b1a17", "#77705f", "#ddd6c6", "#fffdf8"
+SOUND, BREAK, AREA = "#1f6b4a", "#b4420c", "#6b4e9b"
+
+Path = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of copper to mark: layer key ("" goes through the board), its path in mm, and its number on the map (0 for none)."""
+
+    layer: str
+    path: Path
+    number: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class WireMark:
+    """A patch wire to draw: number, both ends in mm, and the side it lies on (c, s or both)."""
+
+    number: int
+    a: tuple[float, float]
+    b: tuple[float, float]
+    side: str
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """What a case lays over the board: work areas (polygon, label), proven and open copper at risk, breaks, wires."""
+
+    areas: tuple[tuple[Path, str], ...] = ()
+    proven: tuple[Stretch, ...] = ()
+    open_risk: tuple[Stretch, ...] = ()
+    breaks: tuple[Stretch, ...] = ()
+    wires: tuple[WireMark, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """The window onto the board: millimetres of the copper files to millimetres of the drawing."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    mirrored: bool
+
+    @property
+    def width(self) -> float:
+        return self.x1 - self.x0
+
+    @property
+    def height(self) -> float:
+        return self.y1 - self.y0
+
+    @property
+    def unit(self) -> float:
+        """A hundredth of the longer edge: marks and letters are sized in it."""
+        return max(self.width, self.height) / 100.0
+
+    def xy(self, x: float, y: float) -> tuple[float, float]:
+        """A place of the board on the drawing."""
+        return (self.x1 - x if self.mirrored else x - self.x0, self.y1 - y)
+
+    def flat(self, coords: Any) -> NDArray[np.float64]:
+        """Many places at once."""
+        xy = np.asarray(coords, dtype=np.float64)[:, :2]
+        across = self.x1 - xy[:, 0] if self.mirrored else xy[:, 0] - self.x0
+        return np.column_stack([across, self.y1 - xy[:, 1]])
+
+
+@dataclass(slots=True)
+class _Drawing:
+    view: _View
+    parts: list[str] = field(default_factory=list)
+
+    def add(self, text: str) -> None:
+        self.parts.append(text)
+
+    def path(self, coords: Any, closed: bool = False) -> str:
+        """Path data through these places."""
+        steps = " ".join(f"{_num(x)} {_num(y)}" for x, y in self.view.flat(coords))
+        return f"M{steps}" + ("Z" if closed else "")
+
+
+def _num(value: float) -> str:
+    """A coordinate with 10 um steps, without trailing zeros.
+
+    >>> _num(1.50), _num(2.0), _num(-0.001)
+    ('1.5', '2', '0')
+    """
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def board_map(
+    board: Board, side: str, marks: Marks, name: str, window: tuple[float, float, float, float] | None = None
+) -> tuple[str, float]:
+    """The map of one side (c or s) as an SVG document, and its height by its width; ``window`` (x0, y0, x1, y1) in mm shows a part of the board.
+
+    ``name`` goes before every id in the document, so that several maps can stand in one page.
+    """
+    x0, y0, x1, y1 = window or _bounds(board)
+    pad = 0.02 * max(x1 - x0, y1 - y0) + 0.5
+    view = _View(x0 - pad, y0 - pad, x1 + pad, y1 + pad, side == "s")
+    drawing = _Drawing(view)
+    clip = f"{name}-clip"
+    drawing.add(f'<clipPath id="{clip}"><rect width="{_num(view.width)}" height="{_num(view.height)}"/></clipPath>')
+    drawing.add(f'<g clip-path="url(#{clip})">')
+    _draw_outline(drawing, board)
+    _draw_copper(drawing, board, side)
+    _draw_parts(drawing, board, side)
+    _draw_areas(drawing, marks)
+    _draw_stretches(drawing, marks, side)
+    _draw_wires(drawing, marks, side)
+    _draw_numbers(drawing, marks, side)
+    drawing.add("</g>")
+    legend = _legend(drawing, marks, side)
+    height = view.height + legend
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_num(view.width)} {_num(height)}" '
+        f'font-family="Libertinus Serif, serif" fill="none" stroke-linecap="round" stroke-linejoin="round">'
+    )
+    paper = f'<rect width="{_num(view.width)}" height="{_num(height)}" fill="{PAPER}"/>'
+    return head + paper + "".join(drawing.parts) + "</svg>", height / view.width
+
+
+def _bounds(board: Board) -> tuple[float, float, float, float]:
+    """The box round outline and copper; a 100 mm square for a board with neither."""
+    boxes = [np.array([[*o.min(axis=0), *o.max(axis=0)]]) for o in board.outline if len(o)]
+    if not boxes:
+        boxes = [layer.shapes.bounds_mm() for layer in board.layers if len(layer.shapes)]
+    if not boxes:
+        return (0.0, 0.0, 100.0, 100.0)
+    rows = np.vstack(boxes)
+    low, high = np.nanmin(rows[:, :2], axis=0), np.nanmax(rows[:, 2:], axis=0)
+    return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+
+
+def _draw_outline(drawing: _Drawing, board: Board) -> None:
+    """The board's edge."""
+    for ring in board.outline:
+        if len(ring):
+            data = drawing.path(ring, closed=True)
+            drawing.add(
+                f'<path d="{data}" fill="#f7f2e6" stroke="{INK}" stroke-width="{_num(0.25 * drawing.view.unit)}"/>'
+            )
+
+
+def _draw_copper(drawing: _Drawing, board: Board, side: str) -> None:
+    """The copper of this side, faint; strokes of one width share a path."""
+    for layer in board.layers:
+        if layer.key == side:
+            _draw_shapes(drawing, layer.shapes)
+
+
+def _draw_shapes(drawing: _Drawing, shapes: ShapeSet) -> None:
+    """Shapes of round tools as strokes, regions filled."""
+    if not len(shapes):
+        return
+    view = drawing.view
+    box = shapes.bounds_mm()
+    seen = (box[:, 0] < view.x1) & (box[:, 2] > view.x0) & (box[:, 1] < view.y1) & (box[:, 3] > view.y0)
+    shown = shapes.take(np.flatnonzero(seen))
+    strokes: dict[str, list[str]] = {}
+    regions: list[str] = []
+    for skeleton, radius in zip(shown.skeleton, shown.radius_mm, strict=True):
+        for geometry in shapely.get_parts(skeleton):
+            if geometry.is_empty:
+                continue
+            if geometry.geom_type == "Polygon":
+                rings = [geometry.exterior, *geometry.interiors]
+                regions.append("".join(drawing.path(r.coords, closed=True) for r in rings))
+            else:
+                coords = list(geometry.coords)
+                coords = coords if len(coords) > 1 else [*coords, *coords]
+                strokes.setdefault(_num(2 * float(radius)), []).append(drawing.path(coords))
+    if regions:
+        drawing.add(f'<path d="{"".join(regions)}" fill="{FAINT}" fill-rule="evenodd"/>')
+    drawing.add(f'<g stroke="{FAINT}">')
+    for width, paths in sorted(strokes.items()):
+        drawing.add(f'<path stroke-width="{width}" d="{"".join(paths)}"/>')
+    drawing.add("</g>")
+
+
+def _draw_parts(drawing: _Drawing, board: Board, side: str) -> None:
+    """Part outlines with their names; parts of the other side dotted."""
+    unit = drawing.view.unit
+    for part in board.parts:
+        if len(part.outline) < 3:
+            continue
+        middle = part.outline.mean(axis=0)
+        if not (drawing.view.x0 < middle[0] < drawing.view.x1 and drawing.view.y0 < middle[1] < drawing.view.y1):
+            continue
+        dots = "" if part.side == side else f' stroke-dasharray="{_num(0.1 * unit)} {_num(0.5 * unit)}"'
+        drawing.add(
+            f'<path d="{drawing.path(part.outline, closed=True)}" stroke="{SOFT}" stroke-width="{_num(0.16 * unit)}"{dots}/>'
+        )
+        size = np.ptp(part.outline, axis=0)
+        letters = max(len(part.ref), 1)
+        font = min(1.7 * unit, 0.8 * float(min(size)), 1.5 * float(max(size)) / letters)
+        if font >= 0.5 * unit:
+            x, y = drawing.view.xy(float(middle[0]), float(middle[1]))
+            turn = f' transform="rotate(-90 {_num(x)} {_num(y)})"' if size[1] > 1.3 * size[0] else ""
+            drawing.add(_text(x, y + 0.35 * font, part.ref, font, SOFT, turn))
+
+
+def printable(words: str) -> str:
+    """Words without control characters, which XML forbids and no printer shows.
+
+    >>> printable("a\x07b")
+    'ab'
+    """
+    return "".join(c for c in words if c >= " " and c not in "\x7f\ufffe\uffff" and not "\ud800" <= c <= "\udfff")
+
+
+def _text(x: float, y: float, words: str, size: float, colour: str, more: str = "", anchor: str = "middle") -> str:
+    """One line of letters."""
+    return (
+        f'<text x="{_num(x)}" y="{_num(y)}" font-size="{_num(size)}" fill="{colour}" text-anchor="{anchor}"{more}>'
+        f"{escape(printable(words))}</text>"
+    )
+
+
+def _draw_areas(drawing: _Drawing, marks: Marks) -> None:
+    """Work areas: long dashes and their label."""
+    unit = drawing.view.unit
+    for polygon, label in marks.areas:
+        data = drawing.path(polygon, closed=True)
+        drawing.add(
+            f'<path d="{data}" stroke="{AREA}" stroke-width="{_num(0.3 * unit)}" '
+            f'stroke-dasharray="{_num(1.6 * unit)} {_num(0.9 * unit)}"/>'
+        )
+        flat = drawing.view.flat(polygon)
+        x, y = float(flat[:, 0].min()), float(flat[:, 1].min())
+        y = max(y - 0.5 * unit, 1.6 * unit)
+        drawing.add(_text(max(x, 0.3 * unit), y, label, 1.5 * unit, AREA, anchor="start"))
+
+
+def _stroke(drawing: _Drawing, stretches: Iterable[Stretch], side: str) -> str:
+    """One path through all of these that are seen from this side; a place through the board becomes a dot."""
+    out = []
+    for one in stretches:
+        if one.layer not in ("", side) or not one.path:
+            continue
+        coords = list(one.path) if len(one.path) > 1 else [one.path[0], one.path[0]]
+        out.append(drawing.path(coords))
+    return "".join(out)
+
+
+def _draw_stretches(drawing: _Drawing, marks: Marks, side: str) -> None:
+    """Proven copper dashed, copper that is still open as a double line, breaks as broad bars with a light core of dots."""
+    unit = drawing.view.unit
+    wide = max(0.45, 0.42 * unit)
+    proven, risk, broken = (_stroke(drawing, s, side) for s in (marks.proven, marks.open_risk, marks.breaks))
+    if risk:
+        drawing.add(f'<path d="{risk}" stroke="{INK}" stroke-width="{_num(1.5 * wide)}"/>')
+        drawing.add(f'<path d="{risk}" stroke="{PAPER}" stroke-width="{_num(0.75 * wide)}"/>')
+    if proven:
+        dash = f"{_num(1.4 * wide)} {_num(1.5 * wide)}"
+        drawing.add(
+            f'<path d="{proven}" stroke="{SOUND}" stroke-width="{_num(0.9 * wide)}" stroke-dasharray="{dash}"/>'
+        )
+    if broken:
+        drawing.add(f'<path d="{broken}" stroke="{BREAK}" stroke-width="{_num(2.6 * wide)}"/>')
+        dots = f"{_num(0.01 * wide)} {_num(2.4 * wide)}"
+        drawing.add(
+            f'<path d="{broken}" stroke="{PAPER}" stroke-width="{_num(1.2 * wide)}" stroke-dasharray="{dots}"/>'
+        )
+
+
+def _draw_wires(drawing: _Drawing, marks: Marks, side: str) -> None:
+    """Patch wires of this side as a bowed line with a filled end at each joint; those of the other side dotted."""
+    unit = drawing.view.unit
+    for wire in marks.wires:
+        (ax, ay), (bx, by) = drawing.view.xy(*wire.a), drawing.view.xy(*wire.b)
+        mx, my = _bow(ax, ay, bx, by)
+        data = f"M{_num(ax)} {_num(ay)}Q{_num(mx)} {_num(my)} {_num(bx)} {_num(by)}"
+        here = wire.side in (side, "both")
+        dash = "" if here else f' stroke-dasharray="{_num(0.05 * unit)} {_num(0.8 * unit)}"'
+        drawing.add(f'<path d="{data}" stroke="{PAPER}" stroke-width="{_num(0.9 * unit)}"/>')
+        drawing.add(f'<path d="{data}" stroke="{INK}" stroke-width="{_num(0.42 * unit)}"{dash}/>')
+        if here:
+            for x, y in ((ax, ay), (bx, by)):
+                drawing.add(f'<circle cx="{_num(x)}" cy="{_num(y)}" r="{_num(0.55 * unit)}" fill="{INK}"/>')
+
+
+def _bow(ax: float, ay: float, bx: float, by: float) -> tuple[float, float]:
+    """The control point of a slightly bowed line: a wire is not mistaken for a track."""
+    return ((ax + bx) / 2 - 0.18 * (by - ay), (ay + by) / 2 + 0.18 * (bx - ax))
+
+
+def _draw_numbers(drawing: _Drawing, marks: Marks, side: str) -> None:
+    """Numbers of breaks in squares, of wires in circles; a break that lies on the other side keeps its square there only."""
+    unit = drawing.view.unit
+    done: set[int] = set()
+    for one in marks.breaks:
+        if one.number and one.number not in done and one.layer in ("", side) and one.path:
+            done.add(one.number)
+            x, y = drawing.view.xy(*one.path[len(one.path) // 2])
+            drawing.add(_badge(x + 1.6 * unit, y - 1.6 * unit, str(one.number), unit, True))
+    for wire in marks.wires:
+        if wire.side in (side, "both"):
+            (ax, ay), (bx, by) = drawing.view.xy(*wire.a), drawing.view.xy(*wire.b)
+            mx, my = _bow(ax, ay, bx, by)
+            drawing.add(_badge((ax + bx) / 4 + mx / 2, (ay + by) / 4 + my / 2, str(wire.number), unit, False))
+
+
+def _badge(x: float, y: float, words: str, unit: float, square: bool) -> str:
+    """A number in a square (break) or a circle (wire)."""
+    r = 1.25 * unit
+    if square:
+        shape = (
+            f'<rect x="{_num(x - r)}" y="{_num(y - r)}" width="{_num(2 * r)}" height="{_num(2 * r)}" fill="{BREAK}"/>'
+        )
+        return shape + _text(x, y + 0.62 * unit, words, 1.8 * unit, "#fff")
+    shape = f'<circle cx="{_num(x)}" cy="{_num(y)}" r="{_num(r)}" fill="{PAPER}" stroke="{INK}" stroke-width="{_num(0.2 * unit)}"/>'
+    return shape + _text(x, y + 0.6 * unit, words, 1.7 * unit, INK)
+
+
+def _legend(drawing: _Drawing, marks: Marks, side: str) -> float:
+    """What the marks mean, below the board; its height in mm."""
+    unit = drawing.view.unit
+    rows = list(_legend_rows(marks, unit, side))
+    per_row = 3 if drawing.view.width > 55 * unit else 2
+    step = drawing.view.width / per_row
+    top = drawing.view.height + 2.2 * unit
+    for i, (sample, words) in enumerate(rows):
+        x, y = (i % per_row) * step + unit, top + (i // per_row) * 3.0 * unit
+        drawing.add(f'<g transform="translate({_num(x)} {_num(y)})">{sample}</g>')
+        drawing.add(_text(x + 7.5 * unit, y + 0.55 * unit, words, 1.65 * unit, INK, anchor="start"))
+    return 2.6 * unit + 3.0 * unit * -(-len(rows) // per_row)
+
+
+def _legend_rows(marks: Marks, unit: float, side: str) -> Iterable[tuple[str, str]]:
+    """A sample and its words for each kind of mark on this map."""
+    wide = max(0.45, 0.42 * unit)
+    line = f"M0 0H{_num(6 * unit)}"
+    if marks.areas:
+        yield (
+            f'<path d="{line}" stroke="{AREA}" stroke-width="{_num(0.3 * unit)}" stroke-dasharray="{_num(1.6 * unit)} {_num(0.9 * unit)}"/>',
+            "work area",
+        )
+    if marks.proven:
+        yield (
+            f'<path d="{line}" stroke="{SOUND}" stroke-width="{_num(0.9 * wide)}" stroke-dasharray="{_num(1.4 * wide)} {_num(1.5 * wide)}"/>',
+            "proven sound",
+        )
+    if marks.open_risk:
+        yield (
+            f'<path d="{line}" stroke="{INK}" stroke-width="{_num(1.5 * wide)}"/><path d="{line}" stroke="{PAPER}" stroke-width="{_num(0.75 * wide)}"/>',
+            "at risk, not proven",
+        )
+    if marks.breaks:
+        yield (
+            f'<path d="{line}" stroke="{BREAK}" stroke-width="{_num(2.6 * wide)}"/><path d="{line}" stroke="{PAPER}" '
+            f'stroke-width="{_num(1.2 * wide)}" stroke-dasharray="{_num(0.01 * wide)} {_num(2.4 * wide)}"/>',
+            "break (number in a square)",
+        )
+    if any(wire.side in (side, "both") for wire in marks.wires):
+        yield (
+            f'<path d="{line}" stroke="{INK}" stroke-width="{_num(0.42 * unit)}"/>'
+            f'<circle r="{_num(0.55 * unit)}" fill="{INK}"/><circle cx="{_num(6 * unit)}" r="{_num(0.55 * unit)}" fill="{INK}"/>',
+            "patch wire (number in a circle)",
+        )
+    if any(wire.side not in (side, "both") for wire in marks.wires):
+        yield (
+            f'<path d="{line}" stroke="{INK}" stroke-width="{_num(0.42 * unit)}" stroke-dasharray="{_num(0.05 * unit)} {_num(0.8 * unit)}"/>',
+            "patch wire on the other side",
+        )
+
+
+def window_of(paths: Sequence[Path], margin_mm: float = 4.0) -> tuple[float, float, float, float]:
+    """The box round these paths with a margin, in mm, at least 25 mm wide and high.
+
+    >>> window_of([((0.0, 0.0), (40.0, 10.0))])
+    (-4.0, -7.5, 44.0, 17.5)
+    """
+    every = np.array([xy for path in paths for xy in path], dtype=np.float64)
+    low, high = every.min(axis=0) - margin_mm, every.max(axis=0) + margin_mm
+    short = np.maximum(25.0 - (high - low), 0.0) / 2
+    low, high = low - short, high + short
+    return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))

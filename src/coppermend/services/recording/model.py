@@ -1,0 +1,162 @@
+"""What a record says, as values: words, rows and pictures that HTML and PDF are made from. No files, no markup."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """Whose machine, which board, from when to when. Dates as ``2026-01-31``; ``last`` is the last entry's time (ISO 8601, UTC)."""
+
+    title: str
+    board: str
+    serial: str
+    owner: str
+    complaint: str
+    opened: str
+    last: str
+    progress: str
+    case: str
+    number: int
+    package_id: str
+    entries: int
+    log_sha256: str
+    """SHA-256 of the last entry: it closes the chain over all entries before it."""
+
+
+@dataclass(frozen=True, slots=True)
+class BreakRow:
+    """A break that the readings leave: its ``number`` on the map, the net, where in words, how sure, and what became of it."""
+
+    number: int
+    net: str
+    words: str
+    sure: str
+    mended: str
+
+
+@dataclass(frozen=True, slots=True)
+class WireRow:
+    """A patch wire that was fitted: its ``number`` on the map, its ends, what it is made of, when, and whether readings prove it."""
+
+    number: int
+    ends: str
+    wire: str
+    fitted: str
+    proof: str
+
+
+@dataclass(frozen=True, slots=True)
+class NetRow:
+    """What is known about the copper of one net in the work areas: ``proven`` of ``at_risk`` places, and the open ones in words."""
+
+    net: str
+    at_risk: int
+    proven: int
+    open_places: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Unprovable:
+    """A place that continuity cannot prove: where, why, and what would prove it."""
+
+    words: str
+    why: str
+    would: str
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class StoryItem:
+    """One entry of the log as a person reads it."""
+
+    date: str
+    time: str
+    number: int
+    words: str
+    author: str
+    kind: str
+    undone: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PowerRow:
+    """One power-up: when, what was done before it, how it was guarded, and what was seen."""
+
+    when: str
+    repairs: tuple[str, ...]
+    guarded: str
+    seen: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRow:
+    """One reading: entry number, when, the two points in words, what was read, with what."""
+
+    number: int
+    when: str
+    point_a: str
+    point_b: str
+    net: str
+    says: str
+    instrument: str
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A map as an SVG document: ``name`` for file names, ``title`` above it, ``alt`` for those who do not see it."""
+
+    name: str
+    title: str
+    alt: str
+    svg: str
+    height_by_width: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """A photo of the case: its words, and its bytes as base64 with a media type that a page may show."""
+
+    words: str
+    when: str
+    media: str
+    base64: str
+
+
+@dataclass(frozen=True, slots=True)
+class PackageNote:
+    """What the tool noticed or guessed about the fabrication package."""
+
+    severity: str
+    code: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class RecordView:
+    """The whole record in the order it is read."""
+
+    heading: Heading
+    summary: tuple[str, ...]
+    findings: tuple[BreakRow, ...]
+    wires: tuple[WireRow, ...]
+    remaining: tuple[str, ...]
+    cautions: tuple[str, ...]
+    maps: tuple[Picture, ...]
+    photos: tuple[Photo, ...]
+    power: tuple[PowerRow, ...]
+    tests: tuple[tuple[str, str, str], ...]
+    """(function, result, words)."""
+    proven: tuple[NetRow, ...]
+    unprovable: tuple[Unprovable, ...]
+    story: tuple[StoryItem, ...]
+    readings: tuple[ReadingRow, ...]
+    package_notes: tuple[PackageNote, ...]
+    corrections: str
+    assumptions: tuple[tuple[str, str], ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """The record as plain JSON values."""
+        return asdict(self)
