@@ -380,5 +380,6 @@ def x2_points(board: Board) -> tuple[NetlistPoint, ...]:
         for piece in np.flatnonzero((layer.pin != "") & (layer.stated_net != "")):
             part, _, pin = str(layer.pin[piece]).rpartition(".")
             x, y = middle[piece]
-            out.append(NetlistPoint(str(layer.stated_net[piece]), part, pin, float(x), float(y), (layer.key,), X2_SOURCE, int(piece)))
+            net, island = str(layer.stated_net[piece]), int(layer.island[piece])
+            out.append(NetlistPoint(net, part, pin, float(x), float(y), (layer.key,), X2_SOURCE, int(piece), island))
     return tuple(out)

@@ -133,6 +133,8 @@ class NetlistPoint:
     layers: tuple[str, ...]
     source: str
     line: int
+    island: int = -1
+    """Index into Board.nets of the copper found at the point; -1 where none lies there."""
 
 
 @dataclass(frozen=True, slots=True)

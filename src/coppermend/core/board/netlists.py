@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,6 +106,7 @@ def place_netlist(
     through = np.array([bool(r.hole_mm) for r in records], dtype=bool)
     near = np.array([_slack_mm(r) for r in records])
     island = islands_at(points, through, near, layers, index, holes, finder)
+    points = tuple(replace(point, island=int(k)) for point, k in zip(points, island, strict=True))
     return PlacedNetlist(netlist.name, points, island, through, placing)
 
 

@@ -1,0 +1,390 @@
+"""Copper against what netlists say: points tested, agreeing and missed, nets split and joined, each with words and a place.
+
+The copper is never changed by what is found here. Sources: the X2 attributes of the copper files, and each IPC-D-356 file.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse.csgraph import breadth_first_order
+
+from coppermend.core.board.build import X2_SOURCE, x2_points
+from coppermend.core.board.model import Board, NetlistPoint
+from coppermend.core.board.naming import says_a_net
+
+STALE_NETS = 0.2
+"""From this share of disagreeing nets on, the netlist is more likely of another state of the board than the copper is wrong; our assumption."""
+
+JUMPER_GAP_MM = 0.5
+"""Lands of one part nearer than this and not joined are the two halves of an open jumper land; common practice 0.15 to 0.3 mm, no source."""
+
+_TIE_PARTS = ("NT", "JP", "SJ", "LK", "W", "TIE", "SH")
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """One net that is split, or nets that are joined. ``why``: tie, jumper, equal numbers, no hole, one layer, stale, open, short."""
+
+    kind: str
+    nets: tuple[str, ...]
+    points: tuple[str, ...]
+    """The points on the smaller side: those that the copper does not join to the rest (split), or joins to it (joined)."""
+    why: str
+    words: str
+    x_mm: float
+    y_mm: float
+    layer: str
+
+
+@dataclass(frozen=True, slots=True)
+class Missed:
+    """A netlist point where no copper was found."""
+
+    point: str
+    net: str
+    words: str
+    x_mm: float
+    y_mm: float
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class SourceRow:
+    """One netlist source against the copper. ``points`` that name a net; ``agree`` of them; the rest by disagreement; ``nets`` different names.
+
+    A point agrees when its net lies on one island that holds no other net of this source. Of split and joined nets the points on the
+    larger side agree still: the main island of the net, when the net is the main net of the island.
+    """
+
+    source: str
+    nets: int
+    points: int
+    agree: int
+    missed: tuple[Missed, ...]
+    split_nets: tuple[Disagreement, ...]
+    joined_nets: tuple[Disagreement, ...]
+    origin_shift_mm: tuple[float, float]
+
+    @property
+    def exact(self) -> bool:
+        """Whether copper and source agree in every point."""
+        return not (self.missed or self.split_nets or self.joined_nets) and self.agree == self.points
+
+
+def point_name(point: NetlistPoint) -> str:
+    """A netlist point in words: ``U1.8``, or ``via at 12.700, 30.480 mm``."""
+    if point.part and point.part != "VIA":
+        return f"{point.part}.{point.pin}" if point.pin else point.part
+    return f"via at {point.x_mm:.3f}, {point.y_mm:.3f} mm"
+
+
+def sources(board: Board) -> dict[str, list[NetlistPoint]]:
+    """Points by source: X2 attributes first (one point per pin and layer), then each netlist file."""
+    out: dict[str, list[NetlistPoint]] = {}
+    stated = x2_points(board)
+    if stated:
+        out[X2_SOURCE] = list(stated)
+    for point in board.netlist_points:
+        out.setdefault(point.source, []).append(point)
+    return out
+
+
+def compare(board: Board) -> tuple[SourceRow, ...]:
+    """One row per netlist source of the board; empty when the package has none."""
+    graph = ContactGraph(board)
+    return tuple(compare_source(board, name, points, graph) for name, points in sources(board).items())
+
+
+def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], graph: ContactGraph) -> SourceRow:
+    """One source against the copper; see SourceRow."""
+    points = [point for point in all_points if says_a_net(point.net)]
+    found = [point for point in points if point.island >= 0]
+    missed = tuple(_missed(board, point) for point in points if point.island < 0)
+    of_net: dict[str, Counter[int]] = defaultdict(Counter)
+    of_island: dict[int, Counter[str]] = defaultdict(Counter)
+    for point in found:
+        of_net[point.net][point.island] += 1
+        of_island[point.island][point.net] += 1
+    main_island = {net: _most(counts) for net, counts in of_net.items()}
+    main_net = {island: _most(counts) for island, counts in of_island.items()}
+    agree = sum(main_island[p.net] == p.island and main_net[p.island] == p.net for p in found)
+    bad = sum(len(c) > 1 for c in of_net.values()) + sum(len(c) > 1 for c in of_island.values())
+    stale = bad > STALE_NETS * max(1, len(of_net)) and bad > 5
+    by_island: dict[int, list[NetlistPoint]] = defaultdict(list)
+    for point in found:
+        by_island[point.island].append(point)
+    splits = [
+        _split(board, graph, net, main_island[net], island, by_island, stale)
+        for net, counts in sorted(of_net.items())
+        if len(counts) > 1
+        for island in sorted(counts)
+        if island != main_island[net]
+    ]
+    joins = [
+        _joined(board, graph, main_net[island], net, by_island[island], stale)
+        for island, nets in sorted(of_island.items())
+        if len(nets) > 1
+        for net in sorted(nets)
+        if net != main_net[island]
+    ]
+    shift = (0.0, 0.0) if name == X2_SOURCE else board.origin_shift_mm
+    return SourceRow(name, len({p.net for p in points}), len(points), agree, missed, tuple(splits), tuple(joins), shift)
+
+
+def _most(counts: Counter[Any]) -> Any:
+    return min(counts.items(), key=lambda item: (-item[1], item[0]))[0]
+
+
+def _missed(board: Board, point: NetlistPoint) -> Missed:
+    on = "any layer" if len(point.layers) > 1 else f"layer {point.layers[0]}" if point.layers else "any layer"
+    words = f"No copper lies on {on} where the netlist has {point_name(point)} of net {point.net}."
+    return Missed(point_name(point), point.net, words, point.x_mm, point.y_mm, point.line)
+
+
+class ContactGraph:
+    """Pieces and plated holes of a board as nodes, contacts and walls as edges: finds the way by which two points are joined."""
+
+    def __init__(self, board: Board) -> None:
+        self.board = board
+        sizes = [len(layer.shapes) for layer in board.layers]
+        self.start = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
+        self.pieces = int(self.start[-1])
+        self._matrix: csr_matrix | None = None
+
+    def matrix(self) -> csr_matrix:
+        """The adjacency matrix, made when first asked for."""
+        if self._matrix is None:
+            ends = [np.empty((0, 2), np.int64)]
+            for layer, begin in zip(self.board.layers, self.start, strict=False):
+                ends.append(layer.contacts + begin)
+                ends.append(np.column_stack([layer.walls[:, 0] + self.pieces, layer.walls[:, 1] + begin]))
+            edge = np.concatenate(ends)
+            count = self.pieces + len(self.board.holes)
+            ones = np.ones(2 * len(edge), np.int8)
+            rows, columns = np.r_[edge[:, 0], edge[:, 1]], np.r_[edge[:, 1], edge[:, 0]]
+            self._matrix = coo_matrix((ones, (rows, columns)), shape=(count, count)).tocsr()
+        return self._matrix
+
+    def nodes_at(self, point: NetlistPoint) -> list[int]:
+        """Nodes of the copper of the point's island that lies at its place."""
+        out: list[int] = []
+        spot = shapely.Point(point.x_mm, point.y_mm)
+        for at, layer in enumerate(self.board.layers):
+            mine = np.flatnonzero(layer.island == point.island)
+            if layer.key not in point.layers or len(mine) == 0:
+                continue
+            gap = shapely.distance(layer.shapes.skeleton[mine], spot) - layer.shapes.radius_mm[mine]
+            best = float(gap.min())
+            if best <= 0.3:
+                out += (mine[gap <= max(best, 0.0)] + self.start[at]).tolist()
+        return out
+
+    def way(self, a: Sequence[int], b: Sequence[int]) -> list[int]:
+        """Nodes from one of ``a`` to one of ``b`` by the fewest contacts; empty when there is none."""
+        if not a or not b:
+            return []
+        goal = set(b)
+        best: list[int] = []
+        for origin in list(dict.fromkeys(a))[:8]:
+            _, before = breadth_first_order(self.matrix(), origin, directed=False, return_predecessors=True)
+            for end in goal:
+                way = [end]
+                while way[-1] != origin and before[way[-1]] >= 0:
+                    way.append(int(before[way[-1]]))
+                if way[-1] == origin and (not best or len(way) < len(best)):
+                    best = way[::-1]
+        return best
+
+    def place(self, node: int) -> tuple[float, float, str]:
+        """A place on the node's copper (mm, layer key); a hole is placed on its first layer."""
+        if node >= self.pieces:
+            hole = self.board.holes[node - self.pieces]
+            return hole.x_mm, hole.y_mm, hole.layers[0]
+        at = int(np.searchsorted(self.start, node, side="right")) - 1
+        layer = self.board.layers[at]
+        spot = shapely.point_on_surface(layer.shapes.skeleton[node - self.start[at]])
+        return float(spot.x), float(spot.y), layer.key
+
+    def piece(self, node: int) -> tuple[int, int] | None:
+        """(layer position, piece) of a node; None for a hole."""
+        if node >= self.pieces:
+            return None
+        at = int(np.searchsorted(self.start, node, side="right")) - 1
+        return at, node - int(self.start[at])
+
+    def contact(self, a: int, b: int) -> tuple[float, float, str]:
+        """Where two neighbouring nodes meet: the nearest points of their skeletons' shapes, halfway."""
+        one, two = self.piece(a), self.piece(b)
+        if one is None or two is None:
+            return self.place(a if one is None else b)
+        layer = self.board.layers[one[0]]
+        line = shapely.shortest_line(layer.shapes.skeleton[one[1]], layer.shapes.skeleton[two[1]])
+        middle = shapely.line_interpolate_point(line, 0.5, normalized=True) if line.length else shapely.Point(line.coords[0])
+        return float(middle.x), float(middle.y), layer.key
+
+
+def _stated(graph: ContactGraph, node: int) -> str:
+    where = graph.piece(node)
+    return "" if where is None else str(graph.board.layers[where[0]].stated_net[where[1]])
+
+
+def _land_at(graph: ContactGraph, node: int, pins: Mapping[tuple[int, str], str]) -> str:
+    """The pin whose land the node is, "" for tracks, pours and vias."""
+    where = graph.piece(node)
+    if where is None:
+        hole = graph.board.holes[node - graph.pieces]
+        return pins.get((round(hole.x_mm * 50), f"{round(hole.y_mm * 50)}"), "")
+    layer = graph.board.layers[where[0]]
+    if layer.kind[where[1]] not in ("flash", "region"):
+        return ""
+    x0, y0, x1, y1 = layer.shapes.take(np.array([where[1]])).bounds_mm()[0]
+    if max(x1 - x0, y1 - y0) > 12.0:
+        return ""
+    return pins.get((round((x0 + x1) * 25), f"{round((y0 + y1) * 25)}"), "")
+
+
+def _pin_places(board: Board) -> dict[tuple[int, str], str]:
+    return {(round(pin.x_mm * 50), f"{round(pin.y_mm * 50)}"): pin.name for part in board.parts for pin in part.pins}
+
+
+def _joined(
+    board: Board, graph: ContactGraph, main: str, other: str, points: Sequence[NetlistPoint], stale: bool
+) -> Disagreement:
+    """Why one island holds two nets: the way between them and what lies at the place where they meet."""
+    mine = [p for p in points if p.net == main]
+    theirs = [p for p in points if p.net == other]
+    way = _shortest(graph, theirs, mine)
+    pins = _pin_places(board)
+    lands = [land for land in (_land_at(graph, node, pins) for node in way) if land]
+    at, meeting = _meeting(graph, way, main, other, lands, pins)
+    names = tuple(sorted({point_name(p) for p in theirs}))
+    why, reason = _why_joined(lands, meeting, theirs, mine, stale)
+    x, y, layer = at if way else (theirs[0].x_mm, theirs[0].y_mm, theirs[0].layers[0] if theirs[0].layers else "")
+    ends = f" between {lands[0]} and {lands[-1]}" if len(lands) > 1 and lands[0] != lands[-1] else ""
+    words = f"Copper joins nets {main} and {other}{ends} at {x:.3f}, {y:.3f} mm, layer {layer}. {reason}"
+    return Disagreement("joined", (main, other), names, why, words, x, y, layer)
+
+
+def _shortest(graph: ContactGraph, a: Sequence[NetlistPoint], b: Sequence[NetlistPoint]) -> list[int]:
+    starts = [node for point in a[:20] for node in graph.nodes_at(point)]
+    ends = [node for point in b for node in graph.nodes_at(point)]
+    return graph.way(starts, ends)
+
+
+def _meeting(
+    graph: ContactGraph, way: Sequence[int], main: str, other: str, lands: Sequence[str], pins: Mapping[tuple[int, str], str]
+) -> tuple[tuple[float, float, str], str]:
+    """Where the two nets meet on the way, and the pin whose land that is ("" for none)."""
+    if not way:
+        return (0.0, 0.0, ""), ""
+    for a, b in pairwise(way):
+        one, two = _stated(graph, a), _stated(graph, b)
+        if one and two and one != two:
+            land = _land_at(graph, a, pins) or _land_at(graph, b, pins)
+            return graph.contact(a, b), land
+    last = _land_at(graph, way[-1], pins)
+    if last:
+        return graph.place(way[-1]), last
+    if len(way) == 1:
+        return graph.place(way[0]), ""
+    middle = len(way) // 2
+    return graph.contact(way[middle - 1], way[middle]), ""
+
+
+def _why_joined(
+    lands: Sequence[str], meeting: str, theirs: Sequence[NetlistPoint], mine: Sequence[NetlistPoint], stale: bool
+) -> tuple[str, str]:
+    part = meeting.rpartition(".")[0]
+    parts = {p.part for p in theirs} & {p.part for p in mine} - {"VIA", ""}
+    for ref in sorted(parts | ({part} if part else set())):
+        if ref.upper().startswith(_TIE_PARTS):
+            return "jumper", f"{ref} is a tie or jumper land that the copper bridges; meant so in all likelihood."
+    if stale:
+        return "stale", "So many nets disagree that the netlist seems to belong to another state of the board."
+    if meeting and len({p.part for p in theirs}) <= 3:
+        return "tie", f"They meet at the land of {meeting}: a line taken off at that land, meant so in all likelihood (an intended tie)."
+    if parts:
+        ref = min(parts)
+        return "tie", f"Both end on {ref}; its lands are joined by copper (an intended tie, or lands bridged in the data)."
+    return "short", "Nothing at the place explains it: a short in the copper data, or a netlist of another state."
+
+
+def _nearest_gap(board: Board, a: int, b: int) -> tuple[float, float, float, str] | None:
+    """The smallest gap between two islands on one layer: gap, x, y (mm), layer key; None when they share no layer."""
+    best: tuple[float, float, float, str] | None = None
+    for layer in board.layers:
+        one, two = np.flatnonzero(layer.island == a), np.flatnonzero(layer.island == b)
+        if len(one) == 0 or len(two) == 0:
+            continue
+        if len(one) > len(two):
+            one, two = two, one
+        near, apart = _nearest(layer.shapes.skeleton[one[:200]], layer.shapes.skeleton[two])
+        gap = apart - layer.shapes.radius_mm[one[near[:, 0]]] - layer.shapes.radius_mm[two[near[:, 1]]]
+        k = int(np.argmin(gap))
+        if best is None or gap[k] < best[0]:
+            line = shapely.shortest_line(layer.shapes.skeleton[one[near[k, 0]]], layer.shapes.skeleton[two[near[k, 1]]])
+            spot = shapely.line_interpolate_point(line, 0.5, normalized=True) if line.length else shapely.Point(line.coords[0])
+            best = (float(gap[k]), float(spot.x), float(spot.y), layer.key)
+    return best
+
+
+def _nearest(some: NDArray[Any], many: NDArray[Any]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    tree = shapely.STRtree(many)
+    pairs, apart = tree.query_nearest(some, return_distance=True, all_matches=False)
+    return np.asarray(pairs.T), np.asarray(apart)
+
+
+def _split(
+    board: Board,
+    graph: ContactGraph,
+    net: str,
+    main: int,
+    island: int,
+    by_island: Mapping[int, Sequence[NetlistPoint]],
+    stale: bool,
+) -> Disagreement:
+    """Why part of a net lies on another island than the rest: what is there, or what is missing."""
+    apart = [p for p in by_island[island] if p.net == net]
+    rest = [p for p in by_island[main] if p.net == net]
+    names = tuple(sorted({point_name(p) for p in apart}))
+    gap = _nearest_gap(board, main, island)
+    first = apart[0]
+    x, y, layer = (gap[1], gap[2], gap[3]) if gap else (first.x_mm, first.y_mm, first.layers[0] if first.layers else "")
+    why, reason = _why_split(board, apart, rest, gap, stale)
+    shown = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
+    words = f"Net {net}: copper does not join {shown} to the rest of the net; nearest place {x:.3f}, {y:.3f} mm, layer {layer}. {reason}"
+    return Disagreement("split", (net,), names, why, words, x, y, layer)
+
+
+def _why_split(
+    board: Board,
+    apart: Sequence[NetlistPoint],
+    rest: Sequence[NetlistPoint],
+    gap: tuple[float, float, float, str] | None,
+    stale: bool,
+) -> tuple[str, str]:
+    pins = [{(p.part, p.pin.split("#")[0]) for p in group if p.part not in ("", "VIA")} for group in (apart, rest)]
+    if pins[0] and pins[0] <= pins[1]:
+        part, number = min(pins[0])
+        return "equal numbers", f"All of them carry numbers that are also on the rest ({part}.{number}): lands of one number, joined inside the part."
+    parts = {part for part, _ in pins[0]} & {part for part, _ in pins[1]}
+    if parts and gap is not None and gap[0] <= JUMPER_GAP_MM:
+        ref = min(parts)
+        return "jumper", f"The gap is {gap[0]:.2f} mm between lands of {ref}: an open jumper land, closed by solder when the board is made."
+    if not board.holes:
+        return "no hole", "The package has no drill data, and only holes join the layers."
+    if len(board.layers) == 1:
+        return "one layer", "The package holds one copper layer only; the other side may join them."
+    if stale:
+        return "stale", "So many nets disagree that the netlist seems to belong to another state of the board."
+    near = f" ({gap[0]:.2f} mm apart there)" if gap else " (they share no layer)"
+    return "open", f"A real open in the copper data{near}, or a netlist of another state."
