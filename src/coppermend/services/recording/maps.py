@@ -122,6 +122,7 @@ def board_map(
     x0, y0, x1, y1 = window or _bounds(board)
     pad = 0.02 * max(x1 - x0, y1 - y0) + 0.5
     view = _View(x0 - pad, y0 - pad, x1 + pad, y1 + pad, side == "s")
+    marks = _seen_here(marks, view, side)
     drawing = _Drawing(view)
     clip = f"{name}-clip"
     drawing.add(f'<clipPath id="{clip}"><rect width="{_num(view.width)}" height="{_num(view.height)}"/></clipPath>')
@@ -154,6 +155,25 @@ def _bounds(board: Board) -> tuple[float, float, float, float]:
     rows = np.vstack(boxes)
     low, high = np.nanmin(rows[:, :2], axis=0), np.nanmax(rows[:, 2:], axis=0)
     return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+
+
+def _seen_here(marks: Marks, view: _View, side: str) -> Marks:
+    """The marks that this window and side show; wires of the other side stay, they are drawn dotted."""
+
+    def inside(path: Path) -> bool:
+        xs, ys = [x for x, _ in path], [y for _, y in path]
+        return min(xs) < view.x1 and max(xs) > view.x0 and min(ys) < view.y1 and max(ys) > view.y0
+
+    def shown(stretches: Iterable[Stretch]) -> tuple[Stretch, ...]:
+        return tuple(one for one in stretches if one.layer in ("", side) and one.path and inside(one.path))
+
+    return Marks(
+        tuple(area for area in marks.areas if inside(area[0])),
+        shown(marks.proven),
+        shown(marks.open_risk),
+        shown(marks.breaks),
+        tuple(wire for wire in marks.wires if inside((wire.a, wire.b))),
+    )
 
 
 def _draw_outline(drawing: _Drawing, board: Board) -> None:
@@ -319,10 +339,9 @@ def _draw_numbers(drawing: _Drawing, marks: Marks, side: str) -> None:
             x, y = drawing.view.xy(*one.path[len(one.path) // 2])
             drawing.add(_badge(x + 1.6 * unit, y - 1.6 * unit, str(one.number), unit, True))
     for wire in marks.wires:
-        if wire.side in (side, "both"):
-            (ax, ay), (bx, by) = drawing.view.xy(*wire.a), drawing.view.xy(*wire.b)
-            mx, my = _bow(ax, ay, bx, by)
-            drawing.add(_badge((ax + bx) / 4 + mx / 2, (ay + by) / 4 + my / 2, str(wire.number), unit, False))
+        (ax, ay), (bx, by) = drawing.view.xy(*wire.a), drawing.view.xy(*wire.b)
+        mx, my = _bow(ax, ay, bx, by)
+        drawing.add(_badge((ax + bx) / 4 + mx / 2, (ay + by) / 4 + my / 2, str(wire.number), unit, False))
 
 
 def _badge(x: float, y: float, words: str, unit: float, square: bool) -> str:
