@@ -1,43 +1,166 @@
-"""The record of a case as HTML and PDF."""
+"""What the readers say, as the records a board is built from."""
 
 from __future__ import annotations
 
-import base64
-from collections.abc import Mapping
-from typing import Any, Protocol
+from itertools import pairwise
 
-from coppermend.services.recording.gather import document_date
-from coppermend.services.recording.html import closing, heading_rows, printable, record_html
-from coppermend.services.recording.model import RecordView
+import numpy as np
+import shapely
+from numpy.typing import NDArray
 
-__all__ = ["Typesetter", "record_html", "record_pdf_of"]
+from coppermend.core.board.records import (
+    DrillImage,
+    GerberImage,
+    LayerRole,
+    Netlist,
+    NetlistRecord,
+    ObjectAttributes,
+)
+from coppermend.core.findings import Finding, Place, Severity
+from coppermend.formats import drill as drill_format
+from coppermend.formats import gerber as gerber_format
+from coppermend.formats import ipcd356 as netlist_format
 
-SUFFIX = {"image/png": "png", "image/jpeg": "jpg", "image/webp": "webp", "image/gif": "gif"}
-"""Media types that a record shows, and their file endings."""
+UNKNOWN_DRILL_MM = 0.2
+"""Diameter taken for a hole whose tool has no size: small enough to miss every antipad, wide enough to meet its land; an assumption, stated in a finding."""
 
 
-class Typesetter(Protocol):
-    """Sets a record as a PDF."""
+def gerber_record(image: gerber_format.GerberImage) -> GerberImage:
+    """A Gerber file's objects with single net names and polarity as drawn (an IPNEG image is turned over by the builder)."""
+    kinds = np.empty(len(gerber_format.KINDS), dtype=object)
+    kinds[:] = [str(kind) for kind in gerber_format.KINDS]
+    attributes = tuple(
+        ObjectAttributes(one.function, one.nets[0] if one.nets else "", one.part, one.pin, one.pin_function)
+        for one in image.attributes
+    )
+    polarity = image.file_attributes.get(".FilePolarity", ("Positive",))
+    function = image.file_attributes.get(".FileFunction", ("",))
+    turned = function[:1] == ("Copper",) and polarity[:1] == ("Negative",)
+    return GerberImage(
+        name=image.name,
+        kind=kinds[image.kind],
+        dark=~image.dark if image.inverted else image.dark,
+        shapes=image.shapes,
+        attribute=image.attribute,
+        attributes=attributes,
+        file_attributes=image.file_attributes,
+        negative=image.inverted or turned,
+        findings=image.findings,
+        tolerance_mm=gerber_format.CHORD_ERROR_MM,
+        at_mm=image.at_mm,
+    )
 
-    def pdf(self, record: Mapping[str, Any], pictures: Mapping[str, bytes]) -> bytes:
-        """The PDF of this record; pictures by the file names that the record uses."""
+
+def drill_record(drill: drill_format.DrillFile) -> DrillImage:
+    """A drill file's hits. A routed path of several pieces is a mill path (not plated unless stated); tools without size get one, with a finding."""
+    plated = drill.plated.copy()
+    if drill.file_plated is not None:
+        plated[plated < 0] = int(drill.file_plated)
+    on_path = drill.path >= 0
+    pieces = np.bincount(drill.path[on_path]) if on_path.any() else np.zeros(1, np.int64)
+    milled = on_path & (pieces[np.maximum(drill.path, 0)] > 1)
+    plated[milled & (plated < 0)] = 0
+    diameter, findings = _sized(drill)
+    return DrillImage(
+        drill.name,
+        drill.x_mm,
+        drill.y_mm,
+        drill.x2_mm,
+        drill.y2_mm,
+        diameter,
+        plated.astype(np.int8),
+        drill.span,
+        (*drill.findings, *findings),
+        {"format": drill.format.words()},
+    )
 
 
-def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
-    """The record as a PDF, its date the last entry's time."""
-    pictures = {f"{one.name}.svg": one.svg.encode() for one in view.maps}
-    photos = []
-    for i, photo in enumerate(view.photos, 1):
-        name = f"photo-{i}.{SUFFIX[photo.media]}"
-        pictures[name] = base64.b64decode(photo.base64)
-        photos.append({"file": name, "words": photo.words, "when": photo.when})
-    data = view.as_dict()
-    data["maps"] = [
-        {"file": f"{one.name}.svg", "title": one.title, "alt": one.alt, "ratio": one.height_by_width}
-        for one in view.maps
+def _sized(drill: drill_format.DrillFile) -> tuple[NDArray[np.float64], list[Finding]]:
+    unknown = ~(np.isfinite(drill.diameter_mm) & (drill.diameter_mm > 0))
+    if not unknown.any():
+        return drill.diameter_mm, []
+    tools = ", ".join(f"T{int(t)}" for t in np.unique(drill.tool[unknown])[:8])
+    return np.where(unknown, UNKNOWN_DRILL_MM, drill.diameter_mm), [
+        Finding(
+            "BRD-013",
+            Severity.WARNING,
+            Place(file=drill.name),
+            f"{int(unknown.sum())} holes have tools without a size ({tools}); they are taken as {UNKNOWN_DRILL_MM} mm wide.",
+            "Put the tool list beside the drill file.",
+        )
     ]
-    data["photos"] = photos
-    data["date"] = list(document_date(view.heading.last))
-    data["rows"] = [list(row) for row in heading_rows(view)]
-    data["closing"] = closing(view)
-    return typesetter.pdf(printable(data), pictures)
+
+
+def netlist_record(netlist: netlist_format.Netlist) -> Netlist:
+    """A netlist's test records of its first board; further boards of the file are left out with a finding."""
+    first = min((record.board for record in netlist.records), default=0)
+    records = tuple(_test_record(one) for one in netlist.records if one.board == first)
+    findings = list(netlist.findings)
+    if any(one.board != first for one in netlist.records):
+        findings.append(
+            Finding(
+                "BRD-023",
+                Severity.NOTE,
+                Place(file=netlist.name),
+                f"The netlist holds {netlist.boards} boards; the first one was used.",
+                "Split the file if another board is meant.",
+            )
+        )
+    return Netlist(netlist.name, records, tuple(findings), netlist.boards)
+
+
+def _test_record(one: netlist_format.TestRecord) -> NetlistRecord:
+    return NetlistRecord(
+        net="" if one.unconnected else one.net,
+        part="VIA" if one.via else one.ref,
+        pin="" if one.via else one.pin,
+        midpoint=one.midpoint,
+        hole_mm=one.hole_mm or None,
+        plated=one.plated,
+        access=one.access or 0,
+        x_mm=one.x_mm,
+        y_mm=one.y_mm,
+        size_x_mm=one.size_x_mm,
+        size_y_mm=one.size_y_mm,
+        rotation_deg=one.rotation_deg,
+        mask=-1 if one.mask is None else one.mask,
+        line=one.line,
+    )
+
+
+def drill_from_gerber(image: GerberImage, role: LayerRole) -> DrillImage:
+    """Drill data written as Gerber: round flashes are holes, round strokes are slots; anything else becomes a finding."""
+    kind = shapely.get_type_id(image.shapes.skeleton)
+    point, stroke = np.flatnonzero((kind == 0) & image.dark), np.flatnonzero((kind == 1) & image.dark)
+    centre = shapely.get_coordinates(image.shapes.skeleton[point])
+    pieces = [
+        (image.shapes.radius_mm[k], a, b)
+        for k in stroke
+        for a, b in pairwise(shapely.get_coordinates(image.shapes.skeleton[k]))
+    ]
+    start = np.r_[centre, np.array([a for _, a, _ in pieces]).reshape(-1, 2)]
+    end = np.r_[centre, np.array([b for _, _, b in pieces]).reshape(-1, 2)]
+    radius = np.r_[image.shapes.radius_mm[point], np.array([r for r, _, _ in pieces])]
+    other = int(np.count_nonzero((kind > 1) & image.dark))
+    findings = list(image.findings)
+    if other:
+        findings.append(
+            Finding(
+                "BRD-014",
+                Severity.WARNING,
+                Place(file=image.name),
+                f"{other} objects of the drill drawing are neither round flashes nor round strokes; they were left out.",
+                "Add the NC drill file.",
+            )
+        )
+    plated = np.full(len(radius), -1 if role.plated is None else int(role.plated), np.int8)
+    return DrillImage(
+        image.name, start[:, 0], start[:, 1], end[:, 0], end[:, 1], 2 * radius, plated, _span(image), tuple(findings)
+    )
+
+
+def _span(image: GerberImage) -> tuple[int, int] | None:
+    fields = image.file_attributes.get(".FileFunction", ())
+    if len(fields) >= 3 and fields[0] in ("Plated", "NonPlated") and fields[1].isdigit() and fields[2].isdigit():
+        return int(fields[1]), int(fields[2])
+    return None
