@@ -42,9 +42,25 @@ def read_zip(data: bytes, name: str) -> tuple[Member, ...]:
             return _members(archive, name, len(data))
     except Refusal:
         raise
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, NotImplementedError, RuntimeError, OverflowError, KeyError, IndexError) as error:
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        EOFError,
+        OSError,
+        ValueError,
+        NotImplementedError,
+        RuntimeError,
+        OverflowError,
+        KeyError,
+        IndexError,
+    ) as error:
         words = f"The archive cannot be opened ({str(error)[:100] or type(error).__name__})."
-        raise refuse("ZIP-001", words, "It may be cut off; fetch it again or unpack it yourself and name the folder.", Place(file=name)) from None
+        raise refuse(
+            "ZIP-001",
+            words,
+            "It may be cut off; fetch it again or unpack it yourself and name the folder.",
+            Place(file=name),
+        ) from None
 
 
 def _members(archive: zipfile.ZipFile, name: str, packed: int) -> tuple[Member, ...]:
@@ -77,7 +93,12 @@ def _check(info: zipfile.ZipInfo, name: str, seen: set[str]) -> None:
         words = f"The archive names a file outside itself: {member[:80]!r}."
         raise refuse("ZIP-004", words, "Do not open it; ask where it comes from.", place)
     if info.flag_bits & 0x1:
-        raise refuse("ZIP-005", f"The file {member[:80]!r} is encrypted.", "Unpack it with its password and name the folder.", place)
+        raise refuse(
+            "ZIP-005",
+            f"The file {member[:80]!r} is encrypted.",
+            "Unpack it with its password and name the folder.",
+            place,
+        )
     if stat.S_ISLNK(info.external_attr >> 16):
         raise refuse("ZIP-004", f"The file {member[:80]!r} is a link.", "Unpack it and name the folder.", place)
     if member in seen:
@@ -98,7 +119,12 @@ def _content(archive: zipfile.ZipFile, info: zipfile.ZipInfo, name: str, packed:
                 raise _too_large(name, total)
             if total > RATIO_FROM_BYTES and total > MAX_RATIO * max(1, packed):
                 words = f"The archive expands more than {MAX_RATIO}-fold ({packed:,} bytes to over {total:,})."
-                raise refuse("ZIP-007", words, "Do not open it; ask where it comes from.", Place(file=name, text=info.filename[:80]))
+                raise refuse(
+                    "ZIP-007",
+                    words,
+                    "Do not open it; ask where it comes from.",
+                    Place(file=name, text=info.filename[:80]),
+                )
     return b"".join(pieces)
 
 

@@ -10,4 +10,15 @@ from coppermend.formats.drill.hints import read_side_file
 from coppermend.formats.drill.model import HOLE, ROUT, SLOT, DrillFile, DrillFormat, SideFile, Tool
 from coppermend.formats.drill.reader import candidate_formats, read_drill
 
-__all__ = ["HOLE", "ROUT", "SLOT", "DrillFile", "DrillFormat", "SideFile", "Tool", "candidate_formats", "read_drill", "read_side_file"]
+__all__ = [
+    "HOLE",
+    "ROUT",
+    "SLOT",
+    "DrillFile",
+    "DrillFormat",
+    "SideFile",
+    "Tool",
+    "candidate_formats",
+    "read_drill",
+    "read_side_file",
+]

@@ -43,7 +43,11 @@ class DrillFormat:
         """
         unit = {None: "unknown unit", True: "metric", False: "inch"}[self.metric]
         digits = f" {self.whole}.{self.decimals}" if self.whole is not None and self.decimals is not None else ""
-        zeros = "" if self.omitted is None else (", all zeros written" if self.omitted == "none" else f", {self.omitted} zeros omitted")
+        zeros = (
+            ""
+            if self.omitted is None
+            else (", all zeros written" if self.omitted == "none" else f", {self.omitted} zeros omitted")
+        )
         return unit + digits + zeros
 
     @property

@@ -145,7 +145,13 @@ class _Reader:
         metric = bool(sizes) and max(sizes) >= 0.6
         reason = f"tool sizes up to {max(sizes):g}" if sizes else "nothing in the file tells"
         words = f"The file does not say its unit; {'metric' if metric else 'inch'} assumed ({reason})."
-        self.found.add("DRL-010", Severity.GUESS, Place(file=self.name), words, "Say it in the corrections file if the holes miss their lands.")
+        self.found.add(
+            "DRL-010",
+            Severity.GUESS,
+            Place(file=self.name),
+            words,
+            "Say it in the corrections file if the holes miss their lands.",
+        )
         return metric
 
     def _complete_digits(self, form: DrillFormat, samples: list[str]) -> DrillFormat:
@@ -154,7 +160,13 @@ class _Reader:
             form = DrillFormat(omitted=omitted).over(form)
             self.guessed.append("zeros")
             words = f"The file does not say which zeros are left out; {form.words()} assumed ({reason})."
-            self.found.add("DRL-011", Severity.GUESS, Place(file=self.name), words, "Say it in the corrections file if the holes miss their lands.")
+            self.found.add(
+                "DRL-011",
+                Severity.GUESS,
+                Place(file=self.name),
+                words,
+                "Say it in the corrections file if the holes miss their lands.",
+            )
         if form.whole is None or form.decimals is None:
             whole, decimals = DEFAULT_DIGITS[bool(form.metric)]
             if form.omitted == "none":
@@ -163,12 +175,19 @@ class _Reader:
             form = form.over(DrillFormat(whole=whole, decimals=decimals))
             self.guessed.append("digits")
             words = f"The file does not say its number of digits; {form.words()} assumed."
-            self.found.add("DRL-012", Severity.GUESS, Place(file=self.name), words, "Say it in the corrections file if the holes miss their lands.")
+            self.found.add(
+                "DRL-012",
+                Severity.GUESS,
+                Place(file=self.name),
+                words,
+                "Say it in the corrections file if the holes miss their lands.",
+            )
         return form
 
     # ---- lines ----
     def run(self) -> DrillFile:
-        for self.no, raw in enumerate(self.lines, 1):
+        for number, raw in enumerate(self.lines, 1):
+            self.no = number
             line = raw.strip()
             if line and not self.ended:
                 self._line(line)
@@ -195,7 +214,9 @@ class _Reader:
             return
         self.bad += 1
         if self.found.wants("DRL-013"):
-            self.found.add("DRL-013", Severity.WARNING, self._place(line), "The line is not a drill statement; ignored.")
+            self.found.add(
+                "DRL-013", Severity.WARNING, self._place(line), "The line is not a drill statement; ignored."
+            )
         else:
             self.found.add("DRL-013", Severity.WARNING, Place(file=self.name), "")
 
@@ -255,7 +276,9 @@ class _Reader:
         if fields and not self.hits:
             entry.function = self.tool_function or entry.function
             plated = _plated_function(self.tool_function)
-            entry.plated = plated if plated is not None else (self.hints.plated if entry.plated is None else entry.plated)
+            entry.plated = (
+                plated if plated is not None else (self.hints.plated if entry.plated is None else entry.plated)
+            )
         if not self.in_header:
             self.tool = number
             if entry.plated is None and self.hints.plated is not None:
@@ -267,11 +290,18 @@ class _Reader:
         except ValueError:
             size = -1.0
         if not 0 < size < 1e5:
-            self.found.add("DRL-015", Severity.WARNING, self._place(), f"Tool T{number} has the size {value[:20]!r}; ignored.")
+            self.found.add(
+                "DRL-015", Severity.WARNING, self._place(), f"Tool T{number} has the size {value[:20]!r}; ignored."
+            )
             return
         mm = size * self.format.mm_per_unit
         if entry.size is not None and abs(entry.size - mm) > 1e-6 and any(h.tool == number for h in self.hits):
-            self.found.add("DRL-016", Severity.WARNING, self._place(), f"Tool T{number} changes its size in the middle of the file.")
+            self.found.add(
+                "DRL-016",
+                Severity.WARNING,
+                self._place(),
+                f"Tool T{number} changes its size in the middle of the file.",
+            )
         entry.size = mm
 
     # ---- motion ----
@@ -393,7 +423,12 @@ class _Reader:
         else:
             arc = arcs.multi_quadrant(x0, y0, self.x, self.y, numbers[1], numbers[2], clockwise) if i_ or j_ else None
         if arc is None:
-            self.found.add("DRL-017", Severity.WARNING, self._place(), "A routed arc without radius and centre; taken as a straight line.")
+            self.found.add(
+                "DRL-017",
+                Severity.WARNING,
+                self._place(),
+                "A routed arc without radius and centre; taken as a straight line.",
+            )
             self._hit(x0, y0, self.x, self.y, ROUT)
             return
         self._chain(x0, y0, arcs.points(x0, y0, self.x, self.y, arc)[0])
@@ -468,7 +503,13 @@ class _Reader:
         if not block:
             count = min(count, 1)
         self.pattern_end = stop
-        self.found.add("DRL-018", Severity.NOTE, self._place(), "A pattern is repeated (M02); each repeat is offset from the one before.", "Compare the holes with the copper.")
+        self.found.add(
+            "DRL-018",
+            Severity.NOTE,
+            self._place(),
+            "A pattern is repeated (M02); each repeat is offset from the one before.",
+            "Compare the holes with the copper.",
+        )
         dx, dy = self._mm(xs) if xs else 0.0, self._mm(ys) if ys else 0.0
         fx = -1.0 if "M80" in turns else 1.0
         fy = -1.0 if "M90" in turns else 1.0
@@ -479,7 +520,9 @@ class _Reader:
             for h in block:
                 a, b = (h.y, h.x) if swap else (h.x, h.y)
                 c, d = (h.y2, h.x2) if swap else (h.x2, h.y2)
-                self.hits.append(_Hit(a * fx + ox, b * fy + oy, c * fx + ox, d * fy + oy, h.tool, h.kind, h.path, h.line))
+                self.hits.append(
+                    _Hit(a * fx + ox, b * fy + oy, c * fx + ox, d * fy + oy, h.tool, h.kind, h.path, h.line)
+                )
 
     def _too_many(self) -> Exception:
         words = f"The file asks for more than {MAX_HITS:,} holes."
@@ -498,7 +541,11 @@ class _Reader:
         return self._columns(tools, span, file_plated)
 
     def _check_kind(self) -> None:
-        if self.understood == 0 or (not self.hits and not self.tools and self.bad > 2) or self.bad > 20 + self.understood:
+        if (
+            self.understood == 0
+            or (not self.hits and not self.tools and self.bad > 2)
+            or self.bad > 20 + self.understood
+        ):
             first = next((k for k, s in enumerate(self.lines, 1) if s.strip()), 1)
             shown = self.lines[first - 1].strip()[:60]
             raise refuse(
@@ -533,7 +580,9 @@ class _Reader:
             if entry.size is None:
                 count = sum(1 for h in self.hits if h.tool == number)
                 words = f"Tool T{number} has no size; {count} holes have no diameter."
-                self.found.add("DRL-021", Severity.ERROR, Place(file=self.name), words, "Put the tool list beside the drill file.")
+                self.found.add(
+                    "DRL-021", Severity.ERROR, Place(file=self.name), words, "Put the tool list beside the drill file."
+                )
 
     def _function(self) -> tuple[tuple[int, int] | None, bool | None]:
         values = self.file_attributes.get(".FileFunction", ())
@@ -629,4 +678,3 @@ def candidate_formats(drill: DrillFile) -> tuple[DrillFormat, ...]:
                 if candidate != form and candidate not in out:
                     out.append(candidate)
     return tuple(out)
-

@@ -17,4 +17,14 @@ from coppermend.formats.gerber.model import (
 )
 from coppermend.formats.gerber.reader import read_gerber
 
-__all__ = ["ARC", "CHORD_ERROR_MM", "DRAW", "FLASH", "KINDS", "REGION", "GerberImage", "ObjectAttributes", "read_gerber"]
+__all__ = [
+    "ARC",
+    "CHORD_ERROR_MM",
+    "DRAW",
+    "FLASH",
+    "KINDS",
+    "REGION",
+    "GerberImage",
+    "ObjectAttributes",
+    "read_gerber",
+]

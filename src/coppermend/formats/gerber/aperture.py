@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -13,7 +14,9 @@ from numpy.typing import NDArray
 from coppermend.core.geometry.arcs import CHORD_ERROR_MM, TAU, chord_count
 from coppermend.formats.gerber.macro import MacroError
 
-Geometry = shapely.Geometry
+Geometry = Any
+"""A shapely geometry (shapely ships no types)."""
+
 Piece = tuple[bool, Geometry, float]
 """One primitive of a macro: exposure on, skeleton, radius."""
 
@@ -223,7 +226,9 @@ def _lower_left_line(v: list[float], k: float) -> list[Piece]:
 def _outline(v: list[float], k: float) -> list[Piece]:
     n = int(v[1])
     if not 1 <= n <= MAX_VERTICES or len(v) < 2 + 2 * (n + 1):
-        raise MacroError(f"outline with {v[1]:g} corners needs {2 * (n + 1) if n > 0 else '?'} coordinates, {len(v) - 2} found")
+        raise MacroError(
+            f"outline with {v[1]:g} corners needs {2 * (n + 1) if n > 0 else '?'} coordinates, {len(v) - 2} found"
+        )
     ring = np.asarray(v[2 : 2 + 2 * (n + 1)], dtype=np.float64).reshape(-1, 2) * k
     if n < 3:
         return []
@@ -268,7 +273,10 @@ def _thermal(v: list[float], k: float) -> list[Piece]:
     if outer <= 0 or outer <= inner:
         return []
     body = shapely.Polygon(circle_ring(outer / 2, x, y))
-    cuts = [rectangle(x - outer, y - gap / 2, x + outer, y + gap / 2), rectangle(x - gap / 2, y - outer, x + gap / 2, y + outer)]
+    cuts = [
+        rectangle(x - outer, y - gap / 2, x + outer, y + gap / 2),
+        rectangle(x - gap / 2, y - outer, x + gap / 2, y + outer),
+    ]
     if inner > 0:
         cuts.append(shapely.Polygon(circle_ring(inner / 2, x, y)))
     rest = shapely.difference(body, shapely.union_all(cuts))

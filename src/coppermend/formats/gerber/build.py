@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -44,7 +45,9 @@ class ImagePlacing:
         if self == ImagePlacing():
             return xy
         out = xy[:, ::-1] if self.swapped else xy
-        factor = np.array([(-1 if self.mirror[0] else 1) * self.scale[0], (-1 if self.mirror[1] else 1) * self.scale[1]])
+        factor = np.array(
+            [(-1 if self.mirror[0] else 1) * self.scale[0], (-1 if self.mirror[1] else 1) * self.scale[1]]
+        )
         out = out * factor + np.asarray(self.offset_mm)
         return Turn(rotation(self.degrees)).apply(out) if self.degrees else out
 
@@ -92,7 +95,9 @@ def build_image(
     )
 
 
-def _note_dropped(name: str, picture: _Picture, keep: NDArray[np.bool_], entries: Sequence[ApertureEntry], found: FindingList) -> None:
+def _note_dropped(
+    name: str, picture: _Picture, keep: NDArray[np.bool_], entries: Sequence[ApertureEntry], found: FindingList
+) -> None:
     if picture.far:
         words = f"{picture.far} objects lie outside {FAR_MM / 1000:g} m or have unreadable coordinates; left out."
         found.add("GBR-040", Severity.ERROR, Place(file=name), words, "The coordinate format or unit may be wrong.")
@@ -153,7 +158,9 @@ class _Picture:
         return out
 
     # ---- arcs and regions ----
-    def paths(self, index: NDArray[np.int64], path: NDArray[np.int64], paths: Sequence[Sequence[tuple[float, float]]]) -> None:
+    def paths(
+        self, index: NDArray[np.int64], path: NDArray[np.int64], paths: Sequence[Sequence[tuple[float, float]]]
+    ) -> None:
         """Fills the ARC and REGION objects at ``index``."""
         lengths = np.array([len(paths[p]) for p in path], dtype=np.int64)
         flat = np.array([q for p in path for q in paths[p]], dtype=np.float64).reshape(-1, 2)
@@ -169,7 +176,9 @@ class _Picture:
         self._regions(index, lengths, flat, near & is_region)
         self._arcs(index, lengths, flat, first, near & ~is_region)
 
-    def _regions(self, index: NDArray[np.int64], lengths: NDArray[np.int64], flat: Floats, use: NDArray[np.bool_]) -> None:
+    def _regions(
+        self, index: NDArray[np.int64], lengths: NDArray[np.int64], flat: Floats, use: NDArray[np.bool_]
+    ) -> None:
         if not use.any():
             return
         members = np.repeat(use, lengths)
@@ -184,7 +193,12 @@ class _Picture:
         self.skeleton[index[use]] = polygons
 
     def _arcs(
-        self, index: NDArray[np.int64], lengths: NDArray[np.int64], flat: Floats, first: NDArray[np.int64], use: NDArray[np.bool_]
+        self,
+        index: NDArray[np.int64],
+        lengths: NDArray[np.int64],
+        flat: Floats,
+        first: NDArray[np.int64],
+        use: NDArray[np.bool_],
     ) -> None:
         template = self.of_state[self.state[index]] if len(self.of_state) else np.zeros(0, dtype=np.int64)
         for number in np.unique(template[use]) if use.any() else ():
@@ -204,7 +218,10 @@ class _Picture:
         if not template.convex:
             self.swept += 1
         corners = shapely.get_coordinates(template.skeleton)
-        swept = [shapely.convex_hull(shapely.MultiPoint(np.vstack([corners + a, corners + b]))) for a, b in zip(line, line[1:])]
+        swept = [
+            shapely.convex_hull(shapely.MultiPoint(np.vstack([corners + a, corners + b])))
+            for a, b in pairwise(line)
+        ]
         area = shapely.union_all([flattened(s, template.radius_mm) for s in swept])
         return area, 0.0
 
@@ -224,8 +241,11 @@ class _Picture:
         rest, numbers = index[~round_], template[~round_]
         order = np.argsort(numbers, kind="stable")
         rest, numbers = rest[order], numbers[order]
+        if not len(rest):
+            return
         cuts = np.flatnonzero(np.diff(numbers)) + 1
-        for group, number in zip(np.split(rest, cuts), numbers[np.concatenate([[0], cuts])] if len(numbers) else ()):
+        starts = np.concatenate([[0], cuts])
+        for group, number in zip(np.split(rest, cuts), numbers[starts], strict=True):
             self._of_template(group, int(number))
 
     def _round(self, index: NDArray[np.int64], radius: Floats) -> None:
@@ -248,7 +268,9 @@ class _Picture:
             if not template.convex:
                 self.swept += len(draw)
             corners = shapely.get_coordinates(shapely.convex_hull(template.skeleton))
-            both = np.concatenate([corners + self.start[draw][:, None, :], corners + self.end[draw][:, None, :]], axis=1)
+            both = np.concatenate(
+                [corners + self.start[draw][:, None, :], corners + self.end[draw][:, None, :]], axis=1
+            )
             self.skeleton[draw] = shapely.convex_hull(shapely.multipoints(both))
 
     def _count_without_area(self, number: int, count: int) -> None:

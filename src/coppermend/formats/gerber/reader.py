@@ -256,7 +256,9 @@ class _Reader:
     def _draw_arc(self, rows: list[Row], x0: float, y0: float, x: float, y: float, i_: str, j_: str, mode: str) -> None:
         entry = self.entries[self.current]
         if entry.block is not None:
-            self.note("GBR-022", Severity.WARNING, "A block aperture was drawn with; blocks can only be flashed. Left out.")
+            self.note(
+                "GBR-022", Severity.WARNING, "A block aperture was drawn with; blocks can only be flashed. Left out."
+            )
             return
         path = [(x0, y0), *self._arc(x0, y0, x, y, i_, j_, mode)]
         rows.append((ARC, self.state, len(self.paths), 0.0, 0.0, 0.0))
@@ -277,7 +279,9 @@ class _Reader:
         if self.quadrant is False:
             single = arcs.single_quadrant(x0, y0, x, y, i, j, clockwise)
             if single is None:
-                self.note("GBR-024", Severity.WARNING, "No arc of at most 90 degrees fits (G74); drawn as a straight line.")
+                self.note(
+                    "GBR-024", Severity.WARNING, "No arc of at most 90 degrees fits (G74); drawn as a straight line."
+                )
                 return [(x, y)]
             arc = single
         points, off = arcs.points(x0, y0, x, y, arc)
@@ -291,7 +295,15 @@ class _Reader:
         return points
 
     def _guess_quadrant(
-        self, arc: tuple[float, float, float, float], x0: float, y0: float, x: float, y: float, i: float, j: float, cw: bool
+        self,
+        arc: tuple[float, float, float, float],
+        x0: float,
+        y0: float,
+        x: float,
+        y: float,
+        i: float,
+        j: float,
+        cw: bool,
     ) -> None:
         """Neither G74 nor G75 was said: signed offsets or only a multi-quadrant fit decide."""
         off = abs(math.hypot(i, j) - math.hypot(x - arc[0], y - arc[1]))
@@ -332,7 +344,11 @@ class _Reader:
         contour = self.region or []
         if len(contour) >= 3:
             if contour[0] != contour[-1] and math.dist(contour[0], contour[-1]) > 0.001:
-                self.note("GBR-027", Severity.NOTE, "A region's contour does not end where it began; closed with a straight line.")
+                self.note(
+                    "GBR-027",
+                    Severity.NOTE,
+                    "A region's contour does not end where it began; closed with a straight line.",
+                )
             self.frames[-1].rows.append((REGION, self.region_state, len(self.paths), 0.0, 0.0, 0.0))
             self.paths.append(contour)
             self.made_points += len(contour)
@@ -468,7 +484,9 @@ class _Reader:
         elif s.startswith("G04"):
             self._comment(s[3:])
         elif s[0] in "GDMXY":
-            self.note("GBR-014", Severity.WARNING, f"A plain statement between %: {s[:40]!r}; read as if it stood outside.")
+            self.note(
+                "GBR-014", Severity.WARNING, f"A plain statement between %: {s[:40]!r}; read as if it stood outside."
+            )
             more = self._word("".join(s.split()))
             if more is not None and more[5]:
                 self.note("GBR-015", Severity.ERROR, "A drawing statement between % cannot be placed; left out.")
@@ -484,7 +502,9 @@ class _Reader:
         if (xw, xd) != (yw, yd):
             self.note("GBR-016", Severity.WARNING, "X and Y have different formats; that of X is used for both.")
         if not zeros:
-            self.note("GBR-017", Severity.GUESS, "The format does not say which zeros are left out; leading ones assumed.")
+            self.note(
+                "GBR-017", Severity.GUESS, "The format does not say which zeros are left out; leading ones assumed."
+            )
         self.format_known = True
         self._set_format(
             replace(self.format, whole=int(xw), decimals=int(xd), trailing=zeros == "T", incremental=notation == "I")
@@ -536,12 +556,21 @@ class _Reader:
     def _define(self, s: str) -> None:
         match = _APERTURE.match(s)
         if match is None:
-            self.note("GBR-019", Severity.ERROR, f"The aperture definition {s[:40]!r} cannot be read.", "What it draws is missing.")
+            self.note(
+                "GBR-019",
+                Severity.ERROR,
+                f"The aperture definition {s[:40]!r} cannot be read.",
+                "What it draws is missing.",
+            )
             return
         code, kind = int(match[1]), match[2].strip()
         entry = ApertureEntry(code, None, self.attributes.aperture_frozen)
         try:
-            values = [float(v) for v in re.split(r"[Xx]", match[3].strip().rstrip("Xx,"))] if match[3] and match[3].strip() else []
+            values = (
+                [float(v) for v in re.split(r"[Xx]", match[3].strip().rstrip("Xx,"))]
+                if match[3] and match[3].strip()
+                else []
+            )
             if not all(math.isfinite(v) and abs(v) < 1e6 for v in values):
                 raise ValueError("a number is out of range")
             entry.template = self._template(kind, values)
@@ -573,7 +602,9 @@ class _Reader:
         primitives = macro.primitives(body, values)
         self.template_work += sum(len(v) for _, v in primitives)
         if self.template_work > MAX_TEMPLATE_WORK:
-            raise self.refusal("GBR-004", "The apertures have more corners than can be real.", "Export the layer again.")
+            raise self.refusal(
+                "GBR-004", "The apertures have more corners than can be real.", "Export the layer again."
+            )
         for _, numbers in primitives:
             if any(abs(v) > 1e6 for v in numbers):
                 raise macro.MacroError("a number is out of range")
@@ -701,7 +732,9 @@ class _Reader:
         """IN, LN: names, for people."""
 
     def _if(self, s: str) -> None:
-        self.note("GBR-030", Severity.ERROR, "An include file (IF) is asked for; it is not part of this file and is left out.")
+        self.note(
+            "GBR-030", Severity.ERROR, "An include file (IF) is asked for; it is not part of this file and is left out."
+        )
 
     # ---- end ----
     def _close(self) -> None:
@@ -716,7 +749,12 @@ class _Reader:
                 self.note("GBR-031", Severity.WARNING, "The file ends inside a block aperture; the block is dropped.")
                 self.frames.pop()
         if not self.ended:
-            self.note("GBR-032", Severity.WARNING, "The file does not end with M02; it may be cut off.", "Compare its size with the original.")
+            self.note(
+                "GBR-032",
+                Severity.WARNING,
+                "The file does not end with M02; it may be cut off.",
+                "Compare its size with the original.",
+            )
         rows = self.frames[0].rows
         if not self.format_known:
             if rows or not self.entries:

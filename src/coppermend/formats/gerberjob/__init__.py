@@ -72,11 +72,20 @@ def read_gerberjob(data: bytes, name: str) -> JobFile:
         root = json.loads(text)
     except json.JSONDecodeError as error:
         words = f"The job file is no valid JSON: {error.msg}."
-        raise refuse("JOB-002", words, "Leave it out or export it again.", Place(file=name, line=error.lineno, column=error.colno)) from None
+        raise refuse(
+            "JOB-002",
+            words,
+            "Leave it out or export it again.",
+            Place(file=name, line=error.lineno, column=error.colno),
+        ) from None
     except (RecursionError, ValueError):
-        raise refuse("JOB-002", "The job file is nested too deeply.", "Leave it out or export it again.", Place(file=name)) from None
+        raise refuse(
+            "JOB-002", "The job file is nested too deeply.", "Leave it out or export it again.", Place(file=name)
+        ) from None
     if not isinstance(root, dict):
-        raise refuse("JOB-002", "The job file is no JSON object.", "Leave it out or export it again.", Place(file=name, line=1))
+        raise refuse(
+            "JOB-002", "The job file is no JSON object.", "Leave it out or export it again.", Place(file=name, line=1)
+        )
     found = FindingList()
     general = _table(root.get("GeneralSpecs"))
     layers = tuple(_layers(root.get("FilesAttributes")))
@@ -131,5 +140,7 @@ def _materials(value: Any) -> list[JobMaterial]:
     out: list[JobMaterial] = []
     for row in _rows(value):
         thickness = _number(row.get("Thickness"))
-        out.append(JobMaterial(_text(row.get("Type")), _text(row.get("Name")), thickness or 0.0, _text(row.get("Color"))))
+        out.append(
+            JobMaterial(_text(row.get("Type")), _text(row.get("Name")), thickness or 0.0, _text(row.get("Color")))
+        )
     return out

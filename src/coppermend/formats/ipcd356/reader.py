@@ -68,7 +68,8 @@ class _Reader:
         self.no = 0
 
     def run(self) -> Netlist:
-        for self.no, raw in enumerate(self.lines, 1):
+        for number, raw in enumerate(self.lines, 1):
+            self.no = number
             line = raw.rstrip()
             if line:
                 self._line(line)
@@ -133,7 +134,9 @@ class _Reader:
             return
         unit, self.radians = known[compact]
         if self.unit_stated and unit != self.unit_mm and self.records:
-            self.found.add("IPC-011", Severity.WARNING, self._place(line), "The unit changes in the middle of the file.")
+            self.found.add(
+                "IPC-011", Severity.WARNING, self._place(line), "The unit changes in the middle of the file."
+            )
         self.unit_mm, self.unit_stated = unit, True
 
     # ---- records ----
@@ -322,15 +325,21 @@ class _Reader:
         file = Place(file=self.name)
         if not self.records and not self.conductors:
             words = "No IPC-D-356 test record in the file; expected lines like 317GND ... X+010000Y+020000."
-            raise refuse("IPC-002", words, "Check that this is a bare-board netlist and not some other list.", self._first())
+            raise refuse(
+                "IPC-002", words, "Check that this is a bare-board netlist and not some other list.", self._first()
+            )
         if self.bad > 20 and self.bad > len(self.records):
             words = f"{self.bad} of {self.bad + len(self.records)} lines are no IPC-D-356 records."
-            raise refuse("IPC-002", words, "Check that this is a bare-board netlist and not some other list.", self._first())
+            raise refuse(
+                "IPC-002", words, "Check that this is a bare-board netlist and not some other list.", self._first()
+            )
         if not self.unit_stated:
             self.found.add("IPC-010", Severity.GUESS, file, "The file does not state its unit; 0.0001 inch assumed.")
         if not self.ended:
             self.found.add("IPC-014", Severity.WARNING, file, "The file does not end with 999; it may be cut off.")
-        unused = {r.short_net for r in self.records if r.short_net.startswith("NNAME") and r.short_net not in self.aliases}
+        unused = {
+            r.short_net for r in self.records if r.short_net.startswith("NNAME") and r.short_net not in self.aliases
+        }
         if unused:
             words = f"{len(unused)} net names are aliases without a full name, for example {min(unused)}."
             self.found.add("IPC-015", Severity.WARNING, file, words)
@@ -341,9 +350,18 @@ class _Reader:
         boards = 1 + max([r.board for r in self.records] + [c.board for c in self.conductors], default=0)
         if boards > 1:
             words = f"The file holds {boards} boards."
-            self.found.add("IPC-017", Severity.NOTE, file, words, "Say in the corrections file which one is meant if it is not the first.")
+            self.found.add(
+                "IPC-017",
+                Severity.NOTE,
+                file,
+                words,
+                "Say in the corrections file which one is meant if it is not the first.",
+            )
         # aliases may be stated after use
-        records = tuple(r if r.short_net not in self.aliases or r.net != r.short_net else replace(r, net=self.aliases[r.short_net]) for r in self.records)
+        records = tuple(
+            r if r.short_net not in self.aliases or r.net != r.short_net else replace(r, net=self.aliases[r.short_net])
+            for r in self.records
+        )
         return Netlist(
             name=self.name,
             records=records,

@@ -49,7 +49,12 @@ def read_corrections(data: bytes, name: str) -> Corrections:
         words = f"The corrections file cannot be read: {str(error)[:120]}."
         raise refuse("COR-001", words, "Mend that line; docs/reference shows the form.", place) from None
     except RecursionError:
-        raise refuse("COR-001", "The corrections file is nested too deeply.", "Write it as docs/reference shows.", Place(file=name)) from None
+        raise refuse(
+            "COR-001",
+            "The corrections file is nested too deeply.",
+            "Write it as docs/reference shows.",
+            Place(file=name),
+        ) from None
     found = FindingList()
     files = root.get("file")
     rows = files.items() if isinstance(files, dict) else ()
@@ -60,7 +65,9 @@ def read_corrections(data: bytes, name: str) -> Corrections:
 
 def _file(member: str, table: dict[str, Any], found: FindingList, name: str) -> FileCorrection:
     def wrong(key: str, expected: str) -> None:
-        words = f"In the correction of {member!r}, {key} = {str(table[key])[:40]!r} is not possible; expected {expected}."
+        words = (
+            f"In the correction of {member!r}, {key} = {str(table[key])[:40]!r} is not possible; expected {expected}."
+        )
         found.add("COR-002", Severity.WARNING, Place(file=name, thing=member), words, "It is not applied.")
 
     for key in table:
@@ -77,10 +84,14 @@ def _file(member: str, table: dict[str, Any], found: FindingList, name: str) -> 
         wrong("plated", "true or false")
         plated = None
     layers = table.get("layers")
-    if layers is not None and not (isinstance(layers, list) and len(layers) == 2 and all(isinstance(n, int) for n in layers)):
+    if layers is not None and not (
+        isinstance(layers, list) and len(layers) == 2 and all(isinstance(n, int) for n in layers)
+    ):
         wrong("layers", "[first, last]")
         layers = None
-    return FileCorrection(member, role, polarity, plated, _drill_format(table, wrong), (layers[0], layers[1]) if layers else None)
+    return FileCorrection(
+        member, role, polarity, plated, _drill_format(table, wrong), (layers[0], layers[1]) if layers else None
+    )
 
 
 def _drill_format(table: dict[str, Any], wrong: Any) -> DrillFormat:

@@ -103,6 +103,9 @@ class PlannedFile:
     side: SideFile | None = None
 
 
+NOTHING_STATED = DrillFormat()
+
+
 @dataclass(frozen=True, slots=True)
 class FileCorrection:
     """What the corrections file says about one file."""
@@ -111,7 +114,7 @@ class FileCorrection:
     role: str | None = None
     polarity: str | None = None
     plated: bool | None = None
-    drill_format: DrillFormat = DrillFormat()
+    drill_format: DrillFormat = NOTHING_STATED
     span: tuple[int, int] | None = None
 
 

@@ -42,7 +42,11 @@ def plan_package(members: Sequence[Member]) -> PackagePlan:
         raise refuse("PKG-001", "The package holds no file.", "Name a folder or zip with Gerber files.")
     total = sum(len(m.data) for m in members)
     if total > MAX_BYTES:
-        raise refuse("PKG-003", f"The package holds {total / 2**20:,.0f} MiB; at most {MAX_BYTES // 2**20} MiB are read.", "Leave out what is no fabrication data.")
+        raise refuse(
+            "PKG-003",
+            f"The package holds {total / 2**20:,.0f} MiB; at most {MAX_BYTES // 2**20} MiB are read.",
+            "Leave out what is no fabrication data.",
+        )
     findings: list[Finding] = []
     ordered = sorted(members, key=lambda m: m.name)
     formats = {m.name: format_of(m) for m in ordered}
@@ -81,7 +85,9 @@ def _job(members: Sequence[Member], formats: dict[str, Format], findings: list[F
         if job is None:
             job = read
         else:
-            findings.append(Finding("PKG-014", Severity.WARNING, Place(file=member.name), f"A second job file; {job.name} is used."))
+            findings.append(
+                Finding("PKG-014", Severity.WARNING, Place(file=member.name), f"A second job file; {job.name} is used.")
+            )
     return job
 
 
@@ -109,7 +115,9 @@ def _sides(members: Sequence[Member], formats: dict[str, Format], findings: list
     return out
 
 
-def _planned(member: Member, form: Format, job: JobFile | None, corrections: Corrections | None, sides: Sequence[SideFile]) -> PlannedFile:
+def _planned(
+    member: Member, form: Format, job: JobFile | None, corrections: Corrections | None, sides: Sequence[SideFile]
+) -> PlannedFile:
     role = _role(member, form, job)
     hint: DrillFormat | None = None
     correction = corrections.of(member.name) if corrections else None
@@ -217,11 +225,11 @@ def _key_copper(files: list[PlannedFile], findings: list[Finding]) -> list[Plann
     inner.sort(key=lambda n: _inner_order(files[n]))
     inner = _drop_doubles(inner, out, findings)
     numbers = [files[n].role.number for n in inner]
-    if "c" not in sides and inner and numbers[0] is not None and numbers[0] <= 1:
+    first_is_c = bool(inner) and "c" not in sides and (numbers[0] is not None and numbers[0] <= 1)
+    only_one = len(inner) == 1 and not sides
+    if first_is_c or only_one:
         _give(out, inner.pop(0), "c", "c")
-    elif "c" not in sides and "s" not in sides and len(inner) == 1:
-        _give(out, inner.pop(0), "c", "c")
-    if "s" not in sides and inner and len(copper) > 1 and (not sides or "c" in sides or "c" not in sides):
+    if "s" not in sides and inner and len(copper) > 1:
         last = files[inner[-1]].role.number
         if last is not None and last == len(copper):
             _give(out, inner.pop(), "s", "s")
@@ -285,7 +293,9 @@ def _note_guesses(files: Sequence[PlannedFile], findings: list[Finding]) -> None
             continue
         if role.kind is RoleKind.DRILL:
             if role.source is Source.NAME:
-                findings.append(Finding("PKG-010", Severity.GUESS, place, f"Read as {role.words()}, by its name.", _OVERRULE))
+                findings.append(
+                    Finding("PKG-010", Severity.GUESS, place, f"Read as {role.words()}, by its name.", _OVERRULE)
+                )
             continue
         if role.guessed and role.kind is not RoleKind.OTHER:
             words = f"Read as {role.words()}, by its {role.source}; the file itself does not say."
@@ -302,4 +312,6 @@ def _note_unknown_names(corrections: Corrections | None, members: Sequence[Membe
     for one in corrections.files:
         if one.name not in names:
             words = f"The corrections name {one.name!r}, which is not in the package."
-            findings.append(Finding("COR-003", Severity.WARNING, Place(file=corrections.name), words, "Check the spelling."))
+            findings.append(
+                Finding("COR-003", Severity.WARNING, Place(file=corrections.name), words, "Check the spelling.")
+            )

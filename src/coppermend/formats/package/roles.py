@@ -97,8 +97,17 @@ def _both(words: str, kind: RoleKind) -> list[_Rule]:
     return out
 
 
+_DRAWINGS = (
+    r"drl[ _-]?map|drill[ _-]?(?:map|drawing|chart|legend|guide)|drawing|assembly|"
+    + _E + r"(?:assy|asm|fab|fabrication|courtyard|comments|eco\d?|adhes\w*|glue|user)" + _Z
+)  # fmt: skip
+_OUTLINES = (
+    r"edge[ _.-]?cuts|outline|profile|contour|board[ _-]?(?:edge|shape|geometry)|"
+    + _E + r"(?:edge|border|dimension|mechanical\d*|keepout|route[ _-]?path)" + _Z
+)  # fmt: skip
+
 _NAMES: tuple[_Rule, ...] = (
-    _rule(r"drl[ _-]?map|drill[ _-]?(?:map|drawing|chart|legend|guide)|drawing|assembly|" + _E + r"(?:assy|asm|fab|fabrication|courtyard|comments|eco\d?|adhes\w*|glue|user)" + _Z + r"|assy\.|fab\.", RoleKind.OTHER),
+    _rule(_DRAWINGS, RoleKind.OTHER),
     _rule(_E + r"(?:tslk|tsilk|silkc|sst|plc|lgt)(?:" + _Z + "|_)", RoleKind.SILK, "c"),
     _rule(_E + r"(?:bslk|bsilk|silks|ssb|pls|lgb)(?:" + _Z + "|_)", RoleKind.SILK, "s"),
     _rule(_E + r"(?:smc|smt|tsm|stc|maskc)(?:" + _Z + "|_)", RoleKind.MASK, "c"),
@@ -108,13 +117,17 @@ _NAMES: tuple[_Rule, ...] = (
     *_both(r"solder[ _-]*mask|s[ _-]?mask|stop[ _-]?mask|mask|resist", RoleKind.MASK),
     *_both(r"solder[ _-]*paste|paste(?:mask)?|stencil|cream", RoleKind.PASTE),
     *_both(r"silk(?:s|[ _-]?screen)?|legend|overlay|overlay|place(?:plan|ment)?|nomenclature", RoleKind.SILK),
-    _rule(r"edge[ _.-]?cuts|outline|profile|contour|board[ _-]?(?:edge|shape|geometry)|" + _E + r"(?:edge|border|dimension|mechanical\d*|keepout|route[ _-]?path)" + _Z, RoleKind.OUTLINE),
+    _rule(_OUTLINES, RoleKind.OUTLINE),
     *_both(r"cu|copper|etch|signal|layer|side|conductor|elec", RoleKind.COPPER),
     _rule(_E + r"(?:top|front|component[ _-]?side|comp)" + _Z, RoleKind.COPPER, "c"),
     _rule(_E + r"(?:bottom|bot|back|solder[ _-]?side)" + _Z, RoleKind.COPPER, "s"),
 )  # fmt: skip
 
-_NUMBERED = re.compile(_E + r"(?:in|int|inn|inner|internal|mid|layer|lyr|lay|l|ly|art|plane|cu|copper|sig|signal)[ _.-]?0*(\d{1,2})(?:[ _.-]?cu)?" + r"(?:$|[^0-9])")
+_NUMBERED = re.compile(
+    _E
+    + r"(?:in|int|inn|inner|internal|mid|layer|lyr|lay|l|ly|art|plane|cu|copper|sig|signal)[ _.-]?0*(\d{1,2})(?:[ _.-]?cu)?"
+    + r"(?:$|[^0-9])"
+)
 _INNER_WORD = re.compile(_E + r"(?:inner|internal|mid|plane|gnd|ground|pwr|power|vcc|vdd|vee|vss)\d{0,2}" + _Z)
 
 
@@ -135,7 +148,11 @@ def from_name(base: str) -> LayerRole | None:
         if rule.kind is RoleKind.COPPER and rule.side is not None and inner and _INNER_NAME.search(spaced):
             break
         if rule.pattern.search(stem if rule.kind is not RoleKind.OTHER else lower):
-            if rule.kind in (RoleKind.COPPER, RoleKind.OUTLINE) and ending in _EXTENSIONS and _EXTENSIONS[ending][1] is not None:
+            if (
+                rule.kind in (RoleKind.COPPER, RoleKind.OUTLINE)
+                and ending in _EXTENSIONS
+                and _EXTENSIONS[ending][1] is not None
+            ):
                 break
             return LayerRole(rule.kind, rule.side, negative=rule.kind is RoleKind.MASK, source=Source.NAME)
     return _from_ending(spaced, ending, inner)
@@ -148,7 +165,13 @@ def _from_ending(stem: str, ending: str, inner: re.Match[str] | None) -> LayerRo
     known = _EXTENSIONS.get(ending)
     if known is not None:
         kind, side = known
-        return LayerRole(kind, side, int(inner[1]) if inner and side is None else None, negative=kind is RoleKind.MASK, source=Source.NAME)
+        return LayerRole(
+            kind,
+            side,
+            int(inner[1]) if inner and side is None else None,
+            negative=kind is RoleKind.MASK,
+            source=Source.NAME,
+        )
     if inner:
         return LayerRole(RoleKind.COPPER, None, int(inner[1]), source=Source.NAME)
     numbered = _INNER_ENDING.match(ending)
@@ -183,8 +206,18 @@ def from_comments(text: str) -> LayerRole | None:
     joined = "\n".join(_COMMENT.findall(text[:20_000])[:200]).lower()
     for rule in _HEADER_RULES:
         if rule.pattern.search(joined):
-            number = re.search(r"etch/\D*?(\d{1,2})\b", joined) if rule.kind is RoleKind.COPPER and rule.side is None else None
-            return LayerRole(rule.kind, rule.side, int(number[1]) if number else None, negative=rule.kind is RoleKind.MASK, source=Source.CONTENT)
+            number = (
+                re.search(r"etch/\D*?(\d{1,2})\b", joined)
+                if rule.kind is RoleKind.COPPER and rule.side is None
+                else None
+            )
+            return LayerRole(
+                rule.kind,
+                rule.side,
+                int(number[1]) if number else None,
+                negative=rule.kind is RoleKind.MASK,
+                source=Source.CONTENT,
+            )
     return None
 
 

@@ -11,12 +11,36 @@ HEAD = 65_536
 
 _GERBER = re.compile(r"%FS[LTD]?[AI]?|%MO(?:IN|MM)\*|%ADD\d+|^G04 .*\*\s*$", re.M)
 _DRILL = re.compile(r"^\s*M48\s*$|^\s*(?:METRIC|INCH)\b(?:,|\s*$)|^T0*\d+C[\d.]+|^\s*M7[12]\s*$", re.M)
-_DRILL_BODY = re.compile(r"^T0*\d{1,3}\s*$\s*(?:^(?:[GM]\d\d|M16|G90|F1)?\s*$\s*)*^(?:G0[05])?X[+-]?[\d.]+(?:Y[+-]?[\d.]+)?", re.M)
+_DRILL_BODY = re.compile(
+    r"^T0*\d{1,3}\s*$\s*(?:^(?:[GM]\d\d|M16|G90|F1)?\s*$\s*)*^(?:G0[05])?X[+-]?[\d.]+(?:Y[+-]?[\d.]+)?", re.M
+)
 _NETLIST = re.compile(r"^3[0-9]7.{14,40}.*A\d\dX[+-]?\s*\d+Y[+-]?\s*\d+", re.M)
 _IPC2581 = re.compile(r"<IPC-2581\b|webstds\.ipc\.org/2581")
-_TOOL_LIST = re.compile(r"^.*\bT0*\d{1,3}\b.*\d\.\d|^\s*(?:INTEGER-PLACES|DECIMAL-PLACES|OUTPUT-UNITS)\b|Coord format", re.M)
+_TOOL_LIST = re.compile(
+    r"^.*\bT0*\d{1,3}\b.*\d\.\d|^\s*(?:INTEGER-PLACES|DECIMAL-PLACES|OUTPUT-UNITS)\b|Coord format", re.M
+)
 _PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"%PDF", b"GIF8", b"PK\x03\x04", b"BM", b"\x1f\x8b", b"7z\xbc")
-_NOT_DATA = {"png", "jpg", "jpeg", "pdf", "gif", "bmp", "svg", "step", "stp", "wrl", "zip", "gz", "md", "html", "htm", "doc", "docx", "xls", "xlsx"}
+_NOT_DATA = {
+    "png",
+    "jpg",
+    "jpeg",
+    "pdf",
+    "gif",
+    "bmp",
+    "svg",
+    "step",
+    "stp",
+    "wrl",
+    "zip",
+    "gz",
+    "md",
+    "html",
+    "htm",
+    "doc",
+    "docx",
+    "xls",
+    "xlsx",
+}
 CORRECTIONS_NAME = "coppermend-corrections.toml"
 
 
