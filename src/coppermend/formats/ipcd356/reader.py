@@ -11,6 +11,9 @@ from coppermend.formats.collect import FindingList, decode
 from coppermend.formats.ipcd356.model import Conductor, Netlist, TestRecord
 
 MAX_RECORDS = 2_000_000
+TENTH_MIL = (MM_PER_INCH, 10_000.0)
+"""mm per unit as a fraction, so that whole inches come out exact: 0.0001 inch."""
+MICRON = (1.0, 1_000.0)
 
 _TAIL = re.compile(
     r"(?P<mid>M?)\s*(?:D(?P<hole>\d{1,5})(?P<plated>[PU]?))?\s*"
@@ -50,7 +53,7 @@ class _Reader:
         self.name = name
         self.lines = text.splitlines()
         self.found = FindingList()
-        self.unit_mm = MM_PER_INCH * 1e-4
+        self.unit_mm = TENTH_MIL
         self.unit_stated = False
         self.radians = False
         self.board = 0
@@ -125,9 +128,14 @@ class _Reader:
     def _units(self, value: str, line: str) -> None:
         compact = value.replace(" ", "")
         known = {
-            "CUST0": (MM_PER_INCH * 1e-4, False), "CUST": (MM_PER_INCH * 1e-4, False), "CUST1": (1e-3, False),
-            "CUST2": (MM_PER_INCH * 1e-4, True), "SI": (1e-3, False), "INCH": (MM_PER_INCH * 1e-4, False), "MM": (1e-3, False),
-        }  # fmt: skip
+            "CUST0": (TENTH_MIL, False),
+            "CUST": (TENTH_MIL, False),
+            "CUST1": (MICRON, False),
+            "CUST2": (TENTH_MIL, True),
+            "SI": (MICRON, False),
+            "INCH": (TENTH_MIL, False),
+            "MM": (MICRON, False),
+        }
         if compact not in known:
             words = f"The unit {value!r} is not known; 0.0001 inch assumed."
             self.found.add("IPC-010", Severity.GUESS, self._place(line), words)
@@ -194,7 +202,7 @@ class _Reader:
                 pin="" if via else pin,
                 via=via,
                 midpoint=midpoint or match["mid"] == "M",
-                hole_mm=int(hole) * self.unit_mm if hole else 0.0,
+                hole_mm=self._length(hole) if hole else 0.0,
                 plated=None if not hole else match["plated"] != "U",
                 access=int(match["access"]),
                 x_mm=self._length(match["x"]),
@@ -223,14 +231,14 @@ class _Reader:
         return field[:6].strip(), field[7:].strip(), midpoint
 
     def _length(self, digits: str) -> float:
-        return int(digits.replace(" ", "")) * self.unit_mm
+        return int(digits.replace(" ", "")) * self.unit_mm[0] / self.unit_mm[1]
 
     def _size(self, rest: str) -> tuple[float, float, str]:
         match = _SIZE.match(rest)
         if match is None:
             return 0.0, 0.0, rest
-        y = int(match[2]) * self.unit_mm if match[2] else 0.0
-        return int(match[1]) * self.unit_mm, y, rest[match.end() :]
+        y = self._length(match[2]) if match[2] else 0.0
+        return self._length(match[1]), y, rest[match.end() :]
 
     def _small(self, rest: str) -> tuple[float, int | None, tuple[int, int] | None]:
         rotation, mask, span = _ROTATION.search(rest), _MASK.search(rest), _SPAN.search(rest)
@@ -261,8 +269,8 @@ class _Reader:
         span = _SPAN.search(line, 3)
         after = line[access.end() :] if access else line[17:]
         sizes = _SIZE.search(after)
-        size = int(sizes[1]) * self.unit_mm if sizes and last.size_x_mm == 0 else last.size_x_mm
-        wide = int(sizes[2]) * self.unit_mm if sizes and sizes[2] and last.size_x_mm == 0 else last.size_y_mm
+        size = self._length(sizes[1]) if sizes and last.size_x_mm == 0 else last.size_x_mm
+        wide = self._length(sizes[2]) if sizes and sizes[2] and last.size_x_mm == 0 else last.size_y_mm
         both = last.access
         if access and both is not None and int(access[1]) != both and last.hole_mm > 0 and last.operation[1] != "0":
             both = 0
@@ -302,7 +310,7 @@ class _Reader:
         start = (layer.end() if layer else 0) + (width.end() if width else 0)
         points = self._points(rest[start:])
         net = self.aliases.get(short, short)
-        wide = int(width[1]) * self.unit_mm if width else 0.0
+        wide = self._length(width[1]) if width else 0.0
         self.conductors.append(Conductor(net, int(layer[1]) if layer else None, wide, points, self.board, self.no))
 
     def _adjacent(self, line: str) -> None:
