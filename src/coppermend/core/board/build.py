@@ -370,16 +370,16 @@ def with_seconds(board: Board, seconds: Sequence[tuple[str, float]]) -> Board:
 
 
 def x2_points(board: Board) -> tuple[NetlistPoint, ...]:
-    """One point per pin and layer that states both pin and net by X2: source ``X2 attributes``."""
+    """The points that X2 .P and .N state: one per pin, net and island (lands of one pin on several layers count once when copper joins them)."""
+    rows: dict[tuple[str, str, int], tuple[int, int]] = {}
+    for at, layer in enumerate(board.layers):
+        for piece in np.flatnonzero((layer.pin != "") & (layer.stated_net != "")).tolist():
+            rows.setdefault((str(layer.pin[piece]), str(layer.stated_net[piece]), int(layer.island[piece])), (at, piece))
     out = []
-    for layer in board.layers:
-        if len(layer.shapes) == 0:
-            continue
-        box = layer.shapes.bounds_mm()
-        middle = (box[:, :2] + box[:, 2:]) / 2
-        for piece in np.flatnonzero((layer.pin != "") & (layer.stated_net != "")):
-            part, _, pin = str(layer.pin[piece]).rpartition(".")
-            x, y = middle[piece]
-            net, island = str(layer.stated_net[piece]), int(layer.island[piece])
-            out.append(NetlistPoint(net, part, pin, float(x), float(y), (layer.key,), X2_SOURCE, int(piece), island))
+    boxes = [layer.shapes.bounds_mm() if len(layer.shapes) else np.empty((0, 4)) for layer in board.layers]
+    for (name, net, island), (at, piece) in rows.items():
+        part, _, pin = name.rpartition(".")
+        x0, y0, x1, y1 = boxes[at][piece].tolist()
+        key = (board.layers[at].key,)
+        out.append(NetlistPoint(net, part, pin, (x0 + x1) / 2, (y0 + y1) / 2, key, X2_SOURCE, piece, island))
     return tuple(out)

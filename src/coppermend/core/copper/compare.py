@@ -32,7 +32,8 @@ _TIE_PARTS = ("NT", "JP", "SJ", "LK", "W", "TIE", "SH")
 
 @dataclass(frozen=True, slots=True)
 class Disagreement:
-    """One net that is split, or nets that are joined. ``why``: tie, jumper, equal numbers, no hole, one layer, stale, open, short."""
+    """One net that is split, or nets that are joined. ``why``: tie, jumper, equal numbers, no hole,
+    one layer, stale, open, short, no net."""
 
     kind: str
     nets: tuple[str, ...]
@@ -59,10 +60,11 @@ class Missed:
 
 @dataclass(frozen=True, slots=True)
 class SourceRow:
-    """One netlist source against the copper. ``points`` that name a net; ``agree`` of them; the rest by disagreement; ``nets`` different names.
+    """One netlist source against the copper. ``points`` of it; ``agree`` of them; the rest by disagreement; ``nets`` different names of nets (N/C is none).
 
     A point agrees when its net lies on one island that holds no other net of this source. Of split and joined nets the points on the
-    larger side agree still: the main island of the net, when the net is the main net of the island.
+    larger side agree still: the main island of the net, when the net is the main net of the island. A point in no net agrees when its
+    copper holds no point of a net (copper that the package does not have agrees with "no net" too).
     """
 
     source: str
@@ -107,6 +109,7 @@ def compare(board: Board) -> tuple[SourceRow, ...]:
 def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], graph: ContactGraph) -> SourceRow:
     """One source against the copper; see SourceRow."""
     points = [point for point in all_points if says_a_net(point.net)]
+    free = [point for point in all_points if not says_a_net(point.net)]
     found = [point for point in points if point.island >= 0]
     missed = tuple(_missed(board, point) for point in points if point.island < 0)
     of_net: dict[str, Counter[int]] = defaultdict(Counter)
@@ -136,8 +139,22 @@ def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], 
         for net in sorted(nets)
         if net != main_net[island]
     ]
+    caught = [point for point in free if point.island in main_net]
+    joins += [_caught(main_net[point.island], point) for point in caught]
     shift = (0.0, 0.0) if name == X2_SOURCE else board.origin_shift_mm
-    return SourceRow(name, len({p.net for p in points}), len(points), agree, missed, tuple(splits), tuple(joins), shift)
+    nets = len({p.net for p in points})
+    agree += len(free) - len(caught)
+    return SourceRow(name, nets, len(all_points), agree, missed, tuple(splits), tuple(joins), shift)
+
+
+def _caught(net: str, point: NetlistPoint) -> Disagreement:
+    """A point that the source says is in no net, on the copper of one."""
+    name, layer = point_name(point), point.layers[0] if point.layers else ""
+    words = (
+        f"Copper joins {name}, which the netlist says is in no net, to net {net} at {point.x_mm:.3f}, {point.y_mm:.3f} mm, layer {layer}. "
+        "A land that was left without a net in the netlist though copper was laid to it, or a short in the copper data."
+    )
+    return Disagreement("joined", (net, ""), (name,), "no net", words, point.x_mm, point.y_mm, layer)
 
 
 def _most(counts: Counter[Any]) -> Any:
