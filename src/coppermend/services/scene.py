@@ -144,9 +144,7 @@ def point_as_json(board: Board, point: ProbePoint) -> dict[str, Any]:
 
 def points_as_rows(graph: CopperGraph) -> list[list[Any]]:
     """Every probe point as ``[id, net, x_mm, y_mm, side, part, pin, kind, reachable]``: what picking on the map needs."""
-    return [
-        [p.id, p.net, _mm(p.x_mm), _mm(p.y_mm), p.side, p.part, p.pin, p.kind, p.reachable] for p in graph.points
-    ]
+    return [[p.id, p.net, _mm(p.x_mm), _mm(p.y_mm), p.side, p.part, p.pin, p.kind, p.reachable] for p in graph.points]
 
 
 def site_paths(graph: CopperGraph, wanted: Iterable[str]) -> dict[str, dict[str, Any]]:

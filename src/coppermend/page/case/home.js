@@ -1,0 +1,43 @@
+// @ts-check
+/** The first leaf: the cases of this bench, and opening a new one. */
+import { fill, h } from '../shared/dom.js';
+import { get, findingOf } from '../shared/api.js';
+import { day } from '../shared/words.js';
+
+/** @param {HTMLElement} el @param {import('../main.js').App} app */
+export async function drawHome(el, app) {
+  fill(el, h('div.leaf', null, h('h1', null, 'On this bench'), h('div.skeleton', null)));
+  let cases;
+  try {
+    cases = (await get('/api/cases')).cases;
+  } catch (err) {
+    fill(el, h('div.leaf', null, errorSheet(findingOf(err), () => drawHome(el, app))));
+    return;
+  }
+  fill(el, h('div.leaf', null,
+    h('h1', null, 'On this bench'),
+    cases.length ? h('ul.cases', null, cases.map(caseRow)) : h('div.empty', null, h('p', null, 'No machine is on the bench yet.'), h('p', null, 'Open a case below; the word demo stands for the demonstration machine.')),
+    newCase(app)));
+}
+
+/** @param {any} c */
+function caseRow(c) {
+  return h('li', null, h('a', { href: `#/case/${c.id}/bench` }, h('div.no', null, c.number), h('b', null, c.title), h('span', null, day(c.opened_at)), h('span', null, [c.serial, c.where].filter(Boolean).join('; ')), h('span', null, `${c.entries} entries`)));
+}
+
+/** @param {import('../main.js').App} app */
+function newCase(app) {
+  const field = (/** @type {string} */ name, /** @type {string} */ words, attrs = {}) => h('label.field', null, words, h('input', { name, autocomplete: 'off', ...attrs }));
+  return h('form.sheet', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('newCase', Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target)))); } },
+    h('h2', { style: null }, 'Open a case'),
+    h('div.form', null,
+      field('title', 'Machine', { required: true, placeholder: 'what it is' }), field('serial', 'Serial number'), field('owner', 'Owner'),
+      field('board', 'Fabrication package (folder or zip on this computer)', { required: true, value: 'demo' }),
+      h('label.field.wide', null, 'What the owner says', h('textarea', { name: 'complaint', rows: 2 }))),
+    h('p', null, h('button.key.hot', { type: 'submit' }, 'Open the case')));
+}
+
+/** @param {import('../shared/api.js').Finding} finding @param {() => void} again */
+export function errorSheet(finding, again) {
+  return h('div.sheet.error-sheet', { role: 'alert' }, h('h2', null, finding.words), h('p', null, finding.remedy), h('p', null, h('small.code', null, finding.code)), h('button.key', { type: 'button', onclick: again }, 'Try again'));
+}

@@ -1,0 +1,90 @@
+// @ts-check
+/** The story of a case: what happened in order, what the machine shows, and the way to power. */
+import { fill, h } from '../shared/dom.js';
+import { get, findingOf } from '../shared/api.js';
+import { clock, day } from '../shared/words.js';
+import { errorSheet } from './home.js';
+
+/** @typedef {import('../main.js').App} App */
+
+/** @param {HTMLElement} el @param {App} app */
+export async function drawStory(el, app) {
+  let story;
+  try {
+    story = await get(app.url('story'));
+  } catch (err) {
+    fill(el, h('div.leaf', null, errorSheet(findingOf(err), () => drawStory(el, app))));
+    return;
+  }
+  const { state } = app.bench ? { state: app.bench.case } : { state: story.case };
+  fill(el, h('div.leaf', null,
+    h('h1', null, state.title),
+    h('p.lead', null, state.complaint ? `The owner says: ${state.complaint}` : 'No complaint was noted.'),
+    h('p.lead', null, story.where_was_i),
+    h('div.two', null, gateSheet(app, story.gate), seenSheet(app, story)),
+    h('div.two', null, wordsSheet(app), photoSheet(app, story.photos)),
+    h('h2', null, 'As it happened'),
+    timeline(story.timeline)));
+}
+
+/** @param {App} app @param {any} gate */
+function gateSheet(app, gate) {
+  const row = (/** @type {any} */ item) => h(item.done ? 'li.done' : 'li', null, h('span.box', { 'aria-hidden': 'true' }, item.done ? '✓' : ''), h('span', null, h('b', null, item.title), h('br', null), item.words),
+    item.done ? h('span', null, 'done') : h('button.key.slim', { type: 'button', onclick: () => app.do('gate', item) }, 'Done'));
+  const limit = gate.items.find((/** @type {any} */ i) => i.item === 'limit');
+  return h('section.sheet', { 'aria-label': 'Before power' },
+    h('h2', null, 'Before power'),
+    h('ul.cautions', null, gate.cautions.map((/** @type {string} */ c) => h('li', null, c))),
+    h('ul.gate', null, gate.items.filter((/** @type {any} */ i) => i.item !== 'limit').map(row), limit?.done ? row(limit) : null),
+    limit && !limit.done ? h('form.form', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('limit', Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target)))); } },
+      h('label.field', null, 'Current limit, A', h('input', { name: 'limit_a', required: true, inputmode: 'decimal' })), h('label.field', null, 'Switch off above, A', h('input', { name: 'abort_a', required: true, inputmode: 'decimal' })), h('button.key', null, 'Name the limit')) : null,
+    h('p', null, h('b', null, gate.words)),
+    h('div.row', null,
+      h('button.key.hot', { type: 'button', disabled: !gate.open, onclick: () => app.do('power', '') }, 'Power is on'),
+      gate.open ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('override') }, 'Power up all the same')));
+}
+
+/** @param {App} app @param {any} story */
+function seenSheet(app, story) {
+  const last = story.power_ups.at(-1);
+  const field = (/** @type {string} */ name, /** @type {string} */ words) => h('label.field', null, words, h('input', { name, autocomplete: 'off' }));
+  return h('section.sheet', { 'aria-label': 'What it shows' },
+    h('h2', null, 'What it shows'),
+    last ? h('p', null, `Last power-up at ${clock(last.observed_at)}: ${last.seen_words || 'nothing noted yet'}${last.repairs ? `; after ${last.repairs}` : ''}`) : h('p', null, 'It was not switched on in this case yet.'),
+    h('form.form', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('seen', Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target)))); } },
+      field('screen', 'Screen'), field('sound', 'Sound'), field('smell', 'Smell'), field('current_a', 'Current, A'), h('label.field.wide', null, 'In your words', h('textarea', { name: 'words', rows: 2 })), h('button.key', null, 'Note it')));
+}
+
+/** @param {App} app */
+function wordsSheet(app) {
+  return h('form.sheet', { 'aria-label': 'Remark', onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); const f = /** @type {HTMLFormElement} */ (e.target); app.do('words', Object.fromEntries(new FormData(f))); f.reset(); } },
+    h('h2', null, 'A word for the log'),
+    h('div.form', null, h('label.field', null, 'Kind', h('select', { name: 'kind' }, ['remark', 'symptom', 'look', 'clean', 'press'].map((k) => h('option', null, k)))), h('label.field.wide', null, 'Words', h('textarea', { name: 'words', rows: 2, required: true }))),
+    h('p', null, h('button.key', null, 'Note it')));
+}
+
+/** @param {App} app @param {any[]} photos */
+function photoSheet(app, photos) {
+  return h('section.sheet', { 'aria-label': 'Photos' }, h('h2', null, 'Photos'),
+    photos.length ? h('div.photos', null, photos.map((p) => h('figure', null, h('img', { src: app.url(`photos/${p.sha256}`), alt: p.words || p.name || 'photo of the machine', loading: 'lazy' }), h('figcaption', null, p.words || p.name)))) : h('p', null, 'None yet. A picture of each side, before any work, is worth its minute.'),
+    h('form.row', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('photo', e.target); } },
+      h('label.field', null, 'Picture', h('input', { type: 'file', name: 'file', accept: 'image/*', required: true })), h('label.field', null, 'What it shows', h('input', { name: 'words' })), h('button.key', null, 'Attach')));
+}
+
+/** @param {any[]} items */
+function timeline(items) {
+  if (!items.length) return h('div.empty', null, 'Nothing noted yet.');
+  const out = [];
+  let today = '';
+  let list = null;
+  for (const item of items) {
+    const d = day(item.observed_at);
+    if (d !== today) {
+      today = d;
+      list = h('ol.line', null);
+      out.push(h('p.dayhead', null, d), list);
+    }
+    list?.append(h(`li.${item.kind}${item.undone ? '.gone' : ''}`, null, h('time', { datetime: item.observed_at }, clock(item.observed_at)), h('span', null, item.words), h('span.kind', null, item.undone ? 'taken back' : item.kind)));
+  }
+  return h('div.sheet', null, out);
+}

@@ -1,0 +1,408 @@
+// @ts-check
+/** The page: joins the leaves, the map, the slip and the server. Every decision about the board is the server's. */
+import { byId, fill, h } from './shared/dom.js';
+import { findingOf, follow, get, post, send } from './shared/api.js';
+import { icon } from './shared/icons.js';
+import { KEYS, nameOf } from './shared/keys.js';
+import { BoardMap } from './map/map.js';
+import { drawCompass } from './map/compass.js';
+import { drawCard } from './map/card.js';
+import { drawLegend } from './map/legend.js';
+import { drawTwin } from './map/twin.js';
+import { inside, readPoints } from './map/index.js';
+import { drawInset } from './map/inset.js';
+import { drawSlip } from './round/slip.js';
+import { canAnswer, placeTip, spoken, tipsOf } from './round/state.js';
+import { drawHome } from './case/home.js';
+import { drawStory } from './case/story.js';
+import { drawWires } from './case/wires.js';
+import { drawRecord } from './case/record.js';
+import { drawAreaForm } from './case/areas.js';
+import { pan } from './map/view.js';
+
+const VIEWS = /** @type {const} */ (['bench', 'story', 'wires', 'record']);
+const TITLES = { bench: 'Bench', story: 'Story', wires: 'Breaks', record: 'Record' };
+
+export class App {
+  id = '';
+  view = 'home';
+  /** @type {any} */ bench = null;
+  /** @type {any} */ scene = null;
+  /** @type {any} */ net = null;
+  /** @type {any} */ chosen = null;
+  /** @type {{a: any, b: any}} */ own = { a: null, b: null };
+  /** @type {any} */ area = null;
+  patient = { answer: /** @type {any} */ (null), auto: localStorage.getItem('auto') === 'yes' };
+  busy = false;
+  shownCheck = '';
+  stop = () => {};
+
+  constructor() {
+    this.map = new BoardMap(byId('map'), {
+      tap: (point, net, xy) => this.tapped(point, net, xy),
+      moved: (view) => drawCompass(byId('compass'), view, this.map ? this.map.box : [0, 0, 1, 1]),
+    });
+    this.chrome();
+    addEventListener('keydown', (e) => {
+      const name = nameOf(e);
+      if (!name || (this.view === 'home' && !['help', 'clear'].includes(name))) return;
+      e.preventDefault();
+      this.do(name);
+    });
+    addEventListener('hashchange', () => this.route());
+    byId('find').addEventListener('submit', (/** @type {Event} */ e) => {
+      e.preventDefault();
+      this.do('find', byId('find-text').value);
+    });
+    this.route();
+  }
+
+  /** @param {string} what */
+  url(what) {
+    return `/api/cases/${encodeURIComponent(this.id)}/${what}`;
+  }
+
+  chrome() {
+    fill(byId('tabs'), VIEWS.map((v, i) => h('button', { type: 'button', id: `tab-${v}`, onclick: () => this.do('view', v), title: `key ${i + 1}` }, TITLES[v])));
+    fill(byId('rail-tools'),
+      h('span.live', { id: 'live', role: 'img', 'aria-label': 'live' }),
+      h('button.round-key', { type: 'button', id: 'lamp', 'aria-label': 'Daylight or lamp', title: 'daylight or lamp', onclick: () => this.do('lamp') }, icon('lamp')),
+      h('button.round-key', { type: 'button', 'aria-label': 'Keys', title: 'keys', onclick: () => this.do('help') }, icon('help')));
+    const tool = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ ic) => h('button.key', { type: 'button', onclick: () => this.do(name), 'aria-label': words, id: `tool-${name}` }, icon(ic, 24), h('span', null, words));
+    fill(byId('tools'), tool('newArea', 'work area', 'area'), tool('list', 'list', 'list'), tool('goto', 'to the check', 'goto'), tool('turn', 'turn over', 'turn'), tool('rotate', 'quarter', 'rotate'), tool('fit', 'whole', 'fit'), tool('nearer', 'nearer', 'nearer'), tool('further', 'further', 'further'));
+    fill(byId('help'), h('h2', null, 'Keys'), h('div.keytable', null, KEYS.map((k) => [h('kbd', null, k.cap), h('span', null, k.words)])), h('p', null, 'Tap a pin to light its net. Put tip A and tip B on any two points and answer: the round follows you.'), h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good')));
+    drawLegend(byId('legend'), innerWidth > 1200);
+    this.light(localStorage.getItem('light') ?? (matchMedia('(prefers-color-scheme: dark)').matches ? 'lamp' : 'day'));
+  }
+
+  /** @param {string} which */
+  light(which) {
+    document.documentElement.dataset.light = which;
+    byId('lamp')?.setAttribute('aria-pressed', String(which === 'lamp'));
+    localStorage.setItem('light', which);
+  }
+
+  async route() {
+    const m = location.hash.match(/^#\/case\/([^/]+)\/(\w+)/);
+    if (!m) return this.goHome();
+    const id = decodeURIComponent(m[1]);
+    const view = VIEWS.includes(/** @type {any} */ (m[2])) ? m[2] : 'bench';
+    if (id !== this.id) await this.open(id);
+    if (this.id === id) this.show(view);
+  }
+
+  goHome() {
+    this.stop();
+    this.id = '';
+    this.bench = null;
+    fill(byId('title'));
+    this.show('home');
+  }
+
+  /** @param {string} view */
+  show(view) {
+    this.view = view;
+    document.body.dataset.view = view;
+    for (const v of ['home', ...VIEWS]) byId(v).hidden = v !== view;
+    for (const v of VIEWS) {
+      byId(`tab-${v}`).toggleAttribute('hidden', view === 'home');
+      if (v === view) byId(`tab-${v}`).setAttribute('aria-current', 'page');
+      else byId(`tab-${v}`).removeAttribute('aria-current');
+    }
+    byId('find').hidden = view === 'home';
+    byId('live').hidden = view === 'home';
+    if (view === 'home') drawHome(byId('home'), this);
+    if (view === 'story') drawStory(byId('story'), this);
+    if (view === 'wires') drawWires(byId('wires'), this);
+    if (view === 'record') drawRecord(byId('record'), this);
+    if (view === 'bench') {
+      this.map.resize();
+      this.redraw();
+    }
+  }
+
+  /** @param {string} id */
+  async open(id) {
+    this.stop();
+    this.id = id;
+    this.bench = this.scene = this.net = this.chosen = null;
+    this.own = { a: null, b: null };
+    this.shownCheck = '';
+    this.show('bench');
+    try {
+      const [scene, points, bench] = await Promise.all([get(this.url('scene')), get(this.url('points')), get(this.url('bench'))]);
+      this.scene = scene;
+      this.map.setPoints(readPoints(points.rows));
+      this.map.setScene(scene);
+      fill(byId('find-names'), [...scene.parts.map((/** @type {any} */ p) => p.ref), ...scene.nets.slice(0, 600)].map((n) => h('option', { value: n })));
+      await this.take(bench);
+    } catch (err) {
+      this.fail(err);
+      if (!this.bench) fill(byId('slip'), h('p.step-words', null, findingOf(err).words), h('p.why', null, findingOf(err).remedy), h('button.key', { type: 'button', onclick: () => this.open(id) }, 'Try again'));
+      return;
+    }
+    this.stop = follow(id, (mark) => { if (this.bench && mark !== this.bench.mark && !this.busy) this.refresh(); }, (up) => this.live(up));
+  }
+
+  /** @param {boolean} up */
+  live(up) {
+    byId('live').classList.toggle('down', !up);
+    byId('live').setAttribute('aria-label', up ? 'connected to the bench server' : 'the bench server does not answer; trying again');
+    byId('mat-note').textContent = up ? '' : 'The bench server does not answer. Trying again …';
+  }
+
+  async refresh() {
+    try {
+      await this.take(await get(this.url('bench')));
+      if (this.view === 'story') drawStory(byId('story'), this);
+    } catch (err) {
+      this.fail(err);
+    }
+  }
+
+  /** A new state of the case from the server. @param {any} bench */
+  async take(bench) {
+    const old = this.bench;
+    this.bench = bench;
+    if (old && JSON.stringify(old.states) !== JSON.stringify(bench.states)) this.map.setPoints(readPoints((await get(this.url('points'))).rows));
+    this.map.setStates(bench.states);
+    fill(byId('title'), h('b', null, bench.case.title), h('span', null, [bench.case.serial, bench.case.progress].filter(Boolean).join('; ')));
+    document.title = `${bench.case.title}: Coppermend`;
+    this.patient.answer = null;
+    const key = bench.step?.check ? bench.step.check.a.id + bench.step.check.b.id + bench.readings.length : bench.step?.words ?? '';
+    if (key !== this.shownCheck) {
+      this.shownCheck = key;
+      byId('say').textContent = spoken(bench, this.own);
+      this.follow();
+    }
+    this.redraw();
+  }
+
+  /** Turn and move the board only when the check is out of sight. */
+  follow() {
+    const tips = tipsOf(this.bench, this.own);
+    const spanPath = (this.bench.step?.span?.path ?? []).flatMap((/** @type {any} */ p) => p[1]);
+    const places = tips.a && tips.b ? [[tips.a.x_mm, tips.a.y_mm], [tips.b.x_mm, tips.b.y_mm]] : spanPath;
+    if (!places.length || !this.map.ready) return;
+    const sides = tips.a && tips.b ? [tips.a.side, tips.b.side] : [];
+    const face = sides.length && !sides.includes(this.map.view.face) ? sides[0] : undefined;
+    if (face || !this.inSight(places)) this.map.show(places, face).then(() => this.redraw());
+  }
+
+  /** @param {number[][]} places */
+  inSight(places) {
+    const { w, h: high } = this.map.view;
+    return places.every(([x, y]) => {
+      const [sx, sy] = this.toScreen(x, y);
+      return sx > 40 && sy > 60 && sx < w - 40 && sy < high - 40;
+    });
+  }
+
+  /** @param {number} x @param {number} y */
+  toScreen(x, y) {
+    const v = this.map.view, [a, b, c, d] = v.turn;
+    return [v.w / 2 + v.scale * (a * (x - v.x) + b * (y - v.y)), v.h / 2 + v.scale * (c * (x - v.x) + d * (y - v.y))];
+  }
+
+  redraw() {
+    const bench = this.bench;
+    if (this.view !== 'bench') return;
+    drawSlip(byId('slip'), this);
+    drawCard(byId('card'), this);
+    drawAreaForm(byId('area-form'), this);
+    drawTwin(byId('twin'), this);
+    if (!bench) return;
+    const tips = tipsOf(bench, this.own);
+    const wires = [...bench.wires, ...(bench.step?.wire?.a ? [{ a: [bench.step.wire.a.x_mm, bench.step.wire.a.y_mm], b: [bench.step.wire.b.x_mm, bench.step.wire.b.y_mm], side: bench.step.wire.a.side, planned: true }] : [])];
+    const spans = bench.step?.span ? [...bench.spans.filter((/** @type {any} */ s) => s.words !== bench.step.span.words), bench.step.span] : bench.spans;
+    this.map.lay({ tips: { a: tips.a, b: tips.b }, areas: bench.areas, sites: bench.sites, spans, wires, net: this.net ? this.net.net : -1, chosen: this.chosen ? { ...this.chosen, x: this.chosen.x_mm, y: this.chosen.y_mm } : null, draft: this.area?.corners ?? [] });
+    for (const c of byId('slip').querySelectorAll('canvas[data-end]')) {
+      const wire = bench.step?.wire;
+      if (wire) drawInset(c, this.map, c.getAttribute('data-end') === 'from' ? 'a' : 'b', c.getAttribute('data-end') === 'from' ? wire.a : wire.b);
+    }
+  }
+
+  /** @param {any} point @param {number} net @param {[number, number]} xy */
+  async tapped(point, net, xy) {
+    if (!this.bench) return;
+    if (this.area) return this.areaTap(xy);
+    if (net < 0) return this.do('clear');
+    try {
+      await this.light_net(net, point?.id ?? '');
+      if (this.chosen) {
+        const next = placeTip(this.own, this.chosen, null);
+        if (next !== this.own) this.own = next;
+      }
+    } catch (err) {
+      this.fail(err);
+    }
+    this.redraw();
+  }
+
+  /** @param {number} net @param {string} pointId */
+  async light_net(net, pointId) {
+    this.net = await get(this.url(`nets/${net}`));
+    this.chosen = this.net.points.find((/** @type {any} */ p) => p.id === pointId) ?? null;
+  }
+
+  /** @param {[number, number]} xy */
+  areaTap(xy) {
+    const draft = this.area;
+    if (draft.mode === 'polygon') draft.corners = [...draft.corners, xy];
+    else draft.part = this.partAt(xy) ?? draft.part;
+    this.redraw();
+  }
+
+  /** The smallest part whose outline holds the place. @param {[number, number]} xy */
+  partAt([x, y]) {
+    const hit = this.scene.parts.filter((/** @type {any} */ p) => p.outline.length && inside(p.outline, x, y));
+    const size = (/** @type {any} */ p) => Math.max(...p.outline.filter((_, i) => i % 2 === 0)) - Math.min(...p.outline.filter((/** @type {any} */ _, /** @type {number} */ i) => i % 2 === 0));
+    return hit.sort((/** @type {any} */ a, /** @type {any} */ b) => size(a) - size(b))[0]?.ref;
+  }
+
+  /** Write one entry, then take the new state. @param {string} kind @param {{points?: string[], value?: string, words?: string, options?: any}} [rest] */
+  async note(kind, rest = {}) {
+    if (this.busy) return;
+    this.busy = true;
+    try {
+      const out = await post(this.url('entries'), { kind, points: [], value: '', words: '', options: {}, ...rest });
+      this.own = { a: null, b: null };
+      this.toast(`Noted: ${out.words}`);
+      this.busy = false;
+      await this.take(out.bench);
+    } catch (err) {
+      this.fail(err);
+    } finally {
+      this.busy = false;
+      this.redraw();
+      if (this.view === 'story') drawStory(byId('story'), this);
+      if (this.view === 'wires') drawWires(byId('wires'), this);
+    }
+  }
+
+  /** @param {string} kind @param {string} [value] */
+  answer(kind, value = '') {
+    if (this.view !== 'bench' || !canAnswer(this.bench, this.own)) return;
+    const tips = tipsOf(this.bench, this.own);
+    return this.note(kind, { points: [tips.a.id, tips.b.id], value });
+  }
+
+  async touch() {
+    if (!this.bench?.practice || !canAnswer(this.bench, this.own)) return;
+    const tips = tipsOf(this.bench, this.own);
+    try {
+      this.patient.answer = await post(this.url('practice/ask'), { points: [tips.a.id, tips.b.id] });
+      this.redraw();
+      if (this.patient.auto) await this.answer(this.patient.answer.says);
+    } catch (err) {
+      this.fail(err);
+    }
+  }
+
+  /** One door for keys, buttons and touches. @param {string} name @param {any} [x] @param {any} [y] */
+  async do(name, x, y) {
+    const act = this.acts[name];
+    if (!act) return;
+    try {
+      await act(x, y);
+    } catch (err) {
+      this.fail(err);
+    }
+  }
+
+  /** @type {Record<string, (x?: any, y?: any) => any>} */
+  acts = {
+    closed: () => this.answer('closed'),
+    open: () => this.answer('open'),
+    ohms: (v) => v && this.answer('ohms', v),
+    skip: () => this.answer('skip'),
+    again: () => { this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
+    back: () => this.note('undo'),
+    value: () => byId('ohms')?.focus(),
+    touch: () => this.touch(),
+    auto: (on) => { this.patient.auto = on; localStorage.setItem('auto', on ? 'yes' : 'no'); },
+    turn: () => this.map.turn('upright').then(() => this.redraw()),
+    turnLid: () => this.map.turn('level').then(() => this.redraw()),
+    rotate: () => { this.map.rotate(); this.redraw(); },
+    nearer: () => this.map.zoom(1.35),
+    further: () => this.map.zoom(1 / 1.35),
+    fit: () => this.map.fit(),
+    left: () => this.map.move(pan(this.map.view, 60, 0)),
+    right: () => this.map.move(pan(this.map.view, -60, 0)),
+    up: () => this.map.move(pan(this.map.view, 0, 60)),
+    down: () => this.map.move(pan(this.map.view, 0, -60)),
+    goto: () => { const t = tipsOf(this.bench, this.own); if (t.a && t.b) return this.map.show([[t.a.x_mm, t.a.y_mm], [t.b.x_mm, t.b.y_mm]], t.a.side === this.map.view.face || t.b.side === this.map.view.face ? undefined : t.a.side).then(() => this.redraw()); this.follow(); },
+    showTip: (tip) => this.map.show([[tip.x_mm, tip.y_mm]], tip.side).then(() => this.redraw()),
+    showSpan: async (span) => { location.hash = `#/case/${this.id}/bench`; this.show('bench'); await this.map.show(span.path.flatMap((/** @type {any} */ p) => p[1]), ['c', 's'].includes(span.path[0]?.[0]) ? span.path[0][0] : undefined); this.map.lay({ spans: [span] }); },
+    tip: (point, which) => { this.own = placeTip(this.own, point, which); this.patient.answer = null; this.redraw(); },
+    clearOwn: () => { this.own = { a: null, b: null }; this.patient.answer = null; this.redraw(); },
+    choose: async (p) => { this.chosen = p; this.own = placeTip(this.own, p, null); if (p.side !== this.map.view.face) await this.map.turn('upright'); if (!this.inSight([[p.x_mm, p.y_mm]])) await this.map.show([[p.x_mm, p.y_mm]]); this.redraw(); },
+    clear: () => { if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = true; if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
+    view: (v) => { location.hash = `#/case/${this.id}/${v}`; },
+    view1: () => this.acts.view('bench'), view2: () => this.acts.view('story'), view3: () => this.acts.view('wires'), view4: () => this.acts.view('record'),
+    lamp: () => this.light(document.documentElement.dataset.light === 'lamp' ? 'day' : 'lamp'),
+    help: () => (byId('help').open ? byId('help').close() : byId('help').showModal()),
+    list: () => { byId('twin').hidden = !byId('twin').hidden; this.redraw(); },
+    find: async (text) => this.find(String(text ?? '').trim()),
+    newArea: () => { this.area = { mode: 'part', part: '', margin: '3', corners: [], kind: 'rework', severity: 2 }; this.net = this.chosen = null; this.redraw(); byId('mat-note').textContent = ''; },
+    areaMode: (mode) => { this.area.mode = mode; this.redraw(); },
+    areaCancel: () => { this.area = null; this.redraw(); },
+    areaSave: () => this.saveArea(),
+    wireFitted: (w) => this.note('patch', { points: [w.a.id, w.b.id], words: w.words_short ?? '', options: w.options ?? {} }),
+    act: (step) => this.note(step.kind, { points: step.part ? [step.part] : [], words: step.words }),
+    gate: (item) => this.note('gate', { words: item.title, options: { item: item.item } }),
+    limit: (f) => this.note('gate', { options: { item: 'limit', limit_a: f.limit_a, abort_a: f.abort_a } }),
+    power: () => this.note('power', { value: 'on' }),
+    override: () => { const why = prompt('Why is power put on all the same? This goes into the log.'); if (why) return this.note('gate', { words: why, options: { item: 'override' } }); },
+    seen: (f) => this.note('seen', { words: f.words, options: { screen: f.screen, sound: f.sound, smell: f.smell, current_a: f.current_a } }),
+    words: (f) => this.note(f.kind, { words: f.words }),
+    photo: async (form) => { const data = new FormData(form); await send(this.url('photos'), /** @type {File} */ (data.get('file')), { words: String(data.get('words') ?? '') }); this.toast('Photo kept.'); await this.refresh(); },
+    newCase: async (f) => { const out = await post('/api/cases', f); location.hash = `#/case/${out.id}/bench`; },
+    truth: async () => { const t = await get(this.url('practice/truth')); fill(byId('help'), h('h2', null, 'What was really broken'), h('ul', null, t.breaks.map((/** @type {any} */ b) => h('li', null, `${b.words}: ${b.found ? 'found' : b.mended ? 'mended' : 'not found'}`))), h('p', null, t.words), h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good'))); byId('help').addEventListener('close', () => this.chrome(), { once: true }); byId('help').showModal(); },
+  };
+
+  async saveArea() {
+    const d = this.area;
+    this.busy = true;
+    try {
+      const body = d.mode === 'part' ? { part: d.part, margin_mm: d.margin, polygon: [], kind: d.kind, severity: d.severity } : { part: '', polygon: d.corners, kind: d.kind, severity: d.severity };
+      const out = await post(this.url('areas'), body);
+      this.area = null;
+      this.busy = false;
+      this.toast(`Noted: ${out.words}`);
+      await this.take(out.bench);
+    } finally {
+      this.busy = false;
+    }
+  }
+
+  /** @param {string} text */
+  async find(text) {
+    if (!text) return byId('find-text').focus();
+    const found = await get(this.url(`find?text=${encodeURIComponent(text)}`));
+    if (this.view !== 'bench') location.hash = `#/case/${this.id}/bench`;
+    await this.light_net(found.net, found.point ?? '');
+    await this.map.show(found.places, found.side || undefined);
+    this.redraw();
+  }
+
+  /** @param {string} words @param {string} [more] */
+  toast(words, more = '', bad = false) {
+    const el = byId('toast');
+    el.className = bad ? 'bad' : '';
+    fill(el, h('span', null, words, more ? h('small', null, more) : null));
+    el.hidden = false;
+    clearTimeout(this.toastTimer);
+    this.toastTimer = setTimeout(() => { el.hidden = true; }, bad ? 9000 : 2600);
+  }
+
+  toastTimer = 0;
+
+  /** @param {unknown} err */
+  fail(err) {
+    const f = findingOf(err);
+    this.toast(f.words, `${f.remedy} (${f.code})`, true);
+  }
+}
+
+/** @type {any} */ (window).bench = new App();

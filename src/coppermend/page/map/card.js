@@ -1,0 +1,30 @@
+// @ts-check
+/** The card of a chosen pin or net: what it is, where its points are, what was measured there. */
+import { fill, h } from '../shared/dom.js';
+import { icon, tipMark } from '../shared/icons.js';
+import { count, sentence } from '../shared/words.js';
+
+/** @param {HTMLElement} el @param {import('../main.js').App} app */
+export function drawCard(el, app) {
+  const net = app.net;
+  el.hidden = !net;
+  if (!net) return;
+  const point = app.chosen;
+  const pins = net.points;
+  fill(el,
+    h('button.round-key.close', { type: 'button', 'aria-label': 'Put the card away', onclick: () => app.do('clear') }, '✕'),
+    point
+      ? [h('h2', null, point.name), h('p.where', null, [point.where, sentence(point.touch), point.side_words].filter(Boolean).join('; ')),
+        point.function ? h('p.where', null, point.function) : null,
+        point.reachable ? null : h('p.need', null, `A tip cannot get there: ${point.why_not}`),
+        h('div.pick', null,
+          h('button.key', { type: 'button', onclick: () => app.do('tip', point, 'a'), id: 'tip-a-here' }, tipMark('a', 26), 'tip here'),
+          h('button.key', { type: 'button', onclick: () => app.do('tip', point, 'b'), id: 'tip-b-here' }, tipMark('b', 26), 'tip here'))]
+      : null,
+    h('h2', null, 'Net ', h('span.code', null, net.name)),
+    h('p.where', null, `${count(pins.length, 'place')} to touch${net.state ? '; ' + net.state : ''}`),
+    net.readings?.length ? h('ul', { 'aria-label': 'Readings on this net' }, net.readings.map((/** @type {any} */ r) => h('li', null, icon(r.kind === 'open' ? 'open' : 'closed', 16), ' ', r.words))) : null,
+    h('ul', { 'aria-label': 'Points of this net' }, pins.slice(0, 80).map((/** @type {any} */ p) =>
+      h(p.reachable ? 'li' : 'li.no', null, h('button', { type: 'button', onclick: () => app.do('choose', p) }, h('span', null, h('b', null, p.name)), h('small', null, `${p.side_words}, ${p.kind}`))))),
+    pins.length > 80 ? h('p.where', null, `and ${pins.length - 80} more`) : null);
+}

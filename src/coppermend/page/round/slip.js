@@ -1,0 +1,160 @@
+// @ts-check
+/** The slip: the one thing to do now, large, with its answers. Draws; decides nothing. */
+import { fill, h } from '../shared/dom.js';
+import { icon, tipMark } from '../shared/icons.js';
+import { count, ohms, seconds, sentence } from '../shared/words.js';
+import { drawInset } from '../map/inset.js';
+import { canAnswer, patientWords, ticks, tipsOf } from './state.js';
+
+/** @typedef {import('../main.js').App} App */
+
+/** @param {HTMLElement} el @param {App} app */
+export function drawSlip(el, app) {
+  const { bench, own } = app;
+  if (!bench) {
+    fill(el, h('p.quiet', null, 'Loading the case'), h('div.skeleton', null), h('div.skeleton', null), h('div.skeleton', null));
+    return;
+  }
+  const tips = tipsOf(bench, own);
+  const step = bench.step;
+  const body = tips.own || step?.check ? checkBody(app, tips) : stepBody(app);
+  fill(el, head(app, tips), ...body, spike(app));
+  for (const canvas of el.querySelectorAll('canvas[data-tip]')) {
+    const which = /** @type {'a'|'b'} */ (canvas.getAttribute('data-tip'));
+    drawInset(/** @type {HTMLCanvasElement} */ (canvas), app.map, which, tips[which]);
+  }
+}
+
+/** @param {App} app @param {ReturnType<typeof tipsOf>} tips */
+function head(app, tips) {
+  const { bench } = app;
+  const p = bench.progress;
+  const strip = ticks(bench.readings, p.left, Boolean(tips.own || bench.step?.check));
+  const name = tips.own ? 'Your own check' : bench.step?.title ?? 'Next';
+  const left = p.left ? `${count(p.left, 'check')} to go, about ${seconds(p.left_seconds)} (modelled)` : '';
+  return h('div', null,
+    h('div.ticks', { role: 'img', 'aria-label': `${p.done} readings, ${p.left} checks to go` }, strip.map((t) => h(`i.${t}`, null))),
+    h('div.slip-head', null, h('b', null, name), h('span', null, left)));
+}
+
+/** @param {App} app @param {ReturnType<typeof tipsOf>} tips */
+function checkBody(app, tips) {
+  const { bench } = app;
+  const check = tips.own ? null : bench.step.check;
+  const ready = canAnswer(bench, app.own);
+  return [
+    check?.needs?.length ? h('p.need', null, check.needs.join('; ')) : null,
+    check?.turn_over ? h('p.need', null, 'Turn the board over.') : null,
+    tipBlock(app, 'a', tips.a),
+    tipBlock(app, 'b', tips.b),
+    expectLine(check, tips),
+    check ? h('p.why', null, sentence(bench.step.reason || check.reason)) : h('p.why', null, ready ? 'Any two points may be measured; the round shrinks by what it proves.' : 'Tap the place of the other tip on the board.'),
+    bench.practice && ready ? patientBox(app) : null,
+    answers(app, ready),
+    tips.own ? h('button.key.slim', { type: 'button', onclick: () => app.do('clearOwn') }, 'Back to the proposed check') : null,
+  ];
+}
+
+/** @param {App} app @param {'a'|'b'} which @param {any} tip */
+function tipBlock(app, which, tip) {
+  if (!tip) return h('div.tip', null, h('div.name', null, tipMark(which), h('span', null, 'tap a place')));
+  const otherFace = tip.side !== app.map.view.face;
+  return h('div.tip', null,
+    h('div.name', null, tipMark(which, 42), h('span', null, tip.name)),
+    h('div.where', null, tip.where),
+    h('div.touch', null, `${sentence(tip.touch)}, `, h(otherFace ? 'b.other' : 'b', null, tip.side_words), h('br', null), `net ${tip.net_name ?? ''}`),
+    h('canvas', { 'data-tip': which, role: 'img', 'aria-label': `close look at ${tip.name}`, onclick: () => app.do('showTip', tip) }));
+}
+
+/** @param {any} check @param {ReturnType<typeof tipsOf>} tips */
+function expectLine(check, tips) {
+  if (!check) {
+    if (!tips.a || !tips.b) return null;
+    const same = tips.a.net === tips.b.net;
+    return h('div.expect', null, same ? 'should beep' : 'should not beep', h('small', null, same ? 'one net as fabricated' : 'two nets as fabricated'));
+  }
+  if (check.purpose === 'isolation') return h('div.expect', null, 'should not beep', h('small', null, `${check.net_a} and ${check.net_b} run close here`));
+  return h('div.expect', null, 'should beep', h('small', null, check.expected_ohm ? `sound copper: about ${ohms(check.expected_ohm)}` : ''), h('small', null, `≈ ${seconds(check.seconds)}`));
+}
+
+/** @param {App} app */
+function patientBox(app) {
+  const { answer, auto } = app.patient;
+  return h('div.patient', null,
+    h('button.key.hot', { type: 'button', onclick: () => app.do('touch'), id: 'touch' }, 'Touch the tips', h('kbd', null, 'Space')),
+    h('output', { 'aria-live': 'polite' }, answer ? patientWords(answer) : h('span.why', null, 'practice patient: its meter answers')),
+    h('label', null, h('input', { type: 'checkbox', checked: auto, onchange: (/** @type {any} */ e) => app.do('auto', e.target.checked) }), 'note its answer for me'));
+}
+
+/** @param {App} app @param {boolean} ready */
+function answers(app, ready) {
+  const said = app.patient.answer?.says;
+  const big = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ cap) =>
+    h(`button.key${said === name ? '.chosen' : ''}`, { type: 'button', disabled: !ready || app.busy, onclick: () => app.do(name), id: `answer-${name}` }, icon(name, 28), words, h('kbd', null, cap));
+  const small = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ cap, ok = true) =>
+    h('button.key', { type: 'button', disabled: !ok || app.busy, onclick: () => app.do(name), id: `answer-${name}` }, icon(name, 20), words, h('kbd', null, cap));
+  return h('div.stack', null,
+    h('div.answers', { role: 'group', 'aria-label': 'Answer' },
+      big('closed', 'Closed', 'C'), big('open', 'Open', 'O'),
+      h('div.three', null, small('again', 'Again', 'A', ready), small('skip', 'Can’t reach', 'N', ready), small('back', 'Back', 'Z', app.bench.readings.length > 0))),
+    h('form.value', { onsubmit: (/** @type {Event} */ e) => { e.preventDefault(); app.do('ohms', /** @type {any} */ (e.target).elements.ohms.value); } },
+      h('label.quiet', { for: 'ohms' }, 'Ohms from the meter'),
+      h('input', { id: 'ohms', name: 'ohms', placeholder: 'or ohms: 0.3, 4k7, OL', autocomplete: 'off', inputmode: 'text', disabled: !ready }),
+      h('button.key.slim', { disabled: !ready || app.busy }, 'Note')));
+}
+
+/** Anything that is not a check: an area to mark, a wire to fit, the gate, the end. @param {App} app */
+function stepBody(app) {
+  const { bench } = app;
+  const step = bench.step;
+  if (step.kind === 'area') return [h('p.step-words', null, step.words), h('p.why', null, step.reason), h('button.key.hot', { type: 'button', onclick: () => app.do('newArea') }, icon('area'), 'Mark a work area'), h('p.why', null, 'Then tap a part on the board, or the corners of the damaged place.')];
+  return [
+    h('p.step-words', null, sentence(step.words)),
+    step.reason ? h('p.why', null, sentence(step.reason)) : null,
+    ...(step.notes ?? []).map((/** @type {string} */ n) => h('p.why', null, n)),
+    numbers(bench.progress),
+    step.wire ? wireBox(app, step.wire) : null,
+    actions(app, step),
+  ];
+}
+
+/** @param {any} p */
+function numbers(p) {
+  const cell = (/** @type {string} */ t, /** @type {any} */ v) => h('div', null, h('dt', null, t), h('dd', null, v));
+  return h('dl.numbers', null, cell('proven', p.proven), cell('not proven', p.unproven), cell('can’t be proven', p.unprovable));
+}
+
+/** @param {App} app @param {any} wire */
+export function wireBox(app, wire) {
+  return h('div.stack', null,
+    wire.a ? tipLine(app, 'from', wire.a) : null, wire.b ? tipLine(app, 'to', wire.b) : null,
+    h('p.why', null, wire.words),
+    wire.cautions?.length ? h('ul.cautions', { 'aria-label': 'Cautions' }, wire.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null,
+    h('button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('wireFitted', wire) }, 'Wire is fitted: note it'));
+}
+
+/** @param {App} app @param {string} word @param {any} tip */
+function tipLine(app, word, tip) {
+  return h('div.tip', null, h('div.name', null, h('span', null, `${word} ${tip.name}`)), h('div.where', null, tip.where), h('div.touch', null, tip.side_words), h('canvas', { 'data-end': word, onclick: () => app.do('showTip', tip) }));
+}
+
+/** @param {App} app @param {any} step */
+function actions(app, step) {
+  const key = (/** @type {string} */ words, /** @type {string} */ what, hot = true) => h(hot ? 'button.key.hot' : 'button.key', { type: 'button', onclick: () => app.do('view', what) }, words);
+  if (step.kind === 'gate' || step.kind === 'power') return h('div.row', null, key('Before power and power-up', 'story'), key('Record', 'record', false));
+  if (step.kind === 'patch') return h('div.row', null, key('All wire proposals', 'wires', !step.wire));
+  if (step.kind === 'done') return h('div.row', null, key('Before power and power-up', 'story'), key('Hand over: the record', 'record', false), bench(app));
+  if (step.kind === 'look' || step.kind === 'clean' || step.kind === 'reseat') return h('button.key.hot', { type: 'button', onclick: () => app.do('act', step) }, 'Done: note it');
+  return null;
+}
+
+/** @param {App} app */
+const bench = (app) => (app.bench.practice ? h('button.key', { type: 'button', onclick: () => app.do('truth') }, 'What was really broken?') : null);
+
+/** @param {App} app */
+function spike(app) {
+  const list = app.bench.readings.slice(-5).reverse();
+  if (!list.length) return null;
+  return h('ol.spike', { 'aria-label': 'Noted last', reversed: true }, list.map((/** @type {any} */ r) =>
+    h(r.undone ? 'li.gone' : 'li', null, icon(r.kind === 'closed' || r.kind === 'open' ? r.kind : 'again', 16), h('span', null, r.words))));
+}

@@ -1,0 +1,55 @@
+// @ts-check
+/** What the slip shows, worked out from the server's answer and what the person has in hand. Pure functions. */
+
+/** @typedef {{id: string, name: string, where: string, touch: string, side: string, side_words: string, x_mm: number, y_mm: number, net: number, net_name?: string, reachable: boolean, why_not: string, of: number}} Tip */
+/** @typedef {{entry: string, kind: string, words: string, undone: boolean, value: number|null}} Reading */
+
+/** The tips on the slip: the person's own pair when both are chosen, else the proposed check's. @param {any} bench @param {{a: Tip|null, b: Tip|null}} own */
+export function tipsOf(bench, own) {
+  if (own.a || own.b) return { a: own.a, b: own.b, own: true };
+  const check = bench?.step?.check;
+  return check ? { a: check.a, b: check.b, own: false } : { a: null, b: null, own: false };
+}
+
+/** Both tips are known: an answer can be given. @param {any} bench @param {{a: Tip|null, b: Tip|null}} own */
+export function canAnswer(bench, own) {
+  const tips = tipsOf(bench, own);
+  return Boolean(tips.a && tips.b && tips.a.id !== tips.b.id);
+}
+
+/**
+ * Put a tapped point under a tip. The tip named by `which` takes it; without a name the one that is still free does, or nothing happens.
+ * The same point cannot be under both. @param {{a: Tip|null, b: Tip|null}} own @param {Tip} tip @param {'a'|'b'|null} which
+ */
+export function placeTip(own, tip, which) {
+  const free = which ?? (own.a && !own.b ? 'b' : own.b && !own.a ? 'a' : null);
+  if (!free) return own;
+  const other = free === 'a' ? 'b' : 'a';
+  const next = { ...own, [free]: tip };
+  if (next[other] && next[other].id === tip.id) next[other] = null;
+  return next;
+}
+
+/** The strip of ticks: what was answered in order, the check in hand, what is left. At most `most` ticks, the oldest are dropped first. @param {Reading[]} readings @param {number} left @param {boolean} now */
+export function ticks(readings, left, now, most = 90) {
+  const done = readings.filter((r) => !r.undone && ['closed', 'open', 'ohms', 'skip'].includes(r.kind)).map((r) => (r.kind === 'ohms' ? (r.value !== null && r.value < 10 ? 'closed' : 'open') : r.kind));
+  const todo = Math.min(left, Math.floor(most * 0.7));
+  const room = most - todo - (now ? 1 : 0);
+  return [...done.slice(-room), ...(now ? ['now'] : []), ...Array(todo).fill('left')];
+}
+
+/** What the meter of the practice patient says. @param {any} answer */
+export function patientWords(answer) {
+  if (!answer) return '';
+  if (answer.says === 'closed') return 'It beeps.';
+  if (answer.says === 'open') return 'No beep.';
+  return answer.words ?? String(answer.says);
+}
+
+/** The words read out for a check. @param {any} bench @param {{a: Tip|null, b: Tip|null}} own */
+export function spoken(bench, own) {
+  const { a, b } = tipsOf(bench, own);
+  if (!a || !b) return bench?.step?.words ?? '';
+  const one = (/** @type {Tip} */ t) => `${t.name}, ${t.side_words}, ${t.where}`;
+  return `Tip A: ${one(a)}. Tip B: ${one(b)}.`;
+}
