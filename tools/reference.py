@@ -1,0 +1,292 @@
+"""Writes the generated parts of docs/reference from the code: python tools/reference.py (with --check it only says what is stale).
+
+A generated part stands between ``<!-- made by tools/reference.py: NAME -->`` and ``<!-- end: NAME -->``; everything around it is written by hand.
+"""
+
+from __future__ import annotations
+
+import ast
+import dataclasses
+import importlib
+import re
+import sys
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import click
+
+HERE = Path(__file__).resolve().parent.parent
+SOURCE = HERE / "src" / "coppermend"
+DOCS = HERE / "docs"
+CODE = re.compile(r"[A-Z]{3}-\d{3}")
+
+
+# commands ------------------------------------------------------------------------------------------------------------------------------
+
+
+def commands() -> Iterator[tuple[str, click.Command]]:
+    """Every command of the command line with its full name, groups first."""
+    from coppermend.cli import cli
+
+    yield from _walk("coppermend", cli)
+
+
+def _walk(name: str, command: click.Command) -> Iterator[tuple[str, click.Command]]:
+    yield name, command
+    if isinstance(command, click.Group):
+        context = click.Context(command)
+        for sub in command.list_commands(context):
+            found = command.get_command(context, sub)
+            if found is not None:
+                yield from _walk(f"{name} {sub}", found)
+
+
+def options(command: click.Command) -> Iterator[click.Option]:
+    """The options of a command, --help left out."""
+    for parameter in command.params:
+        if isinstance(parameter, click.Option) and "--help" not in parameter.opts:
+            yield parameter
+
+
+def cli_part() -> str:
+    """Commands with their arguments, words and options."""
+    lines = []
+    for name, command in commands():
+        if isinstance(command, click.Group) and name != "coppermend" and not list(options(command)):
+            lines += [f"## `{name}`", "", _first(command.help), ""]
+            continue
+        words = " ".join(_argument(p) for p in command.params if isinstance(p, click.Argument))
+        level = "##" if name.count(" ") < 2 else "###"
+        lines += [f"{level} `{' '.join(filter(None, (name, words)))}`", "", _help(command.help), ""]
+        rows = [(_names(one), _shown(one)) for one in options(command) if not one.hidden]
+        if rows:
+            lines += ["| option | meaning |", "|---|---|"]
+            lines += [f"| {a} | {b} |" for a, b in rows]
+            lines.append("")
+    return "\n".join(lines)
+
+
+def _argument(one: click.Argument) -> str:
+    name = (one.metavar or one.name or "").upper()
+    shown = f"{name}..." if one.nargs != 1 else name
+    return shown if one.required else f"[{shown}]"
+
+
+def _first(text: str | None) -> str:
+    return _help(text).split("\n\n")[0]
+
+
+def _help(text: str | None) -> str:
+    paragraphs = re.split(r"\n\s*\n", (text or "").replace("\b", "").strip())
+    return "\n\n".join(" ".join(line.strip() for line in one.splitlines()) for one in paragraphs)
+
+
+def _names(one: click.Option) -> str:
+    names = ", ".join(f"`{name}`" for name in (*one.opts, *one.secondary_opts))
+    if one.is_flag or one.count:
+        return names
+    if isinstance(one.type, click.Choice):
+        return f"{names} `{'`, `'.join(str(c) for c in one.type.choices)}`"
+    return f"{names} {(one.metavar or one.type.name).upper()}"
+
+
+def _shown(one: click.Option) -> str:
+    words = _cell(one.help or "")
+    if one.required:
+        words += " Required."
+    if one.multiple:
+        words += " May be given several times."
+    if not one.is_flag and isinstance(one.default, (str, int, float)) and one.default != "" and "efault" not in words:
+        words += f" Default {one.default}."
+    return words.strip()
+
+
+def _cell(words: str) -> str:
+    return re.sub(r"\s+", " ", words).replace("|", "\\|").strip()
+
+
+# codes ---------------------------------------------------------------------------------------------------------------------------------
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Code:
+    """A finding's code where the source makes it: module, words and remedy as templates."""
+
+    code: str
+    module: str
+    words: str
+    remedy: str
+
+
+def codes() -> list[Code]:
+    """Every code in the source: any call with a literal code among its arguments; later string arguments are words and remedy."""
+    found: dict[tuple[str, str, str], Code] = {}
+    seen: dict[str, str] = {}
+    for path in sorted(SOURCE.rglob("*.py")):
+        module = ".".join(path.relative_to(SOURCE).with_suffix("").parts)
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str) and CODE.fullmatch(node.value):
+                seen.setdefault(node.value, module)
+            if isinstance(node, ast.Call):
+                one = _code(node, module)
+                if one is not None:
+                    found.setdefault((one.code, one.module, one.words), one)
+    explained = {one.code for one in found.values()}
+    rest = [Code(code, module, "", "") for code, module in seen.items() if code not in explained]
+    return sorted([*found.values(), *rest], key=lambda c: (c.code, c.module))
+
+
+def _code(call: ast.Call, module: str) -> Code | None:
+    arguments = [*call.args, *(k.value for k in call.keywords)]
+    for i, one in enumerate(arguments):
+        if isinstance(one, ast.Constant) and isinstance(one.value, str) and CODE.fullmatch(one.value):
+            words = [w for w in (_template(a) for a in arguments[i + 1 :]) if w is not None and " " in w]
+            return Code(one.value, module, words[0] if words else "", words[1] if len(words) > 1 else "")
+    return None
+
+
+def _template(node: ast.expr) -> str | None:
+    """A string literal as words; what is filled in stands in braces."""
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        return node.value
+    if isinstance(node, ast.JoinedStr):
+        parts = [v.value if isinstance(v, ast.Constant) else _filled(v) for v in node.values]
+        return "".join(str(p) for p in parts)
+    if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Add):
+        left, right = _template(node.left), _template(node.right)
+        return (left or "{...}") + (right or "{...}") if left or right else None
+    return None
+
+
+def _filled(node: ast.expr) -> str:
+    if isinstance(node, ast.FormattedValue):
+        names = [
+            n.attr if isinstance(n, ast.Attribute) else n.id
+            for n in ast.walk(node.value)
+            if isinstance(n, (ast.Attribute, ast.Name))
+        ]
+        return "{" + (names[0] if names else "...") + "}"
+    return "{...}"
+
+
+def errors_part() -> str:
+    """All codes as one table."""
+    lines = ["| code | made in | what it says | what to do |", "|---|---|---|---|"]
+    lines += [
+        f"| `{c.code}` | `{c.module}` | {_cell(c.words) or 'words depend on the place'} | {_cell(c.remedy)} |"
+        for c in codes()
+    ]
+    return "\n".join(lines)
+
+
+# log, numbers, API ---------------------------------------------------------------------------------------------------------------------
+
+
+def kinds_part() -> str:
+    """The kinds of log entries with their payload fields."""
+    from coppermend.core.log.kinds import KINDS
+
+    lines = ["| kind | in words | v | must hold | may hold |", "|---|---|---|---|---|"]
+    for spec in KINDS.values():
+        must, may = (", ".join(f"`{n}`" for n in names) for names in (spec.must, spec.may))
+        lines.append(f"| `{spec.name}` | {spec.words} | {spec.v} | {must} | {may} |")
+    return "\n".join(lines)
+
+
+def basis_part() -> str:
+    """The numbers a belief uses."""
+    from coppermend.core.belief.model import Basis
+
+    return _fields(Basis())
+
+
+def costs_part() -> str:
+    """The table of modelled bench seconds."""
+    return _fields(importlib.import_module("coppermend.core.planning.costs").CostTable())
+
+
+def wires_part() -> str:
+    """What soldering costs in mm, and the limits of a wire."""
+    from coppermend.core.rework import gauge, wires
+    from coppermend.core.rework.pieces import Difficulty
+
+    names = ((gauge, "DENSITY_A_PER_MM2"), (gauge, "BENCH_GAUGES"), (wires, "STRIP_MM"), (wires, "SLACK_MM"))
+    rows = [f"| `rework.{name.lower()}` | {getattr(module, name)} |" for module, name in names]
+    return _fields(Difficulty()) + "\n" + "\n".join(rows)
+
+
+def _fields(value: Any) -> str:
+    lines = ["| name | default |", "|---|---|"]
+    for one in dataclasses.fields(value):
+        found = getattr(value, one.name)
+        if isinstance(found, Mapping):
+            lines += [f"| `{one.name}.{key}` | {number} |" for key, number in found.items()]
+        else:
+            lines.append(f"| `{one.name}` | {found} |")
+    return "\n".join(lines)
+
+
+def api_part() -> str:
+    """Every route of the HTTP API."""
+    module = importlib.import_module("coppermend.api.app")
+    schema = module.openapi_schema()
+    lines = ["| method | path | what it does |", "|---|---|---|"]
+    for path, methods in sorted(schema["paths"].items()):
+        for method, route in methods.items():
+            words = route.get("description") or route.get("summary") or ""
+            lines.append(f"| {method.upper()} | `{path}` | {_cell(words.split(chr(10) + chr(10))[0])} |")
+    return "\n".join(lines)
+
+
+PARTS: dict[str, tuple[str, Callable[[], str]]] = {
+    "cli": ("reference/cli.md", cli_part),
+    "errors": ("reference/errors.md", errors_part),
+    "kinds": ("reference/log.md", kinds_part),
+    "basis": ("reference/constants.md", basis_part),
+    "costs": ("reference/constants.md", costs_part),
+    "wires": ("reference/constants.md", wires_part),
+    "api": ("reference/api.md", api_part),
+}
+
+
+def replaced(text: str, name: str, part: str) -> str:
+    """The page with its generated part put in; ValueError when it lacks the marks."""
+    start, end = f"<!-- made by tools/reference.py: {name} -->", f"<!-- end: {name} -->"
+    before, found, rest = text.partition(start)
+    _, closed, after = rest.partition(end)
+    if not found or not closed:
+        raise ValueError(f"no place for {name}")
+    return f"{before}{start}\n{part.strip()}\n{end}{after}"
+
+
+def stale(names: Iterable[str] = PARTS) -> list[tuple[str, Path, str]]:
+    """Parts that differ from what the code says: name, page, the page as it should be."""
+    pages: dict[Path, str] = {}
+    changed: list[tuple[str, Path, str]] = []
+    for name in names:
+        page, make = PARTS[name]
+        path = DOCS / page
+        text = pages.get(path) or path.read_text(encoding="utf-8")
+        pages[path] = replaced(text, name, make())
+        if pages[path] != text:
+            changed.append((name, path, pages[path]))
+    return [(name, path, pages[path]) for name, path, _ in changed]
+
+
+def main() -> int:
+    """Write what is stale, or with --check say it."""
+    changed = stale()
+    for name, path, text in changed:
+        where = path.relative_to(HERE).as_posix()
+        if "--check" in sys.argv:
+            sys.stdout.write(f"stale: {name} in {where}; run python tools/reference.py\n")
+        else:
+            path.write_text(text, encoding="utf-8")
+            sys.stdout.write(f"wrote {name} in {where}\n")
+    return 1 if changed and "--check" in sys.argv else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
