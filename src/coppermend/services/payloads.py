@@ -1,0 +1,333 @@
+"""A request made into the payload of its kind: points resolved under the part states of now, values parsed with their unit. One maker per kind."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+from typing import Any
+
+from coppermend.core.board.model import PartState
+from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.findings import Place, refuse
+from coppermend.core.log.canonical import Json
+from coppermend.core.log.gate import gate_status
+from coppermend.core.log.kinds import GATE_ITEMS, KINDS, LEVELS, PROGRESS
+from coppermend.core.log.values import parse_value
+from coppermend.services.bind import Binding, bind
+from coppermend.services.cases import case_state
+from coppermend.services.points import known_part, point_payload, resolve
+from coppermend.services.requests import PART_KINDS, TIPS, UNIT, Request
+from coppermend.services.ways import tracks_between
+from coppermend.services.workshop import Workshop
+
+
+def _tips(binding: Binding, request: Request) -> list[ProbePoint]:
+    least, most = TIPS[request.kind]
+    if not least <= len(request.points) <= most:
+        many = f"{least}" if least == most else f"{least} to {most}"
+        raise refuse(
+            "NOT-002",
+            f"{request.kind} takes {many} points, found {len(request.points)}.",
+            "Name them like U1.8 or via@31200,40000/s.",
+        )
+    found = [resolve(binding.graph, name) for name in request.points]
+    if len(found) == 2 and found[0].id == found[1].id:
+        raise refuse("NOT-002", f"Both tips are on {found[0].id}.", "Name two different points.")
+    return found
+
+
+def states_at(binding: Binding, points: Sequence[ProbePoint]) -> dict[str, Json]:
+    """The states of the parts at these points, as an entry keeps them."""
+    states = dict(binding.graph.part_states)
+    return {point.part: str(states[point.part]) for point in points if point.part in states}
+
+
+def _points(binding: Binding, found: Sequence[ProbePoint]) -> dict[str, Any]:
+    return {"points": [point_payload(binding.graph, one) for one in found], "states": states_at(binding, found)}
+
+
+def _reading(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    binding = bind(workshop, case)
+    payload: dict[str, Any] = {
+        **_points(binding, _tips(binding, request)),
+        "instrument": request.instrument,
+        "raw": request.value,
+    }
+    unit = UNIT.get(request.kind)
+    if unit:
+        payload[unit] = parse_value(request.value, unit)
+    if request.kind == "level":
+        payload["level"] = _one_of(request.value, LEVELS, "level")
+    return payload
+
+
+def _wave(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    binding = bind(workshop, case)
+    return {**_points(binding, _tips(binding, request)), "instrument": request.instrument}
+
+
+def _heat(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    return {
+        **_where(workshop, case, request),
+        "celsius": parse_value(request.value, "celsius"),
+        "raw": request.value,
+        "instrument": request.instrument,
+    }
+
+
+def _skip(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    binding = bind(workshop, case)
+    return _points(binding, _tips(binding, request))
+
+
+def _where(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    """A part, or points, or nothing more than words."""
+    binding = bind(workshop, case)
+    if request.part:
+        return {"part": known_part(binding.graph, request.part)}
+    if request.points:
+        return {"points": [point_payload(binding.graph, resolve(binding.graph, name)) for name in request.points]}
+    if not request.words:
+        raise refuse(
+            "NOT-002", f"{request.kind} needs a part, a point or words.", f"Write it like: note CASE {request.kind} U1."
+        )
+    return {}
+
+
+def _part(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    binding = bind(workshop, case)
+    if not request.part:
+        raise refuse("NOT-002", f"{request.kind} needs a part.", f"Write it like: note CASE {request.kind} U1.")
+    part = known_part(binding.graph, request.part)
+    before = dict(binding.graph.part_states).get(part, PartState.SOLDERED)
+    after = _state_after(request, part, before)
+    payload: dict[str, Any] = {"part": part}
+    if request.kind != "state":
+        payload["states"] = {part: str(before)}
+    return {**payload, "state": str(after)} if after else payload
+
+
+def _state_after(request: Request, part: str, before: PartState) -> str:
+    """The part's state after the act; Refusal NOT-005 when the act cannot be."""
+    asked = str(request.fields.get("state") or request.value)
+    off = before in (PartState.OUT, PartState.NOT_FITTED)
+    if request.kind == "state":
+        return _one_of(asked, tuple(str(one) for one in PartState), "part state")
+    if request.kind == "fit":
+        if not off:
+            raise refuse(
+                "NOT-005",
+                f"{part} is {before} already.",
+                f"Note its removal first: note CASE remove {part}.",
+                Place(thing=part),
+            )
+        return (
+            _one_of(asked, ("soldered", "socketed", "replaced"), "way to fit")
+            if asked
+            else ("socketed" if before is PartState.OUT else "replaced")
+        )
+    if off:
+        raise refuse(
+            "NOT-005",
+            f"{part} is {before}, it cannot be {KINDS[request.kind].words}.",
+            f"Note that it was fitted first: note CASE fit {part}.",
+            Place(thing=part),
+        )
+    if request.kind == "remove":
+        return "out" if before is PartState.SOCKETED else "not fitted"
+    if request.kind == "swap":
+        return "socketed" if before is PartState.SOCKETED else "replaced"
+    if before is not PartState.SOCKETED:
+        raise refuse(
+            "NOT-005",
+            f"{part} is {before}, only a part in a socket can be reseated.",
+            f"If it is in a socket: note CASE state {part} socketed.",
+            Place(thing=part),
+        )
+    return ""
+
+
+def _patch(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    binding = bind(workshop, case)
+    return {**_points(binding, _tips(binding, request)), **wire_fields(request.value)}
+
+
+def wire_fields(text: str) -> dict[str, Json]:
+    """Gauge and length of a wire as typed: "30awg 62mm", "0.25mm 62mm"; one figure in mm is the length.
+
+    >>> wire_fields("30awg 62mm")["length_mm"]
+    62.0
+    """
+    fields: dict[str, Json] = {}
+    gauge = re.search(r"(\d{1,2})\s*awg|awg\s*(\d{1,2})", text, re.IGNORECASE)
+    if gauge:
+        awg = int(gauge[1] or gauge[2])
+        fields |= {"awg": awg, "diameter_mm": round(awg_diameter_mm(awg), 4)}
+    sizes = [float(one.replace(",", ".")) for one in re.findall(r"(\d+(?:[.,]\d+)?)\s*mm", text, re.IGNORECASE)]
+    if sizes and max(sizes) >= 2.0:
+        fields["length_mm"] = max(sizes)
+    if sizes and min(sizes) < 2.0 and not gauge:
+        fields["diameter_mm"] = min(sizes)
+    return fields
+
+
+def awg_diameter_mm(awg: int) -> float:
+    """Diameter of a gauge by the formula of ASTM B258: 0.127 mm * 92 ** ((36 - n) / 39).
+
+    >>> round(awg_diameter_mm(36), 4)
+    0.127
+    """
+    return float(0.127 * 92 ** ((36 - awg) / 39))
+
+
+def _cut(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    """A cut at a place (fields x_mm, y_mm, side, or one point "x,y/side"), or in the track between two points."""
+    binding = bind(workshop, case)
+    place = (
+        re.fullmatch(r"\s*([+-]?\d+(?:\.\d+)?)\s*,\s*([+-]?\d+(?:\.\d+)?)\s*/\s*([cs])\s*", request.points[0])
+        if len(request.points) == 1
+        else None
+    )
+    if place:
+        return {"x_mm": float(place[1]), "y_mm": float(place[2]), "side": place[3]}
+    if {"x_mm", "y_mm", "side"} <= set(request.fields):
+        return {}
+    found = _tips(binding, request)
+    if len(found) != 2:
+        raise refuse(
+            "NOT-002",
+            "A cut needs two points or a place.",
+            "Write it like: note CASE cut U1.8 U7.3, or note CASE cut 31.2,40.0/s.",
+        )
+    return {**_cut_place(binding.graph, found[0], found[1]), **_points(binding, found)}
+
+
+def _cut_place(graph: CopperGraph, a: ProbePoint, b: ProbePoint) -> dict[str, Any]:
+    """The middle of the longest outer track on the only way between two points."""
+    tracks = [site for site in tracks_between(graph, a, b) if site.layer in ("c", "s")]
+    if not tracks:
+        raise refuse(
+            "NOT-006",
+            f"No single track joins {a.id} and {b.id}.",
+            "Name the place of the cut: note CASE cut X,Y/c or X,Y/s in mm.",
+        )
+    longest = max(tracks, key=lambda site: site.length_mm)
+    x, y = middle_of(longest.path)
+    return {"x_mm": round(x, 3), "y_mm": round(y, 3), "side": longest.layer}
+
+
+def middle_of(path: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """The place halfway along a path.
+
+    >>> middle_of(((0, 0), (4, 0), (4, 2)))
+    (3.0, 0.0)
+    """
+    steps = [((x2 - x1) ** 2 + (y2 - y1) ** 2) ** 0.5 for (x1, y1), (x2, y2) in pairwise(path)]
+    left = sum(steps) / 2
+    for (one, two), step in zip(pairwise(path), steps, strict=True):
+        if left <= step and step > 0:
+            t = left / step
+            return one[0] + t * (two[0] - one[0]), one[1] + t * (two[1] - one[1])
+        left -= step
+    return path[-1]
+
+
+def _solder(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    binding = bind(workshop, case)
+    return _points(binding, _tips(binding, request))
+
+
+def _gate(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    item = _one_of(str(request.fields.get("item") or request.value), (*GATE_ITEMS, "override"), "gate item")
+    if item == "limit" and not {"limit_a", "abort_a"} <= set(request.fields):
+        raise refuse(
+            "NOT-002",
+            "The limit needs both a current limit and an abort value.",
+            "Write it like: note CASE gate limit 500mA 800mA.",
+        )
+    if item == "override" and not request.words:
+        raise refuse(
+            "NOT-002", "Passing the gate over needs a reason.", "Write it like: note CASE gate override REASON."
+        )
+    return {"item": item}
+
+
+def _power(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    """Power on or off. On asks the gate: GAT-001 says what is missing."""
+    on = request.fields["on"] if "on" in request.fields else _one_of(request.value, ("on", "off"), "power") == "on"
+    if not on:
+        return {"on": False}
+    state = case_state(workshop, case)
+    status = gate_status(state.gate, state.readings, state.last_soldering)
+    if not status.open:
+        missing = " ".join(f"[{one.item}] {one.words}" for one in status.missing)
+        raise refuse(
+            "GAT-001",
+            f"Before power is put on, since the last soldering: {missing}",
+            "Note each with 'note CASE gate ITEM ...', or pass it over on purpose: note CASE gate override REASON.",
+            Place(thing=f"case {case}"),
+        )
+    limits = [one.limit_a for one in state.gate if one.at > state.last_soldering and one.limit_a is not None]
+    return {"on": True, "limit_a": limits[-1] if limits else None, "overrides": status.overridden}
+
+
+def _seen(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    if not request.words and not set(request.fields) & {"screen", "sound", "smell", "heat", "current_a"}:
+        raise refuse(
+            "NOT-002",
+            "What was seen needs words.",
+            "Write it like: note CASE seen screen=black sound='two beeps' current=350mA.",
+        )
+    return {}
+
+
+def _words(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    if not request.words:
+        raise refuse(
+            "NOT-002", f"{request.kind} needs words.", f"Write it like: note CASE {request.kind} 'what you noticed'."
+        )
+    return {}
+
+
+def _test(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    if not request.fields.get("item"):
+        raise refuse(
+            "NOT-002", "A test needs what was tested and its result.", "Write it like: note CASE test keyboard works."
+        )
+    return {
+        "result": _one_of(
+            str(request.fields.get("result") or request.value), ("works", "fails", "not tested"), "result"
+        )
+    }
+
+
+def _progress(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    return {"state": _one_of(str(request.fields.get("state") or request.value), PROGRESS, "state of work")}
+
+
+def _one_of(text: str, words: Sequence[str], what: str) -> str:
+    wanted = text.strip().lower()
+    if wanted in words:
+        return wanted
+    raise refuse("NOT-007", f"{text!r} is no {what}.", f"Say one of: {', '.join(words)}.")
+
+
+MAKERS: dict[str, Callable[[Workshop, str, Request], dict[str, Any]]] = {
+    **dict.fromkeys(("closed", "open", "ohms", "volts", "diode", "level"), _reading),
+    **dict.fromkeys(PART_KINDS, _part),
+    **dict.fromkeys(("look", "clean", "press"), _where),
+    "wave": _wave,
+    "heat": _heat,
+    "skip": _skip,
+    "patch": _patch,
+    "cut": _cut,
+    "solder": _solder,
+    "gate": _gate,
+    "power": _power,
+    "seen": _seen,
+    "symptom": _words,
+    "remark": _words,
+    "test": _test,
+    "progress": _progress,
+}

@@ -1,0 +1,181 @@
+"""A command line's words made into a request: ``note CASE KIND POINT [POINT] [VALUE] [words]``."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+
+from coppermend.core.board.model import PartState
+from coppermend.core.copper.model import CopperGraph
+from coppermend.core.findings import Refusal, refuse
+from coppermend.core.log.canonical import Json
+from coppermend.core.log.kinds import LEVELS
+from coppermend.core.log.values import is_value, parse_value
+from coppermend.services.bind import bind
+from coppermend.services.payloads import wire_fields
+from coppermend.services.points import known_part, resolve
+from coppermend.services.requests import NOTE_KINDS, PART_KINDS, PLACE_KINDS, TIPS, UNIT, Request
+from coppermend.services.workshop import Workshop
+
+
+def request_from_words(workshop: Workshop, case: str, kind: str, words: Sequence[str]) -> Request:
+    """The request that a command line's words make: ``note CASE KIND POINT [POINT] [VALUE] [words]``.
+
+    Points come first, then the value, the rest is free words. With no points, closed, open, ohms and skip answer the current check.
+    """
+    kind = kind.lower()
+    if kind not in NOTE_KINDS:
+        raise refuse(
+            "NOT-001", f"There is nothing to note by the kind {kind!r}.", f"Kinds are {', '.join(NOTE_KINDS)}."
+        )
+    reader = _WORD_READERS.get(kind, _words_rest)
+    return reader(workshop, case, kind, list(words))
+
+
+def _words_rest(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
+    return Request(kind, words=" ".join(words))
+
+
+def _words_tips(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
+    least, most = TIPS[kind]
+    points: list[str] = []
+    while words and len(points) < most and not (len(points) >= least and _is_value_of(kind, words[0])):
+        if len(points) >= least and not _is_point(workshop, case, words[0]):
+            break
+        if (
+            kind in ("closed", "open", "ohms", "skip")
+            and not points
+            and not _is_point(workshop, case, words[0])
+            and (_is_value_of(kind, words[0]) or len(words) != 2)
+        ):
+            break
+        points.append(words.pop(0))
+    value = words.pop(0) if words and kind in (*UNIT, "level") else ""
+    if kind == "patch":
+        value, words = " ".join(words), [] if wire_fields(" ".join(words)) else words
+    found = points or _current_tips(workshop, case, kind)
+    return Request(kind, tuple(found), value, words=" ".join(words))
+
+
+def _is_value_of(kind: str, word: str) -> bool:
+    unit = UNIT.get(kind)
+    return (unit is not None and is_value(word, unit)) or (kind == "level" and word.lower() in LEVELS)
+
+
+def _is_point(workshop: Workshop, case: str, word: str) -> bool:
+    try:
+        resolve(bind(workshop, case).graph, word)
+    except Refusal as err:
+        return err.finding.code == "PNT-002"
+    return True
+
+
+def _current_tips(workshop: Workshop, case: str, kind: str) -> list[str]:
+    """The points of the current check, for an answer given without naming them."""
+    from coppermend.services.bench import next_for_case
+
+    if kind not in ("closed", "open", "ohms", "skip"):
+        return []
+    step = next_for_case(workshop, case)
+    if step.check is None:
+        raise refuse(
+            "NOT-002", f"{kind} without points answers the current check, and there is none.", "Name both points."
+        )
+    return [step.check.point_a, step.check.point_b]
+
+
+def _words_part(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
+    part = words.pop(0) if words else ""
+    state = ""
+    if words and kind in ("fit", "state"):
+        joined = " ".join(words)
+        state = next(
+            (str(one) for one in PartState if joined.lower().startswith(str(one))), "" if kind == "fit" else joined
+        )
+        words = joined[len(state) :].split() if joined.lower().startswith(state) else []
+    return Request(kind, part=part, value=state, words=" ".join(words))
+
+
+def _words_place(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
+    """A part, points or only words; for look also ``sound`` or ``bad``; for heat the value."""
+    graph = bind(workshop, case).graph
+    part, points = "", []
+    if words and _is_part(graph, words[0]):
+        part = words.pop(0)
+    while words and not part and _is_point(workshop, case, words[0]):
+        points.append(words.pop(0))
+    value = words.pop(0) if words and kind == "heat" else ""
+    fields: dict[str, Json] = {}
+    if kind == "look" and words and words[0].lower() in ("sound", "good", "fine", "bad"):
+        fields["sound"] = words.pop(0).lower() != "bad"
+    return Request(kind, tuple(points), value, part, " ".join(words), fields)
+
+
+def _is_part(graph: CopperGraph, word: str) -> bool:
+    try:
+        known_part(graph, word)
+    except Refusal:
+        return False
+    return True
+
+
+def _words_gate(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
+    item = words.pop(0).lower() if words else ""
+    fields: dict[str, Json] = {"item": item}
+    if item == "limit":
+        amperes = [parse_value(one, "ampere") for one in words if is_value(one, "ampere")]
+        words = [one for one in words if not is_value(one, "ampere")]
+        fields |= dict(zip(("limit_a", "abort_a"), amperes, strict=False))
+    if item == "supply" and words and is_value(words[0], "volt"):
+        fields["volt"] = parse_value(words[0], "volt")
+    return Request(kind, words=" ".join(words), fields=fields)
+
+
+def _words_value(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
+    """power on|off ..., progress STATE."""
+    if kind == "progress":
+        return Request(kind, value=" ".join(words))
+    return Request(kind, value=words[0] if words else "", words=" ".join(words[1:]))
+
+
+def _words_seen(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
+    """screen=..., sound=..., smell=..., heat=..., current=..., the rest free words."""
+    fields: dict[str, Json] = {}
+    free = []
+    for word in words:
+        name, equals, text = word.partition("=")
+        if equals and name in ("screen", "sound", "smell", "heat"):
+            fields[name] = text
+        elif equals and name == "current":
+            fields["current_a"] = parse_value(text, "ampere")
+        else:
+            free.append(word)
+    return Request(kind, words=" ".join(free), fields=fields)
+
+
+def _words_test(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
+    """ITEM works|fails|not tested ..."""
+    text = " ".join(words)
+    found = re.search(r"\b(works|fails|not tested)\b", text)
+    if not found:
+        return Request(kind, fields={"item": text})
+    return Request(
+        kind, value=found[1], words=text[found.end() :].strip(), fields={"item": text[: found.start()].strip()}
+    )
+
+
+def _words_undo(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
+    return Request(kind, undoes=words[0] if words else "")
+
+
+_WORD_READERS: dict[str, Callable[[Workshop, str, str, list[str]], Request]] = {
+    **dict.fromkeys(TIPS, _words_tips),
+    **dict.fromkeys(PART_KINDS, _words_part),
+    **dict.fromkeys(PLACE_KINDS, _words_place),
+    "gate": _words_gate,
+    "power": _words_value,
+    "progress": _words_value,
+    "seen": _words_seen,
+    "test": _words_test,
+    "undo": _words_undo,
+}
