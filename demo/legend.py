@@ -1,0 +1,88 @@
+"""The legend (silkscreen) of the component side: outlines with notches, designators, type names, the machine's name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import shapely
+
+from demo.copper import Board
+from demo.footprints import PITCH_MM
+from demo.lettering import Points, text, width_mm
+from demo.placement import Placed
+
+LINE_MM = 0.2
+MASK_GROWTH_MM = 0.1
+NAME, ISSUE = "LARKENFELL 64", "MAIN BOARD ISSUE 2"
+_KEEP_MM = 0.15  # from the edge of a mask opening to the nearest printed edge
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """Printed strokes that belong together: the part's designator ("" for the board's own words) and the strokes."""
+
+    ref: str
+    strokes: tuple[Points, ...]
+
+
+_TITLES: tuple[tuple[str, float, float, float], ...] = (
+    (NAME, 30.5, 2.2, 3.6), (ISSUE, 45.5, 2.2, 1.8), ("MADE FOR PRACTICE 1983", 82, 2.2, 1.8), ("KEYBOARD", 12.5, 78, 1.5),
+    ("EXPANSION", 33.5, 78, 1.5), ("RESET", 57, 78, 1.3), ("BREAK", 63, 78, 1.3), ("VIDEO", 74.5, 77.3, 1.4),
+    ("TAPE", 84, 77.3, 1.4), ("SPKR", 90.5, 77.3, 1.2), ("POWER +5V", 103, 77.3, 1.4), ("3.6V", 6, 42.5, 2.0), ("ON", 50.5, 76, 1.3),
+)
+
+
+def _inside(item: Placed, words: str, largest: float) -> list[Points]:
+    """Words in the middle of the body along its long side, as large as fits."""
+    x0, y0, x1, y1 = item.body_mm()
+    upright = y1 - y0 > x1 - x0
+    long, short = (y1 - y0, x1 - x0) if upright else (x1 - x0, y1 - y0)
+    height = min(largest, (short - 0.7), (long - 1.2) * 1.0 / width_mm(words, 1.0))
+    return text(words, (x0 + x1) / 2, (y0 + y1) / 2, height, 90 if upright else 0)
+
+
+def _words(item: Placed) -> list[Points]:
+    part, package = item.part, item.footprint.name
+    x0, y0, x1, y1 = item.body_mm()
+    middle = (x0 + x1) / 2
+    if part.ref == "SW1" or package.startswith("DIP"):
+        return _inside(item, f"{part.ref}  {part.value if part.ref != 'SW1' else ''}".strip(), 2.2)
+    if package == "CELL":
+        return _inside(item, part.ref, 3.0)
+    if package in ("AXIAL400", "DIODE400", "AXIAL500", "DISC200", "HC18", "SIP9", "WATCH"):
+        return _inside(item, part.ref, 1.3)
+    if package in ("RADIAL200", "LED100", "TO92", "BUTTON"):
+        return text(part.ref, middle, (y0 + y1) / 2 - (2.0 if package == "RADIAL200" else 0), 1.1)
+    return text(part.ref, x0 - 1.9, (y0 + y1) / 2, 1.3, 90)
+
+
+def _clip(strokes: list[Points], openings: shapely.STRtree) -> tuple[Points, ...]:
+    """The strokes without what would print on bare lands."""
+    kept: list[Points] = []
+    for stroke in strokes:
+        line = shapely.LineString(stroke)
+        near = openings.geometries[sorted(openings.query(line, predicate="intersects"))]
+        for item in near:
+            line = shapely.difference(line, item)
+        for piece in shapely.get_parts(line):
+            if piece.length > 0.15:
+                kept.append(tuple((round(x, 4), round(y, 4)) for x, y in piece.coords))
+    return tuple(kept)
+
+
+def legend(board: Board) -> list[Printed]:
+    """All printing of the component side, clear of every opening in the mask; parts in order, the board's words last."""
+    grow = MASK_GROWTH_MM + LINE_MM / 2 + _KEEP_MM
+    rounds = [shapely.Point(p.x_mm, p.y_mm).buffer(p.land.size_mm / 2 * (1.2 if p.land.form == "square" else 1) + grow, quad_segs=8)
+              for p in board.lands]
+    rounds += [shapely.Point(v.x_mm, v.y_mm).buffer(v.land_mm / 2 + grow, quad_segs=8) for v in board.vias]
+    openings = shapely.STRtree(rounds)
+    printed = []
+    for item in board.parts:
+        strokes = [tuple(item.at(x, y) for x, y in s.points) for s in item.footprint.strokes]
+        printed.append(Printed(item.part.ref, _clip(strokes + _words(item), openings)))
+    titles: list[Points] = []
+    for words, ux, uy, height in _TITLES:
+        titles += text(words, ux * PITCH_MM, uy * PITCH_MM, height)
+    printed.append(Printed("", _clip(titles, openings)))
+    return printed
