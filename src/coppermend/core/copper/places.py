@@ -1,0 +1,115 @@
+"""A place on the board in words that a person at the bench finds again: under which part, between which, near which pin."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from coppermend.core.board.model import Board
+
+PIN_NEAR_MM = 6.0
+"""A pin at most this far away names a place under its part; about two pin pitches. Our choice."""
+BESIDE_MM = 3.0
+"""A place at most this far from a pin is "by" that pin. Our choice."""
+PARTS_NEAR = 6
+
+LAYER_WORDS = {"c": "component side", "s": "solder side"}
+
+
+def layer_words(key: str) -> str:
+    """A layer key in words.
+
+    >>> layer_words("s"), layer_words("i2")
+    ('solder side', 'inner layer 2')
+    """
+    return LAYER_WORDS.get(key) or f"inner layer {key[1:]}"
+
+
+def mm_words(length_mm: float) -> str:
+    """A length as a person says it: whole millimetres from 10 mm on, one decimal below.
+
+    >>> mm_words(23.4), mm_words(0.3), mm_words(2.54)
+    ('23', '0.3', '2.5')
+    """
+    return f"{length_mm:.0f}" if length_mm >= 10 else f"{length_mm:.1f}"
+
+
+class Places:
+    """Names places on one board; build it once, ask often."""
+
+    def __init__(self, board: Board) -> None:
+        self.parts = [p for p in board.parts if p.pins]
+        rings = [p.outline if len(p.outline) >= 4 else None for p in self.parts]
+        self.shapes: NDArray[Any] = np.array(
+            [
+                shapely.Polygon(ring)
+                if ring is not None
+                else shapely.MultiPoint([(q.x_mm, q.y_mm) for q in part.pins]).envelope
+                for part, ring in zip(self.parts, rings, strict=True)
+            ],
+            dtype=object,
+        )
+        self.tree = shapely.STRtree(self.shapes) if len(self.shapes) else None
+        self.pins = [pin for part in self.parts for pin in part.pins]
+        self.pin_tree = cKDTree(np.array([(p.x_mm, p.y_mm) for p in self.pins])) if self.pins else None
+        self._said: dict[tuple[float, float], str] = {}
+
+    def covering(self, x_mm: float, y_mm: float, side: str) -> str:
+        """The part on that side whose outline covers the place, "" where none does; the smallest when several do."""
+        if self.tree is None:
+            return ""
+        spot = shapely.Point(x_mm, y_mm)
+        hits = [
+            k
+            for k in self.tree.query(spot, predicate="within").tolist()
+            if self.parts[k].side == side and float(shapely.area(self.shapes[k])) > 0
+        ]
+        return self.parts[min(hits, key=lambda k: float(shapely.area(self.shapes[k])))].ref if hits else ""
+
+    def words(self, x_mm: float, y_mm: float) -> str:
+        """The place in words: "under U14 near pin 6", "by U9.4", "between U9 and U14", "near U9"; coordinates where no part is known."""
+        key = (x_mm, y_mm)
+        if key not in self._said:
+            self._said[key] = self._words(x_mm, y_mm)
+        return self._said[key]
+
+    def _words(self, x: float, y: float) -> str:
+        if self.tree is None or self.pin_tree is None:
+            return f"at {x:.1f}, {y:.1f} mm"
+        under = self.covering(x, y, "c") or self.covering(x, y, "s")
+        if under:
+            return f"under {under}{self._pin_of(under, x, y)}"
+        far, k = self.pin_tree.query((x, y))
+        if far <= BESIDE_MM:
+            return f"by {self.pins[int(k)].name}"
+        return self._between(x, y)
+
+    def _pin_of(self, ref: str, x: float, y: float) -> str:
+        part = next(p for p in self.parts if p.ref == ref)
+        pin = min(part.pins, key=lambda p: (math.dist((p.x_mm, p.y_mm), (x, y)), p.number))
+        return f" near pin {pin.number}" if math.dist((pin.x_mm, pin.y_mm), (x, y)) <= PIN_NEAR_MM else ""
+
+    def _between(self, x: float, y: float) -> str:
+        spot = shapely.Point(x, y)
+        far = shapely.distance(self.shapes, spot)
+        order = np.argsort(far, kind="stable")[:PARTS_NEAR].tolist()
+        first = order[0]
+        a = shapely.get_coordinates(shapely.shortest_line(spot, self.shapes[first]))[1]
+        for other in order[1:]:
+            b = shapely.get_coordinates(shapely.shortest_line(spot, self.shapes[other]))[1]
+            if float((a[0] - x) * (b[0] - x) + (a[1] - y) * (b[1] - y)) < 0.0:
+                return f"between {self.parts[first].ref} and {self.parts[other].ref}"
+        return f"near {self.parts[first].ref}"
+
+
+def describe_place(board: Board, x_mm: float, y_mm: float) -> str:
+    """A place on the board in words: "under U9 near pin 4", "between U9 and U14", "by U9.4".
+
+    Builds the index anew at every call; ask ``Places(board).words`` when there are many places.
+    """
+    return Places(board).words(x_mm, y_mm)

@@ -1,0 +1,241 @@
+"""Resistance between any two points of a net: grounded Laplacian of its sites, factored once and kept.
+
+The effective resistance is e_ab' G e_ab with G the inverse of the grounded Laplacian (resistance distance: D. J. Klein, M. Randic,
+"Resistance distance", J. Math. Chem. 12 (1993) 81-95, named from memory). Pours enter as the conductances between their contacts (sheets.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.sparse.linalg import splu
+
+from coppermend.core.copper.model import CopperGraph, Site, SiteKind
+from coppermend.core.copper.sheets import SheetModel, sheet_model
+from coppermend.core.copper.worked import node_of
+from coppermend.core.findings import refuse
+
+SPREAD = 0.10
+"""Spread of finished copper thickness and width taken for the error band: +-10 %. Common practice, no source; foil alone is +-3 %."""
+
+FLOOR_OHM = 1e-9
+"""Least resistance of a site, so that the conductances stay finite."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ohms:
+    """An effective resistance in ohm with its band from the spread of the copper; ``note`` says where a pour was estimated."""
+
+    value: float
+    low: float
+    high: float
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NetSolver:
+    """The factored Laplacian of one joined group of nets.
+
+    ``row`` (node, contact) -> row of the matrix (contact None except on sheets); ``piece`` (rows,) connected piece; ``inverse`` answers G x for the
+    grounded Laplacian, grounded at the first row of each piece.
+    """
+
+    row: dict[tuple[int, tuple[float, float] | None], int]
+    piece: NDArray[np.int32]
+    free: NDArray[np.int64]
+    factor: Any
+    note: str
+
+    def rows_of(self, node: int) -> int | None:
+        """The row that stands for a node; for a sheet the row of its first contact."""
+        if (node, None) in self.row:
+            return self.row[node, None]
+        own = [r for (n, _), r in self.row.items() if n == node]
+        return min(own) if own else None
+
+    def columns(self, rows: Sequence[int]) -> NDArray[np.float64]:
+        """(n, k) columns of G for the given rows; zero at grounded rows."""
+        n = len(self.piece)
+        right = np.zeros((len(self.free), len(rows)))
+        for k, row in enumerate(rows):
+            if self.free[row] >= 0:
+                right[self.free[row], k] = 1.0
+        out = np.zeros((n, len(rows)))
+        live = self.free >= 0
+        if self.factor is not None:
+            size = int(live.sum())
+            out[live] = self.factor.solve(right[:size])[self.free[live]]
+        return out
+
+
+def _members(graph: CopperGraph, net: int) -> tuple[int, ...]:
+    from coppermend.core.copper.provable import joined_nets
+
+    return joined_nets(graph, net)
+
+
+def _by_net(graph: CopperGraph) -> dict[int, list[Site]]:
+    if "sites_by_net" not in graph.memo:
+        out: dict[int, list[Site]] = {}
+        for site in graph.sites:
+            if site.kind is not SiteKind.THROUGH:
+                out.setdefault(graph.node_net[site.a], []).append(site)
+        graph.memo["sites_by_net"] = out
+    found: dict[int, list[Site]] = graph.memo["sites_by_net"]
+    return found
+
+
+def solver(graph: CopperGraph, net: int) -> NetSolver:
+    """The factored resistance network of a net (and of nets that wires join to it); made once per graph."""
+    nets = _members(graph, net)
+    key = ("solver", nets)
+    if str(key) not in graph.memo:
+        graph.memo[str(key)] = _make_solver(graph, [s for n in nets for s in _by_net(graph).get(n, ())])
+    made: NetSolver = graph.memo[str(key)]
+    return made
+
+
+def _make_solver(graph: CopperGraph, sites: list[Site]) -> NetSolver:
+    sheets = {s.node: s for s in graph.sheets}
+    contacts: dict[int, dict[tuple[float, float], float]] = {}
+    row: dict[tuple[int, tuple[float, float] | None], int] = {}
+    edges: list[tuple[int, int, float]] = []
+
+    def number(site: Site, node: int, end: int) -> int:
+        spot = None
+        if node in sheets:
+            spot = _contact(site, end)
+            size = contacts.setdefault(node, {})
+            size[spot] = max(size.get(spot, 0.0), _contact_radius(site))
+        return row.setdefault((node, spot), len(row))
+
+    for site in sites:
+        if site.a != site.b:
+            edges.append((number(site, site.a, 0), number(site, site.b, -1), 1.0 / max(site.resistance_ohm, FLOOR_OHM)))
+    notes = []
+    for node, spots in contacts.items():
+        model = _sheet(graph, sheets[node], spots)
+        notes.append(model.note)
+        places = list(spots)
+        for i in range(len(places)):
+            for j in range(i):
+                g = float(-model.laplacian_s[i, j])
+                if g > 0.0:
+                    edges.append((row[node, places[i]], row[node, places[j]], g))
+    return _factor(row, edges, "; ".join(sorted({n for n in notes if n})))
+
+
+def _factor(
+    row: dict[tuple[int, tuple[float, float] | None], int], edges: list[tuple[int, int, float]], note: str
+) -> NetSolver:
+    n = len(row)
+    if n == 0:
+        return NetSolver(row, np.zeros(0, np.int32), np.zeros(0, np.int64), None, note)
+    i, j = np.array([e[0] for e in edges]), np.array([e[1] for e in edges])
+    g = np.array([e[2] for e in edges])
+    _, piece = connected_components(coo_matrix((np.ones(len(i)), (i, j)), shape=(n, n)), directed=False)
+    ground = np.zeros(n, dtype=bool)
+    ground[np.unique(piece, return_index=True)[1]] = True
+    free = np.full(n, -1, dtype=np.int64)
+    free[~ground] = np.arange(int((~ground).sum()))
+    matrix = coo_matrix(
+        (np.concatenate([g, g, -g, -g]), (np.concatenate([i, j, i, j]), np.concatenate([i, j, j, i]))), shape=(n, n)
+    ).tocsc()
+    live = np.flatnonzero(~ground)
+    factor = (
+        splu(matrix[live][:, live].tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+        if len(live)
+        else None
+    )
+    return NetSolver(row, piece.astype(np.int32), free, factor, note)
+
+
+def _contact(site: Site, end: int) -> tuple[float, float]:
+    """Where a site meets a sheet: its own end, rounded to a nanometre so that equal places are one contact."""
+    x, y = site.path[end]
+    return (round(x, 6), round(y, 6))
+
+
+def _contact_radius(site: Site) -> float:
+    """Half the width with which a site meets a sheet; the hole's radius for barrels and joints."""
+    if site.kind in (SiteKind.RUN, SiteKind.SPOKE, SiteKind.BARREL) and site.width_mm > 0:
+        return site.width_mm / 2
+    return 0.5
+
+
+def _sheet(graph: CopperGraph, sheet: Any, spots: dict[tuple[float, float], float]) -> SheetModel:
+    store: dict[Any, SheetModel] = graph.memo.setdefault("sheet_models", {})
+    key = (sheet.node, tuple(sorted(spots.items())))
+    if key not in store:
+        store[key] = sheet_model(sheet, list(spots.items()))
+    return store[key]
+
+
+def effective_ohm(graph: CopperGraph, point_a: str, point_b: str) -> Ohms:
+    """Effective resistance between two probe points in ohm, with its band; inf where copper does not join them.
+
+    Temperature 20 degC, foil thickness as the board states. Refusal GRF-020 for an unknown point.
+    """
+    nodes = [_node(graph, p) for p in (point_a, point_b)]
+    if nodes[0] == nodes[1]:
+        return Ohms(0.0, 0.0, 0.0)
+    value = float(node_pairs_ohm(graph, graph.node_net[nodes[0]], nodes)[0, 1])
+    return Ohms(value, value / (1 + SPREAD), value / (1 - SPREAD), solver(graph, graph.node_net[nodes[0]]).note)
+
+
+def _node(graph: CopperGraph, point: str) -> int:
+    node = node_of(graph, point)
+    if node is None:
+        raise refuse(
+            "GRF-020", f"There is no point {point} on this board.", "See the net's points with: coppermend board graph."
+        )
+    return node
+
+
+def all_pairs_ohm(graph: CopperGraph, net: int, points: Sequence[str]) -> NDArray[np.float64]:
+    """(n, n) effective resistances in ohm between all pairs of the points of a net; inf where copper does not join two.
+
+    One factorisation and n solves. Refusal GRF-020 for an unknown point.
+    """
+    return node_pairs_ohm(graph, net, [_node(graph, p) for p in points])
+
+
+def node_pairs_ohm(graph: CopperGraph, net: int, nodes: Sequence[int]) -> NDArray[np.float64]:
+    """As ``all_pairs_ohm`` for node numbers."""
+    made = solver(graph, net)
+    rows = [made.rows_of(node) for node in nodes]
+    out = np.full((len(nodes), len(nodes)), np.inf)
+    known = [k for k, r in enumerate(rows) if r is not None]
+    if known:
+        at = np.array([rows[k] for k in known], dtype=np.int64)
+        g = made.columns(at.tolist())[at]
+        diagonal = np.diag(g)
+        ohm = diagonal[:, None] + diagonal[None, :] - g - g.T
+        ohm = np.maximum(ohm, 0.0)
+        ohm[made.piece[at][:, None] != made.piece[at][None, :]] = np.inf
+        out[np.ix_(known, known)] = ohm
+    for i, a in enumerate(nodes):
+        for j, b in enumerate(nodes):
+            if a == b:
+                out[i, j] = 0.0
+    return out
+
+
+def transfer_ohm(graph: CopperGraph, net: int, force: tuple[int, int], sense: tuple[int, int]) -> float:
+    """Four-wire transfer resistance in ohm: current through the nodes ``force``, voltage between the nodes ``sense``.
+
+    G(p,a) - G(q,a) - G(p,b) + G(q,b) with G the inverse of the grounded Laplacian. Raises KeyError for a node without copper.
+    """
+    made = solver(graph, net)
+    rows = [made.rows_of(n) for n in (*force, *sense)]
+    if any(r is None for r in rows):
+        raise KeyError("a node without copper")
+    a, b, p, q = (int(r) for r in rows if r is not None)
+    g = made.columns([a, b])
+    return float(g[p, 0] - g[q, 0] - g[p, 1] + g[q, 1])
