@@ -1,0 +1,100 @@
+"""Words and ohms of a check: what it proves, what it should read, what it needs."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.belief.copper import Copper
+from coppermend.core.belief.network import block_chains
+from coppermend.core.copper.model import ProbePoint
+from coppermend.core.planning.model import Check
+
+SIDE_WORDS = {"c": "component side", "s": "solder side"}
+
+_BLOCK_OHMS: OrderedDict[tuple[int, int], tuple[Copper, NDArray[np.float64], dict[int, int]]] = OrderedDict()
+
+
+def way_ohm(copper: Copper, node_a: int, node_b: int) -> float:
+    """Resistance of sound copper between two nodes of one piece, in ohm: bridges in series, blocks by their Laplacian.
+
+    Source: resistance distance, Klein and Randic, J. Math. Chem. 12 (1993) (from memory).
+    """
+    total = 0.0
+    for block, a, b in copper.tree.route(node_a, node_b):
+        sites = copper.block_sites[block]
+        if len(sites) == 1:
+            total += copper.graph.sites[sites[0]].resistance_ohm
+        else:
+            total += _block_ohm(copper, block, a, b)
+    return total
+
+
+def _block_ohm(copper: Copper, block: int, a: int, b: int) -> float:
+    key = (id(copper), block)
+    hit = _BLOCK_OHMS.get(key)
+    if hit is None or hit[0] is not copper:
+        chains = block_chains(copper, block)
+        n = len(chains.nodes)
+        laplacian = np.zeros((n, n))
+        for (i, j), sites in zip(chains.ends, chains.sites, strict=True):
+            g = 1.0 / max(sum(copper.graph.sites[k].resistance_ohm for k in sites), 1e-9)
+            laplacian[[i, j], [i, j]] += g if i != j else 0.0
+            if i != j:
+                laplacian[i, j] -= g
+                laplacian[j, i] -= g
+        inverse = np.asarray(np.linalg.pinv(laplacian, hermitian=True), dtype=np.float64)
+        hit = (copper, inverse, chains.nodes)
+        _BLOCK_OHMS[key] = hit
+        while len(_BLOCK_OHMS) > 200:
+            _BLOCK_OHMS.popitem(last=False)
+    _, inverse, at = hit
+    i, j = at[a], at[b]
+    return float(inverse[i, i] + inverse[j, j] - 2.0 * inverse[i, j])
+
+
+def bridges_between(copper: Copper, node_a: int, node_b: int) -> tuple[str, ...]:
+    """Ids of the sites that are the only way between two nodes of one piece: what a closed reading speaks for."""
+    return tuple(
+        copper.graph.sites[copper.block_sites[block][0]].id
+        for block, _, _ in copper.tree.route(node_a, node_b)
+        if len(copper.block_sites[block]) == 1
+    )
+
+
+def needs_words(*points: ProbePoint) -> tuple[str, ...]:
+    """Part states that the points need: ``("U1 socketed",)``."""
+    found = {f"{part} {state}" for point in points for part, state in point.needs}
+    return tuple(sorted(found))
+
+
+def point_words(point: ProbePoint) -> str:
+    """A probe point as a person finds it: ``U1.8 (leg), component side``."""
+    side = SIDE_WORDS.get(point.side, point.side)
+    if point.part:
+        kind = {"leg": "leg", "contact": "socket contact", "joint": "joint", "hole": "hole"}.get(point.kind, point.kind)
+        return f"{point.part}.{point.pin} ({kind}), {side}"
+    return f"{point.kind} at {point.x_mm:.1f}, {point.y_mm:.1f} mm, {side}"
+
+
+def continuity_check(
+    copper: Copper, point_a: ProbePoint, point_b: ProbePoint, seconds: float, reason: str, turn_over: bool = False
+) -> Check:
+    """A continuity check between two points of one piece of copper."""
+    names = copper.graph.net_names
+    return Check(
+        f"continuity:{point_a.id}:{point_b.id}",
+        "continuity",
+        point_a.id,
+        point_b.id,
+        names[point_a.net],
+        names[point_b.net],
+        way_ohm(copper, point_a.node, point_b.node),
+        bridges_between(copper, point_a.node, point_b.node),
+        seconds,
+        reason,
+        needs_words(point_a, point_b),
+        turn_over,
+    )

@@ -1,0 +1,185 @@
+"""The round: the fewest checks that prove every provable site at risk, in the order that costs the least modelled time.
+
+For each net the sound stretches are contracted; a tree with L' leaves in doubt needs ceil(L'/2) checks and gets exactly that many.
+The sum over the nets is printed as the certificate: no shorter list exists.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Collection, Sequence
+
+from coppermend.core.belief.copper import Copper
+from coppermend.core.belief.engine import CopperBelief, belief
+from coppermend.core.belief.model import Basis, Evidence, WorkArea
+from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.planning.costs import CostTable, TipState
+from coppermend.core.planning.describe import continuity_check
+from coppermend.core.planning.isolation import NeighbourPair, isolation_checks
+from coppermend.core.planning.model import RoundPlan
+from coppermend.core.planning.risk import Risk, risk_of, trees_of, views_in_doubt
+from coppermend.core.planning.tour import Option, plan_tour
+from coppermend.core.planning.trees import PathPair, RiskTree, cover, risk_trees
+
+POINTS_PER_END = 8
+"""Points looked at for either end of a check: the nearest to the other end."""
+OPTIONS_PER_CHECK = 12
+
+DEFAULT_COSTS = CostTable()
+
+
+def plan_round(
+    graph: CopperGraph,
+    areas: Sequence[WorkArea],
+    evidence: Sequence[Evidence],
+    basis: Basis,
+    costs: CostTable = DEFAULT_COSTS,
+    neighbours: Sequence[NeighbourPair] = (),
+    window_mm: float = 1.27,
+    tips: TipState | None = None,
+    *,
+    skipped: Collection[str] = (),
+    seed: int = 0,
+    posterior: CopperBelief | None = None,
+) -> RoundPlan:
+    """The round that is left to do: continuity checks in order, isolation checks in order, the certificate, what cannot be proven.
+
+    ``evidence``: every reading so far, planned or not; what it proved is not asked again. ``neighbours``: nets within ``window_mm`` in
+    the work areas. ``tips``: where the tips are. ``skipped``: ids of points that could not be reached. ``seed``: of the order search; the
+    same input gives the same round. ``posterior``: the belief, when the caller has it already. Seconds are modelled.
+
+    >>> from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
+    >>> star = example_graph([(0, 1), (0, 2), (0, 3)], [1, 2, 3])
+    >>> plan = plan_round(star, (EXAMPLE_AREA,), (), Basis())
+    >>> plan.bound, len(plan.checks), plan.bound_terms, plan.unprovable
+    (2, 2, (('N0', 3),), ())
+    """
+    now = posterior if posterior is not None else belief(graph, areas, evidence, basis)
+    start = tips or TipState()
+    risk = risk_of(now)
+    options: list[list[Option]] = []
+    reasons: list[str] = []
+    terms: list[tuple[str, int]] = []
+    for v in views_in_doubt(risk):
+        trees, _ = trees_of(risk, v, skipped)
+        name = graph.net_names[risk.frame.views[v].nets[0]]
+        for tree in trees:
+            terms.append((name, len(tree.leaves)))
+            for pair in cover(tree):
+                options.append(pair_options(now.copper, tree, pair, skipped))
+                reasons.append(_reason(risk, tree, name))
+    tour = plan_tour(options, costs, start, seed=seed)
+    checks = []
+    at = start
+    for i, seconds in zip(tour.order, tour.seconds, strict=True):
+        a, b = options[i][tour.option[i]]
+        turned = a.side == b.side and a.side != at.up
+        checks.append(continuity_check(now.copper, a, b, seconds, reasons[i], turned))
+        at = TipState(a, b, a.side if a.side == b.side else at.up)
+    isolation, _ = isolation_checks(now, neighbours, costs, at, skipped=skipped, seed=seed)
+    bound = sum((leaves + 1) // 2 for _, leaves in terms)
+    at_risk, provable, unprovable = sites_at_risk(now, skipped)
+    return RoundPlan(
+        tuple(checks),
+        isolation,
+        bound,
+        tuple(terms),
+        len(checks) - bound,
+        0.0,
+        tour.total,
+        sum(c.seconds for c in isolation),
+        at_risk,
+        provable,
+        unprovable,
+        window_mm,
+    )
+
+
+def _reason(risk: Risk, tree: RiskTree, net: str) -> str:
+    chance = 1.0
+    for _, _, number in tree.edges:
+        chance *= 1.0 - float(risk.chance[number])
+    return f"net {net}: {len(tree.edges)} stretches in doubt, {100 * (1 - chance):.0f} % chance of a break among them"
+
+
+def pair_options(copper: Copper, tree: RiskTree, pair: PathPair, skipped: Collection[str]) -> list[Option]:
+    """Pairs of points that make the check: ends of equal worth, same-side pairs first, nearest pairs next."""
+    side_a = _points(copper, tree.groups[pair.a], skipped)
+    side_b = _points(copper, tree.groups[pair.b], skipped)
+    for g in pair.also:
+        side_b += _points(copper, tree.groups[g], skipped)
+    side_a = _nearest(side_a, side_b)
+    side_b = _nearest(side_b, side_a)
+    pairs = [(a, b) for a in side_a for b in side_b if a.id != b.id]
+    pairs.sort(key=lambda p: (p[0].side != p[1].side, p[0].side, _apart(p[0], p[1]), p[0].id, p[1].id))
+    same_side = [p for p in pairs if p[0].side == p[1].side]
+    if same_side:
+        other = [p for p in same_side if p[0].side == "s"][:2]
+        pairs = [p for p in same_side if p[0].side == "c"][: OPTIONS_PER_CHECK - len(other)] + other
+    return pairs[:OPTIONS_PER_CHECK]
+
+
+def _points(copper: Copper, nodes: Sequence[int], skipped: Collection[str]) -> list[ProbePoint]:
+    return [p for node in nodes for p in copper.points_at[node] if p.id not in skipped]
+
+
+def _nearest(points: list[ProbePoint], others: Sequence[ProbePoint]) -> list[ProbePoint]:
+    """The points nearest to the other end, on both sides of the board."""
+    if len(points) <= POINTS_PER_END:
+        return points
+    near = {p.id: min(_apart(p, o) for o in others) for p in points}
+    ranked = sorted(points, key=lambda p: (near[p.id], p.id))
+    top = [p for p in ranked if p.side == "c"][: POINTS_PER_END - 2]
+    return top + [p for p in ranked if p.side != "c"][: POINTS_PER_END - len(top)]
+
+
+def _apart(a: ProbePoint, b: ProbePoint) -> float:
+    return float(((a.x_mm - b.x_mm) ** 2 + (a.y_mm - b.y_mm) ** 2) ** 0.5)
+
+
+def sites_at_risk(
+    posterior: CopperBelief, skipped: Collection[str] = ()
+) -> tuple[tuple[str, ...], tuple[str, ...], tuple[tuple[str, str, str], ...]]:
+    """Ids of the sites at risk by their prior, of those that checks can prove, and the rest with why not and what would prove them."""
+    graph = posterior.copper.graph
+    why_not = _frame_why_not(posterior, frozenset(skipped))
+    at_risk = [
+        s.id for k, s in enumerate(graph.sites) if posterior.prior[k] >= posterior.basis.proven_below and s.a != s.b
+    ]
+    unprovable = tuple((s, *why_not[s]) for s in at_risk if s in why_not)
+    return tuple(at_risk), tuple(s for s in at_risk if s not in why_not), unprovable
+
+
+_WHY: OrderedDict[tuple[int, frozenset[str]], tuple[CopperGraph, dict[str, tuple[str, str]]]] = OrderedDict()
+
+SKIPPED_WORDS = (
+    "the only points beyond it could not be reached",
+    "reach one of them, take out what covers them, or look",
+)
+
+
+def _frame_why_not(posterior: CopperBelief, skipped: frozenset[str]) -> dict[str, tuple[str, str]]:
+    """Sites that continuity cannot prove, skipped points counted as unreachable."""
+    graph = posterior.copper.graph
+    key = (id(graph), skipped)
+    hit = _WHY.get(key)
+    if hit is not None and hit[0] is graph:
+        return hit[1]
+    risk = risk_of(posterior)
+    why = dict(risk.frame.why_not)
+    for k, site in enumerate(graph.sites):
+        if site.id not in risk.frame.super_of and site.id not in why:
+            why[site.id] = ("it is a part that a beep passes or not by its value", "measure its ohms")
+    if skipped:
+        for view in risk.frame.views:
+            if any(i in skipped for ids in view.points.values() for i in ids):
+                edges = {e.index: (e.a, e.b) for e in view.super_edges if not e.dead and e.a != e.b}
+                nodes = [n for n, ids in view.points.items() if any(i not in skipped for i in ids)]
+                _, cannot = risk_trees(edges, set(edges), (), nodes)
+                for index in cannot:
+                    for s in view.super_edges[index].sites:
+                        why.setdefault(s, SKIPPED_WORDS)
+    _WHY[key] = (graph, why)
+    while len(_WHY) > 16:
+        _WHY.popitem(last=False)
+    return why

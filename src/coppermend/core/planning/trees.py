@@ -1,0 +1,196 @@
+"""The fewest paths that prove a net: contract what needs no proof, count leaves, pair them through the middle.
+
+A tree with L leaves needs at least ceil(L/2) paths between leaves to cover all its edges (each leaf must be an end), and that many suffice.
+Source: S. Kahng, G. Robins, E. Walkup, "How to test a tree", Networks 32 (1998) (abstract read); pairing leaf i with leaf i + ceil(L/2)
+in depth-first order from a middle node covers every edge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+from coppermend.core.belief.blocks import block_tree
+
+
+@dataclass(frozen=True, slots=True)
+class RiskTree:
+    """One piece of a net after everything that needs no proof was contracted.
+
+    ``groups[g]``: nodes of group g where a tip can touch; ``edges``: (group, group, name of the edge in doubt); ``leaves``: groups with one edge.
+    Every leaf has a node to touch. ``bound`` = ceil(leaves / 2).
+    """
+
+    groups: tuple[tuple[int, ...], ...]
+    edges: tuple[tuple[int, int, int], ...]
+    leaves: tuple[int, ...]
+
+    @property
+    def bound(self) -> int:
+        """Fewest checks that prove every edge of this tree."""
+        return (len(self.leaves) + 1) // 2
+
+
+@dataclass(frozen=True, slots=True)
+class PathPair:
+    """A check to be: from group ``a`` to group ``b``. ``also``: further groups that may stand in for ``b`` without leaving an edge unproved."""
+
+    a: int
+    b: int
+    also: tuple[int, ...] = ()
+
+
+def risk_trees(
+    edges: Mapping[int, tuple[int, int]], doubtful: Collection[int], broken: Collection[int], touchable: Collection[int]
+) -> tuple[tuple[RiskTree, ...], tuple[int, ...]]:
+    """The trees left to prove, and the doubtful edges that no check can prove now.
+
+    ``edges``: name -> (node, node). ``doubtful``: names that need proof. ``broken``: names known broken (taken out). ``touchable``: nodes
+    where a tip can go. An edge with two ways round, or without a touchable node on both sides, can not be proved.
+
+    >>> trees, rest = risk_trees({0: (0, 1), 1: (1, 2), 2: (1, 3)}, {0, 1}, (), {0, 2, 3})
+    >>> trees[0].groups, trees[0].bound, rest          # the sound edge 2 joins nodes 1 and 3 to one group
+    (((0,), (3,), (2,)), 1, ())
+    """
+    names = [n for n in edges if n not in set(broken)]
+    nodes = sorted({v for pair in edges.values() for v in pair} | set(touchable))
+    at = {v: i for i, v in enumerate(nodes)}
+    ends = [(at[edges[n][0]], at[edges[n][1]]) for n in names]
+    blocks = block_tree(len(nodes), ends)
+    bridge = {names[block[0]] for block in blocks.edges if len(block) == 1}
+    in_doubt = [n for n in names if n in set(doubtful) and n in bridge]
+    root = list(range(len(nodes)))
+
+    def find(v: int) -> int:
+        while root[v] != v:
+            root[v] = root[root[v]]
+            v = root[v]
+        return v
+
+    open_names = set(in_doubt)
+    for name, (a, b) in zip(names, ends, strict=True):
+        if name not in open_names:
+            root[find(a)] = find(b)
+    touch: dict[int, list[int]] = {}
+    for v in touchable:
+        touch.setdefault(find(at[v]), []).append(v)
+    links = {n: (find(at[edges[n][0]]), find(at[edges[n][1]])) for n in in_doubt}
+    kept = _prune(links, touch)
+    trees = _split(kept, touch)
+    proved = set(kept)
+    cannot = tuple(n for n in names if n in set(doubtful) and n not in proved)
+    return trees, cannot
+
+
+def _prune(links: dict[int, tuple[int, int]], touch: Mapping[int, Sequence[int]]) -> dict[int, tuple[int, int]]:
+    """Take away dead ends where no tip can go, again and again."""
+    kept = dict(links)
+    while True:
+        degree: dict[int, int] = {}
+        for a, b in kept.values():
+            degree[a] = degree.get(a, 0) + 1
+            degree[b] = degree.get(b, 0) + 1
+        dead = [
+            n
+            for n, (a, b) in kept.items()
+            if (degree[a] == 1 and not touch.get(a)) or (degree[b] == 1 and not touch.get(b))
+        ]
+        if not dead:
+            return kept
+        for n in dead:
+            del kept[n]
+
+
+def _split(kept: Mapping[int, tuple[int, int]], touch: Mapping[int, Sequence[int]]) -> tuple[RiskTree, ...]:
+    near: dict[int, list[tuple[int, int]]] = {}
+    for n, (a, b) in kept.items():
+        near.setdefault(a, []).append((n, b))
+        near.setdefault(b, []).append((n, a))
+    seen: set[int] = set()
+    trees = []
+    for start in sorted(near):
+        if start in seen:
+            continue
+        seen.add(start)
+        order, stack = [start], [start]
+        while stack:
+            for _, other in near[stack.pop()]:
+                if other not in seen:
+                    seen.add(other)
+                    order.append(other)
+                    stack.append(other)
+        place = {v: i for i, v in enumerate(order)}
+        edges = tuple((place[a], place[b], n) for n, (a, b) in kept.items() if a in place)
+        leaves = tuple(i for i, v in enumerate(order) if len(near[v]) == 1)
+        trees.append(RiskTree(tuple(tuple(sorted(touch.get(v, ()))) for v in order), edges, leaves))
+    return tuple(trees)
+
+
+def cover(tree: RiskTree) -> tuple[PathPair, ...]:
+    """Exactly ceil(L/2) paths that cover every edge of the tree.
+
+    The odd leaf's partner is free: any group outside its own branch that a tip can touch.
+
+    >>> star = RiskTree(((1,), (2,), (3,), (4,)), ((0, 1, 0), (0, 2, 1), (0, 3, 2)), (1, 2, 3))
+    >>> [(p.a, p.b) for p in cover(star)]
+    [(1, 3), (2, 0)]
+    """
+    near: list[list[int]] = [[] for _ in tree.groups]
+    for a, b, _ in tree.edges:
+        near[a].append(b)
+        near[b].append(a)
+    middle, branch = _middle(near, set(tree.leaves))
+    order = _leaf_order(near, middle, set(tree.leaves))
+    half = (len(order) + 1) // 2
+    pairs = [PathPair(order[i], order[i + half]) for i in range(len(order) - half)]
+    if len(order) % 2:
+        odd = order[half - 1]
+        others = [g for g in range(len(tree.groups)) if tree.groups[g] and (g == middle or branch[g] != branch[odd])]
+        first = middle if tree.groups[middle] else next(g for g in others if g in set(tree.leaves))
+        pairs.append(PathPair(odd, first, tuple(g for g in others if g != first)))
+    return tuple(pairs)
+
+
+def _middle(near: Sequence[Sequence[int]], leaves: set[int]) -> tuple[int, list[int]]:
+    """A node none of whose branches holds more than half of the leaves, and the branch (first node) of every node seen from it."""
+    n = len(near)
+    if n <= 2:
+        return 0, list(range(n))
+    start = next(v for v in range(n) if v not in leaves)
+    parent, order = [-1] * n, [start]
+    for v in order:
+        for w in near[v]:
+            if w != parent[v]:
+                parent[w] = v
+                order.append(w)
+    below = [1 if v in leaves else 0 for v in range(n)]
+    for v in reversed(order):
+        if parent[v] >= 0:
+            below[parent[v]] += below[v]
+    total = below[start]
+    middle = start
+    while True:
+        heavy = next((w for w in near[middle] if w != parent[middle] and 2 * below[w] > total), None)
+        if heavy is None:
+            break
+        middle = heavy
+    branch = [-1] * n
+    branch[middle] = middle
+    for first in near[middle]:
+        stack = [(first, middle)]
+        while stack:
+            v, came = stack.pop()
+            branch[v] = first
+            stack += [(w, v) for w in near[v] if w != came]
+    return middle, branch
+
+
+def _leaf_order(near: Sequence[Sequence[int]], middle: int, leaves: set[int]) -> list[int]:
+    order: list[int] = []
+    stack = [(middle, -1)]
+    while stack:
+        v, came = stack.pop()
+        if v in leaves:
+            order.append(v)
+        stack += [(w, v) for w in reversed(near[v]) if w != came]
+    return order
