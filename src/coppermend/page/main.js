@@ -69,9 +69,9 @@ export class App {
       h('button.round-key', { type: 'button', id: 'lamp', 'aria-label': 'Daylight or lamp', title: 'daylight or lamp', onclick: () => this.do('lamp') }, icon('lamp')),
       h('button.round-key', { type: 'button', 'aria-label': 'Keys', title: 'keys', onclick: () => this.do('help') }, icon('help')));
     const tool = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ ic) => h('button.key', { type: 'button', onclick: () => this.do(name), 'aria-label': words, id: `tool-${name}` }, icon(ic, 24), h('span', null, words));
-    fill(byId('tools'), tool('newArea', 'work area', 'area'), tool('list', 'list', 'list'), tool('goto', 'to the check', 'goto'), tool('turn', 'turn over', 'turn'), tool('rotate', 'quarter', 'rotate'), tool('fit', 'whole', 'fit'), tool('nearer', 'nearer', 'nearer'), tool('further', 'further', 'further'));
+    fill(byId('tools'), tool('newArea', 'work area', 'area'), tool('list', 'list', 'list'), tool('goto', 'check', 'goto'), tool('turn', 'turn over', 'turn'), tool('rotate', 'quarter', 'rotate'), tool('fit', 'whole', 'fit'), tool('nearer', 'nearer', 'nearer'), tool('further', 'further', 'further'));
     fill(byId('help'), h('h2', null, 'Keys'), h('div.keytable', null, KEYS.map((k) => [h('kbd', null, k.cap), h('span', null, k.words)])), h('p', null, 'Tap a pin to light its net. Put tip A and tip B on any two points and answer: the round follows you.'), h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good')));
-    drawLegend(byId('legend'), innerWidth > 1200);
+    drawLegend(byId('legend'), false);
     this.light(localStorage.getItem('light') ?? (matchMedia('(prefers-color-scheme: dark)').matches ? 'lamp' : 'day'));
   }
 

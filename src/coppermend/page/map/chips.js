@@ -210,7 +210,7 @@ export function drawNames(ctx, view, parts, stateOf, ghost) {
     let angle = Math.atan2(ey - sy, ex - sx);
     if (angle > Math.PI / 2 + 0.01 || angle <= -Math.PI / 2 + 0.01) angle += Math.PI;
     const chip = part.body === 'chip';
-    const px = Math.min((chip ? Math.min(a.wide * 0.36, 2.6) : Math.min(a.wide * 0.5, 1.5)) * view.scale, 30);
+    const px = Math.min((chip ? Math.min(a.wide * 0.42, 3.4) : Math.min(a.wide * 0.5, 1.5)) * view.scale, 30);
     if (px < 5.5 || (!chip && part.body !== 'row' && part.body !== 'other')) continue;
     const empty = stateOf(part.ref) === 'out';
     ctx.save();

@@ -3,7 +3,6 @@
 import { drawTip } from './overlay.js';
 import { paintFace } from './paint.js';
 import { turnOver } from './view.js';
-import { chipFrame } from './chips.js';
 
 /**
  * The view of an inset: as the map lies (turned over when the tip is on the other face), near enough to count pins. Pure.
@@ -27,6 +26,20 @@ export function drawInset(canvas, map, which, tip) {
   const view = insetView(map.view, tip, w, h);
   paintFace(ctx, map.ready, view, ratio, (ref) => map.stateOf(ref));
   drawTip(ctx, view, ratio, which, tip, 0.86);
+  label(ctx, ratio, tip.part || tip.kind);
 }
 
-export { chipFrame };
+/** The part's name in the corner. @param {CanvasRenderingContext2D} ctx @param {number} ratio @param {string} words */
+function label(ctx, ratio, words) {
+  ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
+  ctx.font = '700 14px system-ui, "DejaVu Sans", sans-serif';
+  ctx.textAlign = 'left';
+  ctx.textBaseline = 'middle';
+  const w = ctx.measureText(words).width + 12;
+  ctx.fillStyle = 'rgba(20,17,14,0.78)';
+  ctx.beginPath();
+  ctx.roundRect(5, 5, w, 21, 6);
+  ctx.fill();
+  ctx.fillStyle = '#fbf3e2';
+  ctx.fillText(words, 11, 16);
+}

@@ -13,6 +13,8 @@ import * as V from './view.js';
 
 const REST_MS = 110;
 const TURN_MS = 260;
+/** Room kept free under the board for compass and tools when the whole board is shown. */
+const LOW_PX = 92;
 
 /**
  * @typedef {{tips: {a: any, b: any}, areas: any[], sites: any[], spans: any[], wires: any[], net: number, chosen: Point|null, draft: number[][]}} Laid
@@ -123,9 +125,14 @@ export class BoardMap {
 
   fitted = false;
 
+  /** @param {View} view */
+  whole(view) {
+    return V.fit(view, this.box, 26, view.h > 420 ? LOW_PX : 0);
+  }
+
   fit() {
     this.fitted = true;
-    this.move(V.fit(this.view, this.box), true);
+    this.move(this.whole(this.view), true);
   }
 
   /** @param {View} view */
@@ -148,12 +155,12 @@ export class BoardMap {
   }
 
   rotate() {
-    this.move(this.isFit() ? V.fit(V.rotate(this.view), this.box) : V.rotate(this.view));
+    this.move(this.isFit() ? this.whole(V.rotate(this.view)) : V.rotate(this.view));
     this.sharpen();
   }
 
   isFit() {
-    return Math.abs(V.fit(this.view, this.box).scale - this.view.scale) < 1e-6;
+    return Math.abs(this.whole(this.view).scale - this.view.scale) < 1e-6;
   }
 
   /** Turn the board over; shown as the hand does it unless the person asked for stillness. @param {'upright'|'level'} axis */

@@ -1,7 +1,7 @@
 // @ts-check
 /** One face of the board, drawn from the ready scene: mask, copper, bare metal, holes, print, parts. No state of its own. */
 import { BOARD, maskColours } from './palette.js';
-import { drawNames, drawPart } from './chips.js';
+import { chipFrame, drawNames, drawPart } from './chips.js';
 import { ink, pathsOf, ringPath } from './paths.js';
 import { matrix, toScreen } from './view.js';
 
@@ -165,24 +165,31 @@ function paintParts(ctx, r, view, ratio, stateOf, m) {
   pinNumbers(ctx, r, view, stateOf);
 }
 
-/** Pin numbers beside the pins when near. @param {Ctx} ctx @param {Ready} r @param {View} view @param {(ref: string) => string} stateOf */
+/** Pin numbers when near: at a chip on the body beside the pin, elsewhere above it. @param {Ctx} ctx @param {Ready} r @param {View} view @param {(ref: string) => string} stateOf */
 function pinNumbers(ctx, r, view, stateOf) {
-  if (view.scale < 9) return;
-  const px = Math.min(15, view.scale * 0.95);
+  if (view.scale < 6) return;
+  const px = Math.min(14, Math.max(9, view.scale * 1.15));
   ctx.font = `600 ${px}px ui-monospace, "DejaVu Sans Mono", monospace`;
   ctx.textAlign = 'center';
   ctx.textBaseline = 'middle';
   for (const part of r.scene.parts) {
     if (stateOf(part.ref) === 'not fitted') continue;
+    const frame = part.body === 'chip' ? chipFrame(part) : null;
     for (const [no, x, y] of part.pins) {
-      const [sx, sy] = toScreen(view, x, y);
+      let tx = x, ty = y;
+      if (frame) {
+        const aside = Math.sign((x - frame.middle[0]) * frame.right[0] + (y - frame.middle[1]) * frame.right[1]);
+        tx -= frame.right[0] * aside * 1.9;
+        ty -= frame.right[1] * aside * 1.9;
+      }
+      const [sx, sy] = toScreen(view, tx, ty);
       if (sx < -20 || sy < -20 || sx > view.w + 20 || sy > view.h + 20) continue;
-      const ox = sx, oy = sy - view.scale * 1.15;
+      const oy = frame ? sy : sy - view.scale * 1.25;
       ctx.lineWidth = 3;
       ctx.strokeStyle = 'rgba(15,13,10,0.8)';
-      ctx.strokeText(no, ox, oy);
-      ctx.fillStyle = '#fff8e4';
-      ctx.fillText(no, ox, oy);
+      ctx.strokeText(no, sx, oy);
+      ctx.fillStyle = no === '1' ? '#ffd277' : '#fff8e4';
+      ctx.fillText(no, sx, oy);
     }
   }
 }

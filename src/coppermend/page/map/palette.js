@@ -5,7 +5,7 @@
  */
 
 const MASKS = {
-  green: { mask: '#1d5a3b', copper: '#317a52', edge: '#143f2a' },
+  green: { mask: '#1c5739', copper: '#3a8a5f', edge: '#123a26' },
   blue: { mask: '#1d4a70', copper: '#30648f', edge: '#123350' },
   red: { mask: '#7a2622', copper: '#96413a', edge: '#551916' },
   black: { mask: '#24262a', copper: '#3a3d43', edge: '#121315' },
@@ -29,8 +29,8 @@ export const BOARD = {
   chipEdge: '#48464b',
   chipText: '#dcd7ca',
   chipFaint: '#9a948a',
-  socket: '#5a4636',
-  socketEdge: '#7a614c',
+  socket: '#77614a',
+  socketEdge: '#a08768',
   ghost: 'rgba(236,233,216,0.32)',
   plain: 'rgba(24,22,20,0.55)',
 };

@@ -74,13 +74,16 @@ export function lieWords(v) {
   return `${v.face === 'c' ? 'Component side' : 'Solder side'}, ${at[topEdge(v)]}`;
 }
 
-/** The whole box in view with a margin in px. @param {View} v @param {number[]} box x0, y0, x1, y1 @returns {View} */
-export function fit(v, box, margin = 36) {
+/**
+ * The whole box in view with a margin in px; `low` px at the bottom stay free for what lies over the map there.
+ * @param {View} v @param {number[]} box x0, y0, x1, y1 @returns {View}
+ */
+export function fit(v, box, margin = 36, low = 0) {
   const [x0, y0, x1, y1] = box;
   const across = v.turn[0] !== 0;
   const bw = Math.max(across ? x1 - x0 : y1 - y0, 1), bh = Math.max(across ? y1 - y0 : x1 - x0, 1);
-  const scale = Math.min(Math.max(v.w - 2 * margin, 40) / bw, Math.max(v.h - 2 * margin, 40) / bh);
-  return { ...v, scale, x: (x0 + x1) / 2, y: (y0 + y1) / 2 };
+  const scale = Math.min(Math.max(v.w - 2 * margin, 40) / bw, Math.max(v.h - 2 * margin - low, 40) / bh);
+  return pan({ ...v, scale, x: (x0 + x1) / 2, y: (y0 + y1) / 2 }, 0, -low / 2);
 }
 
 /** Nearer or further, the point under (sx, sy) stays there. @param {View} v @returns {View} */

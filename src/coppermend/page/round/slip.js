@@ -2,7 +2,7 @@
 /** The slip: the one thing to do now, large, with its answers. Draws; decides nothing. */
 import { fill, h } from '../shared/dom.js';
 import { icon, tipMark } from '../shared/icons.js';
-import { count, ohms, seconds, sentence } from '../shared/words.js';
+import { ohms, seconds, sentence } from '../shared/words.js';
 import { drawInset } from '../map/inset.js';
 import { canAnswer, patientWords, ticks, tipsOf } from './state.js';
 
@@ -31,7 +31,7 @@ function head(app, tips) {
   const p = bench.progress;
   const strip = ticks(bench.readings, p.left, Boolean(tips.own || bench.step?.check));
   const name = tips.own ? 'Your own check' : bench.step?.title ?? 'Next';
-  const left = p.left ? `${count(p.left, 'check')} to go, about ${seconds(p.left_seconds)} (modelled)` : '';
+  const left = p.left ? `${p.left} to go, ${seconds(p.left_seconds)} modelled` : '';
   return h('div', null,
     h('div.ticks', { role: 'img', 'aria-label': `${p.done} readings, ${p.left} checks to go` }, strip.map((t) => h(`i.${t}`, null))),
     h('div.slip-head', null, h('b', null, name), h('span', null, left)));
@@ -60,9 +60,9 @@ function tipBlock(app, which, tip) {
   if (!tip) return h('div.tip', null, h('div.name', null, tipMark(which), h('span', null, 'tap a place')));
   const otherFace = tip.side !== app.map.view.face;
   return h('div.tip', null,
-    h('div.name', null, tipMark(which, 42), h('span', null, tip.name)),
+    h('div.name', null, tipMark(which, 36), h('span', null, tip.name)),
     h('div.where', null, tip.where),
-    h('div.touch', null, `${sentence(tip.touch)}, `, h(otherFace ? 'b.other' : 'b', null, tip.side_words), h('br', null), `net ${tip.net_name ?? ''}`),
+    h('div.touch', null, `${sentence(tip.touch)}, `, h(otherFace ? 'b.other' : 'b', null, tip.side_words)),
     h('canvas', { 'data-tip': which, role: 'img', 'aria-label': `close look at ${tip.name}`, onclick: () => app.do('showTip', tip) }));
 }
 
@@ -71,10 +71,10 @@ function expectLine(check, tips) {
   if (!check) {
     if (!tips.a || !tips.b) return null;
     const same = tips.a.net === tips.b.net;
-    return h('div.expect', null, same ? 'should beep' : 'should not beep', h('small', null, same ? 'one net as fabricated' : 'two nets as fabricated'));
+    return h('div.expect', null, same ? 'should beep' : 'should not beep', h('small', null, same ? `one net: ${tips.a.net_name}` : `${tips.a.net_name} and ${tips.b.net_name}: two nets`));
   }
   if (check.purpose === 'isolation') return h('div.expect', null, 'should not beep', h('small', null, `${check.net_a} and ${check.net_b} run close here`));
-  return h('div.expect', null, 'should beep', h('small', null, check.expected_ohm ? `sound copper: about ${ohms(check.expected_ohm)}` : ''), h('small', null, `≈ ${seconds(check.seconds)}`));
+  return h('div.expect', null, 'should beep', h('small', null, [check.expected_ohm ? `about ${ohms(check.expected_ohm)}` : '', `net ${check.net_a}`].filter(Boolean).join(', ')));
 }
 
 /** @param {App} app */
@@ -82,8 +82,8 @@ function patientBox(app) {
   const { answer, auto } = app.patient;
   return h('div.patient', null,
     h('button.key.hot', { type: 'button', onclick: () => app.do('touch'), id: 'touch' }, 'Touch the tips', h('kbd', null, 'Space')),
-    h('output', { 'aria-live': 'polite' }, answer ? patientWords(answer) : h('span.why', null, 'practice patient: its meter answers')),
-    h('label', null, h('input', { type: 'checkbox', checked: auto, onchange: (/** @type {any} */ e) => app.do('auto', e.target.checked) }), 'note its answer for me'));
+    h('output', { 'aria-live': 'polite' }, answer ? patientWords(answer) : h('span.why', null, 'ask the meter')),
+    h('label', null, h('input', { type: 'checkbox', checked: auto, onchange: (/** @type {any} */ e) => app.do('auto', e.target.checked) }), 'note it for me'));
 }
 
 /** @param {App} app @param {boolean} ready */
