@@ -49,7 +49,7 @@ main,header,footer{max-width:60rem;margin:0 auto;padding:1.2rem 2rem;background:
 header{padding-top:2.4rem;border-top:.5rem solid var(--ink)}
 h1{font-size:2.1rem;line-height:1.15;margin:.2rem 0 1rem}
 h2{font-size:1.35rem;margin:2.2rem 0 .6rem;padding-top:.5rem;border-top:1px solid var(--line)}
-h3{font-size:1.05rem;margin:1.2rem 0 .3rem}
+h3,h2.said{font-size:1.05rem;margin:1.2rem 0 .3rem;border:0;padding:0}
 dl{display:grid;grid-template-columns:max-content 1fr;gap:.15rem 1.2rem;margin:0}
 dt{color:var(--soft)}dd{margin:0;overflow-wrap:anywhere}
 blockquote{margin:.6rem 0;padding:.2rem 0 .2rem 1rem;border-left:.25rem solid var(--line);font-style:italic}
@@ -117,7 +117,7 @@ def heading_rows(view: RecordView) -> tuple[tuple[str, str], ...]:
 def _heading(view: RecordView) -> str:
     rows = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in heading_rows(view))
     complaint = view.heading.complaint
-    said = f"<h3>What the owner said</h3><blockquote>{_lines(complaint)}</blockquote>" if complaint else ""
+    said = f"<h2 class="said">What the owner said</h2><blockquote>{_lines(complaint)}</blockquote>" if complaint else ""
     return f"<dl>{rows}</dl>{said}"
 
 
