@@ -117,7 +117,7 @@ def heading_rows(view: RecordView) -> tuple[tuple[str, str], ...]:
 def _heading(view: RecordView) -> str:
     rows = "".join(f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in heading_rows(view))
     complaint = view.heading.complaint
-    said = f"<h2 class="said">What the owner said</h2><blockquote>{_lines(complaint)}</blockquote>" if complaint else ""
+    said = f"<h2 class='said'>What the owner said</h2><blockquote>{_lines(complaint)}</blockquote>" if complaint else ""
     return f"<dl>{rows}</dl>{said}"
 
 
