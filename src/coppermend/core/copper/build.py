@@ -522,12 +522,13 @@ def _unique(sites: list[Site]) -> tuple[Site, ...]:
 
 
 def _rings(pieces: list[tuple[Any, float]]) -> tuple[tuple[tuple[tuple[float, float], ...], ...], ...]:
-    whole = shapely.union_all([shapely.buffer(g, r) if r > 0 else g for g, r in pieces])
+    """The pieces of a sheet as polygons that may overlap; the resistance model unites them when it is asked."""
     out = []
-    for part in shapely.get_parts(whole):
-        if part.geom_type == "Polygon":
-            rings = (part.exterior, *part.interiors)
-            out.append(tuple(tuple((x, y) for x, y in shapely.get_coordinates(ring).tolist()) for ring in rings))
+    for skeleton, radius in pieces:
+        for part in shapely.get_parts(shapely.buffer(skeleton, radius) if radius > 0 else skeleton):
+            if part.geom_type == "Polygon":
+                rings = (part.exterior, *part.interiors)
+                out.append(tuple(tuple((x, y) for x, y in shapely.get_coordinates(ring).tolist()) for ring in rings))
     return tuple(out)
 
 
