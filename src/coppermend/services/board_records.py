@@ -33,9 +33,6 @@ def gerber_record(image: gerber_format.GerberImage) -> GerberImage:
         ObjectAttributes(one.function, one.nets[0] if one.nets else "", one.part, one.pin, one.pin_function)
         for one in image.attributes
     )
-    polarity = image.file_attributes.get(".FilePolarity", ("Positive",))
-    function = image.file_attributes.get(".FileFunction", ("",))
-    turned = function[:1] == ("Copper",) and polarity[:1] == ("Negative",)
     return GerberImage(
         name=image.name,
         kind=kinds[image.kind],
@@ -44,7 +41,7 @@ def gerber_record(image: gerber_format.GerberImage) -> GerberImage:
         attribute=image.attribute,
         attributes=attributes,
         file_attributes=image.file_attributes,
-        negative=image.inverted or turned,
+        negative=image.inverted,
         findings=image.findings,
         tolerance_mm=gerber_format.CHORD_ERROR_MM,
         at_mm=image.at_mm,

@@ -31,13 +31,14 @@ from coppermend.core.board.stack import (
     copper_roles,
     copper_source,
     drill_findings,
+    frame_of,
     hole_columns,
     layer_findings,
     layer_keys,
     without_repeats,
 )
 from coppermend.core.findings import Finding, Place, Severity
-from coppermend.core.geometry.polarity import after_clearing
+from coppermend.core.geometry.polarity import after_clearing, negated
 from coppermend.core.geometry.rings import board_rings
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.core.units import BOARD_THICKNESS_MM, COPPER_THICKNESS_MM
@@ -80,7 +81,7 @@ def prepare(records: PackageRecords) -> Prepared:
             )
         )
     silk = tuple(_silk(records, side) for side in ("c", "s"))
-    return Prepared(records, layers, holes, outline, tuple(s for s in silk if len(s.shapes)), _masks(records), tuple(findings))
+    return Prepared(records, layers, holes, outline, tuple(s for s in silk if len(s.shapes)), _masks(records, outline), tuple(findings))
 
 
 def _reader_findings(records: PackageRecords) -> list[Finding]:
@@ -122,11 +123,15 @@ def _silk(records: PackageRecords, side: str) -> Silk:
     return Silk(side, whole.take(solid), np.concatenate(parts)[solid])
 
 
-def _masks(records: PackageRecords) -> tuple[tuple[str, ShapeSet], ...]:
+def _masks(records: PackageRecords, outline: Sequence[NDArray[np.float64]]) -> tuple[tuple[str, ShapeSet], ...]:
+    """Openings of each mask: what the file draws, or all but that where the file is said to draw the mask itself (``negative`` of the image)."""
     out = []
     for side in ("c", "s"):
         for image in _of_kind(records, "mask", side)[:1]:
-            out.append((side, after_clearing(image.shapes, image.dark).shapes))
+            shapes, dark = image.shapes, image.dark
+            if image.negative and len(shapes):
+                shapes, dark = negated(shapes, dark, frame_of(outline, image))
+            out.append((side, after_clearing(shapes, dark).shapes))
     return tuple(out)
 
 
@@ -257,6 +262,7 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
         copper_thickness_mm=tuple((layer.key, COPPER_THICKNESS_MM) for layer in copper.layers),
         findings=tuple(findings),
         corrections=said.digest,
+        extra=dict(records.extra),
     )
 
 

@@ -55,7 +55,7 @@ NO_CORRECTIONS = Corrections()
 class PackageRecords:
     """A package as read: Gerber images, drill files, netlists, the role of each file by its name, parts list rows, corrections, findings so far.
 
-    ``thickness_mm`` and ``title`` from a job file where there is one.
+    ``thickness_mm`` and ``title`` from a job file where there is one; ``extra`` goes to the board as it is (mask colour, finish).
     """
 
     package_id: str
@@ -68,3 +68,4 @@ class PackageRecords:
     corrections: Corrections = NO_CORRECTIONS
     findings: tuple[Finding, ...] = ()
     thickness_mm: float | None = None
+    extra: Mapping[str, str] = field(default_factory=dict)

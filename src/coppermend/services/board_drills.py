@@ -1,0 +1,106 @@
+"""Drill files read in the way that fits the copper: units, digits and zeros checked, a shifted origin found, each with a finding."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coppermend.core.board.drillfit import FEW_HOLES, GOOD_SHARE, Fit, Lands, best_shift, fit, shifted, spread
+from coppermend.core.board.records import DrillImage
+from coppermend.core.findings import Finding, Place, Refusal, Severity
+from coppermend.formats.drill import DrillFile, DrillFormat, candidate_formats, read_drill
+from coppermend.formats.package import PlannedFile
+from coppermend.services.board_records import drill_record
+
+_OVERRULE = "Say unit, digits and zeros for the file in coppermend-corrections.toml if that is wrong."
+
+
+def read_drills(files: Sequence[PlannedFile], lands: Lands) -> tuple[list[DrillImage], list[Finding]]:
+    """All NC drill files of a plan. A file that cannot be read is an error finding."""
+    findings: list[Finding] = []
+    read: list[tuple[PlannedFile, DrillFile]] = []
+    for file in files:
+        try:
+            read.append((file, read_drill(file.member.data, file.member.name, file.drill_hint, file.side)))
+        except Refusal as refusal:
+            findings.append(refusal.finding)
+    read.sort(key=lambda pair: -len(pair[1]))
+    out: list[DrillImage] = []
+    chosen: DrillFormat | None = None
+    for file, drill in read:
+        image, new, more = _settled(file, drill, lands, chosen)
+        findings += more
+        chosen = new or chosen
+        out.append(image)
+    return _on_origin(out, lands, findings), findings
+
+
+def _settled(
+    file: PlannedFile, drill: DrillFile, lands: Lands, neighbour: DrillFormat | None
+) -> tuple[DrillImage, DrillFormat | None, list[Finding]]:
+    """One file in the reading that fits best, and the format when it is not the one first read."""
+    first = drill_record(drill)
+    now = fit(first, lands)
+    stated = not drill.guessed and not drill.decimal_points
+    if len(drill) == 0 or file.drill_hint is not None or now.share >= GOOD_SHARE:
+        return first, None, []
+    if len(drill) < FEW_HOLES:
+        trials = [neighbour] if neighbour is not None else []
+        trials += [] if now.inside > 0 else list(candidate_formats(drill))
+    else:
+        trials = ([neighbour] if neighbour is not None else []) + list(candidate_formats(drill))
+    best, best_fit, best_format = first, now, None
+    for trial in trials:
+        try:
+            image = drill_record(read_drill(file.member.data, file.member.name, trial, file.side))
+        except Refusal:
+            continue
+        found = fit(image, lands)
+        if found.score > best_fit.score + 0.1 and (len(drill) < FEW_HOLES or spread(image, lands) > 0.05):
+            best, best_fit, best_format = image, found, trial
+    if best_format is None:
+        return first, None, []
+    return best, best_format, [_reread(file, drill, best_format, now, best_fit, stated)]
+
+
+def _reread(file: PlannedFile, drill: DrillFile, better: DrillFormat, before: Fit, after: Fit, stated: bool) -> Finding:
+    where = "on lands" if after.share > 0 else "inside the board"
+    old = before.share if after.share > 0 else before.inside
+    new = after.share if after.share > 0 else after.inside
+    how = "the file says" if stated else "first taken as"
+    words = f"Read as {better.words()}: then {new:.0%} of the holes lie {where}; {how} {drill.format.words()}, where {old:.0%} do."
+    severity = Severity.WARNING if stated else Severity.GUESS
+    return Finding("BRD-015", severity, Place(file=file.member.name), words, _OVERRULE)
+
+
+def _on_origin(drills: list[DrillImage], lands: Lands, findings: list[Finding]) -> list[DrillImage]:
+    """All drill files moved together when their origin is not the copper's."""
+    count = sum(len(one.x_mm) for one in drills)
+    if count < 2 * FEW_HOLES or len(lands.places) == 0:
+        return drills
+    share = sum(fit(one, lands).share * len(one.x_mm) for one in drills) / count
+    if share >= GOOD_SHARE:
+        return drills
+    move = best_shift(drills, lands)
+    if move.words or move.share < GOOD_SHARE or (abs(move.dx_mm) < 0.01 and abs(move.dy_mm) < 0.01):
+        if share < 0.2:
+            findings.append(
+                Finding(
+                    "BRD-017",
+                    Severity.WARNING,
+                    Place(thing="drill data"),
+                    f"Only {share:.0%} of the holes lie on the middle of a land, in whatever way the files are read. "
+                    "Layers may be joined wrongly or not at all.",
+                    "Check that drill data and copper belong to one board; say unit, digits and zeros in coppermend-corrections.toml.",
+                )
+            )
+        return drills
+    findings.append(
+        Finding(
+            "BRD-016",
+            Severity.WARNING,
+            Place(thing="drill data"),
+            f"The drill data's origin differs from the copper's by {move.dx_mm:.3f}, {move.dy_mm:.3f} mm; the holes were moved "
+            f"({move.share:.0%} lie on lands then, {share:.0%} before).",
+        )
+    )
+    return [shifted(one, move.dx_mm, move.dy_mm) for one in drills]
