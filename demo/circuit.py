@@ -112,7 +112,7 @@ def _clock_and_reset(s: _Sheet) -> None:
     s.add("R12", "resistor", "1=OSC1 2=OSC2", "680R")
     s.add("R13", "resistor", "1=OSC3 2=OSC4", "680R")
     s.add("C1", "disc capacitor", "1=OSC2 2=OSC3", "10n")
-    s.add("R14", "resistor", "1=CPUCLK 2=VCC", "330R")
+    s.add("R14", "resistor", "1=CPUCLK 2=VCC", "680R")
     s.add("R15", "resistor", "1=PU1 2=VCC", "1k")
     s.add("U37", "74LS14", "1A=RSTRC 1Y=RESET 2A=RESET 2Y=/RESET 3A=CASRC 3Y=CASIN 4A=BRKRC 4Y=BREAK 5A=BREAK 5Y=/NMI "
           "6A=GND 6Y=-")

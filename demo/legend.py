@@ -26,9 +26,9 @@ class Printed:
 
 
 _TITLES: tuple[tuple[str, float, float, float], ...] = (
-    (NAME, 30.5, 2.2, 3.6), (ISSUE, 45.5, 2.2, 1.8), ("MADE FOR PRACTICE 1983", 82, 2.2, 1.8), ("KEYBOARD", 12.5, 78, 1.5),
+    (NAME, 22, 2.3, 3.4), (ISSUE, 44, 2.3, 2.0), ("BUILT FOR PRACTICE 1983", 78, 2.3, 2.0), ("KEYBOARD", 12.5, 78, 1.5),
     ("EXPANSION", 33.5, 78, 1.5), ("RESET", 57, 78, 1.3), ("BREAK", 63, 78, 1.3), ("VIDEO", 74.5, 77.3, 1.4),
-    ("TAPE", 84, 77.3, 1.4), ("SPKR", 90.5, 77.3, 1.2), ("POWER +5V", 103, 77.3, 1.4), ("3.6V", 6, 42.5, 2.0), ("ON", 50.5, 76, 1.3),
+    ("TAPE", 84, 77.3, 1.4), ("SPKR", 90.5, 77.3, 1.2), ("POWER +5V", 103, 77.6, 1.4), ("3.6V", 6, 42.5, 2.0), ("ON", 50.7, 76, 1.3),
 )
 
 
@@ -46,7 +46,7 @@ def _words(item: Placed) -> list[Points]:
     x0, y0, x1, y1 = item.body_mm()
     middle = (x0 + x1) / 2
     if part.ref == "SW1" or package.startswith("DIP"):
-        return _inside(item, f"{part.ref}  {part.value if part.ref != 'SW1' else ''}".strip(), 2.2)
+        return _inside(item, f"{part.ref}  {part.value if part.ref != 'SW1' else ''}".strip(), 1.6 if item.footprint.lands[-1].x_mm < 10 else 2.2)
     if package == "CELL":
         return _inside(item, part.ref, 3.0)
     if package in ("AXIAL400", "DIODE400", "AXIAL500", "DISC200", "HC18", "SIP9", "WATCH"):

@@ -24,6 +24,12 @@ GAP_MM = 0.205
 EDGE_MM = 1.5
 
 
+# Words stand here in the legend, so no via may: (x, y, width, height) of a rectangle around its middle, 0.1 inch units.
+_TITLES = ((12.5, 78, 5, 0.9), (33.5, 78, 6, 0.9), (57, 78, 3, 0.9), (63, 78, 3, 0.9), (74.5, 77.4, 3, 0.9), (84, 77.4, 3, 0.9),
+           (90.5, 77.4, 3, 0.9), (103, 77.6, 6, 0.9), (50.7, 76, 1.5, 0.9), (55, 2.2, 84, 2.2))
+_TEXT_BAND_MM = 2.0
+
+
 @dataclass(frozen=True, slots=True)
 class _Obstacle:
     """Copper or a hole that tracks must keep away from: a line grown by a radius, or a square; net number or -1."""
@@ -75,6 +81,21 @@ def _obstacles(of: tuple[Placed, ...], numbers: dict[str, int]) -> list[_Obstacl
     return found
 
 
+def _lettered(of: tuple[Placed, ...]) -> list[tuple[float, float, float, float]]:
+    """Rectangles (x0, y0, x1, y1 in mm) in which the legend has words: vias there would cut them."""
+    found = []
+    for item in of:
+        x0, y0, x1, y1 = item.body_mm()
+        if item.footprint.name.startswith("DIP"):
+            middle, half = (x0 + x1) / 2, _TEXT_BAND_MM / 2
+            found.append((middle - half, y0 + 0.5, middle + half, y1 - 0.5))
+        elif item.footprint.name not in ("CELL", "POWER4"):
+            found.append((x0, y0, x1, y1))
+    for x, y, w, h in _TITLES:
+        found.append(((x - w / 2) * PITCH_MM, (y - h / 2) * PITCH_MM, (x + w / 2) * PITCH_MM, (y + h / 2) * PITCH_MM))
+    return found
+
+
 def _claim(table: list[int], index: int, net: int) -> None:
     if table[index] == FREE:
         table[index] = net
@@ -106,6 +127,11 @@ def build(of: tuple[Placed, ...], nets: dict[str, list[tuple[str, str]]]) -> tup
                         _claim(owner, cell + layer * cells, o.net)
                 if away < VIA_LAND_MM / 2 + GAP_MM:
                     _claim(via_owner, cell, BLOCKED if o.drilled else o.net)
+    grow = VIA_LAND_MM / 2 + 0.2
+    for x0, y0, x1, y1 in _lettered(of):
+        for y in range(int((y0 - grow) / CELL_MM) + 1, int((y1 + grow) / CELL_MM) + 1):
+            for x in range(int((x0 - grow) / CELL_MM) + 1, int((x1 + grow) / CELL_MM) + 1):
+                via_owner[y * width + x] = BLOCKED
     places = {(p.ref, p.number): cell_of(p.x_mm, p.y_mm) for p in lands(of)}
     tasks = []
     for name, pins in nets.items():
