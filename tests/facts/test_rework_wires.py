@@ -311,3 +311,11 @@ def test_isolation_once_per_neighbour_nearest_first() -> None:
         ("U0.1/joint-s", "U8.2/leg", "open"),
     ]
     assert all(c.reason for c in found)
+
+
+def test_what_was_cut_on_purpose_stays_apart() -> None:
+    """A track that was cut is no longer a site: its far side is not joined again by a wire for a break elsewhere."""
+    sites = [run(1, 0, 1), run(3, 2, 3)]  # the run between 1 and 2 was cut
+    points = [point(i, 20.0 * i, 0.0) for i in range(4)]
+    plan = propose_wires(net(4, sites, points), ["run@1"])[0]
+    assert [{w.a.point, w.b.point} for w in plan.wires] == [{"U0.1/joint-s", "U1.1/joint-s"}]

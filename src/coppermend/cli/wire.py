@@ -1,22 +1,27 @@
-"""``coppermend wire``: patch wires by gauge, and the wires that restore a net."""
+"""``coppermend wire``: patch wires by gauge, the wires that restore a net, and the checks that prove one."""
 
 from __future__ import annotations
+
+from pathlib import Path
 
 import click
 
 from coppermend.cli import print_json
+from coppermend.cli.shop import CASE, JSON, shop, shop_and_case
 from coppermend.core.rework.gauge import gauge
+from coppermend.core.rework.wires import WirePlan
+from coppermend.services.wires import plan_for_case, plan_for_package, proof_for_wire
 
 
 @click.group("wire")
 def wire_command() -> None:
-    """Patch wires: what a gauge is good for, and which wires restore a net."""
+    """Patch wires: what a gauge is good for, which wires restore a net, which checks prove one."""
 
 
 @wire_command.command("gauge")
 @click.option("--awg", type=int, required=True, help="Gauge number, 0 to 40 (30 is wrap wire).")
 @click.option("--length-mm", type=float, required=True, help="Length in mm.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@JSON
 def gauge_command(awg: int, length_mm: float, as_json: bool) -> None:
     """Resistance and fusing currents of a length of copper wire at 20 degC."""
     found = gauge(awg, length_mm)
@@ -30,3 +35,80 @@ def gauge_command(awg: int, length_mm: float, as_json: bool) -> None:
     click.echo(f"fuses at about {found.preece_a:.1f} A steady in free air (Preece)")
     click.echo(f"fuses at about {found.onderdonk_a:.1f} A within one second (Onderdonk)")
     click.echo("The two fusing models disagree by a factor of two and more: an order of magnitude, not a rating.")
+
+
+@wire_command.command("plan")
+@click.argument("where", metavar="CASE|PACKAGE")
+@click.option("--net", required=True, help="The net to restore.")
+@click.option(
+    "--broken",
+    multiple=True,
+    metavar="SITE",
+    help="A broken site's id. In a case the readings name them; a bare package needs them.",
+)
+@click.option(
+    "--need", multiple=True, metavar="POINT", help="A point that must be joined again. Default: every pin of the net."
+)
+@click.option("--side", type=click.Choice(["c", "s"]), help="Keep to ends on one side.")
+@click.option(
+    "--current-a", type=float, default=0.0, help="Current that the net carries, in ampere, where it is known."
+)
+@JSON
+@click.pass_context
+def plan_command(
+    ctx: click.Context,
+    where: str,
+    net: str,
+    broken: tuple[str, ...],
+    need: tuple[str, ...],
+    side: str | None,
+    current_a: float,
+    as_json: bool,
+) -> None:
+    """Propose the patch wires that restore a net, the least set first, then other ways."""
+    if where == "demo" or Path(where).exists():
+        plans = plan_for_package(shop(ctx), where, net, broken, need, side=side or "", current_a=current_a)
+    else:
+        made, case = shop_and_case(ctx, where)
+        plans = plan_for_case(made, case, net, broken, need, side=side or "", current_a=current_a)
+    if as_json:
+        print_json({"net": plans[0].net_name, "plans": [plan.as_dict() for plan in plans]})
+    else:
+        _print_plans(plans)
+    if not plans[0].restores:
+        ctx.exit(1)
+
+
+def _print_plans(plans: tuple[WirePlan, ...]) -> None:
+    """The plans in words; rules and cautions once."""
+    for number, plan in enumerate(plans, 1):
+        click.echo(f"{number}. {plan.kind}: net {plan.net_name}, {len(plan.wires)} wire(s), cost {plan.cost_mm:.0f} mm")
+        for wire in plan.wires:
+            click.echo(f"   {wire.words}")
+            click.echo(f"      {wire.gauge_reason}")
+            for note in wire.notes:
+                click.echo(f"      {note}")
+        for note in plan.notes:
+            click.echo(f"   {note}")
+    click.echo("Rules:")
+    for rule in plans[0].rules:
+        click.echo(f"   {rule.topic}: {rule.words} [{rule.source}]")
+    click.echo("Mind:")
+    for caution in plans[0].cautions:
+        click.echo(f"   {caution}")
+
+
+@wire_command.command("prove")
+@CASE
+@click.option("--entry", default="", help="The wire's entry id. Default: the last wire.")
+@JSON
+@click.pass_context
+def prove_command(ctx: click.Context, case: str, entry: str, as_json: bool) -> None:
+    """List the checks that prove a patch wire: the bridge, what lies beyond it, isolation from its neighbours."""
+    made, found = shop_and_case(ctx, case)
+    checks = proof_for_wire(made, found, entry)
+    if as_json:
+        print_json([one.as_dict() for one in checks])
+        return
+    for one in checks:
+        click.echo(f"{one.purpose:9} {one.point_a}  to  {one.point_b}  must be {one.expect}. {one.reason}")

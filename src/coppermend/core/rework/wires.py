@@ -159,12 +159,13 @@ def propose_wires(
 ) -> tuple[WirePlan, ...]:
     """The wires that restore one net after its ``broken`` sites (site ids), least first, then other ways to do it.
 
-    ``needed_points`` are point ids that must be joined again (default: every pin of the net). ``side`` c or s keeps to one side,
+    ``needed_points`` are point ids that must be joined again (default: every pin that hung together with the broken sites; what was
+    cut off on purpose before stays apart). ``side`` c or s keeps to one side,
     ``current_a`` the current the net carries where known. ``board`` lets notes name parts that lie in the way. All site ids must lie on
     one net. An empty tuple never comes back: a net that is still whole is a plan without wires that says so.
     """
     net = net_of_sites(graph, broken)
-    needed = _needed(graph, net, needed_points)
+    needed = _needed(graph, net, broken, needed_points)
     pieces = pieces_of(graph, net, broken, needed, difficulty, side)
     joins = _joins(pieces, difficulty)
     required = tuple(p.index for p in pieces if p.required)
@@ -188,10 +189,15 @@ def propose_wires(
     return (plans[0], *sorted(plans[1:], key=lambda p: p.cost_mm))
 
 
-def _needed(graph: CopperGraph, net: int, asked: Collection[str]) -> tuple[str, ...]:
-    """The points that must be joined: those asked for, else all pins of the net."""
+def _needed(graph: CopperGraph, net: int, broken: Collection[str], asked: Collection[str]) -> tuple[str, ...]:
+    """The points that must be joined: those asked for, else all pins that hung together with a broken site."""
     if not asked:
-        return pins_of(graph, net)
+        sites = sites_of(graph, net)
+        nodes = [node for node in range(graph.node_count) if graph.node_net[node] == net]
+        home = components(nodes, [(site.a, site.b) for site in sites])
+        hurt = {home[site.a] for site in sites if site.id in set(broken)}
+        at = {point.id: point.node for point in graph.points if point.net == net}
+        return tuple(pin for pin in pins_of(graph, net) if home[at[pin]] in hurt)
     known = {point.id: point.net for point in graph.points}
     for point in asked:
         if known.get(point) != net:

@@ -81,9 +81,13 @@ def gather(
     graph: CopperGraph,
     judgement: Judgement,
     photos: Sequence[Photo] = (),
+    base: CopperGraph | None = None,
 ) -> RecordView:
-    """The record of a case; ``graph`` is the board's copper with the case's part states and patch wires laid over it."""
-    sites = {site.id: site for site in graph.sites}
+    """The record of a case; ``graph`` is the board's copper with the case's part states and patch wires laid over it.
+
+    ``base`` the copper as built: it still holds the sites that were found broken and are no longer part of ``graph``.
+    """
+    sites = {site.id: site for one in (base, graph) if one is not None for site in one.sites}
     return RecordView(
         heading=_heading(state, facts, board),
         summary=tuple(_summary(state, judgement)),

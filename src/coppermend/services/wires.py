@@ -1,0 +1,166 @@
+"""Patch wires for a case or for a bare board: propose them, and list the checks that prove one that was fitted."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+
+from coppermend.core.board.names import nearest_names
+from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.copper.neighbours import neighbours
+from coppermend.core.findings import Place, refuse
+from coppermend.core.log.state import PointRef, Wire
+from coppermend.core.rework.prove import Neighbour, ProofCheck, prove_wire
+from coppermend.core.rework.wires import WirePlan, propose_wires
+from coppermend.services.bind import Binding, bind, known_breaks
+from coppermend.services.points import point_now, resolve
+from coppermend.services.workshop import Workshop
+
+WINDOW_MM = 1.27
+"""Neighbours of a soldered point within this edge-to-edge gap are checked (docs/sources.md, bare-board test); an input."""
+
+
+def plan_for_case(
+    workshop: Workshop,
+    case: str,
+    net: str,
+    broken: Sequence[str] = (),
+    needed: Sequence[str] = (),
+    *,
+    side: str = "",
+    current_a: float = 0.0,
+) -> tuple[WirePlan, ...]:
+    """The wires that restore a net of a case. ``broken``: site ids; without them the spans that the readings show broken on this net.
+
+    ``needed``: points as people name them. Refusal WIR-006 when no break is known on the net.
+    """
+    bound = bind(workshop, case)
+    index = net_index(bound.graph, net)
+    chosen = tuple(broken) or breaks_on_net(bound, index)
+    if not chosen:
+        raise refuse(
+            "WIR-006",
+            f"The readings show no break on net {net} yet.",
+            "Narrow it down first (coppermend next), or name the broken sites with --broken.",
+            Place(thing=net),
+        )
+    return _plan(bound.graph, index, chosen, needed, bound, side, current_a)
+
+
+def plan_for_package(
+    workshop: Workshop,
+    package: str,
+    net: str,
+    broken: Sequence[str],
+    needed: Sequence[str] = (),
+    *,
+    side: str = "",
+    current_a: float = 0.0,
+) -> tuple[WirePlan, ...]:
+    """The wires that restore a net of a bare board after these sites are broken; parts stand as built."""
+    shelved = workshop.shelf.take(package)
+    index = net_index(shelved.graph, net)
+    if not broken:
+        raise refuse(
+            "WIR-007", "A bare board has no readings.", "Name the broken sites with --broken SITE.", Place(thing=net)
+        )
+    return propose_wires(
+        shelved.graph,
+        _on_net(shelved.graph, index, broken),
+        [resolve(shelved.graph, one).id for one in needed],
+        shelved.board,
+        side=side,
+        current_a=current_a,
+    )
+
+
+def _plan(
+    graph: CopperGraph,
+    net: int,
+    broken: Sequence[str],
+    needed: Sequence[str],
+    bound: Binding,
+    side: str,
+    current_a: float,
+) -> tuple[WirePlan, ...]:
+    points = [resolve(graph, one).id for one in needed]
+    return propose_wires(graph, _on_net(graph, net, broken), points, bound.board, side=side, current_a=current_a)
+
+
+def net_index(graph: CopperGraph, net: str) -> int:
+    """The index of the net with that name, case ignored. Refusal WIR-008 with the nearest names when there is none."""
+    for index, name in enumerate(graph.net_names):
+        if name.casefold() == net.strip().casefold():
+            return index
+    near = nearest_names(net, list(graph.net_names))
+    remedy = f"Nearest names: {', '.join(near)}." if near else "List the nets with 'coppermend board nets'."
+    raise refuse("WIR-008", f"This board has no net {net!r}.", remedy, Place(thing=net))
+
+
+def _on_net(graph: CopperGraph, net: int, broken: Sequence[str]) -> Sequence[str]:
+    """The broken sites, refused when one of them lies on another net than the named one."""
+    at = {site.id: site.net for site in graph.sites}
+    for one in broken:
+        if one in at and at[one] != net:
+            raise refuse(
+                "WIR-009",
+                f"{one} lies on net {graph.net_names[at[one]]}, not on {graph.net_names[net]}.",
+                "Name the net that the site lies on.",
+                Place(thing=one),
+            )
+    return broken
+
+
+def breaks_on_net(bound: Binding, net: int) -> tuple[str, ...]:
+    """Site ids of the spans that the readings show broken on this net and that no wire has bridged yet."""
+    at = {site.id: site.net for site in bound.graph.sites}
+    spans = known_breaks(bound.graph, bound.areas, bound.evidence, bound.basis)
+    return tuple(site for span in spans for site in span if at.get(site) == net)
+
+
+def proof_for_wire(workshop: Workshop, case: str, entry: str = "") -> tuple[ProofCheck, ...]:
+    """The checks that prove a patch wire of a case (the last one without ``entry``). Refusal WIR-010 when there is none."""
+    bound = bind(workshop, case)
+    wires = [one for one in bound.state.wires if not entry or one.id == entry]
+    if not wires:
+        raise refuse(
+            "WIR-010",
+            "No such patch wire was noted in this case.",
+            "Note it first: coppermend note CASE patch POINT POINT.",
+        )
+    return proof_of(bound, wires[-1])
+
+
+def proof_of(bound: Binding, wire: Wire) -> tuple[ProofCheck, ...]:
+    """The checks that prove this wire on the board as it is now."""
+    without = without_wire(bound.graph, wire.id)
+    ends = [_end(without, ref) for ref in (wire.a, wire.b)]
+    found = [one for one in ends if one is not None]
+    if len(found) < 2 or found[0].net != found[1].net:
+        return ()
+    ohm = next((site.resistance_ohm for site in bound.graph.sites if site.id == f"wire@{wire.id}"), None)
+    return prove_wire(without, found[0].id, found[1].id, (), beside(bound, found), ohm)
+
+
+def without_wire(graph: CopperGraph, entry: str) -> CopperGraph:
+    """The graph before that wire."""
+    return replace(graph, sites=tuple(site for site in graph.sites if site.id != f"wire@{entry}"), memo={})
+
+
+def _end(graph: CopperGraph, ref: PointRef) -> ProbePoint | None:
+    """A wire's end on the board as it is now, or another point of the same pin."""
+    found = point_now(graph, ref)
+    if found is not None or not ref.part:
+        return found
+    return next((p for p in graph.points if (p.part, p.pin) == (ref.part, ref.pin)), None)
+
+
+def beside(bound: Binding, ends: Collection[ProbePoint], window_mm: float = WINDOW_MM) -> tuple[Neighbour, ...]:
+    """Foreign nets whose copper lies within the window of a soldered point, with the point to probe each at."""
+    found: list[Neighbour] = []
+    for end in ends:
+        for pair in neighbours(bound.board, bound.graph, nodes=[end.node], window_mm=window_mm):
+            other, point = (pair.net_b, pair.point_b) if pair.net_a == end.net else (pair.net_a, pair.point_a)
+            if other != end.net and point:
+                found.append(Neighbour(other, point, pair.gap_mm, end.id))
+    return tuple(found)
