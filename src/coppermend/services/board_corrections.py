@@ -108,7 +108,11 @@ def _parts(table: Mapping[str, Any], notes: _Notes) -> dict[str, PartCorrection]
             notes.wrong(f"{thing}.side", side, "c (component side) or s (solder side)")
             side = ""
         out[ref] = PartCorrection(
-            side, str(said.get("value", "")), str(said.get("package", "")), _state(said.get("state"), thing, notes), _ring(said, thing, notes)
+            side,
+            str(said.get("value", "")),
+            str(said.get("package", "")),
+            _state(said.get("state"), thing, notes),
+            _ring(said, thing, notes),
         )
     return out
 

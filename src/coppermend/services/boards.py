@@ -90,7 +90,11 @@ def package_id(members: Sequence[Member]) -> str:
 
 def cache_key(package: Package) -> str:
     """Key of a built board: package id, everything that stands beside it or corrects it, and the builder's version."""
-    extra = [one for one in (*package.members, *package.beside) if one.base.lower() == CORRECTIONS_NAME or one in package.beside]
+    extra = [
+        one
+        for one in (*package.members, *package.beside)
+        if one.base.lower() == CORRECTIONS_NAME or one in package.beside
+    ]
     digest = hashlib.sha256(f"{package_id(package.members)} {BUILDER_VERSION}".encode())
     for member in sorted(extra, key=lambda one: one.name):
         digest.update(member.name.encode() + b"\0" + len(member.data).to_bytes(8, "big") + member.data)
@@ -100,7 +104,15 @@ def cache_key(package: Package) -> str:
 class _Stages:
     """Times the stages of a build, tells progress, stops when asked."""
 
-    SHARES = (("read", 0.0), ("plan", 0.03), ("parse", 0.05), ("clear", 0.35), ("contacts", 0.5), ("islands", 0.7), ("pins", 0.72))
+    SHARES = (
+        ("read", 0.0),
+        ("plan", 0.03),
+        ("parse", 0.05),
+        ("clear", 0.35),
+        ("contacts", 0.5),
+        ("islands", 0.7),
+        ("pins", 0.72),
+    )
 
     def __init__(self, progress: Progress | None, stop: Callable[[], bool] | None) -> None:
         self.progress, self.stop = progress, stop
@@ -134,8 +146,12 @@ def build_board(
     cache: BoardCache | None = None,
     progress: Progress | None = None,
     stop: Callable[[], bool] | None = None,
+    fresh: bool = False,
 ) -> Board:
-    """The board of a package, from the cache where it is kept there. ``seconds`` of a board say how long its building took, and ``cached`` when it was not built now.
+    """The board of a package, from the cache where it is kept there (``fresh``: built now all the same).
+
+    ``seconds`` of the board say how long this took by stage; ``cached`` stands there when it was not built now. ``extra["key"]`` is the
+    cache key, for whatever else is computed from this board and kept beside it.
 
     Raises Refusal for a package that gives no board, Stopped when ``stop`` answered True between two steps.
     """
@@ -143,11 +159,12 @@ def build_board(
     stages.enter("read", f"reading {path}")
     package = source.read(path)
     key = cache_key(package)
-    kept = cache.load(key) if cache is not None else None
+    kept = cache.load(key) if cache is not None and not fresh else None
     if kept is not None:
         return with_seconds(kept, (*stages.close(), ("cached", 1.0)))
     board = board_of(package, stages)
     board = with_seconds(board, stages.close())
+    board = replace(board, extra={**board.extra, "key": key})
     if cache is not None:
         cache.save(key, board)
     return board
@@ -168,11 +185,16 @@ def board_of(package: Package, stages: _Stages | None = None) -> Board:
         return board_from(records, step)
     except MemoryError:
         raise refuse(
-            "BRD-007", "The package needs more memory than there is.", "Leave out what is no fabrication data.", Place(thing=package.title)
+            "BRD-007",
+            "The package needs more memory than there is.",
+            "Leave out what is no fabrication data.",
+            Place(thing=package.title),
         ) from None
 
 
-def read_records(package: Package, plan: PackagePlan, step: Callable[[str], None] = lambda _words: None) -> PackageRecords:
+def read_records(
+    package: Package, plan: PackagePlan, step: Callable[[str], None] = lambda _words: None
+) -> PackageRecords:
     """The records of every file of a plan that the builder uses. A copper file that cannot be read refuses the package; others become findings."""
     said, findings = builder_corrections(plan.corrections)
     findings = [*plan.findings, *findings]
@@ -366,11 +388,30 @@ def _disagreement(row: SourceRow, one: Disagreement) -> dict[str, Any]:
     }
 
 
-def board_nets(board: Board, origin: str = "copper") -> dict[str, Any]:
+def board_nets(board: Board, origin: str = "copper", net: str | None = None) -> dict[str, Any]:
     """Per island (``origin`` copper) or per net of one netlist source its points: part, pin, layer, x_mm, y_mm, as plain JSON values.
 
-    ``origin``: ``copper``, ``x2``, or the name of a netlist file. Refusal BRD-041 for any other, with the nearest names.
+    ``origin``: ``copper``, ``x2``, or the name of a netlist file; ``net``: one net by any of its names. Refusal BRD-041 for an unknown
+    source, BRD-042 for an unknown net, both with the nearest names.
     """
+    result = _all_nets(board, origin)
+    if net is None:
+        return result
+    chosen = [one for one in result["nets"] if net == one["name"] or net in one.get("names", ())]
+    if not chosen:
+        names = [name for one in result["nets"] for name in (one["name"], *one.get("names", ())) if name]
+        raise unknown_name("BRD-042", "net", net, names)
+    return {"from": result["from"], "nets": chosen}
+
+
+def unknown_name(code: str, kind: str, word: str, names: Sequence[str]) -> Refusal:
+    """A refusal for a name that the board does not have, with the nearest ones."""
+    near = nearest_names(word, names)
+    remedy = f"Did you mean {' or '.join(near)}?" if near else f"'coppermend board nets' lists every {kind}."
+    return refuse(code, f"The board has no {kind} {word!r}.", remedy)
+
+
+def _all_nets(board: Board, origin: str) -> dict[str, Any]:
     if origin == "copper":
         return {"from": "copper", "nets": _copper_nets(board)}
     found = sources(board)
@@ -381,7 +422,10 @@ def board_nets(board: Board, origin: str = "copper") -> dict[str, Any]:
         choices = ["copper", *(["x2"] if X2_SOURCE in found else []), *(key for key in short if key != X2_SOURCE)]
         near = nearest_names(origin, choices) or tuple(choices)
         raise refuse(
-            "BRD-041", f"The package has no netlist {origin!r}.", f"Nearest: {', '.join(near)}. There are: {', '.join(choices)}.", Place(thing=board.title)
+            "BRD-041",
+            f"The package has no netlist {origin!r}.",
+            f"Nearest: {', '.join(near)}. There are: {', '.join(choices)}.",
+            Place(thing=board.title),
         )
     nets: dict[str, list[NetlistPoint]] = {}
     for point in found[name]:
@@ -418,5 +462,6 @@ def _copper_nets(board: Board) -> list[dict[str, Any]]:
             place = {"layer": ",".join(hole.layers), "x_mm": round(hole.x_mm, 6), "y_mm": round(hole.y_mm, 6)}
             points[hole.island].append({"part": "VIA", "pin": "", **place})
     return [
-        {"island": net.index, "name": net.name, "names": list(net.names), "points": points[net.index]} for net in board.nets
+        {"island": net.index, "name": net.name, "names": list(net.names), "points": points[net.index]}
+        for net in board.nets
     ]

@@ -81,7 +81,15 @@ def prepare(records: PackageRecords) -> Prepared:
             )
         )
     silk = tuple(_silk(records, side) for side in ("c", "s"))
-    return Prepared(records, layers, holes, outline, tuple(s for s in silk if len(s.shapes)), _masks(records, outline), tuple(findings))
+    return Prepared(
+        records,
+        layers,
+        holes,
+        outline,
+        tuple(s for s in silk if len(s.shapes)),
+        _masks(records, outline),
+        tuple(findings),
+    )
 
 
 def _reader_findings(records: PackageRecords) -> list[Finding]:
@@ -108,7 +116,9 @@ def _outline(records: PackageRecords) -> tuple[NDArray[np.float64], ...]:
             return rings
         areas = skeleton[shapely.get_dimensions(skeleton) == 2]
         if len(areas):
-            return tuple(np.asarray(shapely.get_coordinates(one.exterior)) for one in areas if one.geom_type == "Polygon")
+            return tuple(
+                np.asarray(shapely.get_coordinates(one.exterior)) for one in areas if one.geom_type == "Polygon"
+            )
     return ()
 
 
@@ -142,13 +152,17 @@ def _text(image: GerberImage, name: str) -> NDArray[Any]:
     return column
 
 
-def _copper_layer(source: CopperSource, at: int, islands: Islands) -> tuple[CopperLayer, NDArray[Any], NDArray[np.float64]]:
+def _copper_layer(
+    source: CopperSource, at: int, islands: Islands
+) -> tuple[CopperLayer, NDArray[Any], NDArray[np.float64]]:
     """The board's copper layer, its (n, 3) part, pin and pin function texts, and its (n, 2) places (flash positions, else box middles)."""
     found = islands.layers[at]
     origin = source.pieces.source[found.source]
     image, frame = source.image, origin < 0
     attribute = np.where(frame, 0, image.attribute[origin]) if len(image.attribute) else np.zeros(len(origin), np.int64)
-    texts = {name: _text(image, name)[attribute] for name in ("part", "pin", "pin_function", "net", "aperture_function")}
+    texts = {
+        name: _text(image, name)[attribute] for name in ("part", "pin", "pin_function", "net", "aperture_function")
+    }
     for column in texts.values():
         column[frame] = ""
     kind = np.empty(len(origin), dtype=object)
@@ -380,7 +394,9 @@ def x2_points(board: Board) -> tuple[NetlistPoint, ...]:
     rows: dict[tuple[str, str, int], tuple[int, int]] = {}
     for at, layer in enumerate(board.layers):
         for piece in np.flatnonzero((layer.pin != "") & (layer.stated_net != "")).tolist():
-            rows.setdefault((str(layer.pin[piece]), str(layer.stated_net[piece]), int(layer.island[piece])), (at, piece))
+            rows.setdefault(
+                (str(layer.pin[piece]), str(layer.stated_net[piece]), int(layer.island[piece])), (at, piece)
+            )
     out = []
     boxes = [layer.shapes.bounds_mm() if len(layer.shapes) else np.empty((0, 4)) for layer in board.layers]
     for (name, net, island), (at, piece) in rows.items():

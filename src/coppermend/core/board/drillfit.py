@@ -103,5 +103,3 @@ def shifted(drill: DrillImage, dx_mm: float, dy_mm: float) -> DrillImage:
     return replace(
         drill, x_mm=drill.x_mm + dx_mm, y_mm=drill.y_mm + dy_mm, x2_mm=drill.x2_mm + dx_mm, y2_mm=drill.y2_mm + dy_mm
     )
-
-

@@ -55,9 +55,7 @@ class Holes:
         skeleton = np.empty(len(self), dtype=object)
         skeleton[round_] = shapely.points(self.x_mm[round_], self.y_mm[round_])
         slot = ~round_
-        ends = np.stack(
-            [np.c_[self.x_mm[slot], self.y_mm[slot]], np.c_[self.x2_mm[slot], self.y2_mm[slot]]], axis=1
-        )
+        ends = np.stack([np.c_[self.x_mm[slot], self.y_mm[slot]], np.c_[self.x2_mm[slot], self.y2_mm[slot]]], axis=1)
         if slot.any():
             skeleton[slot] = shapely.linestrings(ends)
         return ShapeSet(skeleton, self.diameter_mm / 2.0)

@@ -47,9 +47,7 @@ class HoleFinder:
         self._middle = np.array([((h.x_mm + h.x2_mm) / 2, (h.y_mm + h.y2_mm) / 2) for h in holes]).reshape(-1, 2)
         self._radius = np.array([h.diameter_mm / 2 for h in holes])
         self._centre = cKDTree(self._middle) if len(holes) else None
-        self._slot = [
-            k for k, h in enumerate(holes) if (h.x_mm, h.y_mm) != (h.x2_mm, h.y2_mm)
-        ]
+        self._slot = [k for k, h in enumerate(holes) if (h.x_mm, h.y_mm) != (h.x2_mm, h.y2_mm)]
         self._slot_line = [
             shapely.LineString([(holes[k].x_mm, holes[k].y_mm), (holes[k].x2_mm, holes[k].y2_mm)]) for k in self._slot
         ]
@@ -85,7 +83,10 @@ class HoleFinder:
 
 
 def x2_lands(
-    layers: Sequence[CopperLayer], pads: Sequence[NDArray[Any]], at_mm: Sequence[NDArray[np.float64]], finder: HoleFinder
+    layers: Sequence[CopperLayer],
+    pads: Sequence[NDArray[Any]],
+    at_mm: Sequence[NDArray[np.float64]],
+    finder: HoleFinder,
 ) -> list[Land]:
     """Lands that carry an X2 pin. ``pads[k]`` (n, 3) part, pin and the pin's function of each piece of layer k; ``at_mm[k]`` (n, 2) its place (flash position).
 
@@ -111,16 +112,18 @@ def x2_lands(
     return out
 
 
-def _x2_land(
-    layer: CopperLayer, piece: int, names: tuple[str, str, str], at: NDArray[np.float64], hole: int
-) -> Land:
+def _x2_land(layer: CopperLayer, piece: int, names: tuple[str, str, str], at: NDArray[np.float64], hole: int) -> Land:
     kind = str(layer.function[piece]).split(",")[0]
     through = False if kind in SURFACE_FUNCTIONS else True if kind == "ComponentPad" else None
     part, number, function = names
-    return Land(part, number, float(at[0]), float(at[1]), (layer.key,), through, int(layer.island[piece]), function, hole)
+    return Land(
+        part, number, float(at[0]), float(at[1]), (layer.key,), through, int(layer.island[piece]), function, hole
+    )
 
 
-def netlist_lands(points: Iterable[NetlistPoint], islands: Iterable[int], through: Iterable[bool], finder: HoleFinder) -> list[Land]:
+def netlist_lands(
+    points: Iterable[NetlistPoint], islands: Iterable[int], through: Iterable[bool], finder: HoleFinder
+) -> list[Land]:
     """Lands of pins as a netlist states them, at their places on the copper; vias and points without a pin are left out."""
     rows = [
         (point, island, hole)
@@ -163,7 +166,14 @@ def pins_of(lands: Sequence[Land], holes: Sequence[Hole], copper_count: int) -> 
         if land.hole >= 0:
             key = (land.part, land.number, land.hole, 0, 0, "")
         else:
-            key = (land.part, land.number, -1, round(land.x_mm * 20), round(land.y_mm * 20), land.layers[0] if land.layers else "")
+            key = (
+                land.part,
+                land.number,
+                -1,
+                round(land.x_mm * 20),
+                round(land.y_mm * 20),
+                land.layers[0] if land.layers else "",
+            )
         merged.setdefault(key, []).append(land)
     pins = [_pin(group, holes) for group in merged.values()]
     same: dict[tuple[str, str], list[int]] = {}

@@ -120,7 +120,9 @@ def copper_index(keys: Sequence[str], layers: Sequence[ShapeSet]) -> CopperIndex
     return CopperIndex(tuple(keys), tuple(layers), trees)
 
 
-def copper_at(index: CopperIndex, key: str, xy_mm: NDArray[np.float64], within_mm: NDArray[np.float64]) -> NDArray[np.int64]:
+def copper_at(
+    index: CopperIndex, key: str, xy_mm: NDArray[np.float64], within_mm: NDArray[np.float64]
+) -> NDArray[np.int64]:
     """For each of (n, 2) points the piece of layer ``key`` that it lies on, else the nearest within its ``within_mm``; -1 for none."""
     at = index.keys.index(key)
     shapes, tree = index.layers[at], index.trees[at]

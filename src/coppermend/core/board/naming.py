@@ -84,7 +84,9 @@ def _unique(
     first = [
         stated[0] if stated else f"~{pins_of[k][0]}" if pins_of.get(k) else places[k] for k, stated in enumerate(names)
     ]
-    order: Iterable[int] = sorted(range(len(first)), key=lambda k: (-weight.get(k, Counter())[first[k]], -len(pins_of.get(k, ())), k))
+    order: Iterable[int] = sorted(
+        range(len(first)), key=lambda k: (-weight.get(k, Counter())[first[k]], -len(pins_of.get(k, ())), k)
+    )
     taken: Counter[str] = Counter()
     shown = [""] * len(first)
     for k in order:

@@ -51,7 +51,9 @@ def access_layers(records: Sequence[NetlistRecord], keys: Sequence[str]) -> list
     return out
 
 
-def target_places(layers: Sequence[CopperLayer], at_mm: Sequence[NDArray[np.float64]], holes: Sequence[Hole]) -> NDArray[np.float64]:
+def target_places(
+    layers: Sequence[CopperLayer], at_mm: Sequence[NDArray[np.float64]], holes: Sequence[Hole]
+) -> NDArray[np.float64]:
     """Places that netlist points can be expected at: hole centres, and flashes of the outer layers. (m, 2)"""
     centres = np.array([((h.x_mm + h.x2_mm) / 2, (h.y_mm + h.y2_mm) / 2) for h in holes]).reshape(-1, 2)
     flashes = [at[layer.kind == "flash"] for layer, at in zip(layers, at_mm, strict=True) if layer.key in ("c", "s")]
@@ -133,7 +135,13 @@ def netlist_findings(placed: PlacedNetlist) -> list[Finding]:
     on_copper = float(np.mean(placed.island >= 0)) if len(placed.island) else 0.0
     if len(placed.island) == 0:
         out.append(
-            Finding("BRD-021", Severity.WARNING, place, "The netlist holds no test point.", "Export it again, or leave it out of the package.")
+            Finding(
+                "BRD-021",
+                Severity.WARNING,
+                place,
+                "The netlist holds no test point.",
+                "Export it again, or leave it out of the package.",
+            )
         )
     elif on_copper < STALE_SHARE:
         out.append(
@@ -142,7 +150,9 @@ def netlist_findings(placed: PlacedNetlist) -> list[Finding]:
                 Severity.ERROR,
                 place,
                 f"Only {on_copper:.0%} of the netlist's points lie on copper, wherever it is laid. It seems to belong to another board.",
-                'Put the right netlist into the package, or say netlists.ignore = ["' + placed.name + '"] in coppermend-corrections.toml.',
+                'Put the right netlist into the package, or say netlists.ignore = ["'
+                + placed.name
+                + '"] in coppermend-corrections.toml.',
             )
         )
     return out
@@ -151,5 +161,3 @@ def netlist_findings(placed: PlacedNetlist) -> list[Finding]:
 def ignored(placed: PlacedNetlist) -> bool:
     """Whether a netlist fits so badly that it may name nothing."""
     return len(placed.island) == 0 or float(np.mean(placed.island >= 0)) < STALE_SHARE
-
-

@@ -68,7 +68,9 @@ def through_ohm(ref: str, value: str, package: str, pins: Sequence[Pin]) -> tupl
     kind = (re.match(r"[A-Za-z]+", ref) or [""])[0].upper()
     stated = ohms(value)
     if kind in ("RN", "RP", "RA", "RR") or (kind == "R" and len(numbers) > 3):
-        return _network(numbers, stated, f"{value} {package}") if stated is not None and stated <= RING_THROUGH_OHM else ()
+        return (
+            _network(numbers, stated, f"{value} {package}") if stated is not None and stated <= RING_THROUGH_OHM else ()
+        )
     if len(numbers) != 2:
         return ()
     if kind in ("FB", "L"):
@@ -94,7 +96,9 @@ def _network(numbers: Sequence[str], value_ohm: float, words: str) -> tuple[tupl
 
 def pin_order(pin: Pin) -> tuple[Any, ...]:
     """Sort key of pins: 1, 2, 10, A1, A2, A10."""
-    return tuple((0, int(piece), "") if piece.isdigit() else (1, 0, piece) for piece in re.findall(r"\d+|\D+", pin.number))
+    return tuple(
+        (0, int(piece), "") if piece.isdigit() else (1, 0, piece) for piece in re.findall(r"\d+|\D+", pin.number)
+    )
 
 
 def clusters(shapes: ShapeSet, within_mm: float = CLOSING_MM) -> NDArray[np.int64]:
@@ -228,7 +232,8 @@ def parts_of(
     for pin in pins:
         by_part.setdefault(pin.part, []).append(pin)
     return tuple(
-        part_of(ref, by_part[ref], rows.get(ref), corrections.parts.get(ref), finders) for ref in sorted(by_part, key=ref_order)
+        part_of(ref, by_part[ref], rows.get(ref), corrections.parts.get(ref), finders)
+        for ref in sorted(by_part, key=ref_order)
     )
 
 

@@ -91,7 +91,9 @@ def frame_of(outline: Sequence[NDArray[np.float64]], image: GerberImage) -> Any:
     return shapely.box(x0, y0, x1, y1)
 
 
-def copper_source(key: str, role: LayerRole, image: GerberImage, outline: Sequence[NDArray[np.float64]]) -> CopperSource:
+def copper_source(
+    key: str, role: LayerRole, image: GerberImage, outline: Sequence[NDArray[np.float64]]
+) -> CopperSource:
     """The pieces of one copper layer; a negative image is turned over inside the outline first."""
     if not (image.negative or role.negative):
         return CopperSource(key, image, after_clearing(image.shapes, image.dark))
@@ -146,7 +148,12 @@ def hole_columns(drills: Sequence[DrillImage], roles: dict[str, LayerRole], laye
     A span in copper layer numbers (1 based) becomes positions in the layer list; none means all layers.
     """
     none = np.empty(0)
-    plated, first, last, file = [np.empty(0, bool)], [np.empty(0, np.int64)], [np.empty(0, np.int64)], [np.empty(0, np.int64)]
+    plated, first, last, file = (
+        [np.empty(0, bool)],
+        [np.empty(0, np.int64)],
+        [np.empty(0, np.int64)],
+        [np.empty(0, np.int64)],
+    )
     for at, one in enumerate(drills):
         count = len(one.x_mm)
         role = roles.get(one.name)

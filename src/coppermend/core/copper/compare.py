@@ -245,7 +245,9 @@ class ContactGraph:
             return self.place(a if one is None else b)
         layer = self.board.layers[one[0]]
         line = shapely.shortest_line(layer.shapes.skeleton[one[1]], layer.shapes.skeleton[two[1]])
-        middle = shapely.line_interpolate_point(line, 0.5, normalized=True) if line.length else shapely.Point(line.coords[0])
+        middle = (
+            shapely.line_interpolate_point(line, 0.5, normalized=True) if line.length else shapely.Point(line.coords[0])
+        )
         return float(middle.x), float(middle.y), layer.key
 
 
@@ -298,7 +300,12 @@ def _shortest(graph: ContactGraph, a: Sequence[NetlistPoint], b: Sequence[Netlis
 
 
 def _meeting(
-    graph: ContactGraph, way: Sequence[int], main: str, other: str, lands: Sequence[str], pins: Mapping[tuple[int, str], str]
+    graph: ContactGraph,
+    way: Sequence[int],
+    main: str,
+    other: str,
+    lands: Sequence[str],
+    pins: Mapping[tuple[int, str], str],
 ) -> tuple[tuple[float, float, str], str]:
     """Where the two nets meet on the way, and the pin whose land that is ("" for none)."""
     if not way:
@@ -328,10 +335,16 @@ def _why_joined(
     if stale:
         return "stale", "So many nets disagree that the netlist seems to belong to another state of the board."
     if meeting and len({p.part for p in theirs}) <= 3:
-        return "tie", f"They meet at the land of {meeting}: a line taken off at that land, meant so in all likelihood (an intended tie)."
+        return (
+            "tie",
+            f"They meet at the land of {meeting}: a line taken off at that land, meant so in all likelihood (an intended tie).",
+        )
     if parts:
         ref = min(parts)
-        return "tie", f"Both end on {ref}; its lands are joined by copper (an intended tie, or lands bridged in the data)."
+        return (
+            "tie",
+            f"Both end on {ref}; its lands are joined by copper (an intended tie, or lands bridged in the data).",
+        )
     return "short", "Nothing at the place explains it: a short in the copper data, or a netlist of another state."
 
 
@@ -349,7 +362,11 @@ def _nearest_gap(board: Board, a: int, b: int) -> tuple[float, float, float, str
         k = int(np.argmin(gap))
         if best is None or gap[k] < best[0]:
             line = shapely.shortest_line(layer.shapes.skeleton[one[near[k, 0]]], layer.shapes.skeleton[two[near[k, 1]]])
-            spot = shapely.line_interpolate_point(line, 0.5, normalized=True) if line.length else shapely.Point(line.coords[0])
+            spot = (
+                shapely.line_interpolate_point(line, 0.5, normalized=True)
+                if line.length
+                else shapely.Point(line.coords[0])
+            )
             best = (float(gap[k]), float(spot.x), float(spot.y), layer.key)
     return best
 
@@ -392,11 +409,17 @@ def _why_split(
     pins = [{(p.part, p.pin.split("#")[0]) for p in group if p.part not in ("", "VIA")} for group in (apart, rest)]
     if pins[0] and pins[0] <= pins[1]:
         part, number = min(pins[0])
-        return "equal numbers", f"All of them carry numbers that are also on the rest ({part}.{number}): lands of one number, joined inside the part."
+        return (
+            "equal numbers",
+            f"All of them carry numbers that are also on the rest ({part}.{number}): lands of one number, joined inside the part.",
+        )
     parts = {part for part, _ in pins[0]} & {part for part, _ in pins[1]}
     if parts and gap is not None and gap[0] <= JUMPER_GAP_MM:
         ref = min(parts)
-        return "jumper", f"The gap is {gap[0]:.2f} mm between lands of {ref}: an open jumper land, closed by solder when the board is made."
+        return (
+            "jumper",
+            f"The gap is {gap[0]:.2f} mm between lands of {ref}: an open jumper land, closed by solder when the board is made.",
+        )
     if not board.holes:
         return "no hole", "The package has no drill data, and only holes join the layers."
     if len(board.layers) == 1:

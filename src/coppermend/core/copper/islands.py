@@ -25,7 +25,9 @@ MANY_POINTS = 24
 """From this many points on a skeleton is indexed before distances are asked of it; below, indexing costs more than it saves (measured)."""
 
 
-def touching(a: ShapeSet, b: ShapeSet, i: NDArray[Any], j: NDArray[Any], within_mm: float = TOUCH_MM) -> NDArray[np.bool_]:
+def touching(
+    a: ShapeSet, b: ShapeSet, i: NDArray[Any], j: NDArray[Any], within_mm: float = TOUCH_MM
+) -> NDArray[np.bool_]:
     """Whether the gap between ``a[i]`` and ``b[j]`` is at most ``within_mm``, pair by pair; long skeletons are indexed first."""
     reach = a.radius_mm[i] + b.radius_mm[j] + within_mm
     size_a, size_b = shapely.get_num_coordinates(a.skeleton), shapely.get_num_coordinates(b.skeleton)

@@ -1,0 +1,122 @@
+"""Packages on this machine's disk: folders and zip archives, read whole within limits, with the files that stand beside them."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+from coppermend.core.findings import Place, refuse
+from coppermend.formats.archive import MAX_BYTES, MAX_MEMBERS, is_zip, read_zip
+from coppermend.formats.member import Member
+from coppermend.services.boards import CORRECTIONS_NAME, Package
+
+MAX_DEPTH = 6
+"""Folders deeper than this inside a package are not looked into."""
+
+BESIDE_ENDINGS = (f".{CORRECTIONS_NAME}", ".parts.csv")
+"""Files beside a package ``board.zip`` or folder ``board`` that belong to it: ``board.coppermend-corrections.toml``, ``board.parts.csv``."""
+
+
+class DiskPackages:
+    """Reads packages from folders and zip archives (services.boards.PackageSource)."""
+
+    def read(self, path: str) -> Package:
+        """The files of a folder or zip. Raises Refusal FIL-001 to FIL-006 or ZIP-... in words; no other exception."""
+        where = Path(path).expanduser()
+        try:
+            if where.is_dir():
+                members = _folder(where)
+            elif where.is_file():
+                members = _archive(where)
+            else:
+                raise refuse(
+                    "FIL-001",
+                    "There is no folder or file of that name.",
+                    "Name the folder or zip archive that holds the fabrication data.",
+                    Place(file=path),
+                )
+            return Package(where.resolve().stem if where.is_file() else where.resolve().name, members, _beside(where))
+        except OSError as error:
+            raise refuse(
+                "FIL-002",
+                f"The package cannot be read: {error.strerror or type(error).__name__}.",
+                "Check that the files can be opened by you.",
+                Place(file=path),
+            ) from None
+        except ValueError:
+            raise refuse(
+                "FIL-001", "That is no name of a file.", "Name a folder or zip archive.", Place(file=path[:80])
+            ) from None
+
+
+def _archive(where: Path) -> tuple[Member, ...]:
+    size = where.stat().st_size
+    if size > MAX_BYTES:
+        raise refuse(
+            "FIL-003",
+            f"The file holds {size / 2**20:,.0f} MiB; at most {MAX_BYTES // 2**20} MiB are read.",
+            "Leave out what is no fabrication data.",
+            Place(file=where.name),
+        )
+    data = where.read_bytes()
+    if not is_zip(data):
+        raise refuse(
+            "FIL-004",
+            "The file is no zip archive; a package is a folder or a zip archive.",
+            f"Name the folder {where.parent.name or '.'!r} that the file lies in, if that holds the board's files.",
+            Place(file=where.name),
+        )
+    return read_zip(data, where.name)
+
+
+def _folder(where: Path) -> tuple[Member, ...]:
+    members: list[Member] = []
+    total = 0
+    for path in _files(where, 0):
+        if len(members) >= MAX_MEMBERS:
+            raise refuse(
+                "FIL-005",
+                f"The folder holds more than {MAX_MEMBERS:,} files.",
+                "Name the folder with the fabrication data of one board alone.",
+                Place(file=where.name),
+            )
+        total += path.stat().st_size
+        if total > MAX_BYTES:
+            raise refuse(
+                "FIL-003",
+                f"The folder holds more than {MAX_BYTES // 2**20} MiB.",
+                "Leave out what is no fabrication data.",
+                Place(file=where.name),
+            )
+        members.append(Member(path.relative_to(where).as_posix(), path.read_bytes()))
+    if not members:
+        raise refuse("FIL-006", "The folder holds no file.", "Name a folder with Gerber files.", Place(file=where.name))
+    return tuple(members)
+
+
+def _files(folder: Path, depth: int) -> Iterator[Path]:
+    """Regular files under a folder in name order; hidden ones, links and folders too deep are left out."""
+    with os.scandir(folder) as found:
+        entries = sorted(found, key=lambda one: one.name)
+    for entry in entries:
+        if entry.name.startswith(".") or entry.is_symlink():
+            continue
+        if entry.is_file(follow_symlinks=False):
+            yield Path(entry.path)
+        elif entry.is_dir(follow_symlinks=False) and depth < MAX_DEPTH:
+            yield from _files(Path(entry.path), depth + 1)
+
+
+def _beside(where: Path) -> tuple[Member, ...]:
+    """Corrections and parts list that stand beside the package under its name; named as if they were inside."""
+    full = where.resolve()
+    stem = full.stem if full.is_file() else full.name
+    out = []
+    for ending in BESIDE_ENDINGS:
+        path = full.parent / f"{stem}{ending}"
+        if path.is_file():
+            member = Member(path.name, path.read_bytes())
+            out.append(replace(member, name=CORRECTIONS_NAME) if ending.endswith(CORRECTIONS_NAME) else member)
+    return tuple(out)
