@@ -167,7 +167,7 @@ def _frame_why_not(posterior: CopperBelief, skipped: frozenset[str]) -> dict[str
         return hit[1]
     risk = risk_of(posterior)
     why = dict(risk.frame.why_not)
-    for k, site in enumerate(graph.sites):
+    for site in graph.sites:
         if site.id not in risk.frame.super_of and site.id not in why:
             why[site.id] = ("it is a part that a beep passes or not by its value", "measure its ohms")
     if skipped:

@@ -1,0 +1,314 @@
+"""Narrow a break down: which reading tells most per second about where it is.
+
+The information of a noisy reading about the copper depends only on P(the two points are joined): with pi that probability, a the chance
+of a beep when they are joined and b when not, it is h(pi a + (1 - pi) b) - pi h(a) - (1 - pi) h(b) bits, h the binary entropy. P(joined) and the
+chance of a bite are taken from samples of the exact posterior, so a point that has just read open tells less when it is asked again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.belief.copper import Copper
+from coppermend.core.belief.engine import CopperBelief
+from coppermend.core.belief.network import PieceBelief, block_chains, draw
+from coppermend.core.belief.patterns import labels
+from coppermend.core.belief.readings import rates
+from coppermend.core.copper.model import ProbePoint
+from coppermend.core.planning.costs import CostTable, TipState, check_seconds
+from coppermend.core.planning.risk import Risk
+from coppermend.core.planning.spans import confirmed, crossing_opens, scarce_points
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+SAMPLES = 1000
+LEAST_GAIN_BITS = 1e-3
+"""A reading that tells less than this is not worth asking for."""
+MOST_REPEATS = 6
+"""The same two points are not asked more often than this."""
+RAISED = 1.5
+"""A stretch is suspect when its probability is this many times its prior."""
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A reading that could come next: its points, seconds from where the tips are, bits, and P(closed)."""
+
+    a: ProbePoint
+    b: ProbePoint
+    seconds: float
+    bits: float
+    p_closed: float
+    confirms: int = -1
+    """Number of the super-edge that this reading is to confirm, -1 = none."""
+
+
+def suspects(posterior: CopperBelief, risk: Risk, v: int) -> list[int]:
+    """Super-edges of view ``v`` that an open reading has raised well above their priors, and broken ones not yet confirmed."""
+    base = risk.frame.first[v]
+    found = []
+    for e in risk.frame.views[v].super_edges:
+        k = base + e.index
+        if e.dead or e.a == e.b:
+            continue
+        p = float(risk.chance[k])
+        if risk.broken[k]:
+            if not confirmed(posterior, risk, k):
+                found.append(k)
+        elif risk.doubt[k] and p > RAISED * prior_chance(posterior, e.sites) and p > 0.002:
+            found.append(k)
+    return found
+
+
+def prior_chance(posterior: CopperBelief, sites: Sequence[str]) -> float:
+    """Prior probability that one of the sites is broken."""
+    index = [posterior.copper.site[s] for s in sites]
+    return 1.0 - float(np.prod(1.0 - posterior.prior[index]))
+
+
+def best_readings(
+    posterior: CopperBelief,
+    risk: Risk,
+    v: int,
+    costs: CostTable,
+    tips: TipState,
+    *,
+    skipped: Collection[str] = (),
+    seed: int = 0,
+    most: int = 20,
+) -> list[Candidate]:
+    """The readings on view ``v`` that tell most per second, best first; empty when no reading tells anything worth having.
+
+    A broken stretch that needs its second, independent reading comes first.
+    """
+    view = risk.frame.views[v]
+    copper = posterior.copper
+    asked = _asked(posterior)
+    for k in suspects(posterior, risk, v):
+        if risk.broken[k]:
+            found = _confirming(posterior, risk, k, costs, tips, skipped, asked)
+            if found is not None:
+                return [found]
+    classes = _classes(copper, risk, v, skipped)
+    if len(classes) < 2:
+        return []
+    piece = posterior.piece(copper.tree.piece[next(iter(view.points))])
+    broken, bad = draw(piece, SAMPLES, seed)
+    where = node_labels(copper, piece, broken, [nodes[0] for nodes, _ in classes])
+    rough = _rough_pairs(where, posterior)
+    found_all: list[Candidate] = []
+    for i, j in rough[:most]:
+        joined = where[i] == where[j]
+        found_all += _with_points(posterior, joined, classes[i][1], classes[j][1], bad, costs, tips, asked)
+    found_all = [c for c in found_all if c.bits >= LEAST_GAIN_BITS]
+    found_all.sort(key=lambda c: (-c.bits / c.seconds, c.a.id, c.b.id))
+    return found_all[:most]
+
+
+def _asked(posterior: CopperBelief) -> dict[frozenset[str], int]:
+    count: dict[frozenset[str], int] = {}
+    for e in posterior.evidence:
+        key = frozenset((e.point_a, e.point_b))
+        count[key] = count.get(key, 0) + 1
+    return count
+
+
+def _classes(copper: Copper, risk: Risk, v: int, skipped: Collection[str]) -> list[tuple[list[int], list[ProbePoint]]]:
+    """Nodes that proven copper joins, with their points: a reading from any of them tells the same about the copper."""
+    view, base = risk.frame.views[v], risk.frame.first[v]
+    root: dict[int, int] = {n: n for n in view.points}
+
+    def find(n: int) -> int:
+        while root.setdefault(n, n) != n:
+            root[n] = root[root[n]]
+            n = root[n]
+        return n
+
+    for e in view.super_edges:
+        k = base + e.index
+        if not risk.doubt[k] and not risk.broken[k] and not e.dead:
+            root[find(e.a)] = find(e.b)
+    groups: dict[int, tuple[list[int], list[ProbePoint]]] = {}
+    for node in view.points:
+        points = [p for p in copper.points_at[node] if p.id not in skipped]
+        if points:
+            nodes, held = groups.setdefault(find(node), ([], []))
+            nodes.append(node)
+            held += points
+    return list(groups.values())
+
+
+def node_labels(copper: Copper, piece: PieceBelief, broken: Bools, nodes: Sequence[int]) -> Ints:
+    """(nodes, samples): equal numbers in a sample mean that the nodes are joined in it. ``broken``: (sites of the piece, samples)."""
+    place = {k: i for i, k in enumerate(copper.pieces[piece.piece])}
+    tree = copper.tree
+    needed: set[int] = set()
+    for node in nodes:
+        while node not in needed:
+            needed.add(node)
+            if tree.home[node] < 0:
+                break
+            node = tree.top[tree.home[node]]
+    label: dict[int, Ints] = {}
+    rings: dict[int, Ints] = {}
+    for node in sorted(needed, key=lambda n: tree.depth[n]):
+        block = tree.home[node]
+        if block < 0:
+            label[node] = np.full(broken.shape[1], node, dtype=np.int64)
+            continue
+        top = tree.top[block]
+        sites = copper.block_sites[block]
+        if len(sites) == 1:
+            label[node] = np.where(broken[place[sites[0]]], node, label[top])
+            continue
+        chains = block_chains(copper, block)
+        if block not in rings:
+            open_chain = np.stack([broken[[place[k] for k in s]].any(axis=0) for s in chains.sites], axis=1)
+            rings[block] = labels(chains, open_chain)
+        names = np.array(sorted(chains.nodes), dtype=np.int64)
+        mine, tops = rings[block][:, chains.nodes[node]], rings[block][:, chains.nodes[top]]
+        label[node] = np.where(mine == tops, label[top], names[mine])
+    return np.stack([label[n] for n in nodes])
+
+
+def _rough_pairs(where: Ints, posterior: CopperBelief) -> list[tuple[int, int]]:
+    """Pairs of classes by information, points not yet chosen."""
+    low_open, low_closed = rates(posterior.basis)
+    n = len(where)
+    pairs = list(combinations(range(n), 2))
+    i, j = np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
+    joined = np.concatenate(
+        [(where[i[k : k + 2000]] == where[j[k : k + 2000]]).mean(axis=1) for k in range(0, len(pairs), 2000)]
+    )
+    bits = information(joined, 1.0 - low_open, low_closed)
+    return [pairs[k] for k in np.argsort(-bits, kind="stable").tolist()]
+
+
+def entropy_bits(p: Floats | float) -> Floats:
+    """Binary entropy in bits; 0 at 0 and 1."""
+    q = np.clip(np.asarray(p, dtype=np.float64), 1e-15, 1.0 - 1e-15)
+    return np.asarray(-(q * np.log2(q) + (1.0 - q) * np.log2(1.0 - q)), dtype=np.float64)
+
+
+def information(joined: Floats | float, a: Floats | float, b: float) -> Floats:
+    """Bits that a reading tells about whether two points are joined: h(pi a + (1-pi) b) - pi h(a) - (1-pi) h(b).
+
+    >>> round(float(information(0.5, 1.0, 0.0)), 9)       # a perfect reading of an even chance
+    1.0
+    """
+    pi = np.asarray(joined, dtype=np.float64)
+    mixed = pi * a + (1.0 - pi) * b
+    told = entropy_bits(mixed) - pi * entropy_bits(a) - (1.0 - pi) * entropy_bits(b)
+    return np.asarray(np.maximum(told, 0.0), dtype=np.float64)
+
+
+def _with_points(
+    posterior: CopperBelief,
+    joined: Bools,
+    points_a: Sequence[ProbePoint],
+    points_b: Sequence[ProbePoint],
+    bad: dict[str, Bools],
+    costs: CostTable,
+    tips: TipState,
+    asked: dict[frozenset[str], int],
+) -> list[Candidate]:
+    """The two best ways to place the tips for one pair of classes."""
+    basis = posterior.basis
+    low_open, low_closed = rates(basis)
+    pi = float(joined.mean())
+    found = []
+    for a in _handy(points_a, tips, posterior):
+        for b in _handy(points_b, tips, posterior):
+            if a.id == b.id or asked.get(frozenset((a.id, b.id)), 0) >= MOST_REPEATS:
+                continue
+            bite = np.ones(len(joined))
+            for point in (a, b):
+                miss = basis.contact_false_open
+                bite = bite * (1.0 - miss * (bad[point.id] if point.id in bad else posterior.p(point.id)))
+            closes = float(bite[joined].mean()) if joined.any() else float(bite.mean())
+            p_closed_joined = closes * (1.0 - low_open) + (1.0 - closes) * low_closed
+            bits = float(information(pi, p_closed_joined, low_closed))
+            seconds, _ = check_seconds(costs, tips, a, b)
+            p_closed = pi * p_closed_joined + (1.0 - pi) * low_closed
+            found.append(Candidate(a, b, seconds, bits, p_closed))
+    found.sort(key=lambda c: (-c.bits / c.seconds, c.a.id, c.b.id))
+    return found[:2]
+
+
+def _handy(points: Sequence[ProbePoint], tips: TipState, posterior: CopperBelief) -> list[ProbePoint]:
+    """Up to five points: those a tip touches, those nearest to a tip, and one that was not used yet."""
+    if len(points) <= 5:
+        return list(points)
+    side = [p for p in points if p.side == tips.up] or list(points)
+    at = [t for t in (tips.a, tips.b) if t is not None]
+
+    def near(p: ProbePoint) -> float:
+        return min(((p.x_mm - t.x_mm) ** 2 + (p.y_mm - t.y_mm) ** 2 for t in at), default=0.0)
+
+    ranked = sorted(side, key=lambda p: (near(p), p.id))
+    used = {i for e in posterior.evidence for i in (e.point_a, e.point_b)}
+    fresh = [p for p in ranked if p.id not in used][:2]
+    return list({p.id: p for p in (*ranked[:3], *fresh)}.values())
+
+
+def _confirming(
+    posterior: CopperBelief,
+    risk: Risk,
+    number: int,
+    costs: CostTable,
+    tips: TipState,
+    skipped: Collection[str],
+    asked: dict[frozenset[str], int],
+) -> Candidate | None:
+    """The cheapest reading across a broken super-edge that is independent of the open readings it has: other points on both sides if there are any."""
+    v = int(risk.frame.view_of[number])
+    edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
+    classes = _classes(posterior.copper, risk, v, skipped)
+    ends = []
+    for node in (edge.a, edge.b):
+        tied = next((points for nodes, points in classes if node in nodes), None)
+        ends.append(tied if tied else _beyond(posterior, risk, number, node, skipped))
+    opens = crossing_opens(posterior, risk, number)
+    few = scarce_points(posterior.copper, risk, number)
+    used = [{r.point_a, r.point_b} for r in opens]
+    best: Candidate | None = None
+    for a in ends[0]:
+        for b in ends[1]:
+            if a.id == b.id or asked.get(frozenset((a.id, b.id)), 0) >= MOST_REPEATS:
+                continue
+            independent = any(({a.id, b.id} & pair) <= few for pair in used) if used else True
+            if not independent:
+                continue
+            seconds, _ = check_seconds(costs, tips, a, b)
+            if best is None or seconds < best.seconds:
+                p = 1.0 - float(risk.chance[number])
+                best = Candidate(a, b, seconds, float(information(p, 0.95, 0.002)), p, number)
+    return best
+
+
+def _beyond(posterior: CopperBelief, risk: Risk, number: int, node: int, skipped: Collection[str]) -> list[ProbePoint]:
+    """Points on the side of ``node`` when nothing sound ties a point to it: whatever hangs there, broken stretches left out."""
+    v = int(risk.frame.view_of[number])
+    view, base = risk.frame.views[v], risk.frame.first[v]
+    near: dict[int, list[int]] = {}
+    for e in view.super_edges:
+        k = base + e.index
+        if k != number and not risk.broken[k] and not e.dead:
+            near.setdefault(e.a, []).append(e.b)
+            near.setdefault(e.b, []).append(e.a)
+    seen, todo, found = {node}, [node], []
+    while todo:
+        at = todo.pop()
+        found += [p for p in posterior.copper.points_at[at] if p.id not in skipped]
+        for other in near.get(at, ()):
+            if other not in seen:
+                seen.add(other)
+                todo.append(other)
+    return found

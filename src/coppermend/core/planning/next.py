@@ -1,0 +1,508 @@
+"""The next step: what to do now, why, what it costs and what it tells.
+
+An open reading is followed up at once, because the tips are there: the reading that tells most per second, until the break is one
+span confirmed by two independent readings, or was a tip that did not bite. Otherwise the next check of the round; then the isolation
+checks; then the bridges to solder; then the power-up behind its gate.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from coppermend.core.belief.engine import CopperBelief, belief
+from coppermend.core.belief.model import Basis, Evidence, WorkArea
+from coppermend.core.belief.readings import rates
+from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.planning.costs import CostTable, TipState, check_seconds
+from coppermend.core.planning.describe import continuity_check, point_words
+from coppermend.core.planning.isolation import NeighbourPair, isolation_checks
+from coppermend.core.planning.localise import Candidate, best_readings, information, suspects
+from coppermend.core.planning.model import Check, NextStep, RoundPlan
+from coppermend.core.planning.risk import Risk, frame_of, risk_of, touchable, trees_of, views_in_doubt
+from coppermend.core.planning.round import DEFAULT_COSTS, pair_options, plan_round
+from coppermend.core.planning.spans import span_of, spans
+from coppermend.core.planning.trees import RiskTree, cover, risk_trees
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """What is left to do, as the planner sees it after the readings so far.
+
+    ``checks``: continuity checks of the round that remain, in order. ``stuck``: stretches that no reading tells apart any more (cut off until a
+    repair). ``follow_up``: candidates on a net with an unexplained open reading, best first; ``view`` its view.
+    """
+
+    posterior: CopperBelief
+    risk: Risk
+    checks: tuple[Check, ...]
+    follow_up: tuple[Candidate, ...]
+    view: int
+    stuck: tuple[int, ...]
+    tips: TipState
+
+
+def tips_at(graph: CopperGraph, point_a: str, point_b: str, up: str = "c") -> TipState:
+    """The tips on two points of the graph ("" or an unknown point: in the air); the side up is that of the points where they agree."""
+    by_id = {p.id: p for p in graph.points}
+    a, b = by_id.get(point_a), by_id.get(point_b)
+    if a is not None and b is not None and a.side == b.side:
+        up = a.side
+    return TipState(a, b, up)
+
+
+def next_step(
+    graph: CopperGraph,
+    areas: Sequence[WorkArea],
+    evidence: Sequence[Evidence],
+    basis: Basis,
+    costs: CostTable = DEFAULT_COSTS,
+    tips: TipState | None = None,
+    plan: RoundPlan | None = None,
+    gate: Sequence[str] | None = None,
+    *,
+    neighbours: Sequence[NeighbourPair] = (),
+    skipped: Collection[str] = (),
+    seed: int = 0,
+    posterior: CopperBelief | None = None,
+) -> NextStep:
+    """The step that is worth most now: kind check, retest, isolation, short, patch, look, gate, power or done, with its reason.
+
+    ``evidence`` in the order it was taken. ``plan``: the round being followed (only its order is used; without one the round of the untouched
+    board is). ``gate``: what the power-up still needs, in words; None = no power-up is offered. ``tips``: where the tips are; without it
+    where the last reading left them. Seconds are modelled. Raises Refusal only for impossible error rates.
+
+    >>> from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
+    >>> graph = example_graph([(0, 1), (1, 2)], [0, 2])
+    >>> step = next_step(graph, (EXAMPLE_AREA,), (), Basis())
+    >>> step.kind, step.check.point_a, step.check.point_b
+    ('check', 'p0', 'p2')
+    >>> next_step(graph, (EXAMPLE_AREA,), (Evidence("1", "p0", "p2", "closed"),), Basis()).kind
+    'done'
+    """
+    work = work_left(graph, areas, evidence, basis, costs, tips, plan, skipped=skipped, seed=seed, posterior=posterior)
+    left = _Left(len(work.checks), sum(c.seconds for c in work.checks))
+    if work.follow_up:
+        return _follow_up(work, work.follow_up[0], left)
+    if work.checks:
+        return _round_check(work, work.checks[0], left)
+    isolation = _isolation(graph, areas, basis, costs, neighbours, work, skipped, seed)
+    shorted = _short(work, costs)
+    if shorted is not None:
+        return shorted
+    if isolation:
+        check = _from_here(isolation[0], work, costs)
+        return NextStep(
+            "isolation",
+            _touch_words(graph, check),
+            check.reason,
+            check.seconds,
+            float(information(1.0 - basis.short_prior, 1.0 - basis.false_closed, basis.false_open)),
+            check=check,
+            left=len(isolation) - 1,
+            left_seconds=sum(c.seconds for c in isolation[1:]),
+        )
+    return _after_the_round(work, graph, basis, costs, gate)
+
+
+@dataclass(frozen=True, slots=True)
+class _Left:
+    checks: int
+    seconds: float
+
+
+def work_left(
+    graph: CopperGraph,
+    areas: Sequence[WorkArea],
+    evidence: Sequence[Evidence],
+    basis: Basis,
+    costs: CostTable = DEFAULT_COSTS,
+    tips: TipState | None = None,
+    plan: RoundPlan | None = None,
+    *,
+    skipped: Collection[str] = (),
+    seed: int = 0,
+    posterior: CopperBelief | None = None,
+) -> Work:
+    """What is left of the round and which open reading wants following up; the part of ``next_step`` that practice shares."""
+    now = posterior if posterior is not None else belief(graph, areas, evidence, basis)
+    at = tips if tips is not None else _last_tips(graph, evidence)
+    risk = risk_of(now)
+    stuck: list[int] = []
+    follow: list[Candidate] = []
+    followed = -1
+    for v in _read_views(now, risk, evidence):
+        raised = suspects(now, risk, v)
+        if not raised:
+            continue
+        found = best_readings(now, risk, v, costs, at, skipped=skipped, seed=seed + len(evidence))
+        if found:
+            follow, followed = found, v
+            break
+        stuck += raised
+    checks = _remaining(now, risk, areas, basis, costs, at, plan, frozenset(skipped), seed, stuck)
+    return Work(now, risk, checks, tuple(follow), followed, tuple(stuck), at)
+
+
+def _last_tips(graph: CopperGraph, evidence: Sequence[Evidence]) -> TipState:
+    return tips_at(graph, evidence[-1].point_a, evidence[-1].point_b) if evidence else TipState()
+
+
+def _read_views(now: CopperBelief, risk: Risk, evidence: Sequence[Evidence]) -> list[int]:
+    """Views with open readings, the one read last first."""
+    order: dict[int, None] = {}
+    for e in reversed(evidence):
+        if e.says == "closed":
+            continue
+        point = now.copper.points.get(e.point_a)
+        v = risk.frame.view_of_net.get(point.net) if point is not None else None
+        if v is not None:
+            order[v] = None
+    return list(order)
+
+
+_ORDERS: OrderedDict[tuple[object, ...], tuple[CopperGraph, RoundPlan]] = OrderedDict()
+
+
+def base_plan(
+    graph: CopperGraph,
+    areas: Sequence[WorkArea],
+    basis: Basis,
+    costs: CostTable,
+    skipped: Collection[str] = (),
+    seed: int = 0,
+) -> RoundPlan:
+    """The round of the board before any reading (continuity part), remembered: its order is what is followed."""
+    key = (id(graph), tuple(areas), repr(basis), costs, frozenset(skipped), seed)
+    hit = _ORDERS.get(key)
+    if hit is None or hit[0] is not graph:
+        hit = (graph, plan_round(graph, areas, (), basis, costs, skipped=skipped, seed=seed))
+        _ORDERS[key] = hit
+        while len(_ORDERS) > 8:
+            _ORDERS.popitem(last=False)
+    return hit[1]
+
+
+def _remaining(
+    now: CopperBelief,
+    risk: Risk,
+    areas: Sequence[WorkArea],
+    basis: Basis,
+    costs: CostTable,
+    tips: TipState,
+    plan: RoundPlan | None,
+    skipped: frozenset[str],
+    seed: int,
+    stuck: Sequence[int],
+) -> tuple[Check, ...]:
+    """Checks left: on nets without readings those of the plan, in its order; on nets with readings a fresh cover, taken where it costs least."""
+    copper = now.copper
+    base = plan if plan is not None else base_plan(copper.graph, areas, basis, costs, skipped, seed)
+    read = {copper.points[i].net for e in now.evidence for i in (e.point_a, e.point_b) if i in copper.points}
+    read_views = {risk.frame.view_of_net[n] for n in read if n in risk.frame.view_of_net}
+    fresh: list[Check] = []
+    for v in views_in_doubt(risk):
+        if v in read_views:
+            fresh += _cover_now(now, risk, v, costs, tips, skipped, stuck)
+    waiting = []
+    in_doubt = set(views_in_doubt(risk))
+    for check in base.checks:
+        v = risk.frame.view_of_net.get(copper.points[check.point_a].net) if check.point_a in copper.points else None
+        if v is None or v in read_views or v not in in_doubt:
+            continue
+        waiting.append(check)
+    planned = {risk.frame.view_of_net.get(copper.points[c.point_a].net) for c in waiting}
+    for v in sorted(in_doubt - read_views - planned):
+        fresh += _cover_now(now, risk, v, costs, tips, skipped, stuck)
+    return _merge(now, fresh, waiting, costs, tips)
+
+
+def _cover_now(
+    now: CopperBelief,
+    risk: Risk,
+    v: int,
+    costs: CostTable,
+    tips: TipState,
+    skipped: frozenset[str],
+    stuck: Sequence[int],
+) -> list[Check]:
+    """A cover of what is left in doubt on one net, points chosen near the tips."""
+    checks = []
+    for tree in _trees(risk, v, skipped, stuck):
+        for pair in cover(tree):
+            options = pair_options(now.copper, tree, pair, skipped)
+            if not options:
+                continue
+            asked = {frozenset((e.point_a, e.point_b)) for e in now.evidence}
+            a, b = min(
+                options,
+                key=lambda o: (
+                    check_seconds(costs, tips, o[0], o[1])[0]
+                    + (4.0 if frozenset((o[0].id, o[1].id)) in asked else 0.0),
+                    o[0].id,
+                    o[1].id,
+                ),
+            )
+            seconds, _ = check_seconds(costs, tips, a, b)
+            net = now.copper.graph.net_names[risk.frame.views[v].nets[0]]
+            reason = f"net {net}: {len(tree.edges)} stretches are still in doubt"
+            checks.append(continuity_check(now.copper, a, b, seconds, reason, _turns(tips, a, b)))
+    return checks
+
+
+def _trees(risk: Risk, v: int, skipped: frozenset[str], stuck: Sequence[int]) -> tuple[RiskTree, ...]:
+    if not stuck:
+        return trees_of(risk, v, skipped)[0]
+    view, base = risk.frame.views[v], risk.frame.first[v]
+    edges = {base + e.index: (e.a, e.b) for e in view.super_edges if not e.dead and e.a != e.b}
+    apart = {k for k in edges if risk.broken[k] or k in set(stuck)}
+    doubt = {k for k in edges if risk.doubt[k] and k not in apart}
+    return risk_trees(edges, doubt, apart, touchable(view, skipped))[0] if doubt else ()
+
+
+def _merge(
+    now: CopperBelief, fresh: list[Check], waiting: list[Check], costs: CostTable, tips: TipState
+) -> tuple[Check, ...]:
+    """Fresh checks where the tips are now come first; the others go in before the planned check they are nearest to."""
+    points = now.copper.points
+    if not waiting:
+        return tuple(sorted(fresh, key=lambda c: c.seconds))
+    order: list[Check] = list(waiting)
+    ahead: list[Check] = []
+    for check in fresh:
+        a, b = points[check.point_a], points[check.point_b]
+        best, at = check_seconds(costs, tips, a, b)[0], 0
+        for i, planned in enumerate(order):
+            here = TipState(points[planned.point_a], points[planned.point_b], points[planned.point_a].side)
+            cost = check_seconds(costs, here, a, b)[0]
+            if cost < best - 1e-9:
+                best, at = cost, i + 1
+        if at:
+            order.insert(at, check)
+        else:
+            ahead.append(check)
+    return (*ahead, *order)
+
+
+def _turns(tips: TipState, a: ProbePoint, b: ProbePoint) -> bool:
+    return a.side == b.side and a.side != tips.up
+
+
+def _from_here(check: Check, work: Work, costs: CostTable) -> Check:
+    """The check with the seconds and the turning over that it costs from where the tips are."""
+    a, b = work.posterior.copper.points[check.point_a], work.posterior.copper.points[check.point_b]
+    seconds, _ = check_seconds(costs, work.tips, a, b)
+    return Check(
+        check.id,
+        check.purpose,
+        check.point_a,
+        check.point_b,
+        check.net_a,
+        check.net_b,
+        check.expected_ohm,
+        check.sites,
+        seconds,
+        check.reason,
+        check.needs,
+        _turns(work.tips, a, b),
+    )
+
+
+def _touch_words(graph: CopperGraph, check: Check) -> str:
+    by_id = {p.id: p for p in graph.points if p.id in (check.point_a, check.point_b)}
+    a, b = by_id[check.point_a], by_id[check.point_b]
+    turn = "Turn the board over. " if check.turn_over else ""
+    return f"{turn}One tip on {point_words(a)}, the other on {point_words(b)}."
+
+
+def _round_check(work: Work, planned: Check, left: _Left, costs: CostTable = DEFAULT_COSTS) -> NextStep:
+    """The next check of the round."""
+    check = _from_here(planned, work, costs)
+    graph, basis = work.posterior.copper.graph, work.posterior.basis
+    index = [work.posterior.copper.site[s] for s in check.sites]
+    p = work.posterior.sites[index]
+    in_doubt = int((p >= basis.proven_below).sum())
+    low_open, low_closed = rates(basis)
+    joined = float(np.prod(1.0 - p))
+    bits = float(information(joined, 1.0 - low_open, low_closed))
+    sites = "site" if in_doubt == 1 else "sites"
+    reason = (
+        f"closed clears {in_doubt} {sites} in doubt ({100 * (1 - joined):.0f} % chance of open); {check.seconds:.0f} s"
+    )
+    return NextStep(
+        "check",
+        _touch_words(graph, check),
+        reason,
+        check.seconds,
+        bits,
+        check=check,
+        left=left.checks - 1,
+        left_seconds=max(0.0, left.seconds - planned.seconds),
+    )
+
+
+def _follow_up(work: Work, best: Candidate, left: _Left) -> NextStep:
+    """A reading that narrows an open one down, repeats it, or confirms a break."""
+    posterior = work.posterior
+    graph = posterior.copper.graph
+    asked = {frozenset((e.point_a, e.point_b)) for e in posterior.evidence}
+    again = frozenset((best.a.id, best.b.id)) in asked
+    raised = suspects(posterior, work.risk, work.view)
+    places = [span_of(graph, work.risk, k) for k in raised]
+    count = sum(len(s.sites) for s in places)
+    if best.confirms >= 0:
+        span = span_of(graph, work.risk, best.confirms)
+        reason = f"a second, independent reading across {span.words} before a wire is soldered"
+    elif again:
+        reason = f"the tip may not have bitten: the same reading again tells {best.bits:.2f} bit"
+    else:
+        sites = "site" if count == 1 else "sites"
+        reason = (
+            f"an open reading left {count} {sites} under suspicion; this one splits them "
+            f"({100 * best.p_closed:.0f} % closed, {best.bits:.2f} bit)"
+        )
+    reason += f"; {best.seconds:.0f} s"
+    check = continuity_check(posterior.copper, best.a, best.b, best.seconds, reason, _turns(work.tips, best.a, best.b))
+    likely = max(places, key=lambda s: s.p) if places else None
+    return NextStep(
+        "retest" if again else "check",
+        _touch_words(graph, check),
+        reason,
+        best.seconds,
+        best.bits,
+        check=check,
+        span=likely,
+        left=left.checks,
+        left_seconds=left.seconds,
+    )
+
+
+_ISOLATION: OrderedDict[tuple[object, ...], tuple[CopperGraph, tuple[Check, ...]]] = OrderedDict()
+
+
+def _isolation(
+    graph: CopperGraph,
+    areas: Sequence[WorkArea],
+    basis: Basis,
+    costs: CostTable,
+    neighbours: Sequence[NeighbourPair],
+    work: Work,
+    skipped: Collection[str],
+    seed: int,
+) -> tuple[Check, ...]:
+    """The isolation checks left, in the order first planned."""
+    if not neighbours:
+        return ()
+    key = (id(graph), tuple(areas), costs, frozenset(skipped), seed, len(neighbours))
+    hit = _ISOLATION.get(key)
+    if hit is None or hit[0] is not graph:
+        nothing_read = belief(graph, areas, (), basis)
+        planned, _ = isolation_checks(nothing_read, neighbours, costs, TipState(), skipped=skipped, seed=seed)
+        hit = (graph, planned)
+        _ISOLATION[key] = hit
+        while len(_ISOLATION) > 8:
+            _ISOLATION.popitem(last=False)
+    copper = work.posterior.copper
+    piece = copper.tree.piece
+
+    def pieces(a: str, b: str) -> frozenset[int]:
+        return frozenset((piece[copper.points[a].node], piece[copper.points[b].node]))
+
+    done = {pieces(s.point_a, s.point_b) for s in work.posterior.shorts}
+    return tuple(c for c in hit[1] if pieces(c.point_a, c.point_b) not in done)
+
+
+def _short(work: Work, costs: CostTable) -> NextStep | None:
+    """A closed isolation reading: read again until it is sure, then say that the two nets are joined."""
+    copper, basis = work.posterior.copper, work.posterior.basis
+    graph = copper.graph
+    for one in work.posterior.shorts:
+        a, b = copper.points[one.point_a], copper.points[one.point_b]
+        names = f"{graph.net_names[a.net]} and {graph.net_names[b.net]}"
+        if (
+            basis.proven_below < one.p <= basis.broken_above
+            and one.p > 2 * basis.short_prior
+            and one.readings < MOST_SHORT
+        ):
+            seconds, _ = check_seconds(costs, work.tips, a, b)
+            bits = float(information(1.0 - one.p, 1.0 - basis.false_closed, basis.false_open))
+            reason = f"{names} read joined where they should be apart: {100 * one.p:.0f} % that it is true"
+            check = Check(
+                f"isolation:{a.id}:{b.id}",
+                "isolation",
+                a.id,
+                b.id,
+                graph.net_names[a.net],
+                graph.net_names[b.net],
+                None,
+                (),
+                seconds,
+                reason,
+                turn_over=_turns(work.tips, a, b),
+            )
+            return NextStep("retest", _touch_words(graph, check), reason, seconds, bits, check=check)
+        if one.p > basis.broken_above:
+            words = (
+                f"{names} are joined ({100 * one.p:.1f} %). Look for solder, a whisker or a burr between "
+                f"{point_words(a)} and {point_words(b)}, clear it and read again."
+            )
+            return NextStep("short", words, f"{one.readings} readings say so", costs.look_s, 0.0)
+    return None
+
+
+MOST_SHORT = 6
+"""An isolation reading is not repeated more often than this."""
+
+
+def _after_the_round(
+    work: Work, graph: CopperGraph, basis: Basis, costs: CostTable, gate: Sequence[str] | None
+) -> NextStep:
+    """Nothing is left to read: bridge the breaks, then power up; what cannot be proven goes along as notes."""
+    notes = leftovers(work, graph)
+    found = spans(graph, work.posterior, basis, risk=work.risk)
+    if found:
+        span = found[0]
+        words = f"Bridge the break {span.words} (net {span.net})."
+        reason = f"{100 * span.p:.1f} % sure by two independent readings; {len(found)} to bridge in all"
+        return NextStep(
+            "patch",
+            words,
+            reason,
+            costs.patch_s,
+            0.0,
+            span=span,
+            left=len(found) - 1,
+            left_seconds=costs.patch_s * (len(found) - 1),
+            notes=notes,
+        )
+    if gate is None:
+        return NextStep("done", "Every check of the round is done.", "nothing is left to read", 0.0, 0.0, notes=notes)
+    if gate:
+        words = "Before the power-up: " + "; ".join(gate) + "."
+        return NextStep("gate", words, "the copper is proven as far as it can be", 0.0, 0.0, notes=notes)
+    words = "Power up at the current limit you named, look at the screen, listen, smell, and note what was seen."
+    return NextStep("power", words, "the copper is proven as far as it can be", costs.power_s, 0.0, notes=notes)
+
+
+def leftovers(work: Work, graph: CopperGraph) -> tuple[str, ...]:
+    """Stretches that are cut off or cannot be told apart until a repair, and what continuity cannot prove, in words."""
+    frame = frame_of(graph)
+    notes = []
+    for number in work.stuck:
+        span = span_of(graph, work.risk, number)
+        notes.append(
+            f"net {span.net}, {span.words}: no reading left that tells ({100 * span.p:.0f} %); read again after the repair"
+        )
+    for number in (work.risk.doubt & work.risk.at_risk).nonzero()[0].tolist():
+        if number in work.stuck:
+            continue
+        span = span_of(graph, work.risk, number)
+        why = next((frame.why_not[s] for s in span.sites if s in frame.why_not), None)
+        if why is not None:
+            notes.append(f"net {span.net}, {span.words}: {why[0]}; {why[1]}")
+        else:
+            notes.append(f"net {span.net}, {span.words}: cut off on all sides; read again after the repair")
+    return tuple(notes)

@@ -1,0 +1,182 @@
+"""Spans: the stretch of copper that the readings leave as the place of a break, in words and as a path to show.
+
+A span is announced when its probability is above the basis' threshold and two independent readings say so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coppermend.core.belief.copper import Copper
+from coppermend.core.belief.engine import CopperBelief
+from coppermend.core.belief.model import Basis
+from coppermend.core.belief.readings import Taken
+from coppermend.core.copper.model import CopperGraph, Site, SiteKind
+from coppermend.core.planning.describe import SIDE_WORDS
+from coppermend.core.planning.model import Span
+from coppermend.core.planning.risk import Risk, risk_of
+
+
+def spans(
+    graph: CopperGraph, posterior: CopperBelief, basis: Basis, *, least: float | None = None, risk: Risk | None = None
+) -> tuple[Span, ...]:
+    """The announced spans, most probable first: P above ``basis.broken_above`` and two independent open readings.
+
+    ``least``: instead, every span at least that probable, confirmed or not (suspects).
+
+    >>> from coppermend.core.belief.engine import belief
+    >>> from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
+    >>> from coppermend.core.belief.model import Evidence
+    >>> graph = example_graph([(0, 1)], [0, 0, 1, 1])
+    >>> said = [Evidence(str(k), a, b, "open") for k, (a, b) in enumerate([("p0", "p1"), ("p0b", "p1b"), ("p0", "p1b"), ("p0b", "p1")])]
+    >>> [s.sites for s in spans(graph, belief(graph, (EXAMPLE_AREA,), said, Basis()), Basis())]
+    [('s0',)]
+    """
+    state = risk if risk is not None else risk_of(posterior)
+    floor = basis.broken_above if least is None else least
+    found = []
+    for number in (state.chance > floor).nonzero()[0].tolist():
+        if least is None and not confirmed(posterior, state, number):
+            continue
+        found.append(span_of(graph, state, number))
+    return tuple(sorted(found, key=lambda s: (-s.p, s.sites)))
+
+
+def span_of(graph: CopperGraph, risk: Risk, number: int) -> Span:
+    """The span of one super-edge: its sites in order, probability, words and path."""
+    v = int(risk.frame.view_of[number])
+    view = risk.frame.views[v]
+    edge = view.super_edges[number - risk.frame.first[v]]
+    by_id = {s: graph.sites[k] for s, k in _site_index(graph, edge.sites).items()}
+    sites = [by_id[s] for s in edge.sites]
+    words = span_words(graph, sites, edge.a, edge.b)
+    path = tuple((s.layer, s.path) for s in sites if s.path)
+    return Span(graph.net_names[view.nets[0]], tuple(edge.sites), float(risk.chance[number]), words, path)
+
+
+def _site_index(graph: CopperGraph, wanted: Sequence[str]) -> dict[str, int]:
+    names = set(wanted)
+    return {s.id: k for k, s in enumerate(graph.sites) if s.id in names}
+
+
+def span_words(graph: CopperGraph, sites: Sequence[Site], node_a: int, node_b: int) -> str:
+    """A stretch as a person says it: "between U9.4 and the via at 31.2, 40.0 mm, solder side: 23 mm of 0.3 mm track"."""
+    if len(sites) == 1 and sites[0].words:
+        return sites[0].words
+    ends = f"between {node_words(graph, node_a)} and {node_words(graph, node_b)}"
+    runs = [s for s in sites if s.kind is SiteKind.RUN]
+    pieces = []
+    for layer in dict.fromkeys(s.layer for s in runs):
+        mine = [s for s in runs if s.layer == layer]
+        length = sum(s.length_mm for s in mine)
+        width = min(s.width_mm for s in mine)
+        pieces.append(f"{length:.1f} mm of {width:.2g} mm track, {SIDE_WORDS.get(layer, 'inner layer ' + layer)}")
+    for kind, one, many in (
+        (SiteKind.BARREL, "the via barrel", "via barrels"),
+        (SiteKind.JOINT, "the solder joint", "solder joints"),
+        (SiteKind.CONTACT, "the socket contact", "socket contacts"),
+        (SiteKind.LEG, "the leg", "legs"),
+        (SiteKind.SPOKE, "the spoke to the pour", "spokes to the pour"),
+        (SiteKind.WIRE, "the patch wire", "patch wires"),
+    ):
+        mine = [s for s in sites if s.kind is kind]
+        if mine:
+            where = " of " + ", ".join(f"{s.part}.{s.pin}" for s in mine if s.part) if mine[0].part else ""
+            pieces.append((one if len(mine) == 1 else f"{len(mine)} {many}") + where)
+    return f"{ends}: {'; '.join(pieces)}" if pieces else ends
+
+
+def node_words(graph: CopperGraph, node: int) -> str:
+    """A node by the pin or via that is there, else by its place."""
+    here = sorted((p for p in graph.points if p.node == node), key=lambda p: (not p.part, p.kind, p.id))
+    if here and here[0].part:
+        kind = {"leg": "the leg of ", "contact": "the socket contact of ", "joint": "the land of "}.get(
+            here[0].kind, ""
+        )
+        return f"{kind}{here[0].part}.{here[0].pin}"
+    x, y, layer = graph.node_place[node]
+    what = "the via" if here and here[0].kind == "via" else "the junction"
+    side = SIDE_WORDS.get(layer)
+    return f"{what} at {x:.1f}, {y:.1f} mm" + (f", {side}" if side and what == "the junction" else "")
+
+
+def confirmed(posterior: CopperBelief, risk: Risk, number: int) -> bool:
+    """Whether two independent open readings cross the super-edge: no shared point, except where there is no other to be had."""
+    opens = crossing_opens(posterior, risk, number)
+    if len(opens) < 2:
+        return False
+    few = scarce_points(posterior.copper, risk, number)
+    for i, one in enumerate(opens):
+        for other in opens[i + 1 :]:
+            shared = {one.point_a, one.point_b} & {other.point_a, other.point_b}
+            if shared <= few:
+                return True
+    return False
+
+
+def crossing_opens(posterior: CopperBelief, risk: Risk, number: int) -> list[Taken]:
+    """Open readings whose only way crosses the super-edge (for a block: that cross the block)."""
+    copper = posterior.copper
+    v = int(risk.frame.view_of[number])
+    edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
+    first = copper.site[edge.sites[0]]
+    block = copper.block_of[first]
+    piece = posterior.pieces.get(copper.tree.piece[copper.graph.sites[first].a])
+    if piece is None:
+        return []
+    return [
+        r
+        for r in piece.readings
+        if not r.closed and any(b == block for b, _, _ in copper.tree.route(r.node_a, r.node_b))
+    ]
+
+
+def scarce_points(copper: Copper, risk: Risk, number: int) -> set[str]:
+    """Points that have no stand-in on their side of the super-edge: the only one that sound copper ties to it, or beyond other doubt."""
+    v = int(risk.frame.view_of[number])
+    view, base = risk.frame.views[v], risk.frame.first[v]
+    edge = view.super_edges[number - base]
+    root: dict[int, int] = {}
+
+    def find(n: int) -> int:
+        while root.setdefault(n, n) != n:
+            n = root[n]
+        return n
+
+    for e in view.super_edges:
+        k = base + e.index
+        if k != number and not risk.doubt[k] and not risk.broken[k] and not e.dead:
+            root[find(e.a)] = find(e.b)
+    few: set[str] = set()
+    for end in (edge.a, edge.b):
+        tied = [i for node, ids in view.points.items() if find(node) == find(end) for i in ids]
+        if len(tied) < 2:
+            few.update(tied)
+    tied_all = {i for node, ids in view.points.items() if find(node) in (find(edge.a), find(edge.b)) for i in ids}
+    few.update(i for ids in view.points.values() for i in ids if i not in tied_all)
+    return few
+
+
+def not_proven(
+    graph: CopperGraph, posterior: CopperBelief, basis: Basis, *, risk: Risk | None = None
+) -> tuple[str, ...]:
+    """What is not proven if one stops now, one line for each stretch in plain words, the likeliest break first; empty when all is proven.
+
+    Sites that no continuity reading can prove are listed with why not and what would prove them.
+    """
+    state = risk if risk is not None else risk_of(posterior)
+    frame = state.frame
+    lines: list[tuple[float, str]] = []
+    for number in (state.doubt | state.broken).nonzero()[0].tolist():
+        span = span_of(graph, state, number)
+        why = next((frame.why_not[s] for s in span.sites if s in frame.why_not), None)
+        if state.broken[number]:
+            note = f"broken ({100 * span.p:.1f} %)"
+        elif why is not None:
+            note = f"cannot be proven by continuity: {why[0]}; {why[1]}"
+        elif span.p > 0.5:
+            note = f"probably broken ({100 * span.p:.0f} %), not confirmed"
+        else:
+            note = f"not proven, {100 * span.p:.1f} % chance of a break"
+        lines.append((-span.p, f"net {span.net}, {span.words}: {note}"))
+    return tuple(line for _, line in sorted(lines))
