@@ -326,7 +326,7 @@ def _run(work: _Work, layer: _Layer, run: Run) -> tuple[str, float, Site]:
             path[len(path) // 2] if len(path) > 2 else ((path[0][0] + path[1][0]) / 2, (path[0][1] + path[1][1]) / 2)
         )
         base = f"spoke@{key}:{xy_id(*middle)}"
-        words = f"the spoke from {_ends_words(work, a, b)}, {layer_words(key)}"
+        words = f"the spoke from {_ends_words(work, a, b)}"
     else:
         base = f"run@{key}:{ends[0][0]},{ends[0][1]}>{ends[1][0]},{ends[1][1]}"
         words = (

@@ -1,7 +1,7 @@
 """Resistance between any two points of a net: grounded Laplacian of its sites, factored once and kept.
 
 The effective resistance is e_ab' G e_ab with G the inverse of the grounded Laplacian (resistance distance: D. J. Klein, M. Randic,
-"Resistance distance", J. Math. Chem. 12 (1993) 81-95, named from memory). Pours enter as the conductances between their contacts (sheets.py).
+"Resistance distance", J. Math. Chem. 12 (1993) 81-95, named from memory). Pours enter as the mesh of their sheet (sheets.py).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import splu
 
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
-from coppermend.core.copper.sheets import SheetModel, sheet_model
+from coppermend.core.copper.sheets import SheetModel, outline, sheet_model
 from coppermend.core.copper.worked import node_of
 from coppermend.core.findings import refuse
 
@@ -42,7 +42,7 @@ class Ohms:
 class NetSolver:
     """The factored Laplacian of one joined group of nets.
 
-    ``row`` (node, contact) -> row of the matrix (contact None except on sheets); ``piece`` (rows,) connected piece; ``inverse`` answers G x for the
+    ``row`` (node, contact) -> row of the matrix (contact None except on sheets; the meshes of sheets come last); ``piece`` (rows,) connected piece; ``inverse`` answers G x for the
     grounded Laplacian, grounded at the first row of each piece.
     """
 
@@ -118,38 +118,51 @@ def _make_solver(graph: CopperGraph, sites: list[Site]) -> NetSolver:
     for site in sites:
         if site.a != site.b:
             edges.append((number(site, site.a, 0), number(site, site.b, -1), 1.0 / max(site.resistance_ohm, FLOOR_OHM)))
+    blocks = [_edge_matrix(edges)]
     notes = []
+    count = len(row)
     for node, spots in contacts.items():
         model = _sheet(graph, sheets[node], spots)
         notes.append(model.note)
-        places = list(spots)
-        for i in range(len(places)):
-            for j in range(i):
-                g = float(-model.laplacian_s[i, j])
-                if g > 0.0:
-                    edges.append((row[node, places[i]], row[node, places[j]], g))
-    return _factor(row, edges, "; ".join(sorted({n for n in notes if n})))
+        mesh = model.matrix.shape[0] - model.contacts
+        to = np.concatenate([[row[node, spot] for spot in spots], count + np.arange(mesh)]).astype(np.int64)
+        count += mesh
+        block = model.matrix.tocoo()
+        blocks.append((to[block.row], to[block.col], block.data))
+    return _factor(row, count, blocks, "; ".join(sorted({n for n in notes if n})))
+
+
+Block = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]
+
+
+def _edge_matrix(edges: list[tuple[int, int, float]]) -> Block:
+    """The Laplacian of plain resistors as (row, column, value)."""
+    i = np.array([e[0] for e in edges], dtype=np.int64)
+    j = np.array([e[1] for e in edges], dtype=np.int64)
+    g = np.array([e[2] for e in edges], dtype=np.float64)
+    return np.concatenate([i, j, i, j]), np.concatenate([i, j, j, i]), np.concatenate([g, g, -g, -g])
 
 
 def _factor(
-    row: dict[tuple[int, tuple[float, float] | None], int], edges: list[tuple[int, int, float]], note: str
+    row: dict[tuple[int, tuple[float, float] | None], int], n: int, blocks: list[Block], note: str
 ) -> NetSolver:
-    n = len(row)
     if n == 0:
         return NetSolver(row, np.zeros(0, np.int32), np.zeros(0, np.int64), None, note)
-    i, j = np.array([e[0] for e in edges]), np.array([e[1] for e in edges])
-    g = np.array([e[2] for e in edges])
+    i, j, g = (np.concatenate([b[k] for b in blocks]) for k in range(3))
+    matrix = coo_matrix((g, (i, j)), shape=(n, n)).tocsc()
     _, piece = connected_components(coo_matrix((np.ones(len(i)), (i, j)), shape=(n, n)), directed=False)
     ground = np.zeros(n, dtype=bool)
     ground[np.unique(piece, return_index=True)[1]] = True
     free = np.full(n, -1, dtype=np.int64)
     free[~ground] = np.arange(int((~ground).sum()))
-    matrix = coo_matrix(
-        (np.concatenate([g, g, -g, -g]), (np.concatenate([i, j, i, j]), np.concatenate([i, j, j, i]))), shape=(n, n)
-    ).tocsc()
     live = np.flatnonzero(~ground)
     factor = (
-        splu(matrix[live][:, live].tocsc(), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+        splu(
+            matrix[live][:, live].tocsc(),
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=0.0,
+            options={"SymmetricMode": True},
+        )
         if len(live)
         else None
     )
@@ -173,7 +186,7 @@ def _sheet(graph: CopperGraph, sheet: Any, spots: dict[tuple[float, float], floa
     store: dict[Any, SheetModel] = graph.memo.setdefault("sheet_models", {})
     key = (sheet.node, tuple(sorted(spots.items())))
     if key not in store:
-        store[key] = sheet_model(sheet, list(spots.items()))
+        store[key] = sheet_model(outline(sheet), list(spots.items()), sheet.sheet_ohm)
     return store[key]
 
 

@@ -1,4 +1,4 @@
-"""Pours and planes as sheets: finite elements on the real outline, reduced to the conductances between their contacts.
+"""Pours and planes as sheets: finite elements on the real outline, as a network of mesh points and contacts.
 
 Linear triangles for div(grad u) = 0 on a Delaunay mesh that is fine round every contact. A contact is a disc at one potential.
 Triangles outside the copper are left out. The mesh is ours; checked against closed forms (annulus, two discs on a sheet).
@@ -15,46 +15,35 @@ import shapely
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
-from scipy.sparse.linalg import splu
 from scipy.spatial import Delaunay, cKDTree
 
 from coppermend.core.copper.model import Sheet
 
-RING_POINTS = 20
-RING_GROWTH = 1.3
-GRID_CELLS = 3000
-"""About this many grid points fill a sheet's area away from contacts and rims."""
+FINE_CONTACTS = 60
+"""Up to this many contacts the mesh round each is fine, above it coarser, to bound the time."""
+RING_POINTS = (20, 12)
+RING_GROWTH = (1.3, 1.6)
+"""Points on each ring round a contact and growth from ring to ring: fine, coarse."""
+GRID_CELLS, CELLS_PER_CONTACT, MOST_CELLS = 600, 60, 2400
+"""About this many grid points fill a sheet's area away from contacts and rims: a base, more per contact, at most."""
+LEAST_STEP_MM = 0.1
 LEAST_RADIUS_MM = 0.05
-MOST_CONTACTS = 400
-"""Above this many contacts a sheet is estimated (said in the note) instead of meshed."""
+SIMPLE_SHARE, SIMPLE_MM = 0.05, 0.05
+"""The outline is simplified by this share of the mesh's step, at most this much (mm)."""
+BRIDGE_SQUARES = 2.0
+"""Where the mesh misses a contact or falls apart at a neck, the parts are joined by this many squares, and the note says so."""
 
 
 @dataclass(frozen=True, slots=True)
 class SheetModel:
-    """``laplacian_s`` (n, n) conductance matrix in siemens between the n contacts; ``note`` what was estimated, "" where solved."""
+    """The sheet as a network: ``matrix`` sparse Laplacian in siemens; rows 0 .. ``contacts`` - 1 are the contacts, the others mesh points.
 
-    laplacian_s: NDArray[np.float64]
-    note: str = ""
-
-
-def sheet_model(sheet: Sheet, contacts: list[tuple[tuple[float, float], float]]) -> SheetModel:
-    """The conductances between contacts ((x_mm, y_mm), radius_mm) of a sheet.
-
-    Never zero ohms: where no mesh can be made, contacts are joined through one middle by one square each, and the note says so.
+    ``note`` what was estimated, "" where all was solved.
     """
-    n = len(contacts)
-    if n < 2:
-        return SheetModel(np.zeros((n, n)))
-    if n <= MOST_CONTACTS:
-        try:
-            solved = solve(outline(sheet), contacts)
-        except (ValueError, RuntimeError, shapely.GEOSException):
-            solved = None
-        if solved is not None:
-            return SheetModel(solved / sheet.sheet_ohm)
-    star = 1.0 / sheet.sheet_ohm
-    matrix = star * (np.eye(n) - np.full((n, n), 1.0 / n))
-    return SheetModel(matrix, "the pour's share is an estimate of two squares between any two contacts, not a solution")
+
+    matrix: Any
+    contacts: int
+    note: str = ""
 
 
 def outline(sheet: Sheet) -> Any:
@@ -63,47 +52,85 @@ def outline(sheet: Sheet) -> Any:
     return shapely.union_all([p if p.is_valid else shapely.make_valid(p) for p in parts])
 
 
-def solve(area: Any, contacts: list[tuple[tuple[float, float], float]]) -> NDArray[np.float64] | None:
-    """(n, n) conductance matrix of the sheet for one ohm per square; None where a contact finds no copper.
+def sheet_model(area: Any, contacts: list[tuple[tuple[float, float], float]], sheet_ohm: float) -> SheetModel:
+    """The network of a sheet with the outline ``area`` (shapely, mm) and contacts ((x_mm, y_mm), radius_mm), ``sheet_ohm`` per square.
 
-    Linear elements: entries are within about 3 % of closed forms on the meshes made here (tests/facts/test_copper_sheets.py).
+    Never zero ohms: where the mesh misses a contact, it is joined to the nearest mesh point by two squares, and the note says so.
     """
+    n = len(contacts)
+    if n < 2:
+        return SheetModel(coo_matrix((n, n)).tocsr(), n)
+    area = shapely.simplify(area, min(SIMPLE_SHARE * _step(area, n), SIMPLE_MM))
     xy, owner = _mesh_points(area, contacts)
-    mesh = Delaunay(xy)
-    tri = mesh.simplices
+    tri = Delaunay(xy).simplices
     centre = xy[tri].mean(axis=1)
     electrode = (
         (owner[tri[:, 0]] >= 0) & (owner[tri[:, 0]] == owner[tri[:, 1]]) & (owner[tri[:, 1]] == owner[tri[:, 2]])
     )
-    shapely.prepare(area)
     tri = tri[shapely.contains_xy(area, centre[:, 0], centre[:, 1]) & ~electrode]
     p, q, r = xy[tri[:, 0]], xy[tri[:, 1]], xy[tri[:, 2]]
     twice = (q[:, 0] - p[:, 0]) * (r[:, 1] - p[:, 1]) - (q[:, 1] - p[:, 1]) * (r[:, 0] - p[:, 0])
     tri = tri[np.abs(twice) > 1e-12]
-    matrix = _stiffness(xy, tri)
-    return _reduced(matrix, owner, len(contacts))
+    return _gathered(xy, owner, _stiffness(xy, tri), contacts, sheet_ohm)
+
+
+def _gathered(
+    xy: NDArray[np.float64], owner: NDArray[np.int64], matrix: Any, contacts: list[Any], sheet_ohm: float
+) -> SheetModel:
+    """One row per contact, then the mesh points that carry current; parts that hang loose are joined."""
+    n = len(contacts)
+    used = np.flatnonzero((owner < 0) & (matrix.diagonal() > 0))
+    label = np.full(len(owner), -1, dtype=np.int64)
+    label[owner >= 0] = owner[owner >= 0]
+    label[used] = n + np.arange(len(used))
+    keep = np.flatnonzero(label >= 0)
+    gather = coo_matrix((np.ones(len(keep)), (label[keep], keep)), shape=(n + len(used), len(owner))).tocsr()
+    whole = (gather @ matrix @ gather.T).tocoo()
+    off = whole.row != whole.col
+    _, piece = connected_components(
+        coo_matrix((np.ones(off.sum()), (whole.row[off], whole.col[off])), shape=whole.shape), directed=False
+    )
+    places = np.vstack([np.array([c for c, _ in contacts]), xy[used]])
+    main = int(np.bincount(piece).argmax())
+    loose = [k for k in range(n) if piece[k] != main]
+    if not loose:
+        return SheetModel(whole.tocsr() / sheet_ohm, n)
+    base = np.flatnonzero(piece == main)
+    near = base[cKDTree(places[base]).query(places[loose])[1]]
+    g = np.full(len(loose), 1.0 / BRIDGE_SQUARES)
+    i, j = np.array(loose), near
+    bridge = coo_matrix((np.r_[g, g, -g, -g], (np.r_[i, j, i, j], np.r_[i, j, j, i])), shape=whole.shape)
+    note = f"{len(loose)} of {n} contacts of a pour are joined to it by an estimate of {BRIDGE_SQUARES:g} squares"
+    return SheetModel((whole + bridge).tocsr() / sheet_ohm, n, note)
+
+
+def _step(area: Any, contacts: int) -> float:
+    """The mesh's step away from contacts, in mm."""
+    return max(math.sqrt(float(area.area) / min(MOST_CELLS, GRID_CELLS + CELLS_PER_CONTACT * contacts)), LEAST_STEP_MM)
 
 
 def _mesh_points(
     area: Any, contacts: list[tuple[tuple[float, float], float]]
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Mesh points (m, 2) and the contact each belongs to (-1 for none)."""
-    h = max(math.sqrt(area.area / GRID_CELLS), 0.05)
+    h = _step(area, len(contacts))
     centres = np.array([c for c, _ in contacts])
     tree = cKDTree(centres)
     gap = tree.query(centres, k=2)[0][:, 1] if len(centres) > 1 else np.full(len(centres), np.inf)
     radius = np.minimum(np.maximum([r for _, r in contacts], LEAST_RADIUS_MM), 0.45 * gap)
     spots, owner = [], []
-    angle = np.arange(RING_POINTS) * 2 * math.pi / RING_POINTS
+    coarse = int(len(contacts) > FINE_CONTACTS)
+    count = RING_POINTS[coarse]
+    angle = np.arange(count) * 2 * math.pi / count
     around = np.column_stack([np.cos(angle), np.sin(angle)])
     for k, (x, y) in enumerate(centres):
         spots.append(np.array([[x, y]]) + radius[k] * around)
-        owner.append(np.full(RING_POINTS, k))
+        owner.append(np.full(count, k))
         spots.append(np.array([[x, y]]))
         owner.append(np.array([k]))
     shapely.prepare(area)
-    rings = _graded_rings(centres, radius, h, around, area, tree)
-    rim = _rim(area, h, centres, radius, tree)
+    rings = _graded_rings(centres, radius, h, around, area, tree, RING_GROWTH[coarse])
+    rim = _rim(area, h, radius, tree, coarse)
     grid = _grid(area, h, rings, rim)
     free = np.vstack([rings, rim, grid])
     far, nearest = tree.query(free)
@@ -120,35 +147,35 @@ def _graded_rings(
     around: NDArray[np.float64],
     area: Any,
     tree: Any,
+    growth: float,
 ) -> NDArray[np.float64]:
     out = [np.empty((0, 2))]
     for k, (x, y) in enumerate(centres):
-        size = float(radius[k]) * RING_GROWTH
-        while size * 2 * math.pi / RING_POINTS < h and size < 50 * float(radius[k]) + 10:
+        size = float(radius[k]) * growth
+        while size * 2 * math.pi / len(around) < h and size < 50 * float(radius[k]) + 10:
             ring = np.array([[x, y]]) + size * around
             own = tree.query(ring)[1] == k
             out.append(ring[own & shapely.contains_xy(area, ring[:, 0], ring[:, 1])])
-            size *= RING_GROWTH
+            size *= growth
     return np.vstack(out)
 
 
-def _rim(
-    area: Any, h: float, centres: NDArray[np.float64], radius: NDArray[np.float64], tree: Any
-) -> NDArray[np.float64]:
+def _rim(area: Any, h: float, radius: NDArray[np.float64], tree: Any, coarse: int) -> NDArray[np.float64]:
     """Points along the outline: its corners, and between them steps of h, finer near contacts."""
     out = [np.empty((0, 2))]
+    slope, least = ((0.35, 0.3), (0.6, 0.8))[coarse]
     for part in shapely.get_parts(area):
         if part.geom_type != "Polygon":
             continue
         for ring in (part.exterior, *part.interiors):
             xy = shapely.get_coordinates(ring)
             far, near = tree.query(xy)
-            fine = np.minimum(h, np.maximum((far - radius[near]) * 0.35, radius[near] * 0.3))
-            for k in range(len(xy) - 1):
-                length = float(np.hypot(*(xy[k + 1] - xy[k])))
-                steps = max(1, min(400, math.ceil(length / max(float(min(fine[k], fine[k + 1])), 0.02))))
-                t = np.arange(steps)[:, None] / steps
-                out.append(xy[k] + t * (xy[k + 1] - xy[k]))
+            fine = np.clip((far - radius[near]) * slope, np.maximum(radius[near] * least, 0.02), h)
+            step = np.hypot(*(xy[1:] - xy[:-1]).T)
+            count = np.clip(np.ceil(step / np.minimum(fine[1:], fine[:-1])), 1, 400).astype(np.int64)
+            first = np.repeat(np.arange(len(step)), count)
+            t = (np.arange(len(first)) - np.repeat(np.cumsum(count) - count, count)) / count[first]
+            out.append(xy[first] + t[:, None] * (xy[first + 1] - xy[first]))
     return np.vstack(out)
 
 
@@ -178,27 +205,3 @@ def _stiffness(xy: NDArray[np.float64], tri: NDArray[np.int64]) -> Any:
         columns += [j, i, i, j]
         values += [-cot, -cot, cot, cot]
     return coo_matrix((np.concatenate(values), (np.concatenate(rows), np.concatenate(columns))), shape=(n, n)).tocsr()
-
-
-def _reduced(matrix: Any, owner: NDArray[np.int64], count: int) -> NDArray[np.float64] | None:
-    """The matrix with every contact one node and everything else eliminated (Schur complement)."""
-    used = np.asarray(matrix.diagonal() > 0) | (owner >= 0)
-    group = np.where(owner >= 0, owner, -1)
-    inner = np.flatnonzero((group < 0) & used)
-    label = np.full(len(owner), -1, dtype=np.int64)
-    label[owner >= 0] = owner[owner >= 0]
-    label[inner] = count + np.arange(len(inner))
-    keep = np.flatnonzero(label >= 0)
-    gather = coo_matrix((np.ones(len(keep)), (label[keep], keep)), shape=(count + len(inner), len(owner))).tocsr()
-    whole = (gather @ matrix @ gather.T).tocsc()
-    _, piece = connected_components(whole, directed=False)
-    ends = piece[:count]
-    held = np.isin(piece, ends)
-    solid = np.flatnonzero(held[count:]) + count
-    if (np.diff(np.sort(ends)) > 0).any() or (np.asarray(whole.diagonal())[:count] <= 0).any():
-        return None
-    kept, cross = whole[:count][:, :count].toarray(), whole[:count][:, solid]
-    if len(solid) == 0:
-        return np.asarray(kept)
-    solved = splu(whole[solid][:, solid].tocsc()).solve(cross.T.toarray())
-    return np.asarray(kept - cross @ solved)
