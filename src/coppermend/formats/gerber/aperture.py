@@ -290,25 +290,36 @@ _MAKERS = {
 
 
 def polygonal(geometry: Geometry) -> Geometry:
-    """The area of a polygon whose ring may touch or cross itself (cut-ins): even-odd, lines dropped; may be empty."""
-    if geometry.is_valid:
-        return geometry
-    quick = shapely.buffer(geometry, 0)
-    ring = _ring_area(geometry)
-    if abs(quick.area - ring) <= 1e-9 * max(1.0, ring):
-        return quick  # nothing is covered twice: cut-ins and touching corners only (20 times faster than make_valid)
-    made = shapely.make_valid(geometry)
+    """The area of one polygon whose ring may touch or cross itself (cut-ins): even-odd, lines dropped; may be empty."""
+    return mended(np.array([geometry], dtype=object))[0][0]
+
+
+def mended(polygons: NDArray[Any]) -> tuple[NDArray[Any], int]:
+    """Polygons with every ring that touches or crosses itself replaced by its area (even-odd), and how many those were.
+
+    Where nothing is covered twice (cut-ins, touching corners) the area inside the ring by the shoelace formula is that of a
+    zero-width buffer, which is 20 times faster than the general repair; only what is left takes the slow way.
+    """
+    bad = np.flatnonzero(~shapely.is_valid(polygons))
+    if not len(bad):
+        return polygons, 0
+    out = polygons.copy()
+    broken = polygons[bad]
+    quick = shapely.buffer(broken, 0)
+    ring = shapely.area(broken)
+    simple = np.abs(shapely.area(quick) - ring) <= 1e-9 * np.maximum(1.0, ring)
+    out[bad[simple]] = quick[simple]
+    for n in bad[~simple]:
+        out[n] = _even_odd(polygons[n])
+    return out, len(bad)
+
+
+def _even_odd(polygon: Geometry) -> Geometry:
+    made = shapely.make_valid(polygon)
     if made.geom_type in ("Polygon", "MultiPolygon"):
         return made
     areas = [g for g in shapely.get_parts(made) if g.geom_type in ("Polygon", "MultiPolygon")]
     return shapely.union_all(areas) if areas else shapely.Polygon()
-
-
-def _ring_area(polygon: Geometry) -> float:
-    """Area inside the ring by the shoelace formula; parts run round twice count twice, opposite turns against each other."""
-    xy = shapely.get_coordinates(polygon)
-    xy = xy - xy[0]
-    return float(abs(np.sum(xy[:-1, 0] * xy[1:, 1] - xy[1:, 0] * xy[:-1, 1])) / 2)
 
 
 def template_of(pieces: Sequence[Piece]) -> Template | None:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from coppermend.core.findings import Place, Severity
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.formats.collect import FindingList
-from coppermend.formats.gerber.aperture import NO_TURN, Template, Turn, flattened, polygonal, rotation, turned
+from coppermend.formats.gerber.aperture import NO_TURN, Template, Turn, flattened, mended, rotation, turned
 from coppermend.formats.gerber.attributes import AttributeStore
 from coppermend.formats.gerber.model import ARC, DRAW, FLASH, REGION, GerberImage
 
@@ -184,11 +184,9 @@ class _Picture:
         members = np.repeat(use, lengths)
         owner = np.repeat(np.arange(int(use.sum())), lengths[use])
         polygons = shapely.polygons(shapely.linearrings(flat[members], indices=owner))
-        bad = ~shapely.is_valid(polygons)
-        for n in np.flatnonzero(bad):
-            polygons[n] = polygonal(polygons[n])
+        polygons, self.crossing = mended(polygons)
         empty = shapely.area(polygons) == 0.0
-        self.crossing, self.empty = int(bad.sum()), int(empty.sum())
+        self.empty = int(empty.sum())
         polygons[empty] = None
         self.skeleton[index[use]] = polygons
 

@@ -17,9 +17,9 @@ from coppermend.formats.gerber.lexer import WORD, offsets, tokens
 from coppermend.formats.gerber.model import ARC, DRAW, FLASH, REGION, GerberImage
 from coppermend.formats.gerber.numbers import CoordinateFormat, Numbers
 
-MAX_OBJECTS = 1_500_000
+MAX_OBJECTS = 1_000_000
 """More objects than this in one file, after step-and-repeat and blocks, are refused (largest board known to us: 206,544 in all)."""
-MAX_POINTS = 20_000_000
+MAX_POINTS = 10_000_000
 MAX_BLOCK_DEPTH = 20
 MAX_TEMPLATE_WORK = 2_000_000
 

@@ -93,7 +93,7 @@ class _Reader:
             self._alias(line[1:].strip())
         elif code in ("999", "099"):
             self.ended = True
-        elif not code.isdigit():
+        elif len(code) < 3 or not code.isdecimal():
             self._unreadable(line, "it starts with no operation code")
         else:
             if self.ended:
