@@ -60,11 +60,10 @@ class HoleFinder:
         apart, near = self._centre.query(xy_mm)
         covered = apart <= np.maximum(within_mm, self._radius[near])
         out[covered] = near[covered]
-        for k in np.flatnonzero(~covered):
-            for hole, line in zip(self._slot, self._slot_line, strict=True):
-                if line.distance(shapely.Point(xy_mm[k])) <= self._radius[hole]:
-                    out[k] = hole
-                    break
+        for hole, line in zip(self._slot, self._slot_line, strict=True):
+            free = np.flatnonzero(out < 0)
+            on = shapely.distance(shapely.points(xy_mm[free]), line) <= self._radius[hole]
+            out[free[on]] = hole
         return out
 
     def inside(self, shapes: ShapeSet, at_mm: NDArray[np.float64]) -> NDArray[np.int64]:

@@ -76,8 +76,12 @@ def islands_at(
     drilled = np.flatnonzero(through)
     hole = finder.at(xy[drilled])
     out[drilled[hole >= 0]] = hole_island[hole[hole >= 0]]
+    access = [p.layers for p in points]
+    kinds = list(dict.fromkeys(access))
+    kind = np.array([kinds.index(one) for one in access], dtype=np.int64)
     for layer in layers:
-        open_ = np.flatnonzero([out[k] < 0 and layer.key in p.layers for k, p in enumerate(points)])
+        reaches = np.array([layer.key in one for one in kinds], dtype=bool)
+        open_ = np.flatnonzero((out < 0) & reaches[kind]) if len(points) else np.empty(0, np.int64)
         piece = copper_at(index, layer.key, xy[open_], near_mm[open_])
         out[open_[piece >= 0]] = layer.island[piece[piece >= 0]]
     return out

@@ -18,26 +18,15 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from coppermend.core.board.joined import NO_HOLES, Holes, Islands, LayerCopper
-from coppermend.core.geometry.polarity import box_pairs, cut
+from coppermend.core.geometry.polarity import box_pairs, cut, within
 from coppermend.core.geometry.shapes import TOUCH_MM, ShapeSet
-
-MANY_POINTS = 24
-"""From this many points on a skeleton is indexed before distances are asked of it; below, indexing costs more than it saves (measured)."""
 
 
 def touching(
     a: ShapeSet, b: ShapeSet, i: NDArray[Any], j: NDArray[Any], within_mm: float = TOUCH_MM
 ) -> NDArray[np.bool_]:
-    """Whether the gap between ``a[i]`` and ``b[j]`` is at most ``within_mm``, pair by pair; long skeletons are indexed first."""
-    reach = a.radius_mm[i] + b.radius_mm[j] + within_mm
-    size_a, size_b = shapely.get_num_coordinates(a.skeleton), shapely.get_num_coordinates(b.skeleton)
-    first, second = a.skeleton[i], b.skeleton[j]
-    turn = size_b[j] > size_a[i]
-    first[turn], second[turn] = second[turn], first[turn]
-    long_a, long_b = np.flatnonzero(size_a >= MANY_POINTS), np.flatnonzero(size_b >= MANY_POINTS)
-    shapely.prepare(a.skeleton[long_a])
-    shapely.prepare(b.skeleton[long_b])
-    return np.asarray(shapely.dwithin(first, second, reach))
+    """Whether the gap between ``a[i]`` and ``b[j]`` is at most ``within_mm``, pair by pair."""
+    return within(a, b, i, j, within_mm)
 
 
 def contacts_of(shapes: ShapeSet) -> NDArray[np.int64]:

@@ -59,10 +59,10 @@ class ShapeSet:
     def near_pairs(self, within_mm: float = TOUCH_MM, other: ShapeSet | None = None) -> NDArray[np.int64]:
         """(k, 2) index pairs whose gap is at most ``within_mm``; within one set each pair once, i < j."""
         o = self if other is None else other
-        mine = shapely.box(*self.bounds_mm().T)
-        theirs = mine if other is None else shapely.box(*o.bounds_mm().T)
-        tree = shapely.STRtree(theirs)
-        i, j = tree.query(mine, predicate="dwithin", distance=within_mm)
+        grow = np.array([-1.0, -1.0, 1.0, 1.0]) * within_mm
+        mine = shapely.box(*(self.bounds_mm() + grow).T)
+        theirs = shapely.box(*o.bounds_mm().T)
+        i, j = shapely.STRtree(theirs).query(mine)  # boxes only: cheaper than asking each box pair for its distance
         if other is None:
             keep = i < j
             i, j = i[keep], j[keep]
