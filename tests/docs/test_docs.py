@@ -141,7 +141,46 @@ def test_no_path_of_one_machine() -> None:
 
 # SHA-256 (first 16 digits) of names that demo data, page and documents must not hold: makers and models of home computers. Hashed, so that this
 # file does not hold them either. Common knowledge, no source.
-BRANDS = frozenset(["cc9e0dc5cdfb5151", "d0711972e2a8e2e4", "f3c1f895fdb1ac14", "3d5c95aa66ecc74e", "1fd6202c9bb335c6", "ec81dc4b9aa0d454", "84f0ceca5ebebf54", "39e7269dccaa7d10", "a6a749de059c7088", "766a1f031d60f26b", "4357ef902b58d6cd", "17c3272c9452ee23", "734cb1a7e57cbd48", "dcfa08fcfbede7dc", "55f504856a6aa4ce", "77e6f78af45f649c", "b056acef0cbb82e4", "413fedc88760592b", "aeadfb4b3ba36c7b", "0bdcb056df160c67", "275ecd543817b433", "28affdb6d66f01f5", "6bfbaac71e1cb887", "b0d8f22a5df6690c", "df7787c5a868b042", "f7f9120faf1a31f9", "f61d7ebfd10a7802", "4557f5fa13621d00", "e49734abe83525fe", "959bf83dbf964392", "3be9076b1836b4d3", "f916a6b54fccf4fb", "916a98f0fa2a39af", "b886fb7f1c248a67", "68a28c2215a945f5", "a496d694d7bdb42c"])  # fmt: skip
+BRANDS = frozenset(
+    [
+        "cc9e0dc5cdfb5151",
+        "d0711972e2a8e2e4",
+        "f3c1f895fdb1ac14",
+        "3d5c95aa66ecc74e",
+        "1fd6202c9bb335c6",
+        "ec81dc4b9aa0d454",
+        "84f0ceca5ebebf54",
+        "39e7269dccaa7d10",
+        "a6a749de059c7088",
+        "766a1f031d60f26b",
+        "4357ef902b58d6cd",
+        "17c3272c9452ee23",
+        "734cb1a7e57cbd48",
+        "dcfa08fcfbede7dc",
+        "55f504856a6aa4ce",
+        "77e6f78af45f649c",
+        "b056acef0cbb82e4",
+        "413fedc88760592b",
+        "aeadfb4b3ba36c7b",
+        "0bdcb056df160c67",
+        "275ecd543817b433",
+        "28affdb6d66f01f5",
+        "6bfbaac71e1cb887",
+        "b0d8f22a5df6690c",
+        "df7787c5a868b042",
+        "f7f9120faf1a31f9",
+        "f61d7ebfd10a7802",
+        "4557f5fa13621d00",
+        "e49734abe83525fe",
+        "959bf83dbf964392",
+        "3be9076b1836b4d3",
+        "f916a6b54fccf4fb",
+        "916a98f0fa2a39af",
+        "b886fb7f1c248a67",
+        "68a28c2215a945f5",
+        "a496d694d7bdb42c",
+    ]
+)
 
 
 def test_no_brand_of_a_machine() -> None:

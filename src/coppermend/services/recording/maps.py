@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from coppermend.core.board.model import Board
 from coppermend.core.geometry.shapes import ShapeSet
 
-INK, SOFT, FAINT, PAPER = "#1b1a17", "#77705f", "#ddd6c6", "#fffdf8"
+INK, SOFT, FAINT, PAPER = "#1b1a17", "#77705f", "#d0c7b2", "#fffdf8"
 SOUND, BREAK, AREA = "#1f6b4a", "#b4420c", "#6b4e9b"
 
 Path = tuple[tuple[float, float], ...]
@@ -238,7 +238,7 @@ def _draw_parts(drawing: _Drawing, board: Board, side: str) -> None:
         size = np.ptp(part.outline, axis=0)
         letters = max(len(part.ref), 1)
         font = min(1.7 * unit, 0.8 * float(min(size)), 1.5 * float(max(size)) / letters)
-        if font >= 0.5 * unit:
+        if font >= 0.75 * unit:
             x, y = drawing.view.xy(float(middle[0]), float(middle[1]))
             turn = f' transform="rotate(-90 {_num(x)} {_num(y)})"' if size[1] > 1.3 * size[0] else ""
             drawing.add(_text(x, y + 0.35 * font, part.ref, font, SOFT, turn))
