@@ -69,9 +69,9 @@ export class App {
       h('button.round-key', { type: 'button', id: 'lamp', 'aria-label': 'Daylight or lamp', title: 'daylight or lamp', onclick: () => this.do('lamp') }, icon('lamp')),
       h('button.round-key', { type: 'button', 'aria-label': 'Keys', title: 'keys', onclick: () => this.do('help') }, icon('help')));
     const tool = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ ic) => h('button.key', { type: 'button', onclick: () => this.do(name), 'aria-label': words, id: `tool-${name}` }, icon(ic, 24), h('span', null, words));
-    fill(byId('tools'), tool('newArea', 'work area', 'area'), tool('list', 'list', 'list'), tool('goto', 'check', 'goto'), tool('turn', 'turn over', 'turn'), tool('rotate', 'quarter', 'rotate'), tool('fit', 'whole', 'fit'), tool('nearer', 'nearer', 'nearer'), tool('further', 'further', 'further'));
+    fill(byId('tools'), tool('newArea', 'work area', 'area'), tool('marks', 'marks', 'marks'), tool('list', 'list', 'list'), tool('goto', 'check', 'goto'), tool('turn', 'turn over', 'turn'), tool('rotate', 'quarter', 'rotate'), tool('fit', 'whole', 'fit'), tool('nearer', 'nearer', 'nearer'), tool('further', 'further', 'further'));
     fill(byId('help'), h('h2', null, 'Keys'), h('div.keytable', null, KEYS.map((k) => [h('kbd', null, k.cap), h('span', null, k.words)])), h('p', null, 'Tap a pin to light its net. Put tip A and tip B on any two points and answer: the round follows you.'), h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good')));
-    drawLegend(byId('legend'), false);
+    drawLegend(byId('legend'));
     this.light(localStorage.getItem('light') ?? (matchMedia('(prefers-color-scheme: dark)').matches ? 'lamp' : 'day'));
   }
 
@@ -337,11 +337,12 @@ export class App {
     tip: (point, which) => { this.own = placeTip(this.own, point, which); this.patient.answer = null; this.redraw(); },
     clearOwn: () => { this.own = { a: null, b: null }; this.patient.answer = null; this.redraw(); },
     choose: async (p) => { this.chosen = p; this.own = placeTip(this.own, p, null); if (p.side !== this.map.view.face) await this.map.turn('upright'); if (!this.inSight([[p.x_mm, p.y_mm]])) await this.map.show([[p.x_mm, p.y_mm]]); this.redraw(); },
-    clear: () => { if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = true; if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
+    clear: () => { if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
     view: (v) => { location.hash = `#/case/${this.id}/${v}`; },
     view1: () => this.acts.view('bench'), view2: () => this.acts.view('story'), view3: () => this.acts.view('wires'), view4: () => this.acts.view('record'),
     lamp: () => this.light(document.documentElement.dataset.light === 'lamp' ? 'day' : 'lamp'),
     help: () => (byId('help').open ? byId('help').close() : byId('help').showModal()),
+    marks: () => { byId('legend').hidden = !byId('legend').hidden; byId('tool-marks').setAttribute('aria-pressed', String(!byId('legend').hidden)); },
     list: () => { byId('twin').hidden = !byId('twin').hidden; this.redraw(); },
     find: async (text) => this.find(String(text ?? '').trim()),
     newArea: () => { this.area = { mode: 'part', part: '', margin: '3', corners: [], kind: 'rework', severity: 2 }; this.net = this.chosen = null; this.redraw(); byId('mat-note').textContent = ''; },
@@ -381,7 +382,7 @@ export class App {
     if (!text) return byId('find-text').focus();
     const found = await get(this.url(`find?text=${encodeURIComponent(text)}`));
     if (this.view !== 'bench') location.hash = `#/case/${this.id}/bench`;
-    await this.light_net(found.net, found.point ?? '');
+    if (found.net >= 0) await this.light_net(found.net, found.point ?? '');
     await this.map.show(found.places, found.side || undefined);
     this.redraw();
   }

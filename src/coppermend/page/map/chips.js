@@ -148,28 +148,62 @@ function drawRow(ctx, part) {
   }
 }
 
+/** What a two-legged part looks like, by the letters of its reference designator: body colour, width in mm, kind of body. */
+const SMALL = {
+  R: ['#cdb088', 1.75, 'bands'], C: ['#b9702f', 1.9, 'bead'], D: ['#8f4a32', 1.6, 'stripe'], L: ['#56663f', 1.8, 'bands'],
+  F: ['#d9d6c6', 1.8, 'plain'], FB: ['#3b3b3e', 2, 'plain'], BT: ['#4f7f9a', 8, 'can'], Y: ['#b9bcc0', 3.4, 'can'], X: ['#b9bcc0', 3.4, 'can'], LK: ['#cfd0c6', 0.6, 'plain'],
+};
+
 /** @param {Ctx} ctx @param {Part} part */
 function drawSmall(ctx, part) {
   if (part.pins.length < 2) return drawOther(ctx, part);
   const [[, x0, y0], [, x1, y1]] = part.pins;
   const long = Math.hypot(x1 - x0, y1 - y0) || 1, ux = (x1 - x0) / long, uy = (y1 - y0) / long;
-  ctx.strokeStyle = BOARD.tinShade;
-  ctx.lineCap = 'butt';
-  ctx.lineWidth = 0.5;
+  const at = (/** @type {number} */ k) => /** @type {[number, number]} */ ([x0 + ux * k, y0 + uy * k]);
+  const stroke = (/** @type {number} */ from, /** @type {number} */ to, /** @type {number} */ wide, /** @type {string} */ colour, /** @type {CanvasLineCap} */ cap = 'butt') => {
+    ctx.strokeStyle = colour;
+    ctx.lineCap = cap;
+    ctx.lineWidth = wide;
+    ctx.beginPath();
+    ctx.moveTo(...at(from));
+    ctx.lineTo(...at(to));
+    ctx.stroke();
+  };
+  stroke(0, long, 0.5, BOARD.tinShade);
+  const letters = part.ref.replace(/\d.*$/, '');
+  if (/RADIAL|ELECTRO/i.test(part.package)) return drawCan(ctx, part, at(long / 2));
+  const [body, wide, kind] = /** @type {[string, number, string]} */ (SMALL[/** @type {keyof SMALL} */ (letters)] ?? ['#6b6258', 1.8, 'plain']);
+  const inset = Math.min(long * 0.2, 2.2);
+  const from = inset + wide * 0.25, to = long - inset - wide * 0.25;
+  stroke(from, to, wide + 0.3, 'rgba(0,0,0,0.35)', kind === 'can' ? 'butt' : 'round');
+  stroke(from, to, wide, body, kind === 'can' ? 'butt' : 'round');
+  if (kind === 'bands') for (const [k, c] of /** @type {[number, string][]} */ ([[0.18, '#6a3d1c'], [0.42, '#2c2a28'], [0.64, '#a5522a'], [0.9, '#b99a45']])) stroke(from + (to - from) * k - 0.17, from + (to - from) * k + 0.17, wide, c);
+  if (kind === 'stripe') stroke(to - 0.7, to - 0.1, wide, '#e9e4d4');
+  if (kind === 'can') {
+    stroke(from, from + 1.2, wide, '#d7d9d6');
+    stroke(to - 1.2, to, wide, '#8d8f8c');
+  }
+}
+
+/** A standing can: its top with the stripe of the minus side. @param {Ctx} ctx @param {Part} part @param {number[]} middle */
+function drawCan(ctx, part, middle) {
+  const xs = part.outline.filter((_, i) => i % 2 === 0);
+  const r = Math.max(2.4, Math.min(6, (Math.max(...xs) - Math.min(...xs)) / 2 - 0.2 || 3));
   ctx.beginPath();
-  ctx.moveTo(x0, y0);
-  ctx.lineTo(x1, y1);
-  ctx.stroke();
-  const kind = part.ref.replace(/\d.*$/, '');
-  const body = { R: '#c9a778', C: '#b8763a', D: '#8a4b32', L: '#4d5a3c', F: '#d8d4c0' }[kind] ?? '#6b6258';
-  const wide = kind === 'D' ? 1.6 : Math.min(2.4, Math.max(1.6, long * 0.3));
-  const inset = Math.min(long * 0.22, 2.6);
-  ctx.strokeStyle = body;
-  ctx.lineWidth = wide;
-  ctx.lineCap = kind === 'C' ? 'round' : 'butt';
+  ctx.arc(middle[0], middle[1], r, 0, 7);
+  ctx.fillStyle = '#3d4653';
+  ctx.fill();
   ctx.beginPath();
-  ctx.moveTo(x0 + ux * inset, y0 + uy * inset);
-  ctx.lineTo(x1 - ux * inset, y1 - uy * inset);
+  ctx.arc(middle[0], middle[1], r * 0.8, 0, 7);
+  ctx.fillStyle = '#a9adb0';
+  ctx.fill();
+  ctx.strokeStyle = '#7d8287';
+  ctx.lineWidth = 0.25;
+  ctx.beginPath();
+  ctx.moveTo(middle[0] - r * 0.5, middle[1]);
+  ctx.lineTo(middle[0] + r * 0.5, middle[1]);
+  ctx.moveTo(middle[0], middle[1] - r * 0.5);
+  ctx.lineTo(middle[0], middle[1] + r * 0.5);
   ctx.stroke();
 }
 

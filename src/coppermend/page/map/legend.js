@@ -4,8 +4,8 @@ import { fill, h, s } from '../shared/dom.js';
 import { SITE_STYLE } from './overlay.js';
 import { MARK } from './palette.js';
 
-/** @param {HTMLElement} el @param {boolean} open */
-export function drawLegend(el, open) {
+/** @param {HTMLElement} el */
+export function drawLegend(el) {
   const sample = (/** @type {Node[]} */ ...nodes) => s('svg', { viewBox: '0 0 46 18', width: 46, height: 18, 'aria-hidden': 'true' }, ...nodes);
   const dash = (/** @type {string} */ name) => {
     const st = SITE_STYLE[name];
@@ -23,5 +23,5 @@ export function drawLegend(el, open) {
     [sample(s('path', { d: 'M2 16L14 2M12 16L24 2M22 16L34 2M32 16L44 2', stroke: MARK.area.rework })), 'work area: rework'],
     [sample(s('path', { d: 'M3 5h40M3 12h40', stroke: MARK.area.corrosion, 'stroke-width': 2, 'stroke-dasharray': '2 5' })), 'work area: corrosion'],
   ];
-  fill(el, h('details', { open }, h('summary', null, 'Marks'), h('ul', null, rows.map(([pic, words]) => h('li', null, pic, words)))));
+  fill(el, h('h2', null, 'Marks'), h('ul', null, rows.map(([pic, words]) => h('li', null, pic, words))));
 }

@@ -15,6 +15,7 @@ const PATHS = {
   nearer: 'M12 5v14 M5 12h14',
   further: 'M5 12h14',
   fit: 'M4 9V4h5 M20 9V4h-5 M4 15v5h5 M20 15v5h-5',
+  marks: 'M3 6h4 M10 6h4 M17 6h4 M3 12h18 M3 18h.5 M8 18h.5 M13 18h.5 M18 18h.5',
   list: 'M8 6h12 M8 12h12 M8 18h12 M4 6h.5 M4 12h.5 M4 18h.5',
   area: 'M5 8l7-4 7 5-2 9-9 2z M9 12l3 3 M12 10l3 3',
   lamp: 'M12 3a6 6 0 0 0-3.5 10.9V16h7v-2.1A6 6 0 0 0 12 3z M9.5 19h5 M10.5 21.5h3',

@@ -22,6 +22,7 @@ export const KEYS = [
   { key: ['ArrowUp'], name: 'up', words: 'move the view', cap: '↑' },
   { key: ['ArrowDown'], name: 'down', words: 'move the view', cap: '↓' },
   { key: ['/'], name: 'find', words: 'find a pin, part or net', cap: '/' },
+  { key: ['m'], name: 'marks', words: 'what the marks mean', cap: 'M' },
   { key: ['l'], name: 'list', words: 'the board as a list', cap: 'L' },
   { key: ['1'], name: 'view1', words: 'bench', cap: '1' },
   { key: ['2'], name: 'view2', words: 'story', cap: '2' },

@@ -1,0 +1,42 @@
+"""The application: guard, errors, routes, and the page as it lies in the package."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+
+from fastapi import FastAPI
+from fastapi.responses import FileResponse
+from fastapi.staticfiles import StaticFiles
+from starlette.middleware.gzip import GZipMiddleware
+
+from coppermend import __version__
+from coppermend.api import practice, routes
+from coppermend.api.desk import Desk
+from coppermend.api.errors import put_errors
+from coppermend.api.guard import Guard
+from coppermend.services.workshop import Workshop
+
+
+def page_folder() -> Path:
+    """Where the page's own files are."""
+    return Path(str(resources.files("coppermend") / "page"))
+
+
+def create_app(workshop: Workshop) -> FastAPI:
+    """The bench server over a workshop. Serves the page at ``/``, the API under ``/api``, its description at ``/openapi.json``."""
+    app = FastAPI(title="Coppermend", version=__version__, docs_url=None, redoc_url=None, summary="The bench's use cases as JSON.")
+    app.state.desk = Desk(workshop)
+    put_errors(app)
+    app.include_router(routes.router)
+    app.include_router(practice.router)
+    page = page_folder()
+
+    @app.get("/", include_in_schema=False)
+    def index() -> FileResponse:
+        return FileResponse(page / "index.html", media_type="text/html; charset=utf-8")
+
+    app.mount("/page", StaticFiles(directory=page), name="page")
+    app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=4)
+    app.add_middleware(Guard)
+    return app

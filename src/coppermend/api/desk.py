@@ -1,0 +1,37 @@
+"""What every route works with: the workshop, one door into it, and what ends with the server."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from fastapi import Request
+
+from coppermend.services.workshop import Workshop
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """The workshop behind one door: use cases run one at a time, because what is computed from a log is kept between calls.
+
+    ``closing`` is set when the server ends, so that live updates let go of their connections.
+    """
+
+    workshop: Workshop
+    door: threading.Lock = field(default_factory=threading.Lock)
+    closing: threading.Event = field(default_factory=threading.Event)
+
+    def do(self, use_case: Callable[[Workshop], T]) -> T:
+        """Run a use case, alone."""
+        with self.door:
+            return use_case(self.workshop)
+
+
+def the_desk(request: Request) -> Desk:
+    """The desk of the application that a request reached."""
+    desk: Desk = request.app.state.desk
+    return desk

@@ -1,0 +1,66 @@
+"""One shape for every error: a finding as JSON. Refusals of services, bad requests, unknown addresses, faults."""
+
+from __future__ import annotations
+
+import os
+import traceback
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+
+from coppermend.core.findings import Finding, Place, Refusal, Severity
+
+STATUS = {
+    "CAS-001": 404, "CAS-002": 409, "PHO-001": 413, "PHO-003": 404, "PNT-001": 404, "PNT-003": 404, "NET-001": 404, "STO": 503,
+}  # fmt: skip
+"""HTTP status by code or by the code's family; everything else is 422: understood and refused."""
+
+
+def status_of(code: str) -> int:
+    """The HTTP status that goes with a finding's code.
+
+    >>> status_of("CAS-001"), status_of("STO-011"), status_of("VAL-001")
+    (404, 503, 422)
+    """
+    return STATUS.get(code) or STATUS.get(code.partition("-")[0]) or 422
+
+
+def put_errors(app: FastAPI) -> None:
+    """Give an application the one error shape."""
+    app.add_exception_handler(Refusal, _refused)
+    app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(Exception, _fault)
+
+
+def _answer(status: int, finding: Finding) -> JSONResponse:
+    return JSONResponse(finding.as_dict(), status_code=status)
+
+
+async def _refused(request: Request, err: Exception) -> JSONResponse:
+    assert isinstance(err, Refusal)
+    return _answer(status_of(err.finding.code), err.finding)
+
+
+async def _invalid(request: Request, err: Exception) -> JSONResponse:
+    assert isinstance(err, RequestValidationError)
+    first = err.errors()[0] if err.errors() else {"loc": ("body",), "msg": "not understood"}
+    where = ".".join(str(one) for one in first["loc"] if one != "body") or "body"
+    words = f"{where}: {first['msg']}."
+    return _answer(422, Finding("API-004", Severity.ERROR, Place(thing=where), words, "The shapes are described at /openapi.json."))
+
+
+async def _http(request: Request, err: Exception) -> JSONResponse:
+    assert isinstance(err, HTTPException)
+    words = f"{request.method} {request.url.path} is not served here ({err.detail})."
+    return _answer(err.status_code, Finding("API-005", Severity.ERROR, Place(), words, "What is served is described at /openapi.json."))
+
+
+async def _fault(request: Request, err: Exception) -> JSONResponse:
+    if os.environ.get("COPPERMEND_TRACE"):
+        traceback.print_exception(err)
+    words = f"A fault inside Coppermend ({type(err).__name__}: {err}). Nothing that was acknowledged is lost."
+    remedy = "Please report it with what you did; started with COPPERMEND_TRACE=1 the server prints the details."
+    return _answer(500, Finding("API-900", Severity.ERROR, Place(), words, remedy))

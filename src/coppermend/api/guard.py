@@ -1,0 +1,132 @@
+"""The guard before every request: only this computer, only our own page, bounded bodies, strict headers."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Awaitable, Callable, MutableMapping
+from typing import Any
+
+from coppermend.core.findings import Finding, Place, Severity
+
+Scope = MutableMapping[str, Any]
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+App = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+LARGEST_JSON = 2 * 1024 * 1024
+LARGEST_UPLOAD = 33 * 1024 * 1024
+UPLOADS = ("/photos", "/import")
+
+PAGE_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; frame-src 'self'; "
+    "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+)
+RECORD_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'self'; sandbox"
+"""The record is a page of its own: no script at all, its pictures inside it."""
+
+COMMON = {
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-resource-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+}
+
+
+def host_name(host: str) -> str:
+    """The name in a Host header, without its port.
+
+    >>> host_name("127.0.0.1:8137"), host_name("[::1]:80"), host_name("localhost")
+    ('127.0.0.1', '[::1]', 'localhost')
+    """
+    if host.startswith("["):
+        return host[: host.find("]") + 1]
+    return host.partition(":")[0].lower()
+
+
+def refusal_of(method: str, path: str, headers: dict[str, str]) -> Finding | None:
+    """Why a request is turned away before any route sees it; None when it may pass.
+
+    The Host must be a name of this computer (against DNS rebinding), an Origin must be that host (against other sites), and a browser's own
+    word for "from another site" (Sec-Fetch-Site) is believed.
+    """
+    host = headers.get("host", "")
+    if host_name(host) not in LOOPBACK:
+        return _no("API-001", f"The request names the host {host!r}.", "Open the page by the address that 'coppermend serve' printed.")
+    origin = headers.get("origin")
+    if origin is not None and origin != f"http://{host}":
+        return _no("API-002", f"The request comes from {origin!r}, not from this page.", "Open the page by the address that 'coppermend serve' printed.")
+    if path.startswith("/api/") and headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        return _no("API-002", "The request comes from another site.", "Open the page by the address that 'coppermend serve' printed.")
+    length, limit = headers.get("content-length", "0"), limit_of(path)
+    if not length.isdigit() or int(length) > limit:
+        return _no("API-003", f"The request's body has {length} bytes, at most {limit} are taken.", "Send less at once.")
+    return None
+
+
+def limit_of(path: str) -> int:
+    """The largest body that a path takes, in bytes."""
+    return LARGEST_UPLOAD if path.endswith(UPLOADS) else LARGEST_JSON
+
+
+def _no(code: str, words: str, remedy: str) -> Finding:
+    return Finding(code, Severity.ERROR, Place(), words, remedy)
+
+
+class Guard:
+    """ASGI middleware round the whole application."""
+
+    def __init__(self, app: App) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request through with bounded body and strict headers, or answer it with a finding."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        headers = {k.decode("latin-1").lower(): v.decode("latin-1") for k, v in scope["headers"]}
+        finding = refusal_of(scope["method"], scope["path"], headers)
+        if finding is not None:
+            status = 413 if finding.code == "API-003" else 403
+            await _answer(_with_headers(send, scope["path"]), status, finding)
+            return
+        await self.app(scope, _bounded(receive, limit_of(scope["path"])), _with_headers(send, scope["path"]))
+
+
+async def _answer(send: Send, status: int, finding: Finding) -> None:
+    body = json.dumps(finding.as_dict()).encode()
+    head = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())]
+    await send({"type": "http.response.start", "status": status, "headers": head})
+    await send({"type": "http.response.body", "body": body})
+
+
+def _bounded(receive: Receive, limit: int) -> Receive:
+    """A body sent in pieces without a length is cut off at the limit: the route then sees a client that went away."""
+    seen = 0
+
+    async def read() -> Message:
+        nonlocal seen
+        message = await receive()
+        seen += len(message.get("body", b""))
+        return {"type": "http.disconnect"} if seen > limit else message
+
+    return read
+
+
+def _with_headers(send: Send, path: str) -> Send:
+    policy = RECORD_POLICY if path.endswith("/record.html") else PAGE_POLICY
+    extra = {**COMMON, "content-security-policy": policy}
+    if path.startswith("/api/"):
+        extra["cache-control"] = "no-store"
+    elif path.startswith("/page/") or path == "/":
+        extra["cache-control"] = "no-cache"
+
+    async def write(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            names = {k.lower() for k, _ in message["headers"]}
+            more = [(k.encode(), v.encode()) for k, v in extra.items() if k.encode() not in names]
+            message = {**message, "headers": [*message["headers"], *more]}
+        await send(message)
+
+    return write

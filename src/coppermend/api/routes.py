@@ -1,0 +1,276 @@
+"""The routes: each calls one service and gives its answer. The command line has the same use cases."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Form, Response, UploadFile
+from fastapi.responses import StreamingResponse
+
+from coppermend.api import views
+from coppermend.api.desk import Desk, the_desk
+from coppermend.api.events import marks
+from coppermend.api.guard import LARGEST_UPLOAD
+from coppermend.api.schemas import NewArea, NewCase, NewEntry
+from coppermend.core.findings import Place, refuse
+from coppermend.core.log.state import plain
+from coppermend.core.log.values import parse_value
+from coppermend.services import scene
+from coppermend.services.areas import add_area
+from coppermend.services.bench import next_for_case, round_for_case, spans_for_case, step_as_dict
+from coppermend.services.bind import bind
+from coppermend.services.bundles import export_case, import_case
+from coppermend.services.cases import find_case, list_cases, new_case, show_case
+from coppermend.services.find import find_on_board
+from coppermend.services.notes import note
+from coppermend.services.photos import attach_photo, photo_bytes
+from coppermend.services.requests import Request
+from coppermend.services.workshop import Workshop
+
+router = APIRouter(prefix="/api")
+
+TheDesk = Annotated[Desk, Depends(the_desk)]
+Json = dict[str, Any]
+
+AMPERES = ("limit_a", "abort_a", "current_a")
+NUMBERS_MM = ("length_mm", "diameter_mm")
+
+
+def on_case(desk: Desk, case: str, use_case: Callable[[Workshop, str], Any]) -> Any:
+    """Run a use case on the case that a number or id names."""
+    return desk.do(lambda w: use_case(w, find_case(w, case)))
+
+
+@router.get("/cases", tags=["cases"])
+def cases(desk: TheDesk) -> Json:
+    """All cases of the store, lowest number first."""
+    rows = [{**one.as_dict(), "where": one.last_words} for one in desk.do(list_cases)]
+    return {"cases": rows}
+
+
+@router.post("/cases", tags=["cases"], status_code=201)
+def open_case(body: NewCase, desk: TheDesk) -> Json:
+    """Open a case on the board of a package."""
+    view = desk.do(lambda w: new_case(w, body.board, body.title, serial=body.serial, complaint=body.complaint, owner=body.owner))
+    return {"id": view.state.case, "number": view.number}
+
+
+@router.post("/import", tags=["cases"], status_code=201)
+def take_in(desk: TheDesk, file: UploadFile) -> Json:
+    """Take in an exported case, fully verified."""
+    data = _read(file)
+    answer: Json = desk.do(lambda w: import_case(w, data, file.filename or "")).as_dict()
+    return answer
+
+
+@router.get("/cases/{case}", tags=["cases"])
+def one_case(case: str, desk: TheDesk) -> Json:
+    """A case as it stands: the folded log."""
+    answer: Json = on_case(desk, case, show_case).as_dict()
+    return answer
+
+
+@router.get("/cases/{case}/export", tags=["cases"])
+def export(case: str, desk: TheDesk) -> Response:
+    """The whole case as one open file."""
+    data = on_case(desk, case, export_case)
+    return Response(data, media_type="application/zip", headers={"content-disposition": 'attachment; filename="case.zip"'})
+
+
+@router.get("/cases/{case}/log", tags=["cases"])
+def log(case: str, desk: TheDesk) -> Json:
+    """Every entry of the case in the agreed order, as it is kept."""
+    entries = on_case(desk, case, lambda w, c: w.store.entries(c))
+    return {"entries": [one.as_dict() for one in entries]}
+
+
+@router.get("/cases/{case}/story", tags=["cases"])
+def story(case: str, desk: TheDesk) -> Json:
+    """Timeline, power-ups, the gate before power, photos, and where one was."""
+    answer: Json = on_case(desk, case, views.story_view)
+    return answer
+
+
+@router.get("/cases/{case}/gate", tags=["cases"])
+def gate(case: str, desk: TheDesk) -> Json:
+    """The gate before power: each item done, or what to do."""
+    return views.gate_view(on_case(desk, case, show_case))
+
+
+@router.get("/cases/{case}/events", tags=["cases"])
+async def events(case: str, desk: TheDesk) -> StreamingResponse:
+    """Live updates: a ``mark`` event whenever the log grew, whoever wrote. Ask for the bench view then."""
+    from anyio import to_thread
+
+    found = await to_thread.run_sync(desk.do, lambda w: find_case(w, case))
+    return StreamingResponse(marks(desk, found), media_type="text/event-stream")
+
+
+@router.get("/cases/{case}/scene", tags=["board"])
+def board_scene(case: str, desk: TheDesk) -> Json:
+    """The board as drawing data: layers, holes, mask, print, parts with notch and pins, nets."""
+    answer: Json = on_case(desk, case, lambda w, c: scene.scene_of(bind(w, c).board))
+    return answer
+
+
+@router.get("/cases/{case}/points", tags=["board"])
+def points(case: str, desk: TheDesk) -> Json:
+    """Every probe point under the part states of now: ``rows`` of [id, net, x_mm, y_mm, side, part, pin, kind, reachable]."""
+    return {"rows": on_case(desk, case, lambda w, c: scene.points_as_rows(bind(w, c).graph))}
+
+
+@router.get("/cases/{case}/nets/{net}", tags=["board"])
+def one_net(case: str, net: int, desk: TheDesk) -> Json:
+    """A net by its number in the scene: points in words, readings, what is proven."""
+
+    def use_case(w: Workshop, c: str) -> Json:
+        count = len(bind(w, c).graph.net_names)
+        if not 0 <= net < count:
+            raise refuse("NET-001", f"This board has no net number {net}.", f"Nets are numbered 0 to {count - 1}.", Place(thing=str(net)))
+        return views.net_view(w, c, net)
+
+    answer: Json = on_case(desk, case, use_case)
+    return answer
+
+
+@router.get("/cases/{case}/find", tags=["board"])
+def find(case: str, text: str, desk: TheDesk) -> Json:
+    """A pin, part, net or point by the name a person types: its net and where it is."""
+    answer: Json = on_case(desk, case, lambda w, c: find_on_board(bind(w, c), text)).as_dict()
+    return answer
+
+
+@router.get("/cases/{case}/bench", tags=["bench"])
+def bench(case: str, desk: TheDesk) -> Json:
+    """Everything the bench shows: the next step, progress, marks on the map, readings."""
+    answer: Json = on_case(desk, case, views.bench_view)
+    return answer
+
+
+@router.get("/cases/{case}/next", tags=["bench"])
+def next_one(case: str, desk: TheDesk) -> Json:
+    """The next step, as ``coppermend next --json`` gives it."""
+    return step_as_dict(on_case(desk, case, next_for_case))
+
+
+@router.get("/cases/{case}/round", tags=["bench"])
+def the_round(case: str, desk: TheDesk) -> Json:
+    """The round that is left, with its certificate."""
+    answer: Json = plain(on_case(desk, case, round_for_case))
+    return answer
+
+
+@router.get("/cases/{case}/spans", tags=["bench"])
+def the_spans(case: str, desk: TheDesk) -> Json:
+    """The stretches that the readings leave as places of breaks, most likely first."""
+    return {"spans": [views.span_view(one) for one in on_case(desk, case, spans_for_case)]}
+
+
+@router.get("/cases/{case}/unproven", tags=["bench"])
+def unproven(case: str, desk: TheDesk) -> Json:
+    """What is not proven if one stops now, in plain words."""
+    answer: Json = on_case(desk, case, views.unproven_view)
+    return answer
+
+
+@router.get("/cases/{case}/wires", tags=["bench"])
+def wires(case: str, desk: TheDesk) -> Json:
+    """Breaks with the wires that mend them; wires that were fitted with the checks that prove them."""
+    answer: Json = on_case(desk, case, views.wires_view)
+    return answer
+
+
+@router.post("/cases/{case}/entries", tags=["log"], status_code=201)
+def new_entry(case: str, body: NewEntry, desk: TheDesk) -> Json:
+    """Write one entry of any kind that ``coppermend note`` writes. It is on disk when the answer comes; the answer holds the new bench view."""
+    wanted = Request(
+        kind=body.kind, points=tuple(body.points), value=body.value, part=body.part, words=body.words, fields=_fields(body.options),
+        instrument=body.instrument, undoes=body.undoes, entry_id=body.entry_id,
+    )  # fmt: skip
+
+    def use_case(w: Workshop, c: str) -> Json:
+        done = note(w, c, wanted)
+        return {**done.as_dict(), "bench": views.bench_view(w, c)}
+
+    answer: Json = on_case(desk, case, use_case)
+    return answer
+
+
+@router.post("/cases/{case}/areas", tags=["log"], status_code=201)
+def new_area(case: str, body: NewArea, desk: TheDesk) -> Json:
+    """Mark a work area: round a part with a margin, or a polygon."""
+    margin = parse_value(body.margin_mm, "mm") if isinstance(body.margin_mm, str) else body.margin_mm
+
+    def use_case(w: Workshop, c: str) -> Json:
+        done = add_area(
+            w, c, part=body.part, polygon=body.polygon, margin_mm=3.0 if margin is None else margin, kind=body.kind, severity=body.severity, label=body.label
+        )
+        return {**done.as_dict(), "bench": views.bench_view(w, c)}
+
+    answer: Json = on_case(desk, case, use_case)
+    return answer
+
+
+@router.post("/cases/{case}/photos", tags=["log"], status_code=201)
+def new_photo(
+    case: str,
+    desk: TheDesk,
+    file: UploadFile,
+    words: Annotated[str, Form(max_length=4000)] = "",
+    side: Annotated[str, Form(max_length=20)] = "",
+) -> Json:
+    """Keep a photo, bytes unchanged, after looking whether it is a picture at all."""
+    data = _read(file)
+    answer: Json = on_case(desk, case, lambda w, c: attach_photo(w, c, data, name=file.filename or "", words=words, side=side)).as_dict()
+    return answer
+
+
+@router.get("/cases/{case}/photos/{sha256}", tags=["log"])
+def photo(case: str, sha256: str, desk: TheDesk) -> Response:
+    """A photo of this case."""
+    data, media = on_case(desk, case, lambda w, c: photo_bytes(w, c, sha256))
+    return Response(data, media_type=media, headers={"cache-control": "private, max-age=31536000, immutable"})
+
+
+@router.get("/cases/{case}/record.html", tags=["record"])
+def record_page(case: str, desk: TheDesk) -> Response:
+    """The record as one page without script."""
+    from coppermend.services.records import case_record, record_html
+
+    return Response(on_case(desk, case, lambda w, c: record_html(case_record(w, c))), media_type="text/html; charset=utf-8")
+
+
+@router.get("/cases/{case}/record.pdf", tags=["record"])
+def record_file(case: str, desk: TheDesk) -> Response:
+    """The record as a PDF."""
+    from coppermend.bootstrap import typesetter
+    from coppermend.services.records import case_record, record_pdf_of
+
+    data = on_case(desk, case, lambda w, c: record_pdf_of(case_record(w, c), typesetter()))
+    return Response(data, media_type="application/pdf", headers={"content-disposition": 'inline; filename="record.pdf"'})
+
+
+def _fields(options: Json) -> Json:
+    """Payload fields as typed on the page: amperes and millimetres may come as text with a unit; empty ones are left out."""
+    out: Json = {}
+    for name, value in options.items():
+        if value in ("", None):
+            continue
+        if isinstance(value, str) and name in AMPERES:
+            out[name] = parse_value(value, "ampere")
+        elif isinstance(value, str) and name in NUMBERS_MM:
+            out[name] = parse_value(value, "mm")
+        else:
+            out[name] = value
+    return out
+
+
+def _read(file: UploadFile) -> bytes:
+    """An uploaded file's bytes, bounded."""
+    data = file.file.read(LARGEST_UPLOAD + 1)
+    if len(data) > LARGEST_UPLOAD:
+        raise refuse("API-003", f"The file is larger than {LARGEST_UPLOAD // 2**20} MiB.", "Send a smaller one.", Place(file=file.filename))
+    return data
+
+

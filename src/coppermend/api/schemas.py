@@ -1,0 +1,60 @@
+"""What the routes take, as checked shapes. What they give are plain JSON values of the services."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Words = Annotated[str, Field(max_length=4000)]
+Name = Annotated[str, Field(max_length=200)]
+
+
+class Body(BaseModel):
+    """A request's body: unknown fields are refused, so that a typing error is not taken for a wish."""
+
+    model_config = ConfigDict(extra="forbid", str_strip_whitespace=True)
+
+
+class NewCase(Body):
+    """A case to be opened. ``board``: a folder or zip on this computer, or ``demo``."""
+
+    title: Annotated[str, Field(min_length=1, max_length=200)]
+    board: Annotated[str, Field(min_length=1, max_length=2000)]
+    serial: Name = ""
+    owner: Name = ""
+    complaint: Words = ""
+
+
+class NewEntry(Body):
+    """One entry of any kind that ``coppermend note`` writes. ``points`` as people name them or as ids; ``value`` as typed, with its unit.
+
+    ``options`` further payload fields of the kind; numbers may be typed text with a unit. ``entry_id`` of an earlier try makes a retry harmless.
+    """
+
+    kind: Name
+    points: Annotated[list[Name], Field(max_length=8)] = []
+    value: Name = ""
+    part: Name = ""
+    words: Words = ""
+    options: dict[str, Any] = {}
+    instrument: Name = "typed"
+    undoes: Name = ""
+    entry_id: Annotated[str, Field(pattern=r"^[0-9a-f-]{36}$")] | None = None
+
+
+class NewArea(Body):
+    """A work area: round a part with a margin in mm (number, or text as typed), or a polygon of [x_mm, y_mm] corners in copper coordinates."""
+
+    part: Name = ""
+    margin_mm: float | Name = 3.0
+    polygon: Annotated[list[tuple[float, float]], Field(max_length=2000)] = []
+    kind: Name = "rework"
+    severity: int = 2
+    label: Name = ""
+
+
+class Touch(Body):
+    """Two points on which the tips are set."""
+
+    points: Annotated[list[Name], Field(min_length=2, max_length=2)]

@@ -1,0 +1,339 @@
+"""What the page shows, put together from the services' answers. No decision is made here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from coppermend.core.copper.model import ProbePoint
+from coppermend.core.findings import Refusal
+from coppermend.core.log.state import CaseState, plain
+from coppermend.core.planning.model import Check, NextStep, Span
+from coppermend.core.rework.wires import Wire as PlannedWire
+from coppermend.core.rework.wires import WirePlan
+from coppermend.services import scene
+from coppermend.services.bench import next_for_case, proven_for_case, spans_for_case
+from coppermend.services.bind import Binding, bind
+from coppermend.services.cases import CaseView, show_case
+from coppermend.services.points import point_now
+from coppermend.services.power import gate_as_dict, power_story
+from coppermend.services.wires import plan_for_case, proof_of
+from coppermend.services.workshop import Workshop
+
+LAST_READINGS = 400
+"""Readings sent with the bench view: enough for the strip of ticks and the spike."""
+
+TICK_KINDS = ("closed", "open", "ohms", "skip", "volts", "diode", "level", "patch", "look", "clean", "reseat")
+
+GATE_TITLES = {
+    "orientation": "Orientation of the parts",
+    "rails": "Rails to ground",
+    "supply": "The supply by itself",
+    "limit": "Current limit and abort value",
+}
+
+
+def point_view(binding: Binding, point: ProbePoint) -> dict[str, Any]:
+    """One probe point with its words, its net's name and its pin's function."""
+    function = ""
+    for part in binding.board.parts:
+        if part.ref == point.part:
+            function = next((pin.function for pin in part.pins if pin.number == point.pin), "")
+    return {
+        **scene.point_as_json(binding.board, point),
+        "net_name": binding.graph.net_names[point.net],
+        "function": function,
+    }
+
+
+def check_view(binding: Binding, check: Check) -> dict[str, Any]:
+    """A check with both points spelled out."""
+    a, b = binding.graph.point(check.point_a), binding.graph.point(check.point_b)
+    return {**plain(check), "a": point_view(binding, a), "b": point_view(binding, b)}
+
+
+def span_view(span: Span) -> dict[str, Any]:
+    """A span as the map draws it."""
+    return {"net": span.net, "p": span.p, "words": span.words, "sites": list(span.sites), "path": plain(span.path)}
+
+
+def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, done: int) -> dict[str, Any]:
+    """The next step; a patch comes with the first wire proposed for it."""
+    out: dict[str, Any] = {
+        "kind": step.kind,
+        "title": _title(step, done),
+        "words": step.words,
+        "reason": step.reason,
+        "seconds": step.seconds,
+        "gain_bits": step.gain_bits,
+        "left": step.left,
+        "left_seconds": step.left_seconds,
+        "notes": list(step.notes),
+        "check": check_view(binding, step.check) if step.check is not None else None,
+        "span": span_view(step.span) if step.span is not None else None,
+        "wire": None,
+    }
+    if step.kind == "patch" and step.span is not None:
+        plans, why = wire_plans(workshop, case, step.span.net)
+        if plans and plans[0].wires:
+            out["wire"] = wire_view(binding, plans[0].wires[0], plans[0])
+        elif why:
+            out["notes"].append(why)
+    return out
+
+
+def _title(step: NextStep, done: int) -> str:
+    if step.check is not None:
+        word = "No bridge?" if step.check.purpose == "isolation" else {"retest": "Once more"}.get(step.kind, "Check")
+        return f"{word} {done + 1}" if word == "Check" else word
+    words = {"patch": "A break is found", "gate": "Before power", "power": "Power", "done": "Round finished", "area": "Where?"}
+    return words.get(step.kind, step.kind.capitalize())
+
+
+def wire_plans(workshop: Workshop, case: str, net: str) -> tuple[Sequence[WirePlan], str]:
+    """The wire plans of a net, or none and why."""
+    try:
+        return plan_for_case(workshop, case, net), ""
+    except Refusal as err:
+        return (), f"{err.finding.words} {err.finding.remedy}"
+
+
+def wire_view(binding: Binding, wire: PlannedWire, plan: WirePlan) -> dict[str, Any]:
+    """A proposed wire, its ends spelled out, with what its log entry will hold."""
+    a, b = binding.graph.point(wire.a.point), binding.graph.point(wire.b.point)
+    return {
+        **wire.as_dict(),
+        "a": point_view(binding, a),
+        "b": point_view(binding, b),
+        "words": " ".join([wire.words, wire.gauge_reason, *wire.notes]),
+        "cautions": list(plan.cautions),
+        "options": {
+            "awg": wire.gauge.awg,
+            "diameter_mm": wire.gauge.diameter_mm,
+            "length_mm": round(wire.cut_mm, 1),
+            "side": wire.side if wire.side in ("c", "s") else None,
+        },
+    }
+
+
+def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
+    """Everything the bench shows: next step, progress, marks on the map, the last readings."""
+    view, binding = show_case(workshop, case), bind(workshop, case)
+    step, proof = next_for_case(workshop, case), proven_for_case(workshop, case)
+    readings = reading_rows(view.state)
+    done = sum(1 for one in readings if not one["undone"] and one["kind"] in ("closed", "open", "ohms", "skip"))
+    shown_spans = [one for one in spans_for_case(workshop, case) if one.p > 0.5]
+    now = 1 if step.check is not None else 0
+    return {
+        "mark": binding.mark,
+        "case": case_view(view),
+        "states": {ref: str(state) for ref, state in binding.graph.part_states},
+        "areas": areas_view(view.state),
+        "sites": sites_view(binding, proof.at_risk, set(proof.proven), {s for s, _, _ in proof.unprovable}, shown_spans),
+        "spans": [span_view(one) for one in shown_spans],
+        "wires": fitted_wires(view.state),
+        "step": step_view(workshop, case, binding, step, done),
+        "progress": {
+            "done": done,
+            "left": step.left + now,
+            "left_seconds": step.left_seconds + (step.seconds if now else 0.0),
+            "at_risk": len(proof.at_risk),
+            "proven": len(proof.proven),
+            "unproven": len(proof.open_sites) + len(proof.broken),
+            "broken": len(proof.broken),
+            "unprovable": len(proof.unprovable),
+        },
+        "readings": readings,
+        "conflicts": list(proof.conflicts),
+        "practice": bool(view.state.practice),
+    }
+
+
+def case_view(view: CaseView) -> dict[str, Any]:
+    """The case's head."""
+    state = view.state
+    return {
+        "id": state.case,
+        "number": view.number,
+        "title": state.title,
+        "serial": state.serial,
+        "complaint": state.complaint,
+        "owner": state.owner,
+        "progress": state.progress,
+        "package": state.package,
+        "package_id": state.package_id,
+        "opened_at": state.opened_at,
+        "power_on": state.power_on,
+    }
+
+
+def areas_view(state: CaseState) -> list[dict[str, Any]]:
+    """Work areas as the map draws them."""
+    return [
+        {
+            "id": one.id,
+            "polygon": scene.polygon_as_flat(one.polygon),
+            "kind": one.kind,
+            "severity": one.severity,
+            "label": one.label or (f"{one.kind} round {one.part}" if one.part else one.kind),
+            "part": one.part,
+        }
+        for one in state.areas
+    ]
+
+
+def sites_view(
+    binding: Binding, at_risk: Iterable[str], proven: set[str], unprovable: set[str], found: Sequence[Span]
+) -> list[dict[str, Any]]:
+    """Sites at risk with what is known of each: suspect, proven, unprovable, unproven."""
+    suspects = {site for span in found for site in span.sites}
+
+    def state(site: str) -> str:
+        if site in suspects:
+            return "suspect"
+        if site in proven:
+            return "proven"
+        return "unprovable" if site in unprovable else "unproven"
+
+    paths = scene.site_paths(binding.graph, at_risk)
+    return [{"id": site, "state": state(site), **path} for site, path in paths.items()]
+
+
+def fitted_wires(state: CaseState) -> list[dict[str, Any]]:
+    """Patch wires as the map draws them."""
+    return [
+        {
+            "id": one.id,
+            "a": [one.a.x_mm, one.a.y_mm],
+            "b": [one.b.x_mm, one.b.y_mm],
+            "side": one.a.side if one.a.side == one.b.side else "",
+            "words": f"{one.a.id} to {one.b.id}" + (f", {one.length_mm:.0f} mm" if one.length_mm else ""),
+            "planned": False,
+        }
+        for one in state.wires
+    ]
+
+
+def reading_rows(state: CaseState) -> list[dict[str, Any]]:
+    """The last acts at the bench in order, also those taken back."""
+    values = {one.entry: one.value for one in state.readings}
+    rows = [one for one in state.timeline if one.kind in TICK_KINDS]
+    return [
+        {
+            "entry": one.entry,
+            "ref": one.ref,
+            "kind": one.kind,
+            "words": one.words,
+            "observed_at": one.observed_at,
+            "undone": one.undone,
+            "value": values.get(one.entry),
+        }
+        for one in rows[-LAST_READINGS:]
+    ]
+
+
+def net_view(workshop: Workshop, case: str, net: int) -> dict[str, Any]:
+    """A net: its points in words, its readings, how much of what is at risk on it is proven."""
+    binding = bind(workshop, case)
+    proof = proven_for_case(workshop, case)
+    graph = binding.graph
+    points = [point_view(binding, one) for one in graph.points if one.net == net]
+    points.sort(key=lambda one: (not one["reachable"], one["part"] == "", one["part"], _natural(one["pin"]), one["side"]))
+    mine = {one.id for one in graph.sites if one.net == net}
+    risky = [one for one in proof.at_risk if one in mine]
+    good = [one for one in proof.proven if one in mine]
+    words = {item.entry: item.words for item in binding.state.timeline}
+    readings = [
+        {"entry": one.entry, "kind": one.kind, "words": words[one.entry], "points": [ref.id for ref in one.points]}
+        for one in binding.state.readings
+        if any((found := point_now(graph, ref)) is not None and found.net == net for ref in one.points)
+    ]
+    return {
+        "net": net,
+        "name": graph.net_names[net],
+        "points": points,
+        "readings": readings[-12:],
+        "at_risk": len(risky),
+        "proven": len(good),
+        "state": f"{len(good)} of {len(risky)} places at risk proven" if risky else "nothing at risk here",
+    }
+
+
+def _natural(text: str) -> tuple[int, str]:
+    return (int(text), "") if text.isdigit() else (10**6, text)
+
+
+def story_view(workshop: Workshop, case: str) -> dict[str, Any]:
+    """The story: timeline, power-ups with the repairs before them, the gate, photos, and where one was."""
+    view = show_case(workshop, case)
+    state = view.state
+    return {
+        "case": case_view(view),
+        "where_was_i": list(view.where),
+        "timeline": plain(state.timeline),
+        "power_ups": [
+            {**one.as_dict(), "seen_words": _seen(one.as_dict()["seen"]), "repairs_text": "; ".join(one.repairs)}
+            for one in power_story(state)
+        ],
+        "gate": gate_view(view),
+        "photos": plain(state.photos),
+        "notes": plain(state.notes),
+    }
+
+
+def _seen(seen: Sequence[dict[str, Any]]) -> str:
+    texts = []
+    for one in seen:
+        texts += [f"{name}: {one[name]}" for name in ("screen", "sound", "smell", "heat") if one.get(name)]
+        texts += [f"{one['current_a']:g} A"] if one.get("current_a") is not None else []
+        texts += [one["words"]] if one.get("words") else []
+    return "; ".join(texts)
+
+
+def gate_view(view: CaseView) -> dict[str, Any]:
+    """The gate with a title for each item and one line that says how it stands."""
+    gate = gate_as_dict(view.gate)
+    left = [one["item"] for one in gate["items"] if not one["done"]]
+    if gate["overridden"]:
+        words = f"Passed over on purpose: {gate['overridden']}"
+    else:
+        words = "All done since the last soldering." if not left else f"{len(left)} of {len(gate['items'])} still to do since the last soldering."
+    items = [{**one, "title": GATE_TITLES.get(one["item"], one["item"])} for one in gate["items"]]
+    return {**gate, "items": items, "words": words, "power_on": view.state.power_on}
+
+
+def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
+    """Breaks with the wires that mend them, and the wires that were fitted with the checks that prove them."""
+    binding = bind(workshop, case)
+    spans: list[dict[str, Any]] = []
+    cautions: list[str] = []
+    for span in spans_for_case(workshop, case):
+        if span.p <= binding.basis.broken_above and span.p <= 0.5:
+            continue
+        plans, why = wire_plans(workshop, case, span.net) if span.p > binding.basis.broken_above else ((), "Measure on: the readings leave room for doubt.")
+        cautions = list(plans[0].cautions) if plans else cautions
+        rows = [
+            {
+                "kind": plan.kind,
+                "words": "; ".join(wire.words for wire in plan.wires),
+                "notes": [*plan.notes, *(note for wire in plan.wires for note in (wire.gauge_reason, *wire.notes))],
+                "wires": [wire_view(binding, wire, plan) for wire in plan.wires],
+            }
+            for plan in plans
+        ]
+        spans.append({**span_view(span), "plans": rows, "why_none": why})
+    fitted = []
+    for wire, row in zip(binding.state.wires, fitted_wires(binding.state), strict=True):
+        checks = proof_of(binding, wire)
+        fitted.append({**row, "checks": [{**one.as_dict(), "words": f"{one.expect}: {one.point_a} and {one.point_b}. {one.reason}"} for one in checks]})
+    return {"spans": spans, "fitted": fitted, "cautions": cautions}
+
+
+def unproven_view(workshop: Workshop, case: str) -> dict[str, Any]:
+    """What is not proven if one stops now, in plain words."""
+    proof = proven_for_case(workshop, case)
+    sites = {one.id: one.words for one in bind(workshop, case).graph.sites}
+    never = [f"{sites.get(site, site)}: {why} {what}".strip() for site, why, what in proof.unprovable]
+    total = len(proof.at_risk)
+    words = f"{len(proof.proven)} of {total} places at risk are proven." if total else "Nothing is marked as at risk yet."
+    return {**proof.as_dict(), "words": words, "lines": [*proof.words, *never]}
