@@ -40,16 +40,25 @@ class Via:
 
 
 @dataclass(frozen=True, slots=True)
+class Pour:
+    """A poured area: net, side, and its rings in micrometres (the outer one first, then the holes), each left open."""
+
+    net: str
+    side: str
+    rings: tuple[tuple[tuple[int, int], ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Board:
-    """The whole board: placed parts, lands, tracks and vias, each in a fixed order."""
+    """The whole board: placed parts, lands, tracks, vias and poured areas, each in a fixed order."""
 
     parts: tuple[Placed, ...]
     lands: tuple[PlacedLand, ...]
     tracks: tuple[Track, ...]
     vias: tuple[Via, ...]
+    pours: tuple[Pour, ...] = ()
 
 
-# A routed net in raster units: tracks as (side, width in micrometres, corner cells), vias as cells.
 Corner = tuple[int, int]
 
 
@@ -61,44 +70,57 @@ class Routed:
     vias: tuple[Corner, ...]
 
 
-def routes_to_text(routes: dict[str, Routed]) -> str:
-    """The text of routes.json: one line per net, nets in order of their names.
+@dataclass(frozen=True, slots=True)
+class Routes:
+    """Everything that routes.json keeps: the searched tracks of each net, and the poured areas."""
+
+    nets: dict[str, Routed]
+    pours: tuple[Pour, ...] = ()
+
+
+def _flat(corners: tuple[Corner, ...]) -> list[int]:
+    return [v for corner in corners for v in corner]
+
+
+def _corners(flat: list[int]) -> tuple[Corner, ...]:
+    return tuple(zip(flat[::2], flat[1::2], strict=True))
+
+
+def routes_to_text(routes: Routes) -> str:
+    """The text of routes.json: one line per net, nets in order of their names, then one line per poured area.
 
     Each net has `tracks`, a list of [side, width in micrometres, x0, y0, x1, y1, ...], and `vias`, a flat list of x, y;
-    coordinates count cells of 0.635 mm from the board's lower left corner.
+    coordinates count cells of 0.635 mm from the board's lower left corner. A pour has its rings in micrometres.
     """
-    lines = []
-    for name, routed in sorted(routes.items()):
-        body = {
-            "tracks": [[side, width, *(v for corner in corners for v in corner)] for side, width, corners in routed.tracks],
-            "vias": [v for corner in routed.vias for v in corner],
-        }
-        lines.append(f"{json.dumps(name)}: {json.dumps(body, separators=(',', ':'))}")
-    return "{\n" + ",\n".join(lines) + "\n}\n"
+    nets = []
+    for name, routed in sorted(routes.nets.items()):
+        body = {"tracks": [[side, width, *_flat(corners)] for side, width, corners in routed.tracks],
+                "vias": _flat(routed.vias)}
+        nets.append(f"{json.dumps(name)}: {json.dumps(body, separators=(',', ':'))}")
+    areas = [json.dumps([p.net, p.side, [_flat(ring) for ring in p.rings]], separators=(",", ":")) for p in routes.pours]
+    return '{"nets": {\n' + ",\n".join(nets) + '\n},\n"pours": [\n' + ",\n".join(areas) + "\n]}\n"
 
 
-def routes_from_text(text: str) -> dict[str, Routed]:
+def routes_from_text(text: str) -> Routes:
     """Reads what `routes_to_text` wrote."""
-
-    def corners(flat: list[int]) -> tuple[Corner, ...]:
-        return tuple(zip(flat[::2], flat[1::2], strict=True))
-
-    return {
-        name: Routed(tuple((t[0], t[1], corners(t[2:])) for t in body["tracks"]), corners(body["vias"]))
-        for name, body in json.loads(text).items()
+    body = json.loads(text)
+    nets = {
+        name: Routed(tuple((t[0], t[1], _corners(t[2:])) for t in net["tracks"]), _corners(net["vias"]))
+        for name, net in body["nets"].items()
     }
+    return Routes(nets, tuple(Pour(net, side, tuple(_corners(r) for r in rings)) for net, side, rings in body["pours"]))
 
 
 def _mm(corner: Corner) -> tuple[float, float]:
     return round(corner[0] * CELL_MM, 6), round(corner[1] * CELL_MM, 6)
 
 
-def board(routes: dict[str, Routed]) -> Board:
-    """The board from the circuit, the placement, the hand-drawn supply tracks and the searched tracks."""
+def board(routes: Routes) -> Board:
+    """The board from the circuit, the placement, the hand-drawn supply tracks, the searched tracks and the pours."""
     parts = placed()
     tracks = [Track(t.net, t.side, t.width_mm, ((t.x0_mm, t.y0_mm), (t.x1_mm, t.y1_mm))) for t in supply_tracks()]
     vias = [Via(net, x, y, TIE_LAND_MM, TIE_HOLE_MM) for net, x, y in supply_vias()]
-    for name, routed in sorted(routes.items()):
+    for name, routed in sorted(routes.nets.items()):
         tracks += [Track(name, side, width / 1000, tuple(_mm(c) for c in corners)) for side, width, corners in routed.tracks]
         vias += [Via(name, *_mm(c), VIA_LAND_MM, VIA_HOLE_MM) for c in routed.vias]
-    return Board(parts, lands(parts), tuple(tracks), tuple(vias))
+    return Board(parts, lands(parts), tuple(tracks), tuple(vias), routes.pours)

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 
 from demo.copper import Board, Track
 from demo.legend import LINE_MM, MASK_GROWTH_MM, legend
+from demo.pour import one_contour
 from demo.placement import HEIGHT_MM, WIDTH_MM
 
 SOFTWARE = "Coppermend,coppermend demo,1"
@@ -67,6 +68,12 @@ class GerberWriter:
         for i, (x, y) in enumerate(points):
             self._lines.append(f"{_xy(x, y)}D0{1 if i else 2}*")
 
+    def region(self, contour: Iterable[tuple[float, float]], function: str) -> None:
+        """Fills a closed contour."""
+        self._lines += [f"%TA.AperFunction,{function}*%", "G36*"]
+        self.draw(contour)
+        self._lines += ["G37*", "%TD.AperFunction*%"]
+
     def bytes(self) -> bytes:
         """The finished file."""
         return ("\n".join([*self._lines, "M02*"]) + "\n").encode("ascii")
@@ -101,6 +108,10 @@ def _flash_vias(w: GerberWriter, board: Board, grow: float, function: str) -> No
 
 def _copper(board: Board, side: str) -> bytes:
     w = GerberWriter("Copper,L1,Top" if side == "c" else "Copper,L2,Bot", "Positive")
+    for pour in board.pours:
+        if pour.side == side:
+            w.attributes(N=pour.net)
+            w.region(one_contour(pour.rings), "Conductor")
     tracks: list[Track] = [t for t in board.tracks if t.side == side]
     for track in tracks:
         w.aperture(f"C,{track.width_mm:g}", "Conductor")

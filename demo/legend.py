@@ -28,7 +28,7 @@ class Printed:
 _TITLES: tuple[tuple[str, float, float, float], ...] = (
     (NAME, 22, 2.3, 3.4), (ISSUE, 44, 2.3, 2.0), ("BUILT FOR PRACTICE 1983", 78, 2.3, 2.0), ("KEYBOARD", 12.5, 78, 1.5),
     ("EXPANSION", 33.5, 78, 1.5), ("RESET", 57, 78, 1.3), ("BREAK", 63, 78, 1.3), ("VIDEO", 74.5, 77.3, 1.4),
-    ("TAPE", 84, 77.3, 1.4), ("SPKR", 90.5, 77.3, 1.2), ("POWER +5V", 103, 77.6, 1.4), ("3.6V", 6, 42.5, 2.0), ("ON", 50.7, 76, 1.3),
+    ("TAPE", 84, 77.3, 1.4), ("SPKR", 90.5, 77.3, 1.2), ("POWER +5V", 103, 77.6, 1.4), ("ON", 50.7, 76, 1.3),
 )
 
 
@@ -48,10 +48,15 @@ def _words(item: Placed) -> list[Points]:
     if part.ref == "SW1" or package.startswith("DIP"):
         return _inside(item, f"{part.ref}  {part.value if part.ref != 'SW1' else ''}".strip(), 1.6 if item.footprint.lands[-1].x_mm < 10 else 2.2)
     if package == "CELL":
-        return _inside(item, part.ref, 3.0)
-    if package in ("AXIAL400", "DIODE400", "AXIAL500", "DISC200", "HC18", "SIP9", "WATCH"):
+        return text(part.ref, middle - 2.5, (y0 + y1) / 2, 2.6, 90) + text(part.value, middle + 2.5, (y0 + y1) / 2, 2.0, 90)
+    if package == "SIP9":
+        upright = y1 - y0 > x1 - x0
+        return text(part.ref, x0 - 1.0, y0 + 3.5, 1.3, 90) if upright else text(part.ref, x0 + 2.6, y1 + 1.0, 1.3)
+    if package in ("AXIAL400", "DIODE400", "AXIAL500", "DISC200", "HC18", "WATCH"):
         return _inside(item, part.ref, 1.3)
-    if package in ("RADIAL200", "LED100", "TO92", "BUTTON"):
+    if package == "TO92":
+        return text(part.ref, middle, y1 + 0.9, 1.2)
+    if package in ("RADIAL200", "LED100", "BUTTON"):
         return text(part.ref, middle, (y0 + y1) / 2 - (2.0 if package == "RADIAL200" else 0), 1.1)
     return text(part.ref, x0 - 1.9, (y0 + y1) / 2, 1.3, 90)
 

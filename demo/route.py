@@ -7,10 +7,11 @@ import sys
 from pathlib import Path
 
 from demo import circuit, raster
-from demo.copper import routes_to_text
+from demo.copper import Routes, board, routes_to_text
 from demo.finish import finish
 from demo.maze import negotiate
 from demo.placement import placed
+from demo.pour import pours
 
 ROUNDS = 80
 ROUTES = Path(__file__).with_name("routes.json")
@@ -21,7 +22,8 @@ def find_routes(say: bool) -> str:
     maze, nets = raster.build(placed(), circuit.nets(circuit.parts()))
     if negotiate(maze, nets, ROUNDS, say):
         raise RuntimeError("some nets are still in each other's way; change the placement or allow more rounds")
-    return routes_to_text(finish(maze, nets))
+    found = finish(maze, nets)
+    return routes_to_text(Routes(found, pours(board(Routes(found)))))
 
 
 def main() -> int:

@@ -80,6 +80,9 @@ def copper(board: Board) -> list[Copper]:
     for track in board.tracks:
         shape = shapely.LineString(track.points).buffer(track.width_mm / 2, quad_segs=_ARC_STEPS)
         found.append(Copper(track.net, track.side, shape, f"track of {track.net}"))
+    for pour in board.pours:
+        outer, *inner = [[(x / 1000, y / 1000) for x, y in ring] for ring in pour.rings]
+        found.append(Copper(pour.net, pour.side, shapely.Polygon(outer, inner), f"poured area of {pour.net}"))
     return found
 
 
