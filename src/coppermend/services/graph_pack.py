@@ -35,6 +35,7 @@ def pack_graph(graph: CopperGraph) -> tuple[dict[str, NDArray[Any]], dict[str, A
     rings = [ring for sheet in graph.sheets for polygon in sheet.rings for ring in polygon]
     arrays["ring.xy"] = np.array([xy for ring in rings for xy in ring], dtype=np.float64).reshape(-1, 2)
     arrays["ring.count"] = np.array([len(ring) for ring in rings], dtype=np.int32)
+    needs = {one: k for k, one in enumerate(dict.fromkeys(p.needs for p in graph.points))}
     value = {
         "version": [PACK_VERSION, GRAPH_VERSION],
         "package_id": graph.package_id,
@@ -42,7 +43,8 @@ def pack_graph(graph: CopperGraph) -> tuple[dict[str, NDArray[Any]], dict[str, A
         "node_layer": [p[2] for p in graph.node_place],
         "node_kind": graph.node_kind,
         "sites": {name: [str(getattr(s, name)) for s in graph.sites] for name in _SITE_TEXTS},
-        "points": [_row(p) for p in graph.points],
+        "points": _columns(graph.points, needs),
+        "needs": [list(n) for n in needs],
         "part_states": graph.part_states,
         "built_states": graph.built_states,
         "pins": [_row(p) for p in graph.pins],
@@ -65,7 +67,7 @@ def unpack_graph(arrays: dict[str, NDArray[Any]], value: dict[str, Any]) -> Copp
         node_place=tuple((x, y, layer) for (x, y), layer in zip(xy, value["node_layer"], strict=True)),
         node_kind=tuple(value["node_kind"]),
         sites=_sites(arrays, value["sites"]),
-        points=tuple(_point(row) for row in value["points"]),
+        points=_points(value["points"], [_states(rows) for rows in value["needs"]]),
         part_states=_states(value["part_states"]),
         built_states=_states(value["built_states"]),
         pins=tuple(_pin(row) for row in value["pins"]),
@@ -111,8 +113,15 @@ def _sites(arrays: dict[str, NDArray[Any]], texts: dict[str, list[str]]) -> tupl
     return tuple(Site(*row) for row in columns)
 
 
-def _point(row: list[Any]) -> ProbePoint:
-    return ProbePoint(*row[:-1], needs=_states(row[-1]))
+_POINT_FIELDS = tuple(field.name for field in fields(ProbePoint))[:-1]
+
+
+def _columns(points: tuple[ProbePoint, ...], needs: dict[Any, int]) -> list[list[Any]]:
+    return [*([getattr(p, name) for p in points] for name in _POINT_FIELDS), [needs[p.needs] for p in points]]
+
+
+def _points(columns: list[list[Any]], needs: list[tuple[tuple[str, PartState], ...]]) -> tuple[ProbePoint, ...]:
+    return tuple(ProbePoint(*row, needs=needs[k]) for *row, k in zip(*columns, strict=True))
 
 
 def _pin(row: list[Any]) -> PinPlace:
