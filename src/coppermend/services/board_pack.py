@@ -122,7 +122,7 @@ def _row(one: Any) -> list[Any]:
 
 def _pack_shapes(arrays: dict[str, NDArray[Any]], name: str, shapes: ShapeSet) -> None:
     kind, coordinates, offsets = _ragged(shapes.skeleton)
-    arrays[f"{name}.kind"], arrays[f"{name}.xy"] = kind, coordinates
+    arrays[f"{name}.type"], arrays[f"{name}.xy"] = kind, coordinates
     for level, offset in enumerate(offsets):
         arrays[f"{name}.offset{level}"] = offset
     arrays[f"{name}.radius"] = shapes.radius_mm
@@ -140,7 +140,7 @@ def _ragged(skeleton: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any], list[ND
 
 
 def _shapes(arrays: dict[str, NDArray[Any]], name: str) -> ShapeSet:
-    kind, xy = arrays[f"{name}.kind"], arrays[f"{name}.xy"]
+    kind, xy = arrays[f"{name}.type"], arrays[f"{name}.xy"]
     counts, sizes, blob = (arrays[f"{name}.offset{level}"] for level in range(3))
     skeleton = np.empty(len(kind), dtype=object)
     simple = np.flatnonzero((kind == 0) | (kind == 1))
