@@ -114,7 +114,7 @@ def state(title: str = f"Machine {NASTY}") -> log.CaseState:
 def judgement() -> Judgement:
     """One mended break, eight proven places, the rest open, a barrel that continuity cannot prove."""
     names = tuple(site.id for site in sites())
-    p = {name: (0.0001 if i < 8 else 0.01) for i, name in enumerate(names)}
+    p = {name: (0.0001 if i < 8 or name == "barrel@1" else 0.01) for i, name in enumerate(names)}
     span = Span("A0", ("run@9", "run@11"), 0.998, f"between the via under U9 and U9.5, solder side {NASTY}")
     left = Check("c1", "isolation", "a", "b", "A0", "A1", None, (), 3.0, "reason")
     return Judgement(
