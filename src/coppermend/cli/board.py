@@ -153,3 +153,6 @@ def _time_words(board: Board) -> str:
     if "cached" in seconds:
         return f"From the cache in {seconds['total']:.2f} s."
     return f"Built in {seconds['total']:.2f} s."
+
+
+from coppermend.cli import board_graph  # noqa: E402, F401  (adds the commands path and graph to the group above)

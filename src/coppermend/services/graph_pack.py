@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import asdict, fields
 from itertools import pairwise
 from typing import Any
@@ -121,7 +122,8 @@ def _columns(points: tuple[ProbePoint, ...], needs: dict[Any, int]) -> list[list
 
 
 def _points(columns: list[list[Any]], needs: list[tuple[tuple[str, PartState], ...]]) -> tuple[ProbePoint, ...]:
-    return tuple(ProbePoint(*row, needs=needs[k]) for *row, k in zip(*columns, strict=True))
+    columns = [*columns[:-1], [needs[k] for k in columns[-1]]]
+    return tuple(itertools.starmap(ProbePoint, zip(*columns, strict=True)))
 
 
 def _pin(row: list[Any]) -> PinPlace:

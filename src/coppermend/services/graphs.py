@@ -14,7 +14,7 @@ from coppermend.core.copper.model import CopperGraph, ProbePoint, Site
 from coppermend.core.copper.path import Way, way
 from coppermend.core.copper.provable import NetView, net_view
 from coppermend.core.copper.worked import node_of
-from coppermend.core.findings import refuse
+from coppermend.core.findings import Refusal, refuse
 from coppermend.services.graph_pack import pack_graph, unpack_graph
 from coppermend.services.ports import ShelvedBoard
 
@@ -76,9 +76,21 @@ def net_named(graph: CopperGraph, word: str) -> int:
     return found
 
 
-def way_between(graph: CopperGraph, first: str, second: str) -> Way:
-    """The way through the copper between two points as a person names them. Refusals GRF-020, GRF-021."""
-    return way(graph, point_named(graph, first), point_named(graph, second))
+def way_between(graph: CopperGraph, first: str, second: str) -> Way | None:
+    """The way through the copper between two points as a person names them; None where no copper joins them. Refusal GRF-020."""
+    a, b = point_named(graph, first), point_named(graph, second)
+    try:
+        return way(graph, a, b)
+    except Refusal as refusal:
+        if refusal.finding.code == "GRF-021":
+            return None
+        raise
+
+
+def net_of_point(graph: CopperGraph, word: str) -> str:
+    """The name of the net a point is on. Refusal GRF-020."""
+    node = node_of(graph, point_named(graph, word))
+    return graph.net_names[graph.node_net[node]] if node is not None else ""
 
 
 def net_graph(graph: CopperGraph, net: int) -> dict[str, Any]:
