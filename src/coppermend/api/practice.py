@@ -8,6 +8,7 @@ from fastapi import APIRouter
 
 from coppermend.api.routes import TheDesk, on_case
 from coppermend.api.schemas import Touch
+from coppermend.services.patients import ask_patient, patient_truth
 
 router = APIRouter(prefix="/api", tags=["practice"])
 
@@ -15,16 +16,12 @@ router = APIRouter(prefix="/api", tags=["practice"])
 @router.post("/cases/{case}/practice/ask")
 def ask(case: str, body: Touch, desk: TheDesk) -> dict[str, Any]:
     """Set the tips on two points: what the patient's meter says. Nothing is noted by this."""
-    from coppermend.services.patients import ask_patient
-
-    answer: dict[str, Any] = on_case(desk, case, lambda w, c: ask_patient(w, c, body.points[0], body.points[1])).as_dict()
+    answer: dict[str, Any] = on_case(desk, case, lambda w, c: ask_patient(w, c, body.points[0], body.points[1], body.attempt)).as_dict()
     return answer
 
 
 @router.get("/cases/{case}/practice/truth")
 def truth(case: str, desk: TheDesk) -> dict[str, Any]:
     """What was really broken, and whether it was found. Asked for at the end."""
-    from coppermend.services.patients import patient_truth
-
     answer: dict[str, Any] = on_case(desk, case, patient_truth).as_dict()
     return answer

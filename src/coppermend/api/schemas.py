@@ -55,6 +55,7 @@ class NewArea(Body):
 
 
 class Touch(Body):
-    """Two points on which the tips are set."""
+    """Two points on which the tips are set; ``attempt`` counts touches of this pair since it was last noted."""
 
     points: Annotated[list[Name], Field(min_length=2, max_length=2)]
+    attempt: Annotated[int, Field(ge=0, le=100)] = 0

@@ -1,0 +1,197 @@
+"""A practice patient behind a case: it answers the tips as a broken board would, and shows its truth at the end.
+
+The log keeps what the patient is made from (seed, number of breaks, areas, noise), never which site is broken: the same entry makes the same
+patient on every machine. What the bench does to it (patch wires, parts in or out, joints soldered again) is taken from the log.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from coppermend.core.belief.model import WorkArea
+from coppermend.core.board.model import Board, PartState
+from coppermend.core.copper.model import CopperGraph, SiteKind
+from coppermend.core.copper.worked import PatchWire, TrackCut, worked
+from coppermend.core.findings import refuse
+from coppermend.core.log.model import Entry
+from coppermend.core.log.state import CaseState, plain
+from coppermend.practice.drawing import draw_patient
+from coppermend.practice.patient import Answer, Patient, Truth
+from coppermend.services.areas import around_part
+from coppermend.services.bench import spans_for_case
+from coppermend.services.bind import Binding, bind, part_states, sockets
+from coppermend.services.entries import write
+from coppermend.services.points import resolve
+from coppermend.services.workshop import Workshop
+
+CELL_MARGIN_MM = 9.0
+"""How far leaked electrolyte creeps round a cell on the demonstration machine; an assumption."""
+
+_MENDED_BY_SOLDER = (SiteKind.JOINT,)
+_MENDED_BY_RESEAT = (SiteKind.CONTACT, SiteKind.LEG)
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """What the patient's meter says: ``says`` closed or open, ``ohms`` it shows (None = overload), ``words`` for the page."""
+
+    says: str
+    ohms: float | None
+    words: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The answer as plain JSON values."""
+        return {"says": self.says, "ohms": self.ohms, "words": self.words}
+
+
+@dataclass(frozen=True, slots=True)
+class TrueBreak:
+    """One thing that was really broken: net, words, where it is drawn, and whether it was found (inside an announced span) or mended."""
+
+    net: str
+    words: str
+    layer: str
+    path: tuple[tuple[float, float], ...]
+    found: bool
+    mended: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TruthShown:
+    """The patient's truth, marked: its breaks, and one line that says how it went."""
+
+    breaks: tuple[TrueBreak, ...]
+    readings: int
+    words: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The truth as plain JSON values."""
+        return {"breaks": plain(self.breaks), "readings": self.readings, "words": self.words}
+
+
+def put_patient(workshop: Workshop, case: str, *, seed: int, breaks: int, noise: str = "standard") -> Entry:
+    """Put a practice patient behind a case: ``breaks`` sites broken, drawn by the standard damage in the case's work areas. ``noise`` standard or off."""
+    if noise not in ("standard", "off"):
+        raise refuse("PRA-010", f"There is no noise {noise!r}.", "Say standard or off.")
+    state = bind(workshop, case).state
+    if state.practice:
+        raise refuse("PRA-011", "A practice patient is behind this case already.", "Open another case for another patient.")
+    areas: list[Any] = [{"polygon": [list(xy) for xy in one.polygon], "kind": one.kind, "severity": one.severity} for one in state.areas]
+    return write(workshop, case, "practice", {"patient": {"seed": seed, "breaks": breaks, "noise": noise, "areas": areas}})
+
+
+def ask_patient(workshop: Workshop, case: str, point_a: str, point_b: str, attempt: int = 0) -> Touched:
+    """Set the tips on two points and read the patient's meter. Nothing is noted. ``attempt`` counts touches of this pair since it was last noted."""
+    binding = bind(workshop, case)
+    a, b = resolve(binding.graph, point_a).id, resolve(binding.graph, point_b).id
+    if a == b:
+        raise refuse("NOT-002", f"Both tips are on {a}.", "Name two different points.")
+    patient = _patient(binding)
+    for _ in range(_noted(binding.state, a, b) + attempt):
+        patient.ask(a, b)
+    return _touched(patient.ask(a, b))
+
+
+def patient_truth(workshop: Workshop, case: str) -> TruthShown:
+    """What was really broken, and which of it was found or mended."""
+    binding = bind(workshop, case)
+    truth = _truth(binding)
+    named = {site for span in spans_for_case(workshop, case) if span.p > binding.basis.broken_above for site in span.sites} | set(binding.broken)
+    mended = set(truth.broken) - set(_still_broken(binding, truth))
+    bridged = set(binding.broken)
+    sites = {one.id: one for one in binding.base.sites}
+    rows = tuple(
+        TrueBreak(
+            binding.base.net_names[site.net], site.words or f"{site.kind} on net {binding.base.net_names[site.net]}", site.layer, site.path,
+            site.id in named, site.id in mended or site.id in bridged,
+        )
+        for site in (sites[one] for one in truth.broken if one in sites)
+    )  # fmt: skip
+    found = sum(1 for one in rows if one.found or one.mended)
+    readings = sum(1 for one in binding.state.readings if one.kind in ("closed", "open", "ohms"))
+    return TruthShown(rows, readings, f"{found} of {len(rows)} found with {readings} readings.")
+
+
+def standard_areas(board: Board) -> tuple[WorkArea, ...]:
+    """The standard damage of a board for practice: the largest socketed part was changed (rework, severity 2), and cells have leaked (corrosion, severity 1)."""
+    out: list[WorkArea] = []
+    socketed = [one for one in board.parts if one.state is PartState.SOCKETED and one.pins]
+    if socketed:
+        part = max(socketed, key=lambda one: (len(one.pins), one.ref == "U1"))
+        out.append(WorkArea("socket", around_part(board, part.ref, 3.0), "rework", 2, f"socket of {part.ref} changed", part.ref))
+    for part in board.parts:
+        if part.ref.startswith("BT") and part.pins:
+            out.append(WorkArea(part.ref, around_part(board, part.ref, CELL_MARGIN_MM), "corrosion", 1, f"cell {part.ref} leaked"))
+    return tuple(out)
+
+
+def demo_areas(workshop: Workshop, case: str) -> tuple[WorkArea, ...]:
+    """The work areas of the demonstration case."""
+    return standard_areas(bind(workshop, case).board)
+
+
+def _spec(state: CaseState) -> dict[str, Any]:
+    if not state.practice:
+        raise refuse("PRA-012", "No practice patient is behind this case.", "Measure on the real board, or open the demonstration: coppermend demo.")
+    spec = json.loads(state.practice) if isinstance(state.practice, str) else dict(state.practice)
+    return dict(spec)
+
+
+def _truth(binding: Binding) -> Truth:
+    if "patient truth" not in binding.memo:
+        spec = _spec(binding.state)
+        areas = [
+            WorkArea(f"p{i}", tuple((float(x), float(y)) for x, y in one["polygon"]), str(one["kind"]), int(one["severity"]))
+            for i, one in enumerate(spec.get("areas", ()))
+        ]
+        binding.memo["patient truth"] = draw_patient(
+            binding.base, areas, int(spec["seed"]), int(spec["breaks"]), noise_off=spec.get("noise") == "off"
+        )
+    truth: Truth = binding.memo["patient truth"]
+    return truth
+
+
+def _patient(binding: Binding) -> Patient:
+    truth = _truth(binding)
+    left = Truth(_still_broken(binding, truth), truth.shorts, truth.dead, truth.noise)
+    return Patient(_as_worked(binding), left, int(_spec(binding.state)["seed"]))
+
+
+def _as_worked(binding: Binding) -> CopperGraph:
+    """The patient's copper under the part states, wires and cuts of the log; what the belief holds broken is not taken from it."""
+    state = binding.state
+    states = part_states(state)
+    wires = [PatchWire(one.id, one.a.id, one.b.id, one.diameter_mm, one.length_mm) for one in state.wires]
+    cuts = [TrackCut(one.id, layer=one.side, x_mm=one.x_mm, y_mm=one.y_mm) for one in state.cuts]
+    return worked(binding.base, states, wires, cuts, sockets(state, binding.base, states))
+
+
+def _still_broken(binding: Binding, truth: Truth) -> tuple[str, ...]:
+    """The broken sites that no act has mended: joints soldered again, contacts of parts reseated or swapped, sockets replaced."""
+    soldered = {(ref.part, ref.pin) for act in binding.state.acts if act.kind == "solder" for ref in act.points}
+    reseated = {act.part for act in binding.state.acts if act.kind in ("reseat", "swap", "fit", "press") and act.part}
+    sites = {one.id: one for one in binding.base.sites}
+
+    def mended(site_id: str) -> bool:
+        site = sites.get(site_id)
+        if site is None:
+            return False
+        by_solder = site.kind in _MENDED_BY_SOLDER and (site.part, site.pin) in soldered
+        return by_solder or (site.kind in _MENDED_BY_RESEAT and site.part in reseated)
+
+    return tuple(one for one in truth.broken if not mended(one))
+
+
+def _noted(state: CaseState, a: str, b: str) -> int:
+    """How often this pair was noted: each time is another touch of the tips."""
+    pair = {a, b}
+    return sum(1 for one in state.readings if {ref.id for ref in one.points} == pair)
+
+
+def _touched(answer: Answer) -> Touched:
+    if answer.says == "open":
+        return Touched("open", None, "No beep; the display shows OL.")
+    shown = "" if answer.ohms is None else f" The display shows {answer.ohms:.2f} ohm."
+    return Touched("closed", answer.ohms, f"It beeps.{shown}")
