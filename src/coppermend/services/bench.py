@@ -1,0 +1,166 @@
+"""What to do now at the bench: the next step, the round, the spans, what is proven and what is not.
+
+Everything is computed from a case's binding and kept with it: asking twice costs nothing, one more entry makes a new binding.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, TypeVar, cast
+
+from coppermend.core.belief.engine import CopperBelief, belief
+from coppermend.core.copper.neighbours import Neighbour, neighbours
+from coppermend.core.log.gate import gate_status
+from coppermend.core.log.state import plain
+from coppermend.core.planning.costs import CostTable, TipState
+from coppermend.core.planning.model import NextStep, RoundPlan, Span
+from coppermend.core.planning.next import next_step
+from coppermend.core.planning.round import plan_round
+from coppermend.core.planning.spans import not_proven, spans
+from coppermend.services.bind import Binding, bind
+from coppermend.services.workshop import Workshop
+
+WINDOW_MM = 1.27
+"""Nets whose copper comes this near to each other in a work area are checked for a bridge: half the pin pitch of a DIP."""
+
+COSTS = CostTable()
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What the readings prove so far. Site ids; ``words`` say in plain words what is not proven if one stops now."""
+
+    at_risk: tuple[str, ...]
+    proven: tuple[str, ...]
+    broken: tuple[str, ...]
+    open_sites: tuple[str, ...]
+    unprovable: tuple[tuple[str, str, str], ...]
+    expired: tuple[tuple[str, str], ...]
+    conflicts: tuple[str, ...]
+    words: tuple[str, ...]
+
+    @property
+    def all_proven(self) -> bool:
+        """Every site at risk that continuity can prove is proven whole."""
+        return bool(self.at_risk) and not self.open_sites and not self.broken
+
+    def as_dict(self) -> dict[str, Any]:
+        """The proof as plain JSON values."""
+        return {**plain(self), "all_proven": self.all_proven}
+
+
+def next_for_case(workshop: Workshop, case: str) -> NextStep:
+    """The next step of a case: mark an area, a check, a patch, the gate, power, or done."""
+    binding = bind(workshop, case)
+    return _kept(binding, "next", lambda: _next(binding))
+
+
+def round_for_case(workshop: Workshop, case: str) -> RoundPlan:
+    """The round that is left to do."""
+    return plan_of(bind(workshop, case))
+
+
+def spans_for_case(workshop: Workshop, case: str) -> tuple[Span, ...]:
+    """The stretches that the readings leave as places of breaks, most likely first."""
+    return spans_of(bind(workshop, case))
+
+
+def proven_for_case(workshop: Workshop, case: str) -> Proof:
+    """What is proven, what is not, and what nothing can prove."""
+    binding = bind(workshop, case)
+    return _kept(binding, "proof", lambda: _proof(binding))
+
+
+def posterior_of(binding: Binding) -> CopperBelief:
+    """The belief of a binding."""
+    return _kept(binding, "posterior", lambda: belief(binding.graph, binding.areas, binding.evidence, binding.basis))
+
+
+def plan_of(binding: Binding) -> RoundPlan:
+    """The round of a binding."""
+    return _kept(binding, "round", lambda: _plan(binding))
+
+
+def spans_of(binding: Binding) -> tuple[Span, ...]:
+    """The spans of a binding."""
+    return _kept(binding, "spans", lambda: tuple(spans(binding.graph, posterior_of(binding), binding.basis)))
+
+
+def neighbours_of(binding: Binding) -> tuple[Neighbour, ...]:
+    """Nets that come near each other in the work areas."""
+    polygons = [area.polygon for area in binding.areas]
+    return _kept(binding, "neighbours", lambda: tuple(neighbours(binding.board, binding.graph, polygons, WINDOW_MM)))
+
+
+def tips_of(binding: Binding) -> TipState:
+    """Where the probes were left."""
+    a, b = (binding.graph.point(one) if one else None for one in binding.tips)
+    return TipState(a, b, up=a.side if a is not None else "c")
+
+
+def step_as_dict(step: NextStep) -> dict[str, Any]:
+    """A next step as plain JSON values."""
+    return cast("dict[str, Any]", plain(step))
+
+
+def _kept(binding: Binding, name: str, make: Callable[[], T]) -> T:
+    if name not in binding.memo:
+        binding.memo[name] = make()
+    return cast("T", binding.memo[name])
+
+
+def _plan(binding: Binding) -> RoundPlan:
+    return plan_round(
+        binding.graph,
+        binding.areas,
+        binding.evidence,
+        binding.basis,
+        COSTS,
+        neighbours_of(binding),
+        WINDOW_MM,
+        tips_of(binding),
+        posterior=posterior_of(binding),
+    )
+
+
+def _next(binding: Binding) -> NextStep:
+    if not binding.areas and not binding.state.wires:
+        return NextStep(
+            "area",
+            "Mark where the copper was disturbed or attacked.",
+            "Without a work area there is nothing to prove: the round is planned for the copper inside the areas.",
+            0.0,
+            0.0,
+            notes=("For example: area add CASE --part U1 --kind rework --severity 2",),
+        )
+    step = next_step(
+        binding.graph, binding.areas, binding.evidence, binding.basis, COSTS, tips_of(binding), plan_of(binding), posterior=posterior_of(binding)
+    )
+    return step if step.kind != "done" else _after_copper(binding, step)
+
+
+def _after_copper(binding: Binding, done: NextStep) -> NextStep:
+    """The copper is done: the gate, then power, then what was seen."""
+    state = binding.state
+    gate = gate_status(state.gate, state.readings, state.last_soldering)
+    if state.power_ups and state.power_ups[-1].at > state.last_soldering:
+        return done
+    if not gate.open:
+        asks = tuple(f"{one.item}: {one.words}" for one in gate.missing)
+        return NextStep("gate", "Before power: " + gate.missing[0].words, f"{done.words} {done.reason}".strip(), 0.0, 0.0, notes=asks)
+    return NextStep("power", "Put power on, look, listen, and note what is seen.", f"{done.words} {done.reason}".strip(), COSTS.power_s, 0.0)
+
+
+def _proof(binding: Binding) -> Proof:
+    plan, posterior, basis = plan_of(binding), posterior_of(binding), binding.basis
+    chance = {site: posterior.p(site) for site in plan.provable}
+    broken = tuple(site for site in plan.provable if chance[site] > basis.broken_above)
+    spanned = {site for span in spans_of(binding) if span.p > basis.broken_above for site in span.sites}
+    proven = tuple(site for site in plan.provable if chance[site] < basis.proven_below)
+    named = tuple(dict.fromkeys([*broken, *sorted(spanned)]))
+    left = tuple(site for site in plan.provable if site not in set(proven) | set(named))
+    conflicts = tuple(one.words for one in posterior.conflicts)
+    return Proof(plan.at_risk, proven, named, left, plan.unprovable, binding.expired, conflicts, not_proven(binding.graph, posterior, basis))
