@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -163,7 +163,8 @@ class _Picture:
     ) -> None:
         """Fills the ARC and REGION objects at ``index``."""
         lengths = np.array([len(paths[p]) for p in path], dtype=np.int64)
-        flat = np.array([q for p in path for q in paths[p]], dtype=np.float64).reshape(-1, 2)
+        numbers = chain.from_iterable(chain.from_iterable(paths[p] for p in path))
+        flat = np.fromiter(numbers, dtype=np.float64, count=2 * int(lengths.sum())).reshape(-1, 2)
         flat = self.placing.apply(flat)
         first = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
         near = np.ones(len(index), dtype=bool)
@@ -217,8 +218,7 @@ class _Picture:
             self.swept += 1
         corners = shapely.get_coordinates(template.skeleton)
         swept = [
-            shapely.convex_hull(shapely.MultiPoint(np.vstack([corners + a, corners + b])))
-            for a, b in pairwise(line)
+            shapely.convex_hull(shapely.MultiPoint(np.vstack([corners + a, corners + b]))) for a, b in pairwise(line)
         ]
         area = shapely.union_all([flattened(s, template.radius_mm) for s in swept])
         return area, 0.0

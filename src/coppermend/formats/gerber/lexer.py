@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import re
 
-Token = tuple[str, str, str, str, str, str, str, str, str, str]
-"""comment, G 1 to 3, X, Y, I, J, D 1 to 3, extended block, other word, stray text. Most are empty."""
+Token = tuple[str, str, str, str, str, str, str]
+"""G 1 to 3, X, Y, I, J, D 1 to 3, and the whole text of anything else. Most are empty."""
 
 _TOKEN = re.compile(
     r"\s*+(?:"
-    r"G(?:04|4(?!\d))([^*]{0,4000}+)\*"
-    r"|(?:G0{0,3}([123]))?(?:X([+-]?[\d.]++))?(?:Y([+-]?[\d.]++))?(?:I([+-]?[\d.]++))?(?:J([+-]?[\d.]++))?(?:D0{0,3}([123]))?\*"
-    r"|%([^%]*+)%"
-    r"|([^%*]++)\*"
-    r"|(%|[^%*]++)"
+    r"(?:G0{0,3}([123]))?(?:X([+-]?[\d.]++))?(?:Y([+-]?[\d.]++))?(?:I([+-]?[\d.]++))?(?:J([+-]?[\d.]++))?(?:D0{0,3}([123]))?\*"
+    r"|(G(?:04|4(?!\d))[^*]{0,4000}+\*|%[^%]*+%|[^%*]++\*|%|[^%*]++)"
     r")"
 )
+"""A comment may hold a percent sign; a lone % or text without * at its end is something that belongs to no statement."""
 
 WORD = re.compile(r"([A-Z])\s*([+-]?[\d.]*)")
 """Letter and digits of an unusual word."""
@@ -24,8 +22,8 @@ WORD = re.compile(r"([A-Z])\s*([+-]?[\d.]*)")
 def tokens(text: str) -> list[Token]:
     """All tokens in order.
 
-    >>> tokens("G01X1Y2D02*")[0][1:7]
-    ('1', '1', '2', '', '', '2')
+    >>> tokens("G01X1Y2D02*G36*")
+    [('1', '1', '2', '', '', '2', ''), ('', '', '', '', '', '', 'G36*')]
     """
     return _TOKEN.findall(text.rstrip())
 

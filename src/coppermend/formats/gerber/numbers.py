@@ -36,21 +36,29 @@ class Numbers(dict[str, float]):
         super().__init__()
         self._form = form
         self._divisor = 10.0**form.decimals
+        self._unit = form.mm_per_unit
+        self._plain = not form.trailing
 
     def __missing__(self, digits: str) -> float:
-        value = self._value(digits) if len(digits) <= 40 else math.nan
+        try:
+            if self._plain:
+                value = int(digits) * self._unit / self._divisor
+            else:
+                value = self._by_format(digits)
+        except ValueError:
+            value = self._with_point(digits)
         self[digits] = value
         return value
 
-    def _value(self, digits: str) -> float:
+    def _by_format(self, digits: str) -> float:
+        """Trailing zeros left out: filled up on the right."""
         form = self._form
+        sign = digits[0] if digits[:1] in "+-" else ""
+        plain = digits[len(sign) :]
+        return int(sign + plain.ljust(form.whole + form.decimals, "0")) * self._unit / self._divisor
+
+    def _with_point(self, digits: str) -> float:
         try:
-            if "." in digits:
-                return float(digits) * form.mm_per_unit
-            if form.trailing:
-                sign = digits[0] if digits[:1] in "+-" else ""
-                plain = digits[len(sign) :]
-                digits = sign + plain.ljust(form.whole + form.decimals, "0")
-            return int(digits) * form.mm_per_unit / self._divisor
+            return float(digits) * self._unit
         except ValueError:
             return math.nan

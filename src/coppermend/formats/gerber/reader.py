@@ -29,6 +29,7 @@ _COORDINATE = re.compile(
 _FORMAT = re.compile(r"FS([LTD]?)([AI]?)(?:[NGDM]\d)*X(\d)(\d)Y(\d)(\d)")
 _APERTURE = re.compile(r"ADD0*(\d{1,9})([A-Za-z_.$][^,]*)(?:,(.*))?\Z", re.S)
 _ATTRIBUTE_COMMENT = re.compile(r"\s*#@!\s*(TF|TA|TO|TD)(.*)\Z", re.S)
+_COMMENT = re.compile(r"G(?:04|4(?!\d))")
 _PAIR = re.compile(r"([AB])([+-]?[\d.]+)")
 _STEP = re.compile(r"([XYIJ])([+-]?[\d.]+)")
 Point = tuple[float, float]
@@ -183,16 +184,18 @@ class _Reader:
         rows = self.frames[-1].rows
         incremental = False
         block: list[Row] | None = None
+        region: list[Point] | None = None
         k = -1
-        for comment, g, xs, ys, i_, j_, d, extended, word, stray in text_tokens:
+        for g, xs, ys, i_, j_, d, other in text_tokens:
             k += 1
-            if comment or extended or word or stray:
+            if other:
                 self.k, self.x, self.y = k, x, y
-                more = self._slow(comment, extended, word, stray)
+                more = self._slow(other)
                 if self.ended:
                     break
                 numbers, rows, incremental = self.numbers, self.frames[-1].rows, self.format.incremental
                 block = self.entries[self.current].block if self.current >= 0 else None
+                region = self.region
                 if more is None:
                     continue
                 g, xs, ys, i_, j_, d = more
@@ -209,17 +212,16 @@ class _Reader:
             if ys:
                 y = numbers[ys] + y if incremental else numbers[ys]
             last = op
-            if self.region is not None:
+            if region is not None:
                 if op == "1":
                     if mode == "1":
-                        self.region.append((x, y))
+                        region.append((x, y))
                     else:
                         self.k = k
-                        self.region.extend(self._arc(x0, y0, x, y, i_, j_, mode))
+                        region.extend(self._arc(x0, y0, x, y, i_, j_, mode))
                 elif op == "2":
-                    if len(self.region) > 1:
-                        self._end_contour()
-                    self.region = [(x, y)]
+                    self._end_contour()
+                    region = self.region = [(x, y)]
                 else:
                     self.k = k
                     self.note("GBR-021", Severity.WARNING, "A flash (D03) inside a region has no meaning; left out.")
@@ -237,7 +239,11 @@ class _Reader:
                     self.k = k
                     self._flash_block(block, x, y)
             elif mode == "1":
-                rows.append((DRAW, self.state, x0, y0, x, y))
+                if block is None:
+                    rows.append((DRAW, self.state, x0, y0, x, y))
+                else:
+                    self.k = k
+                    self._drawn_block()
             else:
                 self.k = k
                 self._draw_arc(rows, x0, y0, x, y, i_, j_, mode)
@@ -263,6 +269,9 @@ class _Reader:
         path = [(x0, y0), *self._arc(x0, y0, x, y, i_, j_, mode)]
         rows.append((ARC, self.state, len(self.paths), 0.0, 0.0, 0.0))
         self.paths.append(path)
+
+    def _drawn_block(self) -> None:
+        self.note("GBR-022", Severity.WARNING, "A block aperture was drawn with; blocks can only be flashed. Left out.")
 
     def _arc(self, x0: float, y0: float, x: float, y: float, i_: str, j_: str, mode: str) -> list[Point]:
         i = self.numbers[i_] if i_ else 0.0
@@ -355,15 +364,16 @@ class _Reader:
         self.region = []
 
     # ---- everything that is not a coordinate ----
-    def _slow(self, comment: str, extended: str, word: str, stray: str) -> tuple[str, str, str, str, str, str] | None:
-        if comment:
-            self._comment(comment)
-        elif extended:
-            self._extended(extended)
-        elif word:
-            return self._word("".join(word.split()))
+    def _slow(self, other: str) -> tuple[str, str, str, str, str, str] | None:
+        if other[0] == "%" and len(other) > 1:
+            self._extended(other[1:-1])
+        elif other[-1] == "*":
+            if _COMMENT.match(other):
+                self._comment(other.split("4", 1)[1][:-1])
+            else:
+                return self._word("".join(other[:-1].split()))
         else:
-            shown = stray.strip()[:40]
+            shown = other.strip()[:40]
             words = f"Text that belongs to no statement: {shown!r}. A '*' or '%' is missing."
             self.note("GBR-011", Severity.WARNING, words, "The file may be cut off; export it again.")
         return None
@@ -385,12 +395,6 @@ class _Reader:
         match = _COORDINATE.match(word)
         if match:
             return self._groups(match)
-        if word.startswith(("G04", "G4")) and not word[2:3].isdigit() | (word[1:3] == "04"):
-            self._comment(word[2:])
-            return None
-        if word.startswith("G04"):
-            self._comment(word[3:])
-            return None
         rest: list[str] = []
         for letter, digits in WORD.findall(word):
             if letter in "GDM" and digits.isdigit():
