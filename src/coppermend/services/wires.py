@@ -12,6 +12,7 @@ from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import PointRef, Wire
 from coppermend.core.rework.prove import Neighbour, ProofCheck, prove_wire
 from coppermend.core.rework.wires import WirePlan, propose_wires
+from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind, known_breaks
 from coppermend.services.points import point_now, resolve
 from coppermend.services.workshop import Workshop
@@ -139,7 +140,13 @@ def proof_of(bound: Binding, wire: Wire) -> tuple[ProofCheck, ...]:
     if len(found) < 2 or found[0].net != found[1].net:
         return ()
     ohm = next((site.resistance_ohm for site in bound.graph.sites if site.id == f"wire@{wire.id}"), None)
-    return prove_wire(without, found[0].id, found[1].id, (), beside(bound, found), ohm)
+    return prove_wire(without, found[0].id, found[1].id, (), beside(bound, found), ohm, _doubtful(bound, found[0].net))
+
+
+def _doubtful(bound: Binding, net: int) -> frozenset[str]:
+    """Sites of the net that the readings do not prove sound."""
+    posterior, limit = posterior_of(bound), bound.basis.proven_below
+    return frozenset(one.id for one in bound.graph.sites if one.net == net and posterior.p(one.id) >= limit)
 
 
 def without_wire(graph: CopperGraph, entry: str) -> CopperGraph:

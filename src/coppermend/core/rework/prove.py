@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
@@ -50,22 +51,33 @@ def prove_wire(
     broken: Collection[str],
     neighbours: Sequence[Neighbour] = (),
     wire_ohm: float | None = None,
+    doubtful: Collection[str] | None = None,
 ) -> tuple[ProofCheck, ...]:
     """The checks that prove the wire between two points of ``graph`` (the board without that wire).
 
     First the bridge, between points other than the soldered ones where there are any, so that both new joints carry the reading; then
     far points of both pieces in pairs, each pair crossing the wire, so that every far point of either piece is met once: max(far
     points of the two) readings; then one isolation reading for each neighbour net, nearest first. ``broken`` are the site ids that the
-    readings showed open.
+    readings showed open. ``doubtful``: sites that are not proven sound; far points behind none of them need no reading of their own
+    (without it every site is).
     """
     points = {point.id: point for point in graph.points}
     net = points[end_a].net
     gone = frozenset(broken)
     joins = [(s.a, s.b) for s in sites_of(graph, net) if s.id not in gone]
     home = components([n for n in range(graph.node_count) if graph.node_net[n] == net], joins)
-    far_a = _far(graph, home, points[end_a], joins)
-    far_b = _far(graph, home, points[end_b], joins)
-    checks = list(_crossing(points[end_a], points[end_b], far_a, far_b, wire_ohm))
+    ways: dict[int, list[tuple[int, bool]]] = {}
+    for site in sites_of(graph, net):
+        if site.id not in gone:
+            doubt = doubtful is None or site.id in doubtful
+            ways.setdefault(site.a, []).append((site.b, doubt))
+            ways.setdefault(site.b, []).append((site.a, doubt))
+    sides = []
+    for end in (points[end_a], points[end_b]):
+        far = _far(graph, home, end, joins)
+        behind = _behind_doubt(ways, end.node)
+        sides.append((far[:1], [point for point in far if point.node in behind]))
+    checks = list(_crossing(points[end_a], points[end_b], sides[0], sides[1], wire_ohm))
     checks.extend(_isolation(end_a, end_b, neighbours))
     return tuple(checks)
 
@@ -90,36 +102,37 @@ def _far(
     return sorted(best.values(), key=lambda p: ((p.x_mm - end.x_mm) ** 2 + (p.y_mm - end.y_mm) ** 2, p.id))
 
 
+def _behind_doubt(ways: dict[int, list[tuple[int, bool]]], start: int) -> set[int]:
+    """Nodes that the walk from ``start`` reaches over at least one doubtful site."""
+    seen, behind, queue = {start}, set(), deque([start])
+    while queue:
+        node = queue.popleft()
+        for there, doubt in ways.get(node, ()):
+            if there not in seen:
+                seen.add(there)
+                queue.append(there)
+                if doubt or node in behind:
+                    behind.add(there)
+    return behind
+
+
 def _crossing(
     end_a: ProbePoint,
     end_b: ProbePoint,
-    far_a: Sequence[ProbePoint],
-    far_b: Sequence[ProbePoint],
+    side_a: tuple[list[ProbePoint], list[ProbePoint]],
+    side_b: tuple[list[ProbePoint], list[ProbePoint]],
     wire_ohm: float | None,
 ) -> Iterable[ProofCheck]:
-    """Readings that cross the wire: the bridge first, then far points of both sides in pairs."""
-    side_a, side_b = list(far_a) or [end_a], list(far_b) or [end_b]
-    first_a, first_b = side_a[0], side_b[0]
-    yield ProofCheck(
-        "bridge",
-        first_a.id,
-        first_b.id,
-        "closed",
-        wire_ohm,
-        f"The wire and both its joints: it is the only way from {first_a.id} to {first_b.id}.",
-    )
-    for i in range(1, max(len(side_a), len(side_b))):
-        a = side_a[min(i, len(side_a) - 1)]
-        b = side_b[min(i, len(side_b) - 1)]
-        new = [p.id for k, p in ((len(side_a), a), (len(side_b), b)) if i < k]
-        yield ProofCheck(
-            "beyond",
-            a.id,
-            b.id,
-            "closed",
-            wire_ohm,
-            f"What lies beyond the wire was out of reach of every earlier reading: {' and '.join(new)}.",
-        )
+    """Readings that cross the wire: the bridge first, then far points of both sides in pairs. A side is (nearest far point, far points in doubt)."""
+    far_a, far_b = (far or near or [end] for end, (near, far) in ((end_a, side_a), (end_b, side_b)))
+    a, b = far_a[0], far_b[0]
+    words = f"The wire and both its joints: it is the only way from {a.id} to {b.id}."
+    yield ProofCheck("bridge", a.id, b.id, "closed", wire_ohm, words)
+    for i in range(1, max(len(far_a), len(far_b))):
+        a, b = far_a[min(i, len(far_a) - 1)], far_b[min(i, len(far_b) - 1)]
+        new = [far[i].id for far in (far_a, far_b) if i < len(far)]
+        words = f"What lies beyond the wire is not proven yet: {' and '.join(new)}."
+        yield ProofCheck("beyond", a.id, b.id, "closed", wire_ohm, words)
 
 
 def _isolation(end_a: str, end_b: str, neighbours: Sequence[Neighbour]) -> Iterable[ProofCheck]:

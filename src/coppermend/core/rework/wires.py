@@ -402,6 +402,8 @@ def _plan_notes(
     wires: Sequence[Wire], pieces: Sequence[Piece], home: dict[int, int], required: tuple[int, ...]
 ) -> Iterable[str]:
     """What to mind about these wires together."""
+    if len(wires) > 1:
+        yield "Check each wire before you lay the next."
     if not wires and len(required) < 2:
         yield "The needed pins still hang together: no wire is needed."
     for wire in wires:
@@ -429,6 +431,4 @@ def _notes(broken: Sequence[Site], pieces: Sequence[Piece], left_out: tuple[str,
             notes.append(f"{site.words or site.id} {OTHER_REMEDY[site.kind]}.")
     if left_out:
         notes.append(f"No wire can reach {', '.join(left_out)}: no solderable place is left on that piece.")
-    if len(pieces) > 2:
-        notes.append(f"The net is in {len(pieces)} pieces: check each wire before you lay the next.")
     return tuple(notes)

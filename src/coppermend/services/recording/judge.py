@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
-from coppermend.core.copper.model import CopperGraph, Site, SiteKind
-from coppermend.core.copper.provable import net_view
+from coppermend.core.copper.model import CopperGraph, Site
+from coppermend.core.copper.provable import NetView, net_view
 from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import Wire
 from coppermend.core.planning.model import Span
+from coppermend.core.planning.spans import span_words
 from coppermend.services.bench import plan_of, posterior_of, spans_of
 from coppermend.services.bind import Binding
 from coppermend.services.points import point_now, points_of_pin
@@ -60,9 +61,17 @@ def mended_breaks(binding: Binding) -> Iterable[Found]:
         for site in its:
             groups.setdefault(view.super_of.get(site, -1), []).append(site)
         wire = _wire_on(binding.state.wires, binding.base, net)
-        for group in groups.values():
-            ordered = tuple(group)
-            yield Found(Span(binding.base.net_names[net], ordered, 1.0, span_words([sites[s] for s in ordered])), wire)
+        for number, group in groups.items():
+            yield Found(_span(binding.base, view, number, [sites[one] for one in group]), wire)
+
+
+def _span(graph: CopperGraph, view: NetView, number: int, sites: Sequence[Site]) -> Span:
+    """The span of these broken sites of one super-edge, known for certain."""
+    edge = view.super_edges[number] if number >= 0 else None
+    ends = (edge.a, edge.b) if edge else (sites[0].a, sites[-1].b)
+    path = tuple((site.layer, site.path) for site in sites if site.path)
+    ids = tuple(site.id for site in sites)
+    return Span(graph.net_names[view.net], ids, 1.0, span_words(graph, sites, *ends), path)
 
 
 def _wire_on(wires: tuple[Wire, ...], graph: CopperGraph, net: int) -> str:
@@ -74,17 +83,3 @@ def _wire_on(wires: tuple[Wire, ...], graph: CopperGraph, net: int) -> str:
             if any(one.net == net for one in points):
                 return wire.id
     return ""
-
-
-def span_words(sites: list[Site]) -> str:
-    """A stretch of sites in words: each kind with its length; a single site by its own words."""
-    if len(sites) == 1 and sites[0].words:
-        return sites[0].words
-    track_mm = sum(site.length_mm for site in sites if site.kind is SiteKind.RUN)
-    named = [site.words for site in sites if site.kind is not SiteKind.RUN and site.words]
-    runs = [site.words for site in sites if site.kind is SiteKind.RUN and site.words]
-    words = "; ".join([*runs[:2], *named[:2]])
-    more = len(sites) - len(runs[:2]) - len(named[:2])
-    if more > 0:
-        words += f"; and {more} more in a row"
-    return f"{words} ({track_mm:.0f} mm of track)" if track_mm else words
