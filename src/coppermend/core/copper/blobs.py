@@ -17,6 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board, CopperLayer
+from coppermend.core.copper.inside import Interval, merged
 from coppermend.core.copper.unite import Union
 
 Point = tuple[float, float]
@@ -31,6 +32,8 @@ PARALLEL_SINE = 0.02
 """Strokes whose directions differ by at most this sine run alongside each other."""
 PAINT_LENGTH_RADII = 3.0
 """Strokes alongside for at least this many radii are painted copper, less is a joint. Our choice."""
+PAINT_SHARE = 0.5
+"""A stroke is paint when others lie alongside for at least this share of its length. Our choice."""
 LONG_ASPECT = 3.0
 """Painted copper at least this many times as long as wide is a track. Our choice."""
 
@@ -411,7 +414,25 @@ def alongside(strokes: Sequence[Stroke], pairs: Sequence[tuple[int, int]]) -> li
         & (off < ra + rb)
         & (overlap >= PAINT_LENGTH_RADII * wide)
     )
-    return [straight[k] for k in np.flatnonzero(hit).tolist()]
+    found = [straight[k] for k in np.flatnonzero(hit).tolist()]
+    paint = _mostly_covered(strokes, found)
+    return [(i, j) for i, j in found if i in paint and j in paint]
+
+
+def _mostly_covered(strokes: Sequence[Stroke], pairs: Sequence[tuple[int, int]]) -> set[int]:
+    """The strokes that others lie alongside of for at least half their length: a track that ends in painted copper is none of them."""
+    along: dict[int, list[Interval]] = {}
+    for i, j in pairs:
+        for own, other in ((i, j), (j, i)):
+            (x0, y0), (x1, y1) = strokes[own].path
+            length = math.dist((x0, y0), (x1, y1))
+            at = [((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0)) / length for x, y in strokes[other].path]
+            along.setdefault(own, []).append((max(0.0, min(at)), min(length, max(at))))
+    return {
+        k
+        for k, parts in along.items()
+        if sum(e - s for s, e in merged(parts)) >= PAINT_SHARE * math.dist(*strokes[k].path)
+    }
 
 
 def one_stroke(strokes: Sequence[Stroke]) -> tuple[list[Point], float] | None:

@@ -60,12 +60,16 @@ def in_capsule(a: Point, b: Point, c: Point, d: Point, radius: float) -> Interva
     >>> in_capsule((0.0, 0.0), (10.0, 0.0), (4.0, -1.0), (4.0, 1.0), 0.5)
     (3.5, 4.5)
     """
-    parts = [i for i in (in_disc(a, b, c, radius), in_disc(a, b, d, radius), _in_band(a, b, c, d, radius)) if i]
+    parts = [i for i in (in_disc(a, b, c, radius), in_disc(a, b, d, radius), in_band(a, b, c, d, radius)) if i]
     return (min(p[0] for p in parts), max(p[1] for p in parts)) if parts else None
 
 
-def _in_band(a: Point, b: Point, c: Point, d: Point, radius: float) -> Interval | None:
-    """The part of a-b inside the rectangle with axis c-d and half width ``radius`` (Liang-Barsky clipping)."""
+def in_band(a: Point, b: Point, c: Point, d: Point, radius: float) -> Interval | None:
+    """The part of a-b inside the rectangle with axis c-d and half width ``radius`` (Liang-Barsky clipping).
+
+    >>> in_band((0.0, 0.0), (10.0, 0.0), (2.0, 0.0), (4.0, 0.0), 0.5)
+    (2.0, 4.0)
+    """
     length, axis = math.dist(a, b), math.dist(c, d)
     if axis == 0.0:
         return None

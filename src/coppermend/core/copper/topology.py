@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.copper.blobs import LayerParts, Point, Stroke
-from coppermend.core.copper.inside import in_capsule, in_shape, merged
+from coppermend.core.copper.inside import in_band, in_shape, merged
 from coppermend.core.copper.unite import Union
 
 MEET_MM = 0.002
@@ -180,7 +180,7 @@ class _Meeting:
             if one.stroke.straight and other.stroke.straight:
                 if _sine(one.stroke, other.stroke) < 0.02:
                     (a0, a1), (b0, b1) = one.stroke.path, other.stroke.path
-                    hit = in_capsule(a0, a1, b0, b1, slack)
+                    hit = in_band(a0, a1, b0, b1, slack)
                     if hit and hit[1] - hit[0] > MEET_MM:
                         one.gone.append((hit[0], hit[1], b))
             elif one.stroke.path == other.stroke.path or one.stroke.path == other.stroke.path[::-1]:
