@@ -60,6 +60,10 @@ class FindingList:
             self._kept.append(Finding(code, severity, place, words, remedy))
         self._count[code] = self._count.get(code, 0) + 1
 
+    def count(self, code: str, more: int) -> None:
+        """Notes that a kept code was found ``more`` times without keeping those."""
+        self._count[code] = self._count.get(code, 0) + more
+
     def wants(self, code: str) -> bool:
         """Whether another finding of ``code`` would be kept (else it is only counted)."""
         return self._count.get(code, 0) < SHOWN_PER_CODE

@@ -218,7 +218,7 @@ class _Reader:
                 "DRL-013", Severity.WARNING, self._place(line), "The line is not a drill statement; ignored."
             )
         else:
-            self.found.add("DRL-013", Severity.WARNING, Place(file=self.name), "")
+            self.found.count("DRL-013", 1)
 
     def _comment(self, comment: str) -> None:
         match = _ATTRIBUTE.match(comment)

@@ -45,7 +45,7 @@ class Numbers(dict[str, float]):
                 value = int(digits) * self._unit / self._divisor
             else:
                 value = self._by_format(digits)
-        except ValueError:
+        except (ValueError, OverflowError):
             value = self._with_point(digits)
         self[digits] = value
         return value

@@ -6,9 +6,9 @@ import math
 import re
 from dataclasses import dataclass, field, replace
 
-from coppermend.core.findings import Place, Refusal, Severity, refuse
+from coppermend.core.findings import Refusal, Severity, refuse
 from coppermend.core.geometry import arcs
-from coppermend.formats.collect import FindingList, decode, place_at
+from coppermend.formats.collect import SHOWN_PER_CODE, FindingList, decode, place_at
 from coppermend.formats.gerber import macro
 from coppermend.formats.gerber.aperture import NO_TURN, Template, Turn, pieces_of, standard, template_of, turn_of
 from coppermend.formats.gerber.attributes import AttributeStore, Frozen
@@ -140,7 +140,7 @@ class _Reader:
     def note(self, code: str, severity: Severity, words: str, remedy: str = "") -> None:
         seen = self.counted.get(code, 0)
         self.counted[code] = seen + 1
-        if seen <= 3:
+        if seen < SHOWN_PER_CODE:
             self.pending.append(_Pending(code, severity, self.k, words, remedy))
 
     def refusal(self, code: str, words: str, remedy: str) -> Refusal:
@@ -154,15 +154,11 @@ class _Reader:
         self._close()
         where = offsets(self.text, {p.token for p in self.pending})
         found = FindingList()
-        left = dict(self.counted)
         for p in self.pending:
             found.add(p.code, p.severity, place_at(self.name, self.text, where.get(p.token, 0)), p.words, p.remedy)
-            left[p.code] -= 1
-        for p in {p.code: p for p in self.pending}.values():
-            for _ in range(min(left[p.code], 10_000_000)):
-                found.add(p.code, p.severity, Place(file=self.name), p.words)
-                if left[p.code] > 1000:
-                    break
+            self.counted[p.code] -= 1
+        for code, more in self.counted.items():
+            found.count(code, more)
         return build_image(
             self.name,
             self.frames[0].rows,
