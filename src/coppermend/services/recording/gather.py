@@ -35,6 +35,9 @@ SIDES = {"c": "component side", "s": "solder side"}
 MOST_PLACES = 6
 """Open places that a net's row names one by one."""
 
+MOST_NAMED = 24
+"""Places of one reason that the list of unprovable places names."""
+
 
 @dataclass(frozen=True, slots=True)
 class Found:
@@ -287,31 +290,33 @@ def _seen(one: PowerUp) -> Iterable[str]:
 def _proven(graph: CopperGraph, sites: Mapping[str, Site], judgement: Judgement) -> Iterable[NetRow]:
     """Net by net: how many places at risk are proven, and which are not."""
     proven = proven_sites(judgement)
+    broken = {site: i for i, one in enumerate(judgement.found, 1) for site in one.span.sites}
     cannot = {site for site, _, _ in judgement.unprovable}
     by_net: dict[int, list[str]] = {}
     for site in judgement.at_risk:
         if site in sites:
             by_net.setdefault(sites[site].net, []).append(site)
     for net, its in sorted(by_net.items(), key=lambda item: graph.net_names[item[0]]):
-        open_sites = [s for s in its if s not in proven and s not in cannot]
+        open_sites = [s for s in its if s not in proven and s not in cannot and s not in broken]
         words = [sites[s].words or s for s in open_sites[:MOST_PLACES]]
         if len(open_sites) > MOST_PLACES:
             words.append(f"and {len(open_sites) - MOST_PLACES} more places")
-        unprovable = sum(s in cannot for s in its)
+        for number in sorted({broken[s] for s in its if s in broken}):
+            words.append(f"break {number}, {'mended' if judgement.found[number - 1].mended_by else 'not mended yet'}")
+        unprovable = sum(s in cannot and s not in broken for s in its)
         if unprovable:
             words.append(f"{_some(unprovable, 'place')} that continuity cannot prove")
         yield NetRow(graph.net_names[net], len(its), sum(s in proven for s in its), tuple(words))
 
 
 def _unprovable(sites: Mapping[str, Site], judgement: Judgement) -> Iterable[Unprovable]:
-    """Places that continuity cannot prove, equal reasons of one net together."""
-    groups: dict[tuple[int, str, str], list[str]] = {}
+    """Places that continuity cannot prove, equal reasons together."""
+    groups: dict[tuple[str, str], list[str]] = {}
     for site, why, would in judgement.unprovable:
-        net = sites[site].net if site in sites else -1
-        groups.setdefault((net, why, would), []).append((sites[site].words if site in sites else "") or site)
-    for (_, why, would), words in groups.items():
-        more = f"\nand {len(words) - 3} more on this net" if len(words) > 3 else ""
-        yield Unprovable("\n".join(words[:3]) + more, why, would, len(words))
+        groups.setdefault((why, would), []).append((sites[site].words if site in sites else "") or site)
+    for (why, would), words in groups.items():
+        more = f"\nand {len(words) - MOST_NAMED} more" if len(words) > MOST_NAMED else ""
+        yield Unprovable("\n".join(words[:MOST_NAMED]) + more, why, would, len(words))
 
 
 def _story(state: CaseState) -> Iterable[StoryItem]:

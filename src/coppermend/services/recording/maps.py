@@ -360,7 +360,7 @@ def _legend(drawing: _Drawing, marks: Marks, side: str) -> float:
     """What the marks mean, below the board; its height in mm."""
     unit = drawing.view.unit
     rows = list(_legend_rows(marks, unit, side))
-    per_row = 3 if drawing.view.width > 55 * unit else 2
+    per_row = min(3, max(1, int(drawing.view.width / (30 * unit))))
     step = drawing.view.width / per_row
     top = drawing.view.height + 2.2 * unit
     for i, (sample, words) in enumerate(rows):
