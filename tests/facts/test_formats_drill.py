@@ -78,7 +78,10 @@ def test_one_of_the_candidates_is_the_true_format() -> None:
 
 
 def test_slots_of_both_kinds() -> None:
-    drill = read(HEAD + "T1\nX1.0Y2.0G85X5.0Y2.0\nX10.0Y0.0G85Y3.0\nT2\nG00X0.0Y0.0\nM15\nG01X3.0Y0.0\nG01Y4.0\nM16\nG05\nX9.0Y9.0\nM30\n")
+    drill = read(
+        HEAD
+        + "T1\nX1.0Y2.0G85X5.0Y2.0\nX10.0Y0.0G85Y3.0\nT2\nG00X0.0Y0.0\nM15\nG01X3.0Y0.0\nG01Y4.0\nM16\nG05\nX9.0Y9.0\nM30\n"
+    )
     ends = np.column_stack([drill.x_mm, drill.y_mm, drill.x2_mm, drill.y2_mm]).tolist()
     assert ends == [[1, 2, 5, 2], [10, 0, 10, 3], [0, 0, 3, 0], [3, 0, 3, 4], [9, 9, 9, 9]]
     assert drill.kind.tolist() == [SLOT, SLOT, ROUT, ROUT, HOLE]
@@ -147,7 +150,8 @@ def test_tool_table_in_comments() -> None:
 
 def test_side_files_hold_the_number_format_and_the_tools() -> None:
     side = read_side_file(
-        b"INTEGER-PLACES 3\nDECIMAL-PLACES 5\nOUTPUT-UNITS ENGLISH\nSUPPRESS-LEAD-ZEROES NO\nSUPPRESS-TRAIL-ZEROES NO\n", "param.txt"
+        b"INTEGER-PLACES 3\nDECIMAL-PLACES 5\nOUTPUT-UNITS ENGLISH\nSUPPRESS-LEAD-ZEROES NO\nSUPPRESS-TRAIL-ZEROES NO\n",
+        "param.txt",
     )
     tools = read_side_file(b"Tools\n T01  0.60mm\n T02  24mil NPTH\n", "holes.dri")
     assert side is not None and tools is not None

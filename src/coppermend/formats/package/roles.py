@@ -108,10 +108,10 @@ _OUTLINES = (
 
 _NAMES: tuple[_Rule, ...] = (
     _rule(_DRAWINGS, RoleKind.OTHER),
-    _rule(_E + r"(?:tslk|tsilk|silkc|sst|plc|lgt)(?:" + _Z + "|_)", RoleKind.SILK, "c"),
-    _rule(_E + r"(?:bslk|bsilk|silks|ssb|pls|lgb)(?:" + _Z + "|_)", RoleKind.SILK, "s"),
-    _rule(_E + r"(?:smc|smt|tsm|stc|maskc)(?:" + _Z + "|_)", RoleKind.MASK, "c"),
-    _rule(_E + r"(?:sms|smb|bsm|sts|masks)(?:" + _Z + "|_)", RoleKind.MASK, "s"),
+    _rule(_E + r"(?:tslk|tsilk|sst|plc|lgt)(?:" + _Z + "|_)", RoleKind.SILK, "c"),
+    _rule(_E + r"(?:bslk|bsilk|ssb|pls|lgb)(?:" + _Z + "|_)", RoleKind.SILK, "s"),
+    _rule(_E + r"(?:smc|smt|tsm|stc)(?:" + _Z + "|_)", RoleKind.MASK, "c"),
+    _rule(_E + r"(?:sms|smb|bsm|sts)(?:" + _Z + "|_)", RoleKind.MASK, "s"),
     _rule(_E + r"(?:spc|spt|tsp|crc)(?:" + _Z + "|_)", RoleKind.PASTE, "c"),
     _rule(_E + r"(?:sps|spb|bsp|crs)(?:" + _Z + "|_)", RoleKind.PASTE, "s"),
     *_both(r"solder[ _-]*mask|s[ _-]?mask|stop[ _-]?mask|mask|resist", RoleKind.MASK),
