@@ -55,8 +55,10 @@ def span_of(graph: CopperGraph, risk: Risk, number: int) -> Span:
 
 
 def _site_index(graph: CopperGraph, wanted: Sequence[str]) -> dict[str, int]:
-    names = set(wanted)
-    return {s.id: k for k, s in enumerate(graph.sites) if s.id in names}
+    if "site numbers" not in graph.memo:
+        graph.memo["site numbers"] = {s.id: k for k, s in enumerate(graph.sites)}
+    number: dict[str, int] = graph.memo["site numbers"]
+    return {name: number[name] for name in wanted if name in number}
 
 
 def span_words(graph: CopperGraph, sites: Sequence[Site], node_a: int, node_b: int) -> str:
