@@ -62,7 +62,7 @@ def _dip(pins: int, row_mm: float) -> Footprint:
         x, y = (0.0, -i * PITCH_MM) if i < half else (row_mm, -(pins - 1 - i) * PITCH_MM)
         lands.append(Land(str(i + 1), x, y, 1.4 if i == 0 else 1.5, 0.8, "square" if i == 0 else "round"))
     top, bottom = 1.27, -(half - 1) * PITCH_MM - 1.27
-    x0, x1, middle, notch = 1.15, row_mm - 1.15, row_mm / 2, 0.8
+    x0, x1, middle, notch = 1.05, row_mm - 1.05, row_mm / 2, 0.8
     arc = tuple((middle + notch * cos(pi + pi * i / 12), top + notch * sin(pi + pi * i / 12)) for i in range(13))
     outline = Stroke(((x0, top), *arc, (x1, top), (x1, bottom), (x0, bottom), (x0, top)))
     return Footprint(f"DIP{pins}", tuple(lands), (outline,), (x0, bottom, x1, top))
@@ -101,12 +101,12 @@ def _library() -> tuple[Footprint, ...]:
         _axial("AXIAL400", 4 * p, 6.2, 2.2, False),
         _axial("DIODE400", 4 * p, 4.4, 1.9, True),
         _axial("AXIAL500", 5 * p, 5.6, 2.7, True),
-        _row("DISC200", [(0, 0), (2 * p, 0)], 1.5, 0.8, (0.9, -0.9, 4.18, 0.9), (_box(0.95, -0.9, 4.13, 0.9),)),
+        _row("DISC200", [(0, 0), (2 * p, 0)], 1.5, 0.8, (1.1, -0.9, 3.98, 0.9), (_box(1.1, -0.9, 3.98, 0.9),)),
         _row("RADIAL200", [(0, 0), (2 * p, 0)], 1.7, 0.9, (-1.4, -4.0, 6.5, 4.0),
              (_circle(p, 0, 4.0), Stroke(((-2.6, 1.6), (-1.6, 1.6))), Stroke(((-2.1, 1.1), (-2.1, 2.1)))), "square"),
         _row("LED100", [(0, 0), (p, 0)], 1.6, 0.9, (-1.2, -2.5, 3.8, 2.5), (_circle(p / 2, 0, 2.5),), "square"),
-        _row("TO92", [(0, 0), (p, 0), (2 * p, 0)], 1.5, 0.8, (0.2, -1.5, 4.9, 2.3),
-             (Stroke(((0.2, -1.5), (4.9, -1.5), (4.9, 0.6), (3.6, 2.3), (1.5, 2.3), (0.2, 0.6), (0.2, -1.5))),), "square"),
+        _row("TO92", [(0, 0), (p, 0), (2 * p, 0)], 1.5, 0.8, (-1.2, -1.3, 6.28, 2.6),
+             (Stroke(((-1.2, -1.3), (6.28, -1.3), (6.28, 0.9), (4.4, 2.6), (0.68, 2.6), (-1.2, 0.9), (-1.2, -1.3))),), "square"),
         _row("HC18", [(0, 0), (2 * p, 0)], 1.5, 0.8, (-2.9, -2.2, 8.0, 2.2),
              (Stroke(((-0.9, -2.2), (6.0, -2.2), (7.4, -1.6), (8.0, 0.0), (7.4, 1.6), (6.0, 2.2), (-0.9, 2.2), (-2.3, 1.6),
                       (-2.9, 0.0), (-2.3, -1.6), (-0.9, -2.2))),)),

@@ -14,7 +14,7 @@ from demo.placement import Placed
 LINE_MM = 0.2
 MASK_GROWTH_MM = 0.1
 NAME, ISSUE = "LARKENFELL 64", "MAIN BOARD ISSUE 2"
-_KEEP_MM = 0.15  # from the edge of a mask opening to the nearest printed edge
+_KEEP_MM = 0.05  # from the edge of a mask opening to the nearest printed edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ def _words(item: Placed) -> list[Points]:
     if package in ("AXIAL400", "DIODE400", "AXIAL500", "DISC200", "HC18", "WATCH"):
         return _inside(item, part.ref, 1.3)
     if package == "TO92":
-        return text(part.ref, middle, y1 + 0.9, 1.2)
+        return text(part.ref, middle, y1 - 0.75, 1.1)
     if package in ("RADIAL200", "LED100", "BUTTON"):
         return text(part.ref, middle, (y0 + y1) / 2 - (2.0 if package == "RADIAL200" else 0), 1.1)
     return text(part.ref, x0 - 1.9, (y0 + y1) / 2, 1.3, 90)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import hypot
 
 from demo.maze import BLOCKED, FREE, Maze, Net
 from demo.placement import (
@@ -22,6 +23,7 @@ CELL_MM = 0.635
 TRACK_MM, VIA_LAND_MM, VIA_HOLE_MM = 0.3, 1.05, 0.65
 GAP_MM = 0.205
 EDGE_MM = 1.5
+MASK_AND_LINE_MM = 0.26  # mask growth, half a printed line, and a little
 
 
 # Words stand here in the legend, so no via may: (x, y, width, height) of a rectangle around its middle, 0.1 inch units.
@@ -96,6 +98,24 @@ def _lettered(of: tuple[Placed, ...]) -> list[tuple[float, float, float, float]]
     return found
 
 
+def _keep_vias_off(points: tuple[tuple[float, float], ...], item: Placed, width: int, via_owner: list[int]) -> None:
+    """No via where its opening in the mask would cut a printed outline."""
+    reach = VIA_LAND_MM / 2 + MASK_AND_LINE_MM
+    for a, b in zip(points, points[1:], strict=False):
+        (ax, ay), (bx, by) = item.at(*a), item.at(*b)
+        for y in range(int((min(ay, by) - reach) / CELL_MM), int((max(ay, by) + reach) / CELL_MM) + 2):
+            for x in range(int((min(ax, bx) - reach) / CELL_MM), int((max(ax, bx) + reach) / CELL_MM) + 2):
+                if _from_line(x * CELL_MM, y * CELL_MM, ax, ay, bx, by) < reach:
+                    via_owner[y * width + x] = BLOCKED
+
+
+def _from_line(px: float, py: float, ax: float, ay: float, bx: float, by: float) -> float:
+    dx, dy = bx - ax, by - ay
+    square = dx * dx + dy * dy
+    t = 0.0 if square == 0 else min(1.0, max(0.0, ((px - ax) * dx + (py - ay) * dy) / square))
+    return hypot(px - ax - t * dx, py - ay - t * dy)
+
+
 def _claim(table: list[int], index: int, net: int) -> None:
     if table[index] == FREE:
         table[index] = net
@@ -132,6 +152,9 @@ def build(of: tuple[Placed, ...], nets: dict[str, list[tuple[str, str]]]) -> tup
         for y in range(int((y0 - grow) / CELL_MM) + 1, int((y1 + grow) / CELL_MM) + 1):
             for x in range(int((x0 - grow) / CELL_MM) + 1, int((x1 + grow) / CELL_MM) + 1):
                 via_owner[y * width + x] = BLOCKED
+    for item in of:
+        for stroke in item.footprint.strokes:
+            _keep_vias_off(stroke.points, item, width, via_owner)
     places = {(p.ref, p.number): cell_of(p.x_mm, p.y_mm) for p in lands(of)}
     tasks = []
     for name, pins in nets.items():
