@@ -15,7 +15,7 @@ from scipy.sparse.csgraph import connected_components
 
 from coppermend.core.board.model import Part, PartState, Pin
 from coppermend.core.board.sources import Corrections, PartCorrection, PartRow
-from coppermend.core.geometry.rings import enclosed, ring_points
+from coppermend.core.geometry.rings import enclosed_exactly, enclosed_nearly, hull_of, ring_points
 from coppermend.core.geometry.shapes import ShapeSet
 
 RING_THROUGH_OHM = 200.0
@@ -31,6 +31,16 @@ ENVELOPE_MARGIN_MM = 1.0
 
 CLOSING_MM = 0.35
 """Outline strokes whose ends are nearer than this count as closed (silkscreen is cut back from lands); common practice, no source."""
+
+
+LONG_STROKE = 0.35
+"""Strokes at least this share of the pins' extent long are edges of a body, not letters; ours, tried on the packages at hand."""
+
+FEW_STROKES = 200
+"""Gaps are closed in groups of at most this many strokes: an outline has fewer, and closing costs more than linear time."""
+
+HULL_SHARE = 0.4
+"""Strokes that draw at least this share of their hull's edge are an outline that is cut back from lands; ours, tried on the packages at hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,9 +119,9 @@ def clusters(shapes: ShapeSet, within_mm: float = CLOSING_MM) -> NDArray[np.int6
     return np.asarray(connected_components(matrix, directed=False)[1])
 
 
-def closed_outline(lines: NDArray[Any]) -> NDArray[np.float64] | None:
-    """The outer ring of what strokes enclose, gaps up to CLOSING_MM closed; None when they enclose nothing. (m, 2), first point repeated."""
-    rings = enclosed(lines, CLOSING_MM)
+def closed_outline(lines: NDArray[Any], gap_mm: float) -> NDArray[np.float64] | None:
+    """The outer ring of what strokes enclose (``gap_mm`` 0: without gaps, else with gaps up to that closed); None for nothing. (m, 2)"""
+    rings = enclosed_nearly(lines, gap_mm) if gap_mm > 0 else enclosed_exactly(lines)
     if not rings:
         return None
     biggest = max(shapely.get_parts(shapely.union_all(rings)), key=lambda one: float(one.area))
@@ -157,7 +167,12 @@ class SilkOutlines:
         order = np.argsort(label, kind="stable")
         cuts = np.flatnonzero(label[order][1:] != label[order][:-1]) + 1
         self._groups = np.split(order, cuts) if len(order) else []
-        self._rings: dict[int, NDArray[np.float64] | None] = {}
+        self._rings: dict[tuple[int, float], NDArray[np.float64] | None] = {}
+        self._length = shapely.length(self._lines)
+        self._strokes = shapely.STRtree(self._lines)
+        self._own: dict[str, NDArray[np.int64]] = {}
+        for ref in {str(r) for r in self._part} - {""}:
+            self._own[ref] = np.flatnonzero(self._part == ref)
         boxes = [shapely.box(*shapely.total_bounds(self._lines[group])) for group in self._groups]
         self._tree = shapely.STRtree(boxes)
         self._of_part: dict[str, set[int]] = {}
@@ -169,22 +184,50 @@ class SilkOutlines:
         """Whether an object of this side is stated to belong to that part."""
         return ref in self._of_part
 
-    def _ring(self, number: int) -> NDArray[np.float64] | None:
-        if number not in self._rings:
-            self._rings[number] = closed_outline(self._lines[self._groups[number]])
-        return self._rings[number]
+    def _ring(self, number: int, gap_mm: float) -> NDArray[np.float64] | None:
+        if gap_mm > 0 and len(self._groups[number]) > FEW_STROKES:
+            return None
+        if (number, gap_mm) not in self._rings:
+            self._rings[number, gap_mm] = closed_outline(self._lines[self._groups[number]], gap_mm)
+        return self._rings[number, gap_mm]
 
     def outline(self, ref: str, pins: Sequence[Pin]) -> NDArray[np.float64] | None:
-        """The largest closed ring of strokes that can be this part's body, strokes stated as the part's first; None when there is none."""
-        own = self._of_part.get(ref, set())
+        """The ring of strokes that can be this part's body: closed, else nearly closed, else the hull of long strokes that draw most of its edge.
+
+        Strokes stated as the part's own come first; None when there is nothing like it.
+        """
         xy = np.array([(pin.x_mm, pin.y_mm) for pin in pins])
         middle = shapely.Point((xy.min(axis=0) + xy.max(axis=0)) / 2)
+        own = self._of_part.get(ref, set())
         near = {int(k) for k in self._tree.query(shapely.buffer(middle, 1.0))}
-        for numbers in (own, near):
-            rings = [ring for ring in (self._ring(n) for n in sorted(numbers)) if ring is not None and fits(ring, pins)]
-            if rings:
-                return max(rings, key=lambda ring: float(shapely.Polygon(ring).area))
+        for numbers, strokes in ((own, self._own.get(ref)), (near - own, None)):
+            for gap in (0.0, CLOSING_MM):
+                found = (self._ring(n, gap) for n in sorted(numbers))
+                rings = [ring for ring in found if ring is not None and fits(ring, pins)]
+                if rings:
+                    return max(rings, key=lambda ring: float(shapely.Polygon(ring).area))
+            ring = self._hull(pins, strokes)
+            if ring is not None:
+                return ring
         return None
+
+    def _hull(self, pins: Sequence[Pin], own: NDArray[np.int64] | None) -> NDArray[np.float64] | None:
+        """The hull of strokes long for the part (its own, else those near its pins), when they draw at least HULL_SHARE of its edge."""
+        xy = np.array([(pin.x_mm, pin.y_mm) for pin in pins])
+        low, high = xy.min(axis=0), xy.max(axis=0)
+        extent = max(1.0, float(np.max(high - low)))
+        grow = max(1.0, 0.25 * extent)
+        if own is None:
+            own = self._strokes.query(shapely.box(*(low - grow), *(high + grow)), predicate="contains")
+            own = own[self._part[own] == ""]
+        strokes = own[self._length[own] >= LONG_STROKE * extent]
+        if len(strokes) < 1:
+            return None
+        hull, share = hull_of(self._lines[strokes], 0.1)
+        if share < HULL_SHARE or hull.geom_type != "Polygon":
+            return None
+        ring = ring_points(hull)
+        return ring if fits(ring, pins) else None
 
 
 def side_of(ref: str, pins: Sequence[Pin], silks: Sequence[SilkOutlines]) -> str:

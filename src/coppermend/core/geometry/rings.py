@@ -19,16 +19,38 @@ def enclosed(lines: NDArray[Any], gap_mm: float) -> list[Any]:
     >>> [round(float(one.area), 1) for one in enclosed(corner, 0.2)]
     [12.0]
     """
+    return enclosed_exactly(lines) or enclosed_nearly(lines, gap_mm)
+
+
+def enclosed_exactly(lines: NDArray[Any]) -> list[Any]:
+    """The areas that centre lines enclose without any gap, largest first."""
     if len(lines) == 0:
         return []
     centre = shapely.union_all(lines)
-    rings = shapely.get_parts(shapely.polygonize(shapely.get_parts(centre)))
-    if len(rings) == 0:
-        band = shapely.buffer(centre, gap_mm / 2, quad_segs=4)
-        holes = [shapely.Polygon(ring) for one in shapely.get_parts(band) for ring in one.interiors]
-        rings = shapely.buffer(np.array(holes, dtype=object), gap_mm / 2, join_style="mitre")
-    found = [one for one in rings if one.geom_type == "Polygon" and one.area > 0]
-    return sorted(found, key=lambda one: -float(one.area))
+    return _areas(shapely.get_parts(shapely.polygonize(shapely.get_parts(centre))))
+
+
+def enclosed_nearly(lines: NDArray[Any], gap_mm: float) -> list[Any]:
+    """The areas that centre lines enclose when gaps up to ``gap_mm`` are closed, largest first."""
+    if len(lines) == 0:
+        return []
+    band = shapely.buffer(shapely.union_all(lines), gap_mm / 2, quad_segs=4)
+    holes = [shapely.Polygon(ring) for one in shapely.get_parts(band) for ring in one.interiors]
+    return _areas(shapely.buffer(np.array(holes, dtype=object), gap_mm / 2, join_style="mitre"))
+
+
+def _areas(found: Any) -> list[Any]:
+    areas = [one for one in found if one.geom_type == "Polygon" and one.area > 0]
+    return sorted(areas, key=lambda one: -float(one.area))
+
+
+def hull_of(lines: NDArray[Any], reach_mm: float) -> tuple[Any, float]:
+    """The convex hull of centre lines, and the share of its edge that runs within ``reach_mm`` of them (0 where the hull is no area)."""
+    hull = shapely.convex_hull(shapely.geometrycollections(lines))
+    if hull.geom_type != "Polygon":
+        return hull, 0.0
+    drawn = shapely.intersection(hull.exterior, shapely.buffer(shapely.union_all(lines), reach_mm, quad_segs=2))
+    return hull, float(drawn.length / hull.exterior.length)
 
 
 def ring_points(polygon: Any) -> NDArray[np.float64]:
