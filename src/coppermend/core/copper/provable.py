@@ -58,6 +58,8 @@ class NetView:
     super_of: Mapping[str, int]
     why_not: Mapping[str, tuple[str, str]]
     pieces: int
+    idle: frozenset[str] = frozenset()
+    """Sites that carry nothing: beyond them there is no pin, only a free end or the bare far side of a hole. Their failure parts no two pins."""
 
     def provable_sites(self) -> tuple[str, ...]:
         """Ids of the sites that continuity can prove."""
@@ -83,6 +85,7 @@ class _Edge:
 TWO_WAYS = "there are two ways round, so a beep says nothing about this one"
 NO_POINT = "no tip can touch the net beyond it"
 SPOKES = "several spokes lie side by side, so a beep says nothing about a single one"
+IDLE = "nothing hangs on it: beyond it there is no pin"
 NO_POINTS_AT_ALL = "no tip can touch this net anywhere"
 
 
@@ -120,7 +123,7 @@ def net_view(graph: CopperGraph, net: int) -> NetView:
     >>> [(e.sites, e.provable) for e in view.super_edges]
     [(('r1', 'r2'), True), (('stub',), False)]
     >>> view.why_not["stub"][0]
-    'no tip can touch the net beyond it'
+    'nothing hangs on it: beyond it there is no pin'
     """
     nets = joined_nets(graph, net)
     members = set(nets)
@@ -129,6 +132,7 @@ def net_view(graph: CopperGraph, net: int) -> NetView:
         nets,
         [s for s in graph.sites if s.kind is not SiteKind.THROUGH and graph.node_net[s.a] in members],
         _reachable(graph, members),
+        graph.node_kind,
     )
 
 
@@ -149,7 +153,7 @@ def all_views(graph: CopperGraph) -> dict[int, NetView]:
         nets = groups.get(net) or (joined_nets(graph, net) if wired else (net,))
         groups.update(dict.fromkeys(nets, nets))
         tips = {node: tuple(ids) for n in nets for node, ids in points.get(n, {}).items()}
-        out[net] = _view(net, nets, [s for n in nets for s in sites.get(n, ())], tips)
+        out[net] = _view(net, nets, [s for n in nets for s in sites.get(n, ())], tips, graph.node_kind)
     return out
 
 
@@ -161,13 +165,16 @@ def _reachable(graph: CopperGraph, members: set[int]) -> dict[int, tuple[str, ..
     return {node: tuple(ids) for node, ids in found.items()}
 
 
-def _view(net: int, nets: tuple[int, ...], sites: list[Site], points: dict[int, tuple[str, ...]]) -> NetView:
+def _view(
+    net: int, nets: tuple[int, ...], sites: list[Site], points: dict[int, tuple[str, ...]], node_kind: tuple[str, ...]
+) -> NetView:
     links = _bundle_spokes(sites)
     bridge, beyond, component = _bridges(links, points)
     total = _component_terminals(component, points)
     live = [i for i in range(len(links)) if _is_live(i, links, bridge, beyond, component, total)]
     live = _without_dead_blocks(live, links, points)
     dead = sorted(set(range(len(links))) - set(live))
+    idle = _idle([links[i] for i in live], [links[i] for i in dead], points, node_kind)
     chains = _chains([links[i] for i in live], points) + _chains([links[i] for i in dead], points)
     live_count = len(_chains([links[i] for i in live], points))
     flag = {links[i].links[0]: bridge[i] for i in range(len(links))}
@@ -197,8 +204,9 @@ def _view(net: int, nets: tuple[int, ...], sites: list[Site], points: dict[int, 
         bridges=tuple(e.index for e in edges if e.bridge),
         blocks=tuple(tuple(blocks[b]) for b in sorted(blocks)),
         super_of={site: e.index for e in edges for site in e.sites},
-        why_not=_why_not(edges, bool(points)),
+        why_not=_why_not(edges, bool(points), idle),
         pieces=_pieces(component, points),
+        idle=idle,
     )
 
 
@@ -368,13 +376,42 @@ def _blocks(chains: list[_Edge], flag: Mapping[tuple[str, ...], bool]) -> dict[i
     return {k: number.setdefault(find(chains[k].a), len(number)) for k in round_about}
 
 
-def _why_not(edges: tuple[SuperEdge, ...], any_point: bool) -> dict[str, tuple[str, str]]:
+def _idle(
+    live: list[_Edge], dead: list[_Edge], points: Mapping[int, tuple[str, ...]], node_kind: tuple[str, ...]
+) -> frozenset[str]:
+    """The sites of dead parts that hold no pin but the one they hang on."""
+    held = {n for e in live for n in (e.a, e.b)} | set(points)
+    root: dict[int, int] = {}
+
+    def find(node: int) -> int:
+        root.setdefault(node, node)
+        while root[node] != node:
+            root[node] = root[root[node]]
+            node = root[node]
+        return node
+
+    for edge in dead:
+        if edge.a not in held and edge.b not in held:
+            root[find(edge.a)] = find(edge.b)
+    pinned = {find(n) for e in dead for n in (e.a, e.b) if n not in held and node_kind[n] in ("pin", "socket")}
+    return frozenset(
+        site
+        for e in dead
+        if not any(find(n) in pinned for n in (e.a, e.b) if n not in held)
+        for link in e.links
+        for site in link
+    )
+
+
+def _why_not(edges: tuple[SuperEdge, ...], any_point: bool, idle: frozenset[str]) -> dict[str, tuple[str, str]]:
     out: dict[str, tuple[str, str]] = {}
     for edge in edges:
         for link in edge.links:
             for site in link:
                 if not any_point:
                     out[site] = (NO_POINTS_AT_ALL, "look at it under magnification, or bare a spot of copper")
+                elif site in idle:
+                    out[site] = (IDLE, "nothing needs to")
                 elif edge.dead:
                     out[site] = (NO_POINT, "take the part out that covers it, bare a spot of copper, or look")
                 elif not edge.bridge:
