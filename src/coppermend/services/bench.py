@@ -137,7 +137,15 @@ def _next(binding: Binding) -> NextStep:
             notes=("For example: area add CASE --part U1 --kind rework --severity 2",),
         )
     step = next_step(
-        binding.graph, binding.areas, binding.evidence, binding.basis, COSTS, tips_of(binding), plan_of(binding), posterior=posterior_of(binding)
+        binding.graph,
+        binding.areas,
+        binding.evidence,
+        binding.basis,
+        COSTS,
+        tips_of(binding),
+        plan_of(binding),
+        neighbours=neighbours_of(binding),
+        posterior=posterior_of(binding),
     )
     return step if step.kind != "done" else _after_copper(binding, step)
 
@@ -150,8 +158,21 @@ def _after_copper(binding: Binding, done: NextStep) -> NextStep:
         return done
     if not gate.open:
         asks = tuple(f"{one.item}: {one.words}" for one in gate.missing)
-        return NextStep("gate", "Before power: " + gate.missing[0].words, f"{done.words} {done.reason}".strip(), 0.0, 0.0, notes=asks)
-    return NextStep("power", "Put power on, look, listen, and note what is seen.", f"{done.words} {done.reason}".strip(), COSTS.power_s, 0.0)
+        return NextStep(
+            "gate",
+            "Before power: " + gate.missing[0].words,
+            f"{done.words} {done.reason}".strip(),
+            0.0,
+            0.0,
+            notes=asks,
+        )
+    return NextStep(
+        "power",
+        "Put power on, look, listen, and note what is seen.",
+        f"{done.words} {done.reason}".strip(),
+        COSTS.power_s,
+        0.0,
+    )
 
 
 def _proof(binding: Binding) -> Proof:
@@ -163,4 +184,13 @@ def _proof(binding: Binding) -> Proof:
     named = tuple(dict.fromkeys([*broken, *sorted(spanned)]))
     left = tuple(site for site in plan.provable if site not in set(proven) | set(named))
     conflicts = tuple(one.words for one in posterior.conflicts)
-    return Proof(plan.at_risk, proven, named, left, plan.unprovable, binding.expired, conflicts, not_proven(binding.graph, posterior, basis))
+    return Proof(
+        plan.at_risk,
+        proven,
+        named,
+        left,
+        plan.unprovable,
+        binding.expired,
+        conflicts,
+        not_proven(binding.graph, posterior, basis),
+    )

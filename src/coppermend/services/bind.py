@@ -6,26 +6,22 @@ Everything is computed from the log and the board; nothing is stored. One bindin
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from coppermend.core.belief.engine import belief
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.board.model import Board, PartState
-from coppermend.core.copper.model import CopperGraph, Site, SiteKind
+from coppermend.core.copper.model import CopperGraph
+from coppermend.core.copper.worked import PatchWire, TrackCut, worked
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import CaseState, Cut, PointRef, Wire
+from coppermend.core.planning.spans import spans
 from coppermend.services.cases import case_state
 from coppermend.services.evidence import Folded, fold_evidence
 from coppermend.services.points import point_now
 from coppermend.services.workshop import Workshop
-
-CUT_REACH_MM = 0.6
-"""A cut named at a place parts the track within this."""
-
-DEFAULT_WIRE_MM = 0.255
-"""Diameter taken for a wire whose gauge was not noted: 30 AWG wrap wire (ASTM B258)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +59,7 @@ def bind(workshop: Workshop, case: str) -> Binding:
         raise refuse(
             "CAS-004",
             f"The package {state.package} was changed since the case was opened: its id begins {shelved.board.package_id[:12]}, expected {state.package_id[:12]}.",
-            "Put the files back as they were, or name the right package: coppermend case board CASE --board PACKAGE.",
+            "Put the files back as they were, or say that they were corrected: coppermend case board CASE --board PACKAGE --changed.",
             Place(thing=f"case {case}"),
         )
     made = bind_state(state, shelved.board, shelved.graph, mark)
@@ -75,7 +71,7 @@ def bind_state(state: CaseState, board: Board, base: CopperGraph, mark: str = ""
     """The binding of a state and its board. Pure."""
     basis = basis_of(state)
     areas = tuple(work_area(state))
-    overlay = _Overlay(state, board, base)
+    overlay = _Overlay(state, base)
 
     def breaks_in(graph: CopperGraph, evidence: Sequence[Evidence]) -> Sequence[tuple[str, ...]]:
         return known_breaks(graph, areas, evidence, basis)
@@ -113,18 +109,15 @@ def work_area(state: CaseState) -> list[WorkArea]:
     return [WorkArea(one.id, one.polygon, one.kind, one.severity, one.label, one.part) for one in state.areas]
 
 
-def part_states(state: CaseState, base: CopperGraph) -> dict[str, PartState]:
-    """The state of every part that the log names, over what was built."""
-    built = dict(base.part_states)
-    return {**built, **{part: PartState(how) for part, how in state.part_states}}
+def part_states(state: CaseState) -> dict[str, PartState]:
+    """The state of every part that the log names."""
+    return {part: PartState(how) for part, how in state.part_states}
 
 
 def known_breaks(
     graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evidence], basis: Basis
 ) -> tuple[tuple[str, ...], ...]:
     """The spans that the evidence shows broken beyond doubt (P > ``broken_above``): their site ids."""
-    from coppermend.core.planning.spans import spans
-
     posterior = belief(graph, areas, evidence, basis)
     return tuple(one.sites for one in spans(graph, posterior, basis) if one.p > basis.broken_above)
 
@@ -134,45 +127,26 @@ class _Overlay:
     """Lays wires, cuts and known breaks over the base graph under the part states of now."""
 
     state: CaseState
-    board: Board
     base: CopperGraph
 
     def graph_at(self, wires: Sequence[Wire], cuts: Sequence[Cut], broken: Sequence[str]) -> CopperGraph:
         """The worked graph."""
-        from coppermend.core.copper.worked import worked
-
-        gone = [*broken, *(site for cut in cuts for site in cut_sites(self.base, cut))]
-        return worked(self.base, self.board, part_states(self.state, self.base), [_laid(one) for one in wires], gone)
-
-
-def _laid(wire: Wire) -> Any:
-    """A wire as the copper graph takes it."""
-    from coppermend.core.copper.worked import WireLaid
-
-    straight = ((wire.a.x_mm - wire.b.x_mm) ** 2 + (wire.a.y_mm - wire.b.y_mm) ** 2) ** 0.5
-    return WireLaid(wire.id, wire.a.id, wire.b.id, wire.length_mm or straight, wire.diameter_mm or DEFAULT_WIRE_MM)
+        states = part_states(self.state)
+        laid = [PatchWire(one.id, one.a.id, one.b.id, one.diameter_mm, one.length_mm) for one in wires]
+        parted = [TrackCut(one.id, layer=one.side, x_mm=one.x_mm, y_mm=one.y_mm) for one in cuts]
+        graph = worked(self.base, states, laid, parted, sockets(self.state, self.base, states))
+        if not broken:
+            return graph
+        gone = frozenset(broken)
+        return replace(graph, sites=tuple(site for site in graph.sites if site.id not in gone), memo={})
 
 
-def cut_sites(base: CopperGraph, cut: Cut) -> tuple[str, ...]:
-    """The track that a cut parted: the run nearest to its place on its side; none when no run is within reach."""
-    best, best_mm = "", CUT_REACH_MM
-    for site in base.sites:
-        if site.kind is SiteKind.RUN and site.layer == cut.side:
-            apart = _apart_mm(site, cut.x_mm, cut.y_mm) - site.width_mm / 2
-            if apart < best_mm:
-                best, best_mm = site.id, apart
-    return (best,) if best else ()
-
-
-def _apart_mm(site: Site, x: float, y: float) -> float:
-    """Distance from a place to a site's path."""
-    least = float("inf")
-    for (x1, y1), (x2, y2) in zip(site.path, site.path[1:], strict=False):
-        dx, dy = x2 - x1, y2 - y1
-        square = dx * dx + dy * dy
-        t = 0.0 if square == 0 else min(1.0, max(0.0, ((x - x1) * dx + (y - y1) * dy) / square))
-        least = min(least, ((x1 + t * dx - x) ** 2 + (y1 + t * dy - y) ** 2) ** 0.5)
-    return least
+def sockets(state: CaseState, base: CopperGraph, states: Mapping[str, PartState]) -> frozenset[str]:
+    """The parts that have a socket on the board now: built so, or said to be in one since, and not bare or soldered now."""
+    built = {ref for ref, how in base.built_states if how is PartState.SOCKETED}
+    said = {act.part for act in state.acts if act.state == str(PartState.SOCKETED)}
+    without = {ref for ref, how in states.items() if how in (PartState.NOT_FITTED, PartState.SOLDERED)}
+    return frozenset((built | said) - without)
 
 
 def _without_skipped(graph: CopperGraph, state: CaseState) -> CopperGraph:

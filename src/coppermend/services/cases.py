@@ -11,6 +11,7 @@ from coppermend.core.findings import Finding, Place, Severity, refuse
 from coppermend.core.log.canonical import canonical_bytes, sha256_hex
 from coppermend.core.log.fold import fold
 from coppermend.core.log.gate import GateStatus, gate_status
+from coppermend.core.log.kinds import KINDS
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, TimelineItem, plain
 from coppermend.core.log.words import entry_words
@@ -74,15 +75,18 @@ def new_case(
     return show_case(workshop, case)
 
 
-def name_board(workshop: Workshop, case: str, package: str) -> Entry:
-    """Say where the case's package is now (moved, or imported from another bench). Another board is refused: CAS-003."""
+def name_board(workshop: Workshop, case: str, package: str, *, changed: bool = False) -> Entry:
+    """Say where the case's package is now (moved, or imported from another bench). Other files are refused (CAS-003) unless they are said to be ``changed``.
+
+    The log names points with their places, so a corrected package is taken over as far as its points are where they were.
+    """
     shelved = workshop.shelf.take(package)
     state = case_state(workshop, case)
-    if state.package_id and shelved.board.package_id != state.package_id:
+    if not changed and state.package_id and shelved.board.package_id != state.package_id:
         raise refuse(
             "CAS-003",
             f"That package is not the board of this case: its id begins {shelved.board.package_id[:12]}, expected {state.package_id[:12]}.",
-            "Name the package that the case was opened with, or open a new case.",
+            "Name the package that the case was opened with; if its files were corrected since, add --changed.",
             Place(thing=f"case {case}"),
         )
     return write(
@@ -190,8 +194,6 @@ def _seen_words(state: CaseState) -> str:
 
 def unreadable(entries: Sequence[Entry]) -> tuple[Finding, ...]:
     """The entries that this Coppermend cannot read, for doctor: kind or version of a newer one."""
-    from coppermend.core.log.kinds import KINDS
-
     return tuple(
         Finding(
             "LOG-002",

@@ -7,6 +7,7 @@ import io
 from PIL import Image, UnidentifiedImageError
 
 from coppermend.core.findings import Place, refuse
+from coppermend.core.log.canonical import Json
 from coppermend.services.cases import case_state
 from coppermend.services.entries import write
 from coppermend.services.notes import Noted, noted
@@ -31,7 +32,7 @@ def attach_photo(
     case_state(workshop, case)
     media, width, height = look_at(data, name)
     sha256 = workshop.store.attach(data)
-    payload = {
+    payload: dict[str, Json] = {
         "sha256": sha256, "media": media, "bytes": len(data), "name": name, "words": words, "side": side, "width_px": width, "height_px": height,
     }  # fmt: skip
     return noted(write(workshop, case, "photo", payload, entry_id=entry_id))

@@ -181,8 +181,8 @@ class SqlCaseStore:
 
     def _make_tables(self, new_bench_id: str) -> None:
         with self._engine.begin() as line:
-            if line.exec_driver_sql("SELECT 1 FROM sqlite_master WHERE name = 'coppermend_store'").first():
-                return
+            if line.exec_driver_sql("SELECT 1 FROM sqlite_master").first():
+                return  # ours already, or somebody else's: the version check tells
             META.create_all(line)
             line.execute(
                 insert(FACTS),
@@ -197,7 +197,7 @@ class SqlCaseStore:
                 raise refuse(
                     "STO-003", "This database is no store of cases.", "Name the store's folder.", at(self._place)
                 )
-            facts = dict(line.execute(select(FACTS.c.name, FACTS.c.value)).tuples().all())
+            facts = {str(name): str(value) for name, value in line.execute(select(FACTS.c.name, FACTS.c.value))}
         version = facts.get("schema_version", "")
         if not version.isdigit() or int(version) > SCHEMA_VERSION:
             raise refuse(
@@ -206,7 +206,7 @@ class SqlCaseStore:
                 "Use the newer Coppermend that made it; nothing was changed.",
                 at(self._place),
             )
-        return str(facts["bench"])
+        return facts["bench"]
 
     def _need_writable(self) -> None:
         if not self._writable:

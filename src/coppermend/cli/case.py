@@ -1,0 +1,346 @@
+"""``coppermend case|area|next|round|note|photo``: the case and its log."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from coppermend.cli import print_json
+from coppermend.cli.shop import CASE, JSON, check_line, say_next, shop, shop_and_case, step_lines
+from coppermend.core.findings import Place, refuse
+from coppermend.core.log.state import plain
+from coppermend.services import sheets
+from coppermend.services.areas import MARGIN_MM, add_area
+from coppermend.services.bench import next_for_case, proven_for_case, round_for_case, spans_for_case, step_as_dict
+from coppermend.services.bundles import export_case, import_case
+from coppermend.services.cases import CaseView, list_cases, name_board, new_case, show_case
+from coppermend.services.notes import note
+from coppermend.services.photos import attach_photo
+from coppermend.services.power import CAUTION
+from coppermend.services.typed import request_from_words
+
+PASS_ON = {"ignore_unknown_options": True, "allow_interspersed_args": False}
+
+
+@click.group("case")
+def case_command() -> None:
+    """Cases: open one, list them, see where one stands, take one elsewhere."""
+
+
+@case_command.command("new")
+@click.option(
+    "--board", "package", required=True, metavar="PACKAGE", help="Folder or zip of fabrication data, or the word demo."
+)
+@click.option("--title", required=True, help="What the machine is called.")
+@click.option("--serial", default="", help="Its serial number.")
+@click.option("--complaint", default="", help="What the owner says is wrong.")
+@click.option("--owner", default="", help="Whose it is.")
+@JSON
+@click.pass_context
+def case_new(
+    ctx: click.Context, package: str, title: str, serial: str, complaint: str, owner: str, as_json: bool
+) -> None:
+    """Open a case on a board."""
+    made = shop(ctx)
+    view = new_case(made, package, title, serial=serial, complaint=complaint, owner=owner)
+    if as_json:
+        print_json({"case": view.state.case, "number": view.number, "title": title})
+        return
+    click.echo(f"Case {view.number} opened: {title} ({view.state.case}).")
+    click.echo(
+        f"Next: mark where the copper was disturbed, e.g. coppermend area add {view.number} --part U1 --kind rework --severity 2"
+    )
+
+
+@case_command.command("list")
+@JSON
+@click.pass_context
+def case_list(ctx: click.Context, as_json: bool) -> None:
+    """List the cases of this store."""
+    rows = list_cases(shop(ctx))
+    if as_json:
+        print_json([row.as_dict() for row in rows])
+        return
+    if not rows:
+        click.echo("No cases yet. Open one: coppermend case new --board PACKAGE --title TITLE")
+    for row in rows:
+        serial = f", serial {row.serial}" if row.serial else ""
+        click.echo(
+            f"{row.number:>4}  {row.title}{serial}  [{row.board}]  {row.entries} entries, last {row.last_at}: {row.last_words}"
+        )
+
+
+@case_command.command("show")
+@CASE
+@JSON
+@click.pass_context
+def case_show(ctx: click.Context, case: str, as_json: bool) -> None:
+    """Where a case stands: its story, its work areas, the gate before power, what is next."""
+    made, found = shop_and_case(ctx, case)
+    view = show_case(made, found)
+    if as_json:
+        print_json(view.as_dict())
+        return
+    _print_view(view)
+    say_next(made, found)
+
+
+def _print_view(view: CaseView) -> None:
+    state = view.state
+    head = [
+        state.title,
+        f"serial {state.serial}" if state.serial else "",
+        f"owner {state.owner}" if state.owner else "",
+    ]
+    click.echo(f"Case {view.number}: {', '.join(one for one in head if one)}  ({state.case})")
+    if state.complaint:
+        click.echo(f"Complaint: {state.complaint}")
+    click.echo("Story:")
+    for item in state.timeline:
+        gone = "  [taken back]" if item.undone else ""
+        click.echo(f"  {item.ref:>4}  {item.observed_at}  {item.words}{gone}")
+    click.echo("Where it stands:")
+    for line in view.where:
+        click.echo(f"  {line}")
+    if view.gate.open:
+        click.echo(
+            "Power: "
+            + (f"the gate was passed over: {view.gate.overridden}" if view.gate.overridden else "the gate is open.")
+        )
+    else:
+        click.echo(f"Power: not yet; {len(view.gate.missing)} of {len(view.gate.items)} things are to be done first:")
+        for one in view.gate.missing:
+            click.echo(f"  {one.item}: {one.words}")
+
+
+@case_command.command("board")
+@CASE
+@click.option("--board", "package", required=True, metavar="PACKAGE", help="Where its package is now.")
+@click.option("--changed", is_flag=True, help="Its files were corrected since the case was opened.")
+@click.pass_context
+def case_board(ctx: click.Context, case: str, package: str, changed: bool) -> None:
+    """Say where a case's package is now (moved, or the case was imported)."""
+    made, found = shop_and_case(ctx, case)
+    entry = name_board(made, found, package, changed=changed)
+    click.echo(f"Noted as {entry.bench_seq}: the package is {entry.payload['package']}.")
+
+
+@case_command.command("export")
+@CASE
+@click.option(
+    "--to", "file", type=click.Path(path_type=Path, dir_okay=False), help="File to write; default case-NUMBER.zip."
+)
+@click.pass_context
+def case_export(ctx: click.Context, case: str, file: Path | None) -> None:
+    """Write a case as one open file: its log as JSON lines, its attachments, checksums."""
+    made, found = shop_and_case(ctx, case)
+    data = export_case(made, found)
+    target = file or Path(f"case-{made.store.number_of(found)}.zip")
+    try:
+        target.write_bytes(data)
+    except OSError as err:
+        raise refuse(
+            "CLI-001",
+            f"The file cannot be written: {err.strerror or err}.",
+            "Name another file with --to.",
+            Place(file=str(target)),
+        ) from err
+    click.echo(f"Wrote {target} ({len(data)} bytes).")
+
+
+@case_command.command("import")
+@click.argument("file", type=click.Path(path_type=Path))
+@JSON
+@click.pass_context
+def case_import(ctx: click.Context, file: Path, as_json: bool) -> None:
+    """Take in an exported case; everything is verified before anything is written."""
+    answer = import_case(shop(ctx), _read(file), file.name)
+    if as_json:
+        print_json(answer.as_dict())
+        return
+    click.echo(f"Case {answer.number}: {answer.new} new entries, {answer.entries} in all.")
+
+
+def _read(file: Path) -> bytes:
+    try:
+        return file.read_bytes()
+    except OSError as err:
+        raise refuse(
+            "CLI-002", f"The file cannot be read: {err.strerror or err}.", "Check its name.", Place(file=str(file))
+        ) from err
+
+
+@click.group("area")
+def area_command() -> None:
+    """Work areas: where the copper was disturbed or attacked."""
+
+
+@area_command.command("add")
+@CASE
+@click.option("--part", default="", help="Round the pins of this part.")
+@click.option(
+    "--margin",
+    "margin_mm",
+    type=float,
+    default=MARGIN_MM,
+    show_default=True,
+    metavar="MM",
+    help="How far round the pins.",
+)
+@click.option("--polygon", default="", metavar="'X,Y X,Y ...'", help="Corners in mm, in order round the area.")
+@click.option("--kind", type=click.Choice(["rework", "corrosion", "impact"]), default="rework", show_default=True)
+@click.option("--severity", type=click.IntRange(1, 3), default=2, show_default=True, help="1 light, 3 heavy.")
+@click.option("--label", default="", help="A name for it.")
+@JSON
+@click.pass_context
+def area_add(
+    ctx: click.Context,
+    case: str,
+    part: str,
+    margin_mm: float,
+    polygon: str,
+    kind: str,
+    severity: int,
+    label: str,
+    as_json: bool,
+) -> None:
+    """Mark a work area round a part or as a polygon."""
+    made, found = shop_and_case(ctx, case)
+    corners = _corners(polygon)
+    answer = add_area(
+        made, found, part=part, polygon=corners, margin_mm=margin_mm, kind=kind, severity=severity, label=label
+    )
+    if as_json:
+        print_json(answer.as_dict())
+        return
+    click.echo(f"Noted as {answer.entry.bench_seq}: {answer.words}.")
+    say_next(made, found)
+
+
+def _corners(text: str) -> list[tuple[float, float]]:
+    corners = []
+    for word in text.replace(";", " ").split():
+        try:
+            x, y = word.split(",")
+            corners.append((float(x), float(y)))
+        except ValueError as err:
+            raise refuse(
+                "CLI-003", f"{word!r} is no corner.", "Write corners like 10.5,20 in mm, separated by spaces."
+            ) from err
+    return corners
+
+
+@click.command("next")
+@CASE
+@JSON
+@click.pass_context
+def next_command(ctx: click.Context, case: str, as_json: bool) -> None:
+    """The next step, with its reason and its modelled cost."""
+    made, found = shop_and_case(ctx, case)
+    step = next_for_case(made, found)
+    if as_json:
+        print_json(step_as_dict(step))
+        return
+    for line in step_lines(step):
+        click.echo(line)
+    if step.kind in ("gate", "power"):
+        click.echo(CAUTION)
+
+
+@click.command("round")
+@CASE
+@click.option("--print", "sheet", is_flag=True, help="The round as a sheet to print and fill in by hand.")
+@click.option(
+    "--type-back",
+    "answers",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Note the answers typed back from a sheet.",
+)
+@JSON
+@click.pass_context
+def round_command(ctx: click.Context, case: str, sheet: bool, answers: Path | None, as_json: bool) -> int:
+    """The checks that prove the work areas, in order, with the certificate of their number. Status 1 while something is not proven."""
+    made, found = shop_and_case(ctx, case)
+    if answers is not None:
+        back = sheets.type_back(made, found, _read(answers).decode("utf-8", "replace"))
+        if as_json:
+            print_json(back.as_dict())
+        else:
+            click.echo(f"{back.noted} answers noted, {back.left_out} lines without an answer.")
+            say_next(made, found)
+        return 0
+    if sheet:
+        click.echo(sheets.round_sheet(made, found))
+        return 0
+    plan, proof = round_for_case(made, found), proven_for_case(made, found)
+    if as_json:
+        print_json(
+            {
+                "round": plain(plan),
+                "proof": proof.as_dict(),
+                "spans": [plain(one) for one in spans_for_case(made, found)],
+            }
+        )
+        return 0 if proof.all_proven else 1
+    click.echo(
+        f"{len(plan.checks)} continuity checks, {plan.seconds / 60:.1f} min modelled; at least {plan.bound} are needed."
+    )
+    if plan.excess > 0:
+        click.echo(f"{plan.excess} more than needed save {plan.excess_saves_s:.0f} s modelled.")
+    for number, check in enumerate(plan.checks, 1):
+        click.echo(f"  {number:>3}. {check_line(check)}")
+    click.echo(
+        f"{len(plan.isolation)} isolation checks, {plan.isolation_seconds / 60:.1f} min modelled (window {plan.window_mm:g} mm)."
+    )
+    for number, check in enumerate(plan.isolation, len(plan.checks) + 1):
+        click.echo(f"  {number:>3}. {check_line(check)}")
+    for span in spans_for_case(made, found):
+        click.echo(f"Break: {span.words} (P {span.p:.3f})")
+    click.echo("If you stop now:")
+    for line in proof.words:
+        click.echo(f"  {line}")
+    return 0 if proof.all_proven else 1
+
+
+@click.command("note", context_settings=PASS_ON)
+@CASE
+@click.argument("kind")
+@click.argument("words", nargs=-1, type=click.UNPROCESSED)
+@click.pass_context
+def note_command(ctx: click.Context, case: str, kind: str, words: tuple[str, ...]) -> None:
+    """Note anything: note CASE KIND POINT [POINT] [VALUE] [words].
+
+    \b
+    Readings  closed|open A B, ohms A B 4.7k, volts A [B] 5.02V, diode A B 0.6V, level A low|high|toggling|floating|stuck, heat U1 41C
+              (closed, open, ohms and skip without points answer the current check)
+    Parts     look|clean|press U1 ..., reseat U1, remove U1, fit U1 [socketed|soldered], swap U1, state U1 socketed
+    Copper    patch A B [30awg] [62mm], cut A B or cut X,Y/s, solder A, skip A
+    Power     gate orientation|rails|supply|limit|override ..., power on|off, seen screen=black sound='two beeps' current=350mA ...
+    Words     symptom ..., remark ..., test ITEM works|fails, progress ready
+    Back      undo [NUMBER]
+    """
+    made, found = shop_and_case(ctx, case)
+    if words and words[-1] == "--json":
+        answer = note(made, found, request_from_words(made, found, kind, words[:-1]))
+        print_json({**answer.as_dict(), "next": step_as_dict(next_for_case(made, found))})
+        return
+    answer = note(made, found, request_from_words(made, found, kind, words))
+    click.echo(f"Noted as {answer.entry.bench_seq}: {answer.words}.")
+    if kind in ("closed", "open", "ohms", "diode") and show_case(made, found).state.power_on:
+        click.echo("Careful: the log says that power is on. Continuity and ohms are read on an unpowered board only.")
+    say_next(made, found)
+
+
+@click.command("photo")
+@CASE
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--words", default="", help="What it shows.")
+@click.option("--side", type=click.Choice(["c", "s"]), default=None, help="Component or solder side.")
+@click.pass_context
+def photo_command(ctx: click.Context, case: str, file: Path, words: str, side: str | None) -> None:
+    """Keep a photo with a case."""
+    made, found = shop_and_case(ctx, case)
+    answer = attach_photo(made, found, _read(file), name=file.name, words=words, side=side or "")
+    click.echo(f"Noted as {answer.entry.bench_seq}: {answer.words}.")

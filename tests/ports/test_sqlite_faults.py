@@ -1,0 +1,256 @@
+"""What the store survives, really done: kill -9, two processes, a full disk, a store that cannot be written, a newer store, damage.
+
+Durability of the settings asked for: SQLite documentation, pragma.html "synchronous" (FULL in WAL mode syncs the log after each commit).
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import textwrap
+import time
+from pathlib import Path
+
+import pytest
+
+from coppermend.adapters.storage.store import SqlCaseStore
+from coppermend.core.findings import Refusal
+from coppermend.core.log.fold import fold
+from coppermend.core.log.model import Draft
+from tests.fakes import CountingIds
+
+ROOT = Path(__file__).resolve().parents[2]
+IDS = CountingIds(50_000)
+
+WRITER = textwrap.dedent("""
+    import sys
+    from coppermend.adapters.storage.store import SqlCaseStore
+    from coppermend.adapters.storage.system import Uuid7Ids
+    from coppermend.core.log.model import Draft
+    url, case, count, words = sys.argv[1], sys.argv[2], int(sys.argv[3]), sys.argv[4]
+    store, ids = SqlCaseStore(url, "bench"), Uuid7Ids()
+    for number in range(count):
+        when = "2026-03-01T09:00:00.000Z"
+        store.append(entry := Draft(ids.new(), case, store.bench, when, when, "w", "remark", 1, {"words": f"{words} {number}"}))
+        sys.stdout.write(entry.id + "\\n")
+        sys.stdout.flush()
+""")
+
+
+def writer(url: Path, case: str, count: int, words: str = "x") -> subprocess.Popen[bytes]:
+    """Another process that appends and prints each id after it was acknowledged."""
+    return subprocess.Popen([sys.executable, "-c", WRITER, str(url), case, str(count), words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT)
+
+
+def draft(store: SqlCaseStore, case: str, kind: str = "remark", **payload: object) -> Draft:
+    when = "2026-03-01T09:00:00.000Z"
+    return Draft(IDS.new(), case, store.bench, when, when, "me", kind, 1, payload or {"words": "r"})  # type: ignore[arg-type]
+
+
+def new_case(store: SqlCaseStore) -> str:
+    case = IDS.new()
+    store.append(draft(store, case, "case", title="M"))
+    return case
+
+
+def kill_at(folder: Path, case: str, seconds: float) -> set[str]:
+    """Start a writer, kill it -9 some time after its first acknowledgement; the ids whose acknowledgement got out."""
+    process = writer(folder, case, 1_000_000)
+    assert process.stdout is not None and process.stderr is not None
+    first = process.stdout.readline()
+    time.sleep(seconds)
+    process.send_signal(signal.SIGKILL)
+    rest = process.stdout.read()
+    process.wait()
+    process.stdout.close()
+    process.stderr.close()
+    lines = (first + rest).split(b"\n")
+    return {line.decode() for line in lines[:-1]}  # the last piece has no line end: it never got out whole
+
+
+def kills(tmp_path: Path, count: int) -> None:
+    store = SqlCaseStore(str(tmp_path), "bench")
+    case = new_case(store)
+    acknowledged: set[str] = set()
+    for number in range(count):
+        acknowledged |= kill_at(tmp_path, case, 0.0007 * (number % 40))
+        entries = store.entries(case)
+        assert acknowledged <= {one.id for one in entries}
+    assert len(acknowledged) >= count
+    assert store.check() == ()
+    fold(store.entries(case))
+    store.close()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="not run: there is no kill -9 on Windows")
+def test_nothing_acknowledged_is_lost_by_kill_9(tmp_path: Path) -> None:
+    kills(tmp_path, 30)
+
+
+@pytest.mark.soak
+@pytest.mark.skipif(os.name == "nt", reason="not run: there is no kill -9 on Windows")
+def test_nothing_acknowledged_is_lost_by_500_kills(tmp_path: Path) -> None:
+    kills(tmp_path, 500)
+
+
+def test_two_processes_write_one_case(tmp_path: Path) -> None:
+    store = SqlCaseStore(str(tmp_path), "bench")
+    case = new_case(store)
+    both = [writer(tmp_path, case, 60, words) for words in ("left", "right")]
+    said = [process.communicate(timeout=120) for process in both]
+    assert [process.returncode for process in both] == [0, 0], said
+    entries = store.entries(case)
+    assert len(entries) == 121 and [one.bench_seq for one in entries] == list(range(1, 122))
+    assert {one.id for one in entries} >= {line for out, _ in said for line in out.decode().split()}
+    assert store.check() == ()
+    store.close()
+
+
+FULL = textwrap.dedent("""
+    import resource, signal, sys
+    from coppermend.adapters.storage.store import SqlCaseStore
+    from coppermend.adapters.storage.system import Uuid7Ids
+    from coppermend.core.findings import Refusal
+    from coppermend.core.log.model import Draft
+    url, case = sys.argv[1:3]
+    store, ids = SqlCaseStore(url, "bench"), Uuid7Ids()
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, 1_000_000))
+    when, done = "2026-03-01T09:00:00.000Z", 0
+    try:
+        while done < 10_000:
+            store.append(Draft(ids.new(), case, store.bench, when, when, "w", "remark", 1, {"words": "x" * 900}))
+            done += 1
+    except Refusal as err:
+        print(err.finding.code, done, len(store.entries(case)))
+        try:
+            store.attach(b"x" * 2_000_000)
+        except Refusal as again:
+            print(again.finding.code)
+""")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="not run: no file size limit on Windows")
+def test_no_room_left_is_a_clear_error_and_the_case_stays_readable(tmp_path: Path) -> None:
+    """A real limit of the operating system on the size of files stands in for a full disk: writes fail with EFBIG at some byte."""
+    store = SqlCaseStore(str(tmp_path), "bench")
+    case = new_case(store)
+    found = subprocess.run([sys.executable, "-c", FULL, str(tmp_path), case], capture_output=True, text=True, cwd=ROOT, timeout=120)
+    assert found.returncode == 0, found.stderr
+    code, done, readable = found.stdout.split()[:3]
+    assert code in ("STO-010", "STO-014") and int(done) > 10
+    assert found.stdout.split()[3:] == ["STO-010"]
+    assert int(readable) == int(done) + 1 == len(store.entries(case))
+    assert store.check() == ()
+    store.append(draft(store, case, words="there is room again"))
+    store.close()
+
+
+def test_sqlite_reports_a_full_database_in_words(tmp_path: Path) -> None:
+    store = SqlCaseStore(str(tmp_path), "bench")
+    case = new_case(store)
+    with store._engine.connect() as line:  # the real SQLITE_FULL, by the page limit of this connection
+        pages = line.exec_driver_sql("PRAGMA page_count").scalar_one()
+        line.exec_driver_sql(f"PRAGMA max_page_count={pages}")
+    with pytest.raises(Refusal, match="STO-010") as refusal:
+        for _ in range(100):
+            store.append(draft(store, case, words="x" * 2000))
+    assert "Nothing that was acknowledged is lost" in refusal.value.finding.words
+    assert store.entries(case)[0].kind == "case"
+    store.close()
+
+
+READER = textwrap.dedent("""
+    import os, sys, tempfile
+    from coppermend.adapters.storage.store import SqlCaseStore
+    from coppermend.core.findings import Refusal
+    from coppermend.core.log.model import Draft
+    with tempfile.TemporaryDirectory() as warm:
+        SqlCaseStore(warm, "warm").close()  # imports everything while this user may still read it
+    if os.getuid() == 0:
+        os.setgid(65534); os.setuid(65534)
+    store = SqlCaseStore(sys.argv[1], "other")
+    print(store.writable, len(store.entries(sys.argv[2])))
+    try:
+        when = "2026-03-01T09:00:00.000Z"
+        store.append(Draft("x", sys.argv[2], "b", when, when, "w", "remark", 1, {"words": "x"}))
+    except Refusal as err:
+        print(err.finding.code)
+""")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="not run: rights of files are others on Windows")
+def test_a_store_that_cannot_be_written_is_read_with_all_acknowledged_entries(tmp_path: Path) -> None:
+    """Another user without the right to write, while the newest entries stand in the write-ahead log only."""
+    for folder in (tmp_path, *list(tmp_path.parents)[:3]):
+        if folder != Path("/tmp"):
+            folder.chmod(0o755)
+    store = SqlCaseStore(str(tmp_path / "store"), "bench")
+    case = new_case(store)
+    for _ in range(5):
+        store.append(draft(store, case))
+    assert (tmp_path / "store" / "coppermend.db-wal").stat().st_size > 0
+    (tmp_path / "store").chmod(0o555)
+    found = subprocess.run([sys.executable, "-c", READER, str(tmp_path / "store"), case], capture_output=True, text=True, cwd=ROOT, timeout=60)
+    (tmp_path / "store").chmod(0o755)
+    store.close()
+    assert found.stdout.split() == ["False", "6", "STO-011"], found.stderr
+
+
+def test_a_newer_store_is_refused_and_left_alone(tmp_path: Path) -> None:
+    SqlCaseStore(str(tmp_path), "bench").close()
+    line = sqlite3.connect(tmp_path / "coppermend.db")
+    line.execute("UPDATE coppermend_store SET value = '99' WHERE name = 'schema_version'")
+    line.commit()
+    line.close()
+    before = (tmp_path / "coppermend.db").read_bytes()
+    with pytest.raises(Refusal, match="STO-005"):
+        SqlCaseStore(str(tmp_path), "bench")
+    assert (tmp_path / "coppermend.db").read_bytes() == before
+
+
+@pytest.mark.parametrize("content", [b"this is a letter, no database", b"SQLite format 3\x00" + b"\xff" * 3000], ids=["text", "a head and rubbish"])
+def test_a_file_that_is_no_store_is_refused_in_words(tmp_path: Path, content: bytes) -> None:
+    file = tmp_path / "a.db"
+    file.write_bytes(content)
+    with pytest.raises(Refusal) as refusal:
+        SqlCaseStore(str(file), "bench")
+    assert refusal.value.finding.code in ("STO-003", "STO-013")
+    assert file.read_bytes() == content
+
+
+def test_a_database_of_someone_else_is_refused(tmp_path: Path) -> None:
+    line = sqlite3.connect(tmp_path / "a.db")
+    line.execute("CREATE TABLE songs (name TEXT)")
+    line.commit()
+    line.close()
+    with pytest.raises(Refusal, match="STO-003"):
+        SqlCaseStore(str(tmp_path / "a.db"), "bench")
+
+
+def test_a_changed_entry_and_a_changed_attachment_are_named(tmp_path: Path) -> None:
+    store = SqlCaseStore(str(tmp_path), "bench")
+    case = new_case(store)
+    for _ in range(4):
+        store.append(draft(store, case, words="the truth"))
+    name = store.attach(b"a picture")
+    line = sqlite3.connect(tmp_path / "coppermend.db")
+    line.execute("UPDATE entries SET body = replace(body, 'the truth', 'something') WHERE bench_seq = 3")
+    line.execute("UPDATE entries SET body = '{' WHERE bench_seq = 5")
+    line.commit()
+    line.close()
+    (tmp_path / "attachments" / name[:2] / name).write_bytes(b"a PICTURE")
+    found = [(one.code, one.place.words()) for one in store.check()]
+    assert [code for code, _ in found] == ["STO-015", "LOG-011", "STO-021"]
+    assert "entry 4" in found[1][1] and name in found[2][1]
+    with pytest.raises(Refusal, match="STO-021"):
+        store.attachment(name)
+    store.close()
+
+
+def test_an_unknown_kind_of_store_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(Refusal, match="STO-001"):
+        SqlCaseStore("postgresql://shop/cases", "bench")
