@@ -6,6 +6,7 @@ from __future__ import annotations
 import io
 import itertools
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from xml.etree import ElementTree
 
@@ -15,6 +16,8 @@ from tests.facts import record_sample as sample
 
 from coppermend.adapters.files.typesetter import TypstTypesetter
 from coppermend.core.findings import Refusal
+from coppermend.core.log import state as log
+from coppermend.services.recording.gather import CaseFacts, gather
 from coppermend.services.recording.html import record_html
 from coppermend.services.records import record_pdf_of
 
@@ -224,3 +227,26 @@ def test_a_record_that_cannot_be_set_says_so() -> None:
         TypstTypesetter().pdf({"heading": {}}, {})
     assert caught.value.finding.code == "REC-001"
     assert "--html" in caught.value.finding.remedy
+
+
+def test_closed_readings_in_a_row_are_one_line_of_the_story() -> None:
+    kinds = ["closed"] * 5 + ["open"] + ["closed"] * 2
+    items = tuple(
+        log.TimelineItem(f"e{i}", i, i + 1, "b", kind, f"2026-11-20T10:{i:02d}:00.000Z", "tech", f"{kind} {i}", i == 2)
+        for i, kind in enumerate(kinds)
+    )
+    case = replace(sample.state(), timeline=items)
+    story = gather(case, CaseFacts(1, 8, "", ""), sample.board(), sample.graph(), sample.judgement()).story
+    assert [(one.numbers, one.words, one.undone) for one in story] == [
+        ("1", "closed 0", False),
+        ("2", "closed 1", False),
+        ("3", "closed 2", True),  # taken back: never part of a run
+        ("4", "closed 3", False),
+        ("5", "closed 4", False),
+        ("6", "open 5", False),
+        ("7", "closed 6", False),
+        ("8", "closed 7", False),
+    ]
+    long = replace(case, timeline=tuple(replace(one, kind="closed", undone=False) for one in items))
+    story = gather(long, CaseFacts(1, 8, "", ""), sample.board(), sample.graph(), sample.judgement()).story
+    assert [(one.numbers, one.words) for one in story] == [("1-8", "8 readings, all closed")]

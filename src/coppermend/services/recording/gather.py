@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import groupby
 
 from coppermend.core.belief.model import Basis
 from coppermend.core.board.model import Board
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.findings import Severity
-from coppermend.core.log.state import CaseState, PointRef, PowerUp, Reading, Wire
+from coppermend.core.log.state import CaseState, PointRef, PowerUp, Reading, TimelineItem, Wire
 from coppermend.core.log.values import ampere_words, ohm_words, volt_words
 from coppermend.core.planning.model import Check, Span
 from coppermend.core.rework.gauge import diameter_mm
@@ -34,6 +35,9 @@ from coppermend.services.recording.model import (
 SIDES = {"c": "component side", "s": "solder side"}
 MOST_PLACES = 6
 """Open places that a net's row names one by one."""
+
+SHORTEST_RUN = 3
+"""Closed readings in a row that the story tells in one line."""
 
 MOST_NAMED = 24
 """Places of one reason that the list of unprovable places names."""
@@ -320,16 +324,22 @@ def _unprovable(sites: Mapping[str, Site], judgement: Judgement) -> Iterable[Unp
 
 
 def _story(state: CaseState) -> Iterable[StoryItem]:
-    for item in state.timeline:
-        yield StoryItem(
-            item.observed_at[:10],
-            item.observed_at[11:16],
-            item.at + 1,
-            item.words,
-            item.author,
-            item.kind,
-            item.undone,
-        )
+    """The entries in order; closed readings in a row become one line, every one of them stands in the list of readings."""
+    for is_run, run in groupby(state.timeline, key=lambda item: item.kind == "closed" and not item.undone):
+        items = list(run)
+        if is_run and len(items) >= SHORTEST_RUN:
+            yield _story_line(items, f"{len(items)} readings, all closed")
+        else:
+            for item in items:
+                yield _story_line([item], item.words)
+
+
+def _story_line(items: Sequence[TimelineItem], words: str) -> StoryItem:
+    first, last = items[0], items[-1]
+    numbers = str(first.at + 1) if first is last else f"{first.at + 1}-{last.at + 1}"
+    return StoryItem(
+        first.observed_at[:10], first.observed_at[11:16], numbers, words, first.author, first.kind, first.undone
+    )
 
 
 def stamp(iso: str) -> str:

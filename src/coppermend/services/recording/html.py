@@ -212,7 +212,7 @@ def _story(items: Sequence[StoryItem]) -> str:
         strike = ' class="undone"' if one.undone else ""
         note = " (taken back)" if one.undone else ""
         rows.append(
-            f'<tr><td class="n">{one.number}</td><td class="n">{escape(one.date)} {escape(one.time)}</td>'
+            f'<tr><td class="n">{escape(one.numbers)}</td><td class="n">{escape(one.date)} {escape(one.time)}</td>'
             f"<td><span{strike}>{_lines(one.words)}</span>{note}</td><td>{escape(one.author)}</td></tr>"
         )
     if not rows:

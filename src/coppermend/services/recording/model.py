@@ -70,11 +70,11 @@ class Unprovable:
 
 @dataclass(frozen=True, slots=True)
 class StoryItem:
-    """One entry of the log as a person reads it."""
+    """One entry of the log as a person reads it, or a run of closed readings in one line; ``numbers`` "5" or "5-33"."""
 
     date: str
     time: str
-    number: int
+    numbers: str
     words: str
     author: str
     kind: str
