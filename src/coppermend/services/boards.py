@@ -6,9 +6,11 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
@@ -155,7 +157,23 @@ def build_board(
 
     Raises Refusal for a package that gives no board, Stopped when ``stop`` answered True between two steps.
     """
-    stages = _Stages(progress, stop)
+    with without_collection():
+        return _board(source, path, cache, _Stages(progress, stop), fresh)
+
+
+@contextmanager
+def without_collection() -> Iterator[None]:
+    """No cyclic garbage collection inside: a build makes a million small objects in no cycles, and looking through them costs a fifth of its time."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
+def _board(source: PackageSource, path: str, cache: BoardCache | None, stages: _Stages, fresh: bool) -> Board:
     stages.enter("read", f"reading {path}")
     package = source.read(path)
     key = cache_key(package)
