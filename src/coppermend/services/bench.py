@@ -16,7 +16,7 @@ from coppermend.core.log.state import plain
 from coppermend.core.planning.costs import CostTable, TipState
 from coppermend.core.planning.model import NextStep, RoundPlan, Span
 from coppermend.core.planning.next import next_step
-from coppermend.core.planning.round import plan_round
+from coppermend.core.planning.round import plan_round, sites_at_risk
 from coppermend.core.planning.spans import not_proven, spans
 from coppermend.services.bind import Binding, bind
 from coppermend.services.workshop import Workshop
@@ -91,8 +91,11 @@ def spans_of(binding: Binding) -> tuple[Span, ...]:
 
 def neighbours_of(binding: Binding) -> tuple[Neighbour, ...]:
     """Nets that come near each other in the work areas."""
-    polygons = [area.polygon for area in binding.areas]
-    return _kept(binding, "neighbours", lambda: tuple(neighbours(binding.board, binding.graph, polygons, WINDOW_MM)))
+    polygons = tuple(area.polygon for area in binding.areas)
+    key = ("neighbours", id(binding.graph), polygons)
+    if key not in binding.kept:
+        binding.kept[key] = (binding.graph, tuple(neighbours(binding.board, binding.graph, polygons, WINDOW_MM)))
+    return cast("tuple[Neighbour, ...]", binding.kept[key][1])
 
 
 def tips_of(binding: Binding) -> TipState:
@@ -143,7 +146,6 @@ def _next(binding: Binding) -> NextStep:
         binding.basis,
         COSTS,
         tips_of(binding),
-        plan_of(binding),
         neighbours=neighbours_of(binding),
         posterior=posterior_of(binding),
     )
@@ -176,21 +178,14 @@ def _after_copper(binding: Binding, done: NextStep) -> NextStep:
 
 
 def _proof(binding: Binding) -> Proof:
-    plan, posterior, basis = plan_of(binding), posterior_of(binding), binding.basis
-    chance = {site: posterior.p(site) for site in plan.provable}
-    broken = tuple(site for site in plan.provable if chance[site] > basis.broken_above)
-    spanned = {site for span in spans_of(binding) if span.p > basis.broken_above for site in span.sites}
-    proven = tuple(site for site in plan.provable if chance[site] < basis.proven_below)
-    named = tuple(dict.fromkeys([*broken, *sorted(spanned)]))
-    left = tuple(site for site in plan.provable if site not in set(proven) | set(named))
+    posterior, basis = posterior_of(binding), binding.basis
+    at_risk, provable, unprovable = sites_at_risk(posterior, ())
+    chance = {site: posterior.p(site) for site in provable}
+    announced = {site for span in spans_of(binding) for site in span.sites}
+    broken = tuple(site for site in provable if chance[site] > basis.broken_above or site in announced)
+    proven = tuple(site for site in provable if chance[site] < basis.proven_below)
+    settled = {*broken, *proven}
+    left = tuple(site for site in provable if site not in settled)
     conflicts = tuple(one.words for one in posterior.conflicts)
-    return Proof(
-        plan.at_risk,
-        proven,
-        named,
-        left,
-        plan.unprovable,
-        binding.expired,
-        conflicts,
-        not_proven(binding.graph, posterior, basis),
-    )
+    words = tuple(not_proven(binding.graph, posterior, basis))
+    return Proof(at_risk, proven, broken, left, unprovable, binding.expired, conflicts, words)

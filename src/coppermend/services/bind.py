@@ -19,7 +19,7 @@ from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import CaseState, Cut, PointRef, Wire
 from coppermend.core.planning.spans import spans
 from coppermend.services.cases import case_state
-from coppermend.services.evidence import Folded, fold_evidence
+from coppermend.services.evidence import fold_evidence
 from coppermend.services.points import point_now
 from coppermend.services.workshop import Workshop
 
@@ -29,7 +29,8 @@ class Binding:
     """A case on its board. ``base`` the copper as built, ``graph`` with part states, wires, cuts and known breaks, skipped points out of reach.
 
     ``broken`` sites that the readings showed broken before they were patched; ``expired`` (entry, why) of readings that speak no more;
-    ``tips`` the points where the probes were left, "" when not known. ``memo`` keeps what was computed from this binding.
+    ``tips`` the points where the probes were left, "" when not known. ``memo`` keeps what was computed from this binding,
+    ``kept`` what holds as long as the copper stays as it is (graphs, neighbours): handed on to the case's next binding.
     """
 
     case: str
@@ -44,6 +45,7 @@ class Binding:
     broken: tuple[str, ...]
     expired: tuple[tuple[str, str], ...]
     tips: tuple[str, str]
+    kept: dict[Any, Any] = field(default_factory=dict, compare=False, repr=False)
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
 
@@ -62,22 +64,26 @@ def bind(workshop: Workshop, case: str) -> Binding:
             "Put the files back as they were, or say that they were corrected: coppermend case board CASE --board PACKAGE --changed.",
             Place(thing=f"case {case}"),
         )
-    made = bind_state(state, shelved.board, shelved.graph, mark)
+    kept = known.kept if known is not None and known.base is shelved.graph else None
+    made = bind_state(state, shelved.board, shelved.graph, mark, kept)
     workshop.bindings[case] = made
     return made
 
 
-def bind_state(state: CaseState, board: Board, base: CopperGraph, mark: str = "") -> Binding:
-    """The binding of a state and its board. Pure."""
+def bind_state(
+    state: CaseState, board: Board, base: CopperGraph, mark: str = "", kept: dict[Any, Any] | None = None
+) -> Binding:
+    """The binding of a state and its board. ``kept``: what earlier bindings of the case on this base computed; the same either way."""
+    kept = {} if kept is None else kept
     basis = basis_of(state)
     areas = tuple(work_area(state))
-    overlay = _Overlay(state, base)
+    overlay = _Overlay(state, base, kept)
 
     def breaks_in(graph: CopperGraph, evidence: Sequence[Evidence]) -> Sequence[tuple[str, ...]]:
         return known_breaks(graph, areas, evidence, basis)
 
     folded = fold_evidence(state, overlay.graph_at, breaks_in)
-    graph = _without_skipped(overlay.graph_at(state.wires, state.cuts, folded.broken), state)
+    graph = overlay.skipped(overlay.graph_at(state.wires, state.cuts, folded.broken))
     return Binding(
         state.case,
         mark,
@@ -90,7 +96,8 @@ def bind_state(state: CaseState, board: Board, base: CopperGraph, mark: str = ""
         basis,
         folded.broken,
         folded.expired,
-        _tips(state, graph, folded),
+        _tips(state, graph),
+        kept,
     )
 
 
@@ -128,9 +135,36 @@ class _Overlay:
 
     state: CaseState
     base: CopperGraph
+    kept: dict[Any, Any]
 
     def graph_at(self, wires: Sequence[Wire], cuts: Sequence[Cut], broken: Sequence[str]) -> CopperGraph:
-        """The worked graph."""
+        """The worked graph. The same overlay gives the same object again, so that what others derived from it holds."""
+        key = (
+            "graph",
+            tuple(one.id for one in wires),
+            tuple(one.id for one in cuts),
+            tuple(broken),
+            self.state.part_states,
+            self._said(),
+        )
+        if key not in self.kept:
+            self.kept[key] = self._laid(wires, cuts, broken)
+        found: CopperGraph = self.kept[key]
+        return found
+
+    def skipped(self, graph: CopperGraph) -> CopperGraph:
+        """The graph without the points that cannot be reached; the same object for the same points."""
+        points = tuple(point.id for one in self.state.skips for point in one.points)
+        key = ("skipped", id(graph), points)
+        if key not in self.kept:
+            self.kept[key] = (graph, _without_skipped(graph, self.state))
+        found: CopperGraph = self.kept[key][1]
+        return found
+
+    def _said(self) -> tuple[str, ...]:
+        return tuple(sorted({act.part for act in self.state.acts if act.state == str(PartState.SOCKETED)}))
+
+    def _laid(self, wires: Sequence[Wire], cuts: Sequence[Cut], broken: Sequence[str]) -> CopperGraph:
         states = part_states(self.state)
         laid = [PatchWire(one.id, one.a.id, one.b.id, one.diameter_mm, one.length_mm) for one in wires]
         parted = [TrackCut(one.id, layer=one.side, x_mm=one.x_mm, y_mm=one.y_mm) for one in cuts]
@@ -163,7 +197,7 @@ def _without_skipped(graph: CopperGraph, state: CaseState) -> CopperGraph:
     return replace(graph, points=points, memo={})
 
 
-def _tips(state: CaseState, graph: CopperGraph, folded: Folded) -> tuple[str, str]:
+def _tips(state: CaseState, graph: CopperGraph) -> tuple[str, str]:
     """Where the probes were left: the points of the last two-point reading, as far as they are still there."""
     for one in reversed(state.readings):
         if len(one.points) == 2:
