@@ -72,6 +72,7 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
         "check": check_view(binding, step.check) if step.check is not None else None,
         "span": span_view(step.span) if step.span is not None else None,
         "wire": None,
+        "remedy": remedy_view(binding, step.span) if step.kind == "patch" and step.span is not None else None,
     }
     if step.kind == "patch" and step.span is not None:
         plans, why = wire_plans(workshop, case, step.span.net)
@@ -82,11 +83,30 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
     return out
 
 
+def remedy_view(binding: Binding, span: Span) -> dict[str, Any] | None:
+    """What mends a span that holds no track: a joint is soldered again, a contact is pressed home again. None where only a wire does."""
+    sites = [one for one in (binding.base.site(name) for name in span.sites if name in _site_ids(binding)) if one is not None]
+    kinds = {str(one.kind) for one in sites}
+    pins = sorted({f"{one.part}.{one.pin}" for one in sites if one.part})
+    if kinds and kinds <= {"joint"} and pins:
+        return {"kind": "solder", "points": pins, "part": "", "words": f"Solder {', '.join(pins)} again", "done": "Soldered again: note it"}
+    if kinds and kinds <= {"contact", "leg"} and pins:
+        part = sites[0].part
+        words = f"Clean the contact at {', '.join(pins)} and seat {part} again"
+        return {"kind": "reseat", "points": [], "part": part, "words": words, "done": "Seated again: note it"}
+    return None
+
+
+def _site_ids(binding: Binding) -> set[str]:
+    return {one.id for one in binding.base.sites}
+
+
 def _title(step: NextStep, done: int) -> str:
     if step.check is not None:
-        word = "No bridge?" if step.check.purpose == "isolation" else {"retest": "Once more"}.get(step.kind, "Check")
-        return f"{word} {done + 1}" if word == "Check" else word
-    words = {"patch": "A break is found", "gate": "Before power", "power": "Power", "done": "Round finished", "area": "Where?"}
+        if step.kind == "retest":
+            return "Once more"
+        return "No bridge here?" if step.check.purpose == "isolation" else f"Check {done + 1}"
+    words = {"patch": "A break is found", "gate": "Before power", "power": "Power", "done": "Round finished", "area": "Where?", "short": "A bridge is found"}
     return words.get(step.kind, step.kind.capitalize())
 
 

@@ -12,7 +12,7 @@ import { drawTwin } from './map/twin.js';
 import { inside, readPoints } from './map/index.js';
 import { drawInset } from './map/inset.js';
 import { drawSlip } from './round/slip.js';
-import { canAnswer, placeTip, spoken, tipsOf } from './round/state.js';
+import { canAnswer, lastAnswer, placeTip, spoken, tipsOf } from './round/state.js';
 import { drawHome } from './case/home.js';
 import { drawStory } from './case/story.js';
 import { drawWires } from './case/wires.js';
@@ -32,7 +32,7 @@ export class App {
   /** @type {any} */ chosen = null;
   /** @type {{a: any, b: any}} */ own = { a: null, b: null };
   /** @type {any} */ area = null;
-  patient = { answer: /** @type {any} */ (null), auto: localStorage.getItem('auto') === 'yes' };
+  patient = { answer: /** @type {any} */ (null), attempt: 0, pair: '', auto: localStorage.getItem('auto') === 'yes' };
   busy = false;
   shownCheck = '';
   stop = () => {};
@@ -176,6 +176,7 @@ export class App {
       this.follow();
     }
     this.redraw();
+    document.body.dataset.ready = 'yes';
   }
 
   /** Turn and move the board only when the check is out of sight. */
@@ -260,7 +261,7 @@ export class App {
     return hit.sort((/** @type {any} */ a, /** @type {any} */ b) => size(a) - size(b))[0]?.ref;
   }
 
-  /** Write one entry, then take the new state. @param {string} kind @param {{points?: string[], value?: string, words?: string, options?: any}} [rest] */
+  /** Write one entry, then take the new state. @param {string} kind @param {{points?: string[], value?: string, words?: string, part?: string, undoes?: string, options?: any}} [rest] */
   async note(kind, rest = {}) {
     if (this.busy) return;
     this.busy = true;
@@ -291,7 +292,10 @@ export class App {
     if (!this.bench?.practice || !canAnswer(this.bench, this.own)) return;
     const tips = tipsOf(this.bench, this.own);
     try {
-      this.patient.answer = await post(this.url('practice/ask'), { points: [tips.a.id, tips.b.id] });
+      const pair = tips.a.id + tips.b.id + this.bench.readings.length;
+      this.patient.attempt = pair === this.patient.pair ? this.patient.attempt + 1 : 0;
+      this.patient.pair = pair;
+      this.patient.answer = await post(this.url('practice/ask'), { points: [tips.a.id, tips.b.id], attempt: this.patient.attempt });
       this.redraw();
       if (this.patient.auto) await this.answer(this.patient.answer.says);
     } catch (err) {
@@ -317,7 +321,7 @@ export class App {
     ohms: (v) => v && this.answer('ohms', v),
     skip: () => this.answer('skip'),
     again: () => { this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
-    back: () => this.note('undo'),
+    back: () => { const last = lastAnswer(this.bench); return last ? this.note('undo', { undoes: last.entry }) : this.toast('Nothing to take back.'); },
     value: () => byId('ohms')?.focus(),
     touch: () => this.touch(),
     auto: (on) => { this.patient.auto = on; localStorage.setItem('auto', on ? 'yes' : 'no'); },
@@ -350,7 +354,8 @@ export class App {
     areaCancel: () => { this.area = null; this.redraw(); },
     areaSave: () => this.saveArea(),
     wireFitted: (w) => this.note('patch', { points: [w.a.id, w.b.id], words: w.words_short ?? '', options: w.options ?? {} }),
-    act: (step) => this.note(step.kind, { points: step.part ? [step.part] : [], words: step.words }),
+    remedy: (r) => this.note(r.kind, { points: r.points, part: r.part, words: r.words }),
+    act: (step) => this.note(step.kind === 'short' ? 'clean' : step.kind, { words: step.words }),
     gate: (item) => this.note('gate', { words: item.title, options: { item: item.item } }),
     limit: (f) => this.note('gate', { options: { item: 'limit', limit_a: f.limit_a, abort_a: f.abort_a } }),
     power: () => this.note('power', { value: 'on' }),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from coppermend.services.areas import add_area
 from coppermend.services.cases import case_state, list_cases, new_case
 from coppermend.services.notes import note
-from coppermend.services.patients import demo_areas, put_patient
+from coppermend.services.patients import demo_areas, put_patient, telling_seed
 from coppermend.services.requests import Request
 from coppermend.services.workshop import Workshop
 
@@ -35,9 +35,9 @@ def open_demo(workshop: Workshop, *, fresh: bool = False) -> DemoCase:
         return DemoCase(rows[-1].id, rows[-1].number, rows[-1].title, False)
     view = new_case(workshop, PACKAGE, TITLE, serial=f"LF-{1000 + len(rows)}", complaint=COMPLAINT, owner="a friend of the workshop")
     case = view.state.case
-    note(workshop, case, Request("look", words="Cell removed before this case; green crust at its place, residue wiped with vinegar and alcohol."))
+    note(workshop, case, Request("remove", part="BT1", words="leaked; green crust round its place, wiped with vinegar, then alcohol"))
     note(workshop, case, Request("symptom", words="Black screen, no sound, power light on."))
     for area in demo_areas(workshop, case):
         add_area(workshop, case, part=area.part, polygon=() if area.part else area.polygon, kind=area.kind, severity=area.severity, label=area.label)
-    put_patient(workshop, case, seed=FIRST_SEED + len(rows), breaks=BREAKS)
+    put_patient(workshop, case, seed=telling_seed(workshop, case, FIRST_SEED + 100 * len(rows), BREAKS), breaks=BREAKS)
     return DemoCase(case, view.number, TITLE, True)

@@ -17,10 +17,10 @@ from coppermend.core.copper.worked import PatchWire, TrackCut, worked
 from coppermend.core.findings import refuse
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, plain
-from coppermend.practice.drawing import draw_patient
+from coppermend.practice.drawing import draw_breaks, draw_patient
 from coppermend.practice.patient import Answer, Patient, Truth
 from coppermend.services.areas import around_part
-from coppermend.services.bench import spans_for_case
+from coppermend.services.bench import round_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind, part_states, sockets
 from coppermend.services.entries import write
 from coppermend.services.points import resolve
@@ -80,6 +80,19 @@ def put_patient(workshop: Workshop, case: str, *, seed: int, breaks: int, noise:
         raise refuse("PRA-011", "A practice patient is behind this case already.", "Open another case for another patient.")
     areas: list[Any] = [{"polygon": [list(xy) for xy in one.polygon], "kind": one.kind, "severity": one.severity} for one in state.areas]
     return write(workshop, case, "practice", {"patient": {"seed": seed, "breaks": breaks, "noise": noise, "areas": areas}})
+
+
+def telling_seed(workshop: Workshop, case: str, first: int, breaks: int, tries: int = 400) -> int:
+    """The first seed from ``first`` whose patient shows the job best: every break lies in a work area, can be proven, and at least one is a track or a via."""
+    binding = bind(workshop, case)
+    plan = round_for_case(workshop, case)
+    kinds = {one.id: one.kind for one in binding.base.sites}
+    provable = set(plan.provable)
+    for seed in range(first, first + tries):
+        broken = draw_breaks(binding.base, binding.areas, seed, breaks)
+        if set(broken) <= provable and any(kinds[one] in (SiteKind.RUN, SiteKind.BARREL) for one in broken):
+            return seed
+    return first
 
 
 def ask_patient(workshop: Workshop, case: str, point_a: str, point_b: str, attempt: int = 0) -> Touched:

@@ -22,9 +22,18 @@ export function drawCard(el, app) {
           h('button.key', { type: 'button', onclick: () => app.do('tip', point, 'b'), id: 'tip-b-here' }, tipMark('b', 26), 'tip here'))]
       : null,
     h('h2', null, 'Net ', h('span.code', null, net.name)),
-    h('p.where', null, `${count(pins.length, 'place')} to touch${net.state ? '; ' + net.state : ''}`),
+    h('p.where', null, `${count(pins.filter((/** @type {any} */ p) => p.reachable).length, 'place')} to touch; ${net.state}`),
     net.readings?.length ? h('ul', { 'aria-label': 'Readings on this net' }, net.readings.map((/** @type {any} */ r) => h('li', null, icon(r.kind === 'open' ? 'open' : 'closed', 16), ' ', r.words))) : null,
-    h('ul', { 'aria-label': 'Points of this net' }, pins.slice(0, 80).map((/** @type {any} */ p) =>
-      h(p.reachable ? 'li' : 'li.no', null, h('button', { type: 'button', onclick: () => app.do('choose', p) }, h('span', null, h('b', null, p.name)), h('small', null, `${p.side_words}, ${p.kind}`))))),
-    pins.length > 80 ? h('p.where', null, `and ${pins.length - 80} more`) : null);
+    h('ul', { 'aria-label': 'Points of this net' }, byName(pins).slice(0, 60).map(([name, points]) =>
+      h('li.place', null, h('b', null, name), h('span', null, points.map((p) =>
+        h(p.reachable ? 'button' : 'button.no', { type: 'button', title: p.reachable ? p.touch : p.why_not, 'aria-current': p.id === point?.id ? 'true' : null, 'aria-label': `${p.name}, ${p.kind}, ${p.side_words}${p.reachable ? '' : ', out of reach'}`, onclick: () => app.do('choose', p) }, `${p.kind}, ${p.side === 'c' ? 'comp.' : 'solder'}`)))))),
+    byName(pins).length > 60 ? h('p.where', null, `and ${byName(pins).length - 60} more`) : null);
+}
+
+/** Points gathered by the name of their pin or via. Pure. @param {any[]} points @returns {[string, any[]][]} */
+export function byName(points) {
+  /** @type {Map<string, any[]>} */
+  const out = new Map();
+  for (const p of points) out.set(p.name, [...(out.get(p.name) ?? []), p]);
+  return [...out];
 }

@@ -4,7 +4,7 @@ import { fill, h } from '../shared/dom.js';
 import { icon, tipMark } from '../shared/icons.js';
 import { ohms, seconds, sentence } from '../shared/words.js';
 import { drawInset } from '../map/inset.js';
-import { canAnswer, patientWords, ticks, tipsOf } from './state.js';
+import { canAnswer, lastAnswer, patientWords, ticks, tipsOf } from './state.js';
 
 /** @typedef {import('../main.js').App} App */
 
@@ -43,7 +43,7 @@ function checkBody(app, tips) {
   const check = tips.own ? null : bench.step.check;
   const ready = canAnswer(bench, app.own);
   return [
-    check?.needs?.length ? h('p.need', null, check.needs.join('; ')) : null,
+    needs(check).length ? h('p.need', null, needs(check).join('; ')) : null,
     check?.turn_over ? h('p.need', null, 'Turn the board over.') : null,
     tipBlock(app, 'a', tips.a),
     tipBlock(app, 'b', tips.b),
@@ -54,6 +54,9 @@ function checkBody(app, tips) {
     tips.own ? h('button.key.slim', { type: 'button', onclick: () => app.do('clearOwn') }, 'Back to the proposed check') : null,
   ];
 }
+
+/** Part states worth saying: that a part is soldered in goes without words. @param {any} check @returns {string[]} */
+const needs = (check) => (check?.needs ?? []).filter((/** @type {string} */ n) => !n.endsWith(' soldered'));
 
 /** @param {App} app @param {'a'|'b'} which @param {any} tip */
 function tipBlock(app, which, tip) {
@@ -96,7 +99,7 @@ function answers(app, ready) {
   return h('div.stack', null,
     h('div.answers', { role: 'group', 'aria-label': 'Answer' },
       big('closed', 'Closed', 'C'), big('open', 'Open', 'O'),
-      h('div.three', null, small('again', 'Again', 'A', ready), small('skip', 'Can’t reach', 'N', ready), small('back', 'Back', 'Z', app.bench.readings.length > 0))),
+      h('div.three', null, small('again', 'Again', 'A', ready), small('skip', 'Can’t reach', 'N', ready), small('back', 'Back', 'Z', Boolean(lastAnswer(app.bench))))),
     h('form.value', { onsubmit: (/** @type {Event} */ e) => { e.preventDefault(); app.do('ohms', /** @type {any} */ (e.target).elements.ohms.value); } },
       h('label.quiet', { for: 'ohms' }, 'Ohms from the meter'),
       h('input', { id: 'ohms', name: 'ohms', placeholder: 'or ohms: 0.3, 4k7, OL', autocomplete: 'off', inputmode: 'text', disabled: !ready }),
@@ -111,10 +114,12 @@ function stepBody(app) {
   return [
     h('p.step-words', null, sentence(step.words)),
     step.reason ? h('p.why', null, sentence(step.reason)) : null,
-    ...(step.notes ?? []).map((/** @type {string} */ n) => h('p.why', null, n)),
+    step.remedy ? h('p.need', null, step.remedy.words + '.') : null,
     numbers(bench.progress),
-    step.wire ? wireBox(app, step.wire) : null,
+    step.remedy ? h('button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('remedy', step.remedy) }, step.remedy.done) : null,
+    step.wire && !step.remedy ? wireBox(app, step.wire) : null,
     actions(app, step),
+    step.notes?.length ? h('details.cautions', null, h('summary', null, step.kind === 'gate' ? 'What is to be done' : `${step.notes.length} more to know`), h('ul', null, step.notes.map((/** @type {string} */ n) => h('li', null, n)))) : null,
   ];
 }
 
@@ -142,9 +147,9 @@ function tipLine(app, word, tip) {
 function actions(app, step) {
   const key = (/** @type {string} */ words, /** @type {string} */ what, hot = true) => h(hot ? 'button.key.hot' : 'button.key', { type: 'button', onclick: () => app.do('view', what) }, words);
   if (step.kind === 'gate' || step.kind === 'power') return h('div.row', null, key('Before power and power-up', 'story'), key('Record', 'record', false));
-  if (step.kind === 'patch') return h('div.row', null, key('All wire proposals', 'wires', !step.wire));
+  if (step.kind === 'patch') return h('div.row', null, key(step.remedy ? 'Or a wire: all proposals' : 'All wire proposals', 'wires', !step.wire && !step.remedy));
   if (step.kind === 'done') return h('div.row', null, key('Before power and power-up', 'story'), key('Hand over: the record', 'record', false), bench(app));
-  if (step.kind === 'look' || step.kind === 'clean' || step.kind === 'reseat') return h('button.key.hot', { type: 'button', onclick: () => app.do('act', step) }, 'Done: note it');
+  if (['look', 'clean', 'reseat', 'short'].includes(step.kind)) return h('button.key.hot', { type: 'button', onclick: () => app.do('act', step) }, 'Done: note it');
   return null;
 }
 
@@ -153,7 +158,7 @@ const bench = (app) => (app.bench.practice ? h('button.key', { type: 'button', o
 
 /** @param {App} app */
 function spike(app) {
-  const list = app.bench.readings.slice(-5).reverse();
+  const list = app.bench.readings.filter((/** @type {any} */ r) => !['look', 'clean'].includes(r.kind)).slice(-5).reverse();
   if (!list.length) return null;
   return h('ol.spike', { 'aria-label': 'Noted last', reversed: true }, list.map((/** @type {any} */ r) =>
     h(r.undone ? 'li.gone' : 'li', null, icon(r.kind === 'closed' || r.kind === 'open' ? r.kind : 'again', 16), h('span', null, r.words))));

@@ -53,3 +53,8 @@ export function spoken(bench, own) {
   const one = (/** @type {Tip} */ t) => `${t.name}, ${t.side_words}, ${t.where}`;
   return `Tip A: ${one(a)}. Tip B: ${one(b)}.`;
 }
+
+/** The entry that "back" takes back: the last answer or act of the round that still counts. @param {any} bench */
+export function lastAnswer(bench) {
+  return (bench?.readings ?? []).filter((/** @type {any} */ r) => !r.undone && !['look', 'clean'].includes(r.kind)).at(-1) ?? null;
+}
