@@ -8,6 +8,7 @@ from __future__ import annotations
 import ast
 import dataclasses
 import importlib
+import inspect
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -78,8 +79,14 @@ def _first(text: str | None) -> str:
 
 
 def _help(text: str | None) -> str:
-    paragraphs = re.split(r"\n\s*\n", (text or "").replace("\b", "").strip())
-    return "\n\n".join(" ".join(line.strip() for line in one.splitlines()) for one in paragraphs)
+    return "\n\n".join(_paragraph(one) for one in re.split(r"\n[ \t]*\n", inspect.cleandoc(text or "")))
+
+
+def _paragraph(text: str) -> str:
+    """A paragraph on one line; one that click must not rewrap (it begins with a backspace) as it stands."""
+    if text.startswith("\b"):
+        return "\n".join(["```text", text.removeprefix("\b").strip("\n"), "```"])
+    return " ".join(line.strip() for line in text.splitlines())
 
 
 def _names(one: click.Option) -> str:
@@ -213,25 +220,71 @@ def wires_part() -> str:
     from coppermend.core.rework.pieces import Difficulty
 
     names = ((gauge, "DENSITY_A_PER_MM2"), (gauge, "BENCH_GAUGES"), (wires, "STRIP_MM"), (wires, "SLACK_MM"))
-    rows = [f"| `rework.{name.lower()}` | {getattr(module, name)} |" for module, name in names]
+    rows = [f"| `{name.lower()}` | {getattr(module, name)} | {MEANINGS[name.lower()]} |" for module, name in names]
     return _fields(Difficulty()) + "\n" + "\n".join(rows)
 
 
+MEANINGS = {
+    "read_s": "a reading with both tips in place",
+    "move_s": "moving one tip",
+    "near_mm": "a pin this near counts as near",
+    "near_s": "moving a tip to a near pin",
+    "far_mm": "beyond this a move is far",
+    "far_s": "added for each tip that moves far",
+    "turn_s": "turning the board over",
+    "mixed_s": "added to a check with tips on two sides",
+    "clip_s": "clipping a lead on a point; that tip then costs nothing",
+    "scope_first_s": "scope or logic probe on a pin, the first time",
+    "scope_next_s": "the same, the next pin",
+    "rail_s": "a rail with the meter",
+    "wave_s": "a wave recorded and saved",
+    "power_s": "power on or off, with the look that belongs to it",
+    "thermal_s": "a thermal picture",
+    "look_s": "looking over a work area, one side",
+    "reseat_s": "reseating a part in its socket",
+    "swap_s": "swapping one",
+    "patch_s": "fitting a patch wire",
+    "prior_in": "share broken inside a work area",
+    "prior_out": "share broken outside",
+    "narrow_mm": "a run up to this width has the prior of `run_narrow`",
+    "false_open": "share of readings that say open on sound copper",
+    "false_closed": "share of readings that say closed on broken copper",
+    "proven_below": "a site below this probability counts as proven sound",
+    "broken_above": "a break above this probability is announced",
+    "closed_below_ohm": "a reading below this is closed (class 3 of bare-board test)",
+    "severity_factor": "priors inside an area times this, by its severity",
+    "short_prior": "two neighbouring nets shorted, where a reading was taken between them",
+    "contact_bad": "share of probe points on which a tip bites badly",
+    "contact_false_open": "how often such a point reads open on sound copper",
+    "leg": "a soldered leg or its joint, mm",
+    "via": "a via, mm",
+    "socket_pin": "the joint of a socket's pin, mm",
+    "land": "a bare land, mm",
+    "hole": "an empty hole, which the part will need, mm",
+    "other_side": "added when the two ends lie on two sides, mm",
+    "density_a_per_mm2": "steady current that a patch wire may carry per mm2 of section",
+    "bench_gauges": "gauges at hand, thinnest first (AWG)",
+    "strip_mm": "insulation taken off at each end",
+    "slack_mm": "spare length of a wire",
+}
+"""What each number means; a number without words is an error."""
+
+
 def _fields(value: Any) -> str:
-    lines = ["| name | default |", "|---|---|"]
+    lines = ["| name | default | meaning |", "|---|---|---|"]
     for one in dataclasses.fields(value):
         found = getattr(value, one.name)
+        words = MEANINGS[one.name]
         if isinstance(found, Mapping):
-            lines += [f"| `{one.name}.{key}` | {number} |" for key, number in found.items()]
+            lines += [f"| `{one.name}.{key}` | {number} | {words} |" for key, number in found.items()]
         else:
-            lines.append(f"| `{one.name}` | {found} |")
+            lines.append(f"| `{one.name}` | {found} | {words} |")
     return "\n".join(lines)
 
 
 def api_part() -> str:
     """Every route of the HTTP API."""
-    module = importlib.import_module("coppermend.api.app")
-    schema = module.openapi_schema()
+    schema = importlib.import_module("coppermend.api.app").create_app(None).openapi()
     lines = ["| method | path | what it does |", "|---|---|---|"]
     for path, methods in sorted(schema["paths"].items()):
         for method, route in methods.items():
