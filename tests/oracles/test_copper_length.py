@@ -1,0 +1,55 @@
+"""The track of the demonstration machine measured twice: by the graph's runs, and by shapely as centre lines outside lands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from coppermend import bootstrap
+from coppermend.core.copper.provable import all_views
+from coppermend.services.ports import ShelvedBoard
+
+
+@pytest.fixture(scope="module")
+def shelved(tmp_path_factory: pytest.TempPathFactory) -> ShelvedBoard:
+    if not Path(bootstrap.demo_package()).is_dir():
+        pytest.fail("the demonstration package is missing")
+    return bootstrap.open_shelved("demo", tmp_path_factory.mktemp("cache"))
+
+
+@pytest.mark.parametrize("key", ["c", "s"])
+def test_the_runs_are_as_long_as_the_drawn_centre_lines_outside_lands(shelved: ShelvedBoard, key: str) -> None:
+    layer = shelved.board.layer(key)
+    kinds = np.asarray(layer.kind).astype(str)
+    stroke = (shapely.get_type_id(layer.shapes.skeleton) == 1) & (kinds != "flash")
+    with_sites = {s.net for s in shelved.graph.sites}
+    stroke &= np.isin(layer.island, list(with_sites))
+    other = np.flatnonzero(~stroke)
+    lands = shapely.buffer(layer.shapes.skeleton[other], layer.shapes.radius_mm[other], quad_segs=32)
+    holes = [h for h in shelved.board.holes if h.plated]
+    rims = shapely.buffer(
+        shapely.points([(h.x_mm, h.y_mm) for h in holes]), [h.diameter_mm / 2 for h in holes], quad_segs=32
+    )
+    drawn = shapely.difference(
+        shapely.union_all(layer.shapes.skeleton[stroke]), shapely.union_all(np.concatenate([lands, rims]))
+    )
+    measured = sum(
+        s.length_mm
+        for s in shelved.graph.sites
+        if s.layer == key and len(s.path) > 1 and s.kind.value in ("run", "spoke")
+    )
+    assert measured == pytest.approx(drawn.length, rel=1e-3)
+
+
+def test_every_net_of_the_machine_hangs_together(shelved: ShelvedBoard) -> None:
+    """Islands come from touching copper, the graph from where centre lines meet: the two must agree on what is joined."""
+    views = all_views(shelved.graph)
+    assert {net: view.pieces for net, view in views.items() if view.pieces != 1} == {}
+    pins: dict[int, set[str]] = {}
+    for pin in shelved.graph.pins:
+        pins.setdefault(pin.net, set()).add(pin.name)
+    for net in shelved.board.nets:
+        assert set(net.pins) == pins.get(net.index, set())
