@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import getpass
 import os
+import shutil
+import sys
+import tempfile
+from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,8 +18,10 @@ from coppermend.adapters.files.packages import DiskPackages
 from coppermend.adapters.storage.store import SqlCaseStore
 from coppermend.adapters.storage.system import SystemClock, Uuid7Ids
 from coppermend.core.board.model import Board
+from coppermend.core.findings import Refusal
 from coppermend.services.boards import Progress, build_board
 from coppermend.services.graphs import shelved
+from coppermend.services.health import Look, guarded, look_at_space, look_at_store, look_at_versions
 from coppermend.services.ports import ShelvedBoard
 from coppermend.services.shelf import Builder, MemoryShelf
 from coppermend.services.workshop import Workshop
@@ -110,3 +116,58 @@ def demo_store() -> Path:
     if (checkout / "run.py").exists() and os.access(checkout, os.W_OK):
         return checkout / ".coppermend" / "demo"
     return Path(platformdirs.user_data_dir("coppermend", appauthor=False)) / "demo"
+
+
+# ---- doctor ----
+LIBRARIES = ("numpy", "scipy", "shapely", "rustworkx", "click", "fastapi", "uvicorn", "sqlalchemy", "pillow", "typst")
+
+
+def examine(store_url: str | None = None, cache_dir: str | Path | None = None) -> tuple[Look, ...]:
+    """What ``doctor`` looks at: versions, the store, free space, the board cache, the demonstration package."""
+    looks = [_versions(), _cache(cache_folder(cache_dir)), _demo()]
+    try:
+        store = SqlCaseStore(store_url or os.environ.get("COPPERMEND_STORE") or None, Uuid7Ids().new())
+    except Refusal as err:
+        return (*looks, Look("store", "bad", err.finding.line(), err.finding.remedy))
+    folder = Path(store.where).parent
+    looks += [
+        guarded("store", lambda: look_at_store(store)),
+        look_at_space(str(folder), shutil.disk_usage(folder).free),
+    ]
+    store.close()
+    return tuple(looks)
+
+
+def _versions() -> Look:
+    found, missing = [], []
+    for name in LIBRARIES:
+        try:
+            found.append((name, metadata.version(name)))
+        except metadata.PackageNotFoundError:
+            missing.append(name)
+    return look_at_versions((sys.version_info.major, sys.version_info.minor), found, missing)
+
+
+def _cache(folder: Path) -> Look:
+    """The board cache may be lost at any time; a folder that cannot be written only costs time."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as err:
+        words = f"{folder} cannot be written ({err.strerror or err}); boards are built anew each time"
+        return Look("board cache", "warning", words, "Name another folder with COPPERMEND_CACHE.")
+    size = sum(one.stat().st_size for one in folder.rglob("*") if one.is_file())
+    return Look("board cache", "ok", f"{folder}, {size / 2**20:.0f} MiB; it may be deleted at any time")
+
+
+def _demo() -> Look:
+    folder = demo_package()
+    if folder.is_dir():
+        return Look("demonstration", "ok", f"{folder}")
+    return Look(
+        "demonstration",
+        "warning",
+        "the demonstration package is not here",
+        "Use a checkout to try the demonstration machine.",
+    )

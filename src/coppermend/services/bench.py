@@ -6,11 +6,12 @@ Everything is computed from a case's binding and kept with it: asking twice cost
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar, cast
 
 from coppermend.core.belief.engine import CopperBelief, belief
 from coppermend.core.copper.neighbours import Neighbour, neighbours
+from coppermend.core.findings import Refusal
 from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import plain
 from coppermend.core.planning.costs import CostTable, TipState
@@ -18,6 +19,7 @@ from coppermend.core.planning.model import NextStep, RoundPlan, Span
 from coppermend.core.planning.next import next_step
 from coppermend.core.planning.round import plan_round, sites_at_risk
 from coppermend.core.planning.spans import not_proven, spans
+from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bind import Binding, bind
 from coppermend.services.workshop import Workshop
 
@@ -106,7 +108,8 @@ def tips_of(binding: Binding) -> TipState:
 
 def step_as_dict(step: NextStep) -> dict[str, Any]:
     """A next step as plain JSON values."""
-    return cast("dict[str, Any]", plain(step))
+    value = cast("dict[str, Any]", plain(replace(step, wire=None)))
+    return {**value, "wire": step.wire.as_dict() if isinstance(step.wire, WirePlan) else plain(step.wire)}
 
 
 def _kept(binding: Binding, name: str, make: Callable[[], T]) -> T:
@@ -149,7 +152,20 @@ def _next(binding: Binding) -> NextStep:
         neighbours=neighbours_of(binding),
         posterior=posterior_of(binding),
     )
+    if step.kind == "patch" and step.span is not None:
+        return _with_wire(binding, step, step.span)
     return step if step.kind != "done" else _after_copper(binding, step)
+
+
+def _with_wire(binding: Binding, step: NextStep, span: Span) -> NextStep:
+    """The step with the wires that restore the net: the plan as ``wire``, each wire in words among the notes."""
+    broken = [site for one in spans_of(binding) if one.net == span.net for site in one.sites] or list(span.sites)
+    try:
+        plan = propose_wires(binding.graph, broken, board=binding.board, alternatives=0)[0]
+    except Refusal as err:
+        return replace(step, notes=(*step.notes, err.finding.words))
+    said = tuple(f"Wire from {one.a.point} to {one.b.point}: {one.words}" for one in plan.wires)
+    return replace(step, wire=plan, notes=(*step.notes, *said, *plan.cautions))
 
 
 def _after_copper(binding: Binding, done: NextStep) -> NextStep:
