@@ -10,6 +10,7 @@ from demo.copper import Board
 from demo.footprints import PITCH_MM
 from demo.lettering import Points, text, width_mm
 from demo.placement import Placed
+from demo.spacing import land_shape
 
 LINE_MM = 0.2
 MASK_GROWTH_MM = 0.1
@@ -56,8 +57,10 @@ def _words(item: Placed) -> list[Points]:
         return _inside(item, part.ref, 1.3)
     if package == "TO92":
         return text(part.ref, middle, y1 - 0.75, 1.1)
-    if package in ("RADIAL200", "LED100", "BUTTON"):
-        return text(part.ref, middle, (y0 + y1) / 2 - (2.0 if package == "RADIAL200" else 0), 1.1)
+    if package == "BUTTON":
+        return text(part.ref, middle, (y0 + y1) / 2, 1.1)
+    if package == "LED100":
+        return text(part.ref, middle, y1 + 1.0, 1.3)
     return text(part.ref, x0 - 1.9, (y0 + y1) / 2, 1.3, 90)
 
 
@@ -78,8 +81,7 @@ def _clip(strokes: list[Points], openings: shapely.STRtree) -> tuple[Points, ...
 def legend(board: Board) -> list[Printed]:
     """All printing of the component side, clear of every opening in the mask; parts in order, the board's words last."""
     grow = MASK_GROWTH_MM + LINE_MM / 2 + _KEEP_MM
-    rounds = [shapely.Point(p.x_mm, p.y_mm).buffer(p.land.size_mm / 2 * (1.2 if p.land.form == "square" else 1) + grow, quad_segs=8)
-              for p in board.lands]
+    rounds = [land_shape(p).buffer(grow, quad_segs=4, join_style="mitre" if p.land.form == "square" else "round") for p in board.lands]
     rounds += [shapely.Point(v.x_mm, v.y_mm).buffer(v.land_mm / 2 + grow, quad_segs=8) for v in board.vias]
     openings = shapely.STRtree(rounds)
     printed = []

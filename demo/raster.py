@@ -93,6 +93,9 @@ def _lettered(of: tuple[Placed, ...]) -> list[tuple[float, float, float, float]]
             found.append((middle - half, y0 + 0.5, middle + half, y1 - 0.5))
         elif item.footprint.name not in ("CELL", "POWER4"):
             found.append((x0, y0, x1, y1))
+        if item.footprint.name.startswith(("HEADER", "LINK", "RADIAL")):
+            middle = (y0 + y1) / 2
+            found.append((x0 - 2.8, middle - 1.8, x0 - 0.9, middle + 1.8))
     for x, y, w, h in _TITLES:
         found.append(((x - w / 2) * PITCH_MM, (y - h / 2) * PITCH_MM, (x + w / 2) * PITCH_MM, (y + h / 2) * PITCH_MM))
     return found
