@@ -94,10 +94,14 @@ def routes_to_text(routes: Routes) -> str:
     """
     nets = []
     for name, routed in sorted(routes.nets.items()):
-        body = {"tracks": [[side, width, *_flat(corners)] for side, width, corners in routed.tracks],
-                "vias": _flat(routed.vias)}
+        body = {
+            "tracks": [[side, width, *_flat(corners)] for side, width, corners in routed.tracks],
+            "vias": _flat(routed.vias),
+        }
         nets.append(f"{json.dumps(name)}: {json.dumps(body, separators=(',', ':'))}")
-    areas = [json.dumps([p.net, p.side, [_flat(ring) for ring in p.rings]], separators=(",", ":")) for p in routes.pours]
+    areas = [
+        json.dumps([p.net, p.side, [_flat(ring) for ring in p.rings]], separators=(",", ":")) for p in routes.pours
+    ]
     return '{"nets": {\n' + ",\n".join(nets) + '\n},\n"pours": [\n' + ",\n".join(areas) + "\n]}\n"
 
 
@@ -121,6 +125,8 @@ def board(routes: Routes) -> Board:
     tracks = [Track(t.net, t.side, t.width_mm, ((t.x0_mm, t.y0_mm), (t.x1_mm, t.y1_mm))) for t in supply_tracks()]
     vias = [Via(net, x, y, TIE_LAND_MM, TIE_HOLE_MM) for net, x, y in supply_vias()]
     for name, routed in sorted(routes.nets.items()):
-        tracks += [Track(name, side, width / 1000, tuple(_mm(c) for c in corners)) for side, width, corners in routed.tracks]
+        tracks += [
+            Track(name, side, width / 1000, tuple(_mm(c) for c in corners)) for side, width, corners in routed.tracks
+        ]
         vias += [Via(name, *_mm(c), VIA_LAND_MM, VIA_HOLE_MM) for c in routed.vias]
     return Board(parts, lands(parts), tuple(tracks), tuple(vias), routes.pours)

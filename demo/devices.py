@@ -99,45 +99,98 @@ _LIST = (
     _chip("74LS10", "DIP14", "1A 1B 2A 2B 2C 2Y GND 3Y 3A 3B 3C 1Y 1C VCC", _outs("1Y 2Y 3Y")),
     _chip("74LS14", "DIP14", _HEX, _Y6),
     _chip("74LS32", "DIP14", _GATE2, _Y4),
-    _chip("74LS74", "DIP14", "/1CLR 1D 1CLK /1PRE 1Q /1Q GND /2Q 2Q /2PRE 2CLK 2D /2CLR VCC", _outs("1Q /1Q 2Q /2Q"),
-          heavy=("/1CLR", "/1PRE", "/2CLR", "/2PRE")),
+    _chip(
+        "74LS74",
+        "DIP14",
+        "/1CLR 1D 1CLK /1PRE 1Q /1Q GND /2Q 2Q /2PRE 2CLK 2D /2CLR VCC",
+        _outs("1Q /1Q 2Q /2Q"),
+        heavy=("/1CLR", "/1PRE", "/2CLR", "/2PRE"),
+    ),
     _chip("74LS86", "DIP14", _GATE2, _Y4, load_ma=0.8),
-    _chip("74LS138", "DIP16", "A B C /G2A /G2B G1 /Y7 GND /Y6 /Y5 /Y4 /Y3 /Y2 /Y1 /Y0 VCC",
-          _outs("/Y0 /Y1 /Y2 /Y3 /Y4 /Y5 /Y6 /Y7")),
-    _chip("74LS145", "DIP16", "/Y0 /Y1 /Y2 /Y3 /Y4 /Y5 /Y6 GND /Y7 /Y8 /Y9 D C B A VCC",
-          _outs("/Y0 /Y1 /Y2 /Y3 /Y4 /Y5 /Y6 /Y7 /Y8 /Y9", "oc"), sink_ma=24.0),
+    _chip(
+        "74LS138",
+        "DIP16",
+        "A B C /G2A /G2B G1 /Y7 GND /Y6 /Y5 /Y4 /Y3 /Y2 /Y1 /Y0 VCC",
+        _outs("/Y0 /Y1 /Y2 /Y3 /Y4 /Y5 /Y6 /Y7"),
+    ),
+    _chip(
+        "74LS145",
+        "DIP16",
+        "/Y0 /Y1 /Y2 /Y3 /Y4 /Y5 /Y6 GND /Y7 /Y8 /Y9 D C B A VCC",
+        _outs("/Y0 /Y1 /Y2 /Y3 /Y4 /Y5 /Y6 /Y7 /Y8 /Y9", "oc"),
+        sink_ma=24.0,
+    ),
     _chip("74LS157", "DIP16", _MUX, _Y4, heavy=("S", "/G")),
-    _chip("74LS163", "DIP16", "/CLR CLK A B C D ENP GND /LOAD ENT QD QC QB QA RCO VCC", _outs("QA QB QC QD RCO"),
-          heavy=("ENT", "/LOAD", "/CLR")),
+    _chip(
+        "74LS163",
+        "DIP16",
+        "/CLR CLK A B C D ENP GND /LOAD ENT QD QC QB QA RCO VCC",
+        _outs("QA QB QC QD RCO"),
+        heavy=("ENT", "/LOAD", "/CLR"),
+    ),
     _chip("74LS166", "DIP16", "SER A B C D INH CLK GND /CLR E F G QH H SH//LD VCC", _outs("QH")),
     _chip("74LS174", "DIP16", "/CLR 1Q 1D 2D 2Q 3D 3Q GND CLK 4Q 4D 5Q 5D 6D 6Q VCC", _outs("1Q 2Q 3Q 4Q 5Q 6Q")),
-    _chip("74LS244", "DIP20", "/1G 1A1 2Y4 1A2 2Y3 1A3 2Y2 1A4 2Y1 GND 2A1 1Y4 2A2 1Y3 2A3 1Y2 2A4 1Y1 /2G VCC",
-          _outs("1Y1 1Y2 1Y3 1Y4 2Y1 2Y2 2Y3 2Y4", "tri"), load_ma=BUS_IN, sink_ma=BUS_OUT),
-    _chip("74LS245", "DIP20", "DIR A1 A2 A3 A4 A5 A6 A7 A8 GND B8 B7 B6 B5 B4 B3 B2 B1 /G VCC",
-          _outs("A1 A2 A3 A4 A5 A6 A7 A8 B1 B2 B3 B4 B5 B6 B7 B8", "io"), load_ma=BUS_IN, sink_ma=BUS_OUT),
+    _chip(
+        "74LS244",
+        "DIP20",
+        "/1G 1A1 2Y4 1A2 2Y3 1A3 2Y2 1A4 2Y1 GND 2A1 1Y4 2A2 1Y3 2A3 1Y2 2A4 1Y1 /2G VCC",
+        _outs("1Y1 1Y2 1Y3 1Y4 2Y1 2Y2 2Y3 2Y4", "tri"),
+        load_ma=BUS_IN,
+        sink_ma=BUS_OUT,
+    ),
+    _chip(
+        "74LS245",
+        "DIP20",
+        "DIR A1 A2 A3 A4 A5 A6 A7 A8 GND B8 B7 B6 B5 B4 B3 B2 B1 /G VCC",
+        _outs("A1 A2 A3 A4 A5 A6 A7 A8 B1 B2 B3 B4 B5 B6 B7 B8", "io"),
+        load_ma=BUS_IN,
+        sink_ma=BUS_OUT,
+    ),
     _chip("74LS257", "DIP16", _MUX, _outs("1Y 2Y 3Y 4Y", "tri"), heavy=("S",)),
     _chip("74LS273", "DIP20", _OCTAL_D.format("/CLR"), _outs(_Q8)),
     _chip("74LS374", "DIP20", _OCTAL_D.format("/OE"), _outs(_Q8, "tri"), sink_ma=24.0),
-    _chip("Z80A CPU", "DIP40",
-          "A11 A12 A13 A14 A15 CLK D4 D3 D5 D6 VCC D2 D7 D0 D1 /INT /NMI /HALT /MREQ /IORQ "
-          "/RD /WR /BUSAK /WAIT /BUSRQ /RESET /M1 /RFSH GND A0 A1 A2 A3 A4 A5 A6 A7 A8 A9 A10",
-          _outs("A0 A1 A2 A3 A4 A5 A6 A7 A8 A9 A10 A11 A12 A13 A14 A15 /MREQ /IORQ /RD /WR", "tri")
-          | _outs("/HALT /BUSAK /M1 /RFSH") | _outs(_D8, "io"), load_ma=MOS_IN, sink_ma=1.8),
-    _chip("6845 CRTC", "DIP40",
-          "VSS /RESET LPSTB MA0 MA1 MA2 MA3 MA4 MA5 MA6 MA7 MA8 MA9 MA10 MA11 MA12 MA13 DE CURSOR VCC "
-          "CLK R/W E RS /CS D7 D6 D5 D4 D3 D2 D1 D0 RA4 RA3 RA2 RA1 RA0 HSYNC VSYNC",
-          _outs("MA0 MA1 MA2 MA3 MA4 MA5 MA6 MA7 MA8 MA9 MA10 MA11 MA12 MA13 RA0 RA1 RA2 RA3 RA4 DE CURSOR HSYNC VSYNC")
-          | _outs(_D8, "io"), load_ma=MOS_IN, sink_ma=1.6),
-    _chip("4164", "DIP16", "NC D /WE /RAS A0 A2 A1 VCC A7 A5 A4 A3 A6 Q /CAS VSS", _outs("Q", "tri"),
-          load_ma=MOS_IN, sink_ma=4.2),
+    _chip(
+        "Z80A CPU",
+        "DIP40",
+        "A11 A12 A13 A14 A15 CLK D4 D3 D5 D6 VCC D2 D7 D0 D1 /INT /NMI /HALT /MREQ /IORQ "
+        "/RD /WR /BUSAK /WAIT /BUSRQ /RESET /M1 /RFSH GND A0 A1 A2 A3 A4 A5 A6 A7 A8 A9 A10",
+        _outs("A0 A1 A2 A3 A4 A5 A6 A7 A8 A9 A10 A11 A12 A13 A14 A15 /MREQ /IORQ /RD /WR", "tri")
+        | _outs("/HALT /BUSAK /M1 /RFSH")
+        | _outs(_D8, "io"),
+        load_ma=MOS_IN,
+        sink_ma=1.8,
+    ),
+    _chip(
+        "6845 CRTC",
+        "DIP40",
+        "VSS /RESET LPSTB MA0 MA1 MA2 MA3 MA4 MA5 MA6 MA7 MA8 MA9 MA10 MA11 MA12 MA13 DE CURSOR VCC "
+        "CLK R/W E RS /CS D7 D6 D5 D4 D3 D2 D1 D0 RA4 RA3 RA2 RA1 RA0 HSYNC VSYNC",
+        _outs("MA0 MA1 MA2 MA3 MA4 MA5 MA6 MA7 MA8 MA9 MA10 MA11 MA12 MA13 RA0 RA1 RA2 RA3 RA4 DE CURSOR HSYNC VSYNC")
+        | _outs(_D8, "io"),
+        load_ma=MOS_IN,
+        sink_ma=1.6,
+    ),
+    _chip(
+        "4164",
+        "DIP16",
+        "NC D /WE /RAS A0 A2 A1 VCC A7 A5 A4 A3 A6 Q /CAS VSS",
+        _outs("Q", "tri"),
+        load_ma=MOS_IN,
+        sink_ma=4.2,
+    ),
     _chip("6116", "DIP24", _EPROM24.format("/CS", "/OE", "/WE"), _outs(_D8, "io"), load_ma=MOS_IN, sink_ma=2.1),
     _chip("2732", "DIP24", _EPROM24.format("/CE", "/OE", "A11"), _outs(_D8, "tri"), load_ma=MOS_IN, sink_ma=2.1),
     _chip("2764", "DIP28", _EPROM28.format("NC"), _outs(_D8, "tri"), load_ma=MOS_IN, sink_ma=2.1),
     _chip("27128", "DIP28", _EPROM28.format("A13"), _outs(_D8, "tri"), load_ma=MOS_IN, sink_ma=2.1),
-    _chip("146818", "DIP24", "NC OSC1 OSC2 AD0 AD1 AD2 AD3 AD4 AD5 AD6 AD7 VSS "
-          "/CE AS /WR NC /RD /RESET /IRQ CKFS CKOUT PS SQW VDD",
-          _outs("AD0 AD1 AD2 AD3 AD4 AD5 AD6 AD7", "io") | {"OSC1": "ana", "OSC2": "ana", "/IRQ": "oc", "VDD": "vbb",
-          "CKOUT": "out", "SQW": "out", "PS": "in"}, load_ma=MOS_IN, sink_ma=1.6),
+    _chip(
+        "146818",
+        "DIP24",
+        "NC OSC1 OSC2 AD0 AD1 AD2 AD3 AD4 AD5 AD6 AD7 VSS /CE AS /WR NC /RD /RESET /IRQ CKFS CKOUT PS SQW VDD",
+        _outs("AD0 AD1 AD2 AD3 AD4 AD5 AD6 AD7", "io")
+        | {"OSC1": "ana", "OSC2": "ana", "/IRQ": "oc", "VDD": "vbb", "CKOUT": "out", "SQW": "out", "PS": "in"},
+        load_ma=MOS_IN,
+        sink_ma=1.6,
+    ),
 )
 
 

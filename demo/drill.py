@@ -12,8 +12,14 @@ Hits = dict[tuple[str, float], list[tuple[float, float]]]
 
 def _xnc(function: str, hits: Hits) -> bytes:
     tools = sorted(hits, key=lambda k: (k[1], k[0]))
-    lines = ["M48", f"; #@! TF.GenerationSoftware,{SOFTWARE}", f"; #@! TF.ProjectId,{PROJECT}",
-             "; #@! TF.SameCoordinates,Larkenfell64", f"; #@! TF.FileFunction,{function}", "METRIC"]
+    lines = [
+        "M48",
+        f"; #@! TF.GenerationSoftware,{SOFTWARE}",
+        f"; #@! TF.ProjectId,{PROJECT}",
+        "; #@! TF.SameCoordinates,Larkenfell64",
+        f"; #@! TF.FileFunction,{function}",
+        "METRIC",
+    ]
     for number, (use, size) in enumerate(tools, 1):
         lines += [f"; #@! TA.AperFunction,{use}", f"T{number:02d}C{size:.3f}"]
     lines += ["%", "G90", "G05"]
@@ -29,8 +35,11 @@ def drill_files(board: Board) -> dict[str, bytes]:
         plated.setdefault(("Plated,PTH,ComponentDrill", land.land.hole_mm), []).append((land.x_mm, land.y_mm))
     for via in board.vias:
         plated.setdefault(("Plated,PTH,ViaDrill", via.hole_mm), []).append((via.x_mm, via.y_mm))
-    bare: Hits = {("NonPlated,NPTH,MechanicalDrill", MOUNTING_DRILL_MM):
-                  [(round(x * PITCH_MM, 6), round(y * PITCH_MM, 6)) for x, y in MOUNTING_HOLES]}
+    bare: Hits = {
+        ("NonPlated,NPTH,MechanicalDrill", MOUNTING_DRILL_MM): [
+            (round(x * PITCH_MM, 6), round(y * PITCH_MM, 6)) for x, y in MOUNTING_HOLES
+        ]
+    }
     return {
         "larkenfell64-drill-plated.xnc": _xnc("Plated,1,2,PTH", plated),
         "larkenfell64-drill-bare.xnc": _xnc("NonPlated,1,2,NPTH", bare),

@@ -54,7 +54,9 @@ def links(parts: tuple[Part, ...]) -> list[tuple[str, str, Part, float]]:
         if name == "resistor":
             found.append((part.net("1"), part.net("2"), part, ohms(part.value)))
         elif name == "resistor network":
-            found += [(part.net("C"), part.net(f"{i}R"), part, ohms(part.value)) for i in range(1, 9) if part.net(f"{i}R")]
+            found += [
+                (part.net("C"), part.net(f"{i}R"), part, ohms(part.value)) for i in range(1, 9) if part.net(f"{i}R")
+            ]
         elif name in ("diode", "power diode"):
             found.append((part.net("K"), part.net("A"), part, 0.0))
         elif name in ("disc capacitor", "crystal", "watch crystal", "push button", "link"):
@@ -68,7 +70,9 @@ def _supply_faults(parts: tuple[Part, ...]) -> list[Fault]:
         for pin, (_, net) in zip(part.device.pins, part.nets, strict=True):
             want = SUPPLIES.get(pin.kind)
             if want and net != want:
-                found.append(Fault("supply", f"{part.ref}.{pin.number}", f"{pin.name} is on {net or 'nothing'}, {want} expected"))
+                found.append(
+                    Fault("supply", f"{part.ref}.{pin.number}", f"{pin.name} is on {net or 'nothing'}, {want} expected")
+                )
             if pin.kind == "nc" and net:
                 found.append(Fault("supply", f"{part.ref}.{pin.number}", f"a pin without a function is on {net}"))
             if pin.kind == "in" and not net:
@@ -133,8 +137,14 @@ def _load_faults(ends: Ends, parts: tuple[Part, ...]) -> list[Fault]:
         wanted += sum((SUPPLY_V - LOW_LEVEL_V) / r * 1000 for r in _pulls(net, parts))
         for part, pin in pins:
             if pin.kind in _DRIVING and wanted - pin.load_ma > pin.sink_ma + 1e-9:
-                found.append(Fault("load", net, f"{part.ref}.{pin.number} ({part.device.name}) can take {pin.sink_ma} mA, "
-                                   f"{wanted - pin.load_ma:.2f} mA asked"))
+                found.append(
+                    Fault(
+                        "load",
+                        net,
+                        f"{part.ref}.{pin.number} ({part.device.name}) can take {pin.sink_ma} mA, "
+                        f"{wanted - pin.load_ma:.2f} mA asked",
+                    )
+                )
     return found
 
 
@@ -153,7 +163,13 @@ def _sharing_faults(ends: Ends, parts: tuple[Part, ...]) -> list[Fault]:
         for net, refs in active.items():
             if len(refs) > 1:
                 rom_off = "off" if given["ROMOFF"] else "on"
-                found.append(Fault("contention", net, f"{', '.join(refs)} drive together in {kind} at {address:04X}, ROMs {rom_off}"))
+                found.append(
+                    Fault(
+                        "contention",
+                        net,
+                        f"{', '.join(refs)} drive together in {kind} at {address:04X}, ROMs {rom_off}",
+                    )
+                )
     return found
 
 
@@ -173,5 +189,12 @@ def check(parts: tuple[Part, ...]) -> list[Fault]:
     ends = _ends(parts)
     named = nets(parts)
     faults = [Fault("lonely net", net, "only one pin") for net in ends if net not in named]
-    return [*faults, *_supply_faults(parts), *_driver_faults(ends, parts), *_pull_faults(ends, parts), *_load_faults(ends, parts),
-            *_sharing_faults(ends, parts), *_decoupling_faults(parts)]
+    return [
+        *faults,
+        *_supply_faults(parts),
+        *_driver_faults(ends, parts),
+        *_pull_faults(ends, parts),
+        *_load_faults(ends, parts),
+        *_sharing_faults(ends, parts),
+        *_decoupling_faults(parts),
+    ]

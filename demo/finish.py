@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from math import hypot
 
 from demo.copper import Corner, Routed
@@ -50,7 +51,9 @@ def _segments_apart(a: tuple[float, ...], b: tuple[float, ...]) -> float:
 
     if (side(bx0, by0, *a) * side(bx1, by1, *a) < 0) and (side(ax0, ay0, *b) * side(ax1, ay1, *b) < 0):
         return 0.0
-    return min(_point_apart(ax0, ay0, *b), _point_apart(ax1, ay1, *b), _point_apart(bx0, by0, *a), _point_apart(bx1, by1, *a))
+    return min(
+        _point_apart(ax0, ay0, *b), _point_apart(ax1, ay1, *b), _point_apart(bx0, by0, *a), _point_apart(bx1, by1, *a)
+    )
 
 
 class _Surface:
@@ -125,7 +128,7 @@ def _corners(way: list[int], maze: Maze) -> list[Corner]:
 def _capsules(run: _Run) -> list[Capsule]:
     r = run.width_um / 2000
     mm = [(x * CELL_MM, y * CELL_MM) for x, y in run.corners]
-    return [(*a, *b, r) for a, b in zip(mm, mm[1:], strict=False)]
+    return [(*a, *b, r) for a, b in itertools.pairwise(mm)]
 
 
 def _cut(corners: list[Corner], at: int, size: int) -> list[Corner] | None:
@@ -164,7 +167,11 @@ class _Drawing:
         for t in supply_tracks():
             self.surfaces[t.side == "s"].put(t.net, (t.x0_mm, t.y0_mm, t.x1_mm, t.y1_mm, t.width_mm / 2))
         vias = [(net, x, y, TIE_LAND_MM) for net, x, y in supply_vias()]
-        vias += [(n.name, c % maze.width * CELL_MM, c // maze.width * CELL_MM, VIA_LAND_MM) for n in nets for c in sorted(n.vias)]
+        vias += [
+            (n.name, c % maze.width * CELL_MM, c // maze.width * CELL_MM, VIA_LAND_MM)
+            for n in nets
+            for c in sorted(n.vias)
+        ]
         for net, x, y, size in vias:
             for surface in self.surfaces:
                 surface.put(net, (x, y, x, y, size / 2))

@@ -8,6 +8,7 @@ apart, JEDEC MS-001/MS-011); land and hole sizes are common practice of about 19
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import cos, pi, sin
 
 PITCH_MM = 2.54
 
@@ -46,15 +47,14 @@ def _box(x0: float, y0: float, x1: float, y1: float) -> Stroke:
 
 
 def _circle(x: float, y: float, radius: float, steps: int = 32) -> Stroke:
-    from math import cos, pi, sin
 
-    return Stroke(tuple((x + radius * cos(2 * pi * i / steps), y + radius * sin(2 * pi * i / steps))
-                        for i in range(steps + 1)))
+    return Stroke(
+        tuple((x + radius * cos(2 * pi * i / steps), y + radius * sin(2 * pi * i / steps)) for i in range(steps + 1))
+    )
 
 
 def _dip(pins: int, row_mm: float) -> Footprint:
     """A dual in-line package: outline between the rows with the notch at the end of pin 1."""
-    from math import cos, pi, sin
 
     half = pins // 2
     lands = []
@@ -68,8 +68,15 @@ def _dip(pins: int, row_mm: float) -> Footprint:
     return Footprint(f"DIP{pins}", tuple(lands), (outline,), (x0, bottom, x1, top))
 
 
-def _row(name: str, places: list[tuple[float, float]], size: float, hole: float, body: tuple[float, float, float, float],
-         strokes: tuple[Stroke, ...], first: str = "round") -> Footprint:
+def _row(
+    name: str,
+    places: list[tuple[float, float]],
+    size: float,
+    hole: float,
+    body: tuple[float, float, float, float],
+    strokes: tuple[Stroke, ...],
+    first: str = "round",
+) -> Footprint:
     lands = tuple(
         Land(str(i), x, y, size - (0.1 if i == 1 and first == "square" else 0), hole, first if i == 1 else "round")
         for i, (x, y) in enumerate(places, 1)
@@ -82,8 +89,15 @@ def _axial(name: str, span: float, body: float, thick: float, band: bool) -> Foo
     strokes = [_box(a, -thick / 2, b, thick / 2), Stroke(((1.0, 0.0), (a, 0.0))), Stroke(((b, 0.0), (span - 1.0, 0.0)))]
     if band:
         strokes.append(Stroke(((a + 0.9, -thick / 2), (a + 0.9, thick / 2))))
-    return _row(name, [(0, 0), (span, 0)], 1.5, 0.8, (a, -thick / 2, b, thick / 2), tuple(strokes),
-                "square" if band else "round")
+    return _row(
+        name,
+        [(0, 0), (span, 0)],
+        1.5,
+        0.8,
+        (a, -thick / 2, b, thick / 2),
+        tuple(strokes),
+        "square" if band else "round",
+    )
 
 
 def _header(name: str, columns: int, rows: int) -> Footprint:
@@ -102,25 +116,93 @@ def _library() -> tuple[Footprint, ...]:
         _axial("DIODE400", 4 * p, 4.4, 1.9, True),
         _axial("AXIAL500", 5 * p, 5.6, 2.7, True),
         _row("DISC200", [(0, 0), (2 * p, 0)], 1.5, 0.8, (1.1, -0.9, 3.98, 0.9), (_box(1.1, -0.9, 3.98, 0.9),)),
-        _row("RADIAL200", [(0, 0), (2 * p, 0)], 1.7, 0.9, (-1.4, -4.0, 6.5, 4.0),
-             (_circle(p, 0, 4.0), Stroke(((-2.6, 1.6), (-1.6, 1.6))), Stroke(((-2.1, 1.1), (-2.1, 2.1)))), "square"),
+        _row(
+            "RADIAL200",
+            [(0, 0), (2 * p, 0)],
+            1.7,
+            0.9,
+            (-1.4, -4.0, 6.5, 4.0),
+            (_circle(p, 0, 4.0), Stroke(((-2.6, 1.6), (-1.6, 1.6))), Stroke(((-2.1, 1.1), (-2.1, 2.1)))),
+            "square",
+        ),
         _row("LED100", [(0, 0), (p, 0)], 1.6, 0.9, (-1.2, -2.5, 3.8, 2.5), (_circle(p / 2, 0, 2.5),), "square"),
-        _row("TO92", [(0, 0), (p, 0), (2 * p, 0)], 1.5, 0.8, (-1.2, -1.3, 6.28, 2.6),
-             (Stroke(((-1.2, -1.3), (6.28, -1.3), (6.28, 0.9), (4.4, 2.6), (0.68, 2.6), (-1.2, 0.9), (-1.2, -1.3))),), "square"),
-        _row("HC18", [(0, 0), (2 * p, 0)], 1.5, 0.8, (-2.9, -2.2, 8.0, 2.2),
-             (Stroke(((-0.9, -2.2), (6.0, -2.2), (7.4, -1.6), (8.0, 0.0), (7.4, 1.6), (6.0, 2.2), (-0.9, 2.2), (-2.3, 1.6),
-                      (-2.9, 0.0), (-2.3, -1.6), (-0.9, -2.2))),)),
+        _row(
+            "TO92",
+            [(0, 0), (p, 0), (2 * p, 0)],
+            1.5,
+            0.8,
+            (-1.2, -1.3, 6.28, 2.6),
+            (Stroke(((-1.2, -1.3), (6.28, -1.3), (6.28, 0.9), (4.4, 2.6), (0.68, 2.6), (-1.2, 0.9), (-1.2, -1.3))),),
+            "square",
+        ),
+        _row(
+            "HC18",
+            [(0, 0), (2 * p, 0)],
+            1.5,
+            0.8,
+            (-2.9, -2.2, 8.0, 2.2),
+            (
+                Stroke(
+                    (
+                        (-0.9, -2.2),
+                        (6.0, -2.2),
+                        (7.4, -1.6),
+                        (8.0, 0.0),
+                        (7.4, 1.6),
+                        (6.0, 2.2),
+                        (-0.9, 2.2),
+                        (-2.3, 1.6),
+                        (-2.9, 0.0),
+                        (-2.3, -1.6),
+                        (-0.9, -2.2),
+                    )
+                ),
+            ),
+        ),
         _row("WATCH", [(0, 0), (p, 0)], 1.4, 0.7, (-0.3, 1.2, 2.84, 8.2), (_box(-0.3, 1.2, 2.84, 8.2),)),
-        _row("CELL", [(0, 0), (0, -14 * p)], 2.2, 1.2, (-7.9, -14 * p - 1.9, 7.9, 1.9),
-             (_box(-7.9, -14 * p - 1.9, 7.9, 1.9), Stroke(((-6.6, -1.2), (-4.8, -1.2))), Stroke(((-5.7, -2.1), (-5.7, -0.3))),
-              Stroke(((-6.6, -14 * p + 1.2), (-4.8, -14 * p + 1.2)))), "square"),
-        _row("BUTTON", [(0, 0), (2 * p, 0)], 1.7, 1.0, (-1.2, -3.1, 6.28, 3.1),
-             (_box(-1.2, -3.1, 6.28, 3.1), _circle(p, 0, 1.7))),
-        _row("LINK", [(0, 0), (p, 0)], 1.5, 0.9, (-1.27, -1.27, 3.81, 1.27), (_box(-1.27, -1.27, 3.81, 1.27),), "square"),
-        _row("SIP9", [(i * p, 0) for i in range(9)], 1.5, 0.8, (-1.27, -1.27, 8 * p + 1.27, 1.27),
-             (_box(-1.27, -1.27, 8 * p + 1.27, 1.27), Stroke(((1.27, -1.27), (1.27, 1.27)))), "square"),
-        _row("POWER4", [(i * 2 * p, 0) for i in range(4)], 2.6, 1.4, (-3.0, -4.0, 6 * p + 3.0, 4.4),
-             (_box(-3.0, -4.0, 6 * p + 3.0, 4.4), Stroke(((-3.0, -2.6), (6 * p + 3.0, -2.6)))), "square"),
+        _row(
+            "CELL",
+            [(0, 0), (0, -14 * p)],
+            2.2,
+            1.2,
+            (-7.9, -14 * p - 1.9, 7.9, 1.9),
+            (
+                _box(-7.9, -14 * p - 1.9, 7.9, 1.9),
+                Stroke(((-6.6, -1.2), (-4.8, -1.2))),
+                Stroke(((-5.7, -2.1), (-5.7, -0.3))),
+                Stroke(((-6.6, -14 * p + 1.2), (-4.8, -14 * p + 1.2))),
+            ),
+            "square",
+        ),
+        _row(
+            "BUTTON",
+            [(0, 0), (2 * p, 0)],
+            1.7,
+            1.0,
+            (-1.2, -3.1, 6.28, 3.1),
+            (_box(-1.2, -3.1, 6.28, 3.1), _circle(p, 0, 1.7)),
+        ),
+        _row(
+            "LINK", [(0, 0), (p, 0)], 1.5, 0.9, (-1.27, -1.27, 3.81, 1.27), (_box(-1.27, -1.27, 3.81, 1.27),), "square"
+        ),
+        _row(
+            "SIP9",
+            [(i * p, 0) for i in range(9)],
+            1.5,
+            0.8,
+            (-1.27, -1.27, 8 * p + 1.27, 1.27),
+            (_box(-1.27, -1.27, 8 * p + 1.27, 1.27), Stroke(((1.27, -1.27), (1.27, 1.27)))),
+            "square",
+        ),
+        _row(
+            "POWER4",
+            [(i * 2 * p, 0) for i in range(4)],
+            2.6,
+            1.4,
+            (-3.0, -4.0, 6 * p + 3.0, 4.4),
+            (_box(-3.0, -4.0, 6 * p + 3.0, 4.4), Stroke(((-3.0, -2.6), (6 * p + 3.0, -2.6)))),
+            "square",
+        ),
         _header("HEADER2X20", 20, 2),
         _header("HEADER2X10", 10, 2),
         _header("HEADER1X6", 6, 1),

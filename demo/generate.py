@@ -24,8 +24,11 @@ def load_board() -> Board:
 def package_files(of: Board) -> dict[str, bytes]:
     """Every file of the package: name to bytes, the same bytes at every call."""
     return {
-        **gerber_files(of), **drill_files(of),
-        "larkenfell64.gbrjob": job_file(), "larkenfell64.ipc": ipc_d_356a(of), "parts.csv": parts_csv(of),
+        **gerber_files(of),
+        **drill_files(of),
+        "larkenfell64.gbrjob": job_file(),
+        "larkenfell64.ipc": ipc_d_356a(of),
+        "parts.csv": parts_csv(of),
     }
 
 
@@ -37,7 +40,9 @@ def main() -> int:
     made = load_board()
     broken = check(made)
     for violation in broken:
-        print(f"{violation.rule} at ({violation.x_mm:.2f}, {violation.y_mm:.2f}) mm: {violation.words}", file=sys.stderr)
+        print(
+            f"{violation.rule} at ({violation.x_mm:.2f}, {violation.y_mm:.2f}) mm: {violation.words}", file=sys.stderr
+        )
     if broken:
         return 1
     try:

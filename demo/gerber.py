@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from demo.copper import Board, Track
-from demo.legend import LINE_MM, MASK_GROWTH_MM, legend
-from demo.pour import one_contour
+from demo.legend import LINE_MM, MASK_GROWTH_MM, legend, solder_legend
 from demo.placement import HEIGHT_MM, WIDTH_MM
+from demo.pour import one_contour
 
 SOFTWARE = "Coppermend,coppermend demo,1"
 PROJECT = "Larkenfell 64,4c61726b-656e-4665-ac6c-363464656d6f,2"
@@ -26,9 +26,16 @@ class GerberWriter:
 
     def __init__(self, function: str, polarity: str) -> None:
         self._lines = [
-            f"%TF.GenerationSoftware,{SOFTWARE}*%", f"%TF.ProjectId,{PROJECT}*%", "%TF.SameCoordinates,Larkenfell64*%",
-            f"%TF.FileFunction,{function}*%", *([f"%TF.FilePolarity,{polarity}*%"] if polarity else []),
-            "%FSLAX46Y46*%", "%MOMM*%", "%LPD*%", "G01*", "G75*",
+            f"%TF.GenerationSoftware,{SOFTWARE}*%",
+            f"%TF.ProjectId,{PROJECT}*%",
+            "%TF.SameCoordinates,Larkenfell64*%",
+            f"%TF.FileFunction,{function}*%",
+            *([f"%TF.FilePolarity,{polarity}*%"] if polarity else []),
+            "%FSLAX46Y46*%",
+            "%MOMM*%",
+            "%LPD*%",
+            "G01*",
+            "G75*",
         ]
         self._apertures: dict[tuple[str, str], int] = {}
         self._current = 0
@@ -94,7 +101,11 @@ def _flash_lands(w: GerberWriter, board: Board, grow: float, function: str) -> N
         w.aperture(_template(land.land.form, round(land.land.size_mm + grow, 3)), function)
         if function == "ComponentPad":
             label = _safe(names[land.ref, land.number])
-            w.attributes(N=land.net or "N/C", P=f"{land.ref},{land.number}" + (f",{label}" if label != land.number else ""), C=land.ref)
+            w.attributes(
+                N=land.net or "N/C",
+                P=f"{land.ref},{land.number}" + (f",{label}" if label != land.number else ""),
+                C=land.ref,
+            )
         w.flash(land.x_mm, land.y_mm)
 
 
@@ -130,10 +141,10 @@ def _mask(board: Board, side: str) -> bytes:
     return w.bytes()
 
 
-def _legend(board: Board) -> bytes:
-    w = GerberWriter("Legend,Top", "Positive")
+def _legend(board: Board, side: str) -> bytes:
+    w = GerberWriter(f"Legend,{'Top' if side == 'c' else 'Bot'}", "Positive")
     w.aperture(f"C,{LINE_MM:g}", "")
-    for item in legend(board):
+    for item in legend(board) if side == "c" else solder_legend(board):
         w.attributes(**({"C": item.ref} if item.ref else {}))
         for stroke in item.strokes:
             w.draw(stroke)
@@ -153,7 +164,8 @@ _WRITERS: dict[str, Callable[[Board], bytes]] = {
     "larkenfell64-copper-solder.gbr": lambda b: _copper(b, "s"),
     "larkenfell64-mask-component.gbr": lambda b: _mask(b, "c"),
     "larkenfell64-mask-solder.gbr": lambda b: _mask(b, "s"),
-    "larkenfell64-legend-component.gbr": _legend,
+    "larkenfell64-legend-component.gbr": lambda b: _legend(b, "c"),
+    "larkenfell64-legend-solder.gbr": lambda b: _legend(b, "s"),
     "larkenfell64-outline.gbr": _outline,
 }
 

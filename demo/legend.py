@@ -27,9 +27,18 @@ class Printed:
 
 
 _TITLES: tuple[tuple[str, float, float, float], ...] = (
-    (NAME, 22, 2.3, 3.4), (ISSUE, 44, 2.3, 2.0), ("BUILT FOR PRACTICE 1983", 78, 2.3, 2.0), ("KEYBOARD", 12.5, 78, 1.5),
-    ("EXPANSION", 33.5, 78, 1.5), ("RESET", 57, 78, 1.3), ("BREAK", 63, 78, 1.3), ("VIDEO", 74.5, 77.3, 1.4),
-    ("TAPE", 84, 77.3, 1.4), ("SPKR", 90.5, 77.3, 1.2), ("POWER +5V", 103, 77.6, 1.4), ("ON", 50.7, 76, 1.3),
+    (NAME, 22, 2.3, 3.4),
+    (ISSUE, 44, 2.3, 2.0),
+    ("BUILT FOR PRACTICE 1983", 78, 2.3, 2.0),
+    ("KEYBOARD", 12.5, 78, 1.5),
+    ("EXPANSION", 33.5, 78, 1.5),
+    ("RESET", 57, 78, 1.3),
+    ("BREAK", 63, 78, 1.3),
+    ("VIDEO", 74.5, 77.3, 1.4),
+    ("TAPE", 84, 77.3, 1.4),
+    ("SPKR", 90.5, 77.3, 1.2),
+    ("POWER +5V", 103, 77.6, 1.4),
+    ("ON", 50.7, 76, 1.3),
 )
 
 
@@ -47,9 +56,15 @@ def _words(item: Placed) -> list[Points]:
     x0, y0, x1, y1 = item.body_mm()
     middle = (x0 + x1) / 2
     if part.ref == "SW1" or package.startswith("DIP"):
-        return _inside(item, f"{part.ref}  {part.value if part.ref != 'SW1' else ''}".strip(), 1.6 if item.footprint.lands[-1].x_mm < 10 else 2.2)
+        return _inside(
+            item,
+            f"{part.ref}  {part.value if part.ref != 'SW1' else ''}".strip(),
+            1.6 if item.footprint.lands[-1].x_mm < 10 else 2.2,
+        )
     if package == "CELL":
-        return text(part.ref, middle - 2.5, (y0 + y1) / 2, 2.6, 90) + text(part.value, middle + 2.5, (y0 + y1) / 2, 2.0, 90)
+        return text(part.ref, middle - 2.5, (y0 + y1) / 2, 2.6, 90) + text(
+            part.value, middle + 2.5, (y0 + y1) / 2, 2.0, 90
+        )
     if package == "SIP9":
         upright = y1 - y0 > x1 - x0
         return text(part.ref, x0 - 1.0, y0 + 3.5, 1.3, 90) if upright else text(part.ref, x0 + 2.6, y1 + 1.0, 1.3)
@@ -78,12 +93,34 @@ def _clip(strokes: list[Points], openings: shapely.STRtree) -> tuple[Points, ...
     return tuple(kept)
 
 
+def _openings(board: Board) -> shapely.STRtree:
+    grow = MASK_GROWTH_MM + LINE_MM / 2 + _KEEP_MM
+    rounds = [
+        land_shape(p).buffer(grow, quad_segs=4, join_style="mitre" if p.land.form == "square" else "round")
+        for p in board.lands
+    ]
+    rounds += [shapely.Point(v.x_mm, v.y_mm).buffer(v.land_mm / 2 + grow, quad_segs=8) for v in board.vias]
+    return shapely.STRtree(rounds)
+
+
+def solder_legend(board: Board) -> list[Printed]:
+    """The printing of the solder side: designators of chips and plugs, readable when the board is turned over."""
+    openings = _openings(board)
+    printed = []
+    for item in board.parts:
+        if item.part.ref[0] in "UJ":
+            x0, y0, x1, y1 = item.body_mm()
+            middle, upright = (x0 + x1) / 2, y1 - y0 > x1 - x0
+            low = item.part.ref[0] == "J"
+            words = text(item.part.ref, middle, y0 - 1.2 if low else (y0 + y1) / 2, 1.6, 90 if upright else 0)
+            turned = [tuple((2 * middle - x, y) for x, y in stroke) for stroke in words]
+            printed.append(Printed(item.part.ref, _clip(turned, openings)))
+    return printed
+
+
 def legend(board: Board) -> list[Printed]:
     """All printing of the component side, clear of every opening in the mask; parts in order, the board's words last."""
-    grow = MASK_GROWTH_MM + LINE_MM / 2 + _KEEP_MM
-    rounds = [land_shape(p).buffer(grow, quad_segs=4, join_style="mitre" if p.land.form == "square" else "round") for p in board.lands]
-    rounds += [shapely.Point(v.x_mm, v.y_mm).buffer(v.land_mm / 2 + grow, quad_segs=8) for v in board.vias]
-    openings = shapely.STRtree(rounds)
+    openings = _openings(board)
     printed = []
     for item in board.parts:
         strokes = [tuple(item.at(x, y) for x, y in s.points) for s in item.footprint.strokes]

@@ -42,9 +42,18 @@ def _buffer(read: Callable[[str], bool]) -> Levels:
 
 
 _COMBINE: dict[str, Callable[[Callable[[str], bool]], Levels]] = {
-    "74LS00": _two(lambda a, b: not (a and b)), "74LS02": _two(lambda a, b: not (a or b)), "74LS08": _two(lambda a, b: a and b),
-    "74LS32": _two(lambda a, b: a or b), "74LS86": _two(lambda a, b: a != b), "74LS10": _three_nand, "74LS04": _inverters,
-    "74LS14": _inverters, "74LS138": _decoder, "74LS157": _multiplexer, "74LS257": _multiplexer, "74LS244": _buffer,
+    "74LS00": _two(lambda a, b: not (a and b)),
+    "74LS02": _two(lambda a, b: not (a or b)),
+    "74LS08": _two(lambda a, b: a and b),
+    "74LS32": _two(lambda a, b: a or b),
+    "74LS86": _two(lambda a, b: a != b),
+    "74LS10": _three_nand,
+    "74LS04": _inverters,
+    "74LS14": _inverters,
+    "74LS138": _decoder,
+    "74LS157": _multiplexer,
+    "74LS257": _multiplexer,
+    "74LS244": _buffer,
 }
 
 
@@ -118,8 +127,17 @@ def cpu_state(kind: str, address: int) -> tuple[Levels, bool]:
     `kind`: `fetch`, `read`, `write`, `setup` (memory request before a write strobe), `in`, `out`, `refresh`,
     `interrupt`, `idle` (Z80 CPU data sheet, timing diagrams).
     """
-    low = {"fetch": "MREQ RD M1", "read": "MREQ RD", "write": "MREQ WR", "setup": "MREQ", "in": "IORQ RD", "out": "IORQ WR",
-           "refresh": "MREQ RFSH", "interrupt": "IORQ M1", "idle": ""}[kind].split()
+    low = {
+        "fetch": "MREQ RD M1",
+        "read": "MREQ RD",
+        "write": "MREQ WR",
+        "setup": "MREQ",
+        "in": "IORQ RD",
+        "out": "IORQ WR",
+        "refresh": "MREQ RFSH",
+        "interrupt": "IORQ M1",
+        "idle": "",
+    }[kind].split()
     levels = {f"/C{name}": name not in low for name in ("MREQ", "IORQ", "RD", "WR", "M1", "RFSH", "HALT")}
     levels |= {f"A{i}": bool(address >> i & 1) for i in range(16)}
     return levels, kind in ("write", "setup", "out")
@@ -136,4 +154,9 @@ def all_states() -> Iterator[tuple[str, int, Levels, bool]]:
             levels, writes = cpu_state(kind, block * step)
             request = not levels["/CMREQ"]
             strobe = column and request
-            yield kind, block * step, levels | {"ROMOFF": rom_off, "CASEN": strobe, "MUX": strobe, "/CKCE": False}, writes
+            yield (
+                kind,
+                block * step,
+                levels | {"ROMOFF": rom_off, "CASEN": strobe, "MUX": strobe, "/CKCE": False},
+                writes,
+            )

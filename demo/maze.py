@@ -326,7 +326,10 @@ def negotiate(maze: Maze, nets: list[Net], rounds: int, say: bool) -> int:
             maze.history[node] += 3 + price // 8
         left = len(bad)
         if say:
-            print(f"round {turn + 1}: {left} nets in trouble at {len(nodes)} nodes, {missing} pins without a way", flush=True)
+            print(
+                f"round {turn + 1}: {left} nets in trouble at {len(nodes)} nodes, {missing} pins without a way",
+                flush=True,
+            )
         if left == 0 and missing == 0:
             polish(maze, nets, 2)
             return 0

@@ -19,13 +19,17 @@ CLEAR_MM, SPOKE_MM, THINNEST_MM = 0.4, 0.6, 0.4
 
 def _spokes(x: float, y: float, reach: float) -> BaseGeometry:
     half = SPOKE_MM / 2
-    return shapely.box(x - reach, y - half, x + reach, y + half).union(shapely.box(x - half, y - reach, x + half, y + reach))
+    return shapely.box(x - reach, y - half, x + reach, y + half).union(
+        shapely.box(x - half, y - reach, x + half, y + reach)
+    )
 
 
 def pours(board: Board) -> tuple[Pour, ...]:
     """The pieces of the ground area, corners in whole micrometres; pieces that no ground copper reaches are left away."""
     zone = shapely.box(*(v * PITCH_MM for v in ZONE_UNITS))
-    foreign = shapely.union_all([c.shape.simplify(0.03).buffer(CLEAR_MM, quad_segs=2) for c in copper(board) if c.side == SIDE and c.net != NET])
+    foreign = shapely.union_all(
+        [c.shape.simplify(0.03).buffer(CLEAR_MM, quad_segs=2) for c in copper(board) if c.side == SIDE and c.net != NET]
+    )
     own = [p for p in board.lands if p.net == NET and zone.contains(shapely.Point(p.x_mm, p.y_mm))]
     free = zone.difference(foreign)
     gaps = shapely.union_all([land_shape(p).simplify(0.03).buffer(CLEAR_MM, quad_segs=2) for p in own])
@@ -37,7 +41,9 @@ def pours(board: Board) -> tuple[Pour, ...]:
     for piece in shapely.get_parts(shapely.set_precision(area, 0.001)):
         if piece.area > 4.0 and piece.intersection(touched).area > 0.05:
             rings = [piece.exterior, *piece.interiors]
-            found.append(tuple(tuple((round(x * 1000), round(y * 1000)) for x, y in ring.coords[:-1]) for ring in rings))
+            found.append(
+                tuple(tuple((round(x * 1000), round(y * 1000)) for x, y in ring.coords[:-1]) for ring in rings)
+            )
     return tuple(Pour(NET, SIDE, rings) for rings in sorted(found))
 
 

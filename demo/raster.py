@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from math import hypot
 
+from demo.footprints import PITCH_MM
 from demo.maze import BLOCKED, FREE, Maze, Net
 from demo.placement import (
     HEIGHT_MM,
@@ -17,7 +19,6 @@ from demo.placement import (
     supply_tracks,
     supply_vias,
 )
-from demo.footprints import PITCH_MM
 
 CELL_MM = 0.635
 TRACK_MM, VIA_LAND_MM, VIA_HOLE_MM = 0.3, 1.05, 0.65
@@ -27,8 +28,18 @@ MASK_AND_LINE_MM = 0.26  # mask growth, half a printed line, and a little
 
 
 # Words stand here in the legend, so no via may: (x, y, width, height) of a rectangle around its middle, 0.1 inch units.
-_TITLES = ((12.5, 78, 5, 0.9), (33.5, 78, 6, 0.9), (57, 78, 3, 0.9), (63, 78, 3, 0.9), (74.5, 77.4, 3, 0.9), (84, 77.4, 3, 0.9),
-           (90.5, 77.4, 3, 0.9), (103, 77.6, 6, 0.9), (50.7, 76, 1.5, 0.9), (55, 2.2, 84, 2.2))
+_TITLES = (
+    (12.5, 78, 5, 0.9),
+    (33.5, 78, 6, 0.9),
+    (57, 78, 3, 0.9),
+    (63, 78, 3, 0.9),
+    (74.5, 77.4, 3, 0.9),
+    (84, 77.4, 3, 0.9),
+    (90.5, 77.4, 3, 0.9),
+    (103, 77.6, 6, 0.9),
+    (50.7, 76, 1.5, 0.9),
+    (55, 2.2, 84, 2.2),
+)
 _TEXT_BAND_MM = 2.0
 
 
@@ -54,8 +65,8 @@ def _distance(o: _Obstacle, x: float, y: float) -> float:
     dx, dy = abs(x - nx), abs(y - ny)
     if o.square:
         dx, dy = max(dx - o.radius, 0.0), max(dy - o.radius, 0.0)
-        return (dx * dx + dy * dy) ** 0.5
-    return (dx * dx + dy * dy) ** 0.5 - o.radius
+        return hypot(dx, dy)
+    return hypot(dx, dy) - o.radius
 
 
 def cell_of(x_mm: float, y_mm: float) -> tuple[int, int]:
@@ -68,12 +79,31 @@ def cell_of(x_mm: float, y_mm: float) -> tuple[int, int]:
 
 def _obstacles(of: tuple[Placed, ...], numbers: dict[str, int]) -> list[_Obstacle]:
     found = [
-        _Obstacle(numbers.get(p.net, BLOCKED), (0, 1), p.x_mm, p.y_mm, p.x_mm, p.y_mm, p.land.size_mm / 2,
-                  p.land.form == "square", True)
+        _Obstacle(
+            numbers.get(p.net, BLOCKED),
+            (0, 1),
+            p.x_mm,
+            p.y_mm,
+            p.x_mm,
+            p.y_mm,
+            p.land.size_mm / 2,
+            p.land.form == "square",
+            True,
+        )
         for p in lands(of)
     ]
     found += [
-        _Obstacle(numbers[t.net], (0 if t.side == "c" else 1,), t.x0_mm, t.y0_mm, t.x1_mm, t.y1_mm, t.width_mm / 2, False, False)
+        _Obstacle(
+            numbers[t.net],
+            (0 if t.side == "c" else 1,),
+            t.x0_mm,
+            t.y0_mm,
+            t.x1_mm,
+            t.y1_mm,
+            t.width_mm / 2,
+            False,
+            False,
+        )
         for t in supply_tracks()
     ]
     found += [_Obstacle(numbers[net], (0, 1), x, y, x, y, TIE_LAND_MM / 2, False, True) for net, x, y in supply_vias()]
@@ -104,7 +134,7 @@ def _lettered(of: tuple[Placed, ...]) -> list[tuple[float, float, float, float]]
 def _keep_vias_off(points: tuple[tuple[float, float], ...], item: Placed, width: int, via_owner: list[int]) -> None:
     """No via where its opening in the mask would cut a printed outline."""
     reach = VIA_LAND_MM / 2 + MASK_AND_LINE_MM
-    for a, b in zip(points, points[1:], strict=False):
+    for a, b in itertools.pairwise(points):
         (ax, ay), (bx, by) = item.at(*a), item.at(*b)
         for y in range(int((min(ay, by) - reach) / CELL_MM), int((max(ay, by) + reach) / CELL_MM) + 2):
             for x in range(int((min(ax, bx) - reach) / CELL_MM), int((max(ax, bx) + reach) / CELL_MM) + 2):
@@ -140,9 +170,13 @@ def build(of: tuple[Placed, ...], nets: dict[str, list[tuple[str, str]]]) -> tup
                 owner[cell] = owner[cell + cells] = via_owner[cell] = BLOCKED
     for o in _obstacles(of, numbers):
         reach = o.radius + VIA_LAND_MM / 2 + GAP_MM + CELL_MM
-        for y in range(max(0, int((min(o.y0, o.y1) - reach) / CELL_MM)), min(height, int((max(o.y0, o.y1) + reach) / CELL_MM) + 2)):
-            for x in range(max(0, int((min(o.x0, o.x1) - reach) / CELL_MM)),
-                           min(width, int((max(o.x0, o.x1) + reach) / CELL_MM) + 2)):
+        for y in range(
+            max(0, int((min(o.y0, o.y1) - reach) / CELL_MM)), min(height, int((max(o.y0, o.y1) + reach) / CELL_MM) + 2)
+        ):
+            for x in range(
+                max(0, int((min(o.x0, o.x1) - reach) / CELL_MM)),
+                min(width, int((max(o.x0, o.x1) + reach) / CELL_MM) + 2),
+            ):
                 away = _distance(o, x * CELL_MM, y * CELL_MM)
                 cell = y * width + x
                 if away < TRACK_MM / 2 + GAP_MM:
@@ -167,8 +201,11 @@ def build(of: tuple[Placed, ...], nets: dict[str, list[tuple[str, str]]]) -> tup
             if t.net == name:
                 (ax, ay), (bx, by) = cell_of(t.x0_mm, t.y0_mm), cell_of(t.x1_mm, t.y1_mm)
                 layer = 0 if t.side == "c" else 1
-                seed.update(layer * cells + y * width + x for y in range(min(ay, by), max(ay, by) + 1)
-                            for x in range(min(ax, bx), max(ax, bx) + 1))
+                seed.update(
+                    layer * cells + y * width + x
+                    for y in range(min(ay, by), max(ay, by) + 1)
+                    for x in range(min(ax, bx), max(ax, bx) + 1)
+                )
         numbered = sorted(y * width + x for x, y in spots)
         span = max(x for x, _ in spots) - min(x for x, _ in spots) + max(y for _, y in spots) - min(y for _, y in spots)
         tasks.append((1 if seed else 0, span, Net(numbers[name], name, numbered, sorted(seed))))

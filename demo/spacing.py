@@ -13,15 +13,17 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from demo.copper import Board
-from demo.placement import HEIGHT_MM, MOUNTING_DRILL_MM, MOUNTING_HOLES, WIDTH_MM, PlacedLand
 from demo.footprints import PITCH_MM
+from demo.placement import HEIGHT_MM, MOUNTING_DRILL_MM, MOUNTING_HOLES, WIDTH_MM, PlacedLand
 
 COPPER_GAP_MM = 0.2
 HOLE_TO_COPPER_MM = 0.25
 HOLE_TO_HOLE_MM = 0.25
 RING_MM = 0.15
 EDGE_MM = 0.5
-_ARC_STEPS = 16  # segments per quarter circle; the polygon lies inside the circle by less than 0.5 per mille of its radius
+_ARC_STEPS = (
+    16  # segments per quarter circle; the polygon lies inside the circle by less than 0.5 per mille of its radius
+)
 _EPS = 1e-6
 
 
@@ -101,8 +103,15 @@ def _copper_gaps(pieces: list[Copper]) -> list[Violation]:
             if i < j and here[i].net != here[j].net:
                 at = shapely.shortest_line(shapes[i], shapes[j]).centroid
                 gap = shapely.distance(shapes[i], shapes[j])
-                found.append(Violation("copper gap", at.x, at.y, f"{here[i].what} and {here[j].what} on side {side}: "
-                                       f"{gap:.3f} mm apart, at least {COPPER_GAP_MM} mm expected"))
+                found.append(
+                    Violation(
+                        "copper gap",
+                        at.x,
+                        at.y,
+                        f"{here[i].what} and {here[j].what} on side {side}: "
+                        f"{gap:.3f} mm apart, at least {COPPER_GAP_MM} mm expected",
+                    )
+                )
     return found
 
 
@@ -114,25 +123,45 @@ def _hole_gaps(pieces: list[Copper], drilled: list[Hole]) -> list[Violation]:
     for i, j in shapely.STRtree(shapes).query(points, predicate="dwithin", distance=reach).T:
         gap = shapely.distance(points[i], shapes[j]) - drilled[i].hole_mm / 2
         if pieces[j].net != drilled[i].net and gap < HOLE_TO_COPPER_MM - _EPS:
-            found.append(Violation("hole to copper", drilled[i].x_mm, drilled[i].y_mm,
-                                   f"{pieces[j].what}: {gap:.3f} mm from a hole of {drilled[i].net}"))
+            found.append(
+                Violation(
+                    "hole to copper",
+                    drilled[i].x_mm,
+                    drilled[i].y_mm,
+                    f"{pieces[j].what}: {gap:.3f} mm from a hole of {drilled[i].net}",
+                )
+            )
     for i, j in shapely.STRtree(points).query(points, predicate="dwithin", distance=2 * reach).T:
         gap = shapely.distance(points[i], points[j]) - (drilled[i].hole_mm + drilled[j].hole_mm) / 2
         if i < j and gap < HOLE_TO_HOLE_MM - _EPS:
-            found.append(Violation("hole to hole", drilled[i].x_mm, drilled[i].y_mm,
-                                   f"holes of {drilled[i].net} and {drilled[j].net} {gap:.3f} mm apart"))
+            found.append(
+                Violation(
+                    "hole to hole",
+                    drilled[i].x_mm,
+                    drilled[i].y_mm,
+                    f"holes of {drilled[i].net} and {drilled[j].net} {gap:.3f} mm apart",
+                )
+            )
     for hole in drilled:
         if (hole.land_mm - hole.hole_mm) / 2 < RING_MM - _EPS:
-            found.append(Violation("ring", hole.x_mm, hole.y_mm, f"land {hole.land_mm} mm around a {hole.hole_mm} mm hole"))
+            found.append(
+                Violation("ring", hole.x_mm, hole.y_mm, f"land {hole.land_mm} mm around a {hole.hole_mm} mm hole")
+            )
     return found
 
 
 def _edges(pieces: list[Copper]) -> list[Violation]:
     inside = shapely.box(0, 0, WIDTH_MM, HEIGHT_MM).buffer(-EDGE_MM)
-    keep_out = shapely.union_all([shapely.Point(x * PITCH_MM, y * PITCH_MM).buffer(MOUNTING_DRILL_MM / 2 + EDGE_MM)
-                                  for x, y in MOUNTING_HOLES])
+    keep_out = shapely.union_all(
+        [shapely.Point(x * PITCH_MM, y * PITCH_MM).buffer(MOUNTING_DRILL_MM / 2 + EDGE_MM) for x, y in MOUNTING_HOLES]
+    )
     return [
-        Violation("edge", p.shape.centroid.x, p.shape.centroid.y, f"{p.what} within {EDGE_MM} mm of the edge or a mounting hole")
+        Violation(
+            "edge",
+            p.shape.centroid.x,
+            p.shape.centroid.y,
+            f"{p.what} within {EDGE_MM} mm of the edge or a mounting hole",
+        )
         for p in pieces
         if not inside.contains(p.shape) or keep_out.intersects(p.shape)
     ]
@@ -175,7 +204,8 @@ def islands(board: Board) -> list[set[str]]:
 
 
 def _nets(board: Board) -> list[Violation]:
-    found, count = [], {}
+    found: list[Violation] = []
+    count: dict[str, int] = {}
     for nets in islands(board):
         if len(nets) > 1:
             found.append(Violation("short", 0, 0, f"nets {', '.join(sorted(nets))} hang together"))
