@@ -1,0 +1,140 @@
+"""Drawing practice patients: standard damage and standard noise (shared bench table), or a truth handed in as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from coppermend.core.belief.engine import prior_of
+from coppermend.core.belief.model import Basis, WorkArea
+from coppermend.core.copper.model import CopperGraph, SiteKind
+from coppermend.core.findings import Place, refuse
+from coppermend.practice.patient import Noise, Truth, between
+
+FALSE_OPEN_RANGE = (0.005, 0.06)
+FALSE_CLOSED_RANGE = (0.001, 0.02)
+OXIDISED_SHARE = 0.1
+"""One probe point in ten."""
+
+STANDARD_BASIS = Basis()
+
+
+def draw_noise(
+    graph: CopperGraph,
+    seed: int,
+    *,
+    false_open: float | None = None,
+    false_closed: float | None = None,
+    oxidised: float | None = None,
+    off: bool = False,
+) -> Noise:
+    """The noise of patient ``seed``: rates log-uniform in 0.5-6 % and 0.1-2 %, one point in ten oxidised, each where nothing fixes it."""
+    if off:
+        return Noise()
+    rng = np.random.default_rng([seed, 2])
+    drawn_open = float(np.exp(rng.uniform(*np.log(FALSE_OPEN_RANGE))))
+    drawn_closed = float(np.exp(rng.uniform(*np.log(FALSE_CLOSED_RANGE))))
+    share = OXIDISED_SHARE if oxidised is None else oxidised
+    lots = rng.random(len(graph.points))
+    points = frozenset(p.id for p, lot in zip(graph.points, lots.tolist(), strict=True) if lot < share)
+    return Noise(
+        drawn_open if false_open is None else false_open,
+        drawn_closed if false_closed is None else false_closed,
+        points,
+    )
+
+
+def draw_breaks(graph: CopperGraph, areas: Sequence[WorkArea], seed: int, count: int | None) -> tuple[str, ...]:
+    """``count`` sites drawn by the standard priors without repetition; None: each site breaks by its own prior."""
+    prior = prior_of(graph, areas, STANDARD_BASIS).copy()
+    for k, site in enumerate(graph.sites):
+        if site.kind in (SiteKind.THROUGH, SiteKind.WIRE) or site.a == site.b:
+            prior[k] = 0.0
+    rng = np.random.default_rng([seed, 1])
+    if count is None:
+        return tuple(graph.sites[k].id for k in np.flatnonzero(rng.random(len(prior)) < prior).tolist())
+    if count > int((prior > 0).sum()):
+        raise refuse("PRA-004", f"{count} breaks are more than this board has sites.", "Ask for fewer breaks.")
+    picks = rng.choice(len(prior), count, replace=False, p=prior / prior.sum()) if count else np.zeros(0, dtype=int)
+    return tuple(graph.sites[k].id for k in sorted(picks.tolist()))
+
+
+def draw_patient(
+    graph: CopperGraph,
+    areas: Sequence[WorkArea],
+    seed: int,
+    breaks: int | None,
+    *,
+    false_open: float | None = None,
+    false_closed: float | None = None,
+    oxidised: float | None = None,
+    noise_off: bool = False,
+) -> Truth:
+    """A patient's truth: the same seed gives the same patient, whatever policy meets it."""
+    noise = draw_noise(graph, seed, false_open=false_open, false_closed=false_closed, oxidised=oxidised, off=noise_off)
+    return Truth(draw_breaks(graph, areas, seed, breaks), noise=noise)
+
+
+def read_truth(text: str, graph: CopperGraph, areas: Sequence[WorkArea], name: str = "truth file") -> Truth:
+    """A patient handed in as JSON: ``{"broken": [id or {"between": [point, point]}], "shorts": [[point, point]], "dead": [part], "noise": {...}}``.
+
+    ``noise``: false_open, false_closed, oxidised (list of points). Refusal PRA-005 says what is wrong.
+    """
+    try:
+        data = json.loads(text)
+    except json.JSONDecodeError as err:
+        raise _bad(name, f"it is not JSON ({err.msg} in line {err.lineno})") from None
+    if isinstance(data, list):
+        data = {"broken": data}
+    if not isinstance(data, dict):
+        raise _bad(name, "it holds neither a list of breaks nor an object")
+    known = {s.id for s in graph.sites}
+    prior = prior_of(graph, areas, STANDARD_BASIS).tolist()
+    broken = [_break(one, graph, known, prior, name) for one in data.get("broken", [])]
+    shorts = [_pair(one, name) for one in data.get("shorts", [])]
+    noise = data.get("noise") or {}
+    if not isinstance(noise, dict):
+        raise _bad(name, "noise must be an object")
+    rates = [noise.get("false_open", 0.0), noise.get("false_closed", 0.0)]
+    if not all(isinstance(r, (int, float)) and 0.0 <= r <= 1.0 for r in rates):
+        raise _bad(name, f"the rates {rates} must lie between 0 and 1")
+    oxidised = noise.get("oxidised", [])
+    if not isinstance(oxidised, list):
+        raise _bad(name, "noise.oxidised must be a list of points")
+    return Truth(
+        tuple(dict.fromkeys(broken)),
+        tuple(shorts),
+        tuple(str(d) for d in data.get("dead", [])),
+        Noise(float(rates[0]), float(rates[1]), frozenset(str(o) for o in oxidised)),
+    )
+
+
+def _break(one: Any, graph: CopperGraph, known: set[str], prior: Sequence[float], name: str) -> str:
+    if isinstance(one, dict) and "site" in one:
+        one = one["site"]
+    if isinstance(one, str):
+        if one not in known:
+            raise _bad(name, f"there is no site {one} on this board")
+        return one
+    if isinstance(one, dict) and "between" in one:
+        a, b = _pair(one["between"], name)
+        return between(graph, prior, a, b)
+    raise _bad(name, f"{one!r} is neither a site id nor {{'between': [point, point]}}")
+
+
+def _pair(one: Any, name: str) -> tuple[str, str]:
+    if isinstance(one, list) and len(one) == 2 and all(isinstance(p, str) for p in one):
+        return (one[0], one[1])
+    raise _bad(name, f"{one!r} is not a pair of points")
+
+
+def _bad(name: str, what: str) -> Exception:
+    return refuse(
+        "PRA-005",
+        f"The truth file cannot be used: {what}.",
+        'Write for example {"broken": [{"between": ["U1.8/leg", "U7.3/leg"]}], "noise": {"false_open": 0.02}}.',
+        Place(file=name),
+    )

@@ -1,0 +1,179 @@
+"""The practice patient: a simulated broken board that answers checks. Only its answers leave it.
+
+Its randomness is bound to the question: the n-th reading between two points answers the same whatever was asked between, so that every
+policy meets the same patient. The truth is handed to nobody but the one who marks the result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+from zlib import crc32
+
+import numpy as np
+
+from coppermend.core.belief.model import WorkArea
+from coppermend.core.copper.model import CopperGraph, SiteKind
+from coppermend.core.copper.resistance import effective_ohm
+from coppermend.core.findings import Place, refuse
+
+OXIDISED_FALSE_OPEN = 0.3
+"""How often an oxidised point reads open (shared bench table)."""
+BEEP_OHM = 10.0
+"""What still beeps."""
+LEAD_OHM = 0.08
+"""Two test leads in series; common practice, no source. The meter's zero takes them out, to within its resolution."""
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """How a patient lies: false opens and closeds of the meter and hand, and the points whose surface is oxidised."""
+
+    false_open: float = 0.0
+    false_closed: float = 0.0
+    oxidised: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """What is wrong with a patient. ``broken``: site ids. ``shorts``: pairs of points that are joined and should not be. ``dead``: parts."""
+
+    broken: tuple[str, ...] = ()
+    shorts: tuple[tuple[str, str], ...] = ()
+    dead: tuple[str, ...] = ()
+    noise: Noise = field(default_factory=Noise)
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What the meter says: ``closed`` or ``open``, and the ohms it shows (None = overload)."""
+
+    says: str
+    ohms: float | None
+
+
+class Patient:
+    """A broken board behind its answers. ``graph``: the copper with its part states; ``seed``: of its noise."""
+
+    def __init__(self, graph: CopperGraph, truth: Truth, seed: int = 0) -> None:
+        self._truth = truth
+        self._seed = seed
+        self._asked: dict[tuple[str, str], int] = {}
+        self._lay(graph)
+
+    def _lay(self, graph: CopperGraph) -> None:
+        gone = frozenset(self._truth.broken)
+        self._node = {p.id: p.node for p in graph.points}
+        self._graph = replace(graph, sites=tuple(s for s in graph.sites if s.id not in gone), memo={})
+        self._whole = graph
+        self._root = list(range(graph.node_count))
+        for site in self._graph.sites:
+            if site.kind is not SiteKind.THROUGH or site.resistance_ohm <= BEEP_OHM:
+                self._join(site.a, site.b)
+        for a, b in self._truth.shorts:
+            if a in self._node and b in self._node:
+                self._join(self._node[a], self._node[b])
+
+    def _find(self, node: int) -> int:
+        while self._root[node] != node:
+            self._root[node] = self._root[self._root[node]]
+            node = self._root[node]
+        return node
+
+    def _join(self, a: int, b: int) -> None:
+        self._root[self._find(a)] = self._find(b)
+
+    def worked_on(self, graph: CopperGraph) -> None:
+        """The bench changed the board: patch wires, parts in or out. What was broken stays broken."""
+        self._lay(graph)
+
+    def ask(self, point_a: str, point_b: str) -> Answer:
+        """Touch two points and read. Refusal PRA-001 for a point that this board does not have."""
+        for point in (point_a, point_b):
+            if point not in self._node:
+                raise refuse(
+                    "PRA-001",
+                    f"The practice board has no point {point}.",
+                    "Name a point of this board, such as U1.8/leg.",
+                    Place(thing=point),
+                )
+        pair = (min(point_a, point_b), max(point_a, point_b))
+        turn = self._asked.get(pair, 0)
+        self._asked[pair] = turn + 1
+        rng = np.random.default_rng([self._seed, crc32("|".join(pair).encode()), turn])
+        noise = self._truth.noise
+        joined = self._find(self._node[point_a]) == self._find(self._node[point_b])
+        if not joined:
+            if rng.random() < noise.false_closed:
+                return Answer("closed", round(float(rng.uniform(0.1, 5.0)), 2))
+            return Answer("open", None)
+        missed = rng.random() < noise.false_open
+        for point in {point_a, point_b}:
+            missed = bool(missed or (point in noise.oxidised and rng.random() < OXIDISED_FALSE_OPEN))
+        if missed:
+            return Answer("closed", 0.3) if rng.random() < noise.false_closed else Answer("open", None)
+        return Answer("closed", self._ohms(point_a, point_b, rng))
+
+    def _ohms(self, point_a: str, point_b: str, rng: np.random.Generator) -> float:
+        """Copper plus what the leads' zero leaves, to the meter's hundredth of an ohm."""
+        value = effective_ohm(self._graph, point_a, point_b).value if self._truth.shorts == () else 0.0
+        if not np.isfinite(value):
+            value = 0.0
+        return round(value + abs(float(rng.normal(0.0, 0.02))), 2)
+
+    def truth(self) -> Truth:
+        """What is wrong with it: for marking the result, never for planning."""
+        return self._truth
+
+
+def truth_as_dict(graph: CopperGraph, truth: Truth) -> dict[str, Any]:
+    """The truth as plain JSON values, with net and words for each break."""
+    by_id = {s.id: s for s in graph.sites}
+    return {
+        "broken": [
+            {"site": s, "net": graph.net_names[by_id[s].net], "kind": str(by_id[s].kind), "words": by_id[s].words}
+            for s in truth.broken
+            if s in by_id
+        ],
+        "shorts": [list(pair) for pair in truth.shorts],
+        "dead": list(truth.dead),
+        "noise": {
+            "false_open": truth.noise.false_open,
+            "false_closed": truth.noise.false_closed,
+            "oxidised": sorted(truth.noise.oxidised),
+        },
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class PracticeBoard:
+    """What a practice patient is made from: the copper and where it was damaged."""
+
+    graph: CopperGraph
+    areas: tuple[WorkArea, ...]
+
+
+def between(graph: CopperGraph, prior: Sequence[float], point_a: str, point_b: str) -> str:
+    """The site to break so that two points are no longer joined: the likeliest of the sites that are the only way between them."""
+    from coppermend.core.belief.copper import copper_of
+
+    copper = copper_of(graph)
+    for point in (point_a, point_b):
+        if point not in copper.points:
+            raise refuse("PRA-001", f"The practice board has no point {point}.", "Name a point of this board.")
+    a, b = copper.points[point_a].node, copper.points[point_b].node
+    if copper.tree.piece[a] != copper.tree.piece[b]:
+        raise refuse(
+            "PRA-002", f"{point_a} and {point_b} are not joined by copper.", "Name two points of one net for a break."
+        )
+    single = [
+        copper.block_sites[block][0] for block, _, _ in copper.tree.route(a, b) if len(copper.block_sites[block]) == 1
+    ]
+    if not single:
+        raise refuse(
+            "PRA-003",
+            f"Between {point_a} and {point_b} there are two ways round: one break does not part them.",
+            "Name two points with one way between them, or the site's id.",
+        )
+    return graph.sites[max(single, key=lambda k: (prior[k], -k))].id

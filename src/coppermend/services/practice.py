@@ -1,0 +1,441 @@
+"""Practice: a simulated broken board, a policy that reads it, and the marks at the end.
+
+``patient_of`` draws or reads a patient; ``run`` lets a policy work on it; ``batch`` runs many; the referee is ``run`` with a patient that someone
+else answers for. Seconds are modelled (``CostTable``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from time import perf_counter
+from typing import Any, Protocol
+
+import numpy as np
+
+from coppermend.core.belief.engine import belief
+from coppermend.core.belief.model import Basis, Evidence, WorkArea
+from coppermend.core.board.model import Board
+from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.copper.neighbours import neighbours
+from coppermend.core.findings import Place, refuse
+from coppermend.core.planning.costs import CostTable, check_seconds
+from coppermend.core.planning.isolation import NeighbourPair
+from coppermend.core.planning.model import RoundPlan, Span
+from coppermend.core.planning.risk import Risk, risk_of
+from coppermend.core.planning.round import DEFAULT_COSTS, plan_round, sites_at_risk
+from coppermend.core.planning.spans import spans
+from coppermend.practice.drawing import draw_patient, read_truth
+from coppermend.practice.patient import Answer, Patient, Truth, truth_as_dict
+from coppermend.practice.policies import POLICIES, Bench
+from coppermend.services.areas import MARGIN_MM, around_part
+
+MOST_CHECKS = 5000
+"""A policy that asks for more than this is stopped."""
+WINDOW_MM = 1.27
+
+
+class Answers(Protocol):
+    """The port behind which a patient sits."""
+
+    def ask(self, point_a: str, point_b: str) -> Answer:
+        """Touch two points and read."""
+
+
+@dataclass(frozen=True, slots=True)
+class PracticeSetting:
+    """A board to practise on: its copper, its work areas, the neighbours for isolation. ``socket``: the part whose socket was changed."""
+
+    graph: CopperGraph
+    areas: tuple[WorkArea, ...]
+    neighbours: tuple[NeighbourPair, ...] = ()
+    socket: str = ""
+
+
+def setting_of(
+    board: Board,
+    graph: CopperGraph,
+    socket: str = "",
+    extra_areas: Sequence[WorkArea] = (),
+    margin_mm: float = MARGIN_MM,
+) -> PracticeSetting:
+    """The standard setting: the named socket's pins with a margin (rework, severity 2), and the board's own damaged zones.
+
+    Without a name: the socketed part with most pins, else the part with most pins of at most 64. Refusal PRA-006 when there is none.
+    """
+    ref = socket or _usual_socket(board)
+    if ref not in {p.ref for p in board.parts}:
+        raise refuse(
+            "PRA-006",
+            f"There is no part {ref or '(none)'} on this board.",
+            "Name a part with pins: --socket U1.",
+            Place(thing=board.title),
+        )
+    areas = (WorkArea("socket", around_part(board, ref, margin_mm), "rework", 2, f"socket of {ref}", ref), *extra_areas)
+    near = neighbours(board, graph, [a.polygon for a in areas], WINDOW_MM)
+    return PracticeSetting(graph, areas, tuple(near), ref)
+
+
+def _usual_socket(board: Board) -> str:
+    fitted = [p for p in board.parts if p.pins]
+    chips = [p for p in fitted if p.ref.upper().startswith("U") and len(p.pins) <= 64] or fitted
+    ranked = sorted(chips, key=lambda p: (str(p.state) != "socketed", -len(p.pins), p.ref))
+    return ranked[0].ref if ranked else ""
+
+
+def patient_of(
+    setting: PracticeSetting,
+    seed: int,
+    breaks: int | None,
+    *,
+    false_open: float | None = None,
+    false_closed: float | None = None,
+    oxidised: float | None = None,
+    noise_off: bool = False,
+    truth_text: str | None = None,
+    truth_name: str = "truth file",
+) -> Patient:
+    """A patient: drawn by the standard damage, or as a truth file says."""
+    for name, rate in (("false-open", false_open), ("false-closed", false_closed), ("oxidised", oxidised)):
+        if rate is not None and not 0.0 <= rate <= 1.0:
+            raise refuse("PRA-007", f"--{name} {rate} is no rate.", "Give a number from 0 to 1, such as 0.02.")
+    if truth_text is not None:
+        return Patient(setting.graph, read_truth(truth_text, setting.graph, setting.areas, truth_name), seed)
+    truth = draw_patient(
+        setting.graph,
+        setting.areas,
+        seed,
+        breaks,
+        false_open=false_open,
+        false_closed=false_closed,
+        oxidised=oxidised,
+        noise_off=noise_off,
+    )
+    return Patient(setting.graph, truth, seed)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One act of a run: what was touched, what it cost, what was answered."""
+
+    kind: str
+    points: tuple[ProbePoint, ...]
+    seconds: float
+    answer: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The step as plain JSON values."""
+        return {
+            "kind": self.kind,
+            "points": [point_dict(p) for p in self.points],
+            "seconds": self.seconds,
+            "answer": self.answer,
+        }
+
+
+def point_dict(p: ProbePoint) -> dict[str, Any]:
+    """A probe point with its place, for someone outside."""
+    return {"id": p.id, "x_mm": p.x_mm, "y_mm": p.y_mm, "side": p.side, "part": p.part, "pin": p.pin}
+
+
+@dataclass(frozen=True, slots=True)
+class Announced:
+    """A span that was announced: at which check first, and whether it still stood at the end."""
+
+    span: Span
+    at_check: int
+    stands: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """What came out of a run, before it is marked against the truth."""
+
+    policy: str
+    steps: tuple[Step, ...]
+    evidence: tuple[Evidence, ...]
+    announced: tuple[Announced, ...]
+    proven: tuple[str, ...]
+    at_risk: tuple[str, ...]
+    provable: tuple[str, ...]
+    unprovable: tuple[tuple[str, str, str], ...]
+    open_sites: tuple[str, ...]
+    seconds: float
+    update_ms: tuple[float, ...]
+    plan: RoundPlan
+    expected_broken: float
+    error_bound: float
+    stopped: str = ""
+
+
+def run(
+    setting: PracticeSetting,
+    answers: Answers,
+    policy: str,
+    basis: Basis | None = None,
+    costs: CostTable = DEFAULT_COSTS,
+    watch: Callable[[Step, float], None] | None = None,
+) -> Run:
+    """Let a policy work on a patient until everything provable is settled or it has nothing left to ask.
+
+    ``watch`` hears of each step with its P(open) as it happens. Refusal PRA-008 for an unknown policy.
+    """
+    if policy not in POLICIES:
+        raise refuse("PRA-008", f"There is no policy {policy}.", f"Say one of: {', '.join(POLICIES)}.")
+    numbers = basis or Basis()
+    bench = Bench(setting.graph, setting.areas, numbers, costs)
+    plan = plan_round(setting.graph, setting.areas, (), numbers, costs, setting.neighbours, WINDOW_MM)
+    watcher = _Watcher(setting, bench, policy, frozenset(plan.provable))
+    watcher.update()
+    steps: list[Step] = []
+    asking = POLICIES[policy](bench)
+    stopped = ""
+    said: str | None = None
+    while True:
+        begun = perf_counter()
+        if policy != "next" and watcher.settled():
+            break
+        try:
+            a, b = next(asking) if said is None else asking.send(said)
+        except StopIteration:
+            break
+        watcher.update_ms.append(1000.0 * (perf_counter() - begun) + watcher.last_ms)
+        seconds, tips = check_seconds(costs, bench.tips, a, b)
+        answer = answers.ask(a.id, b.id)
+        said = answer.says if answer.says in ("closed", "open") else "open"
+        step = Step("check", (a, b), seconds, said)
+        if watch is not None:
+            watch(step, watcher.p_open(a, b))
+        steps.append(step)
+        bench.evidence.append(Evidence(str(len(steps)), a.id, b.id, said))
+        bench.tips = tips
+        watcher.update()
+        if len(steps) >= MOST_CHECKS:
+            stopped = f"stopped after {MOST_CHECKS} checks"
+            break
+    return watcher.result(steps, plan, stopped)
+
+
+@dataclass(slots=True)
+class _Watcher:
+    """Keeps the belief of a run up to date and notes when a span is first announced."""
+
+    setting: PracticeSetting
+    bench: Bench
+    policy: str
+    provable: frozenset[str]
+    first: dict[tuple[str, ...], tuple[int, Span]] = field(default_factory=dict)
+    standing: dict[tuple[str, ...], Span] = field(default_factory=dict)
+    update_ms: list[float] = field(default_factory=list)
+    last_ms: float = 0.0
+
+    def update(self) -> None:
+        """Belief and risk after the readings so far, and newly announced spans."""
+        begun = perf_counter()
+        bench = self.bench
+        bench.posterior = belief(bench.graph, bench.areas, bench.evidence, bench.basis)
+        bench.risk = risk_of(bench.posterior)
+        self.last_ms = 1000.0 * (perf_counter() - begun)
+        confirmed_only = self.policy == "next"
+        least = None if confirmed_only else bench.basis.broken_above
+        found = spans(bench.graph, bench.posterior, bench.basis, least=least, risk=bench.risk)
+        self.standing = {s.sites: s for s in found}
+        for span in found:
+            self.first.setdefault(span.sites, (len(bench.evidence), span))
+
+    def p_open(self, a: ProbePoint, b: ProbePoint) -> float:
+        """Probability that the copper between two points is not whole, as believed before the reading."""
+        assert self.bench.posterior is not None
+        return 1.0 - self.bench.posterior.joined(a.id, b.id)
+
+    def settled(self) -> bool:
+        """Every provable site at risk is proven or inside a broken super-edge."""
+        posterior, risk = self._now()
+        p = posterior.sites
+        return all(
+            p[posterior.copper.site[s]] < self.bench.basis.proven_below or risk.broken[risk.frame.super_of[s]]
+            for s in self.provable
+        )
+
+    def _now(self) -> tuple[Any, Risk]:
+        assert self.bench.posterior is not None and self.bench.risk is not None
+        return self.bench.posterior, self.bench.risk
+
+    def result(self, steps: Sequence[Step], plan: RoundPlan, stopped: str) -> Run:
+        """The run as a value."""
+        posterior, risk = self._now()
+        at_risk, provable, unprovable = sites_at_risk(posterior)
+        limit = self.bench.basis.proven_below
+        proven = tuple(s for s in at_risk if posterior.p(s) < limit)
+        left = tuple(s for s in provable if posterior.p(s) >= limit and not risk.broken[risk.frame.super_of[s]])
+        announced = tuple(
+            Announced(self.standing.get(key, span), at, key in self.standing) for key, (at, span) in self.first.items()
+        )
+        return Run(
+            self.policy,
+            tuple(steps),
+            tuple(self.bench.evidence),
+            announced,
+            proven,
+            at_risk,
+            provable,
+            unprovable,
+            left,
+            sum(s.seconds for s in steps),
+            tuple(self.update_ms),
+            plan,
+            float(posterior.sites.sum()),
+            posterior.error_bound,
+            stopped,
+        )
+
+
+def marks(setting: PracticeSetting, result: Run, truth: Truth) -> dict[str, Any]:
+    """The run marked against the truth: the fields of ``practice run --json``.
+
+    ``found``: true breaks inside a span that stood at the end. ``false_alarms``: announced spans, at any time, without a break.
+    ``wrong_proven``: sites called proven that are broken. ``breaks_provable``: breaks at sites at risk that checks can prove.
+    """
+    broken = set(truth.broken)
+    told = {s for a in result.announced if a.stands for s in a.span.sites}
+    false_alarms = sum(not (set(a.span.sites) & broken) for a in result.announced)
+    provable = broken & set(result.provable)
+    return {
+        "policy": result.policy,
+        "breaks": len(broken),
+        "found": len(broken & told),
+        "false_alarms": false_alarms,
+        "checks": len(result.steps),
+        "seconds_bench": round(result.seconds, 3),
+        "proven": len(result.proven),
+        "unprovable": len(result.unprovable),
+        "at_risk": len(result.at_risk),
+        "provable": len(result.provable),
+        "breaks_provable": len(provable),
+        "found_provable": len(provable & told),
+        "wrong_proven": len(broken & set(result.proven)),
+        "not_settled": len(result.open_sites),
+        "error_bound": result.error_bound,
+        "stopped": result.stopped,
+    }
+
+
+def full_marks(setting: PracticeSetting, result: Run, truth: Truth) -> dict[str, Any]:
+    """``marks`` with announcements, steps, update times, bound, isolation and certificate: the fields of ``practice batch --jsonl``."""
+    broken = set(truth.broken)
+    ends = _ends(setting.graph)
+    return {
+        **marks(setting, result, truth),
+        "announced": [
+            {
+                "unit": a.span.words,
+                "net": a.span.net,
+                "points": [point_dict(p) for p in ends(a.span)],
+                "sites": list(a.span.sites),
+                "p": a.span.p,
+                "at_check": a.at_check,
+                "stands": a.stands,
+                "true": bool(set(a.span.sites) & broken),
+            }
+            for a in result.announced
+        ],
+        "steps": [s.as_dict() for s in result.steps],
+        "updates_ms": _percentiles(result.update_ms),
+        "bound": result.plan.bound,
+        "isolation": {"checks": len(result.plan.isolation), "seconds": round(result.plan.isolation_seconds, 3)},
+        "certificate": certificate(result.plan),
+    }
+
+
+def certificate(plan: RoundPlan) -> dict[str, Any]:
+    """Why no shorter list exists: for each tree its leaves L', the sum of ceil(L'/2), and the length of the list."""
+    return {
+        "bound": plan.bound,
+        "checks": len(plan.checks),
+        "excess": plan.excess,
+        "excess_saves_s": plan.excess_saves_s,
+        "terms": [{"net": net, "leaves": leaves} for net, leaves in plan.bound_terms],
+    }
+
+
+def certificate_data(setting: PracticeSetting, basis: Basis | None = None) -> dict[str, Any]:
+    """The certificate with all that a reader needs to recompute it without this program: edges, what is at risk, where tips can go, the checks."""
+    numbers = basis or Basis()
+    posterior = belief(setting.graph, setting.areas, (), numbers)
+    plan = plan_round(setting.graph, setting.areas, (), numbers)
+    at = {p.id: p for p in setting.graph.points}
+    risky = set(plan.at_risk)
+    nets: dict[str, dict[str, Any]] = {}
+    wanted = {setting.graph.sites[posterior.copper.site[s]].net for s in risky}
+    for n in sorted(wanted):
+        nets[str(n)] = {"name": setting.graph.net_names[n], "edges": [], "terminals": [], "checks": []}
+    for s in setting.graph.sites:
+        if s.net in wanted and str(s.kind) != "through":
+            nets[str(s.net)]["edges"].append({"site": s.id, "a": s.a, "b": s.b, "at_risk": s.id in risky})
+    for p in setting.graph.points:
+        if p.net in wanted and p.reachable:
+            nets[str(p.net)]["terminals"].append({"point": p.id, "node": p.node})
+    for c in plan.checks:
+        a, b = at[c.point_a], at[c.point_b]
+        nets[str(a.net)]["checks"].append({"a": a.node, "b": b.node, "point_a": a.id, "point_b": b.id})
+    return {**certificate(plan), "nets": list(nets.values())}
+
+
+def _percentiles(ms: Sequence[float]) -> dict[str, float]:
+    if not ms:
+        return {"p50": 0.0, "p95": 0.0, "max": 0.0}
+    p50, p95 = np.percentile(np.array(ms), [50, 95]).tolist()
+    return {"p50": round(p50, 3), "p95": round(p95, 3), "max": round(max(ms), 3)}
+
+
+def _ends(graph: CopperGraph) -> Callable[[Span], list[ProbePoint]]:
+    """For a span: one probe point at each of its two ends, where there is one."""
+    at: dict[int, list[ProbePoint]] = {}
+    for p in graph.points:
+        at.setdefault(p.node, []).append(p)
+    by_id = {s.id: s for s in graph.sites}
+
+    def ends(span: Span) -> list[ProbePoint]:
+        count: dict[int, int] = {}
+        for s in span.sites:
+            for node in (by_id[s].a, by_id[s].b):
+                count[node] = count.get(node, 0) + 1
+        return [at[n][0] for n, c in count.items() if c == 1 and n in at]
+
+    return ends
+
+
+def patient_dict(setting: PracticeSetting, patient: Patient, seed: int) -> dict[str, Any]:
+    """A patient's truth and the setting it was drawn on: ``practice patient --json``."""
+    return {
+        "seed": seed,
+        "package_id": setting.graph.package_id,
+        "socket": setting.socket,
+        "areas": [
+            {
+                "id": a.id,
+                "kind": a.kind,
+                "severity": a.severity,
+                "part": a.part,
+                "polygon": [list(c) for c in a.polygon],
+            }
+            for a in setting.areas
+        ],
+        **truth_as_dict(setting.graph, patient.truth()),
+    }
+
+
+def batch(
+    setting: PracticeSetting,
+    seeds: Sequence[int],
+    breaks: Callable[[int], int | None],
+    policies: Sequence[str],
+    basis: Basis | None = None,
+    **noise: Any,
+) -> Iterator[dict[str, Any]]:
+    """One line for each patient and policy; every policy meets the same patients. ``breaks``: how many for a seed (None = by the priors)."""
+    for seed in seeds:
+        for policy in policies:
+            patient = patient_of(setting, seed, breaks(seed), **noise)
+            result = run(setting, patient, policy, basis)
+            yield {"seed": seed, **full_marks(setting, result, patient.truth())}
