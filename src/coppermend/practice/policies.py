@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import shapely
 
@@ -94,7 +95,7 @@ def chain_policy(bench: Bench) -> Steps:
     """Pin to next pin of each net at risk in position order; opens repeated once."""
     for _, pins in _nets_at_risk(bench):
         row = sorted(pins, key=lambda p: (p.x_mm, p.y_mm, p.id))
-        for a, b in zip(row, row[1:], strict=False):
+        for a, b in pairwise(row):
             yield from _twice(a, b)
 
 

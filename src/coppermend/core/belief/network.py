@@ -102,8 +102,64 @@ def solve(
         ring_at[block] = ring
         omitted += ring.patterns.omitted
     return _swept(
-        copper, piece, prior, tuple(readings), bridges, ring_at, never, omitted, (contact_bad, contact_miss), cap
+        copper,
+        piece,
+        prior,
+        tuple(readings),
+        bridges,
+        ring_at,
+        never,
+        omitted,
+        (contact_bad, contact_miss),
+        cap,
+        _walk_order(copper, readings, crossings),
     )
+
+
+def _walk_order(copper: Copper, readings: Sequence[Taken], crossings: dict[int, list[_Crossing]]) -> dict[int, int]:
+    """Number of each site in a walk outward from the node that most readings end at, small branches first: an order that sweeps well."""
+    if not readings:
+        return {}
+    used: dict[int, int] = {}
+    for one in readings:
+        for node in (one.node_a, one.node_b):
+            used[node] = used.get(node, 0) + 1
+    hub = max(used, key=lambda n: (used[n], -n))
+    nodes_of: dict[int, set[int]] = {b: {n for c in seen for n in (c.a, c.b)} for b, seen in crossings.items()}
+    at: dict[int, list[int]] = {}
+    for block, nodes in nodes_of.items():
+        for node in nodes:
+            at.setdefault(node, []).append(block)
+    parent: dict[int, int] = {}
+    order: list[int] = []
+    seen_nodes = {hub}
+    todo = [hub]
+    above: dict[int, int] = {}
+    while todo:
+        node = todo.pop()
+        for block in at.get(node, ()):
+            if block in parent:
+                continue
+            parent[block] = above.get(node, -1)
+            order.append(block)
+            for other in nodes_of[block] - seen_nodes:
+                seen_nodes.add(other)
+                above[other] = block
+                todo.append(other)
+    size = dict.fromkeys(order, 1)
+    children: dict[int, list[int]] = {}
+    for block in reversed(order):
+        if parent[block] >= 0:
+            size[parent[block]] += size[block]
+        children.setdefault(parent[block], []).append(block)
+    place: dict[int, int] = {}
+    stack = sorted(children.get(-1, ()), key=lambda b: (-size[b], b))
+    while stack:
+        block = stack.pop()
+        for site in copper.block_sites[block]:
+            place[site] = len(place)
+        stack += sorted(children.get(block, ()), key=lambda b: (-size[b], b))
+    return place
 
 
 def _crossings(copper: Copper, readings: Sequence[Taken]) -> dict[int, list[_Crossing]]:
@@ -213,6 +269,7 @@ def _swept(
     omitted: float,
     contact: tuple[float, float],
     cap: int,
+    place: dict[int, int],
 ) -> PieceBelief:
     """Build the sweep's input, sweep, expand."""
     whole = np.ones(len(readings))
@@ -253,7 +310,10 @@ def _swept(
     for r, one in enumerate(readings):
         a = one.b if never >> r & 1 else bites[r] * one.a + (1.0 - bites[r]) * one.b
         inputs.append(Reading(a, one.b, float(whole[r])))
-    swept = sweep(groups, inputs, contacts, cap)
+    at_ring = {g: copper.block_sites[ring.block] for g, ring in rings}
+    first = [min((place.get(k, 0) for k in at_ring.get(g, sites)), default=0) for g, sites in enumerate(group_sites)]
+    wish = sorted(range(len(groups)), key=lambda g: (first[g], g))
+    swept = sweep(groups, inputs, contacts, cap, wish)
     bound = swept.dropped
     if omitted > 0.0 and swept.log_evidence > -np.inf:
         ceiling = float(sum(np.log(max(one.a, one.b)) for one in inputs))

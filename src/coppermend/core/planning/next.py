@@ -203,21 +203,34 @@ def _remaining(
     base = plan if plan is not None else base_plan(copper.graph, areas, basis, costs, skipped, seed)
     read = {copper.points[i].net for e in now.evidence for i in (e.point_a, e.point_b) if i in copper.points}
     read_views = {risk.frame.view_of_net[n] for n in read if n in risk.frame.view_of_net}
-    fresh: list[Check] = []
-    for v in views_in_doubt(risk):
-        if v in read_views:
-            fresh += _cover_now(now, risk, v, costs, tips, skipped, stuck)
-    waiting = []
-    in_doubt = set(views_in_doubt(risk))
+    planned: dict[int, list[Check]] = {}
+    asked = {frozenset((e.point_a, e.point_b)) for e in now.evidence}
     for check in base.checks:
-        v = risk.frame.view_of_net.get(copper.points[check.point_a].net) if check.point_a in copper.points else None
-        if v is None or v in read_views or v not in in_doubt:
-            continue
-        waiting.append(check)
-    planned = {risk.frame.view_of_net.get(copper.points[c.point_a].net) for c in waiting}
-    for v in sorted(in_doubt - read_views - planned):
-        fresh += _cover_now(now, risk, v, costs, tips, skipped, stuck)
-    return _merge(now, fresh, waiting, costs, tips)
+        point = copper.points.get(check.point_a)
+        home = risk.frame.view_of_net.get(point.net) if point is not None else None
+        if home is not None and frozenset((check.point_a, check.point_b)) not in asked:
+            planned.setdefault(home, []).append(check)
+    fresh: list[Check] = []
+    kept: set[str] = set()
+    for v in views_in_doubt(risk):
+        mine = planned.get(v, [])
+        if mine and (v not in read_views or _still_fits(risk, v, mine, skipped, stuck)):
+            kept.update(c.id for c in mine)
+        else:
+            fresh += _cover_now(now, risk, v, costs, tips, skipped, stuck)
+    return _merge(now, fresh, [c for c in base.checks if c.id in kept], costs, tips)
+
+
+def _still_fits(risk: Risk, v: int, planned: Sequence[Check], skipped: frozenset[str], stuck: Sequence[int]) -> bool:
+    """Whether the planned checks of a net cover what is still in doubt on it, and no shorter list would."""
+    trees = _trees(risk, v, skipped, stuck)
+    if sum(tree.bound for tree in trees) != len(planned):
+        return False
+    view, base = risk.frame.views[v], risk.frame.first[v]
+    if any(risk.broken[base + e.index] for e in view.super_edges):
+        return False
+    covered = {s for c in planned for s in c.sites}
+    return all(covered.issuperset(view.super_edges[name - base].sites) for tree in trees for _, _, name in tree.edges)
 
 
 def _cover_now(
