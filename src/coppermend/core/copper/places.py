@@ -49,7 +49,7 @@ class Places:
             [
                 shapely.Polygon(ring)
                 if ring is not None
-                else shapely.MultiPoint([(q.x_mm, q.y_mm) for q in part.pins]).envelope
+                else shapely.MultiPoint([(q.x_mm, q.y_mm) for q in part.pins]).convex_hull
                 for part, ring in zip(self.parts, rings, strict=True)
             ],
             dtype=object,
