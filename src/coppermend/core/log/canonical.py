@@ -42,7 +42,7 @@ def _text(value: Json) -> str:
     if value is None or isinstance(value, bool):
         return "null" if value is None else "true" if value else "false"
     if isinstance(value, int):
-        if abs(value) > LARGEST_WHOLE:
+        if abs(value) > LARGEST_WHOLE and not _is_a_floats_text(value):
             raise ValueError(f"the whole number {value} is beyond 2**53 and would not survive every JSON reader")
         return str(value)
     if isinstance(value, float):
@@ -57,6 +57,11 @@ def _text(value: Json) -> str:
 
 _string = json.JSONEncoder(ensure_ascii=False).encode
 """A string in quotes with the shortest escapes, as RFC 8785 section 3.2.2.2 asks."""
+
+
+def _is_a_floats_text(value: int) -> bool:
+    """Whether a large whole number is how some float is written, so that reading and writing it again changes nothing."""
+    return abs(value) < 10**21 and _number(float(value)) == str(value)
 
 
 def _number(value: float) -> str:

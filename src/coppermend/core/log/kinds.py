@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from coppermend.core.findings import Place, refuse
-from coppermend.core.log.canonical import Json
+from coppermend.core.log.canonical import Json, canonical_bytes
 from coppermend.core.log.model import Entry
 
 PART_STATES = ("soldered", "socketed", "out", "not fitted", "replaced")
@@ -208,6 +208,7 @@ def check_payload(kind: str, payload: Mapping[str, Json], undoes: str | None = N
             wrong.append(f"{name} does not belong here")
         elif not test(value):
             wrong.append(f"{name} is {value!r}")
+    wrong += _unwritable(payload)
     if (kind == "undo") != (undoes is not None):
         wrong.append("an undo names the entry it takes back, and nothing else does")
     if wrong:
@@ -216,3 +217,12 @@ def check_payload(kind: str, payload: Mapping[str, Json], undoes: str | None = N
             f"An entry of kind {kind} cannot be written: {'; '.join(wrong)}.",
             "See the table of kinds in docs/reference/log.md.",
         )
+
+
+def _unwritable(payload: Mapping[str, Json]) -> list[str]:
+    """What JSON cannot carry: NaN, numbers beyond reach, text that is no Unicode."""
+    try:
+        canonical_bytes(payload)
+    except ValueError as err:
+        return [f"a value cannot be written ({err})"]
+    return []

@@ -20,7 +20,7 @@ _UNITS = {
     "mm": ("mm",),
 }
 _OVERLOAD = ("ol", "o.l", "0l", "0.l", "inf", "infinite", "∞", "overload", "over", "oo")
-_NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d{1,3})?"
+_NUMBER = r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _EXAMPLE = {"ohm": "4.7k", "volt": "5.02V", "ampere": "350mA", "celsius": "41.5C", "mm": "3mm"}
 
 
@@ -52,7 +52,7 @@ def is_value(text: str, unit: str) -> bool:
 
 def _infix(text: str) -> Decimal | None:
     """ "4k7", "2R2", "1M5" (marking of IEC 60062)."""
-    found = re.fullmatch(r"(\d+)([RrkKM])(\d+)", text)
+    found = re.fullmatch(r"([0-9]+)([RrkKM])([0-9]+)", text)
     if not found:
         return None
     whole, letter, part = found.groups()

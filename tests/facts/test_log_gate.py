@@ -1,0 +1,112 @@
+"""The gate before power. Its four items and the 5 ohm threshold are common practice on repair benches, no source."""
+
+from __future__ import annotations
+
+import pytest
+
+from coppermend.core.log.fold import fold
+from coppermend.core.log.gate import gate_status, is_ground, is_rail
+from coppermend.core.log.model import Draft
+from coppermend.core.log.state import CaseState
+from tests.fakes import CountingIds, MemoryStore
+
+WHEN = "2026-03-01T09:00:00.000Z"
+
+
+def at(name: str, net: str) -> dict[str, object]:
+    return {"id": name, "x_mm": 0.0, "y_mm": 0.0, "side": "c", "net": net}
+
+
+RAIL = ("ohms", {"points": [at("J1.1/leg", "+5V"), at("J1.2/leg", "GND")], "ohm": 320.0})
+SHORTED = ("ohms", {"points": [at("J1.1/leg", "+5V"), at("J1.2/leg", "GND")], "ohm": 0.4})
+LIMIT = ("gate", {"item": "limit", "limit_a": 0.5, "abort_a": 0.8})
+SUPPLY = ("gate", {"item": "supply", "volt": 5.02})
+LOOKED = ("gate", {"item": "orientation"})
+WIRE = ("patch", {"points": [at("U1.1/leg", "D0"), at("U2.1/leg", "D0")]})
+ON = ("power", {"on": True})
+
+
+def state_of(*acts: tuple[str, dict[str, object]]) -> CaseState:
+    store, ids = MemoryStore("a"), CountingIds()
+    case = ids.new()
+    for kind, payload in (("case", {"title": "M"}), *acts):
+        store.append(Draft(ids.new(), case, "a", WHEN, WHEN, "x", kind, 1, payload))  # type: ignore[arg-type]
+    return fold(store.entries(case))
+
+
+def missing(state: CaseState) -> list[str]:
+    return [one.item for one in gate_status(state.gate, state.readings, state.last_soldering).missing]
+
+
+def test_nothing_done_leaves_all_four() -> None:
+    assert missing(state_of()) == ["orientation", "rails", "supply", "limit"]
+
+
+def test_each_item_opens_its_part_of_the_gate() -> None:
+    assert missing(state_of(LOOKED, RAIL)) == ["supply", "limit"]
+    assert missing(state_of(LOOKED, RAIL, SUPPLY, LIMIT)) == []
+
+
+def test_soldering_closes_the_gate_again() -> None:
+    done = (LOOKED, RAIL, SUPPLY, LIMIT)
+    assert missing(state_of(*done, WIRE)) == ["orientation", "rails", "supply", "limit"]
+    assert missing(state_of(WIRE, *done)) == []
+
+
+@pytest.mark.parametrize(
+    ("act", "closes"),
+    [
+        (("swap", {"part": "U1", "state": "socketed", "states": {"U1": "socketed"}}), False),
+        (("swap", {"part": "U1", "state": "replaced", "states": {"U1": "soldered"}}), True),
+        (("remove", {"part": "U1", "state": "out", "states": {"U1": "socketed"}}), False),
+        (("remove", {"part": "U1", "state": "not fitted", "states": {"U1": "soldered"}}), True),
+        (("fit", {"part": "U1", "state": "socketed", "states": {"U1": "out"}}), False),
+        (("fit", {"part": "U1", "state": "soldered", "states": {"U1": "not fitted"}}), True),
+        (("solder", {"points": [at("U1.1/leg", "D0")]}), True),
+        (("cut", {"x_mm": 1.0, "y_mm": 1.0, "side": "c"}), True),
+        (("reseat", {"part": "U1"}), False),
+        (("look", {"part": "U1"}), False),
+    ],
+)
+def test_only_solder_and_cuts_close_it(act: tuple[str, dict[str, object]], closes: bool) -> None:
+    assert bool(missing(state_of(LOOKED, RAIL, SUPPLY, LIMIT, act))) is closes
+
+
+def test_a_shorted_rail_keeps_the_gate_shut_until_it_is_measured_well() -> None:
+    status = state_of(LOOKED, SHORTED, SUPPLY, LIMIT)
+    assert missing(status) == ["rails"]
+    assert "0.4 Ω" in gate_status(status.gate, status.readings, status.last_soldering).missing[0].words
+    assert missing(state_of(LOOKED, SHORTED, SUPPLY, LIMIT, RAIL)) == []
+
+
+def test_a_limit_without_an_abort_value_is_no_limit() -> None:
+    assert missing(state_of(LOOKED, RAIL, SUPPLY, ("gate", {"item": "limit", "limit_a": 0.5}))) == ["limit"]
+
+
+def test_an_override_opens_it_and_the_power_up_says_so() -> None:
+    state = state_of(WIRE, ("gate", {"item": "override", "words": "owner insists"}), ON, ("seen", {"screen": "black"}))
+    assert gate_status(state.gate, state.readings, state.last_soldering).open
+    assert (state.power_ups[0].overrides, state.power_ups[0].gate_open) == ("owner insists", True)
+    assert not gate_status(state_of(("gate", {"item": "override", "words": "x"}), WIRE).gate, (), 2).open
+
+
+def test_each_power_up_knows_the_repairs_before_it() -> None:
+    state = state_of(WIRE, ("reseat", {"part": "U1"}), ON, ("seen", {"words": "dead"}), ("power", {"on": False}), WIRE, ON)
+    assert [len(up.repairs) for up in state.power_ups] == [2, 1]
+    assert [len(up.seen) for up in state.power_ups] == [1, 0]
+    assert state.power_ups[0].off_at and state.power_on
+
+
+@pytest.mark.parametrize("net", ["+5V", "VCC", "5V", "+12V", "-12V", "-5V", "3V3", "+3.3V", "VDD", "VBAT", "P5V", "VPP", "+5"])
+def test_names_that_rails_go_by(net: str) -> None:
+    assert is_rail(net) and not is_ground(net)
+
+
+@pytest.mark.parametrize("net", ["GND", "AGND", "VSS", "0V", "DGND", "GND1"])
+def test_names_that_ground_goes_by(net: str) -> None:
+    assert is_ground(net) and not is_rail(net)
+
+
+@pytest.mark.parametrize("net", ["D0", "A15", "/RESET", "CLK", "N$12", "V", "5", "Net-(U1-Pad5)", "VIDEO", "VSYNC", "12MHZ"])
+def test_other_names_are_neither(net: str) -> None:
+    assert not is_rail(net) and not is_ground(net)
