@@ -137,6 +137,13 @@ def test_image_rotation_turns_positions_and_apertures() -> None:
     assert image.shapes.bounds_mm()[0].tolist() == pytest.approx([-0.5, 2.0, 0.5, 4.0])
 
 
+def test_strokes_of_size_zero_are_no_copper_but_may_be_an_outline() -> None:
+    text = (MM + "%ADD10C,0*%D10*X0Y0D02*X1000000D01*M02*").encode()
+    assert len(read_gerber(text, "a.gbr")) == 0
+    outline = read_gerber(text, "a.gbr", hairlines=True)
+    assert (outline.shapes.skeleton[0].length, outline.shapes.radius_mm[0]) == (1.0, 0.0)
+
+
 def test_an_aperture_may_be_defined_again() -> None:
     image = read(MM + "%ADD10C,1*%D10*X0Y0D03*%ADD10C,2*%D10*X5000000D03*M02*")
     assert image.shapes.radius_mm.tolist() == [0.5, 1.0]

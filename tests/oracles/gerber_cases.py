@@ -60,6 +60,7 @@ CASES = (
     Case("macro lower left line", _flash("AA", "%AMAA*22,1,2,1,0.5,0.5,0*%"), 2.0, ((2.4, 1.4, True), (0.4, 0.4, False))),
     Case("macro outline", _flash("AA", "%AMAA*4,1,3,0,0,2,0,0,2,0,0,0*%"), 2.0, ((0.5, 0.5, True), (1.5, 1.5, False))),
     Case("macro polygon", _flash("AA", "%AMAA*5,1,8,0,0,2,22.5*%"), 2 * sqrt(2), ((0.9, 0, True), (0.95, 0, False))),
+    Case("macro polygon away from the origin", _flash("AA", "%AMAA*5,1,8,0,0,2,22.5*%", "X5000000Y3000000"), 2 * sqrt(2), ((5.9, 3, True), (0, 0, False))),
     Case("macro thermal", _flash("AA", "%AMAA*7,0,0,3,2,0.4,0*%"), _thermal_area(), ((0.9, 0.9, True), (1.25, 0, False), (0, 0, False))),
     Case("macro thermal turned", _flash("AA", "%AMAA*7,0,0,3,2,0.4,45*%"), _thermal_area(), ((0.9, 0.9, False), (1.25, 0, True))),
     Case(
@@ -90,7 +91,7 @@ CASES = (
     Case("quarter arc G75", f"{MM}%ADD10C,0.2*%D10*G75*X1000000Y0D02*G03X0Y1000000I-1000000J0D01*{END}", pi / 2 * 0.2 + pi * 0.01, ((sqrt(0.5), sqrt(0.5), True),)),
     Case("quarter arc G74", f"{MM}%ADD10C,0.2*%D10*G74*X1000000Y0D02*G03X0Y1000000I1000000J0D01*{END}", pi / 2 * 0.2 + pi * 0.01, ((sqrt(0.5), sqrt(0.5), True),)),
     Case("full circle", f"{MM}%ADD10C,0.2*%D10*G75*X1000000Y0D02*G02X1000000Y0I-1000000J0D01*{END}", 2 * pi * 0.2, ((-1, 0, True), (0, 1, True), (0, 0, False))),
-    Case("three quarter arc clockwise", f"{MM}%ADD10C,0.2*%D10*G75*X1000000Y0D02*G02X0Y1000000I-1000000J0D01*{END}", 1.5 * pi * 0.2 + pi * 0.01, ((-1, 0, True), (0.7, 0.7, False))),
+    Case("three quarter arc clockwise", f"{MM}%ADD10C,0.2*%D10*G75*X1000000Y0D02*G02X0Y1000000I-1000000J0D01*{END}", 1.5 * pi * 0.2 + pi * 0.01, ((-1, 0, True),)),
     Case("region", f"{MM}G36*X0Y0D02*X2000000D01*Y1000000D01*X0D01*Y0D01*G37*{END}", 2.0, ((1, 0.5, True),)),
     Case(
         "region with arcs",
@@ -148,6 +149,7 @@ FAULTS = {
         "circle with square hole": "refused: rectangular holes of old files are unknown to it",
         "polygon turned": "polygon turned by a wrong angle",
         "macro lower left line": "refused: primitive 22 is unknown to it",
+        "macro polygon away from the origin": "flashed at the origin",
         "macro thermal": "NameError in its thermal primitive",
         "macro thermal turned": "NameError in its thermal primitive",
         "macro moire": "AttributeError in its moire primitive",

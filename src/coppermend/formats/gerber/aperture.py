@@ -25,7 +25,7 @@ MAX_VERTICES = 100_000
 
 @dataclass(frozen=True, slots=True)
 class Template:
-    """A flash at the origin: everything within ``radius_mm`` of ``skeleton``. ``solid``: without hole, so its hull can be swept."""
+    """A flash at the origin: everything within ``radius_mm`` of ``skeleton``. ``convex``: its hull can be swept."""
 
     skeleton: Geometry
     radius_mm: float
@@ -35,6 +35,10 @@ class Template:
     def round(self) -> bool:
         """Whether it is a disc around the origin."""
         return isinstance(self.skeleton, shapely.Point) and self.skeleton.x == 0.0 and self.skeleton.y == 0.0
+
+
+HAIRLINE = Template(shapely.Point(0, 0), 0.0)
+"""A circle of size 0."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,16 @@ from coppermend.core.findings import Refusal, Severity, refuse
 from coppermend.core.geometry import arcs
 from coppermend.formats.collect import SHOWN_PER_CODE, FindingList, decode, place_at
 from coppermend.formats.gerber import macro
-from coppermend.formats.gerber.aperture import NO_TURN, Template, Turn, pieces_of, standard, template_of, turn_of
+from coppermend.formats.gerber.aperture import (
+    HAIRLINE,
+    NO_TURN,
+    Template,
+    Turn,
+    pieces_of,
+    standard,
+    template_of,
+    turn_of,
+)
 from coppermend.formats.gerber.attributes import AttributeStore, Frozen
 from coppermend.formats.gerber.build import ImagePlacing, Row, build_image
 from coppermend.formats.gerber.lexer import WORD, offsets, tokens
@@ -84,10 +93,11 @@ class _Settings:
     placing: ImagePlacing = field(default_factory=ImagePlacing)
 
 
-def read_gerber(data: bytes, name: str) -> GerberImage:
+def read_gerber(data: bytes, name: str, hairlines: bool = False) -> GerberImage:
     """The objects of a Gerber file (RS-274X with or without X2) in drawing order, in mm.
 
-    ``data`` the file's bytes, ``name`` for findings. Raises Refusal (codes GBR-...) when the file is no Gerber file, has no
+    ``data`` the file's bytes, ``name`` for findings. ``hairlines`` keeps what a circle of size 0 draws, with radius 0: it is no
+    copper, but many outlines are drawn that way. Raises Refusal (codes GBR-...) when the file is no Gerber file, has no
     coordinate format, or asks for more than MAX_OBJECTS objects; every lesser fault is a finding and the rest is read.
 
     >>> image = read_gerber(b"%FSLAX24Y24*%%MOMM*%%ADD10C,1.5*%D10*X10000Y20000D03*M02*", "a.gbr")
@@ -97,12 +107,12 @@ def read_gerber(data: bytes, name: str) -> GerberImage:
     Source: the Gerber layer format specification (Ucamco), its appendix of deprecated elements included.
     """
     text = decode(data, name, "GBR-001")
-    return _Reader(text, name).run()
+    return _Reader(text, name, hairlines).run()
 
 
 class _Reader:
-    def __init__(self, text: str, name: str) -> None:
-        self.text, self.name = text, name
+    def __init__(self, text: str, name: str, hairlines: bool) -> None:
+        self.text, self.name, self.hairlines = text, name, hairlines
         self.format: CoordinateFormat = CoordinateFormat()
         self.format_known = False
         self.metric: bool | None = None
@@ -574,6 +584,8 @@ class _Reader:
             if not all(math.isfinite(v) and abs(v) < 1e6 for v in values):
                 raise ValueError("a number is out of range")
             entry.template = self._template(kind, values)
+            if entry.template is None and self.hairlines and kind == "C":
+                entry.template = HAIRLINE
             if entry.template is None:
                 entry.problem = "it has no area"
         except ValueError as error:

@@ -63,7 +63,7 @@ def _rule(pattern: str, kind: RoleKind, side: str | None = None) -> _Rule:
 _EXTENSIONS: dict[str, tuple[RoleKind, str | None]] = {
     "gtl": (RoleKind.COPPER, "c"), "gbl": (RoleKind.COPPER, "s"), "gts": (RoleKind.MASK, "c"), "gbs": (RoleKind.MASK, "s"),
     "gtp": (RoleKind.PASTE, "c"), "gbp": (RoleKind.PASTE, "s"), "gto": (RoleKind.SILK, "c"), "gbo": (RoleKind.SILK, "s"),
-    "gko": (RoleKind.OUTLINE, None), "gml": (RoleKind.OUTLINE, None), "oln": (RoleKind.OUTLINE, None), "dim": (RoleKind.OUTLINE, None),
+    "gko": (RoleKind.OUTLINE, None), "gml": (RoleKind.OUTLINE, None), "oln": (RoleKind.OUTLINE, None), "dim": (RoleKind.OUTLINE, None), "mil": (RoleKind.OUTLINE, None),
     "gpt": (RoleKind.OTHER, None), "gpb": (RoleKind.OTHER, None), "gd1": (RoleKind.OTHER, None), "gg1": (RoleKind.OTHER, None),
     "cmp": (RoleKind.COPPER, "c"), "sol": (RoleKind.COPPER, "s"), "stc": (RoleKind.MASK, "c"), "sts": (RoleKind.MASK, "s"),
     "plc": (RoleKind.SILK, "c"), "pls": (RoleKind.SILK, "s"), "crc": (RoleKind.PASTE, "c"), "crs": (RoleKind.PASTE, "s"),
