@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -26,6 +25,12 @@ STALE_NETS = 0.2
 
 JUMPER_GAP_MM = 0.5
 """Lands of one part nearer than this and not joined are the two halves of an open jumper land; common practice 0.15 to 0.3 mm, no source."""
+
+AT_PART_MM = 0.5
+"""A place this near to a part's outline lies at the part."""
+
+NEAR_PIN_MM = 2.0
+"""A place this near to a pin of a part that has pins in both nets lies at that part."""
 
 _TIE_PARTS = ("NT", "JP", "SJ", "LK", "W", "TIE", "SH")
 
@@ -152,7 +157,7 @@ def _caught(net: str, point: NetlistPoint) -> Disagreement:
     name, layer = point_name(point), point.layers[0] if point.layers else ""
     words = (
         f"Copper joins {name}, which the netlist says is in no net, to net {net} at {point.x_mm:.3f}, {point.y_mm:.3f} mm, layer {layer}. "
-        "A land that was left without a net in the netlist though copper was laid to it, or a short in the copper data."
+        "A line led across an unused land, a land whose net the netlist does not know, or a short in the copper data."
     )
     return Disagreement("joined", (net, ""), (name,), "no net", words, point.x_mm, point.y_mm, layer)
 
@@ -283,11 +288,12 @@ def _joined(
     theirs = [p for p in points if p.net == other]
     way = _shortest(graph, theirs, mine)
     pins = _pin_places(board)
-    lands = [land for land in (_land_at(graph, node, pins) for node in way) if land]
-    at, meeting = _meeting(graph, way, main, other, lands, pins)
+    meeting = _meeting(graph, way, pins)
     names = tuple(sorted({point_name(p) for p in theirs}))
-    why, reason = _why_joined(lands, meeting, theirs, mine, stale)
-    x, y, layer = at if way else (theirs[0].x_mm, theirs[0].y_mm, theirs[0].layers[0] if theirs[0].layers else "")
+    why, reason = _why_joined(board, meeting, theirs, mine, stale)
+    lands = [land for land in (_land_at(graph, node, pins) for node in way) if land]
+    first = theirs[0]
+    x, y, layer = meeting.place or (first.x_mm, first.y_mm, first.layers[0] if first.layers else "")
     ends = f" between {lands[0]} and {lands[-1]}" if len(lands) > 1 and lands[0] != lands[-1] else ""
     words = f"Copper joins nets {main} and {other}{ends} at {x:.3f}, {y:.3f} mm, layer {layer}. {reason}"
     return Disagreement("joined", (main, other), names, why, words, x, y, layer)
@@ -299,51 +305,94 @@ def _shortest(graph: ContactGraph, a: Sequence[NetlistPoint], b: Sequence[Netlis
     return graph.way(starts, ends)
 
 
-def _meeting(
-    graph: ContactGraph,
-    way: Sequence[int],
-    main: str,
-    other: str,
-    lands: Sequence[str],
-    pins: Mapping[tuple[int, str], str],
-) -> tuple[tuple[float, float, str], str]:
-    """Where the two nets meet on the way, and the pin whose land that is ("" for none)."""
+@dataclass(frozen=True, slots=True)
+class _Meeting:
+    """Where two nets meet on a way: the place, the pin whose land lies there (""), whether the copper there is an etched component by X2, and whether X2 says of copper on the way that it is in no net."""
+
+    place: tuple[float, float, str] | None = None
+    land: str = ""
+    etched: bool = False
+    bare: bool = False
+
+
+def _meeting(graph: ContactGraph, way: Sequence[int], pins: Mapping[tuple[int, str], str]) -> _Meeting:
+    """The first etched component on the way, else the first change of the net that X2 states, else the land at the way's end, else its middle."""
+    for node in way:
+        where = graph.piece(node)
+        if where is not None and str(graph.board.layers[where[0]].function[where[1]]).startswith("EtchedComponent"):
+            return _Meeting(graph.place(node), _land_at(graph, node, pins), True)
+    net, at = "", -1
+    bare = any(_stated(graph, node) == "N/C" for node in way)
+    for k, node in enumerate(way):
+        stated = _stated(graph, node)
+        if says_a_net(stated):
+            if net and stated != net:
+                land = _land_at(graph, way[at], pins) or _land_at(graph, way[at + 1], pins)
+                return _Meeting(graph.contact(way[at], way[at + 1]), land, bare=bare)
+            net, at = stated, k
     if not way:
-        return (0.0, 0.0, ""), ""
-    for a, b in pairwise(way):
-        one, two = _stated(graph, a), _stated(graph, b)
-        if one and two and one != two:
-            land = _land_at(graph, a, pins) or _land_at(graph, b, pins)
-            return graph.contact(a, b), land
+        return _Meeting()
     last = _land_at(graph, way[-1], pins)
-    if last:
-        return graph.place(way[-1]), last
-    if len(way) == 1:
-        return graph.place(way[0]), ""
+    if last or len(way) == 1:
+        return _Meeting(graph.place(way[-1]), last)
     middle = len(way) // 2
-    return graph.contact(way[middle - 1], way[middle]), ""
+    return _Meeting(graph.contact(way[middle - 1], way[middle]))
+
+
+def _parts_at(board: Board, place: tuple[float, float, str] | None) -> list[str]:
+    """The parts whose outline covers a place, smallest outline first."""
+    if place is None:
+        return []
+    spot = shapely.Point(place[0], place[1])
+    found = []
+    for part in board.parts:
+        if len(part.outline) > 3:
+            ring = shapely.Polygon(part.outline)
+            if ring.distance(spot) <= AT_PART_MM:
+                found.append((float(ring.area), part.ref))
+    return [ref for _, ref in sorted(found)]
+
+
+def _nearest_of(board: Board, refs: set[str], place: tuple[float, float, str] | None) -> str:
+    """The one of ``refs`` that has a pin within NEAR_PIN_MM of the place, the nearest; "" for none."""
+    if place is None:
+        return ""
+    apart = [
+        (float(np.hypot(pin.x_mm - place[0], pin.y_mm - place[1])), part.ref)
+        for part in board.parts
+        if part.ref in refs
+        for pin in part.pins
+    ]
+    best = min(apart, default=(NEAR_PIN_MM + 1, ""))
+    return best[1] if best[0] <= NEAR_PIN_MM else ""
 
 
 def _why_joined(
-    lands: Sequence[str], meeting: str, theirs: Sequence[NetlistPoint], mine: Sequence[NetlistPoint], stale: bool
+    board: Board, meeting: _Meeting, theirs: Sequence[NetlistPoint], mine: Sequence[NetlistPoint], stale: bool
 ) -> tuple[str, str]:
-    part = meeting.rpartition(".")[0]
-    parts = {p.part for p in theirs} & {p.part for p in mine} - {"VIA", ""}
-    for ref in sorted(parts | ({part} if part else set())):
+    here = _parts_at(board, meeting.place)
+    both = ({p.part for p in theirs} & {p.part for p in mine}) - {"VIA", ""}
+    near = _nearest_of(board, both, meeting.place)
+    here = [near, *(ref for ref in here if ref != near)] if near else here
+    if meeting.etched:
+        at = f" at {here[0]}" if here else ""
+        return "tie", f"The copper{at} is marked as an etched component (X2): an intended tie."
+    for ref in sorted((both & set(here)) | ({meeting.land.rpartition(".")[0]} if meeting.land else set())):
         if ref.upper().startswith(_TIE_PARTS):
             return "jumper", f"{ref} is a tie or jumper land that the copper bridges; meant so in all likelihood."
     if stale:
         return "stale", "So many nets disagree that the netlist seems to belong to another state of the board."
-    if meeting and len({p.part for p in theirs}) <= 3:
+    inside = [ref for ref in here if ref in both]
+    if inside:
+        words = f"They meet inside {inside[0]}, which has pins in both: its lands are joined by copper (an intended tie, or lands bridged in the data)."
+        return "tie", words
+    if meeting.land and len({p.part for p in theirs}) <= 3:
+        words = f"They meet at the land of {meeting.land}: a line taken off at that land, meant so in all likelihood (an intended tie)."
+        return "tie", words
+    if here:
         return (
             "tie",
-            f"They meet at the land of {meeting}: a line taken off at that land, meant so in all likelihood (an intended tie).",
-        )
-    if parts:
-        ref = min(parts)
-        return (
-            "tie",
-            f"Both end on {ref}; its lands are joined by copper (an intended tie, or lands bridged in the data).",
+            f"They meet inside the outline of {here[0]}: copper that is part of it (an antenna, a printed coil, a tie), or a short in the data.",
         )
     return "short", "Nothing at the place explains it: a short in the copper data, or a netlist of another state."
 
