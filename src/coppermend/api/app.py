@@ -25,7 +25,9 @@ def page_folder() -> Path:
 
 def create_app(workshop: Workshop) -> FastAPI:
     """The bench server over a workshop. Serves the page at ``/``, the API under ``/api``, its description at ``/openapi.json``."""
-    app = FastAPI(title="Coppermend", version=__version__, docs_url=None, redoc_url=None, summary="The bench's use cases as JSON.")
+    app = FastAPI(
+        title="Coppermend", version=__version__, docs_url=None, redoc_url=None, summary="The bench's use cases as JSON."
+    )
     app.state.desk = Desk(workshop)
     put_errors(app)
     app.include_router(routes.router)

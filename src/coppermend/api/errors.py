@@ -49,13 +49,18 @@ async def _invalid(request: Request, err: Exception) -> JSONResponse:
     first = err.errors()[0] if err.errors() else {"loc": ("body",), "msg": "not understood"}
     where = ".".join(str(one) for one in first["loc"] if one != "body") or "body"
     words = f"{where}: {first['msg']}."
-    return _answer(422, Finding("API-004", Severity.ERROR, Place(thing=where), words, "The shapes are described at /openapi.json."))
+    return _answer(
+        422, Finding("API-004", Severity.ERROR, Place(thing=where), words, "The shapes are described at /openapi.json.")
+    )
 
 
 async def _http(request: Request, err: Exception) -> JSONResponse:
     assert isinstance(err, HTTPException)
     words = f"{request.method} {request.url.path} is not served here ({err.detail})."
-    return _answer(err.status_code, Finding("API-005", Severity.ERROR, Place(), words, "What is served is described at /openapi.json."))
+    return _answer(
+        err.status_code,
+        Finding("API-005", Severity.ERROR, Place(), words, "What is served is described at /openapi.json."),
+    )
 
 
 async def _fault(request: Request, err: Exception) -> JSONResponse:

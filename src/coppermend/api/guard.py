@@ -53,15 +53,29 @@ def refusal_of(method: str, path: str, headers: dict[str, str]) -> Finding | Non
     """
     host = headers.get("host", "")
     if host_name(host) not in LOOPBACK:
-        return _no("API-001", f"The request names the host {host!r}.", "Open the page by the address that 'coppermend serve' printed.")
+        return _no(
+            "API-001",
+            f"The request names the host {host!r}.",
+            "Open the page by the address that 'coppermend serve' printed.",
+        )
     origin = headers.get("origin")
     if origin is not None and origin != f"http://{host}":
-        return _no("API-002", f"The request comes from {origin!r}, not from this page.", "Open the page by the address that 'coppermend serve' printed.")
+        return _no(
+            "API-002",
+            f"The request comes from {origin!r}, not from this page.",
+            "Open the page by the address that 'coppermend serve' printed.",
+        )
     if path.startswith("/api/") and headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
-        return _no("API-002", "The request comes from another site.", "Open the page by the address that 'coppermend serve' printed.")
+        return _no(
+            "API-002",
+            "The request comes from another site.",
+            "Open the page by the address that 'coppermend serve' printed.",
+        )
     length, limit = headers.get("content-length", "0"), limit_of(path)
     if not length.isdigit() or int(length) > limit:
-        return _no("API-003", f"The request's body has {length} bytes, at most {limit} are taken.", "Send less at once.")
+        return _no(
+            "API-003", f"The request's body has {length} bytes, at most {limit} are taken.", "Send less at once."
+        )
     return None
 
 

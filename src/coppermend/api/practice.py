@@ -16,7 +16,9 @@ router = APIRouter(prefix="/api", tags=["practice"])
 @router.post("/cases/{case}/practice/ask")
 def ask(case: str, body: Touch, desk: TheDesk) -> dict[str, Any]:
     """Set the tips on two points: what the patient's meter says. Nothing is noted by this."""
-    answer: dict[str, Any] = on_case(desk, case, lambda w, c: ask_patient(w, c, body.points[0], body.points[1], body.attempt)).as_dict()
+    answer: dict[str, Any] = on_case(
+        desk, case, lambda w, c: ask_patient(w, c, body.points[0], body.points[1], body.attempt)
+    ).as_dict()
     return answer
 
 

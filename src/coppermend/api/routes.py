@@ -52,7 +52,9 @@ def cases(desk: TheDesk) -> Json:
 @router.post("/cases", tags=["cases"], status_code=201)
 def open_case(body: NewCase, desk: TheDesk) -> Json:
     """Open a case on the board of a package."""
-    view = desk.do(lambda w: new_case(w, body.board, body.title, serial=body.serial, complaint=body.complaint, owner=body.owner))
+    view = desk.do(
+        lambda w: new_case(w, body.board, body.title, serial=body.serial, complaint=body.complaint, owner=body.owner)
+    )
     return {"id": view.state.case, "number": view.number}
 
 
@@ -75,7 +77,9 @@ def one_case(case: str, desk: TheDesk) -> Json:
 def export(case: str, desk: TheDesk) -> Response:
     """The whole case as one open file."""
     data = on_case(desk, case, export_case)
-    return Response(data, media_type="application/zip", headers={"content-disposition": 'attachment; filename="case.zip"'})
+    return Response(
+        data, media_type="application/zip", headers={"content-disposition": 'attachment; filename="case.zip"'}
+    )
 
 
 @router.get("/cases/{case}/log", tags=["cases"])
@@ -127,7 +131,12 @@ def one_net(case: str, net: int, desk: TheDesk) -> Json:
     def use_case(w: Workshop, c: str) -> Json:
         count = len(bind(w, c).graph.net_names)
         if not 0 <= net < count:
-            raise refuse("NET-001", f"This board has no net number {net}.", f"Nets are numbered 0 to {count - 1}.", Place(thing=str(net)))
+            raise refuse(
+                "NET-001",
+                f"This board has no net number {net}.",
+                f"Nets are numbered 0 to {count - 1}.",
+                Place(thing=str(net)),
+            )
         return views.net_view(w, c, net)
 
     answer: Json = on_case(desk, case, use_case)
@@ -204,7 +213,14 @@ def new_area(case: str, body: NewArea, desk: TheDesk) -> Json:
 
     def use_case(w: Workshop, c: str) -> Json:
         done = add_area(
-            w, c, part=body.part, polygon=body.polygon, margin_mm=3.0 if margin is None else margin, kind=body.kind, severity=body.severity, label=body.label
+            w,
+            c,
+            part=body.part,
+            polygon=body.polygon,
+            margin_mm=3.0 if margin is None else margin,
+            kind=body.kind,
+            severity=body.severity,
+            label=body.label,
         )
         return {**done.as_dict(), "bench": views.bench_view(w, c)}
 
@@ -222,7 +238,9 @@ def new_photo(
 ) -> Json:
     """Keep a photo, bytes unchanged, after looking whether it is a picture at all."""
     data = _read(file)
-    answer: Json = on_case(desk, case, lambda w, c: attach_photo(w, c, data, name=file.filename or "", words=words, side=side)).as_dict()
+    answer: Json = on_case(
+        desk, case, lambda w, c: attach_photo(w, c, data, name=file.filename or "", words=words, side=side)
+    ).as_dict()
     return answer
 
 
@@ -238,7 +256,9 @@ def record_page(case: str, desk: TheDesk) -> Response:
     """The record as one page without script."""
     from coppermend.services.records import case_record, record_html
 
-    return Response(on_case(desk, case, lambda w, c: record_html(case_record(w, c))), media_type="text/html; charset=utf-8")
+    return Response(
+        on_case(desk, case, lambda w, c: record_html(case_record(w, c))), media_type="text/html; charset=utf-8"
+    )
 
 
 @router.get("/cases/{case}/record.pdf", tags=["record"])
@@ -248,7 +268,9 @@ def record_file(case: str, desk: TheDesk) -> Response:
     from coppermend.services.records import case_record, record_pdf_of
 
     data = on_case(desk, case, lambda w, c: record_pdf_of(case_record(w, c), typesetter()))
-    return Response(data, media_type="application/pdf", headers={"content-disposition": 'inline; filename="record.pdf"'})
+    return Response(
+        data, media_type="application/pdf", headers={"content-disposition": 'inline; filename="record.pdf"'}
+    )
 
 
 def _fields(options: Json) -> Json:
@@ -270,7 +292,10 @@ def _read(file: UploadFile) -> bytes:
     """An uploaded file's bytes, bounded."""
     data = file.file.read(LARGEST_UPLOAD + 1)
     if len(data) > LARGEST_UPLOAD:
-        raise refuse("API-003", f"The file is larger than {LARGEST_UPLOAD // 2**20} MiB.", "Send a smaller one.", Place(file=file.filename))
+        raise refuse(
+            "API-003",
+            f"The file is larger than {LARGEST_UPLOAD // 2**20} MiB.",
+            "Send a smaller one.",
+            Place(file=file.filename),
+        )
     return data
-
-

@@ -7,7 +7,7 @@ from typing import Any
 
 from coppermend.core.copper.model import ProbePoint
 from coppermend.core.findings import Refusal
-from coppermend.core.log.state import CaseState, plain
+from coppermend.core.log.state import CaseState, PointRef, plain
 from coppermend.core.planning.model import Check, NextStep, Span
 from coppermend.core.rework.wires import Wire as PlannedWire
 from coppermend.core.rework.wires import WirePlan
@@ -15,6 +15,7 @@ from coppermend.services import scene
 from coppermend.services.bench import next_for_case, proven_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView, show_case
+from coppermend.services.placewords import near_words
 from coppermend.services.points import point_now
 from coppermend.services.power import gate_as_dict, power_story
 from coppermend.services.wires import plan_for_case, proof_of
@@ -85,11 +86,19 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
 
 def remedy_view(binding: Binding, span: Span) -> dict[str, Any] | None:
     """What mends a span that holds no track: a joint is soldered again, a contact is pressed home again. None where only a wire does."""
-    sites = [one for one in (binding.base.site(name) for name in span.sites if name in _site_ids(binding)) if one is not None]
+    sites = [
+        one for one in (binding.base.site(name) for name in span.sites if name in _site_ids(binding)) if one is not None
+    ]
     kinds = {str(one.kind) for one in sites}
     pins = sorted({f"{one.part}.{one.pin}" for one in sites if one.part})
     if kinds and kinds <= {"joint"} and pins:
-        return {"kind": "solder", "points": pins, "part": "", "words": f"Solder {', '.join(pins)} again", "done": "Soldered again: note it"}
+        return {
+            "kind": "solder",
+            "points": pins,
+            "part": "",
+            "words": f"Solder {', '.join(pins)} again",
+            "done": "Soldered again: note it",
+        }
     if kinds and kinds <= {"contact", "leg"} and pins:
         part = sites[0].part
         words = f"Clean the contact at {', '.join(pins)} and seat {part} again"
@@ -106,7 +115,14 @@ def _title(step: NextStep, done: int) -> str:
         if step.kind == "retest":
             return "Once more"
         return "No bridge here?" if step.check.purpose == "isolation" else f"Check {done + 1}"
-    words = {"patch": "A break is found", "gate": "Before power", "power": "Power", "done": "Round finished", "area": "Where?", "short": "A bridge is found"}
+    words = {
+        "patch": "A break is found",
+        "gate": "Before power",
+        "power": "Power",
+        "done": "Round finished",
+        "area": "Where?",
+        "short": "A bridge is found",
+    }
     return words.get(step.kind, step.kind.capitalize())
 
 
@@ -140,7 +156,7 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
     """Everything the bench shows: next step, progress, marks on the map, the last readings."""
     view, binding = show_case(workshop, case), bind(workshop, case)
     step, proof = next_for_case(workshop, case), proven_for_case(workshop, case)
-    readings = reading_rows(view.state)
+    readings = reading_rows(binding)
     done = sum(1 for one in readings if not one["undone"] and one["kind"] in ("closed", "open", "ohms", "skip"))
     shown_spans = [one for one in spans_for_case(workshop, case) if one.p > 0.5]
     now = 1 if step.check is not None else 0
@@ -149,7 +165,9 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
         "case": case_view(view),
         "states": {ref: str(state) for ref, state in binding.graph.part_states},
         "areas": areas_view(view.state),
-        "sites": sites_view(binding, proof.at_risk, set(proof.proven), {s for s, _, _ in proof.unprovable}, shown_spans),
+        "sites": sites_view(
+            binding, proof.at_risk, set(proof.proven), {s for s, _, _ in proof.unprovable}, shown_spans
+        ),
         "spans": [span_view(one) for one in shown_spans],
         "wires": fitted_wires(view.state),
         "step": step_view(workshop, case, binding, step, done),
@@ -227,29 +245,47 @@ def fitted_wires(state: CaseState) -> list[dict[str, Any]]:
             "a": [one.a.x_mm, one.a.y_mm],
             "b": [one.b.x_mm, one.b.y_mm],
             "side": one.a.side if one.a.side == one.b.side else "",
-            "words": f"{one.a.id} to {one.b.id}" + (f", {one.length_mm:.0f} mm" if one.length_mm else ""),
+            "words": f"{one.a.part}.{one.a.pin} to {one.b.part}.{one.b.pin}".replace("..", "a via")
+            + (f", {one.length_mm:.0f} mm" if one.length_mm else ""),
             "planned": False,
         }
         for one in state.wires
     ]
 
 
-def reading_rows(state: CaseState) -> list[dict[str, Any]]:
-    """The last acts at the bench in order, also those taken back."""
-    values = {one.entry: one.value for one in state.readings}
-    rows = [one for one in state.timeline if one.kind in TICK_KINDS]
-    return [
-        {
-            "entry": one.entry,
-            "ref": one.ref,
-            "kind": one.kind,
-            "words": one.words,
-            "observed_at": one.observed_at,
-            "undone": one.undone,
-            "value": values.get(one.entry),
-        }
-        for one in rows[-LAST_READINGS:]
-    ]
+def reading_rows(binding: Binding) -> list[dict[str, Any]]:
+    """The last acts at the bench in order, also those taken back. ``short`` names the points as a hand knows them; ``one_net`` whether copper joins them as fabricated."""
+    state = binding.state
+    readings = {one.entry: one for one in state.readings}
+    named = {one.entry: one.points for one in state.readings} | {one.entry: one.points for one in state.skips}
+    out = []
+    for row in [one for one in state.timeline if one.kind in TICK_KINDS][-LAST_READINGS:]:
+        refs = named.get(row.entry, ())
+        reading = readings.get(row.entry)
+        out.append(
+            {
+                "entry": row.entry,
+                "ref": row.ref,
+                "kind": row.kind,
+                "words": row.words,
+                "short": f"{row.kind}: {' and '.join(short_name(binding, ref) for ref in refs)}" if refs else row.words,
+                "observed_at": row.observed_at,
+                "undone": row.undone,
+                "value": reading.value if reading is not None else None,
+                "one_net": len({ref.net for ref in refs}) == 1,
+            }
+        )
+    return out
+
+
+def short_name(binding: Binding, ref: PointRef) -> str:
+    """A point of an entry in few letters: U1.8, or "via near U9.4"."""
+    if ref.part:
+        return f"{ref.part}.{ref.pin}"
+    names = binding.memo.setdefault("short names", {})
+    if ref.id not in names:
+        names[ref.id] = f"{ref.id.partition('@')[0]} near {near_words(binding.board, ref.x_mm, ref.y_mm)[0]}"
+    return str(names[ref.id])
 
 
 def net_view(workshop: Workshop, case: str, net: int) -> dict[str, Any]:
@@ -258,7 +294,9 @@ def net_view(workshop: Workshop, case: str, net: int) -> dict[str, Any]:
     proof = proven_for_case(workshop, case)
     graph = binding.graph
     points = [point_view(binding, one) for one in graph.points if one.net == net]
-    points.sort(key=lambda one: (not one["reachable"], one["part"] == "", one["part"], _natural(one["pin"]), one["side"]))
+    points.sort(
+        key=lambda one: (not one["reachable"], one["part"] == "", one["part"], _natural(one["pin"]), one["side"])
+    )
     mine = {one.id for one in graph.sites if one.net == net}
     risky = [one for one in proof.at_risk if one in mine]
     good = [one for one in proof.proven if one in mine]
@@ -317,7 +355,11 @@ def gate_view(view: CaseView) -> dict[str, Any]:
     if gate["overridden"]:
         words = f"Passed over on purpose: {gate['overridden']}"
     else:
-        words = "All done since the last soldering." if not left else f"{len(left)} of {len(gate['items'])} still to do since the last soldering."
+        words = (
+            "All done since the last soldering."
+            if not left
+            else f"{len(left)} of {len(gate['items'])} still to do since the last soldering."
+        )
     items = [{**one, "title": GATE_TITLES.get(one["item"], one["item"])} for one in gate["items"]]
     return {**gate, "items": items, "words": words, "power_on": view.state.power_on}
 
@@ -330,7 +372,11 @@ def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
     for span in spans_for_case(workshop, case):
         if span.p <= binding.basis.broken_above and span.p <= 0.5:
             continue
-        plans, why = wire_plans(workshop, case, span.net) if span.p > binding.basis.broken_above else ((), "Measure on: the readings leave room for doubt.")
+        plans, why = (
+            wire_plans(workshop, case, span.net)
+            if span.p > binding.basis.broken_above
+            else ((), "Measure on: the readings leave room for doubt.")
+        )
         cautions = list(plans[0].cautions) if plans else cautions
         rows = [
             {
@@ -345,7 +391,15 @@ def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
     fitted = []
     for wire, row in zip(binding.state.wires, fitted_wires(binding.state), strict=True):
         checks = proof_of(binding, wire)
-        fitted.append({**row, "checks": [{**one.as_dict(), "words": f"{one.expect}: {one.point_a} and {one.point_b}. {one.reason}"} for one in checks]})
+        fitted.append(
+            {
+                **row,
+                "checks": [
+                    {**one.as_dict(), "words": f"{one.expect}: {one.point_a} and {one.point_b}. {one.reason}"}
+                    for one in checks
+                ],
+            }
+        )
     return {"spans": spans, "fitted": fitted, "cautions": cautions}
 
 
@@ -355,5 +409,7 @@ def unproven_view(workshop: Workshop, case: str) -> dict[str, Any]:
     sites = {one.id: one.words for one in bind(workshop, case).graph.sites}
     never = [f"{sites.get(site, site)}: {why} {what}".strip() for site, why, what in proof.unprovable]
     total = len(proof.at_risk)
-    words = f"{len(proof.proven)} of {total} places at risk are proven." if total else "Nothing is marked as at risk yet."
+    words = (
+        f"{len(proof.proven)} of {total} places at risk are proven." if total else "Nothing is marked as at risk yet."
+    )
     return {**proof.as_dict(), "words": words, "lines": [*proof.words, *never]}

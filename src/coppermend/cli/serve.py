@@ -50,7 +50,11 @@ def listening(port: int | None) -> socket.socket:
             return sock
         except OSError:
             sock.close()
-    raise refuse("SRV-001", f"Port {port} on {HOST} cannot be had: another program uses it.", "Name another with --port, or leave --port out.")
+    raise refuse(
+        "SRV-001",
+        f"Port {port} on {HOST} cannot be had: another program uses it.",
+        "Name another with --port, or leave --port out.",
+    )
 
 
 def can_show() -> bool:
@@ -65,7 +69,9 @@ def run_server(made: Workshop, port: int | None, browser: bool, path: str = "/",
     sock = listening(port)
     address = f"http://{HOST}:{sock.getsockname()[1]}{path}"
     app: Any = importlib.import_module("coppermend.api.app").create_app(made)
-    config = uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off", timeout_graceful_shutdown=3, server_header=False)
+    config = uvicorn.Config(
+        app, log_level="warning", access_log=False, lifespan="off", timeout_graceful_shutdown=3, server_header=False
+    )
     click.echo(f"The bench is open: {address}")
     for line in lines:
         click.echo(line)
@@ -81,8 +87,12 @@ def run_server(made: Workshop, port: int | None, browser: bool, path: str = "/",
     click.echo("The bench is closed.")
 
 
-PORT_OPTION = click.option("--port", type=click.IntRange(1, 65535), help=f"Port on {HOST}; default {PORT}, or a free one if that is taken.")
-BROWSER_OPTION = click.option("--browser/--no-browser", default=True, help="Open a browser, if this session has a screen.")
+PORT_OPTION = click.option(
+    "--port", type=click.IntRange(1, 65535), help=f"Port on {HOST}; default {PORT}, or a free one if that is taken."
+)
+BROWSER_OPTION = click.option(
+    "--browser/--no-browser", default=True, help="Open a browser, if this session has a screen."
+)
 
 
 @click.command("serve")
@@ -97,7 +107,9 @@ def serve_command(ctx: click.Context, port: int | None, browser: bool) -> None:
 @click.command("demo")
 @PORT_OPTION
 @BROWSER_OPTION
-@click.option("--fresh", is_flag=True, help="Begin again with another practice patient; the old case stays in the list.")
+@click.option(
+    "--fresh", is_flag=True, help="Begin again with another practice patient; the old case stays in the list."
+)
 @click.option("--prepare", is_flag=True, help="Make or reopen the case, say where it is, and end.")
 @click.pass_context
 def demo_command(ctx: click.Context, port: int | None, browser: bool, fresh: bool, prepare: bool) -> None:

@@ -4,6 +4,7 @@ import { byId, fill, h } from './shared/dom.js';
 import { findingOf, follow, get, post, send } from './shared/api.js';
 import { icon } from './shared/icons.js';
 import { KEYS, nameOf } from './shared/keys.js';
+import { sentence } from './shared/words.js';
 import { BoardMap } from './map/map.js';
 import { drawCompass } from './map/compass.js';
 import { drawCard } from './map/card.js';
@@ -268,7 +269,8 @@ export class App {
     try {
       const out = await post(this.url('entries'), { kind, points: [], value: '', words: '', options: {}, ...rest });
       this.own = { a: null, b: null };
-      this.toast(`Noted: ${out.words}`);
+      const row = out.bench.readings.at(-1);
+      this.toast(kind === 'undo' ? sentence(out.words) : `Noted: ${row && row.kind === kind ? row.short : out.words}`);
       this.busy = false;
       await this.take(out.bench);
     } catch (err) {

@@ -77,9 +77,15 @@ def put_patient(workshop: Workshop, case: str, *, seed: int, breaks: int, noise:
         raise refuse("PRA-010", f"There is no noise {noise!r}.", "Say standard or off.")
     state = bind(workshop, case).state
     if state.practice:
-        raise refuse("PRA-011", "A practice patient is behind this case already.", "Open another case for another patient.")
-    areas: list[Any] = [{"polygon": [list(xy) for xy in one.polygon], "kind": one.kind, "severity": one.severity} for one in state.areas]
-    return write(workshop, case, "practice", {"patient": {"seed": seed, "breaks": breaks, "noise": noise, "areas": areas}})
+        raise refuse(
+            "PRA-011", "A practice patient is behind this case already.", "Open another case for another patient."
+        )
+    areas: list[Any] = [
+        {"polygon": [list(xy) for xy in one.polygon], "kind": one.kind, "severity": one.severity} for one in state.areas
+    ]
+    return write(
+        workshop, case, "practice", {"patient": {"seed": seed, "breaks": breaks, "noise": noise, "areas": areas}}
+    )
 
 
 def telling_seed(workshop: Workshop, case: str, first: int, breaks: int, tries: int = 400) -> int:
@@ -111,7 +117,9 @@ def patient_truth(workshop: Workshop, case: str) -> TruthShown:
     """What was really broken, and which of it was found or mended."""
     binding = bind(workshop, case)
     truth = _truth(binding)
-    named = {site for span in spans_for_case(workshop, case) if span.p > binding.basis.broken_above for site in span.sites} | set(binding.broken)
+    named = {
+        site for span in spans_for_case(workshop, case) if span.p > binding.basis.broken_above for site in span.sites
+    } | set(binding.broken)
     mended = set(truth.broken) - set(_still_broken(binding, truth))
     bridged = set(binding.broken)
     sites = {one.id: one for one in binding.base.sites}
@@ -133,10 +141,18 @@ def standard_areas(board: Board) -> tuple[WorkArea, ...]:
     socketed = [one for one in board.parts if one.state is PartState.SOCKETED and one.pins]
     if socketed:
         part = max(socketed, key=lambda one: (len(one.pins), one.ref == "U1"))
-        out.append(WorkArea("socket", around_part(board, part.ref, 3.0), "rework", 2, f"socket of {part.ref} changed", part.ref))
+        out.append(
+            WorkArea(
+                "socket", around_part(board, part.ref, 3.0), "rework", 2, f"socket of {part.ref} changed", part.ref
+            )
+        )
     for part in board.parts:
         if part.ref.startswith("BT") and part.pins:
-            out.append(WorkArea(part.ref, around_part(board, part.ref, CELL_MARGIN_MM), "corrosion", 1, f"cell {part.ref} leaked"))
+            out.append(
+                WorkArea(
+                    part.ref, around_part(board, part.ref, CELL_MARGIN_MM), "corrosion", 1, f"cell {part.ref} leaked"
+                )
+            )
     return tuple(out)
 
 
@@ -147,7 +163,11 @@ def demo_areas(workshop: Workshop, case: str) -> tuple[WorkArea, ...]:
 
 def _spec(state: CaseState) -> dict[str, Any]:
     if not state.practice:
-        raise refuse("PRA-012", "No practice patient is behind this case.", "Measure on the real board, or open the demonstration: coppermend demo.")
+        raise refuse(
+            "PRA-012",
+            "No practice patient is behind this case.",
+            "Measure on the real board, or open the demonstration: coppermend demo.",
+        )
     spec = json.loads(state.practice) if isinstance(state.practice, str) else dict(state.practice)
     return dict(spec)
 
@@ -156,7 +176,9 @@ def _truth(binding: Binding) -> Truth:
     if "patient truth" not in binding.memo:
         spec = _spec(binding.state)
         areas = [
-            WorkArea(f"p{i}", tuple((float(x), float(y)) for x, y in one["polygon"]), str(one["kind"]), int(one["severity"]))
+            WorkArea(
+                f"p{i}", tuple((float(x), float(y)) for x, y in one["polygon"]), str(one["kind"]), int(one["severity"])
+            )
             for i, one in enumerate(spec.get("areas", ()))
         ]
         binding.memo["patient truth"] = draw_patient(

@@ -130,9 +130,10 @@ def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
     side_words = SIDE_WORDS.get(point.side, point.side)
     part = next((p for p in board.parts if p.ref == point.part), None) if point.part else None
     if part is None:
+        name, where = near_words(board, point.x_mm, point.y_mm)
         return {
-            "name": f"{point.kind} at {point.x_mm:.1f}, {point.y_mm:.1f}",
-            "where": near_words(board, point.x_mm, point.y_mm),
+            "name": f"{point.kind} near {name}" if name else f"{point.kind} at {point.x_mm:.1f}, {point.y_mm:.1f}",
+            "where": where,
             "touch": TOUCH_WORDS.get(point.kind, "touch"),
             "side_words": side_words,
             "of": 0,
@@ -146,12 +147,36 @@ def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
     }
 
 
-def near_words(board: Board, x_mm: float, y_mm: float) -> str:
-    """A loose place as a person says it: the nearest pins, with the distance in mm ("2.3 mm from U9 pin 4")."""
+def near_words(board: Board, x_mm: float, y_mm: float) -> tuple[str, str]:
+    """The pin nearest to a loose place ("U9.4"), and the way from it as a person says it ("2.3 mm from U9 pin 4 towards the top edge").
+
+    Edges are those of the board as seen on the component side; "left" and "right" are left out on purpose where up or down says it.
+    Both are empty for a board without pins.
+    """
     pins = [p for part in board.parts for p in part.pins]
     if not pins:
-        return ""
+        return "", ""
     xy = np.array([[p.x_mm, p.y_mm] for p in pins])
     apart = np.hypot(xy[:, 0] - x_mm, xy[:, 1] - y_mm)
     nearest = int(apart.argmin())
-    return f"{apart[nearest]:.1f} mm from {pins[nearest].part} pin {pins[nearest].number}"
+    pin = pins[nearest]
+    return (
+        pin.name,
+        f"{apart[nearest]:.1f} mm from {pin.part} pin {pin.number}{_towards(x_mm - pin.x_mm, y_mm - pin.y_mm)}",
+    )
+
+
+def _towards(dx: float, dy: float) -> str:
+    """ " towards the top edge" and the like; "" for a step too short to have a direction.
+
+    >>> _towards(0.2, 3.0), _towards(-2.0, 0.1), _towards(2.0, -2.0), _towards(0.1, 0.1)
+    (' towards the top edge', ' towards the left edge', ' towards the bottom right corner', '')
+    """
+    far = float(np.hypot(dx, dy))
+    if far < 0.4:
+        return ""
+    level = "" if abs(dx) < 0.4 * far else ("right" if dx > 0 else "left")
+    upright = "" if abs(dy) < 0.4 * far else ("top" if dy > 0 else "bottom")
+    if level and upright:
+        return f" towards the {upright} {level} corner"
+    return f" towards the {level or upright} edge"

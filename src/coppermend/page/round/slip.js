@@ -43,7 +43,7 @@ function checkBody(app, tips) {
   const check = tips.own ? null : bench.step.check;
   const ready = canAnswer(bench, app.own);
   return [
-    needs(check).length ? h('p.need', null, needs(check).join('; ')) : null,
+    needs(check, bench.states).length ? h('p.need', null, needs(check, bench.states).join('; ')) : null,
     check?.turn_over ? h('p.need', null, 'Turn the board over.') : null,
     tipBlock(app, 'a', tips.a),
     tipBlock(app, 'b', tips.b),
@@ -55,8 +55,8 @@ function checkBody(app, tips) {
   ];
 }
 
-/** Part states worth saying: that a part is soldered in goes without words. @param {any} check @returns {string[]} */
-const needs = (check) => (check?.needs ?? []).filter((/** @type {string} */ n) => !n.endsWith(' soldered'));
+/** Part states that the check needs and that are not so now. @param {any} check @param {Record<string, string>} states @returns {string[]} */
+const needs = (check, states) => (check?.needs ?? []).filter((/** @type {string} */ n) => { const [ref, ...state] = n.split(' '); return states[ref] !== state.join(' '); });
 
 /** @param {App} app @param {'a'|'b'} which @param {any} tip */
 function tipBlock(app, which, tip) {
@@ -161,5 +161,5 @@ function spike(app) {
   const list = app.bench.readings.filter((/** @type {any} */ r) => !['look', 'clean'].includes(r.kind)).slice(-5).reverse();
   if (!list.length) return null;
   return h('ol.spike', { 'aria-label': 'Noted last', reversed: true }, list.map((/** @type {any} */ r) =>
-    h(r.undone ? 'li.gone' : 'li', null, icon(r.kind === 'closed' || r.kind === 'open' ? r.kind : 'again', 16), h('span', null, r.words))));
+    h(r.undone ? 'li.gone' : 'li', null, icon(r.kind === 'closed' || r.kind === 'open' ? r.kind : 'again', 16), h('span', null, r.short ?? r.words))));
 }

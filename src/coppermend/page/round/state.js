@@ -30,9 +30,17 @@ export function placeTip(own, tip, which) {
   return next;
 }
 
-/** The strip of ticks: what was answered in order, the check in hand, what is left. At most `most` ticks, the oldest are dropped first. @param {Reading[]} readings @param {number} left @param {boolean} now */
+/** What a tick shows: closed and open copper, nets that are apart as they should be, a bridge, a skipped check. Pure. @param {Reading & {one_net?: boolean}} r */
+export function tickOf(r) {
+  if (r.kind === 'skip') return 'skip';
+  const beeps = r.kind === 'closed' || (r.kind === 'ohms' && r.value !== null && r.value < 10);
+  if (r.one_net === false) return beeps ? 'bridge' : 'apart';
+  return beeps ? 'closed' : 'open';
+}
+
+/** The strip of ticks: what was answered in order, the check in hand, what is left. At most `most` ticks, the oldest are dropped first. @param {(Reading & {one_net?: boolean})[]} readings @param {number} left @param {boolean} now */
 export function ticks(readings, left, now, most = 90) {
-  const done = readings.filter((r) => !r.undone && ['closed', 'open', 'ohms', 'skip'].includes(r.kind)).map((r) => (r.kind === 'ohms' ? (r.value !== null && r.value < 10 ? 'closed' : 'open') : r.kind));
+  const done = readings.filter((r) => !r.undone && ['closed', 'open', 'ohms', 'skip'].includes(r.kind)).map(tickOf);
   const todo = Math.min(left, Math.floor(most * 0.7));
   const room = most - todo - (now ? 1 : 0);
   return [...done.slice(-room), ...(now ? ['now'] : []), ...Array(todo).fill('left')];
