@@ -218,18 +218,23 @@ def _ring(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing]) 
     chains = block_chains(copper, block)
     chance = np.array([1.0 - float(np.prod(1.0 - prior[list(s)])) for s in chains.sites])
     listed = _patterns_kept(chance)
-    opens = np.zeros((len(listed.weight), len(seen)), dtype=bool)
-    for j, one in enumerate(seen):
-        gone = frozenset(c for c, s in enumerate(chains.sites) if any(k in one.absent for k in s))
+    ways: dict[tuple[int, int, frozenset[int]], int] = {}
+    for one in seen:
+        gone = frozenset(c for c, s in enumerate(chains.sites) if one.absent and any(k in one.absent for k in s))
+        a, b = chains.nodes[one.a], chains.nodes[one.b]
+        key = (min(a, b), max(a, b), gone)
+        ways[key] = ways.get(key, 0) | 1 << one.reading
+    opens = np.zeros((len(listed.weight), len(ways)), dtype=bool)
+    for j, (a, b, gone) in enumerate(ways):
         here = _labels_kept(chains, listed, gone)
-        opens[:, j] = here[:, chains.nodes[one.a]] != here[:, chains.nodes[one.b]]
-    if len(seen):
-        kinds, outcome = np.unique(opens, axis=0, return_inverse=True)
-    else:
-        kinds, outcome = np.zeros((1, 0), dtype=bool), np.zeros(len(listed.weight), dtype=np.int64)
-    outcome = outcome.reshape(-1).astype(np.int64)
-    masks = tuple(sum(1 << seen[j].reading for j in np.flatnonzero(kind).tolist()) for kind in kinds)
-    mass = np.asarray(np.bincount(outcome, weights=listed.weight, minlength=len(kinds)), dtype=np.float64)
+        opens[:, j] = here[:, a] != here[:, b]
+    some = np.flatnonzero(opens.any(axis=1))
+    kinds, which = np.unique(opens[some], axis=0, return_inverse=True)
+    outcome = np.zeros(len(listed.weight), dtype=np.int64)
+    outcome[some] = 1 + which.reshape(-1)
+    readings_of = list(ways.values())
+    masks = (0, *(sum(readings_of[j] for j in np.flatnonzero(kind).tolist()) for kind in kinds))
+    mass = np.asarray(np.bincount(outcome, weights=listed.weight, minlength=len(masks)), dtype=np.float64)
     return _Ring(block, chains, chance, listed, outcome, masks, mass)
 
 
