@@ -39,7 +39,11 @@ class MemoryStore:
                 return known
         mine = [one for one in self._all() if one.case == draft.case]
         chain = [one for one in mine if one.bench == draft.bench]
-        entry = placed(draft, max(chain, key=lambda one: one.bench_seq) if chain else None, max((one.lamport for one in mine), default=0))
+        entry = placed(
+            draft,
+            max(chain, key=lambda one: one.bench_seq) if chain else None,
+            max((one.lamport for one in mine), default=0),
+        )
         self._put(entry)
         return entry
 
@@ -57,7 +61,9 @@ class MemoryStore:
                     raise _contradiction(entry.case)
                 new.append(entry)
         for case in {one.case for one in entries}:
-            bad = check_chain([*(one for one in here.values() if one.case == case), *(one for one in new if one.case == case)])
+            bad = check_chain(
+                [*(one for one in here.values() if one.case == case), *(one for one in new if one.case == case)]
+            )
             if bad:
                 raise refuse(bad[0].code, bad[0].words, bad[0].remedy, bad[0].place)
         for entry in sorted(new, key=lambda one: one.order):
@@ -98,7 +104,13 @@ class MemoryStore:
 
     def check(self) -> tuple[Finding, ...]:
         missing = [
-            Finding("STO-020", Severity.ERROR, Place(thing=str(one.payload["sha256"])), "The attachment is not in the store.", "Import the case.")
+            Finding(
+                "STO-020",
+                Severity.ERROR,
+                Place(thing=str(one.payload["sha256"])),
+                "The attachment is not in the store.",
+                "Import the case.",
+            )
             for one in self._all()
             if one.kind == "photo" and one.payload["sha256"] not in self._files
         ]
@@ -110,7 +122,9 @@ class MemoryStore:
 
 
 def _contradiction(case: str) -> Exception:
-    return refuse("STO-030", "The entry contradicts one that is here.", "Nothing was written.", Place(thing=f"case {case}"))
+    return refuse(
+        "STO-030", "The entry contradicts one that is here.", "Nothing was written.", Place(thing=f"case {case}")
+    )
 
 
 class TickingClock:
@@ -151,4 +165,6 @@ class OneBoardShelf:
 
 def fake_workshop(board: Board, graph: CopperGraph, store: MemoryStore | None = None, first_id: int = 1) -> Workshop:
     """A workshop of fakes round one board."""
-    return Workshop(store or MemoryStore(), OneBoardShelf(board, graph), TickingClock(), CountingIds(first_id), "tester")
+    return Workshop(
+        store or MemoryStore(), OneBoardShelf(board, graph), TickingClock(), CountingIds(first_id), "tester"
+    )

@@ -62,7 +62,7 @@ def test_strings_are_written_as_the_rfc_sample() -> None:
     """RFC 8785 section 3.2.2, sample object."""
     sample = {
         "numbers": [333333333.33333329, 1e30, 4.50, 2e-3, 0.000000000000000000000000001],
-        "string": '\u20ac$\u000f\u000aA\'\u0042\u0022\u005c\\"\u002f',
+        "string": "\u20ac$\u000f\u000aA'\u0042\u0022\u005c\\\"\u002f",
         "literals": [None, True, False],
     }
     expected = '{"literals":[null,true,false],"numbers":[333333333.3333333,1e+30,4.5,0.002,1e-27],"string":"€$\\u000f\\nA\'B\\"\\\\\\\\\\"/"}'
@@ -81,8 +81,15 @@ def test_sha256_is_the_standard_one() -> None:
 
 
 values = st.recursive(
-    st.none() | st.booleans() | st.floats(allow_nan=False, allow_infinity=False) | st.integers(-(2**53), 2**53) | st.text(st.characters(codec="utf-8")),
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(st.characters(codec="utf-8"), max_size=5), inner, max_size=4),
+    st.none()
+    | st.booleans()
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.integers(-(2**53), 2**53)
+    | st.text(st.characters(codec="utf-8")),
+    lambda inner: (
+        st.lists(inner, max_size=4)
+        | st.dictionaries(st.text(st.characters(codec="utf-8"), max_size=5), inner, max_size=4)
+    ),
     max_leaves=12,
 )
 
@@ -90,5 +97,7 @@ values = st.recursive(
 @given(values)
 def test_every_json_reader_gets_the_value_back(value: object) -> None:
     once = canonical_bytes(value)  # type: ignore[arg-type]
-    assert json.loads(once, parse_int=lambda digits: int(digits) if abs(int(digits)) <= 2**53 else float(digits)) == value
+    assert (
+        json.loads(once, parse_int=lambda digits: int(digits) if abs(int(digits)) <= 2**53 else float(digits)) == value
+    )
     assert canonical_bytes(json.loads(once)) == once

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from tests.fakes import CountingIds, MemoryStore
 
 from coppermend.core.log.fold import fold
 from coppermend.core.log.gate import gate_status, is_ground, is_rail
 from coppermend.core.log.model import Draft
 from coppermend.core.log.state import CaseState
-from tests.fakes import CountingIds, MemoryStore
 
 WHEN = "2026-03-01T09:00:00.000Z"
 
@@ -91,13 +91,17 @@ def test_an_override_opens_it_and_the_power_up_says_so() -> None:
 
 
 def test_each_power_up_knows_the_repairs_before_it() -> None:
-    state = state_of(WIRE, ("reseat", {"part": "U1"}), ON, ("seen", {"words": "dead"}), ("power", {"on": False}), WIRE, ON)
+    state = state_of(
+        WIRE, ("reseat", {"part": "U1"}), ON, ("seen", {"words": "dead"}), ("power", {"on": False}), WIRE, ON
+    )
     assert [len(up.repairs) for up in state.power_ups] == [2, 1]
     assert [len(up.seen) for up in state.power_ups] == [1, 0]
     assert state.power_ups[0].off_at and state.power_on
 
 
-@pytest.mark.parametrize("net", ["+5V", "VCC", "5V", "+12V", "-12V", "-5V", "3V3", "+3.3V", "VDD", "VBAT", "P5V", "VPP", "+5"])
+@pytest.mark.parametrize(
+    "net", ["+5V", "VCC", "5V", "+12V", "-12V", "-5V", "3V3", "+3.3V", "VDD", "VBAT", "P5V", "VPP", "+5"]
+)
 def test_names_that_rails_go_by(net: str) -> None:
     assert is_rail(net) and not is_ground(net)
 
@@ -107,6 +111,8 @@ def test_names_that_ground_goes_by(net: str) -> None:
     assert is_ground(net) and not is_rail(net)
 
 
-@pytest.mark.parametrize("net", ["D0", "A15", "/RESET", "CLK", "N$12", "V", "5", "Net-(U1-Pad5)", "VIDEO", "VSYNC", "12MHZ"])
+@pytest.mark.parametrize(
+    "net", ["D0", "A15", "/RESET", "CLK", "N$12", "V", "5", "Net-(U1-Pad5)", "VIDEO", "VSYNC", "12MHZ"]
+)
 def test_other_names_are_neither(net: str) -> None:
     assert not is_rail(net) and not is_ground(net)

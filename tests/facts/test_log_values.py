@@ -45,7 +45,20 @@ def test_overload_is_no_number(text: str) -> None:
     assert parse_value(text, "ohm") is None
 
 
-@pytest.mark.parametrize(("text", "unit"), [("", "ohm"), ("beep", "ohm"), ("5V", "ohm"), ("4.7.1", "ohm"), ("5 A", "volt"), ("1e999", "ohm"), ("٣", "volt"), ("1 k°C", "celsius"), ("nan", "ohm")])
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [
+        ("", "ohm"),
+        ("beep", "ohm"),
+        ("5V", "ohm"),
+        ("4.7.1", "ohm"),
+        ("5 A", "volt"),
+        ("1e999", "ohm"),
+        ("٣", "volt"),
+        ("1 k°C", "celsius"),
+        ("nan", "ohm"),
+    ],
+)
 def test_what_is_no_value_is_refused_in_words(text: str, unit: str) -> None:
     with pytest.raises(Refusal, match="VAL-001"):
         parse_value(text, unit)
@@ -57,4 +70,10 @@ def test_words_read_back_to_three_figures(ohm: float) -> None:
 
 
 def test_words_are_short() -> None:
-    assert [ohm_words(0.0), ohm_words(0.0042), ohm_words(999.6), volt_words(-11.98), ampere_words(0.0000021)] == ["0 Ω", "4.2 mΩ", "1e+03 Ω", "-12 V", "2.1 µA"]
+    assert [ohm_words(0.0), ohm_words(0.0042), ohm_words(999.6), volt_words(-11.98), ampere_words(0.0000021)] == [
+        "0 Ω",
+        "4.2 mΩ",
+        "1e+03 Ω",
+        "-12 V",
+        "2.1 µA",
+    ]

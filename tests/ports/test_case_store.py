@@ -7,13 +7,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from tests.fakes import CountingIds, MemoryStore
 
 from coppermend.adapters.storage.store import SqlCaseStore
 from coppermend.core.findings import Refusal
 from coppermend.core.log.fold import fold
 from coppermend.core.log.model import NO_PREV, Draft, Entry, entry_from_dict
 from coppermend.services.ports import CaseStore
-from tests.fakes import CountingIds, MemoryStore
 
 IDS = CountingIds(10_000)
 Make = Callable[[str], CaseStore]
@@ -31,7 +31,18 @@ def make(request: pytest.FixtureRequest, tmp_path: Path) -> Make:
 
 def draft(store: CaseStore, case: str, kind: str = "remark", undoes: str | None = None, **payload: object) -> Draft:
     filled = payload or ({"words": "a remark"} if kind == "remark" else {})
-    return Draft(IDS.new(), case, store.bench, "2026-03-01T09:00:00.000Z", "2026-03-01T09:00:01.000Z", "me", kind, 1, filled, undoes)  # type: ignore[arg-type]
+    return Draft(
+        IDS.new(),
+        case,
+        store.bench,
+        "2026-03-01T09:00:00.000Z",
+        "2026-03-01T09:00:01.000Z",
+        "me",
+        kind,
+        1,
+        filled,
+        undoes,
+    )  # type: ignore[arg-type]
 
 
 def opened(store: CaseStore, title: str = "Machine") -> str:
@@ -72,7 +83,9 @@ def test_another_draft_under_a_used_id_is_refused(make: Make) -> None:
     store = make("a")
     case = opened(store)
     first = store.append(draft(store, case))
-    other = Draft(**{**{name: getattr(first.draft(), name) for name in Draft.__slots__}, "payload": {"words": "something else"}})
+    other = Draft(
+        **{**{name: getattr(first.draft(), name) for name in Draft.__slots__}, "payload": {"words": "something else"}}
+    )
     with pytest.raises(Refusal, match="STO-030"):
         store.append(other)
     assert len(store.entries(case)) == 2
@@ -91,7 +104,10 @@ def test_cases_have_short_numbers_and_heads(make: Make) -> None:
     first, second = opened(store, "first"), opened(store, "second")
     store.append(draft(store, first, "board", package="p", package_id="0" * 64))
     heads = store.heads()
-    assert [(one.number, one.id, one.entries, one.first.payload["title"]) for one in heads] == [(1, first, 2, "first"), (2, second, 1, "second")]
+    assert [(one.number, one.id, one.entries, one.first.payload["title"]) for one in heads] == [
+        (1, first, 2, "first"),
+        (2, second, 1, "second"),
+    ]
     assert heads[0].board is not None and heads[0].last.kind == "board" and heads[1].board is None
     assert (store.number_of(first), store.number_of(second), store.number_of("no such case")) == (1, 2, 0)
 
@@ -131,11 +147,19 @@ def changed(entry: Entry, **fields: object) -> Entry:
     [
         (lambda log: [*log[:2], changed(log[2], payload={"words": "forged"}), *log[3:]], "LOG-011"),
         (lambda log: [log[0], *log[2:]], "LOG-010"),
-        (lambda log: [*log, changed(log[-1], id="01900000-0000-7000-8000-00000000ffff", payload={"words": "a fork"})], "STO-030"),
+        (
+            lambda log: [
+                *log,
+                changed(log[-1], id="01900000-0000-7000-8000-00000000ffff", payload={"words": "a fork"}),
+            ],
+            "STO-030",
+        ),
     ],
     ids=["changed afterwards", "one missing", "two entries in one place"],
 )
-def test_a_log_that_is_not_whole_is_not_taken_in(make: Make, spoil: Callable[[list[Entry]], list[Entry]], code: str) -> None:
+def test_a_log_that_is_not_whole_is_not_taken_in(
+    make: Make, spoil: Callable[[list[Entry]], list[Entry]], code: str
+) -> None:
     a, b = make("a"), make("b")
     case = opened(a)
     for _ in range(3):

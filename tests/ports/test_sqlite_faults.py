@@ -15,12 +15,12 @@ import time
 from pathlib import Path
 
 import pytest
+from tests.fakes import CountingIds
 
 from coppermend.adapters.storage.store import SqlCaseStore
 from coppermend.core.findings import Refusal
 from coppermend.core.log.fold import fold
 from coppermend.core.log.model import Draft
-from tests.fakes import CountingIds
 
 ROOT = Path(__file__).resolve().parents[2]
 IDS = CountingIds(50_000)
@@ -42,7 +42,12 @@ WRITER = textwrap.dedent("""
 
 def writer(url: Path, case: str, count: int, words: str = "x") -> subprocess.Popen[bytes]:
     """Another process that appends and prints each id after it was acknowledged."""
-    return subprocess.Popen([sys.executable, "-c", WRITER, str(url), case, str(count), words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT)
+    return subprocess.Popen(
+        [sys.executable, "-c", WRITER, str(url), case, str(count), words],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        cwd=ROOT,
+    )
 
 
 def draft(store: SqlCaseStore, case: str, kind: str = "remark", **payload: object) -> Draft:
@@ -138,7 +143,9 @@ def test_no_room_left_is_a_clear_error_and_the_case_stays_readable(tmp_path: Pat
     """A real limit of the operating system on the size of files stands in for a full disk: writes fail with EFBIG at some byte."""
     store = SqlCaseStore(str(tmp_path), "bench")
     case = new_case(store)
-    found = subprocess.run([sys.executable, "-c", FULL, str(tmp_path), case], capture_output=True, text=True, cwd=ROOT, timeout=120)
+    found = subprocess.run(
+        [sys.executable, "-c", FULL, str(tmp_path), case], capture_output=True, text=True, cwd=ROOT, timeout=120
+    )
     assert found.returncode == 0, found.stderr
     code, done, readable = found.stdout.split()[:3]
     assert code in ("STO-010", "STO-014") and int(done) > 10
@@ -194,7 +201,13 @@ def test_a_store_that_cannot_be_written_is_read_with_all_acknowledged_entries(tm
         store.append(draft(store, case))
     assert (tmp_path / "store" / "coppermend.db-wal").stat().st_size > 0
     (tmp_path / "store").chmod(0o555)
-    found = subprocess.run([sys.executable, "-c", READER, str(tmp_path / "store"), case], capture_output=True, text=True, cwd=ROOT, timeout=60)
+    found = subprocess.run(
+        [sys.executable, "-c", READER, str(tmp_path / "store"), case],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        timeout=60,
+    )
     (tmp_path / "store").chmod(0o755)
     store.close()
     assert found.stdout.split() == ["False", "6", "STO-011"], found.stderr
@@ -212,7 +225,11 @@ def test_a_newer_store_is_refused_and_left_alone(tmp_path: Path) -> None:
     assert (tmp_path / "coppermend.db").read_bytes() == before
 
 
-@pytest.mark.parametrize("content", [b"this is a letter, no database", b"SQLite format 3\x00" + b"\xff" * 3000], ids=["text", "a head and rubbish"])
+@pytest.mark.parametrize(
+    "content",
+    [b"this is a letter, no database", b"SQLite format 3\x00" + b"\xff" * 3000],
+    ids=["text", "a head and rubbish"],
+)
 def test_a_file_that_is_no_store_is_refused_in_words(tmp_path: Path, content: bytes) -> None:
     file = tmp_path / "a.db"
     file.write_bytes(content)

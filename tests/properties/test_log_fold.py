@@ -8,20 +8,28 @@ from dataclasses import replace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.fakes import CountingIds, MemoryStore
 
 from coppermend.core.findings import Refusal
 from coppermend.core.log.fold import fold, undone_ids
 from coppermend.core.log.kinds import KINDS
 from coppermend.core.log.model import Draft, Entry, entry_from_dict
 from coppermend.core.log.state import CaseState
-from tests.fakes import CountingIds, MemoryStore
 
 WHEN = "2026-03-01T09:00:00.000Z"
 
 
 def point(name: str, net: str = "D0") -> dict[str, object]:
     part, _, pin = name.partition(".")
-    return {"id": f"{name}/leg", "x_mm": float(len(name)), "y_mm": 2.5, "side": "c", "net": net, "part": part, "pin": pin}
+    return {
+        "id": f"{name}/leg",
+        "x_mm": float(len(name)),
+        "y_mm": 2.5,
+        "side": "c",
+        "net": net,
+        "part": part,
+        "pin": pin,
+    }
 
 
 A, B = point("U1.8"), point("U7.3")

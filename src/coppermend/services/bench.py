@@ -203,5 +203,6 @@ def _proof(binding: Binding) -> Proof:
     settled = {*broken, *proven}
     left = tuple(site for site in provable if site not in settled)
     conflicts = tuple(one.words for one in posterior.conflicts)
-    words = tuple(not_proven(binding.graph, posterior, basis))
+    laid = [one.words for one in binding.graph.findings[len(binding.base.findings) :]]
+    words = (*laid, *not_proven(binding.graph, posterior, basis))
     return Proof(at_risk, proven, broken, left, unprovable, binding.expired, conflicts, words)

@@ -9,6 +9,7 @@ from typing import Any
 
 from coppermend.core.board.model import PartState
 from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.copper.worked import CUT_NEAR_MM
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.canonical import Json
 from coppermend.core.log.gate import gate_status
@@ -18,8 +19,11 @@ from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
 from coppermend.services.points import known_part, point_payload, resolve
 from coppermend.services.requests import PART_KINDS, TIPS, UNIT, Request
-from coppermend.services.ways import tracks_between
+from coppermend.services.ways import nearest_run, tracks_between
 from coppermend.services.workshop import Workshop
+
+PLACE = re.compile(r"\s*([+-]?\d+(?:\.\d+)?)\s*,\s*([+-]?\d+(?:\.\d+)?)\s*/\s*([cs])\s*", re.ASCII)
+"""A place as typed: "31.2,40.0/s"."""
 
 
 def _tips(binding: Binding, request: Request) -> list[ProbePoint]:
@@ -184,15 +188,12 @@ def awg_diameter_mm(awg: int) -> float:
 def _cut(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     """A cut at a place (fields x_mm, y_mm, side, or one point "x,y/side"), or in the track between two points."""
     binding = bind(workshop, case)
-    place = (
-        re.fullmatch(r"\s*([+-]?\d+(?:\.\d+)?)\s*,\s*([+-]?\d+(?:\.\d+)?)\s*/\s*([cs])\s*", request.points[0])
-        if len(request.points) == 1
-        else None
-    )
+    place = PLACE.fullmatch(request.points[0]) if len(request.points) == 1 else None
     if place:
-        return {"x_mm": float(place[1]), "y_mm": float(place[2]), "side": place[3]}
+        return _checked_cut(binding.graph, float(place[1]), float(place[2]), place[3])
     if {"x_mm", "y_mm", "side"} <= set(request.fields):
-        return {}
+        x, y = request.fields["x_mm"], request.fields["y_mm"]
+        return _checked_cut(binding.graph, float(str(x)), float(str(y)), str(request.fields["side"]))
     found = _tips(binding, request)
     if len(found) != 2:
         raise refuse(
@@ -201,6 +202,18 @@ def _cut(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
             "Write it like: note CASE cut U1.8 U7.3, or note CASE cut 31.2,40.0/s.",
         )
     return {**_cut_place(binding.graph, found[0], found[1]), **_points(binding, found)}
+
+
+def _checked_cut(graph: CopperGraph, x_mm: float, y_mm: float, side: str) -> dict[str, Any]:
+    """A cut at a place, refused when no track lies there."""
+    if nearest_run(graph, x_mm, y_mm, side, CUT_NEAR_MM) is None:
+        where = f"{x_mm:g}, {y_mm:g} mm on the {'component' if side == 'c' else 'solder'} side"
+        raise refuse(
+            "NOT-006",
+            f"No track lies within {CUT_NEAR_MM:g} mm of {where}.",
+            "Name a place on the track: X,Y/c or X,Y/s in mm.",
+        )
+    return {"x_mm": x_mm, "y_mm": y_mm, "side": side}
 
 
 def _cut_place(graph: CopperGraph, a: ProbePoint, b: ProbePoint) -> dict[str, Any]:

@@ -7,7 +7,7 @@ stands; ``31.2,40.0/s`` the nearest point to a place in mm.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from coppermend.core.board.names import nearest_names
 from coppermend.core.copper.model import CopperGraph, ProbePoint
@@ -155,9 +155,16 @@ def _unknown(graph: CopperGraph, wanted: str) -> Exception:
     return refuse("PNT-001", f"This board has no point {wanted!r}.", _nearest(part if dot else wanted, names), place)
 
 
-def _nearest(word: str, names: Iterable[str]) -> str:
+def _nearest(word: str, names: Sequence[str]) -> str:
     near = nearest_names(word, list(names))
-    return f"Nearest names: {', '.join(near)}." if near else "List the points with 'coppermend board graph'."
+    if near:
+        return f"Nearest names: {', '.join(near)}."
+    some = list(names)
+    return (
+        f"Here are {', '.join(some[:12])}{' ...' if len(some) > 12 else ''}."
+        if some
+        else "This board has no parts by name; name a place: X,Y/s in mm."
+    )
 
 
 def _instead(graph: CopperGraph, point: ProbePoint) -> str:

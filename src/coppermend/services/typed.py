@@ -12,7 +12,7 @@ from coppermend.core.log.canonical import Json
 from coppermend.core.log.kinds import LEVELS
 from coppermend.core.log.values import is_value, parse_value
 from coppermend.services.bind import bind
-from coppermend.services.payloads import wire_fields
+from coppermend.services.payloads import PLACE, wire_fields
 from coppermend.services.points import known_part, resolve
 from coppermend.services.requests import NOTE_KINDS, PART_KINDS, PLACE_KINDS, TIPS, UNIT, Request
 from coppermend.services.workshop import Workshop
@@ -37,6 +37,8 @@ def _words_rest(workshop: Workshop, case: str, kind: str, words: list[str]) -> R
 
 
 def _words_tips(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
+    if kind == "cut" and words and PLACE.fullmatch(words[0]):
+        return Request(kind, (words[0],), words=" ".join(words[1:]))
     least, most = TIPS[kind]
     points: list[str] = []
     while words and len(points) < most and not (len(points) >= least and _is_value_of(kind, words[0])):

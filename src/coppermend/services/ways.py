@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections import deque
 
+import numpy as np
+import shapely
+
 from coppermend.core.copper.model import CopperGraph, ProbePoint, Site, SiteKind
 from coppermend.services.evidence import Pieces
 
@@ -43,3 +46,14 @@ def _back(came: dict[int, Site | None], end: int) -> tuple[Site, ...]:
         way.append(site)
         node = site.b if site.a == node else site.a
     return tuple(reversed(way))
+
+
+def nearest_run(graph: CopperGraph, x_mm: float, y_mm: float, layer: str, within_mm: float) -> Site | None:
+    """The track run whose centre line passes nearest to a place on a layer, None when none does within ``within_mm``."""
+    runs = [site for site in graph.sites if site.kind is SiteKind.RUN and site.layer == layer and len(site.path) > 1]
+    if not runs:
+        return None
+    lines = np.array([shapely.LineString(site.path) for site in runs], dtype=object)
+    apart = shapely.distance(lines, shapely.Point(x_mm, y_mm))
+    best = int(apart.argmin())
+    return runs[best] if apart[best] <= within_mm else None
