@@ -186,7 +186,8 @@ export class App {
     const spanPath = (this.bench.step?.span?.path ?? []).flatMap((/** @type {any} */ p) => p[1]);
     const places = tips.a && tips.b ? [[tips.a.x_mm, tips.a.y_mm], [tips.b.x_mm, tips.b.y_mm]] : spanPath;
     if (!places.length || !this.map.ready) return;
-    const sides = tips.a && tips.b ? [tips.a.side, tips.b.side] : [];
+    const wire = this.bench.step?.wire;
+    const sides = tips.a && tips.b ? [tips.a.side, tips.b.side] : wire ? [wire.a.side, wire.b.side] : [];
     const face = sides.length && !sides.includes(this.map.view.face) ? sides[0] : undefined;
     if (face || !this.inSight(places)) this.map.show(places, face).then(() => this.redraw());
   }

@@ -21,6 +21,6 @@ export async function drawRecord(el, app) {
       h('a.key.hot', { href: app.url('record.pdf'), download: `case-${app.bench?.case.number ?? ''}.pdf` }, 'PDF'),
       h('a.key', { href: app.url('record.html'), target: '_blank', rel: 'noopener' }, 'Open as a page'),
       h('a.key', { href: app.url('export'), download: `case-${app.bench?.case.number ?? ''}.zip` }, 'Export the whole case')),
-    h('section.sheet', null, h('h2', null, open.words), h('ul', null, open.lines.map((/** @type {string} */ t) => h('li', null, t)))),
+    h('section.sheet', null, h('h2', null, open.words), open.lines.length ? h('details', null, h('summary', null, `${open.lines.length} lines on what is not proven, and why`), h('ul', null, open.lines.map((/** @type {string} */ t) => h('li', null, t)))) : null),
     h('iframe', { src: app.url('record.html'), title: 'The record as a page', sandbox: '' })));
 }

@@ -20,12 +20,15 @@ export async function drawStory(el, app) {
   fill(el, h('div.leaf', null,
     h('h1', null, state.title),
     h('p.lead', null, state.complaint ? `The owner says: ${state.complaint}` : 'No complaint was noted.'),
-    h('p.lead', null, story.where_was_i),
+    h('ul.where-was-i', { 'aria-label': 'Where you were' }, story.where_was_i.map((/** @type {string} */ line) => h('li', null, readable(line)))),
     h('div.two', null, gateSheet(app, story.gate), seenSheet(app, story)),
     h('div.two', null, wordsSheet(app), photoSheet(app, story.photos)),
     h('h2', null, 'As it happened'),
     timeline(story.timeline)));
 }
+
+/** Instants in a line as local day and time. @param {string} line */
+const readable = (line) => line.replace(/\d{4}-\d\d-\d\dT[\d:.]+Z/g, (iso) => `${day(iso)}, ${clock(iso)}`);
 
 /** @param {App} app @param {any} gate */
 function gateSheet(app, gate) {
@@ -34,7 +37,7 @@ function gateSheet(app, gate) {
   const limit = gate.items.find((/** @type {any} */ i) => i.item === 'limit');
   return h('section.sheet', { 'aria-label': 'Before power' },
     h('h2', null, 'Before power'),
-    h('ul.cautions', null, gate.cautions.map((/** @type {string} */ c) => h('li', null, c))),
+    h('p.need', null, gate.caution),
     h('ul.gate', null, gate.items.filter((/** @type {any} */ i) => i.item !== 'limit').map(row), limit?.done ? row(limit) : null),
     limit && !limit.done ? h('form.form', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('limit', Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target)))); } },
       h('label.field', null, 'Current limit, A', h('input', { name: 'limit_a', required: true, inputmode: 'decimal' })), h('label.field', null, 'Switch off above, A', h('input', { name: 'abort_a', required: true, inputmode: 'decimal' })), h('button.key', null, 'Name the limit')) : null,
@@ -50,7 +53,7 @@ function seenSheet(app, story) {
   const field = (/** @type {string} */ name, /** @type {string} */ words) => h('label.field', null, words, h('input', { name, autocomplete: 'off' }));
   return h('section.sheet', { 'aria-label': 'What it shows' },
     h('h2', null, 'What it shows'),
-    last ? h('p', null, `Last power-up at ${clock(last.observed_at)}: ${last.seen_words || 'nothing noted yet'}${last.repairs ? `; after ${last.repairs}` : ''}`) : h('p', null, 'It was not switched on in this case yet.'),
+    last ? h('p', null, `Last power-up at ${clock(last.observed_at)}: ${last.seen_words || 'nothing noted yet'}${last.repairs_text ? `; after ${last.repairs_text}` : ''}`) : h('p', null, 'It was not switched on in this case yet.'),
     h('form.form', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('seen', Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target)))); } },
       field('screen', 'Screen'), field('sound', 'Sound'), field('smell', 'Smell'), field('current_a', 'Current, A'), h('label.field.wide', null, 'In your words', h('textarea', { name: 'words', rows: 2 })), h('button.key', null, 'Note it')));
 }

@@ -160,9 +160,15 @@ function paintParts(ctx, r, view, ratio, stateOf, m) {
   }
   for (const p of mine) drawPart(ctx, p, stateOf(p.ref));
   ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
-  drawNames(ctx, view, behind, stateOf, true);
+  if (!hasPrint(r, view.face)) drawNames(ctx, view, behind, stateOf, true);
   drawNames(ctx, view, mine, stateOf, false);
   pinNumbers(ctx, r, view, stateOf);
+}
+
+/** Does this face bear print of its own? Then it names the parts itself. @param {Ready} r @param {string} face */
+function hasPrint(r, face) {
+  const silk = r.scene.silk[face];
+  return Boolean(silk && silk.strokes.length > 20);
 }
 
 /** Pin numbers when near: at a chip on the body beside the pin, elsewhere above it. @param {Ctx} ctx @param {Ready} r @param {View} view @param {(ref: string) => string} stateOf */

@@ -111,11 +111,13 @@ function stepBody(app) {
   const { bench } = app;
   const step = bench.step;
   if (step.kind === 'area') return [h('p.step-words', null, step.words), h('p.why', null, step.reason), h('button.key.hot', { type: 'button', onclick: () => app.do('newArea') }, icon('area'), 'Mark a work area'), h('p.why', null, 'Then tap a part on the board, or the corners of the damaged place.')];
+  const broken = step.kind === 'patch' && step.span;
   return [
-    h('p.step-words', null, sentence(step.words)),
+    h('p.step-words', null, broken ? `Net ${step.span.net} is broken` : sentence(step.words)),
+    broken ? h('p.where-broken', null, sentence(step.span.words)) : null,
     step.reason ? h('p.why', null, sentence(step.reason)) : null,
     step.remedy ? h('p.need', null, step.remedy.words + '.') : null,
-    numbers(bench.progress),
+    broken ? null : numbers(bench.progress),
     step.remedy ? h('button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('remedy', step.remedy) }, step.remedy.done) : null,
     step.wire && !step.remedy ? wireBox(app, step.wire) : null,
     actions(app, step),
@@ -132,15 +134,16 @@ function numbers(p) {
 /** @param {App} app @param {any} wire */
 export function wireBox(app, wire) {
   return h('div.stack', null,
-    wire.a ? tipLine(app, 'from', wire.a) : null, wire.b ? tipLine(app, 'to', wire.b) : null,
-    h('p.why', null, wire.words),
-    wire.cautions?.length ? h('ul.cautions', { 'aria-label': 'Cautions' }, wire.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null,
-    h('button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('wireFitted', wire) }, 'Wire is fitted: note it'));
+    tipLine(app, 'from', wire.a), tipLine(app, 'to', wire.b),
+    h('div.expect', null, `${wire.awg} AWG`, h('small', null, `wire ${wire.diameter_mm.toFixed(2)} mm thick, cut to ${Math.round(wire.cut_mm)} mm`)),
+    h('button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('wireFitted', wire) }, 'Wire is fitted: note it'),
+    h('details.cautions', { open: true }, h('summary', null, 'Before you solder'), h('ul', null, (wire.cautions ?? []).map((/** @type {string} */ c) => h('li', null, c)))),
+    h('details.cautions', null, h('summary', null, 'Why this wire'), h('p', null, wire.words)));
 }
 
 /** @param {App} app @param {string} word @param {any} tip */
 function tipLine(app, word, tip) {
-  return h('div.tip', null, h('div.name', null, h('span', null, `${word} ${tip.name}`)), h('div.where', null, tip.where), h('div.touch', null, tip.side_words), h('canvas', { 'data-end': word, onclick: () => app.do('showTip', tip) }));
+  return h('div.tip', null, h('div.name', null, h('small', null, word), h('span', null, tip.name)), h('div.where', null, tip.where), h('div.touch', null, `${sentence(tip.kind)}, `, h('b', null, tip.side_words)), h('canvas', { 'data-end': word, onclick: () => app.do('showTip', tip) }));
 }
 
 /** @param {App} app @param {any} step */
