@@ -156,7 +156,7 @@ def _settle_holes(lands: Sequence[Land], holes: Sequence[Hole], copper_count: in
 
 
 def pins_of(lands: Sequence[Land], holes: Sequence[Hole], copper_count: int) -> list[Pin]:
-    """Pins in the order of their first land. Lands around one hole are one pin.
+    """Pins in the order of their first land. Lands around one hole are one pin; so are lands for a lead at one place where the hole is not known.
 
     A part with several lands of one number gets them named ``8``, ``8#2``, ``8#3`` in the order of their places (top to bottom, left to right).
     """
@@ -171,7 +171,7 @@ def pins_of(lands: Sequence[Land], holes: Sequence[Hole], copper_count: int) -> 
                 -1,
                 round(land.x_mm * 20),
                 round(land.y_mm * 20),
-                land.layers[0] if land.layers else "",
+                "" if land.through or not land.layers else land.layers[0],
             )
         merged.setdefault(key, []).append(land)
     pins = [_pin(group, holes) for group in merged.values()]

@@ -389,6 +389,9 @@ def _why_joined(
     if meeting.land and len({p.part for p in theirs}) <= 3:
         words = f"They meet at the land of {meeting.land}: a line taken off at that land, meant so in all likelihood (an intended tie)."
         return "tie", words
+    if meeting.bare:
+        words = "Copper that X2 says is in no net joins them (an antenna, a printed coil, a tie), or a short in the data."
+        return "tie", words
     if here:
         return (
             "tie",
