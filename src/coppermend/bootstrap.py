@@ -27,6 +27,7 @@ from coppermend.services.shelf import Builder, MemoryShelf
 from coppermend.services.workshop import Workshop
 
 if TYPE_CHECKING:
+    from coppermend.services.practice import PracticeSetting
     from coppermend.services.records import Typesetter
 
 
@@ -101,6 +102,16 @@ def open_shelved(
 def board_builder(cache_dir: str | Path | None = None) -> Builder:
     """What builds boards with their graphs for the shelf, on this machine's files and disk cache."""
     return lambda package: open_shelved(package, cache_dir)
+
+
+def practice_setting(package: str, socket: str = "", machine: str | None = None) -> PracticeSetting:
+    """A board to practise on. ``socket``: the part whose socket was changed; ``machine``: a file with more damaged zones (the demonstration machine has its own)."""
+    from coppermend.services.practice import machine_areas, setting_of
+
+    made = open_shelved(package)
+    file = Path(machine) if machine else demo_package().with_name("machine.json") if package == "demo" else None
+    zones = machine_areas(made.board, file.read_text(encoding="utf-8"), file.name) if file and file.exists() else ()
+    return setting_of(made.board, made.graph, socket, zones)
 
 
 def typesetter() -> Typesetter:

@@ -6,8 +6,9 @@ else answers for. Seconds are modelled (``CostTable``).
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from time import perf_counter
 from typing import Any, Protocol
 
@@ -26,9 +27,12 @@ from coppermend.core.planning.risk import Risk, risk_of
 from coppermend.core.planning.round import DEFAULT_COSTS, plan_round, sites_at_risk
 from coppermend.core.planning.spans import spans
 from coppermend.practice.drawing import draw_patient, read_truth
-from coppermend.practice.patient import Answer, Patient, Truth, truth_as_dict
+from coppermend.practice.patient import Answer as Answer
+from coppermend.practice.patient import Patient, Truth, truth_as_dict
 from coppermend.practice.policies import POLICIES, Bench
 from coppermend.services.areas import MARGIN_MM, around_part
+
+POLICY_NAMES = tuple(POLICIES)
 
 MOST_CHECKS = 5000
 """A policy that asks for more than this is stopped."""
@@ -74,6 +78,41 @@ def setting_of(
     areas = (WorkArea("socket", around_part(board, ref, margin_mm), "rework", 2, f"socket of {ref}", ref), *extra_areas)
     near = neighbours(board, graph, [a.polygon for a in areas], WINDOW_MM)
     return PracticeSetting(graph, areas, tuple(near), ref)
+
+
+def machine_areas(board: Board, text: str, name: str = "machine file") -> tuple[WorkArea, ...]:
+    """The damaged zones that a machine file (JSON, ``work_areas``) states, the changed socket left out: that one is named by the setting.
+
+    Each has a kind, a severity and either ``polygon_mm`` or ``part`` with ``margin_mm``. Refusal PRA-009 when it cannot be used.
+    """
+    try:
+        rows = json.loads(text).get("work_areas", [])
+        found = []
+        for row in rows:
+            if "polygon_mm" in row:
+                polygon = tuple((float(x), float(y)) for x, y in row["polygon_mm"])
+            elif row["kind"] == "rework":
+                continue
+            else:
+                polygon = around_part(board, row["part"], float(row.get("margin_mm", MARGIN_MM)))
+            found.append(
+                WorkArea(
+                    str(row["id"]),
+                    polygon,
+                    str(row["kind"]),
+                    int(row["severity"]),
+                    str(row.get("words", "")),
+                    str(row.get("part", "")),
+                )
+            )
+    except (KeyError, TypeError, ValueError, AttributeError) as err:
+        raise refuse(
+            "PRA-009",
+            f"The machine file cannot be used ({type(err).__name__}: {err}).",
+            'Each of its work_areas needs "id", "kind", "severity" and "polygon_mm" or "part".',
+            Place(file=name),
+        ) from None
+    return tuple(found)
 
 
 def _usual_socket(board: Board) -> str:
@@ -174,11 +213,11 @@ def run(
     policy: str,
     basis: Basis | None = None,
     costs: CostTable = DEFAULT_COSTS,
-    watch: Callable[[Step, float], None] | None = None,
+    before: Callable[[Step, float], None] | None = None,
 ) -> Run:
     """Let a policy work on a patient until everything provable is settled or it has nothing left to ask.
 
-    ``watch`` hears of each step with its P(open) as it happens. Refusal PRA-008 for an unknown policy.
+    ``before`` hears of each step, its answer still empty, with the P(open) believed. Refusal PRA-008 for an unknown policy.
     """
     if policy not in POLICIES:
         raise refuse("PRA-008", f"There is no policy {policy}.", f"Say one of: {', '.join(POLICIES)}.")
@@ -201,12 +240,12 @@ def run(
             break
         watcher.update_ms.append(1000.0 * (perf_counter() - begun) + watcher.last_ms)
         seconds, tips = check_seconds(costs, bench.tips, a, b)
+        step = Step("check", (a, b), seconds, "")
+        if before is not None:
+            before(step, watcher.p_open(a, b))
         answer = answers.ask(a.id, b.id)
         said = answer.says if answer.says in ("closed", "open") else "open"
-        step = Step("check", (a, b), seconds, said)
-        if watch is not None:
-            watch(step, watcher.p_open(a, b))
-        steps.append(step)
+        steps.append(replace(step, answer=said))
         bench.evidence.append(Evidence(str(len(steps)), a.id, b.id, said))
         bench.tips = tips
         watcher.update()
@@ -344,6 +383,33 @@ def full_marks(setting: PracticeSetting, result: Run, truth: Truth) -> dict[str,
         "bound": result.plan.bound,
         "isolation": {"checks": len(result.plan.isolation), "seconds": round(result.plan.isolation_seconds, 3)},
         "certificate": certificate(result.plan),
+    }
+
+
+def referee_result(setting: PracticeSetting, result: Run) -> dict[str, Any]:
+    """The last line of the referee: what is announced, proven and left, without a truth to mark it by."""
+    ends = _ends(setting.graph)
+    return {
+        "kind": "result",
+        "checks": len(result.steps),
+        "seconds_bench": round(result.seconds, 3),
+        "announced": [
+            {
+                "unit": a.span.words,
+                "net": a.span.net,
+                "points": [point_dict(p) for p in ends(a.span)],
+                "sites": list(a.span.sites),
+                "p": a.span.p,
+                "at_check": a.at_check,
+                "stands": a.stands,
+            }
+            for a in result.announced
+        ],
+        "proven": list(result.proven),
+        "not_settled": list(result.open_sites),
+        "unprovable": [s for s, _, _ in result.unprovable],
+        "bound": result.plan.bound,
+        "isolation": {"checks": len(result.plan.isolation), "seconds": round(result.plan.isolation_seconds, 3)},
     }
 
 
