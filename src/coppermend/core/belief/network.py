@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.diagram import STATE_CAP, Contact, Group, Reading, Swept, sweep
+from coppermend.core.belief.ladder import Core, draw_part, expand, reduce_block
 from coppermend.core.belief.patterns import Chains, Patterns, chains_of, labels, patterns
 from coppermend.core.belief.readings import Taken
 
@@ -38,8 +39,7 @@ class _Ring:
     """A block with two ways round, as the readings see it: which pattern opens which readings."""
 
     block: int
-    chains: Chains
-    chance: Floats
+    core: Core
     patterns: Patterns
     outcome: Ints
     """(patterns,) number of the outcome each pattern belongs to."""
@@ -215,19 +215,23 @@ def block_chains(copper: Copper, block: int) -> Chains:
 
 
 def _ring(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing]) -> _Ring:
-    chains = block_chains(copper, block)
-    chance = np.array([1.0 - float(np.prod(1.0 - prior[list(s)])) for s in chains.sites])
+    core = _core_kept(copper, block, prior, seen)
+    chance = np.array([part.p for part in core.parts])
     listed = _patterns_kept(chance)
+    absent = {k for one in seen for k in one.absent}
+    place = {part.site: j for j, part in enumerate(core.parts) if part.site in absent}
     ways: dict[tuple[int, int, frozenset[int]], int] = {}
     for one in seen:
-        gone = frozenset(c for c, s in enumerate(chains.sites) if one.absent and any(k in one.absent for k in s))
-        a, b = chains.nodes[one.a], chains.nodes[one.b]
+        gone = frozenset(place[k] for k in one.absent if k in place)
+        a, b = core.nodes[one.a], core.nodes[one.b]
         key = (min(a, b), max(a, b), gone)
         ways[key] = ways.get(key, 0) | 1 << one.reading
     opens = np.zeros((len(listed.weight), len(ways)), dtype=bool)
+    eras: dict[frozenset[int], Ints] = {}
     for j, (a, b, gone) in enumerate(ways):
-        here = _labels_kept(chains, listed, gone)
-        opens[:, j] = here[:, a] != here[:, b]
+        if gone not in eras:
+            eras[gone] = labels(core.ends, len(core.nodes), listed.broken, gone)
+        opens[:, j] = eras[gone][:, a] != eras[gone][:, b]
     some = np.flatnonzero(opens.any(axis=1))
     kinds, which = np.unique(opens[some], axis=0, return_inverse=True)
     outcome = np.zeros(len(listed.weight), dtype=np.int64)
@@ -235,7 +239,7 @@ def _ring(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing]) 
     readings_of = list(ways.values())
     masks = (0, *(sum(readings_of[j] for j in np.flatnonzero(kind).tolist()) for kind in kinds))
     mass = np.asarray(np.bincount(outcome, weights=listed.weight, minlength=len(masks)), dtype=np.float64)
-    return _Ring(block, chains, chance, listed, outcome, masks, mass)
+    return _Ring(block, core, listed, outcome, masks, mass)
 
 
 _PATTERNS: dict[bytes, Patterns] = {}
@@ -250,17 +254,24 @@ def _patterns_kept(chance: Floats) -> Patterns:
     return _PATTERNS[key]
 
 
-def _labels_kept(chains: Chains, listed: Patterns, gone: frozenset[int]) -> Ints:
-    key: tuple[object, ...] = (
-        gone,
-        listed.broken.shape,
-        listed.broken.tobytes() if listed.broken.size < 10_000 else id(listed),
-    )
-    if key not in chains.seen:
-        if len(chains.seen) > 8:
-            chains.seen.clear()
-        chains.seen[key] = labels(chains, listed.broken, gone)
-    return chains.seen[key]
+_CORES: dict[tuple[object, ...], tuple[Copper, Core]] = {}
+
+
+def _core_kept(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing]) -> Core:
+    """The block reduced to what its readings can tell apart, remembered."""
+    sites = copper.block_sites[block]
+    keep = frozenset(n for one in seen for n in (one.a, one.b))
+    alone = frozenset(k for one in seen for k in one.absent)
+    chance = prior[list(sites)]
+    key = (id(copper), block, keep, alone, chance.tobytes())
+    hit = _CORES.get(key)
+    if hit is None or hit[0] is not copper:
+        if len(_CORES) > 200:
+            _CORES.clear()
+        ends = [(copper.graph.sites[k].a, copper.graph.sites[k].b) for k in sites]
+        hit = (copper, reduce_block(ends, sites, chance.tolist(), keep, alone))
+        _CORES[key] = hit
+    return hit[1]
 
 
 def _swept(
@@ -363,9 +374,8 @@ def _expand(
         lift = np.where(ring.mass > 0.0, swept.groups[g] / np.maximum(ring.mass, 1e-300), 0.0)
         weight = ring.patterns.weight * lift[ring.outcome]
         chain = weight @ ring.patterns.broken
-        for j, sites in enumerate(ring.chains.sites):
-            for k in sites:
-                broken[k] = _share(float(chain[j]), float(prior[k]), float(ring.chance[j]))
+        for j, part in enumerate(ring.core.parts):
+            expand(part, float(chain[j]), broken)
     return broken
 
 
@@ -391,6 +401,7 @@ def draw(belief: PieceBelief, samples: int, seed: int) -> tuple[Bools, dict[str,
             _spread(broken, place, sites, belief.prior, gone[r], rng)
             spoken.update(sites)
     for g, ring in belief.rings:
+        chosen = np.zeros((samples, len(ring.core.parts)), dtype=np.bool_)
         for o in range(len(ring.masks)):
             mine = np.flatnonzero(groups[g] == o)
             if not len(mine):
@@ -398,14 +409,13 @@ def draw(belief: PieceBelief, samples: int, seed: int) -> tuple[Bools, dict[str,
             rows = np.flatnonzero(ring.outcome == o)
             edges = np.cumsum(ring.patterns.weight[rows])
             picks = rows[np.minimum(np.searchsorted(edges, rng.random(len(mine)) * edges[-1]), len(rows) - 1)]
-            for j, sites in enumerate(ring.chains.sites):
-                hit = np.zeros(samples, dtype=np.bool_)
-                hit[mine] = ring.patterns.broken[picks, j]
-                spread = np.zeros((len(place), samples), dtype=np.bool_) if len(sites) > 1 else broken
-                _spread(spread, place, sites, belief.prior, hit, rng)
-                if spread is not broken:
-                    broken |= spread
-        spoken.update(k for sites in ring.chains.sites for k in sites)
+            chosen[mine] = ring.patterns.broken[picks]
+        for j, part in enumerate(ring.core.parts):
+            found: dict[int, Bools] = {}
+            draw_part(part, chosen[:, j], rng, found)
+            for k, hit in found.items():
+                broken[place[k]] = hit
+            spoken.update(found)
     for k, i in place.items():
         if k not in spoken and belief.prior[k] > 0.0:
             broken[i] = rng.random(samples) < belief.prior[k]

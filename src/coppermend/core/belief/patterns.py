@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import combinations
 from math import comb
 
@@ -27,7 +27,6 @@ class Chains:
     sites: tuple[tuple[int, ...], ...]
     ends: tuple[tuple[int, int], ...]
     nodes: dict[int, int]
-    seen: dict[tuple[object, ...], Ints] = field(default_factory=dict)
 
 
 def chains_of(ends: Sequence[tuple[int, int]], sites: Sequence[int], keep: Collection[int]) -> Chains:
@@ -117,15 +116,14 @@ def _weigh(broken: Bools, chance: Floats) -> Floats:
     return np.asarray(whole * np.exp(broken @ odds), dtype=np.float64)
 
 
-def labels(chains: Chains, broken: Bools, absent: frozenset[int] = frozenset()) -> Ints:
+def labels(ends: Sequence[tuple[int, int]], count: int, broken: Bools, absent: frozenset[int] = frozenset()) -> Ints:
     """Which nodes of the block hang together in each pattern: (patterns, nodes) the lowest node number of each one's piece.
 
-    ``absent``: chains that were not there (a patch wire fitted later).
+    ``ends``: the two nodes (0 .. count-1) of each chain. ``absent``: chains that were not there (a patch wire fitted later).
     """
-    here = np.tile(np.arange(len(chains.nodes)), (len(broken), 1))
+    here = np.tile(np.arange(count), (len(broken), 1))
     whole = [
-        (a, b, ~broken[:, j] if j not in absent else np.zeros(len(broken), dtype=bool))
-        for j, (a, b) in enumerate(chains.ends)
+        (a, b, ~broken[:, j] if j not in absent else np.zeros(len(broken), dtype=bool)) for j, (a, b) in enumerate(ends)
     ]
     changed = True
     while changed:

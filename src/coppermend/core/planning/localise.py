@@ -171,7 +171,7 @@ def node_labels(copper: Copper, piece: PieceBelief, broken: Bools, nodes: Sequen
         chains = block_chains(copper, block)
         if block not in rings:
             open_chain = np.stack([broken[[place[k] for k in s]].any(axis=0) for s in chains.sites], axis=1)
-            rings[block] = labels(chains, open_chain)
+            rings[block] = labels(chains.ends, len(chains.nodes), open_chain)
         names = np.array(sorted(chains.nodes), dtype=np.int64)
         mine, tops = rings[block][:, chains.nodes[node]], rings[block][:, chains.nodes[top]]
         label[node] = np.where(mine == tops, label[top], names[mine])
