@@ -53,8 +53,16 @@ def test_nan_and_infinity_are_refused(bits: str) -> None:
 
 def test_members_are_sorted_by_utf16_units_as_in_the_rfc() -> None:
     """RFC 8785 section 3.2.3: carriage return, 1, control 0080, o umlaut, euro, a smiley (surrogates), a Hebrew presentation form."""
-    sample = {"\u20ac": "Euro Sign", "\r": "Carriage Return", "\ufb33": "Hebrew Letter Dalet With Dagesh", "1": "One", "\U0001f600": "Emoji: Grinning Face", "\u0080": "Control", "\u00f6": "Latin Small Letter O With Diaeresis"}  # fmt: skip
-    expected = ["Carriage Return", "One", "Control", "Latin Small Letter O With Diaeresis", "Euro Sign", "Emoji: Grinning Face", "Hebrew Letter Dalet With Dagesh"]  # fmt: skip
+    sample = {
+        "\u20ac": "Euro Sign",
+        "\r": "Carriage Return",
+        "\ufb33": "Hebrew Letter Dalet With Dagesh",
+        "1": "One",
+        "\U0001f600": "Emoji: Grinning Face",
+        "\u0080": "Control",
+        "\u00f6": "Latin Small Letter O With Diaeresis",
+    }
+    expected = [sample[key] for key in ("\r", "1", "\u0080", "\u00f6", "\u20ac", "\U0001f600", "\ufb33")]
     assert list(json.loads(canonical_bytes(sample)).values()) == expected
 
 

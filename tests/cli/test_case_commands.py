@@ -1,0 +1,315 @@
+"""The case by command line on the demonstration machine, as a person types it: from a built board to a power-up, and what is refused."""
+
+from __future__ import annotations
+
+import functools
+import io
+import json
+import os
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from coppermend.bootstrap import open_shelved
+from coppermend.cli import main
+from coppermend.services.ports import ShelvedBoard
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], demo_cache: Path) -> Run:
+    """Run a command line in this process: (status, standard output, standard error)."""
+    monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "store"))
+    monkeypatch.setenv("COPPERMEND_CACHE", str(demo_cache))
+    monkeypatch.setenv("COPPERMEND_AUTHOR", "tester")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("coppermend.bootstrap.open_shelved", shelved_once)
+
+    def go(*words: str) -> tuple[int, str, str]:
+        monkeypatch.setattr("sys.argv", ["coppermend", *words])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        out, err = capsys.readouterr()
+        return int(ended.value.code or 0), out, err
+
+    return go
+
+
+@functools.cache
+def shelved_once(package: str, cache_dir: str | None = None) -> ShelvedBoard:
+    """What a command would read from the board cache each time, read once for the module; refusals are not kept."""
+    return open_shelved(package, cache_dir)
+
+
+@pytest.fixture(scope="module")
+def demo_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One board cache for the module: the demonstration board is built once."""
+    return tmp_path_factory.mktemp("cache")
+
+
+@pytest.fixture
+def case(run: Run) -> Run:
+    """The same runner with case 1 opened on the demonstration machine and a work area round its processor's socket."""
+    assert (
+        run("case", "new", "--board", "demo", "--title", "Machine", "--serial", "0042", "--complaint", "black screen")[
+            0
+        ]
+        == 0
+    )
+    assert run("area", "add", "1", "--part", "U1")[0] == 0
+    return run
+
+
+def test_from_a_built_board_to_the_first_check_in_three_actions(run: Run) -> None:
+    """Issue 2 point 6: at most five."""
+    actions = [
+        ("case", "new", "--board", "demo", "--title", "Machine"),
+        ("area", "add", "1", "--part", "U1"),
+        ("next", "1", "--json"),
+    ]
+    for words in actions:
+        status, out, _ = run(*words)
+        assert status == 0
+    step = json.loads(out)
+    assert step["kind"] == "check" and step["check"]["purpose"] == "continuity"
+    assert "U1." in step["check"]["point_a"] + step["check"]["point_b"] or step["check"]["sites"]
+    assert len(actions) <= 5
+
+
+def test_the_current_check_is_answered_by_one_word(case: Run) -> None:
+    first = json.loads(case("next", "1", "--json")[1])["check"]
+    status, out, _ = case("note", "1", "closed")
+    assert status == 0 and f"closed: {first['point_a']} and {first['point_b']}" in out
+    second = json.loads(case("next", "1", "--json")[1])["check"]
+    assert {first["point_a"], first["point_b"]} != {second["point_a"], second["point_b"]}
+
+
+def test_an_unplanned_reading_shrinks_the_round(case: Run) -> None:
+    before = json.loads(case("round", "1", "--json")[1])["round"]
+    covered = before["checks"][-1]
+    case("note", "1", "closed", covered["point_a"], covered["point_b"])
+    after = json.loads(case("round", "1", "--json")[1])["round"]
+    assert after["bound"] == before["bound"] - 1 == sum((leaves + 1) // 2 for _, leaves in before["bound_terms"]) - 1
+
+
+def test_readings_in_any_unit_and_comma_end_up_in_the_story(case: Run) -> None:
+    for words in (
+        ("ohms", "U1.8", "U4.7", "0,31 Ω"),
+        ("volts", "U1.11", "5.02V"),
+        ("diode", "U1.8", "U1.29", "0.612"),
+        ("level", "U1.6", "toggling"),
+        ("heat", "U1", "41.5C"),
+        ("look", "U1", "bad", "green", "legs"),
+        ("symptom", "garbage on the screen"),
+    ):
+        status, out, err = case("note", "1", *words)
+        assert status == 0, (words, err)
+    story = case("case", "show", "1")[1]
+    for said in (
+        "0.31 Ω",
+        "5.02 V",
+        "0.612 V",
+        "toggling",
+        "41.5 °C",
+        "not sound (green legs)",
+        "garbage on the screen",
+    ):
+        assert said in story
+
+
+def test_undo_and_undo_of_undo(case: Run) -> None:
+    case("note", "1", "remark", "first")
+    case("note", "1", "remark", "second")
+    assert "second" in case("note", "1", "undo")[1]
+    view = json.loads(case("case", "show", "1", "--json")[1])
+    assert [one["words"] for one in view["notes"]] == ["first"]
+    undo = view["timeline"][-1]["ref"]
+    assert case("note", "1", "undo", str(undo))[0] == 0
+    assert [one["words"] for one in json.loads(case("case", "show", "1", "--json")[1])["notes"]] == ["first", "second"]
+    assert case("note", "1", "undo", "1")[0] == 2
+
+
+def test_power_waits_behind_its_gate(case: Run) -> None:
+    status, _, err = case("note", "1", "power", "on")
+    assert status == 2 and "GAT-001" in err and "orientation" in err and "override" in err
+    case("note", "1", "gate", "orientation")
+    case("note", "1", "gate", "rails", "+5V 320 ohm")
+    case("note", "1", "gate", "supply", "5.02V")
+    assert case("note", "1", "gate", "limit", "500mA")[0] == 2
+    assert case("note", "1", "gate", "limit", "500mA", "800mA")[0] == 0
+    assert case("note", "1", "power", "on")[0] == 0
+    assert "power is on" in case("note", "1", "closed")[1]
+    case("note", "1", "seen", "screen=black", "sound=two beeps", "current=350mA", "warm", "smell")
+    up = json.loads(case("case", "show", "1", "--json")[1])["power_ups"][0]
+    assert (up["limit_a"], up["seen"][0]["screen"], up["seen"][0]["current_a"], up["seen"][0]["words"]) == (
+        0.5,
+        "black",
+        0.35,
+        "warm smell",
+    )
+
+
+def test_a_round_goes_to_paper_and_back(case: Run, tmp_path: Path) -> None:
+    sheet = case("round", "1", "--print")[1]
+    lines = [number for number, line in enumerate(sheet.splitlines()) if line.rstrip().endswith("[      ]")]
+    filled = sheet.splitlines()
+    for number, answer in zip(lines, ("c", "0.4", "x"), strict=False):
+        filled[number] = filled[number].replace("[      ]", f"[ {answer} ]")
+    file = tmp_path / "sheet.txt"
+    file.write_text("\n".join(filled), encoding="utf-8")
+    status, out, _ = case("round", "1", "--type-back", str(file))
+    assert status == 0 and f"3 answers noted, {len(lines) - 3} lines without" in out
+    view = json.loads(case("case", "show", "1", "--json")[1])
+    assert [(one["kind"], one["value"], one["instrument"]) for one in view["readings"]] == [
+        ("closed", None, "paper"),
+        ("ohms", 0.4, "paper"),
+    ]
+    assert len(view["skips"]) == 1
+
+
+def test_a_sheet_that_is_not_understood_notes_nothing(case: Run, tmp_path: Path) -> None:
+    sheet = case("round", "1", "--print")[1].splitlines()
+    at = [number for number, line in enumerate(sheet) if line.rstrip().endswith("[      ]")]
+    sheet[at[0]] = sheet[at[0]].replace("[      ]", "[c]")
+    sheet[at[1]] = sheet[at[1]].replace("[      ]", "[maybe]")
+    (tmp_path / "s.txt").write_text("\n".join(sheet), encoding="utf-8")
+    status, _, err = case("round", "1", "--type-back", str(tmp_path / "s.txt"))
+    assert status == 2 and "SHT-002" in err and f"line {at[1] + 1}" in err
+    assert json.loads(case("case", "show", "1", "--json")[1])["readings"] == []
+
+
+def test_a_case_goes_to_another_store_and_comes_back_merged(
+    case: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    picture = io.BytesIO()
+    Image.new("RGB", (40, 30), "green").save(picture, "PNG")
+    (tmp_path / "board.png").write_bytes(picture.getvalue())
+    assert case("photo", "1", "board.png", "--words", "before")[0] == 0
+    case("note", "1", "closed")
+    assert case("case", "export", "1", "--to", "one.zip")[0] == 0
+    monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "other bench"))
+    assert json.loads(case("case", "import", "one.zip", "--json")[1])["new"] == 6
+    case("note", "1", "remark", "from the other bench")
+    assert case("case", "export", "1", "--to", "two.zip")[0] == 0
+    monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "store"))
+    case("note", "1", "remark", "meanwhile here")
+    assert json.loads(case("case", "import", "two.zip", "--json")[1]) | {"case": ""} == {
+        "case": "",
+        "number": 1,
+        "new": 1,
+        "entries": 8,
+    }
+    view = json.loads(case("case", "show", "1", "--json")[1])
+    assert {one["words"] for one in view["notes"]} == {"from the other bench", "meanwhile here"}
+    assert case("doctor")[0] == 0
+
+
+def test_an_export_is_the_same_bytes_every_time_and_checks_with_standard_tools(case: Run, tmp_path: Path) -> None:
+    """RFC 8259 lines, sha256sum's list format: read here by nothing of ours."""
+    import hashlib
+
+    case("case", "export", "1", "--to", "a.zip")
+    case("case", "export", "1", "--to", "b.zip")
+    assert (tmp_path / "a.zip").read_bytes() == (tmp_path / "b.zip").read_bytes()
+    with zipfile.ZipFile(tmp_path / "a.zip") as file:
+        listed = dict(line.split("  ")[::-1] for line in file.read("manifest-sha256.txt").decode().splitlines())
+        assert set(listed) == set(file.namelist()) - {"manifest-sha256.txt"}
+        assert all(hashlib.sha256(file.read(name)).hexdigest() == sha256 for name, sha256 in listed.items())
+        lines = file.read("log.jsonl").splitlines()
+    entries = [json.loads(line) for line in lines]
+    assert [entry["prev"] for entry in entries[1:]] == [hashlib.sha256(line).hexdigest() for line in lines[:-1]]
+
+
+def spoiled(data: bytes, name: str, change: Callable[[bytes], bytes]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
+        for info in old.infolist():
+            new.writestr(info.filename, change(old.read(info)) if info.filename == name else old.read(info))
+    return out.getvalue()
+
+
+def test_a_damaged_export_is_refused_and_nothing_is_taken_in(
+    case: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case("case", "export", "1", "--to", "a.zip")
+    good = (tmp_path / "a.zip").read_bytes()
+    climbing = io.BytesIO()
+    with zipfile.ZipFile(climbing, "w") as file:
+        file.writestr("../../evil", b"x")
+    bad = {
+        "BUN-001": [b"", b"no zip", good[:200], climbing.getvalue()],
+        "BUN-003": [
+            spoiled(good, "log.jsonl", lambda text: text.replace(b"Machine", b"Machina")),
+            spoiled(good, "manifest-sha256.txt", lambda _: b""),
+        ],
+    }
+    monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "other"))
+    for code, files in bad.items():
+        for data in files:
+            (tmp_path / "bad.zip").write_bytes(data)
+            status, _, err = case("case", "import", "bad.zip")
+            assert status == 2 and code in err, err
+    assert "No cases yet" in case("case", "list")[1]
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "hint"),
+    [
+        (("case", "show", "7"), "CAS-001", "1 (Machine)"),
+        (("case", "new", "--board", "nowhere", "--title", "x"), "FIL-", "nowhere"),
+        (("area", "add", "1", "--part", "U111"), "PNT-003", "U11"),
+        (("area", "add", "1", "--polygon", "0,0 10,10 0,10 10,0"), "ARE-005", "order"),
+        (("area", "add", "1", "--polygon", "0,0 ten,10"), "CLI-003", "10.5,20"),
+        (("area", "add", "1"), "ARE-001", "--part"),
+        (("area", "add", "1", "--part", "U1", "--margin", "900"), "ARE-003", "50"),
+        (("note", "1", "closed", "U1.88", "U4.7"), "PNT-001", "It has 1, 2, 3"),
+        (("note", "1", "ohms", "U1.8", "U4.7", "loud"), "VAL-001", "4.7k"),
+        (("note", "1", "whistle"), "NOT-001", "closed, open, ohms"),
+        (("photo", "1", "nothing.png"), "CLI-002", "name"),
+        (("round", "1", "--type-back", "nothing.txt"), "CLI-002", "name"),
+    ],
+)
+def test_what_is_refused_says_what_to_do_and_ends_with_2(
+    case: Run, words: tuple[str, ...], code: str, hint: str
+) -> None:
+    status, _, err = case(*words)
+    assert status == 2 and code in err and hint in err and "Traceback" not in err
+
+
+@pytest.mark.skipif(
+    not hasattr(os, "fsencode") or os.name == "nt", reason="not run: command lines are Unicode on Windows"
+)
+def test_text_that_is_no_unicode_is_refused_in_words(case: Run) -> None:
+    status, _, err = case("note", "1", "remark", os.fsdecode(b"caf\xe9"))
+    assert status == 2 and "LOG-003" in err
+
+
+def test_a_photo_that_is_no_picture_is_refused(case: Run, tmp_path: Path) -> None:
+    for data in (b"", b"\x89PNG\r\n\x1a\n", b"<svg onload='x'/>", b"GIF89a"):
+        (tmp_path / "p.png").write_bytes(data)
+        status, _, err = case("photo", "1", "p.png")
+        assert status == 2 and "PHO-002" in err
+
+
+def test_next_morning_the_case_says_where_one_was(case: Run) -> None:
+    case("note", "1", "remove", "U1")
+    case("note", "1", "remark", "ordered a socket")
+    where = json.loads(case("case", "show", "1", "--json")[1])["where"]
+    assert any("remark: ordered a socket" in line for line in where)
+    assert "Parts off the board: U1 is out." in where
+
+
+def test_doctor_says_no_when_the_store_is_damaged(case: Run, tmp_path: Path) -> None:
+    import sqlite3
+
+    assert case("doctor")[0] == 0
+    line = sqlite3.connect(tmp_path / "store" / "coppermend.db")
+    line.execute("UPDATE entries SET body = replace(body, 'Machine', 'Machina')")
+    line.commit()
+    line.close()
+    status, out, _ = case("doctor")
+    assert status == 1 and "LOG-011" in out
