@@ -17,7 +17,9 @@ from coppermend.core.geometry.shapes import ShapeSet
 Drawn = tuple[str, Any, float, bool, ObjectAttributes]
 
 
-def land(x: float, y: float, pin: str = "", net: str = "", diameter: float = 1.6, function: str = "ComponentPad") -> Drawn:
+def land(
+    x: float, y: float, pin: str = "", net: str = "", diameter: float = 1.6, function: str = "ComponentPad"
+) -> Drawn:
     """A round flash; ``pin`` as "U1.8"."""
     part, _, number = pin.rpartition(".")
     return ("flash", shapely.Point(x, y), diameter / 2, True, ObjectAttributes(function, net, part, number))
@@ -68,7 +70,9 @@ def drill(
     )
 
 
-def point(net: str, pin: str, x: float, y: float, access: int = 0, hole: float | None = 0.8, line: int = 0) -> NetlistRecord:
+def point(
+    net: str, pin: str, x: float, y: float, access: int = 0, hole: float | None = 0.8, line: int = 0
+) -> NetlistRecord:
     """A netlist record; ``pin`` "U1.8", or "VIA"."""
     part, _, number = pin.rpartition(".")
     return NetlistRecord(

@@ -18,7 +18,13 @@ from tests.handmade import area, board, clear, drill, image, land, point, record
 
 def two_sided() -> tuple[list, list]:
     """U1.1 and R1.1 joined on the component side; R1.2 on the solder side by a via at 10, 5."""
-    top = [land(0, 0, "U1.1", "A"), land(5, 0, "R1.1", "A"), track((0, 0), (5, 0), net="A"), land(10, 0, "R1.2", "B"), land(10, 5, "", "B", 0.8)]
+    top = [
+        land(0, 0, "U1.1", "A"),
+        land(5, 0, "R1.1", "A"),
+        track((0, 0), (5, 0), net="A"),
+        land(10, 0, "R1.2", "B"),
+        land(10, 5, "", "B", 0.8),
+    ]
     top += [track((10, 0), (10, 5), net="B")]
     bottom = [land(0, 0, "U1.1", "A"), land(5, 0, "R1.1", "A"), land(10, 0, "R1.2", "B"), land(10, 5, "", "B", 0.8)]
     bottom += [land(20, 5, "U1.2", "B"), track((10, 5), (20, 5), net="B")]
@@ -65,7 +71,9 @@ def test_pins_and_names_come_from_a_netlist_where_the_copper_states_none() -> No
 
 
 def test_a_split_net_keeps_its_name_on_the_larger_island_only() -> None:
-    copper = [[land(0, 0, "U1.1", "A"), land(2, 0, "U1.2", "A"), track((0, 0), (2, 0), net="A"), land(9, 0, "U1.3", "A")]]
+    copper = [
+        [land(0, 0, "U1.1", "A"), land(2, 0, "U1.2", "A"), track((0, 0), (2, 0), net="A"), land(9, 0, "U1.3", "A")]
+    ]
     made = board(copper)
     assert {net.name: set(net.pins) for net in made.nets} == {"A": {"U1.1", "U1.2"}, "A#2": {"U1.3"}}
 
@@ -115,7 +123,10 @@ def test_a_negative_plane_is_turned_over_inside_the_outline() -> None:
     plane = [land(0, 0, diameter=1.2), land(10, 0, diameter=1.2)]
     pads = [land(0, 0, diameter=0.8), land(10, 0, diameter=0.8), land(20, 0, diameter=0.8)]
     made = board(
-        [pads, plane, pads], [drill([(0, 0, 0.4), (10, 0, 0.4), (20, 0, 0.4)])], negative=[1], others=[(edge, "outline", "")]
+        [pads, plane, pads],
+        [drill([(0, 0, 0.4), (10, 0, 0.4), (20, 0, 0.4)])],
+        negative=[1],
+        others=[(edge, "outline", "")],
     )
     plane_island = int(made.layer("i1").island[0])
     assert len(made.layer("i1").shapes) == 1
@@ -150,7 +161,9 @@ def test_a_parts_list_gives_values_states_and_ring_through_parts() -> None:
 
 
 def test_a_part_outline_comes_from_the_closed_strokes_round_its_middle() -> None:
-    copper = [[land(0, 0, "U1.1", "A"), land(0, 10, "U1.2", "B"), land(7.6, 10, "U1.3", "C"), land(7.6, 0, "U1.4", "D")]]
+    copper = [
+        [land(0, 0, "U1.1", "A"), land(0, 10, "U1.2", "B"), land(7.6, 10, "U1.3", "C"), land(7.6, 0, "U1.4", "D")]
+    ]
     body = shapely.box(1, -1, 6.6, 11)
     silk = image("silk", [track(*body.exterior.coords, width=0.15), track((20, 20), (21, 20), width=0.15)])
     made = board(copper, others=[(silk, "silk", "c")])

@@ -133,7 +133,9 @@ def test_an_open_jumper_land_is_called_one() -> None:
 
 
 def test_lands_of_one_number_that_the_part_joins_are_called_so() -> None:
-    copper = [[land(0, 0, "SW1.1", "A"), land(9, 0, "SW1.1", "A"), land(0, 5, "U1.1", "A"), track((0, 0), (0, 5), net="A")]]
+    copper = [
+        [land(0, 0, "SW1.1", "A"), land(9, 0, "SW1.1", "A"), land(0, 5, "U1.1", "A"), track((0, 0), (0, 5), net="A")]
+    ]
     (row,) = compare(board(copper))
     (split,) = row.split_nets
     assert split.why == "equal numbers" and row.source == "X2 attributes"

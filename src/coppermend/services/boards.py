@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gc
 import hashlib
+import re
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -215,7 +216,7 @@ def read_records(
 ) -> PackageRecords:
     """The records of every file of a plan that the builder uses. A copper file that cannot be read refuses the package; others become findings."""
     said, findings = builder_corrections(plan.corrections)
-    findings = [*plan.findings, *findings]
+    findings = [*plan.findings, *findings, *_unreadable(plan)]
     images: list[GerberImage] = []
     roles: dict[str, LayerRole] = {}
     for file in plan.files:
@@ -245,6 +246,26 @@ def read_records(
         job.thickness_mm if job else None,
         _looks(job),
     )
+
+
+_FABRICATION = re.compile(
+    r"\.(gbr|ger|pho|art|g[tbmpk][lspo0-9]?|g\d+|cmp|sol|drl|drd|xln|xnc|exc|ncd|tap|rou|ipc|356|d356)$", re.I
+)
+
+
+def _unreadable(plan: PackagePlan) -> list[Finding]:
+    """Files that are called like fabrication data and hold none: binary, empty or mis-named."""
+    return [
+        Finding(
+            "BRD-018",
+            Severity.WARNING,
+            Place(file=file.member.name),
+            "The file is called like fabrication data, but no Gerber, drill or netlist text was found in it (empty or binary?). It was left out.",
+            "Export it again, or take it out of the package.",
+        )
+        for file in plan.files
+        if file.format is Format.IGNORED and _FABRICATION.search(file.member.base)
+    ]
 
 
 _DRAWN = (RoleKind.COPPER, RoleKind.MASK, RoleKind.SILK, RoleKind.OUTLINE, RoleKind.DRILL)

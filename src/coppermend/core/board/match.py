@@ -25,6 +25,9 @@ ENOUGH = 0.98
 VOTERS = 64
 """Netlist points that vote against all targets; spread evenly over the netlist."""
 
+BALLOTS = 12
+"""Offsets looked at closely in each vote."""
+
 TURNS: tuple[tuple[str, float, float], ...] = (
     ("", 1.0, 1.0),
     ("mirrored left to right", -1.0, 1.0),
@@ -65,18 +68,21 @@ def share_on_target(xy_mm: NDArray[np.float64], targets: cKDTree, within_mm: flo
 
 
 def _vote(points: NDArray[np.float64], targets: NDArray[np.float64]) -> list[NDArray[np.float64]]:
-    """The offsets most often found between voters and targets, best first (at most three)."""
+    """The offsets most often found between voters and targets, best first (at most BALLOTS // 2).
+
+    Bins that hold most votes are candidates; their votes are then counted anew with the neighbouring bins, for an offset on a bin's edge.
+    """
     pick = np.unique(np.linspace(0, len(points) - 1, min(VOTERS, len(points))).astype(int))
     offsets = (targets[None, :, :] - points[pick][:, None, :]).reshape(-1, 2)
-    bins = np.floor(offsets / VOTE_STEP_MM).astype(np.int64)
-    keys, counts = np.unique(bins[:, 0] * (1 << 31) + bins[:, 1], return_counts=True)
-    best = []
-    for at in np.argsort(-counts, kind="stable")[:3]:
-        by = np.floor_divide(keys[at] + (1 << 30), 1 << 31)
-        centre = (np.array([by, keys[at] - by * (1 << 31)]) + 0.5) * VOTE_STEP_MM
+    bins = np.floor(offsets / VOTE_STEP_MM + 0.371).astype(np.int64)
+    keys, first, counts = np.unique(bins[:, 0] * (1 << 31) + bins[:, 1], return_index=True, return_counts=True)
+    best: list[tuple[int, NDArray[np.float64]]] = []
+    for at in np.argsort(-counts, kind="stable")[:BALLOTS]:
+        centre = (bins[first[at]] - 0.371 + 0.5) * VOTE_STEP_MM
         near = np.all(np.abs(offsets - centre) <= 1.5 * VOTE_STEP_MM, axis=1)
-        best.append(np.median(offsets[near], axis=0))
-    return best
+        best.append((-int(near.sum()), np.median(offsets[near], axis=0)))
+    best.sort(key=lambda pair: pair[0])
+    return [offset for _, offset in best[: BALLOTS // 2]]
 
 
 def place_points(points_mm: NDArray[np.float64], targets_mm: NDArray[np.float64], scales: bool = True) -> Placing:

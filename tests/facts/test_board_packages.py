@@ -1,0 +1,135 @@
+"""Whole packages as bytes: drill formats that fit the copper, parts lists, corrections, limits. Coordinates by hand in the formats' own digits."""
+
+from __future__ import annotations
+
+import pytest
+
+from coppermend.core.board.model import Board, PartState
+from coppermend.core.findings import Refusal
+from coppermend.formats.member import Member
+from coppermend.services.boards import Package, Stopped, board_of, build_board, cache_key, package_id
+
+PLACES = [(x, y) for x in range(10, 60, 10) for y in range(10, 50, 10)]
+"""Twenty places in mm."""
+
+
+def gerber(function: str, strokes: str = "") -> bytes:
+    flashes = "".join(f"X{x * 10000}Y{y * 10000}D03*\n" for x, y in PLACES)
+    head = f"%TF.FileFunction,{function}*%\n%FSLAX44Y44*%\n%MOMM*%\n%ADD10C,1.6*%\n%ADD11C,0.3*%\nD10*\n"
+    return (head + flashes + "D11*\n" + strokes + "M02*\n").encode()
+
+
+def excellon(head: str, rows: list[str]) -> bytes:
+    return ("M48\n" + head + "%\nT1\n" + "\n".join(rows) + "\nM30\n").encode()
+
+
+def package(drill: bytes | None, *more: Member, beside: tuple[Member, ...] = ()) -> Package:
+    members = [Member("top.gbr", gerber("Copper,L1,Top")), Member("bottom.gbr", gerber("Copper,L2,Bot"))]
+    if drill is not None:
+        members.append(Member("board-PTH.drl", drill))
+    return Package("board", (*members, *more), beside)
+
+
+def joined(board: Board) -> int:
+    """How many of the places are one net through both layers."""
+    both = set(board.layers[0].island.tolist()) & set(board.layers[1].island.tolist())
+    return len(both)
+
+
+def code(board: Board, wanted: str) -> list[str]:
+    return [finding.words for finding in board.findings if finding.code == wanted]
+
+
+def test_holes_in_millimetres_with_decimal_points_join_every_place() -> None:
+    rows = [f"X{x:.1f}Y{y:.1f}" for x, y in PLACES]
+    board = board_of(package(excellon("METRIC\nT1C0.8\n", rows)))
+    assert joined(board) == 20 and not code(board, "BRD-015")
+
+
+def test_a_file_that_names_the_wrong_unit_is_read_in_the_one_that_fits_and_told() -> None:
+    rows = [f"X{x / 25.4:.4f}Y{y / 25.4:.4f}" for x, y in PLACES]
+    board = board_of(package(excellon("METRIC\nT1C0.0315\n", rows)))
+    assert joined(board) == 20
+    (words,) = code(board, "BRD-015")
+    assert "inch" in words and "100%" in words
+
+
+def test_digits_that_nothing_states_are_found_by_the_copper() -> None:
+    rows = [f"X{x * 100:05d}Y{y * 100:05d}" for x, y in PLACES]  # 3.2 metric, all zeros written
+    board = board_of(package(excellon("T1C0.8\n", rows)))
+    assert joined(board) == 20
+
+
+def test_a_shifted_drill_origin_is_found_and_told() -> None:
+    rows = [f"X{x + 33.02:.3f}Y{y - 5.08:.3f}" for x, y in PLACES]
+    board = board_of(package(excellon("METRIC\nT1C0.8\n", rows)))
+    assert joined(board) == 20
+    (words,) = code(board, "BRD-016")
+    assert "-33.020, 5.080" in words
+
+
+def test_holes_of_another_board_are_told() -> None:
+    rows = [f"X{(x * 7) % 53 + 0.37:.2f}Y{(y * 11) % 47 + 0.61:.2f}" for x, y in PLACES]
+    board = board_of(package(excellon("METRIC\nT1C0.3\n", rows)))
+    assert code(board, "BRD-017")
+
+
+def test_missing_drill_data_is_a_board_with_an_error_finding() -> None:
+    board = board_of(package(None))
+    assert joined(board) == 0 and code(board, "BRD-010")
+
+
+def test_drill_data_written_as_gerber_joins_the_layers() -> None:
+    drawing = gerber("Plated,1,2,PTH,Drill").replace(b"C,1.6", b"C,0.8")
+    board = board_of(package(None, Member("holes.gbr", drawing)))
+    assert joined(board) == 20 and board.holes[0].diameter_mm == 0.8
+
+
+def test_a_binary_drill_file_is_a_finding_and_copper_that_cannot_be_read_a_refusal() -> None:
+    board = board_of(package(b"M48\nMETRIC\nT1C0.8\n%\n\0\0\0\xff" * 3))
+    assert code(board, "BRD-018") and code(board, "BRD-010")
+    broken = Package("board", (Member("top.gtl", b"\0\1\2" * 100), Member("bottom.gbr", gerber("Copper,L2,Bot"))))
+    corrections = Member("coppermend-corrections.toml", b'[file."top.gtl"]\nrole = "copper c"\n')
+    with pytest.raises(Refusal):
+        board_of(Package("board", (*broken.members, corrections)))
+
+
+def test_a_parts_list_in_the_package_gives_values_and_sockets() -> None:
+    pads = b"%TF.FileFunction,Copper,L1,Top*%\n%FSLAX44Y44*%\n%MOMM*%\n%ADD10C,1.6*%\nD10*\n%TO.P,U1,1*%\nX0Y0D03*\n%TO.P,R1,1*%\nX50000Y0D03*\n%TO.P,R1,2*%\nX90000Y0D03*\nM02*\n"
+    table = b"ref,type,value,package,state\nU1,Z80 CPU,Z80A,DIP40,socketed\nR1,resistor,33R,AXIAL,soldered\n"
+    board = board_of(Package("board", (Member("top.gbr", pads), Member("parts.csv", table))))
+    assert board.part("U1").state is PartState.SOCKETED and board.part("U1").value == "Z80A"
+    assert board.part("R1").through_ohm == (("1", "2", 33.0),)
+
+
+def test_corrections_beside_the_package_are_applied_listed_and_part_of_the_key() -> None:
+    text = b'[file."board-PTH.drl"]\nplated = false\n[board]\nthickness_mm = 1.2\n[net]\n"10, 10 c" = "RESET"\n[part.U1]\nside = "x"\n'
+    rows = [f"X{x:.1f}Y{y:.1f}" for x, y in PLACES]
+    drill = excellon("METRIC\nT1C0.8\n", rows)
+    plain, said = package(drill), package(drill, beside=(Member("coppermend-corrections.toml", text),))
+    board = board_of(said)
+    assert joined(board) == 0 and board.thickness_mm == 1.2 and "RESET" in {net.name for net in board.nets}
+    listed = [f.place.thing for f in board.findings if f.code == "COR-010"]
+    assert listed == ["board-PTH.drl", "10, 10 c", "board"]
+    assert [f.place.thing for f in board.findings if f.code == "COR-004"] == ["part.U1.side"]
+    assert package_id(plain.members) == package_id(said.members) and cache_key(plain) != cache_key(said)
+
+
+def test_a_package_of_nothing_useful_is_refused_in_words() -> None:
+    for members in ((), (Member("readme.txt", b"hello"),), (Member("a.gtl", b""),)):
+        with pytest.raises(Refusal) as refused:
+            board_of(Package("board", members))
+        assert refused.value.finding.words and refused.value.finding.remedy
+
+
+def test_a_build_tells_its_stages_and_stops_when_asked() -> None:
+    class Here:
+        def read(self, path: str) -> Package:
+            return package(None)
+
+    seen: list[tuple[str, float]] = []
+    build_board(Here(), "here", progress=lambda words, share: seen.append((words, share)))
+    shares = [share for _, share in seen]
+    assert shares == sorted(shares) and shares[-1] == 1.0 and "reading top.gbr" in [words for words, _ in seen]
+    with pytest.raises(Stopped):
+        build_board(Here(), "here", stop=lambda: True)
