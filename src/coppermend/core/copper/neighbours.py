@@ -169,7 +169,7 @@ class _Work:
         def far(point: ProbePoint) -> float:
             return math.dist((point.x_mm, point.y_mm), hit.spot)
 
-        best: list[tuple[float, str, str]] = []
+        best: list[tuple[float, bool, str, str]] = []
         for side in ("c", "s", ""):
             ends = [
                 min(
@@ -181,10 +181,11 @@ class _Work:
             ]
             if ends[0] is not None and ends[1] is not None:
                 mixed = 0.0 if ends[0].side == ends[1].side else 10.0
-                best.append((round(far(ends[0]) + far(ends[1]) + mixed, 6), ends[0].id, ends[1].id))
+                cost = round(far(ends[0]) + far(ends[1]) + mixed, 6)
+                best.append((cost, ends[0].side != hit.layer, ends[0].id, ends[1].id))
             elif not side:
                 return ends[0].id if ends[0] else "", ends[1].id if ends[1] else ""
-        _, first, second = min(best)
+        _, _, first, second = min(best)
         return first, second
 
 
