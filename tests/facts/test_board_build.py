@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from tests.handmade import area, board, clear, drill, image, land, point, records, track
 
 from coppermend.core.board.model import PartState
 from coppermend.core.board.records import ObjectAttributes
 from coppermend.core.board.sources import Corrections, PartCorrection, PartRow
 from coppermend.core.copper.fabricate import board_from
 from coppermend.core.findings import Refusal
-from tests.handmade import area, board, clear, drill, image, land, point, records, track
 
 
 def two_sided() -> tuple[list, list]:

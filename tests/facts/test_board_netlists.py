@@ -7,12 +7,12 @@ import random
 
 import numpy as np
 import pytest
+from tests.handmade import board, drill, land, point, track
 
 from coppermend.core.board.match import place_points
 from coppermend.core.board.names import nearest_names
 from coppermend.core.board.netlists import access_layers
 from coppermend.core.copper.compare import compare
-from tests.handmade import board, drill, land, point, track
 
 
 def scattered(count: int, seed: int) -> np.ndarray:

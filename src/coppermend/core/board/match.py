@@ -75,7 +75,7 @@ def _vote(points: NDArray[np.float64], targets: NDArray[np.float64]) -> list[NDA
     pick = np.unique(np.linspace(0, len(points) - 1, min(VOTERS, len(points))).astype(int))
     offsets = (targets[None, :, :] - points[pick][:, None, :]).reshape(-1, 2)
     bins = np.floor(offsets / VOTE_STEP_MM + 0.371).astype(np.int64)
-    keys, first, counts = np.unique(bins[:, 0] * (1 << 31) + bins[:, 1], return_index=True, return_counts=True)
+    _, first, counts = np.unique(bins[:, 0] * (1 << 31) + bins[:, 1], return_index=True, return_counts=True)
     best: list[tuple[int, NDArray[np.float64]]] = []
     for at in np.argsort(-counts, kind="stable")[:BALLOTS]:
         centre = (bins[first[at]] - 0.371 + 0.5) * VOTE_STEP_MM
