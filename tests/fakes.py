@@ -33,7 +33,8 @@ class MemoryStore:
         self._need_writable()
         for known in self._all():
             if known.id == draft.id:
-                again = Entry(**{**known.as_dict(), **{name: getattr(draft, name) for name in Draft.__slots__}})
+                said = [name for name in Draft.__slots__ if name not in ("observed_at", "recorded_at", "author")]
+                again = Entry(**{**known.as_dict(), **{name: getattr(draft, name) for name in said}})
                 if again.body() != known.body():
                     raise _contradiction(draft.case)
                 return known

@@ -313,7 +313,9 @@ def _entry(body: str) -> Entry:
 
 
 def _same(known: Entry, draft: Draft) -> Entry:
-    wanted = Entry(**{**known.as_dict(), **{name: getattr(draft, name) for name in Draft.__slots__}})
+    """The entry first written, when a retry says the same: the times of the second try and who tried are no part of what it says."""
+    said = [name for name in Draft.__slots__ if name not in ("observed_at", "recorded_at", "author")]
+    wanted = Entry(**{**known.as_dict(), **{name: getattr(draft, name) for name in said}})
     if wanted.body() != known.body():
         raise _contradiction(known, "is already written with other contents")
     return known

@@ -1,0 +1,118 @@
+"""Only this computer and only our own page: Host, Origin, sizes, headers.
+
+What is defended against: DNS rebinding (a foreign name that resolves to loopback), cross-site requests, oversized bodies, injected script
+(OWASP ASVS 4.0: V13.2 REST, V14.4 HTTP security headers, V14.5 validate HTTP request headers; from memory).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+import pytest
+from tests.api.conftest import Client
+
+from coppermend.api.app import page_folder
+from coppermend.api.guard import LARGEST_JSON, LARGEST_UPLOAD
+
+FINDING = {"code", "severity", "place", "words", "remedy"}
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.example", "evil.example:8137", "127.0.0.1.evil.example", "", "[::2]", "localhost.evil.example:80"]
+)
+def test_a_foreign_host_name_is_turned_away(client: Client, host: str) -> None:
+    for path in ("/", "/api/cases", "/page/main.js", "/openapi.json"):
+        answer = client.get(path, headers={"host": host})
+        assert answer.status_code == 403 and answer.json()["code"] == "API-001"
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1:8137", "localhost:8137", "localhost", "[::1]:9000"])
+def test_this_computer_is_let_in(client: Client, host: str) -> None:
+    assert client.get("/api/cases", headers={"host": host}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "origin",
+    ["http://evil.example", "https://127.0.0.1:8137", "http://127.0.0.1:9999", "null", "http://localhost:8137"],
+)
+def test_another_origin_is_turned_away_and_writes_nothing(client: Client, origin: str) -> None:
+    answer = client.post("/api/cases", json={"title": "x", "board": "demo"}, headers={"origin": origin})
+    assert answer.status_code == 403 and answer.json()["code"] == "API-002"
+    assert client.get("/api/cases").json()["cases"] == []
+
+
+def test_a_cross_site_fetch_without_origin_is_turned_away(client: Client) -> None:
+    assert client.get("/api/cases", headers={"sec-fetch-site": "cross-site"}).status_code == 403
+    assert client.get("/api/cases", headers={"sec-fetch-site": "same-origin"}).status_code == 200
+
+
+def test_an_oversized_body_is_refused_by_its_length_and_by_its_bytes(client: Client, case: str) -> None:
+    answer = client.post("/api/cases", content=b"x" * (LARGEST_JSON + 1), headers={"content-type": "application/json"})
+    assert answer.status_code == 413 and set(answer.json()) == FINDING
+    liar = client.post(f"/api/cases/{case}/entries", headers={"content-length": str(LARGEST_UPLOAD + 1)}, content=b"{}")
+    assert liar.status_code == 413
+
+    async def pieces() -> AsyncIterator[bytes]:
+        for _ in range(40):
+            yield b" " * 65536
+
+    sent = client.post(f"/api/cases/{case}/entries", content=pieces(), headers={"content-type": "application/json"})
+    assert sent.status_code >= 400
+
+
+def test_no_page_may_run_foreign_or_inline_script(client: Client) -> None:
+    policy = client.get("/").headers["content-security-policy"]
+    rules = dict(part.strip().partition(" ")[::2] for part in policy.split(";"))
+    assert rules["default-src"] == "'none'"
+    assert rules["script-src"] == "'self'" and rules["style-src"] == "'self'" and rules["connect-src"] == "'self'"
+    assert "unsafe" not in policy and rules["frame-ancestors"] == "'none'"
+
+
+def test_the_record_page_runs_no_script_at_all(client: Client, case: str) -> None:
+    policy = client.get(f"/api/cases/{case}/record.html").headers["content-security-policy"]
+    assert "script-src" not in policy and "default-src 'none'" in policy and "sandbox" in policy
+
+
+def test_common_headers_are_on_every_answer(client: Client) -> None:
+    for path in ("/", "/page/main.js", "/api/cases", "/api/nowhere"):
+        headers = client.get(path).headers
+        assert headers["x-content-type-options"] == "nosniff" and headers["referrer-policy"] == "no-referrer"
+
+
+def sources() -> list[Path]:
+    """Every file of the page."""
+    return [p for p in page_folder().rglob("*") if p.suffix in (".js", ".html", ".css", ".svg")]
+
+
+def test_the_page_names_no_other_host_and_has_no_inline_code() -> None:
+    namespace = "http://www.w3.org/2000/svg"
+    for path in sources():
+        text = path.read_text(encoding="utf-8").replace(namespace, "")
+        assert not re.search(r"https?:|//[a-z]+\.[a-z]", text), path
+        if path.suffix == ".html":
+            assert " style=" not in text and " onclick=" not in text and "<script>" not in text, path
+
+
+def test_every_module_that_the_page_imports_is_served(client: Client) -> None:
+    seen, todo = set(), ["/page/main.js"]
+    while todo:
+        path = todo.pop()
+        if path in seen:
+            continue
+        seen.add(path)
+        answer = client.get(path)
+        assert answer.status_code == 200 and "javascript" in answer.headers["content-type"], path
+        for name in re.findall(r"""from '(\.[^']+)'""", answer.text):
+            parts = path.split("/")[:-1]
+            for step in name.split("/"):
+                parts = parts[:-1] if step == ".." else parts if step == "." else [*parts, step]
+            todo.append("/".join(parts))
+    on_disk = {"/page/" + p.relative_to(page_folder()).as_posix() for p in page_folder().rglob("*.js")}
+    assert seen == on_disk
+
+
+def test_files_outside_the_page_are_not_served(client: Client) -> None:
+    for path in ("/page/../__init__.py", "/page/%2e%2e/api/app.py", "/page/..%2f__init__.py", "/page//etc/passwd"):
+        assert client.get(path).status_code in (404, 400), path

@@ -1,0 +1,141 @@
+"""The main job over HTTP with a practice patient: every break is found and named, a wire mends it, and no truth leaks before the end."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import anyio
+import click
+from click.testing import CliRunner
+from tests.api.conftest import Client
+
+from coppermend.api.app import create_app
+from coppermend.api.desk import Desk
+from coppermend.api.events import marks
+from coppermend.cli import cli
+from coppermend.services.demo import open_demo
+from coppermend.services.notes import note
+from coppermend.services.patients import put_patient
+from coppermend.services.requests import Request
+from coppermend.services.workshop import Workshop
+
+
+def patient_case(client: Client, shop: Workshop, case: str, seed: int, breaks: int) -> None:
+    """A case with the processor's socket as work area and a truthful patient behind it."""
+    client.post(f"/api/cases/{case}/areas", json={"part": "U1"})
+    put_patient(shop, case, seed=seed, breaks=breaks, noise="off")
+
+
+def play(client: Client, case: str, most: int) -> dict[str, Any]:
+    """Follow every proposed check with the patient's answers until another kind of step comes."""
+    bench: dict[str, Any] = client.get(f"/api/cases/{case}/bench").json()
+    for _ in range(most):
+        check = bench["step"]["check"]
+        if check is None or check["purpose"] == "isolation":
+            break
+        points = [check["point_a"], check["point_b"]]
+        said = client.post(f"/api/cases/{case}/practice/ask", json={"points": points}).json()["says"]
+        bench = client.post(f"/api/cases/{case}/entries", json={"kind": said, "points": points}).json()["bench"]
+    return bench
+
+
+def test_a_truthful_patient_is_solved(client: Client, shop: Workshop, case: str) -> None:
+    patient_case(client, shop, case, seed=5, breaks=2)
+    first = client.get(f"/api/cases/{case}/bench").json()["progress"]
+    bench = play(client, case, 3 * first["left"] + 60)
+    truth = client.get(f"/api/cases/{case}/practice/truth").json()
+    in_area = [one for one in truth["breaks"] if one["found"]]
+    spans = client.get(f"/api/cases/{case}/spans").json()["spans"]
+    sure = [one for one in spans if one["p"] > 0.995]
+    # every announced break is a true one: its span covers a broken site of that net
+    assert {one["net"] for one in sure} <= {one["net"] for one in truth["breaks"]}
+    assert len(in_area) == len(sure)
+    assert bench["progress"]["unproven"] == bench["progress"]["broken"]
+
+
+def test_the_truth_is_in_no_answer_before_it_is_asked_for(client: Client, shop: Workshop, case: str) -> None:
+    patient_case(client, shop, case, seed=5, breaks=3)
+    truth = client.get(f"/api/cases/{case}/practice/truth").json()["breaks"]
+    log = json.dumps(client.get(f"/api/cases/{case}/log").json())
+    assert not re.search(r"(run|barrel|joint|contact)@", log)
+    for path in ("", "/bench", "/next", "/story"):
+        text = client.get(f"/api/cases/{case}{path}").text
+        assert '"broken": ["' not in text and '"found"' not in text, path
+    assert len(truth) == 3
+
+
+def test_the_patient_answers_the_same_question_alike_until_it_is_noted(
+    client: Client, shop: Workshop, case: str
+) -> None:
+    patient_case(client, shop, case, seed=5, breaks=0)
+    check = client.get(f"/api/cases/{case}/next").json()["check"]
+    body = {"points": [check["point_a"], check["point_b"]]}
+    answers = [client.post(f"/api/cases/{case}/practice/ask", json=body).json() for _ in range(2)]
+    assert answers[0] == answers[1] and answers[0]["says"] == "closed"
+
+
+def test_the_demonstration_is_made_once_and_reopened(shop: Workshop) -> None:
+    first, again, fresh = open_demo(shop), open_demo(shop), open_demo(shop, fresh=True)
+    assert first.new and not again.new and again.id == first.id
+    assert fresh.new and fresh.id != first.id
+
+
+def test_live_updates_tell_of_every_entry_whoever_wrote(shop: Workshop, client: Client, case: str) -> None:
+    desk = Desk(shop)
+
+    async def listen() -> list[str]:
+        seen: list[str] = []
+        with anyio.fail_after(20):
+            async for text in marks(desk, case):
+                if text.startswith("event: mark"):
+                    seen.append(text)
+                    if len(seen) == 2:
+                        desk.closing.set()
+                    else:
+                        note(shop, case, Request("remark", words="from the command line"))
+        return seen
+
+    seen = anyio.run(listen)
+    assert len(seen) == 2 and seen[0] != seen[1]
+    assert shop.store.mark(case) in seen[1]
+
+
+CLI_TWINS = {
+    "POST /api/cases": ("case", "new"), "POST /api/import": ("case", "import"), "GET /api/cases": ("case", "list"),
+    "GET /api/cases/{case}": ("case", "show"), "GET /api/cases/{case}/export": ("case", "export"), "GET /api/cases/{case}/log": ("case", "show"),
+    "GET /api/cases/{case}/story": ("case", "show"), "GET /api/cases/{case}/gate": ("case", "show"), "GET /api/cases/{case}/scene": ("board", "build"),
+    "GET /api/cases/{case}/points": ("board", "graph"), "GET /api/cases/{case}/nets/{net}": ("board", "graph"), "GET /api/cases/{case}/find": ("board", "path"),
+    "GET /api/cases/{case}/bench": ("next",), "GET /api/cases/{case}/next": ("next",), "GET /api/cases/{case}/round": ("round",),
+    "GET /api/cases/{case}/spans": ("next",), "GET /api/cases/{case}/unproven": ("round",), "GET /api/cases/{case}/wires": ("wire", "plan"),
+    "POST /api/cases/{case}/entries": ("note",), "POST /api/cases/{case}/areas": ("area", "add"), "POST /api/cases/{case}/photos": ("photo",),
+    "GET /api/cases/{case}/photos/{sha256}": ("case", "export"), "GET /api/cases/{case}/record.html": ("record",), "GET /api/cases/{case}/record.pdf": ("record",),
+    "POST /api/cases/{case}/practice/ask": ("practice", "referee"), "GET /api/cases/{case}/practice/truth": ("practice", "patient"),
+    "GET /api/cases/{case}/events": ("case", "show"),
+}  # fmt: skip
+"""The command with the same use case, for every route: the page has no power that the command line lacks."""
+
+
+def test_every_route_is_described_and_has_its_command(client: Client) -> None:
+    described = client.get("/openapi.json").json()["paths"]
+    routes = {f"{method.upper()} {path}": what for path, ways in described.items() for method, what in ways.items()}
+    assert set(routes) == set(CLI_TWINS)
+    for route, what in routes.items():
+        assert what.get("description"), route
+        command: click.Command | None = cli
+        for word in CLI_TWINS[route]:
+            assert isinstance(command, click.Group), route
+            command = command.get_command(click.Context(command), word)
+        assert command is not None, route
+
+
+def test_demo_prepares_from_the_command_line(tmp_path: Path) -> None:
+    run = CliRunner().invoke(cli, ["--store", str(tmp_path / "demo"), "demo", "--prepare"], catch_exceptions=False)
+    assert run.exit_code == 0 and "Case 1" in run.output and "Space" in run.output
+
+
+def test_the_application_is_made_without_a_case(shop: Workshop) -> None:
+    page = Client(create_app(shop), "http://127.0.0.1:1").get("/")
+    assert page.status_code == 200 and "Coppermend" in page.text
