@@ -60,7 +60,7 @@ def case(run: Run) -> Run:
         ]
         == 0
     )
-    assert run("area", "add", "1", "--part", "U1")[0] == 0
+    assert run("area", "add", "1", "--part", "U1", "--json")[0] == 0
     return run
 
 
@@ -106,7 +106,7 @@ def test_readings_in_any_unit_and_comma_end_up_in_the_story(case: Run) -> None:
         ("look", "U1", "bad", "green", "legs"),
         ("symptom", "garbage on the screen"),
     ):
-        status, out, err = case("note", "1", *words)
+        status, _, err = case("note", "1", *words)
         assert status == 0, (words, err)
     story = case("case", "show", "1")[1]
     for said in (
