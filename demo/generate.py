@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import sys
+from itertools import pairwise
+from math import hypot
 from pathlib import Path
 
 from demo.copper import Board, board, routes_from_text
@@ -32,12 +34,36 @@ def package_files(of: Board) -> dict[str, bytes]:
     }
 
 
+def sizes(of: Board) -> dict[str, float]:
+    """How large the board is: parts, chips, lands, nets, tracks, vias, metres of track, share of the track in its side's own direction."""
+    own = total = 0.0
+    for track in of.tracks:
+        for (ax, ay), (bx, by) in pairwise(track.points):
+            total += hypot(bx - ax, by - ay)
+            own += hypot(bx - ax, by - ay) if (ay == by if track.side == "c" else ax == bx) else 0.0
+    return {
+        "parts": len(of.parts),
+        "chips": sum(p.part.ref.startswith("U") for p in of.parts),
+        "lands": len(of.lands),
+        "nets": len({p.net for p in of.lands if p.net}),
+        "tracks": len(of.tracks),
+        "vias": len(of.vias),
+        "track_metres": round(total / 1000, 2),
+        "own_direction_share": round(own / total, 3),
+    }
+
+
 def main() -> int:
     """The command line: checks the board's rules, then writes; exit status 1 when a rule is broken, 2 when DIR can't be written."""
     parser = argparse.ArgumentParser(prog="python -m demo.generate", description=__doc__)
     parser.add_argument("--out", type=Path, default=PACKAGE)
-    out: Path = parser.parse_args().out
+    parser.add_argument("--size", action="store_true", help="only print how large the board is")
+    given = parser.parse_args()
+    out: Path = given.out
     made = load_board()
+    if given.size:
+        print("\n".join(f"{name} {value:g}" for name, value in sizes(made).items()))
+        return 0
     broken = check(made)
     for violation in broken:
         print(

@@ -20,7 +20,7 @@ def test_supply_pins_of_the_74ls_family_lie_in_the_corners(chip):
     assert chip.pin("VCC").number == str(len(chip.pins))
 
 
-# Data sheets, from memory: Z80 CPU (Zilog), MC6845/HD6845S, 4164, JEDEC byte-wide memories, MC146818.
+# Data sheets, from memory: Z80 CPU (Zilog), MC6845/HD6845S, 4164, JEDEC byte-wide memories; MC146818: pins 12 and 24 (ardent-tool.com, read).
 SUPPLIES = {
     "Z80A CPU": ("29", "11"),
     "6845 CRTC": ("1", "20"),
@@ -38,6 +38,18 @@ def test_supply_pins_of_the_large_chips(name):
     ground = next(p.number for p in device(name).pins if p.kind == "gnd")
     supply = next(p.number for p in device(name).pins if p.kind in ("vcc", "vbb"))
     assert (ground, supply) == SUPPLIES[name]
+
+
+def test_all_pins_of_the_picture_shift_register():
+    """74LS166 as a public page of its data sheet lists it (components101.com, SN74LS166; read)."""
+    listed = {"SER": 1, "A": 2, "B": 3, "C": 4, "D": 5, "INH": 6, "CLK": 7, "GND": 8, "/CLR": 9, "E": 10, "F": 11, "G": 12, "QH": 13,
+              "H": 14, "SH//LD": 15, "VCC": 16}  # fmt: skip
+    assert {p.name: int(p.number) for p in device("74LS166").pins} == listed
+
+
+def test_what_the_screen_controllers_outputs_can_sink():
+    """MC6845 data sheet: output low voltage stated at 1.6 mA (stored copy at cpctech, read)."""
+    assert {p.sink_ma for p in device("6845 CRTC").pins if p.kind == "out"} == {1.6}
 
 
 # Single pins that a wrong order of names would move (data sheets, from memory).
