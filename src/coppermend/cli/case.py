@@ -189,7 +189,13 @@ def area_command() -> None:
     help="How far round the pins.",
 )
 @click.option("--polygon", default="", metavar="'X,Y X,Y ...'", help="Corners in mm, in order round the area.")
-@click.option("--kind", type=click.Choice(["rework", "corrosion", "impact"]), default="rework", show_default=True)
+@click.option(
+    "--kind",
+    type=click.Choice(["rework", "corrosion", "impact"]),
+    default="rework",
+    show_default=True,
+    help="What happened to the copper there.",
+)
 @click.option("--severity", type=click.IntRange(1, 3), default=2, show_default=True, help="1 light, 3 heavy.")
 @click.option("--label", default="", help="A name for it.")
 @JSON
