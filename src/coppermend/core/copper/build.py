@@ -181,35 +181,50 @@ def _lands_at(layer: _Layer, pins: list[Pin]) -> Iterable[tuple[int, int]]:
         for p, b in layer.parts.piece_blob.items()
         if str(layer.copper.pin[p])
     }
-    pieces = sorted(layer.parts.piece_blob)
-    shapes = layer.copper.shapes
-    tree = shapely.STRtree(shapes.skeleton[pieces]) if pieces else None
-    reach = float(shapes.radius_mm[pieces].max()) if pieces else 0.0
+    placed = _blobs_under(layer, pins)
     for k, pin in enumerate(pins):
         blob = None if pin.net is None else stated.get((pin.name, pin.net))
-        if blob is None and tree is not None:
-            spot = shapely.Point(pin.x_mm, pin.y_mm)
-            near = [pieces[i] for i in tree.query(spot, predicate="dwithin", distance=reach + 0.05).tolist()]
-            gaps = [
-                (float(shapely.distance(shapes.skeleton[p], spot)) - float(shapes.radius_mm[p]), p)
-                for p in near
-                if pin.net is None or int(layer.copper.island[p]) == pin.net
-            ]
-            hits = [(layer.parts.blobs[layer.parts.piece_blob[p]].kind != "land", g, p) for g, p in gaps if g <= 0.05]
-            blob = layer.parts.piece_blob[min(hits)[2]] if hits else None
+        blob = placed.get(k) if blob is None else blob
         if blob is not None:
             yield k, layer.first + layer.topology.blob_node[blob]
 
 
+def _blobs_under(layer: _Layer, pins: list[Pin]) -> dict[int, int]:
+    """Position in ``pins`` -> the blob of the pin's net under its place; lands before sheets, the nearest first."""
+    pieces = np.array(sorted(layer.parts.piece_blob), dtype=np.int64)
+    if not len(pieces) or not pins:
+        return {}
+    shapes = layer.copper.shapes.take(pieces)
+    spots = shapely.points(np.array([(p.x_mm, p.y_mm) for p in pins]))
+    boxes = shapely.box(*(shapes.bounds_mm() + np.array([-0.05, -0.05, 0.05, 0.05])).T)
+    i, j = shapely.STRtree(boxes).query(spots, predicate="intersects")
+    gap = shapely.distance(shapes.skeleton[j], spots[i]) - shapes.radius_mm[j]
+    best: dict[int, tuple[bool, float, int]] = {}
+    for k, near, far in zip(i.tolist(), j.tolist(), gap.tolist(), strict=True):
+        net = pins[k].net
+        piece = int(pieces[near])
+        if far > 0.05 or (net is not None and int(layer.copper.island[piece]) != net):
+            continue
+        blob = layer.parts.piece_blob[piece]
+        hit = (layer.parts.blobs[blob].kind != "land", far, blob)
+        if k not in best or hit < best[k]:
+            best[k] = hit
+    return {k: blob for k, (_, _, blob) in best.items()}
+
+
 def _pin_places(work: _Work, pins: list[tuple[Part, Pin, tuple[tuple[str, int], ...]]]) -> list[PinPlace]:
+    shows: dict[str, bool] = {}
+    outlines = {part.ref: shapely.Polygon(part.outline) for part in work.board.parts if len(part.outline) >= 4}
     masks = {side: _open_at(work.board, side, [(p.x_mm, p.y_mm) for _, p, _ in pins]) for side in ("c", "s")}
     out = []
     for k, (part, pin, lands) in enumerate(pins):
         if not lands:
             continue
-        covered = _covers(part, pin)
+        covered = part.ref in outlines and _covers(part, outlines[part.ref], pin)
+        if part.ref not in shows:
+            shows[part.ref] = _leg_shows(part)
         hidden = f"under the body of {part.ref}" if covered else ""
-        leg = hidden if covered and not _leg_shows(part) else ""
+        leg = hidden if covered and not shows[part.ref] else ""
         masked = "".join(side for side in ("c", "s") if not masks[side][k])
         net = work.node_net[lands[0][1]]
         out.append(
@@ -230,11 +245,8 @@ def _pin_places(work: _Work, pins: list[tuple[Part, Pin, tuple[tuple[str, int], 
     return out
 
 
-def _covers(part: Part, pin: Pin) -> bool:
+def _covers(part: Part, shape: Any, pin: Pin) -> bool:
     """Whether the part's outline covers the pin; an envelope drawn round the pins for want of an outline covers none of its rim."""
-    if len(part.outline) < 4:
-        return False
-    shape = shapely.Polygon(part.outline)
     spot = shapely.Point(pin.x_mm, pin.y_mm)
     deep = COVERED_MM if part.outline_from == "silkscreen" else 2.0
     return bool(shape.contains(spot)) and float(shape.exterior.distance(spot)) > deep
@@ -523,13 +535,14 @@ def _unique(sites: list[Site]) -> tuple[Site, ...]:
 
 def _rings(pieces: list[tuple[Any, float]]) -> tuple[tuple[tuple[tuple[float, float], ...], ...], ...]:
     """The pieces of a sheet as polygons that may overlap; the resistance model unites them when it is asked."""
-    out = []
-    for skeleton, radius in pieces:
-        for part in shapely.get_parts(shapely.buffer(skeleton, radius) if radius > 0 else skeleton):
-            if part.geom_type == "Polygon":
-                rings = (part.exterior, *part.interiors)
-                out.append(tuple(tuple((x, y) for x, y in shapely.get_coordinates(ring).tolist()) for ring in rings))
-    return tuple(out)
+    shapes = [shapely.buffer(g, r) if r > 0 else g for g, r in pieces]
+    polygons = [p for p in shapely.get_parts(np.array(shapes, dtype=object)) if p.geom_type == "Polygon"]
+    if not polygons:
+        return ()
+    coordinates, (ring_start, polygon_start) = shapely.to_ragged_array(polygons)[1:]
+    points = [(x, y) for x, y in coordinates.tolist()]
+    rings = [tuple(points[a:b]) for a, b in itertools.pairwise(ring_start.tolist())]
+    return tuple(tuple(rings[a:b]) for a, b in itertools.pairwise(polygon_start.tolist()))
 
 
 def _findings(work: _Work) -> list[Finding]:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
 import shapely
 
 Interval = tuple[float, float]
@@ -122,14 +123,24 @@ def _along(a: Point, b: Point, path: list[Any], radius: float) -> list[Interval]
 
 
 def _in_polygon(a: Point, b: Point, polygon: Any) -> list[Interval]:
+    """The parts of a-b inside a polygon: cut at every edge it crosses, each piece judged by its middle."""
     length = math.dist(a, b)
     if length == 0.0:
         return [(0.0, 0.0)] if polygon.intersects(shapely.Point(a)) else []
-    hit = shapely.intersection(shapely.LineString([a, b]), polygon)
-    out: list[Interval] = []
-    for part in shapely.get_parts(hit):
-        if part.geom_type == "LineString" and not part.is_empty:
-            ends = shapely.get_coordinates(part)
-            at = [math.dist(a, ends[0].tolist()), math.dist(a, ends[-1].tolist())]
-            out.append((min(at), max(at)))
-    return merged(out, 1e-6)
+    coordinates, (rings, _) = shapely.to_ragged_array([polygon])[1:]
+    start = coordinates[:-1]
+    step = coordinates[1:] - start
+    live = np.ones(len(start), dtype=bool)
+    live[rings[1:-1] - 1] = False
+    dx, dy = b[0] - a[0], b[1] - a[1]
+    across = dx * step[:, 1] - dy * step[:, 0]
+    live &= np.abs(across) > 1e-15
+    wx, wy = start[live, 0] - a[0], start[live, 1] - a[1]
+    across = across[live]
+    t = (wx * step[live, 1] - wy * step[live, 0]) / across
+    u = (wx * dy - wy * dx) / across
+    cuts = np.unique(np.concatenate([[0.0, 1.0], t[(u >= -1e-12) & (u <= 1 + 1e-12) & (t > 0.0) & (t < 1.0)]]))
+    middle = (cuts[1:] + cuts[:-1]) / 2
+    held = shapely.intersects_xy(polygon, a[0] + dx * middle, a[1] + dy * middle)
+    parts = zip((cuts[:-1] * length).tolist(), (cuts[1:] * length).tolist(), np.atleast_1d(held).tolist(), strict=True)
+    return merged(((s, e) for s, e, inside in parts if inside), 1e-6)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -57,6 +56,7 @@ class Places:
         self.tree = shapely.STRtree(self.shapes) if len(self.shapes) else None
         self.pins = [pin for part in self.parts for pin in part.pins]
         self.pin_tree = cKDTree(np.array([(p.x_mm, p.y_mm) for p in self.pins])) if self.pins else None
+        self._pins_of: dict[str, tuple[list[str], NDArray[np.float64]]] = {}
         self._said: dict[tuple[float, float], str] = {}
 
     def covering(self, x_mm: float, y_mm: float, side: str) -> str:
@@ -90,9 +90,14 @@ class Places:
         return self._between(x, y)
 
     def _pin_of(self, ref: str, x: float, y: float) -> str:
-        part = next(p for p in self.parts if p.ref == ref)
-        pin = min(part.pins, key=lambda p: (math.dist((p.x_mm, p.y_mm), (x, y)), p.number))
-        return f" near pin {pin.number}" if math.dist((pin.x_mm, pin.y_mm), (x, y)) <= PIN_NEAR_MM else ""
+        if ref not in self._pins_of:
+            part = next(p for p in self.parts if p.ref == ref)
+            pins = sorted(part.pins, key=lambda p: p.number)
+            self._pins_of[ref] = [p.number for p in pins], np.array([(p.x_mm, p.y_mm) for p in pins])
+        numbers, at = self._pins_of[ref]
+        far = np.hypot(at[:, 0] - x, at[:, 1] - y)
+        k = int(far.argmin())
+        return f" near pin {numbers[k]}" if far[k] <= PIN_NEAR_MM else ""
 
     def _between(self, x: float, y: float) -> str:
         spot = shapely.Point(x, y)
