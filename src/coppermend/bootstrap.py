@@ -15,6 +15,7 @@ import platformdirs
 
 from coppermend.adapters.files.cache import DiskBoards
 from coppermend.adapters.files.packages import DiskPackages
+from coppermend.adapters.files.version import code_digest
 from coppermend.adapters.storage.store import SqlCaseStore
 from coppermend.adapters.storage.system import SystemClock, Uuid7Ids
 from coppermend.core.board.model import Board
@@ -78,6 +79,11 @@ def demo_package() -> Path:
     return Path(__file__).resolve().parents[2] / "demo" / "package"
 
 
+def board_cache(cache_dir: str | Path | None = None) -> DiskBoards:
+    """The cache of built boards and graphs, kept apart for each state of the building code."""
+    return DiskBoards(cache_folder(cache_dir), code_digest())
+
+
 def package_path(package: str) -> str:
     """A package as named by a person: the word ``demo`` stands for the demonstration machine (a folder of that name is ``./demo``)."""
     return str(demo_package()) if package == "demo" else package
@@ -87,7 +93,7 @@ def open_board(
     package: str, cache_dir: str | Path | None = None, *, fresh: bool = False, progress: Progress | None = None
 ) -> Board:
     """The board of a package (folder, zip, or ``demo``); ``fresh`` builds it anew. Refusal when it gives no board."""
-    cache = DiskBoards(cache_folder(cache_dir))
+    cache = board_cache(cache_dir)
     return build_board(DiskPackages(), package_path(package), cache, progress, fresh=fresh)
 
 
@@ -96,7 +102,8 @@ def open_shelved(
 ) -> ShelvedBoard:
     """The board of a package with its copper graph, both kept in the cache; ``fresh`` builds both anew. Refusal when it gives no board."""
     board = open_board(package, cache_dir, fresh=fresh, progress=progress)
-    return shelved(package_path(package), board, DiskBoards(cache_folder(cache_dir)), fresh)
+    named = package if package == "demo" else str(Path(package).expanduser().absolute())
+    return shelved(named, board, board_cache(cache_dir), fresh)
 
 
 def board_builder(cache_dir: str | Path | None = None) -> Builder:

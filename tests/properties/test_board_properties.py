@@ -11,13 +11,13 @@ import shapely
 import shapely.affinity
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.handmade import area, clear, drill, land, nets_of_pins, point, records, track
 
 from coppermend.core.board.records import GerberImage, ObjectAttributes
 from coppermend.core.board.sources import PackageRecords
 from coppermend.core.copper.compare import compare
 from coppermend.core.copper.fabricate import board_from
 from coppermend.core.geometry.shapes import ShapeSet
-from tests.handmade import area, clear, drill, land, nets_of_pins, point, records, track
 
 STEP_MM = 0.25
 """Everything lies on this grid and has widths of multiples of it, so that no gap is within rounding of the touching distance."""

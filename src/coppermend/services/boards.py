@@ -273,7 +273,8 @@ _DRAWN = (RoleKind.COPPER, RoleKind.MASK, RoleKind.SILK, RoleKind.OUTLINE, RoleK
 
 def _gerber(file: PlannedFile, plan: PackagePlan, findings: list[Finding]) -> GerberImage | None:
     try:
-        image = gerber_record(read_gerber(file.member.data, file.member.name))
+        hairlines = file.role.kind in (RoleKind.OUTLINE, RoleKind.SILK)
+        image = gerber_record(read_gerber(file.member.data, file.member.name, hairlines))
     except Refusal as refusal:
         if file.role.kind is RoleKind.COPPER:
             raise

@@ -29,8 +29,10 @@ KEEP_BYTES = 1024 * 1024 * 1024
 class DiskBoards:
     """Boards kept in a folder (services.boards.BoardCache). A folder that cannot be written keeps nothing and is no error."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, version: str = "") -> None:
+        """``version`` names the code that builds what is kept: other code does not find it."""
         self.folder = folder
+        self.version = version
 
     def load(self, key: str) -> Board | None:
         """The board kept under the key; None when there is none or the file is damaged (it is removed then)."""
@@ -89,7 +91,7 @@ class DiskBoards:
             return
 
     def _path(self, key: str, kind: str) -> Path:
-        return self.folder / f"{key[:64]}.{kind}.npz"
+        return self.folder / f"{key[:64]}.{kind}{self.version and '-' + self.version}.npz"
 
     def _drop(self, key: str, kind: str) -> None:
         with contextlib.suppress(OSError):
