@@ -41,7 +41,7 @@ def random_readings(rng: np.random.Generator, graph: CopperGraph, count: int) ->
 def test_posteriors_equal_the_sum_over_all_break_patterns(contact_bad: float) -> None:
     """Origin of the expected numbers: the enumerator, straight from the definition. 150 random graphs, up to 3 cycles each."""
     rng = np.random.default_rng(11)
-    basis = Basis(contact_bad=contact_bad)
+    basis = Basis(contact_bad=contact_bad, contact_shares=())
     worst = worst_evidence = 0.0
     for _ in range(150):
         graph = random_graph(rng, int(rng.integers(2, 9)), int(rng.integers(0, 4)) if rng.random() < 0.6 else 0)
@@ -57,7 +57,7 @@ def test_posteriors_equal_the_sum_over_all_break_patterns(contact_bad: float) ->
 
 def test_twelve_sites_with_heavy_damage_agree_with_brute_force() -> None:
     rng = np.random.default_rng(5)
-    basis = Basis(prior_in=dict.fromkeys(Basis().prior_in, 0.2), contact_bad=0.0)
+    basis = Basis(prior_in=dict.fromkeys(Basis().prior_in, 0.2), contact_bad=0.0, contact_shares=())
     for _ in range(4):
         graph = random_graph(rng, 12, 2)
         evidence = random_readings(rng, graph, 8)
@@ -68,7 +68,7 @@ def test_twelve_sites_with_heavy_damage_agree_with_brute_force() -> None:
 
 def test_joined_equals_the_enumerated_probability() -> None:
     rng = np.random.default_rng(3)
-    basis = Basis()
+    basis = Basis(contact_shares=())
     for _ in range(25):
         graph = random_graph(rng, 6, 1)
         names = [p.id for p in graph.points]
@@ -82,7 +82,7 @@ def test_joined_equals_the_enumerated_probability() -> None:
 def test_one_open_reading_over_one_site_is_bayes_rule() -> None:
     """P = p(1-fc) / (p(1-fc) + (1-p)fo) with p = 0.02, fo = 0.02, fc = 0.002: Bayes by hand."""
     graph = example_graph([(0, 1)], [0, 1])
-    got = belief(graph, AREAS, (Evidence("1", "p0", "p1", "open"),), Basis(contact_bad=0.0))
+    got = belief(graph, AREAS, (Evidence("1", "p0", "p1", "open"),), Basis(contact_bad=0.0, contact_shares=()))
     assert got.p("s0") == pytest.approx(0.02 * 0.998 / (0.02 * 0.998 + 0.98 * 0.02), rel=1e-12)
 
 
@@ -91,7 +91,7 @@ def test_a_second_open_through_the_same_bad_contact_says_less_than_one_through_a
     graph = example_graph([(0, 1)], [0, 0, 1, 1])
     same = (Evidence("1", "p0", "p1", "open"), Evidence("2", "p0", "p1", "open"))
     other = (Evidence("1", "p0", "p1", "open"), Evidence("2", "p0b", "p1b", "open"))
-    basis = Basis(contact_bad=0.1)
+    basis = Basis(contact_bad=0.1, contact_shares=())
     assert belief(graph, AREAS, same, basis).p("s0") < belief(graph, AREAS, other, basis).p("s0") - 0.02
 
 
@@ -103,7 +103,7 @@ def test_a_reading_taken_before_a_wire_was_fitted_still_speaks_of_the_copper_of_
         Evidence("2", "p0b", "p1b", "open", without=("s1",)),
     )
     after = (*before, Evidence("3", "p0", "p1", "closed"))
-    basis = Basis()
+    basis = Basis(contact_shares=())
     one, two = belief(graph, AREAS, before, basis), belief(graph, AREAS, after, basis)
     want = enumerate_breaks(graph, two.prior, after, basis)
     assert np.abs(two.sites - want.sites).max() <= 1e-9
@@ -112,14 +112,31 @@ def test_a_reading_taken_before_a_wire_was_fitted_still_speaks_of_the_copper_of_
     assert two.p("s1") < 0.02 * 0.11 + 1e-4  # all that is left is that the old track was whole after all (11 %)
 
 
+def test_the_share_of_bad_contacts_is_averaged_by_how_well_it_explains_the_readings() -> None:
+    """Weights and posterior from two enumerations with fixed shares, combined by Bayes' rule by hand."""
+    rng = np.random.default_rng(21)
+    for _ in range(10):
+        graph = random_graph(rng, 6, 1)
+        evidence = random_readings(rng, graph, 5)
+        got = belief(graph, AREAS, evidence, Basis(contact_shares=((0.0, 0.5), (0.1, 0.5))))
+        parts = [
+            enumerate_breaks(graph, got.prior, evidence, Basis(contact_bad=share, contact_shares=()))
+            for share in (0.0, 0.1)
+        ]
+        weights = np.exp([p.log_evidence for p in parts])
+        want = sum(w * p.sites for w, p in zip(weights / weights.sum(), parts, strict=True))
+        assert np.abs(got.sites - want).max() <= 1e-9
+        assert got.log_evidence == pytest.approx(float(np.log(weights.mean())), abs=1e-9)
+
+
 def test_samples_follow_the_posterior() -> None:
     """20,000 samples: the share of broken lies within five standard errors of the exact posterior, for each site."""
     rng = np.random.default_rng(8)
     for _ in range(6):
         graph = random_graph(rng, 9, 2)
         evidence = random_readings(rng, graph, 4)
-        got = belief(graph, AREAS, evidence, Basis())
-        for piece, solved in got.pieces.items():
+        got = belief(graph, AREAS, evidence, Basis(contact_shares=()))
+        for piece, solved in got.benches[0].pieces.items():
             broken, _ = draw(solved, 20_000, seed=1)
             for row, k in enumerate(got.copper.pieces[piece]):
                 p = float(got.sites[k])
@@ -128,7 +145,7 @@ def test_samples_follow_the_posterior() -> None:
 
 def test_contradicting_readings_name_their_conflict_and_stay_finite() -> None:
     graph = example_graph([(0, 1), (1, 2), (2, 3)], [0, 1, 2, 3])
-    never_wrong = Basis(false_open=0.0, false_closed=0.0, contact_bad=0.0)
+    never_wrong = Basis(false_open=0.0, false_closed=0.0, contact_bad=0.0, contact_shares=())
     evidence = (
         Evidence("1", "p0", "p3", "closed"),
         Evidence("2", "p1", "p2", "open"),
@@ -177,8 +194,8 @@ def test_pruned_states_are_paid_for_in_the_error_bound() -> None:
     for _ in range(30):
         graph = random_graph(rng, 12, 0)
         evidence = random_readings(rng, graph, 10)
-        exact = belief(graph, AREAS, evidence, Basis())
-        for piece, solved in exact.pieces.items():
+        exact = belief(graph, AREAS, evidence, Basis(contact_shares=()))
+        for piece, solved in exact.benches[0].pieces.items():
             rough = solve(exact.copper, piece, exact.prior, solved.readings, 0.05, 0.3, cap=4)
             off = max(abs(rough.broken[k] - solved.broken[k]) for k in solved.broken) if solved.broken else 0.0
             assert off <= rough.error_bound + 1e-12

@@ -54,9 +54,10 @@ class Answer:
 
 
 class Patient:
-    """A broken board behind its answers. ``graph``: the copper with its part states; ``seed``: of its noise."""
+    """A broken board behind its answers. ``graph``: the copper with its part states; ``seed``: of its noise; ``ohms`` False: it only beeps (fast)."""
 
-    def __init__(self, graph: CopperGraph, truth: Truth, seed: int = 0) -> None:
+    def __init__(self, graph: CopperGraph, truth: Truth, seed: int = 0, *, ohms: bool = True) -> None:
+        self._shows_ohms = ohms
         self._truth = truth
         self._seed = seed
         self._asked: dict[tuple[str, str], int] = {}
@@ -113,7 +114,7 @@ class Patient:
             missed = bool(missed or (point in noise.oxidised and rng.random() < OXIDISED_FALSE_OPEN))
         if missed:
             return Answer("closed", 0.3) if rng.random() < noise.false_closed else Answer("open", None)
-        return Answer("closed", self._ohms(point_a, point_b, rng))
+        return Answer("closed", self._ohms(point_a, point_b, rng) if self._shows_ohms else None)
 
     def _ohms(self, point_a: str, point_b: str, rng: np.random.Generator) -> float:
         """Copper plus what the leads' zero leaves, to the meter's hundredth of an ohm."""

@@ -139,7 +139,9 @@ def patient_of(
         if rate is not None and not 0.0 <= rate <= 1.0:
             raise refuse("PRA-007", f"--{name} {rate} is no rate.", "Give a number from 0 to 1, such as 0.02.")
     if truth_text is not None:
-        return Patient(setting.graph, read_truth(truth_text, setting.graph, setting.areas, truth_name), seed)
+        return Patient(
+            setting.graph, read_truth(truth_text, setting.graph, setting.areas, truth_name), seed, ohms=False
+        )
     truth = draw_patient(
         setting.graph,
         setting.areas,
@@ -150,7 +152,7 @@ def patient_of(
         oxidised=oxidised,
         noise_off=noise_off,
     )
-    return Patient(setting.graph, truth, seed)
+    return Patient(setting.graph, truth, seed, ohms=False)
 
 
 @dataclass(frozen=True, slots=True)

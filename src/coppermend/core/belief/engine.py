@@ -44,12 +44,21 @@ class Joining:
 
 
 @dataclass(frozen=True, slots=True)
+class Bench:
+    """One supposition about the bench: the share of probe points that bite badly, and its posterior weight. ``pieces``: the belief under it."""
+
+    share: float
+    weight: float
+    pieces: dict[int, PieceBelief]
+
+
+@dataclass(frozen=True, slots=True)
 class CopperBelief:
     """The posterior over one board's copper (the belief port's answer).
 
     ``sites``: (sites,) posterior of every site in graph order. ``error_bound``: 0 = exact; else no probability is off by more.
-    ``conflicts``: readings that contradict each other. ``unknown``: readings on points that this copper does not have.
-    ``shorts``: pairs of pieces with isolation readings.
+    ``benches``: the suppositions about the bench's contacts that the answer averages over. ``conflicts``: readings that contradict each other.
+    ``unknown``: readings on points that this copper does not have. ``shorts``: pairs of pieces with isolation readings.
     """
 
     copper: Copper
@@ -58,20 +67,23 @@ class CopperBelief:
     sites: Floats
     log_evidence: float
     error_bound: float
-    pieces: dict[int, PieceBelief]
+    benches: tuple[Bench, ...]
+    readings: dict[int, tuple[Taken, ...]]
     conflicts: tuple[Conflict, ...]
     unknown: tuple[Evidence, ...]
     shorts: tuple[Joining, ...]
     evidence: tuple[Evidence, ...]
 
     def p(self, unit: str) -> float:
-        """Probability that the site with this id is broken; for a probe point's id, that it bites badly."""
+        """Probability that the site with this id is broken; for a probe point's id, that it bites badly. KeyError for an unknown id."""
         if unit in self.copper.site:
             return float(self.sites[self.copper.site[unit]])
-        if unit in self.copper.points:
-            piece = self.pieces.get(self.copper.tree.piece[self.copper.points[unit].node])
-            return piece.contacts.get(unit, self.basis.contact_bad) if piece else self.basis.contact_bad
-        raise KeyError(unit)
+        piece = self.copper.tree.piece[self.copper.points[unit].node]
+        total = 0.0
+        for bench in self.benches:
+            solved = bench.pieces.get(piece)
+            total += bench.weight * (solved.contacts.get(unit, bench.share) if solved else bench.share)
+        return total
 
     def joined(self, point_a: str, point_b: str) -> float:
         """Probability that the two probe points are joined by sound copper; KeyError for an unknown point.
@@ -87,24 +99,21 @@ class CopperBelief:
                     return one.p
             return self.basis.prior_out
         asked = Taken("?", "?a", "?b", a, b, True, 1.0, 0.0)
-        base = self.piece(piece[a])
-        more = solve(
-            self.copper,
-            piece[a],
-            self.prior,
-            (*base.readings, asked),
-            self.basis.contact_bad,
-            self.basis.contact_false_open,
-        )
-        # the question's own tips bite: take out their share (a = 1 times the chance that both do)
-        bite = (1.0 - self.basis.contact_bad * self.basis.contact_false_open) ** 2
-        return float(min(1.0, np.exp(more.log_evidence - base.log_evidence) / bite))
+        miss = self.basis.contact_false_open
+        total = 0.0
+        for bench in self.benches:
+            base = self.piece(piece[a], bench)
+            more = solve(self.copper, piece[a], self.prior, (*base.readings, asked), bench.share, miss)
+            # the question's own tips bite: take out their share (a = 1 times the chance that both do)
+            bite = (1.0 - bench.share * miss) ** 2
+            total += bench.weight * float(np.exp(more.log_evidence - base.log_evidence)) / bite
+        return min(1.0, total)
 
-    def piece(self, piece: int) -> PieceBelief:
-        """The belief over one piece, also when nothing was read on it."""
-        if piece in self.pieces:
-            return self.pieces[piece]
-        return solve(self.copper, piece, self.prior, (), self.basis.contact_bad, self.basis.contact_false_open)
+    def piece(self, piece: int, bench: Bench) -> PieceBelief:
+        """The belief over one piece under one supposition, also when nothing was read on it."""
+        if piece in bench.pieces:
+            return bench.pieces[piece]
+        return solve(self.copper, piece, self.prior, (), bench.share, self.basis.contact_false_open)
 
 
 _PIECES: OrderedDict[tuple[object, ...], tuple[Copper, PieceBelief]] = OrderedDict()
@@ -126,18 +135,16 @@ def belief(graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evi
     copper = copper_of(graph, basis.closed_below_ohm)
     prior = prior_of(graph, areas, basis)
     sorted_readings = sort_readings(copper, evidence, basis)
+    benches, log_evidence = _benches(copper, prior, sorted_readings.by_piece, basis)
     posterior = prior.copy()
-    pieces: dict[int, PieceBelief] = {}
     conflicts: list[Conflict] = []
-    log_evidence, error = 0.0, 0.0
+    error = 0.0
     for piece, readings in sorted_readings.by_piece.items():
-        solved = _solve_kept(copper, piece, prior, readings, basis)
-        pieces[piece] = solved
-        log_evidence += solved.log_evidence
-        error = max(error, solved.error_bound)
-        for k, p in solved.broken.items():
-            posterior[k] = p
-        conflicts += _conflicts(copper, piece, prior, readings, basis, solved)
+        first = benches[0].pieces[piece]
+        for k in first.broken:
+            posterior[k] = sum(b.weight * b.pieces[piece].broken[k] for b in benches)
+        error = max(error, *(b.pieces[piece].error_bound for b in benches))
+        conflicts += _conflicts(copper, piece, prior, readings, basis, first)
     shorts, short_evidence = _shorts(copper, sorted_readings.between, basis)
     return CopperBelief(
         copper,
@@ -146,12 +153,34 @@ def belief(graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evi
         posterior,
         log_evidence + short_evidence,
         error,
-        pieces,
+        benches,
+        sorted_readings.by_piece,
         tuple(conflicts),
         sorted_readings.unknown,
         shorts,
         tuple(evidence),
     )
+
+
+def _benches(
+    copper: Copper, prior: Floats, by_piece: dict[int, tuple[Taken, ...]], basis: Basis
+) -> tuple[tuple[Bench, ...], float]:
+    """The belief under each possible share of bad contacts, weighted by how well it explains all readings; and the log evidence."""
+    shares = basis.contact_shares or ((basis.contact_bad, 1.0),)
+    total = sum(weight for _, weight in shares)
+    solved: list[tuple[float, float, dict[int, PieceBelief]]] = []
+    for share, weight in shares:
+        pieces = {p: _solve_kept(copper, p, prior, r, share, basis.contact_false_open) for p, r in by_piece.items()}
+        # in the order of the pieces, so that the order of the readings changes no last digit
+        log = sum(pieces[p].log_evidence for p in sorted(pieces)) + float(np.log(max(weight / total, 1e-300)))
+        solved.append((share, log, pieces))
+    top = max(log for _, log, _ in solved)
+    if top == -np.inf:
+        return tuple(Bench(s, 1.0 / len(solved), p) for s, _, p in solved), top
+    mass = [float(np.exp(log - top)) for _, log, _ in solved]
+    weights = [m / sum(mass) for m in mass]
+    benches = tuple(Bench(s, w, p) for (s, _, p), w in zip(solved, weights, strict=True))
+    return benches, top + float(np.log(sum(mass)))
 
 
 def prior_of(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> Floats:
@@ -166,14 +195,16 @@ def prior_of(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> Flo
     return hit[1]
 
 
-def _solve_kept(copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], basis: Basis) -> PieceBelief:
+def _solve_kept(
+    copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], share: float, miss: float
+) -> PieceBelief:
     mine = prior[list(copper.pieces[piece])].tobytes()
-    key = (id(copper), piece, mine, readings, basis.contact_bad, basis.contact_false_open)
+    key = (id(copper), piece, mine, readings, share, miss)
     hit = _PIECES.get(key)
     if hit is None or hit[0] is not copper:
-        hit = (copper, solve(copper, piece, prior, readings, basis.contact_bad, basis.contact_false_open))
+        hit = (copper, solve(copper, piece, prior, readings, share, miss))
         _PIECES[key] = hit
-        while len(_PIECES) > 2000:
+        while len(_PIECES) > 4000:
             _PIECES.popitem(last=False)
     else:
         _PIECES.move_to_end(key)
@@ -245,6 +276,6 @@ def _smallest_conflict(
     kept = list(readings)
     for one in readings:
         rest = [t for t in kept if t is not one]
-        if rest and solve(copper, piece, prior, rest, basis.contact_bad, basis.contact_false_open).log_evidence < floor:
+        if rest and solve(copper, piece, prior, rest, 0.0, 0.0).log_evidence < floor:
             kept = rest
     return tuple(kept)

@@ -65,8 +65,11 @@ class Basis:
     """Priors inside an area are multiplied by this for the area's severity (an assumption)."""
     short_prior: float = 0.005
     """Prior that two neighbouring nets are shorted, where a reading was taken between them (an assumption)."""
+    contact_shares: tuple[tuple[float, float], ...] = ((0.0, 0.5), (0.1, 0.5))
+    """Share of probe points on which a tip bites badly (oxide, flux, lacquer), each possible share with its prior weight; the bench's own
+    readings decide between them (an assumption)."""
     contact_bad: float = 0.05
-    """Share of probe points on which a tip bites badly: oxide, flux, lacquer (an assumption)."""
+    """The share taken for certain when ``contact_shares`` is empty."""
     contact_false_open: float = 0.3
     """How often such a point reads open although the copper is whole, each time anew (shared bench table)."""
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from itertools import combinations
-from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +15,7 @@ Ints = NDArray[np.int64]
 ALL_UP_TO = 12
 """Chains whose patterns are listed completely (4,096 of them)."""
 MOST_PATTERNS = 24_000
-"""More patterns than this are not listed; fewer breaks at once are looked at instead."""
+"""More patterns than this are not listed: the least likely are left out, and their mass is known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +74,7 @@ class Patterns:
 
 
 def patterns(chance: Floats) -> Patterns:
-    """Break patterns of independent chains with these chances, the likely ones first in number of breaks.
-
-    Up to 12 chains every pattern; beyond, at most three breaks (two where that is too many), and chains at very small chances
-    are counted as omitted when even two breaks are too many to list.
+    """Break patterns of independent chains with these chances: up to 12 chains every pattern, beyond the likeliest ones.
 
     >>> p = patterns(np.array([0.1, 0.2]))
     >>> p.broken.shape, round(float(p.weight.sum()), 12), p.omitted
@@ -91,21 +86,45 @@ def patterns(chance: Floats) -> Patterns:
         omitted = 0.0
         weight = _weigh(broken, chance)
         return Patterns(broken, weight, omitted)
-    doubtful = np.arange(k)
-    most = 3
-    while most > 1 and sum(comb(len(doubtful), n) for n in range(most + 1)) > MOST_PATTERNS:
-        most -= 1
-    if most == 1:
-        doubtful = np.argsort(-chance, kind="stable")[:200]
-        most = 2
-    rows: list[tuple[int, ...]] = [()]
-    for n in range(1, most + 1):
-        rows += combinations(doubtful.tolist(), n)
+    rows = _likely(chance)
     broken = np.zeros((len(rows), k), dtype=bool)
     for i, row in enumerate(rows):
         broken[i, list(row)] = True
     weight = _weigh(broken, chance)
     return Patterns(broken, weight, max(0.0, 1.0 - float(weight.sum())))
+
+
+def _likely(chance: Floats) -> list[tuple[int, ...]]:
+    """The likeliest break patterns: all whose odds against the whole block reach a threshold that leaves at most MOST_PATTERNS of them."""
+    odds = chance / np.maximum(1.0 - chance, 1e-12)
+    order = np.argsort(-odds, kind="stable")
+    ranked = odds[order].tolist()
+    floor = 1e-7
+    while True:
+        rows = _above(ranked, floor, MOST_PATTERNS)
+        if rows is not None:
+            break
+        floor *= 4.0
+    names = order.tolist()
+    return [tuple(names[i] for i in row) for row in rows]
+
+
+def _above(ranked: Sequence[float], floor: float, most: int) -> list[tuple[int, ...]] | None:
+    """Every set of positions whose product of ``ranked`` (falling) reaches ``floor``; None when there are more than ``most``."""
+    rows: list[tuple[int, ...]] = [()]
+    stack: list[tuple[tuple[int, ...], float, int]] = [((), 1.0, 0)]
+    while stack:
+        row, product, start = stack.pop()
+        for i in range(start, len(ranked)):
+            now = product * ranked[i]
+            if now < floor:
+                break
+            longer = (*row, i)
+            rows.append(longer)
+            if len(rows) > most:
+                return None
+            stack.append((longer, now, i + 1))
+    return rows
 
 
 def _weigh(broken: Bools, chance: Floats) -> Floats:

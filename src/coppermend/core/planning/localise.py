@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.engine import CopperBelief
-from coppermend.core.belief.network import PieceBelief, block_chains, draw
+from coppermend.core.belief.network import block_chains, draw
 from coppermend.core.belief.patterns import labels
 from coppermend.core.belief.readings import rates
 from coppermend.core.copper.model import ProbePoint
@@ -99,17 +99,57 @@ def best_readings(
     classes = _classes(copper, risk, v, skipped)
     if len(classes) < 2:
         return []
-    piece = posterior.piece(copper.tree.piece[next(iter(view.points))])
-    broken, bad = draw(piece, SAMPLES, seed)
+    piece = copper.tree.piece[next(iter(view.points))]
+    broken, contacts = _samples(posterior, piece, seed)
     where = node_labels(copper, piece, broken, [nodes[0] for nodes, _ in classes])
     rough = _rough_pairs(where, posterior)
     found_all: list[Candidate] = []
     for i, j in rough[:most]:
         joined = where[i] == where[j]
-        found_all += _with_points(posterior, joined, classes[i][1], classes[j][1], bad, costs, tips, asked)
+        found_all += _with_points(posterior, joined, classes[i][1], classes[j][1], contacts, costs, tips, asked)
     found_all = [c for c in found_all if c.bits >= LEAST_GAIN_BITS]
     found_all.sort(key=lambda c: (-c.bits / c.seconds, c.a.id, c.b.id))
     return found_all[:most]
+
+
+@dataclass(frozen=True, slots=True)
+class _Contacts:
+    """Samples of how points bite: ``bad`` by point where readings spoke of it; ``share``: the supposed share of bad points in each sample."""
+
+    bad: dict[str, Bools]
+    share: Floats
+
+    def bites(self, point: str, miss: float) -> Floats:
+        """(samples,) chance that a tip on the point bites."""
+        return np.asarray(1.0 - miss * self.bad.get(point, self.share), dtype=np.float64)
+
+
+def _samples(posterior: CopperBelief, piece: int, seed: int) -> tuple[Bools, _Contacts]:
+    """(sites of the piece, samples) broken, and how the points bite, over all suppositions by their weight."""
+    parts: list[Bools] = []
+    shares: list[Floats] = []
+    bads: list[dict[str, Bools]] = []
+    left = SAMPLES
+    for i, bench in enumerate(posterior.benches):
+        count = left if i == len(posterior.benches) - 1 else min(left, round(SAMPLES * bench.weight))
+        left -= count
+        if not count:
+            continue
+        broken, bad = draw(posterior.piece(piece, bench), count, seed + i)
+        parts.append(broken)
+        bads.append(bad)
+        shares.append(np.full(count, bench.share))
+    names = {name for bad in bads for name in bad}
+    joined = {
+        name: np.concatenate(
+            [
+                np.asarray(bad.get(name, np.zeros(len(share), dtype=np.bool_)), dtype=np.bool_)
+                for bad, share in zip(bads, shares, strict=True)
+            ]
+        )
+        for name in names
+    }
+    return np.concatenate(parts, axis=1), _Contacts(joined, np.concatenate(shares))
 
 
 def _asked(posterior: CopperBelief) -> dict[frozenset[str], int]:
@@ -145,9 +185,9 @@ def _classes(copper: Copper, risk: Risk, v: int, skipped: Collection[str]) -> li
     return list(groups.values())
 
 
-def node_labels(copper: Copper, piece: PieceBelief, broken: Bools, nodes: Sequence[int]) -> Ints:
+def node_labels(copper: Copper, piece: int, broken: Bools, nodes: Sequence[int]) -> Ints:
     """(nodes, samples): equal numbers in a sample mean that the nodes are joined in it. ``broken``: (sites of the piece, samples)."""
-    place = {k: i for i, k in enumerate(copper.pieces[piece.piece])}
+    place = {k: i for i, k in enumerate(copper.pieces[piece])}
     tree = copper.tree
     needed: set[int] = set()
     for node in nodes:
@@ -214,7 +254,7 @@ def _with_points(
     joined: Bools,
     points_a: Sequence[ProbePoint],
     points_b: Sequence[ProbePoint],
-    bad: dict[str, Bools],
+    contacts: _Contacts,
     costs: CostTable,
     tips: TipState,
     asked: dict[frozenset[str], int],
@@ -228,10 +268,8 @@ def _with_points(
         for b in _handy(points_b, tips, posterior):
             if a.id == b.id or asked.get(frozenset((a.id, b.id)), 0) >= MOST_REPEATS:
                 continue
-            bite = np.ones(len(joined))
-            for point in (a, b):
-                miss = basis.contact_false_open
-                bite = bite * (1.0 - miss * (bad[point.id] if point.id in bad else posterior.p(point.id)))
+            miss = basis.contact_false_open
+            bite = contacts.bites(a.id, miss) * contacts.bites(b.id, miss)
             closes = float(bite[joined].mean()) if joined.any() else float(bite.mean())
             p_closed_joined = closes * (1.0 - low_open) + (1.0 - closes) * low_closed
             bits = float(information(pi, p_closed_joined, low_closed))

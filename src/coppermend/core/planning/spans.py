@@ -123,12 +123,9 @@ def crossing_opens(posterior: CopperBelief, risk: Risk, number: int) -> list[Tak
     edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
     first = copper.site[edge.sites[0]]
     block = copper.block_of[first]
-    piece = posterior.pieces.get(copper.tree.piece[copper.graph.sites[first].a])
-    if piece is None:
-        return []
     return [
         r
-        for r in piece.readings
+        for r in posterior.readings.get(copper.tree.piece[copper.graph.sites[first].a], ())
         if not r.closed and any(b == block for b, _, _ in copper.tree.route(r.node_a, r.node_b))
     ]
 
