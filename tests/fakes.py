@@ -90,6 +90,9 @@ class MemoryStore:
             out.append(CaseHead(case, number, len(entries), entries[0], boards[-1] if boards else None, entries[-1]))
         return tuple(out)
 
+    def numbers(self) -> tuple[tuple[int, str], ...]:
+        return tuple(enumerate(self._cases, 1))
+
     def number_of(self, case: str) -> int:
         return self._cases.index(case) + 1 if case in self._cases else 0
 

@@ -6,6 +6,7 @@ import functools
 import io
 import json
 import os
+import shutil
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -13,7 +14,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from coppermend.bootstrap import open_shelved
+from coppermend.bootstrap import demo_package, open_shelved
 from coppermend.cli import main
 from coppermend.services.ports import ShelvedBoard
 
@@ -313,3 +314,22 @@ def test_doctor_says_no_when_the_store_is_damaged(case: Run, tmp_path: Path) -> 
     line.close()
     status, out, _ = case("doctor")
     assert status == 1 and "LOG-011" in out
+
+
+def test_a_case_whose_package_moved_says_so_and_takes_the_new_place(
+    case: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("coppermend.bootstrap.open_shelved", open_shelved)
+    small = tmp_path / "small"
+    shutil.copytree(Path(demo_package()), small)
+    assert json.loads(case("case", "new", "--board", "small", "--title", "Moved", "--json")[1])["number"] == 2
+    assert case("note", "2", "remark", "here")[0] == 0
+    small.rename(tmp_path / "elsewhere")
+    status, _, err = case("next", "2")
+    assert status == 2 and "CAS-005" in err and "case board" in err
+    assert case("case", "board", "2", "--board", "elsewhere")[0] == 0 and case("next", "2")[0] == 0
+    (tmp_path / "elsewhere" / "parts.csv").unlink()
+    status, _, err = case("next", "2")
+    assert status == 2 and "CAS-004" in err and "--changed" in err
+    assert case("case", "board", "2", "--board", "elsewhere")[0] == 2
+    assert case("case", "board", "2", "--board", "elsewhere", "--changed")[0] == 0 and case("next", "2")[0] == 0

@@ -109,6 +109,7 @@ def test_cases_have_short_numbers_and_heads(make: Make) -> None:
         (2, second, 1, "second"),
     ]
     assert heads[0].board is not None and heads[0].last.kind == "board" and heads[1].board is None
+    assert store.numbers() == ((1, first), (2, second))
     assert (store.number_of(first), store.number_of(second), store.number_of("no such case")) == (1, 2, 0)
 
 

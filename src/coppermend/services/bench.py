@@ -21,6 +21,7 @@ from coppermend.core.planning.round import plan_round, sites_at_risk
 from coppermend.core.planning.spans import not_proven, spans
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bind import Binding, bind
+from coppermend.services.pinwork import pin_break, pin_step
 from coppermend.services.workshop import Workshop
 
 WINDOW_MM = 1.27
@@ -158,7 +159,10 @@ def _next(binding: Binding) -> NextStep:
 
 
 def _with_wire(binding: Binding, step: NextStep, span: Span) -> NextStep:
-    """The step with the wires that restore the net: the plan as ``wire``, each wire in words among the notes."""
+    """The step with the wires that restore the net (the plan as ``wire``), or with the work on a pin when the break lies inside one."""
+    inside = pin_break(binding.graph, span)
+    if inside is not None:
+        return pin_step(binding, step, inside, COSTS)
     broken = [site for one in spans_of(binding) if one.net == span.net for site in one.sites] or list(span.sites)
     try:
         plan = propose_wires(binding.graph, broken, board=binding.board, alternatives=0)[0]

@@ -15,12 +15,13 @@ from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.board.model import Board, PartState
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.copper.worked import PatchWire, TrackCut, worked
-from coppermend.core.findings import Place, refuse
+from coppermend.core.findings import Place, Refusal, refuse
 from coppermend.core.log.state import CaseState, Cut, PointRef, Wire
 from coppermend.core.planning.spans import spans
 from coppermend.services.cases import case_state
 from coppermend.services.evidence import fold_evidence
 from coppermend.services.points import point_now
+from coppermend.services.ports import ShelvedBoard
 from coppermend.services.workshop import Workshop
 
 
@@ -56,7 +57,7 @@ def bind(workshop: Workshop, case: str) -> Binding:
     if known is not None and known.mark == mark:
         return known
     state = case_state(workshop, case)
-    shelved = workshop.shelf.known(state.package_id) or workshop.shelf.take(state.package)
+    shelved = workshop.shelf.known(state.package_id) or _taken(workshop, state)
     if shelved.board.package_id != state.package_id:
         raise refuse(
             "CAS-004",
@@ -68,6 +69,19 @@ def bind(workshop: Workshop, case: str) -> Binding:
     made = bind_state(state, shelved.board, shelved.graph, mark, kept)
     workshop.bindings[case] = made
     return made
+
+
+def _taken(workshop: Workshop, state: CaseState) -> ShelvedBoard:
+    """The board read from where the log says its package is."""
+    try:
+        return workshop.shelf.take(state.package)
+    except Refusal as err:
+        raise refuse(
+            "CAS-005",
+            f"The board of this case cannot be had: {err.finding.words}",
+            f"{err.finding.remedy} Or say where its package is now: coppermend case board CASE --board PACKAGE.",
+            err.finding.place,
+        ) from err
 
 
 def bind_state(

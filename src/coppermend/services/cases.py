@@ -120,19 +120,17 @@ def list_cases(workshop: Workshop) -> tuple[CaseRow, ...]:
 
 def find_case(workshop: Workshop, name: str) -> str:
     """The id of the case that a person means by a short number (``3``), an id, or the beginning or end of one. Refusal CAS-001 or CAS-002."""
-    heads = workshop.store.heads()
+    numbers = workshop.store.numbers()
     wanted = name.strip().lower().removeprefix("#")
     if wanted.isdigit():
-        found = [head.id for head in heads if head.number == int(wanted)]
+        found = [case for number, case in numbers if number == int(wanted)]
     else:
-        found = [
-            head.id for head in heads if len(wanted) >= 4 and (head.id.startswith(wanted) or head.id.endswith(wanted))
-        ]
+        found = [case for _, case in numbers if len(wanted) >= 4 and (case.startswith(wanted) or case.endswith(wanted))]
     if len(found) == 1:
         return found[0]
     if found:
         raise refuse("CAS-002", f"{len(found)} cases go by {name!r}.", "Give more of the id, or the short number.")
-    here = ", ".join(f"{head.number} ({head.first.payload.get('title')})" for head in heads[-5:])
+    here = ", ".join(f"{row.number} ({row.title})" for row in list_cases(workshop)[-5:])
     remedy = (
         f"Cases here: {here}." if here else "There are none yet: coppermend case new --board PACKAGE --title TITLE."
     )

@@ -57,6 +57,9 @@ class CaseStore(Protocol):
     def heads(self) -> tuple[CaseHead, ...]:
         """All cases, lowest number first."""
 
+    def numbers(self) -> tuple[tuple[int, str], ...]:
+        """(short number, id) of every case, lowest number first; quick."""
+
     def number_of(self, case: str) -> int:
         """The case's short number in this store; 0 when there is none."""
 

@@ -45,6 +45,7 @@ _LARGEST_LAMPORT = select(func.max(ENTRIES.c.lamport)).where(ENTRIES.c.case_id =
 _BEFORE = select(_BY_ID.scalar_subquery(), _LAST_OF_BENCH.scalar_subquery(), _LARGEST_LAMPORT.scalar_subquery())
 """What append must know, in one question: the entry of that id, the bench's last one, the case's largest lamport."""
 _INSERT = insert(ENTRIES)
+_NUMBERS = select(CASES.c.number, CASES.c.id).order_by(CASES.c.number)
 
 
 class SqlCaseStore:
@@ -132,6 +133,11 @@ class SqlCaseStore:
         )
         with in_words(self._place), self._reader.connect() as line:
             return tuple(self._head(line, number, case, n) for number, case, n in line.execute(rows).all())
+
+    def numbers(self) -> tuple[tuple[int, str], ...]:
+        """(short number, id) of every case."""
+        with in_words(self._place), self._reader.connect() as line:
+            return tuple((int(number), str(case)) for number, case in line.execute(_NUMBERS))
 
     def number_of(self, case: str) -> int:
         """The case's short number; 0 when there is none."""

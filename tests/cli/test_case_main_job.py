@@ -1,0 +1,95 @@
+"""The main job through the services on the demonstration machine: breaks are found, patched, proven, and power comes last.
+
+The board that answers is not the practice patient: it is the copper graph with some sites taken away, read by union-find. Which sites, is drawn
+by a fixed seed from those that a check can prove.
+"""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import pytest
+
+from coppermend.bootstrap import workshop
+from coppermend.core.planning.model import NextStep
+from coppermend.core.rework.wires import WirePlan
+from coppermend.services.areas import add_area
+from coppermend.services.bench import next_for_case, proven_for_case
+from coppermend.services.bind import bind
+from coppermend.services.cases import new_case
+from coppermend.services.evidence import Pieces
+from coppermend.services.notes import note
+from coppermend.services.power import power_gate
+from coppermend.services.requests import Request
+from coppermend.services.workshop import Workshop
+
+MOST_STEPS = 300
+
+
+class Machine:
+    """A board with broken sites, at the bench: answers checks on the copper as it is now, wires included."""
+
+    def __init__(self, made: Workshop, case: str, broken: set[str]) -> None:
+        self.made, self.case, self.broken = made, case, broken
+
+    def answer(self, step: NextStep) -> str:
+        assert step.check is not None
+        graph = bind(self.made, self.case).graph
+        a, b = graph.point(step.check.point_a), graph.point(step.check.point_b)
+        pieces = Pieces(graph, self.broken)
+        return "open" if a.net != b.net or pieces.apart(a, b) else "closed"
+
+    def mend(self, step: NextStep) -> None:
+        """Seating anew mends legs and contacts, soldering mends joints; noted as the step's last words say."""
+        kind, place = step.words.rstrip(".").split("note: ")[1].split()
+        note(self.made, self.case, Request("reseat", part=place) if kind == "reseat" else Request("solder", (place,)))
+        mends = ("leg@", "contact@") if kind == "reseat" else ("joint@",)
+        pin = place.split("/")[0] + ("." if kind == "reseat" else "")
+        self.broken -= {
+            site for site in self.broken if site.startswith(mends) and (site.split("@")[1] + ".").startswith(pin)
+        }
+
+
+def work_through(machine: Machine) -> tuple[int, list[NextStep]]:
+    """Do what the tool says until it says something else than check or patch: (checks done, patch steps)."""
+    checks, patches = 0, []
+    for _ in range(MOST_STEPS):
+        step = next_for_case(machine.made, machine.case)
+        if step.check is not None:
+            checks += 1
+            note(
+                machine.made,
+                machine.case,
+                Request(machine.answer(step), (step.check.point_a, step.check.point_b), instrument="beep"),
+            )
+        elif step.kind == "patch":
+            patches.append(step)
+            assert isinstance(step.wire, WirePlan)
+            for wire in step.wire.wires:
+                note(machine.made, machine.case, Request("patch", (wire.a.point, wire.b.point), "30awg"))
+        elif step.kind in ("reseat", "solder"):
+            machine.mend(step)
+            patches.append(step)
+        else:
+            assert step.kind == "gate", step
+            return checks, patches
+    pytest.fail(f"no end after {MOST_STEPS} steps")
+
+
+@pytest.mark.parametrize(("seed", "breaks"), [(1, 0), (2, 1), (3, 2), pytest.param(7, 3, marks=pytest.mark.soak)])
+def test_every_break_is_found_patched_and_proven_before_power(tmp_path: Path, seed: int, breaks: int) -> None:
+    made = workshop(str(tmp_path / "store"))
+    case = new_case(made, "demo", "Machine").state.case
+    add_area(made, case, part="U4", margin_mm=1.0)
+    provable = proven_for_case(made, case).open_sites
+    broken = set(random.Random(seed).sample(provable, breaks))
+    machine = Machine(made, case, set(broken))
+    checks, patches = work_through(machine)
+    announced = {site for step in patches if step.span for site in step.span.sites}
+    assert broken <= announced and len(patches) >= breaks
+    assert len({step.span for step in patches}) <= breaks + 1
+    proof = proven_for_case(made, case)
+    assert proof.all_proven and proof.broken == () and proof.open_sites == ()
+    assert machine.broken == set(bind(made, case).broken) & broken and checks > 0
+    assert [one.item for one in power_gate(made, case).missing] == ["orientation", "rails", "supply", "limit"]
