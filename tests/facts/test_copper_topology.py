@@ -183,3 +183,36 @@ def test_a_bare_hole_joins_nothing() -> None:
 def test_lettering_in_copper_has_no_sites() -> None:
     graph = one_layer(pad(0, 0, 1), pad(5, 0, 1), track(0.3, (0, 0), (5, 0)), track(0.2, (0, 9), (1, 10), (2, 9)))
     assert len(graph.sites) == 1
+
+
+def test_a_hatched_pour_is_one_sheet() -> None:
+    lines = [k * 1.27 for k in range(12)]
+    hatch = [
+        piece
+        for k in lines
+        for ends in (((0, k), (lines[-1], k)), ((k, 0), (k, lines[-1])))
+        for piece in track(0.25, *ends)
+    ]
+    lead = track(0.3, (lines[-1], lines[5]), (20, lines[5]))
+    graph = one_layer(hatch, lead, pad(20, lines[5], 1), pad(lines[3], lines[4], 1.6))
+    assert kinds(graph) == {"land": 2, "sheet": 1}
+    assert [s.kind for s in graph.sites].count(SiteKind.SPOKE) == 4
+    (run,) = runs(graph)
+    assert run.length_mm == pytest.approx(20 - lines[-1] - 0.5, abs=1e-6)
+
+
+def test_a_painted_pour_is_one_sheet_with_its_spokes() -> None:
+    """Filled by strokes round two clearances; one land inside is tied by four drawn spokes, the other is free."""
+    area = shapely.box(0, 0, 20, 12)
+    for x in (5, 15):
+        area = area.difference(shapely.Point(x, 6).buffer(1.5))
+    fill: list[Piece] = []
+    for k in range(1, 79):
+        for part_line in shapely.get_parts(
+            shapely.LineString([(0.1, 0.15 * k), (19.9, 0.15 * k)]).intersection(area.buffer(-0.1))
+        ):
+            fill.append(("draw", part_line, 0.1))
+    ties = [*track(0.4, (5 - 1.9, 6), (5 + 1.9, 6)), *track(0.4, (5, 6 - 1.9), (5, 6 + 1.9))]
+    graph = one_layer(fill, ties, pad(5, 6, 1.8), pad(15, 6, 1.8))
+    assert [s.kind for s in graph.sites] == [SiteKind.SPOKE] * 4
+    assert kinds(graph) == {"land": 1, "sheet": 1}

@@ -33,7 +33,7 @@ from coppermend.core.findings import Finding, Place, Severity
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.core.units import COPPER_THICKNESS_MM, sheet_resistance_ohm
 
-GRAPH_VERSION = 1
+GRAPH_VERSION = 2
 """Raise when a build gives another graph for the same board: cached graphs of other versions are not read."""
 
 CONNECTOR_PREFIXES = ("J", "P", "K", "CN", "X", "CON", "SK", "SL", "JP", "TP")
@@ -498,6 +498,9 @@ def _finish(work: _Work) -> CopperGraph:
             node = layer.first + layer.topology.blob_node[k]
             if work.node_kind[node] == "sheet":
                 nodes.setdefault(node, []).extend(blob.pieces)
+        for mesh, runs in layer.topology.hatch.items():
+            strokes = [(shapely.LineString(run.path), min(run.widths) / 2) for run in runs]
+            nodes.setdefault(layer.first + mesh, []).extend(strokes)
         sheets += [Sheet(n, layer.copper.key, _rings(p), layer.sheet_ohm) for n, p in sorted(nodes.items())]
     through = tuple(Through(p.ref, a, b, ohm) for p in board.parts for a, b, ohm in p.through_ohm)
     states = tuple((p.ref, p.state) for p in board.parts)

@@ -30,6 +30,10 @@ STUB_WIDTHS = 1.0
 """A loose end shorter than this share of the widest copper where it hangs is an overshoot, no run. Our choice."""
 
 
+HATCH_LOOPS = 12
+"""Tracks that close at least this many loops among themselves, outside any land, are a hatched pour. Our choice."""
+
+
 @dataclass(slots=True)
 class Run:
     """A track run between the local nodes ``a`` and ``b``: path in mm from a to b, width of each of its segments, length."""
@@ -70,6 +74,8 @@ class LayerTopology:
     blob_node: list[int]
     runs: list[Run]
     spokes: list[Spoke] = field(default_factory=list)
+    hatch: dict[int, list[Run]] = field(default_factory=dict)
+    """Sheet node -> the runs that a hatched pour was drawn with."""
 
 
 class _Line:
@@ -415,11 +421,57 @@ def meet_layer(parts: LayerParts) -> LayerTopology:
     fixed = len(parts.blobs)
     for run in pieces:
         run.a, run.b = work.node.find(run.a), work.node.find(run.b)
-    runs = _Simplifier(pieces, fixed).run()
-    return _numbered(parts, work, runs, spokes)
+    runs, hatch = hatched(_Simplifier(pieces, fixed).run(), fixed)
+    return _numbered(parts, work, runs, spokes, hatch)
 
 
-def _numbered(parts: LayerParts, work: _Meeting, runs: list[Run], spokes: list[Spoke]) -> LayerTopology:
+def hatched(runs: list[Run], fixed: int) -> tuple[list[Run], dict[int, list[Run]]]:
+    """Meshes of tracks that meet outside any land (hatched pours) taken together: the runs that remain, and per mesh node its runs.
+
+    A mesh is what is left of runs between junctions after loose ends are taken away, where it closes at least HATCH_LOOPS loops.
+    """
+    near: dict[int, list[int]] = {}
+    for k, run in enumerate(runs):
+        if run.a >= fixed and run.b >= fixed:
+            near.setdefault(run.a, []).append(k)
+            near.setdefault(run.b, []).append(k)
+    live = {k for keys in near.values() for k in keys}
+    degree = {node: len(keys) for node, keys in near.items()}
+    todo = [node for node, d in degree.items() if d == 1]
+    while todo:
+        node = todo.pop()
+        for k in near[node]:
+            if k in live:
+                live.discard(k)
+                other = runs[k].a if runs[k].b == node else runs[k].b
+                degree[other] -= 1
+                if degree[other] == 1:
+                    todo.append(other)
+    group = Union(max((max(r.a, r.b) for r in runs), default=0) + 1)
+    for k in live:
+        group.join(runs[k].a, runs[k].b)
+    meshes: dict[int, list[int]] = {}
+    for k in sorted(live):
+        meshes.setdefault(group.find(runs[k].a), []).append(k)
+    nodes: dict[int, int] = {}
+    gone: dict[int, list[Run]] = {}
+    for root, keys in meshes.items():
+        ends = {n for k in keys for n in (runs[k].a, runs[k].b)}
+        if len(keys) - len(ends) + 1 >= HATCH_LOOPS:
+            gone[root] = [runs[k] for k in keys]
+            nodes |= dict.fromkeys(ends, root)
+    if not gone:
+        return runs, {}
+    taken = {id(run) for mesh in gone.values() for run in mesh}
+    left = [run for run in runs if id(run) not in taken]
+    for run in left:
+        run.a, run.b = nodes.get(run.a, run.a), nodes.get(run.b, run.b)
+    return [run for run in left if run.a != run.b], gone
+
+
+def _numbered(
+    parts: LayerParts, work: _Meeting, runs: list[Run], spokes: list[Spoke], hatch: dict[int, list[Run]]
+) -> LayerTopology:
     kind: list[str] = []
     net: list[int] = []
     place: list[Point] = []
@@ -430,7 +482,7 @@ def _numbered(parts: LayerParts, work: _Meeting, runs: list[Run], spokes: list[S
     for run in runs:
         degree[run.a] = degree.get(run.a, 0) + 1
         degree[run.b] = degree.get(run.b, 0) + 1
-    for node in sorted({*blob_node, *degree}):
+    for node in sorted({*blob_node, *degree, *hatch}):
         number[node] = len(kind)
         if node < len(parts.blobs):
             blob = parts.blobs[node]
@@ -438,7 +490,7 @@ def _numbered(parts: LayerParts, work: _Meeting, runs: list[Run], spokes: list[S
             net.append(blob.net)
             place.append(blob.place)
         else:
-            kind.append("end" if degree[node] == 1 else "junction")
+            kind.append("sheet" if node in hatch else "end" if degree[node] == 1 else "junction")
             net.append(work.net[node])
             place.append(work.place[node])
     for run in runs:
@@ -446,7 +498,9 @@ def _numbered(parts: LayerParts, work: _Meeting, runs: list[Run], spokes: list[S
     for spoke in spokes:
         spoke.land, spoke.sheet = number[blob_node[spoke.land]], number[blob_node[spoke.sheet]]
     blob_node = [number[n] for n in blob_node]
-    return LayerTopology(parts.key, kind, net, place, blob_node, runs, [s for s in spokes if s.land != s.sheet])
+    meshes = {number[node]: mesh for node, mesh in hatch.items()}
+    kept = [s for s in spokes if s.land != s.sheet]
+    return LayerTopology(parts.key, kind, net, place, blob_node, runs, kept, meshes)
 
 
 SOLID_SHARE = 0.6
