@@ -265,6 +265,11 @@ def test_a_changed_entry_and_a_changed_attachment_are_named(tmp_path: Path) -> N
     assert "entry 4" in found[1][1] and name in found[2][1]
     with pytest.raises(Refusal, match="STO-021"):
         store.attachment(name)
+    with pytest.raises(Refusal, match="STO-015"):
+        store.entries(case)
+    other = new_case(store)
+    assert [one.first.payload["title"] for one in store.heads()] == ["cannot be read any more, run doctor", "M"]
+    assert len(store.entries(other)) == 1
     store.close()
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
+import weakref
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -20,10 +21,10 @@ from coppermend.adapters.storage import attachments
 from coppermend.adapters.storage.errors import in_words, read_only
 from coppermend.adapters.storage.place import at, prepare, reading_copy, store_place
 from coppermend.adapters.storage.schema import CASES, ENTRIES, FACTS, META, SCHEMA_VERSION
-from coppermend.core.findings import Finding, Place, Severity, refuse
+from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
 from coppermend.core.log.chain import check_chain
 from coppermend.core.log.kinds import check_payload
-from coppermend.core.log.model import Draft, Entry, entry_from_dict, placed
+from coppermend.core.log.model import NO_PREV, Draft, Entry, entry_from_dict, placed
 from coppermend.services.ports import CaseHead
 
 BUSY_MS = 10_000
@@ -182,6 +183,8 @@ class SqlCaseStore:
             raise read_only(self._place)
         with in_words(self._place):
             path, self._scratch = reading_copy(self._place)
+        if self._scratch:
+            weakref.finalize(self, shutil.rmtree, self._scratch, True)
         uri = path.absolute().as_uri() + "?immutable=1"
         return create_engine("sqlite://", creator=lambda: sqlite3.connect(uri, uri=True), poolclass=NullPool)
 
@@ -263,7 +266,10 @@ class SqlCaseStore:
         ).scalar_one()
         board = line.execute(_LAST.where(mine, ENTRIES.c.kind == "board")).scalar()
         last = line.execute(_LAST.where(mine)).scalar_one()
-        return CaseHead(case, number, count, _entry(first), None if board is None else _entry(board), _entry(last))
+        try:
+            return CaseHead(case, number, count, _entry(first), None if board is None else _entry(board), _entry(last))
+        except Refusal:
+            return CaseHead(case, number, count, _unreadable(case), None, _unreadable(case))
 
     def _check_case(self, line: Connection, case: str) -> list[Finding]:
         rows = line.execute(select(ENTRIES.c.id, ENTRIES.c.body).where(ENTRIES.c.case_id == case)).all()
@@ -271,7 +277,7 @@ class SqlCaseStore:
         for entry_id, body in rows:
             try:
                 read.append(_entry(body))
-            except ValueError:
+            except Refusal:
                 found.append(
                     Finding(
                         "STO-015",
@@ -315,7 +321,22 @@ def _row(entry: Entry) -> dict[str, Any]:
 
 
 def _entry(body: str) -> Entry:
-    return entry_from_dict(json.loads(body))
+    """The entry of a stored body. Refusal STO-015 when it can no longer be read."""
+    try:
+        return entry_from_dict(json.loads(body))
+    except (ValueError, RecursionError, Refusal) as err:
+        words = f"An entry can no longer be read: it begins {body[:60]!r}."
+        raise refuse(
+            "STO-015",
+            words,
+            "Run doctor: it names the entry. Restore the store from a backup, or import the case's latest export elsewhere.",
+        ) from err
+
+
+def _unreadable(case: str) -> Entry:
+    """What stands in a list for a case whose entries can no longer be read."""
+    payload = {"title": "cannot be read any more, run doctor"}
+    return Entry("", case, "", 1, 1, NO_PREV, "", "", "", "case", 1, payload)
 
 
 def _same(known: Entry, draft: Draft) -> Entry:

@@ -48,7 +48,7 @@ def _text(value: Json) -> str:
     if isinstance(value, float):
         return _number(value)
     if isinstance(value, Mapping):
-        keys = sorted(value, key=lambda key: key.encode("utf-16-be"))
+        keys = sorted(value) if all(map(str.isascii, value)) else sorted(value, key=_utf16)
         return "{" + ",".join(f"{_string(key)}:{_text(value[key])}" for key in keys) + "}"
     if isinstance(value, Sequence):
         return "[" + ",".join(_text(one) for one in value) + "]"
@@ -57,6 +57,10 @@ def _text(value: Json) -> str:
 
 _string = json.JSONEncoder(ensure_ascii=False).encode
 """A string in quotes with the shortest escapes, as RFC 8785 section 3.2.2.2 asks."""
+
+
+def _utf16(key: str) -> bytes:
+    return key.encode("utf-16-be")
 
 
 def _is_a_floats_text(value: int) -> bool:
