@@ -131,6 +131,7 @@ def test_resistor_markings(marking, value):
 def test_the_machine_file_speaks_of_this_machine():
     by_ref, named = {p.ref: p for p in PARTS}, nets(PARTS)
     assert sorted(MACHINE["socketed"]) == sorted(p.ref for p in PARTS if p.state == "socketed")
+    assert set(MACHINE["replaced_sockets"]) <= set(MACHINE["socketed"])
     low = {p.ref: ohms(p.value) for p in PARTS if p.device.name == "resistor" and ohms(p.value) < 100}
     assert {r["ref"]: r["ohm"] for r in MACHINE["low_ohm_parts"]} == low
     for step in MACHINE["start"]:
