@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.copper.places import layer_words, mm_words
-from coppermend.core.copper.resistance import Ohms, effective_ohm
+from coppermend.core.copper.resistance import Ohms, effective_ohm, known_node
 from coppermend.core.copper.worked import node_of
 from coppermend.core.findings import refuse
 
@@ -149,7 +149,7 @@ def way(graph: CopperGraph, point_a: str, point_b: str) -> Way:
     Points are ids (``U1.8/leg``, ``via@x,y/s``) or pins (``U1.8``: what the part's state exposes). Refusal GRF-020 for an unknown point,
     GRF-021 where copper does not join the two.
     """
-    a, b = _known(graph, point_a), _known(graph, point_b)
+    a, b = known_node(graph, point_a), known_node(graph, point_b)
     sites = shortest(graph, a, b)
     if sites is None:
         names = [graph.net_names[graph.node_net[n]] for n in (a, b)]
@@ -173,15 +173,6 @@ def way(graph: CopperGraph, point_a: str, point_b: str) -> Way:
         effective_ohm(graph, point_a, point_b),
         _has_other_ways(graph, a, b, ids),
     )
-
-
-def _known(graph: CopperGraph, point: str) -> int:
-    node = node_of(graph, point)
-    if node is None:
-        raise refuse(
-            "GRF-020", f"There is no point {point} on this board.", "See the net's points with: coppermend board graph."
-        )
-    return node
 
 
 def _words(site: Site) -> str:

@@ -195,14 +195,15 @@ def effective_ohm(graph: CopperGraph, point_a: str, point_b: str) -> Ohms:
 
     Temperature 20 degC, foil thickness as the board states. Refusal GRF-020 for an unknown point.
     """
-    nodes = [_node(graph, p) for p in (point_a, point_b)]
+    nodes = [known_node(graph, p) for p in (point_a, point_b)]
     if nodes[0] == nodes[1]:
         return Ohms(0.0, 0.0, 0.0)
     value = float(node_pairs_ohm(graph, graph.node_net[nodes[0]], nodes)[0, 1])
     return Ohms(value, value / (1 + SPREAD), value / (1 - SPREAD), solver(graph, graph.node_net[nodes[0]]).note)
 
 
-def _node(graph: CopperGraph, point: str) -> int:
+def known_node(graph: CopperGraph, point: str) -> int:
+    """The node of a point. Refusal GRF-020 when the board has no such point."""
     node = node_of(graph, point)
     if node is None:
         raise refuse(
@@ -216,7 +217,7 @@ def all_pairs_ohm(graph: CopperGraph, net: int, points: Sequence[str]) -> NDArra
 
     One factorisation and n solves. Refusal GRF-020 for an unknown point.
     """
-    return node_pairs_ohm(graph, net, [_node(graph, p) for p in points])
+    return node_pairs_ohm(graph, net, [known_node(graph, p) for p in points])
 
 
 def node_pairs_ohm(graph: CopperGraph, net: int, nodes: Sequence[int]) -> NDArray[np.float64]:

@@ -58,15 +58,22 @@ def worked(
 
     ``part_states`` reference designator -> state, for parts that differ from the state as built; unknown parts are left out with a finding.
     ``sockets`` parts that have a socket on the board now (default: those built in sockets, and those whose state is socketed).
-    Node numbers of the copper stay; metal of parts that changed gets new ones. What could not be laid is a finding of the result (GRF-010 to GRF-013).
+    Node numbers of the copper stay; metal of parts that changed gets new ones. What could not be laid is a finding of the result (GRF-010 to GRF-012).
     """
     states = dict(part_states or {})
     found: list[Finding] = []
     known = dict(graph.part_states)
     for ref in [r for r in states if r not in known]:
         del states[ref]
-        words = f"{ref} is no part of this board; its state was left out."
-        found.append(Finding("GRF-010", Severity.WARNING, Place(thing=ref), words, "Check the designator."))
+        found.append(
+            Finding(
+                "GRF-010",
+                Severity.WARNING,
+                Place(thing=ref),
+                f"{ref} is no part of this board; its state was left out.",
+                "Check the designator.",
+            )
+        )
     out = _with_states(graph, states, sockets)
     for cut in cuts:
         out = _with_cut(out, cut, found)
@@ -253,13 +260,12 @@ def _with_wires(graph: CopperGraph, wires: tuple[PatchWire, ...], found: list[Fi
 def _with_cut(graph: CopperGraph, cut: TrackCut, found: list[Finding]) -> CopperGraph:
     place = _cut_place(graph, cut)
     if place is None:
-        words = "A cut track was left out: no track was found where the log places the cut."
         found.append(
             Finding(
                 "GRF-012",
                 Severity.ERROR,
-                Place(x_mm=cut.x_mm, y_mm=cut.y_mm),
-                words,
+                Place(x_mm=cut.x_mm, y_mm=cut.y_mm, thing=" ".join(w for w in (cut.point_a, cut.point_b) if w) or None),
+                "A cut track was left out: no track was found where the log places the cut.",
                 "Name two points with a track between.",
             )
         )
