@@ -10,6 +10,7 @@ import pytest
 from tests.copper_boards import board, pad, part, track
 from tests.fakes import fake_workshop
 
+from coppermend.core.belief.model import Basis
 from coppermend.core.board.model import PartState
 from coppermend.core.copper.build import build_graph
 from coppermend.core.findings import Refusal
@@ -63,6 +64,10 @@ def say(bench: tuple[Workshop, str], *lines: str) -> Binding:
 
 def holds(binding: Binding) -> list[tuple[str, str, str]]:
     return [(one.point_a, one.point_b, one.says) for one in binding.evidence]
+
+
+def test_the_numbers_a_case_was_opened_with_come_back_as_they_were(bench: tuple[Workshop, str]) -> None:
+    assert bind(*bench).basis == Basis()
 
 
 def test_a_plain_pin_is_stored_as_what_its_part_exposes(bench: tuple[Workshop, str]) -> None:

@@ -119,10 +119,15 @@ def basis_of(state: CaseState) -> Basis:
     """The numbers that the log says a belief uses; the defaults of this version where it names none. Fields of a later version are ignored."""
     values = {name: json.loads(text) for name, _, text in state.basis}.get("priors", {})
     known = {one.name for one in fields(Basis)}
-    taken = {name: value for name, value in values.items() if name in known}
+    taken = {name: _tuples(value) for name, value in values.items() if name in known}
     if "severity_factor" in taken:  # JSON has text keys only
         taken["severity_factor"] = {int(key): float(value) for key, value in taken["severity_factor"].items()}
     return Basis(**taken)
+
+
+def _tuples(value: Any) -> Any:
+    """JSON's lists as tuples, as the values that are compared and remembered by."""
+    return tuple(_tuples(one) for one in value) if isinstance(value, list) else value
 
 
 def work_area(state: CaseState) -> list[WorkArea]:
