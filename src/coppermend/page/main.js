@@ -1,7 +1,7 @@
 // @ts-check
 /** The page: joins the leaves, the map, the slip and the server. Every decision about the board is the server's. */
 import { byId, fill, h } from './shared/dom.js';
-import { findingOf, follow, get, post, send } from './shared/api.js';
+import { findingOf, follow, get, post, send, write } from './shared/api.js';
 import { icon } from './shared/icons.js';
 import { KEYS, nameOf } from './shared/keys.js';
 import { sentence } from './shared/words.js';
@@ -268,7 +268,7 @@ export class App {
     if (this.busy) return;
     this.busy = true;
     try {
-      const out = await post(this.url('entries'), { kind, points: [], value: '', words: '', options: {}, ...rest });
+      const out = await write(this.url('entries'), { kind, points: [], value: '', words: '', options: {}, ...rest });
       this.own = { a: null, b: null };
       const row = out.bench.readings.at(-1);
       this.toast(kind === 'undo' ? sentence(out.words) : `Noted: ${row && row.kind === kind ? row.short : out.words}`);
@@ -387,8 +387,9 @@ export class App {
 
   /** @param {string} text */
   async find(text) {
-    if (!text) return byId('find-text').focus();
+    if (!text) return byId('find-text').select();
     const found = await get(this.url(`find?text=${encodeURIComponent(text)}`));
+    byId('find-text').blur();
     if (this.view !== 'bench') location.hash = `#/case/${this.id}/bench`;
     if (found.net >= 0) await this.light_net(found.net, found.point ?? '');
     await this.map.show(found.places, found.side || undefined);

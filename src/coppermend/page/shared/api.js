@@ -1,6 +1,8 @@
 // @ts-check
 /** Calls to the bench's own server. Every refusal has one shape: a finding with code, words and remedy. */
 
+import { freshId } from './id.js';
+
 /** @typedef {{code: string, severity: string, words: string, remedy: string, place: Record<string, any>}} Finding */
 
 export class Refused extends Error {
@@ -40,6 +42,19 @@ export const get = (path) => call(path);
 
 /** @param {string} path @param {any} body */
 export const post = (path, body) => call(path, { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) });
+
+/** Write an entry; when no answer comes it is tried again under the same id, so that nothing is written twice. @param {string} path @param {any} body @param {number} [tries] */
+export async function write(path, body, tries = 4) {
+  const once = { ...body, entry_id: freshId() };
+  for (let i = 1; ; i++) {
+    try {
+      return await post(path, once);
+    } catch (err) {
+      if (err instanceof Refused || i >= tries) throw err;
+      await new Promise((done) => setTimeout(done, 400 * i));
+    }
+  }
+}
 
 /** @param {string} path @param {Blob} file @param {Record<string, string>} fields */
 export function send(path, file, fields) {

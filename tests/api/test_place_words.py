@@ -1,0 +1,65 @@
+"""Words that lead a hand to a pin, against the numbering of dual in-line packages.
+
+Source: JEDEC MS-001 (from memory): seen from above with the notch up, pin 1 is upper left, numbers run down the left row and up the right one.
+"""
+
+from __future__ import annotations
+
+from math import cos, pi, sin
+
+import numpy as np
+import pytest
+
+from coppermend.core.board.model import Part, Pin
+from coppermend.services.placewords import chip_rows, notch_of, pin_where
+
+
+def dip(pins: int, turn: float = 0.0) -> Part:
+    """A dual in-line part, notch up, then turned by ``turn`` radians counter-clockwise as seen from the component side."""
+    half, made = pins // 2, []
+    for k in range(1, pins + 1):
+        x, y = (-7.62, -(k - 1) * 2.54) if k <= half else (7.62, -(pins - k) * 2.54)
+        made.append(
+            Pin("U1", str(k), 100 + x * cos(turn) - y * sin(turn), 80 + x * sin(turn) + y * cos(turn), 0, ("c", "s"), 0)
+        )
+    return Part("U1", "c", np.zeros((0, 2)), "", tuple(made))
+
+
+# pin of a 40-pin package -> row and rank as counted on the drawing
+FROM_ABOVE = {
+    1: "left row, 1st from the notch", 8: "left row, 8th from the notch", 20: "left row, last", 21: "right row, last",
+    22: "right row, 2nd from the end without the notch", 30: "right row, 11th from the notch", 38: "right row, 3rd from the notch", 40: "right row, 1st from the notch",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("turn", [0.0, pi / 2, pi, -pi / 2, 0.3])
+@pytest.mark.parametrize(("pin", "words"), FROM_ABOVE.items())
+def test_pins_are_counted_from_the_notch(pin: int, words: str, turn: float) -> None:
+    assert pin_where(dip(40, turn), str(pin), "c") == words
+
+
+@pytest.mark.parametrize(("pin", "words"), FROM_ABOVE.items())
+def test_left_and_right_change_on_the_solder_side(pin: int, words: str) -> None:
+    other = {"left": "right", "right": "left"}[words.split()[0]]
+    assert pin_where(dip(40), str(pin), "s") == other + words[len(words.split()[0]) :]
+
+
+def test_rows_face_each_other_and_the_notch_is_beyond_pin_one() -> None:
+    assert chip_rows(dip(8)) == ((1, 2, 3, 4), (8, 7, 6, 5))
+    x, y = notch_of(dip(8)) or (0.0, 0.0)
+    assert (round(x, 6), y > 80) == (100, True)
+
+
+def test_other_parts_are_told_by_rank_or_end() -> None:
+    row = Part(
+        "J1", "c", np.zeros((0, 2)), "", tuple(Pin("J1", str(k), k * 2.54, 0, 0, ("c", "s"), 0) for k in range(1, 6))
+    )
+    assert chip_rows(row) is None and pin_where(row, "3", "c") == "3rd of 5, counted from pin 1"
+    two = Part(
+        "R1",
+        "c",
+        np.zeros((0, 2)),
+        "",
+        (Pin("R1", "1", 0, 0, 0, ("c", "s"), 0), Pin("R1", "2", 0, 10, 0, ("c", "s"), 0)),
+    )
+    assert pin_where(two, "2", "s") == "the end towards the top edge"

@@ -1,0 +1,220 @@
+"""The bench page in a real Chromium, on the demonstration machine: keys only, touch only, two windows, reload, no other host."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+from tests.browser.conftest import Bench, opened
+
+from coppermend.services.bench import next_for_case, proven_for_case
+from coppermend.services.bind import bind
+from coppermend.services.cases import case_state
+from coppermend.services.notes import note
+from coppermend.services.requests import Request
+
+pytestmark = pytest.mark.browser
+
+
+def readings(bench: Bench) -> list[tuple[str, tuple[str, ...]]]:
+    """What the log says was read."""
+    return [(one.kind, tuple(p.id for p in one.points)) for one in case_state(bench.shop, bench.case).readings]
+
+
+def check_now(bench: Bench) -> tuple[str, str]:
+    """The points of the check that the planner proposes now."""
+    check = next_for_case(bench.shop, bench.case).check
+    assert check is not None
+    return check.point_a, check.point_b
+
+
+def screen_place(page: Page, bench: Bench, x_mm: float, y_mm: float) -> tuple[float, float]:
+    """Where a place of the board is on the screen, worked out from the whole board lying component side up: scale and middle by the shown outline."""
+    box = page.locator("#map").bounding_box()
+    assert box is not None
+    board = bind(bench.shop, bench.case).board
+    from coppermend.services.scene import bounds_mm
+
+    x0, y0, x1, y1 = bounds_mm(board)
+    margin, low = 26, 92
+    scale = min((box["width"] - 2 * margin) / (x1 - x0), (box["height"] - 2 * margin - low) / (y1 - y0))
+    return (
+        box["x"] + box["width"] / 2 + scale * (x_mm - (x0 + x1) / 2),
+        box["y"] + (box["height"] - low) / 2 - scale * (y_mm - (y0 + y1) / 2),
+    )
+
+
+def test_a_round_with_keys_only(page: Page, bench: Bench) -> None:
+    for count in range(1, 5):
+        a, b = check_now(bench)
+        expect(page.locator(".tip .name")).to_have_count(2)
+        page.keyboard.press(" ")
+        chosen = page.locator(".answers .key.chosen")
+        expect(chosen).to_have_count(1)
+        said = (chosen.get_attribute("id") or "").removeprefix("answer-")
+        page.keyboard.press({"closed": "c", "open": "o"}[said])
+        expect(page.locator(".ticks i.closed, .ticks i.open")).to_have_count(count)
+        assert readings(bench)[-1] == (said, (a, b))
+    page.keyboard.press("z")
+    expect(page.locator(".ticks i.closed, .ticks i.open")).to_have_count(3)
+    assert len(readings(bench)) == 3
+    page.reload()
+    expect(page.locator(".ticks i.closed, .ticks i.open")).to_have_count(3)
+    page.keyboard.press("v")
+    page.keyboard.type("0.2 ohm")
+    page.keyboard.press("Enter")
+    expect(page.locator(".ticks i.closed, .ticks i.open")).to_have_count(4)
+    assert readings(bench)[-1][0] == "ohms"
+
+
+def test_with_touch_only_any_two_points_can_be_measured(chromium: Browser, bench: Bench) -> None:
+    page = opened(chromium, bench, touch=True)
+    board = bind(bench.shop, bench.case).board
+    first, second = (next(p for p in board.part("U22").pins if p.number == no) for no in ("5", "30"))
+    page.touchscreen.tap(*screen_place(page, bench, first.x_mm, first.y_mm))
+    card = page.locator("#card")
+    expect(card.locator("h2").first).to_have_text("U22 pin 5")
+    net = bind(bench.shop, bench.case).graph.net_names[first.net or 0]
+    expect(card).to_contain_text(net)
+    page.locator("#tip-a-here").tap()
+    card.get_by_label("Put the card away").tap()
+    page.touchscreen.tap(*screen_place(page, bench, second.x_mm, second.y_mm))
+    expect(page.locator(".slip-head b")).to_have_text("Your own check")
+    expect(page.locator(".tip .name")).to_have_text([re.compile("U22 pin 5$"), re.compile("U22 pin 30$")])
+    page.locator("#answer-open").tap()
+    expect(page.locator(".spike")).to_contain_text("open: U22.5 and U22.30")
+    assert [(k, tuple(p.split("/")[0] for p in ids)) for k, ids in readings(bench)] == [("open", ("U22.5", "U22.30"))]
+    page.context.close()
+    assert bench.foreign == [] and bench.errors == []
+
+
+def test_the_board_is_turned_over_and_rotated_as_said(page: Page) -> None:
+    compass = page.locator("#compass")
+    expect(compass).to_contain_text("Component side")
+    before = page.locator("#map").screenshot()
+    page.keyboard.press("t")
+    expect(compass).to_contain_text("Solder side")
+    expect(compass).to_contain_text("top edge away from you")
+    page.wait_for_timeout(200)
+    assert page.locator("#map").screenshot() != before
+    page.keyboard.press("r")
+    expect(compass).to_contain_text("top edge at your right")
+    page.keyboard.press("Shift+T")
+    expect(compass).to_contain_text("Component side")
+
+
+def test_find_and_list_reach_every_pin_without_the_map(page: Page, bench: Bench) -> None:
+    page.keyboard.press("/")
+    page.keyboard.type("u22.7")
+    page.keyboard.press("Enter")
+    expect(page.locator("#card h2").first).to_have_text("U22 pin 7")
+    page.keyboard.press("Escape")
+    expect(page.locator("#card")).to_be_hidden()
+    page.keyboard.press("l")
+    twin = page.locator("#twin")
+    twin.get_by_text("U1", exact=True).click()
+    twin.get_by_role("button", name="U1.30", exact=True).click()
+    expect(page.locator("#card h2").first).to_have_text("U1 pin 30")
+    page.keyboard.press("/")
+    page.keyboard.type("GMD")
+    page.keyboard.press("Enter")
+    expect(page.locator("#toast")).to_contain_text("GND")
+    bench.errors.clear()  # Chromium writes the refusal (404) to its console
+
+
+def test_a_second_window_and_the_command_line_are_followed(page: Page, chromium: Browser, bench: Bench) -> None:
+    other = opened(chromium, bench)
+    page.keyboard.press("c")
+    expect(page.locator(".ticks i.closed")).to_have_count(1)
+    expect(other.locator(".ticks i.closed")).to_have_count(1)
+    a, b = check_now(bench)
+    note(bench.shop, bench.case, Request("closed", (a, b)))
+    expect(page.locator(".ticks i.closed")).to_have_count(2)
+    expect(other.locator(".ticks i.closed")).to_have_count(2)
+    other.context.close()
+
+
+def test_an_answer_lost_on_the_way_is_written_once(page: Page, bench: Bench) -> None:
+    lost: list[str] = []
+
+    def lose_first(route) -> None:  # type: ignore[no-untyped-def]
+        if lost:
+            route.continue_()
+            return
+        lost.append(route.request.post_data)
+        route.fetch()  # the server writes it
+        route.abort()  # the page never hears of it
+
+    page.route("**/entries", lose_first)
+    page.keyboard.press("c")
+    expect(page.locator(".ticks i.closed")).to_have_count(1)
+    assert len(readings(bench)) == 1 and lost
+    bench.errors.clear()  # the lost answer is rightly complained of
+
+
+def test_a_work_area_is_drawn_on_the_map(page: Page, bench: Bench) -> None:
+    page.locator("#tool-newArea").click()
+    page.get_by_role("button", name="Corners").click()
+    corners = [(60.0, 70.0), (110.0, 70.0), (110.0, 95.0)]
+    for x, y in corners:
+        page.mouse.click(*screen_place(page, bench, x, y))
+    expect(page.locator("#area-form")).to_contain_text("3 corners")
+    page.locator("#area-form select[name=kind]").select_option("impact")
+    page.locator("#area-form button[type=submit]").click()
+    expect(page.locator("#area-form")).to_be_hidden()
+    drawn = case_state(bench.shop, bench.case).areas[-1]
+    assert drawn.kind == "impact"
+    for (x, y), (wx, wy) in zip(drawn.polygon, corners, strict=True):
+        assert abs(x - wx) < 0.6 and abs(y - wy) < 0.6
+
+
+def test_the_current_check_can_be_read_at_arms_length(page: Page) -> None:
+    for name in page.locator(".tip .name span").all():
+        size = name.evaluate("el => parseFloat(getComputedStyle(el).fontSize)")
+        assert size >= 28
+    for key in ("#answer-closed", "#answer-open"):
+        box = page.locator(key).bounding_box()
+        assert box is not None and box["height"] >= 48 and box["width"] >= 100
+    assert page.locator("#answer-open").evaluate("el => el.getBoundingClientRect().bottom <= innerHeight")
+
+
+@pytest.mark.parametrize("view", ["bench", "story", "wires", "record"])
+def test_every_control_has_a_name_in_both_lights(chromium: Browser, bench: Bench, view: str) -> None:
+    page = opened(chromium, bench, view=view, size=(1024, 768))
+    page.locator(f"#{view}").wait_for()
+    page.wait_for_timeout(400)
+    for light in ("day", "lamp"):
+        if page.locator("html").get_attribute("data-light") != light:
+            page.locator("#lamp").click()
+        expect(page.locator("html")).to_have_attribute("data-light", light)
+        nameless = page.evaluate(
+            """() => [...document.querySelectorAll('button, a, input, select, textarea, summary, canvas, iframe')]
+              .filter((el) => el.offsetParent && !(el.getAttribute('aria-label') || el.textContent.trim() || el.title || el.labels?.length))
+              .map((el) => el.outerHTML.slice(0, 120))"""
+        )
+        assert nameless == []
+        assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
+    page.context.close()
+    assert bench.foreign == [] and bench.errors == []
+
+
+def test_the_end_shows_what_was_really_broken(page: Page, bench: Bench) -> None:
+    """The whole round is answered through the service, then the page shows the finish."""
+    from coppermend.services.patients import ask_patient
+
+    for _ in range(400):
+        step = next_for_case(bench.shop, bench.case)
+        if step.check is None:
+            break
+        a, b = step.check.point_a, step.check.point_b
+        note(bench.shop, bench.case, Request(ask_patient(bench.shop, bench.case, a, b).says, (a, b)))
+    assert step.check is None and proven_for_case(bench.shop, bench.case).open_sites == ()
+    page.reload()
+    expect(page.locator(".step-words")).to_be_visible()
+    if step.kind == "patch":
+        expect(page.locator(".step-words")).to_contain_text("is broken")
+        page.locator("#slip .key.hot").first.click()
+        expect(page.locator("#toast")).to_contain_text("Noted")
+    kinds = {one.kind for one in case_state(bench.shop, bench.case).timeline}
+    assert step.kind != "patch" or kinds & {"patch", "solder", "reseat"}

@@ -1,0 +1,99 @@
+import * as V from '../../src/coppermend/page/map/view.js';
+import { placeOf, covers } from '../../src/coppermend/page/map/sheet.js';
+import { insetView } from '../../src/coppermend/page/map/inset.js';
+import { barLength } from '../../src/coppermend/page/map/compass.js';
+import { near, same, yes } from './check.mjs';
+
+const BOX = [10, 20, 290, 220];
+const views = () => {
+  const out = [];
+  let v = V.fit({ ...V.newView(800, 600) }, BOX);
+  for (const turn of [(x) => x, (x) => V.turnOver(x, 'upright'), (x) => V.turnOver(x, 'level')])
+    for (let q = 0, w = turn(v); q < 4; q++, w = V.rotate(w)) out.push(w);
+  return out;
+};
+
+export const tests = {
+  'screen and board are each other’s inverse in all twelve lies'() {
+    for (const v of views()) {
+      const [sx, sy] = V.toScreen(v, 33.3, 77.7);
+      const [x, y] = V.toBoard(v, sx, sy);
+      near(x, 33.3);
+      near(y, 77.7);
+    }
+  },
+  'the canvas matrix says the same as toScreen'() {
+    for (const v of views()) {
+      const [a, b, c, d, e, f] = V.matrix(v, 2);
+      const [sx, sy] = V.toScreen(v, 50, 60);
+      near(a * 50 + c * 60 + e, 2 * sx, 1e-6);
+      near(b * 50 + d * 60 + f, 2 * sy, 1e-6);
+    }
+  },
+  // A board seen from the component side is a plain look (y up on the board, down on the screen: determinant -1); from the other side a mirrored one.
+  'the component side is never mirrored and the solder side always is'() {
+    for (const v of views()) {
+      const [a, b, c, d] = v.turn;
+      same(a * d - b * c, v.face === 'c' ? -1 : 1);
+    }
+  },
+  'turned over like a page: left and right change, the top edge stays'() {
+    const v = views()[0], w = V.turnOver(v, 'upright');
+    same([V.topEdge(v), V.topEdge(w), w.face], ['up', 'up', 's']);
+    const [x0] = V.toScreen(v, 20, 100), [x1] = V.toScreen(w, 20, 100);
+    near(x0 + x1, 800);
+  },
+  'turned over like a lid: the top edge comes towards the person'() {
+    const w = V.turnOver(views()[0], 'level');
+    same([V.topEdge(w), w.face], ['down', 's']);
+  },
+  'turning over twice about one axis gives the first lie again'() {
+    for (const v of views()) for (const axis of ['upright', 'level']) same(V.turnOver(V.turnOver(v, axis), axis), v);
+  },
+  'four quarter turns are none, and one sends the top edge to the right'() {
+    const v = views()[0];
+    same(V.topEdge(V.rotate(v)), 'right');
+    same(V.rotate(V.rotate(V.rotate(V.rotate(v)))), v);
+  },
+  'what lies in the middle stays in the middle when turned or rotated'() {
+    const v = { ...views()[0], x: 70, y: 90 };
+    for (const w of [V.turnOver(v), V.rotate(v)]) same(V.toScreen(w, 70, 90), [400, 300]);
+  },
+  'zoom keeps the place under the finger'() {
+    for (const v of views()) {
+      const at = V.toBoard(v, 123, 45);
+      const w = V.zoomAt(v, 1.7, 123, 45);
+      near(V.toBoard(w, 123, 45)[0], at[0], 1e-9);
+      near(V.toBoard(w, 123, 45)[1], at[1], 1e-9);
+    }
+  },
+  'fit shows every corner with its margin and leaves the room below free'() {
+    for (const v of views()) {
+      const w = V.fit(v, BOX, 20, 90);
+      for (const [x, y] of [[10, 20], [290, 20], [290, 220], [10, 220]]) {
+        const [sx, sy] = V.toScreen(w, x, y);
+        yes(sx >= 20 - 1e-6 && sx <= 780 + 1e-6 && sy >= 20 - 1e-6 && sy <= 600 - 110 + 1e-6, `corner ${sx}, ${sy}`);
+      }
+    }
+  },
+  'a bitmap goes where its board places go, and only while the board lies alike'() {
+    const old = { ...views()[0], w: 1200, h: 900 };
+    const now = V.zoomAt(V.pan(views()[0], 31, -17), 1.5, 200, 100);
+    const place = placeOf(old, now);
+    const [ox, oy] = V.toScreen(old, 100, 100), [nx, ny] = V.toScreen(now, 100, 100);
+    near(place.x + ox * place.factor, nx, 1e-6);
+    near(place.y + oy * place.factor, ny, 1e-6);
+    same(placeOf(old, V.rotate(now)), null);
+    yes(!covers({ x: 10, y: 0, factor: 1 }, old, now) && covers({ x: -10, y: -10, factor: 1 }, old, now));
+  },
+  'an inset looks at the tip’s own side, the way the map lies'() {
+    const map = V.rotate(views()[0]);
+    const tip = { x_mm: 40, y_mm: 50, side: 's' };
+    const v = insetView(map, tip, 120, 120);
+    same([v.face, V.toScreen(v, 40, 50)], ['s', [60, 60]]);
+    same(insetView(map, { ...tip, side: 'c' }, 120, 120).turn, map.turn);
+  },
+  'the scale bar is a round length of 40 px or more'() {
+    for (const scale of [0.6, 1, 3, 8, 20, 60, 150]) yes(barLength(scale) * scale >= 40 || barLength(scale) === 200);
+  },
+};
