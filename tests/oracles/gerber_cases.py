@@ -149,7 +149,6 @@ FAULTS = {
         "circle with square hole": "refused: rectangular holes of old files are unknown to it",
         "polygon turned": "polygon turned by a wrong angle",
         "macro lower left line": "refused: primitive 22 is unknown to it",
-        "macro polygon away from the origin": "flashed at the origin",
         "macro thermal": "NameError in its thermal primitive",
         "macro thermal turned": "NameError in its thermal primitive",
         "macro moire": "AttributeError in its moire primitive",

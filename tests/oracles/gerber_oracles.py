@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+import shapely.affinity
 from numpy.typing import NDArray
 
 from coppermend.formats.gerber import GerberImage
@@ -36,45 +37,47 @@ def _apply(area: Any, run: list[Any], dark: bool) -> Any:
     return shapely.union(area, merged) if dark else shapely.difference(area, merged)
 
 
-def ours(image: GerberImage) -> Any:
+def ours(image: GerberImage, segments: int = SEGMENTS) -> Any:
     """Our image as one area."""
-    return paint(zip(image.dark.tolist(), image.shapes.polygons(SEGMENTS), strict=True))
+    return paint(zip(image.dark.tolist(), image.shapes.polygons(segments), strict=True))
 
 
 # ---- gerbonara ----
-def gerbonara_area(text: str) -> Any:
-    """The area gerbonara's parser sees. The primitives are made into polygons here, not by the library: its own conversion
-    forgets the rotation of rectangles."""
+def gerbonara_area(text: str, segments: int = SEGMENTS) -> Any:
+    """The area gerbonara's parser sees. Two of its faults are gone round: its own conversion to polygons makes wrong ones of
+    turned rectangles (polygons are made here), and it flashes macro polygons at the origin (flashes are made there and moved here)."""
     from gerbonara import GerberFile
     from gerbonara.utils import MM
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         parsed = GerberFile.from_string(text)
-        return paint(
-            (p.polarity_dark, _gerbonara_polygon(p)) for o in parsed.objects for p in _flattened_primitives(o, MM)
-        )
+        return paint(piece for o in parsed.objects for piece in _gerbonara_pieces(o, MM, segments))
 
 
-def _flattened_primitives(thing: Any, unit: Any) -> Iterable[Any]:
-    return list(thing.to_primitives(unit))
+def _gerbonara_pieces(thing: Any, unit: Any, segments: int) -> Iterable[tuple[bool, Any]]:
+    if type(thing).__name__ != "Flash":
+        return [(p.polarity_dark, _gerbonara_polygon(p, segments)) for p in thing.to_primitives(unit)]
+    at = thing.converted(unit)
+    flashed = thing.aperture.flash(0, 0, unit, thing.polarity_dark)
+    return [(p.polarity_dark, shapely.affinity.translate(_gerbonara_polygon(p, segments), at.x, at.y)) for p in flashed]
 
 
-def _gerbonara_polygon(p: Any) -> Any:
+def _gerbonara_polygon(p: Any, segments: int) -> Any:
     kind = type(p).__name__
     if kind == "Circle":
-        return shapely.Point(p.x, p.y).buffer(p.r, quad_segs=SEGMENTS)
+        return shapely.Point(p.x, p.y).buffer(p.r, quad_segs=segments)
     if kind == "Line":
         if (p.x1, p.y1) == (p.x2, p.y2):
-            return shapely.Point(p.x1, p.y1).buffer(p.width / 2, quad_segs=SEGMENTS)
-        return shapely.LineString([(p.x1, p.y1), (p.x2, p.y2)]).buffer(p.width / 2, quad_segs=SEGMENTS)
+            return shapely.Point(p.x1, p.y1).buffer(p.width / 2, quad_segs=segments)
+        return shapely.LineString([(p.x1, p.y1), (p.x2, p.y2)]).buffer(p.width / 2, quad_segs=segments)
     if kind == "Rectangle":
         c, s = math.cos(p.rotation), math.sin(p.rotation)
         corners = [(-p.w / 2, -p.h / 2), (p.w / 2, -p.h / 2), (p.w / 2, p.h / 2), (-p.w / 2, p.h / 2)]
         return shapely.Polygon([(p.x + a * c - b * s, p.y + a * s + b * c) for a, b in corners])
     if kind == "Arc":
         line = _arc((p.x1, p.y1), (p.x2, p.y2), (p.cx, p.cy), p.clockwise)
-        return shapely.LineString(line).buffer(p.width / 2, quad_segs=SEGMENTS)
+        return shapely.LineString(line).buffer(p.width / 2, quad_segs=segments)
     if kind == "ArcPoly":
         return _arc_poly(p)
     raise NotImplementedError(kind)

@@ -63,3 +63,25 @@ def test_faults_name_existing_cases() -> None:
     names = {c.name for c in CASES}
     for oracle, faults in FAULTS.items():
         assert set(faults) <= names, oracle
+
+
+def test_gerbonara_flashes_macro_polygons_at_the_origin() -> None:
+    from gerbonara import GerberFile
+    from gerbonara.utils import MM
+
+    case = next(c for c in CASES if c.name == "macro polygon away from the origin")
+    (flash,) = GerberFile.from_string(case.text).objects
+    (polygon,) = flash.to_primitives(MM)
+    assert sum(x for x, _ in polygon.outline) / len(polygon.outline) == pytest.approx(0.0, abs=1e-9)  # should be 5
+
+
+def test_gerbonara_makes_a_wrong_polygon_of_a_turned_rectangle() -> None:
+    from gerbonara import GerberFile
+    from gerbonara.utils import MM
+
+    case = next(c for c in CASES if c.name == "macro center line turned")
+    (flash,) = GerberFile.from_string(case.text).objects
+    (bar,) = flash.to_primitives(MM)
+    theirs = shapely.Polygon(bar.to_arc_poly().outline)
+    mine = ours(read_gerber(case.text.encode(), "case.gbr"))
+    assert shapely.symmetric_difference(mine, theirs).area > mine.area

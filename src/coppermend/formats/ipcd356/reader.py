@@ -17,16 +17,16 @@ MICRON = (1.0, 1_000.0)
 
 _TAIL = re.compile(
     r"(?P<mid>M?)\s*(?:D(?P<hole>\d{1,5})(?P<plated>[PU]?))?\s*"
-    r"A(?P<access>\d{2})\s*X\s*(?P<x>[+-]?\s*\d{1,7})\s*Y\s*(?P<y>[+-]?\s*\d{1,7})"
+    r"A(?P<access>\d{2})\s*X *(?P<x>[+-]? *\d{1,7})\s*Y *(?P<y>[+-]? *\d{1,7})"
     r"(?P<rest>.*)\Z"
 )
-_SIZE = re.compile(r"\s*X\s*(\d{1,5})\s*(?:Y\s*(\d{0,5}))?")
+_SIZE = re.compile(r"\s*X *(\d{1,5})\s*(?:Y *(\d{0,5}))?")
 _SMALL_TAIL = re.compile(r"A(\d{2})")
 _ROTATION = re.compile(r"R\s*([+-]?\d{1,3})")
 _MASK = re.compile(r"S\s*([0-3])")
 _SPAN = re.compile(r"L\s*(\d{1,2})\D{0,3}L?\s*(\d{1,2})")
 _ALIAS = re.compile(r"NNAME(\S{1,9})\s+(\S.*)")
-_XY = re.compile(r"X\s*([+-]?\s*\d{1,7})?\s*(?:Y\s*([+-]?\s*\d{1,7}))?|Y\s*([+-]?\s*\d{1,7})")
+_XY = re.compile(r"X *([+-]? *\d{1,7})?\s*(?:Y *([+-]? *\d{1,7}))?|Y *([+-]? *\d{1,7})")
 _LAYER = re.compile(r"L(\d{2})")
 _NET_PIN = re.compile(r"(?P<ref>.{0,6}?)\s*-\s*(?P<pin>\S{0,6})\s*\Z")
 Point = tuple[float, float]
