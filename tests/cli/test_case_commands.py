@@ -193,7 +193,7 @@ def test_a_case_goes_to_another_store_and_comes_back_merged(
     case("note", "1", "closed")
     assert case("case", "export", "1", "--to", "one.zip")[0] == 0
     monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "other bench"))
-    assert json.loads(case("case", "import", "one.zip", "--json")[1])["new"] == 6
+    assert json.loads(case("case", "import", "one.zip", "--json")[1])["new"] == 7
     case("note", "1", "remark", "from the other bench")
     assert case("case", "export", "1", "--to", "two.zip")[0] == 0
     monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "store"))

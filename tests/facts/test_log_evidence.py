@@ -14,6 +14,7 @@ from coppermend.core.belief.model import Basis
 from coppermend.core.board.model import PartState
 from coppermend.core.copper.build import build_graph
 from coppermend.core.findings import Refusal
+from coppermend.core.planning.costs import CostTable
 from coppermend.services.areas import add_area
 from coppermend.services.bench import proven_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind
@@ -67,7 +68,7 @@ def holds(binding: Binding) -> list[tuple[str, str, str]]:
 
 
 def test_the_numbers_a_case_was_opened_with_come_back_as_they_were(bench: tuple[Workshop, str]) -> None:
-    assert bind(*bench).basis == Basis()
+    assert bind(*bench).basis == Basis() and bind(*bench).costs == CostTable()
 
 
 def test_a_plain_pin_is_stored_as_what_its_part_exposes(bench: tuple[Workshop, str]) -> None:

@@ -14,7 +14,7 @@ from coppermend.core.copper.neighbours import Neighbour, neighbours
 from coppermend.core.findings import Refusal
 from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import plain
-from coppermend.core.planning.costs import CostTable, TipState
+from coppermend.core.planning.costs import TipState
 from coppermend.core.planning.model import NextStep, RoundPlan, Span
 from coppermend.core.planning.next import next_step
 from coppermend.core.planning.round import plan_round, sites_at_risk
@@ -26,8 +26,6 @@ from coppermend.services.workshop import Workshop
 
 WINDOW_MM = 1.27
 """Nets whose copper comes this near to each other in a work area are checked for a bridge: half the pin pitch of a DIP."""
-
-COSTS = CostTable()
 
 T = TypeVar("T")
 
@@ -125,7 +123,7 @@ def _plan(binding: Binding) -> RoundPlan:
         binding.areas,
         binding.evidence,
         binding.basis,
-        COSTS,
+        binding.costs,
         neighbours_of(binding),
         WINDOW_MM,
         tips_of(binding),
@@ -148,7 +146,7 @@ def _next(binding: Binding) -> NextStep:
         binding.areas,
         binding.evidence,
         binding.basis,
-        COSTS,
+        binding.costs,
         tips_of(binding),
         neighbours=neighbours_of(binding),
         posterior=posterior_of(binding),
@@ -162,7 +160,7 @@ def _with_wire(binding: Binding, step: NextStep, span: Span) -> NextStep:
     """The step with the wires that restore the net (the plan as ``wire``), or with the work on a pin when the break lies inside one."""
     inside = pin_break(binding.graph, span)
     if inside is not None:
-        return pin_step(binding, step, inside, COSTS)
+        return pin_step(binding, step, inside, binding.costs)
     broken = [site for one in spans_of(binding) if one.net == span.net for site in one.sites] or list(span.sites)
     try:
         plan = propose_wires(binding.graph, broken, board=binding.board, alternatives=0)[0]
@@ -192,7 +190,7 @@ def _after_copper(binding: Binding, done: NextStep) -> NextStep:
         "power",
         "Put power on, look, listen, and note what is seen.",
         f"{done.words} {done.reason}".strip(),
-        COSTS.power_s,
+        binding.costs.power_s,
         0.0,
     )
 

@@ -17,12 +17,16 @@ from coppermend.core.copper.model import CopperGraph
 from coppermend.core.copper.worked import PatchWire, TrackCut, worked
 from coppermend.core.findings import Place, Refusal, refuse
 from coppermend.core.log.state import CaseState, Cut, PointRef, Wire
+from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.spans import spans
 from coppermend.services.cases import case_state
 from coppermend.services.evidence import fold_evidence
 from coppermend.services.points import point_now
 from coppermend.services.ports import ShelvedBoard
 from coppermend.services.workshop import Workshop
+
+KEPT_GRAPHS, KEPT_CASES = 24, 8
+"""How many overlays of one case, and how many cases, are kept in memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,7 @@ class Binding:
     areas: tuple[WorkArea, ...]
     evidence: tuple[Evidence, ...]
     basis: Basis
+    costs: CostTable
     broken: tuple[str, ...]
     expired: tuple[tuple[str, str], ...]
     tips: tuple[str, str]
@@ -67,8 +72,17 @@ def bind(workshop: Workshop, case: str) -> Binding:
         )
     kept = known.kept if known is not None and known.base is shelved.graph else None
     made = bind_state(state, shelved.board, shelved.graph, mark, kept)
+    workshop.bindings.pop(case, None)
     workshop.bindings[case] = made
+    _forget(made.kept, KEPT_GRAPHS)
+    _forget(workshop.bindings, KEPT_CASES)
     return made
+
+
+def _forget(kept: dict[Any, Any], most: int) -> None:
+    """Let go of what was kept longest, beyond ``most``."""
+    for key in list(kept)[:-most]:
+        kept.pop(key, None)
 
 
 def _taken(workshop: Workshop, state: CaseState) -> ShelvedBoard:
@@ -108,6 +122,7 @@ def bind_state(
         areas,
         folded.evidence,
         basis,
+        costs_of(state),
         folded.broken,
         folded.expired,
         _tips(state, graph),
@@ -123,6 +138,13 @@ def basis_of(state: CaseState) -> Basis:
     if "severity_factor" in taken:  # JSON has text keys only
         taken["severity_factor"] = {int(key): float(value) for key, value in taken["severity_factor"].items()}
     return Basis(**taken)
+
+
+def costs_of(state: CaseState) -> CostTable:
+    """The modelled bench times that the log names; the defaults of this version where it names none."""
+    values = {name: json.loads(text) for name, _, text in state.basis}.get("costs", {})
+    known = {one.name for one in fields(CostTable)}
+    return CostTable(**{name: float(value) for name, value in values.items() if name in known})
 
 
 def _tuples(value: Any) -> Any:

@@ -15,6 +15,7 @@ from coppermend.core.log.kinds import KINDS
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, TimelineItem, plain
 from coppermend.core.log.words import entry_words
+from coppermend.core.planning.costs import CostTable
 from coppermend.services.entries import write
 from coppermend.services.workshop import Workshop
 
@@ -60,7 +61,7 @@ class CaseView:
 def new_case(
     workshop: Workshop, package: str, title: str, *, serial: str = "", complaint: str = "", owner: str = ""
 ) -> CaseView:
-    """Open a case on the board of a package. Writes case, board and basis; refuses before writing when the package cannot be read."""
+    """Open a case on the board of a package. Writes case, board and the numbers that belief and planning use (basis); refuses before writing when the package cannot be read."""
     shelved = workshop.shelf.take(package)
     case = workshop.ids.new()
     write(workshop, case, "case", {"title": title, "serial": serial, "complaint": complaint, "owner": owner})
@@ -70,8 +71,9 @@ def new_case(
         "board",
         {"package": shelved.package, "package_id": shelved.board.package_id, "title": shelved.board.title},
     )
-    values = plain(Basis())
-    write(workshop, case, "basis", {"name": "priors", "sha256": sha256_hex(canonical_bytes(values)), "values": values})
+    for name, numbers in (("priors", Basis()), ("costs", CostTable())):
+        values = plain(numbers)
+        write(workshop, case, "basis", {"name": name, "sha256": sha256_hex(canonical_bytes(values)), "values": values})
     return show_case(workshop, case)
 
 
