@@ -1,0 +1,138 @@
+"""Whatever bytes come in, the answer is a value with findings or a Refusal in words, soon (design.md, invariant 7)."""
+
+from __future__ import annotations
+
+import io
+import random
+import time
+import zipfile
+from collections.abc import Callable
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tests.oracles.gerber_cases import CASES
+
+from coppermend.core.findings import Refusal
+from coppermend.formats.archive import read_zip
+from coppermend.formats.drill import candidate_formats, read_drill, read_side_file
+from coppermend.formats.gerber import read_gerber
+from coppermend.formats.gerberjob import read_gerberjob
+from coppermend.formats.ipcd356 import read_ipcd356
+from coppermend.formats.member import Member
+from coppermend.formats.package import plan_package, read_corrections
+
+GERBERS = [c.text.replace("*", "*\n").encode() for c in CASES] + [c.text.encode() for c in CASES[::5]]
+DRILLS = [
+    b"M48\nINCH,LZ,00.0000\nT01C0.03\n%\nG90\nT01\nX01Y01\nR5X001\nM25\nX02Y02\nM01\nM02X1Y1M80\nR3M02X01Y01\nM08\nG00X1Y1\nM15\n"
+    b"G01X2Y2\nG02X3Y3A1\nG03X3Y3I1J1\nM16\nG05\nX1Y1G85X2Y2\nG32X1Y1A1\nG91\nX1Y1\nG93X1Y1\nM30\n",
+    b"M48\n; FORMAT={-:-/ absolute / metric / decimal}\n; #@! TF.FileFunction,Plated,1,4,PTH\nFMAT,2\nMETRIC\n"
+    b"; #@! TA.AperFunction,Plated,PTH,ViaDrill\nT1C0.350\n%\nG90\nG05\nT1\nX21.9Y-109.9\nX29.464Y-50.054G85X29.464Y-52.054\nM30\n",
+    b";FILE : a-1-10.drl\n;T01 Holesize 1. = 8.0 Tolerance = +3.0/-3.0 PLATED MILS Quantity = 3\n%\nG90\nT01\nX00130500Y00184500\nM30\n",
+]
+NETLISTS = [
+    b"P  UNITS CUST 1\nP  NNAMEm0000 LONG_NAME\n317A                U1    -1    D0400PA00X+010000Y+020000X0600Y0000R000S3\n"
+    b"027                                    A02X0500Y0000\n327NNAMEm0000       C1    -2          A01X+005000Y+006000X0500Y0250R180 S1\n"
+    b"378A             L01 X0100     X+010000Y+010000X+02Y+03\n078                X+012Y+2\n379A             B C\n"
+    b"389BOARD          X+0Y+0X+100000Y+0\n089 X+10Y+10\n999\n"
+]
+SIDES = [b"INTEGER-PLACES 3\nDECIMAL-PLACES 5\nOUTPUT-UNITS ENGLISH\nFORMAT 3.5\n T01 1. 8.0000 3.0/3.0 PLATED 1873\n 8.0 P T01 3.0\n"]
+JOBS = [b'{"GeneralSpecs": {"Size": {"X": 1, "Y": 2}}, "FilesAttributes": [{"Path": "a.gtl", "FileFunction": "Copper,L1,Top"}]}']
+CORRECTIONS = [b'[file."a.gbr"]\nrole = "copper c"\npolarity = "negative"\nplated = true\nunit = "inch"\ndigits = "2.4"\nlayers = [1, 4]\n']
+
+
+def _zip() -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("a/b.gbr", GERBERS[0] * 30)
+        archive.writestr("c.drl", DRILLS[0])
+    return out.getvalue()
+
+
+def _plan(data: bytes) -> object:
+    return plan_package([Member("a.gtl", GERBERS[0]), Member("x.gbr", data), Member("y.drl", data), Member("z.gbrjob", data)])
+
+
+READERS: dict[str, tuple[list[bytes], Callable[[bytes], object]]] = {
+    "gerber": (GERBERS, lambda d: read_gerber(d, "f")),
+    "drill": (DRILLS, lambda d: candidate_formats(read_drill(d, "f"))),
+    "netlist": (NETLISTS, lambda d: read_ipcd356(d, "f")),
+    "side": (SIDES, lambda d: read_side_file(d, "f")),
+    "job": (JOBS, lambda d: read_gerberjob(d, "f")),
+    "corrections": (CORRECTIONS, lambda d: read_corrections(d, "f")),
+    "zip": ([_zip()], lambda d: read_zip(d, "f")),
+    "package": (GERBERS[:3] + DRILLS + NETLISTS + SIDES, _plan),
+}
+PIECES = [
+    b"X", b"Y", b"I", b"J", b"*", b"%", b"G36*", b"G37*", b"D01*", b"D02*", b"D03*", b"G02", b"G03", b"0", b"-", b"9" * 30, b".",
+    b"%AB*%", b"%ABD12*%", b"%SRX100Y50I1J1*%", b"%SR*%", b"D12*", b"(", b"$1", b"/0", b"\n", b"T1", b"C", b"R99", b"M02", b"999999999",
+    b"\xff", b"\xc3\x28", b"G85", b"%LS9*%", b"%AMA*1,1,$1/$2,0,0*%", b"%ADD10C,0*%", b"e9", b"nan", b"\xd9\xa3", b"G91", b"M15", b"A1",
+    b"%FSTIX99Y99*%", b"%MOMM*%", b"D10*", b"1e400", b"\x1f", b"\0", b"[", b"{", b'"',
+]  # fmt: skip
+SECONDS = 20.0
+"""No file of a few kilobytes may take longer; typical is a millisecond. Generous, for step-and-repeat and two busy cores."""
+
+
+def mutated(rng: random.Random, pool: list[bytes]) -> bytes:
+    data = bytearray(rng.choice(pool))
+    for _ in range(rng.choice([1, 1, 2, 3, 5, 10, 30])):
+        if not data:
+            break
+        at, kind = rng.randrange(len(data)), rng.random()
+        if kind < 0.2:
+            data[at] = rng.randrange(256)
+        elif kind < 0.35:
+            del data[at : at + rng.randrange(1, 20)]
+        elif kind < 0.65:
+            data[at:at] = rng.choice(PIECES)
+        elif kind < 0.75:
+            del data[at:]
+        else:
+            other = rng.choice(pool)
+            start = rng.randrange(len(other))
+            data[at:at] = other[start : start + rng.randrange(1, 60)]
+    return bytes(data)
+
+
+def assert_answers(reader: Callable[[bytes], object], data: bytes) -> bool:
+    """True for a value, False for a Refusal with words; anything else fails."""
+    begin = time.monotonic()
+    try:
+        reader(data)
+        answered = True
+    except Refusal as refusal:
+        assert refusal.finding.words
+        assert refusal.finding.remedy
+        answered = False
+    assert time.monotonic() - begin < SECONDS
+    return answered
+
+
+@pytest.mark.parametrize("name", READERS)
+@settings(max_examples=150)
+@given(seed=st.integers(0, 2**32))
+def test_mutated_files_are_read_or_refused(name: str, seed: int) -> None:
+    pool, reader = READERS[name]
+    assert_answers(reader, mutated(random.Random(seed), pool))
+
+
+@pytest.mark.parametrize("name", READERS)
+@settings(max_examples=60)
+@given(data=st.binary(max_size=300))
+def test_any_bytes_are_read_or_refused(name: str, data: bytes) -> None:
+    assert_answers(READERS[name][1], data)
+
+
+@pytest.mark.parametrize("name", READERS)
+def test_the_unmutated_files_are_read(name: str) -> None:
+    pool, reader = READERS[name]
+    assert all(assert_answers(reader, data) for data in pool)
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("name", READERS)
+def test_ten_thousand_mutations(name: str) -> None:
+    pool, reader = READERS[name]
+    rng = random.Random(20260101)
+    for _ in range(10_000):
+        assert_answers(reader, mutated(rng, pool))
