@@ -6,6 +6,7 @@ The effective resistance is e_ab' G e_ab with G the inverse of the grounded Lapl
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -42,7 +43,7 @@ class Ohms:
 class NetSolver:
     """The factored Laplacian of one joined group of nets.
 
-    ``row`` (node, contact) -> row of the matrix (contact None except on sheets; the meshes of sheets come last); ``piece`` (rows,) connected piece; ``inverse`` answers G x for the
+    ``row`` (node, contact) -> row of the matrix (contact None except on sheets; the meshes of sheets come last); ``piece`` (rows,) connected piece; ``factor`` answers G x for the
     grounded Laplacian, grounded at the first row of each piece.
     """
 
@@ -51,13 +52,16 @@ class NetSolver:
     free: NDArray[np.int64]
     factor: Any
     note: str
+    contacts: dict[int, list[tuple[tuple[float, float], int]]]
 
-    def rows_of(self, node: int) -> int | None:
-        """The row that stands for a node; for a sheet the row of its first contact."""
+    def row_at(self, node: int, x_mm: float, y_mm: float) -> int | None:
+        """The row that stands for a node; on a sheet the row of the contact nearest to the place. None for a node without copper."""
         if (node, None) in self.row:
             return self.row[node, None]
-        own = [r for (n, _), r in self.row.items() if n == node]
-        return min(own) if own else None
+        own = self.contacts.get(node)
+        if not own:
+            return None
+        return min((math.dist(spot, (x_mm, y_mm)), row) for spot, row in own)[1]
 
     def columns(self, rows: Sequence[int]) -> NDArray[np.float64]:
         """(n, k) columns of G for the given rows; zero at grounded rows."""
@@ -147,7 +151,7 @@ def _factor(
     row: dict[tuple[int, tuple[float, float] | None], int], n: int, blocks: list[Block], note: str
 ) -> NetSolver:
     if n == 0:
-        return NetSolver(row, np.zeros(0, np.int32), np.zeros(0, np.int64), None, note)
+        return NetSolver(row, np.zeros(0, np.int32), np.zeros(0, np.int64), None, note, {})
     i, j, g = (np.concatenate([b[k] for b in blocks]) for k in range(3))
     matrix = coo_matrix((g, (i, j)), shape=(n, n)).tocsc()
     _, piece = connected_components(coo_matrix((np.ones(len(i)), (i, j)), shape=(n, n)), directed=False)
@@ -166,7 +170,11 @@ def _factor(
         if len(live)
         else None
     )
-    return NetSolver(row, piece.astype(np.int32), free, factor, note)
+    contacts: dict[int, list[tuple[tuple[float, float], int]]] = {}
+    for (node, spot), k in row.items():
+        if spot is not None:
+            contacts.setdefault(node, []).append((spot, k))
+    return NetSolver(row, piece.astype(np.int32), free, factor, note, contacts)
 
 
 def _contact(site: Site, end: int) -> tuple[float, float]:
@@ -193,13 +201,26 @@ def _sheet(graph: CopperGraph, sheet: Any, spots: dict[tuple[float, float], floa
 def effective_ohm(graph: CopperGraph, point_a: str, point_b: str) -> Ohms:
     """Effective resistance between two probe points in ohm, with its band; inf where copper does not join them.
 
-    Temperature 20 degC, foil thickness as the board states. Refusal GRF-020 for an unknown point.
+    Temperature 20 degC, foil thickness as the board states. Two points on one pour are joined through the pour's own resistance.
+    Refusal GRF-020 for an unknown point.
     """
-    nodes = [known_node(graph, p) for p in (point_a, point_b)]
-    if nodes[0] == nodes[1]:
-        return Ohms(0.0, 0.0, 0.0)
-    value = float(node_pairs_ohm(graph, graph.node_net[nodes[0]], nodes)[0, 1])
-    return Ohms(value, value / (1 + SPREAD), value / (1 - SPREAD), solver(graph, graph.node_net[nodes[0]]).note)
+    places = [_place(graph, p) for p in (point_a, point_b)]
+    net = graph.node_net[places[0][0]]
+    value = float(_pairs(solver(graph, net), places)[0, 1])
+    return Ohms(value, value / (1 + SPREAD), value / (1 - SPREAD), solver(graph, net).note)
+
+
+Spot = tuple[int, float, float]
+"""A node and the place on it that is touched."""
+
+
+def _place(graph: CopperGraph, point: str) -> Spot:
+    node = known_node(graph, point)
+    try:
+        known = graph.point(point)
+        return node, known.x_mm, known.y_mm
+    except KeyError:
+        return (node, *graph.node_place[node][:2])
 
 
 def known_node(graph: CopperGraph, point: str) -> int:
@@ -217,26 +238,29 @@ def all_pairs_ohm(graph: CopperGraph, net: int, points: Sequence[str]) -> NDArra
 
     One factorisation and n solves. Refusal GRF-020 for an unknown point.
     """
-    return node_pairs_ohm(graph, net, [known_node(graph, p) for p in points])
+    return _pairs(solver(graph, net), [_place(graph, p) for p in points])
 
 
 def node_pairs_ohm(graph: CopperGraph, net: int, nodes: Sequence[int]) -> NDArray[np.float64]:
-    """As ``all_pairs_ohm`` for node numbers."""
-    made = solver(graph, net)
-    rows = [made.rows_of(node) for node in nodes]
-    out = np.full((len(nodes), len(nodes)), np.inf)
+    """As ``all_pairs_ohm`` for node numbers; a sheet stands for its contact nearest to the place that names it."""
+    return _pairs(solver(graph, net), [(node, *graph.node_place[node][:2]) for node in nodes])
+
+
+def _pairs(made: NetSolver, places: Sequence[Spot]) -> NDArray[np.float64]:
+    rows = [made.row_at(*place) for place in places]
+    out = np.full((len(places), len(places)), np.inf)
     known = [k for k, r in enumerate(rows) if r is not None]
     if known:
         at = np.array([rows[k] for k in known], dtype=np.int64)
         g = made.columns(at.tolist())[at]
         diagonal = np.diag(g)
-        ohm = diagonal[:, None] + diagonal[None, :] - g - g.T
-        ohm = np.maximum(ohm, 0.0)
+        ohm = np.maximum(diagonal[:, None] + diagonal[None, :] - g - g.T, 0.0)
         ohm[made.piece[at][:, None] != made.piece[at][None, :]] = np.inf
+        ohm[at[:, None] == at[None, :]] = 0.0
         out[np.ix_(known, known)] = ohm
-    for i, a in enumerate(nodes):
-        for j, b in enumerate(nodes):
-            if a == b:
+    for i, a in enumerate(places):
+        for j, b in enumerate(places):
+            if a[0] == b[0] and (a == b or rows[i] is None):
                 out[i, j] = 0.0
     return out
 
@@ -247,7 +271,7 @@ def transfer_ohm(graph: CopperGraph, net: int, force: tuple[int, int], sense: tu
     G(p,a) - G(q,a) - G(p,b) + G(q,b) with G the inverse of the grounded Laplacian. Raises KeyError for a node without copper.
     """
     made = solver(graph, net)
-    rows = [made.rows_of(n) for n in (*force, *sense)]
+    rows = [made.row_at(n, *graph.node_place[n][:2]) for n in (*force, *sense)]
     if any(r is None for r in rows):
         raise KeyError("a node without copper")
     a, b, p, q = (int(r) for r in rows if r is not None)

@@ -48,8 +48,12 @@ class SheetModel:
 
 def outline(sheet: Sheet) -> Any:
     """The sheet's area as a shapely geometry."""
-    parts = [shapely.Polygon(rings[0], list(rings[1:])) for rings in sheet.rings]
-    return shapely.union_all([p if p.is_valid else shapely.make_valid(p) for p in parts])
+    flat = [np.asarray(ring) for rings in sheet.rings for ring in rings]
+    ends = np.concatenate([[0], np.cumsum([len(ring) for ring in flat])])
+    polygons = np.concatenate([[0], np.cumsum([len(rings) for rings in sheet.rings])])
+    parts = shapely.from_ragged_array(shapely.GeometryType.POLYGON, np.concatenate(flat), (ends, polygons))
+    whole = [p if p.is_valid else shapely.make_valid(p) for p in parts]
+    return whole[0] if len(whole) == 1 else shapely.union_all(whole)
 
 
 def sheet_model(area: Any, contacts: list[tuple[tuple[float, float], float]], sheet_ohm: float) -> SheetModel:
@@ -149,15 +153,21 @@ def _graded_rings(
     tree: Any,
     growth: float,
 ) -> NDArray[np.float64]:
-    out = [np.empty((0, 2))]
-    for k, (x, y) in enumerate(centres):
+    owner: list[int] = []
+    sizes: list[float] = []
+    for k in range(len(centres)):
         size = float(radius[k]) * growth
         while size * 2 * math.pi / len(around) < h and size < 50 * float(radius[k]) + 10:
-            ring = np.array([[x, y]]) + size * around
-            own = tree.query(ring)[1] == k
-            out.append(ring[own & shapely.contains_xy(area, ring[:, 0], ring[:, 1])])
+            owner.append(k)
+            sizes.append(size)
             size *= growth
-    return np.vstack(out)
+    if not sizes:
+        return np.empty((0, 2))
+    own = np.repeat(np.array(owner), len(around))
+    rings = (centres[owner][:, None, :] + np.array(sizes)[:, None, None] * around[None, :, :]).reshape(-1, 2)
+    mine = tree.query(rings)[1] == own
+    rings = rings[mine]
+    return np.asarray(rings[shapely.contains_xy(area, rings[:, 0], rings[:, 1])])
 
 
 def _rim(area: Any, h: float, radius: NDArray[np.float64], tree: Any, coarse: int) -> NDArray[np.float64]:
