@@ -40,6 +40,8 @@ class _Ring:
 
     block: int
     core: Core
+    crossed: int
+    """Bit mask of the readings that cross it."""
     patterns: Patterns
     outcome: Ints
     """(patterns,) number of the outcome each pattern belongs to."""
@@ -239,7 +241,7 @@ def _ring(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing]) 
     readings_of = list(ways.values())
     masks = (0, *(sum(readings_of[j] for j in np.flatnonzero(kind).tolist()) for kind in kinds))
     mass = np.asarray(np.bincount(outcome, weights=listed.weight, minlength=len(masks)), dtype=np.float64)
-    return _Ring(block, core, listed, outcome, masks, mass)
+    return _Ring(block, core, sum(1 << r for r in {one.reading for one in seen}), listed, outcome, masks, mass)
 
 
 _PATTERNS: dict[bytes, Patterns] = {}
@@ -332,8 +334,17 @@ def _swept(
     swept = sweep(groups, inputs, contacts, cap, wish)
     bound = swept.dropped
     if omitted > 0.0 and swept.log_evidence > -np.inf:
-        ceiling = float(sum(np.log(max(one.a, one.b)) for one in inputs))
-        bound = min(1.0, bound + omitted * float(np.exp(min(700.0, ceiling - swept.log_evidence))))
+        # at worst the patterns left out explain every reading across their rings as well as anything could
+        across = 0
+        for _, ring in rings:
+            if ring.patterns.omitted > 0.0:
+                across |= ring.crossed
+        kind = [
+            Reading(max(one.a, one.b), max(one.a, one.b), one.q) if across >> r & 1 else one
+            for r, one in enumerate(inputs)
+        ]
+        ceiling = sweep(groups, kind, contacts, cap, wish).log_evidence
+        bound = min(1.0, bound + omitted / (1.0 - omitted) * float(np.exp(min(700.0, ceiling - swept.log_evidence))))
     broken = _expand(prior, swept, group_sites, absorbed, rings, whole)
     return PieceBelief(
         copper,

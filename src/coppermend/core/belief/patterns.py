@@ -14,7 +14,7 @@ Ints = NDArray[np.int64]
 
 ALL_UP_TO = 12
 """Chains whose patterns are listed completely (4,096 of them)."""
-MOST_PATTERNS = 24_000
+MOST_PATTERNS = 12_000
 """More patterns than this are not listed: the least likely are left out, and their mass is known."""
 
 
@@ -99,12 +99,12 @@ def _likely(chance: Floats) -> list[tuple[int, ...]]:
     odds = chance / np.maximum(1.0 - chance, 1e-12)
     order = np.argsort(-odds, kind="stable")
     ranked = odds[order].tolist()
-    floor = 1e-7
+    floor = 1e-11
     while True:
         rows = _above(ranked, floor, MOST_PATTERNS)
         if rows is not None:
             break
-        floor *= 4.0
+        floor *= 5.0
     names = order.tolist()
     return [tuple(names[i] for i in row) for row in rows]
 
