@@ -10,8 +10,8 @@ from coppermend.core.copper.draft import Draft, DraftLayer
 from coppermend.core.copper.model import Site, SiteKind
 from coppermend.core.copper.pins import xy_id
 from coppermend.core.copper.places import layer_words, mm_words
+from coppermend.core.copper.runs import Run
 from coppermend.core.copper.squares import barrel_ohm, slot_ohm, track_ohm
-from coppermend.core.copper.topology import Run
 from coppermend.core.units import sheet_resistance_ohm
 
 SPOKE_MAX_MM = 3.0

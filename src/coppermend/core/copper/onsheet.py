@@ -1,0 +1,124 @@
+"""Lands on pours: which are one metal with the pour, and the spokes of the others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from coppermend.core.copper.blobs import LayerParts, Point
+
+SOLID_SHARE = 0.6
+"""A land with at least this share of its rim inside a pour is one metal with it; less are spokes. Our choice."""
+SPOKE_GAPS_MM = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0, 1.3, 1.6, 2.0)
+RIM_POINTS = 48
+
+
+@dataclass(slots=True)
+class Spoke:
+    """A contact between a land and a sheet: its middle, width, and length of the spoke in mm."""
+
+    land: int
+    sheet: int
+    place: Point
+    width: float
+    length: float
+
+
+def lands_on_sheets(parts: LayerParts) -> tuple[list[tuple[int, int]], list[Spoke]]:
+    """Which lands a sheet holds solidly, and the spokes of the others."""
+    pairs = parts.blob_pairs
+    if not pairs:
+        return [], []
+    metal = np.array([_metal(parts, land) for land, _ in pairs], dtype=object)
+    rim = shapely.boundary(shapely.buffer(metal, 1e-3))
+    share = _rim_share(parts, rim)
+    solid = [pair for pair, held in zip(pairs, share.tolist(), strict=True) if held >= SOLID_SHARE]
+    spokes: list[Spoke] = []
+    for k in np.flatnonzero(share < SOLID_SHARE).tolist():
+        land, sheet = pairs[k]
+        x0, y0, x1, y1 = metal[k].bounds
+        box = (x0 - 3.0, y0 - 3.0, x1 + 3.0, y1 + 3.0)
+        near = [(g, r) for g, r in parts.blobs[sheet].pieces if shapely.distance(g, metal[k]) <= r + 3.0]
+        pour = shapely.union_all([_clipped(g, r, box) for g, r in near])
+        spokes += _spokes(land, sheet, metal[k], pour, rim[k])
+    return solid, spokes
+
+
+def _metal(parts: LayerParts, land: int) -> Any:
+    """The land's copper as a polygon; the rims of its holes only where there is no other."""
+    blob = parts.blobs[land]
+    pieces = blob.pieces[: len(blob.piece_ids)] or blob.pieces
+    shapes = [_polygon(g, r) for g, r in pieces]
+    return shapes[0] if len(shapes) == 1 else shapely.union_all(shapes)
+
+
+def _rim_share(parts: LayerParts, rim: NDArray[Any]) -> NDArray[np.float64]:
+    """(pairs,) share of points along each land's rim that lie in its sheet."""
+    spots = shapely.line_interpolate_point(rim[:, None], np.arange(RIM_POINTS)[None, :] / RIM_POINTS, normalized=True)
+    xy = np.stack([shapely.get_x(spots), shapely.get_y(spots)], axis=-1)
+    share = np.zeros(len(rim))
+    by_sheet: dict[int, list[int]] = {}
+    for k, (_, sheet) in enumerate(parts.blob_pairs):
+        by_sheet.setdefault(sheet, []).append(k)
+    for sheet, ks in by_sheet.items():
+        at = xy[ks].reshape(-1, 2)
+        hit = np.zeros(len(at), dtype=bool)
+        pieces = parts.blobs[sheet].pieces
+        if len(pieces) > 8:
+            spots_here = shapely.points(at)
+            boxes = shapely.buffer(
+                shapely.box(*shapely.bounds(np.array([g for g, _ in pieces], dtype=object)).T),
+                max(r for _, r in pieces),
+            )
+            i, j = shapely.STRtree(boxes).query(spots_here)
+            skeleton = np.array([g for g, _ in pieces], dtype=object)
+            radius = np.array([r for _, r in pieces])
+            hit[i[shapely.distance(skeleton[j], spots_here[i]) <= radius[j]]] = True
+        else:
+            for g, r in pieces:
+                shapely.prepare(g)
+                hit |= (
+                    shapely.contains_xy(g, at[:, 0], at[:, 1])
+                    if r == 0
+                    else shapely.distance(g, shapely.points(at)) <= r
+                )
+        share[ks] = hit.reshape(len(ks), RIM_POINTS).mean(axis=1)
+    return share
+
+
+def _clipped(skeleton: Any, radius: float, box: tuple[float, float, float, float]) -> Any:
+    if radius > 0:
+        return _polygon(skeleton, radius)
+    part = shapely.clip_by_rect(skeleton, *box)
+    return part if part.is_valid else shapely.make_valid(part)
+
+
+def _spokes(land: int, sheet: int, metal: Any, pour: Any, rim: Any) -> list[Spoke]:
+    hit = shapely.line_merge(shapely.intersection(rim, pour))
+    parts = [p for p in shapely.get_parts(hit) if not p.is_empty]
+    if not parts:
+        spot = shapely.get_coordinates(shapely.shortest_line(metal, pour))[0].tolist()
+        return [Spoke(land, sheet, (spot[0], spot[1]), 0.1, SPOKE_GAPS_MM[0])]
+    gap = next((g for g in SPOKE_GAPS_MM if _covered(metal, pour, g) >= SOLID_SHARE), SPOKE_GAPS_MM[-1])
+    out = []
+    for part in parts:
+        middle = (
+            shapely.line_interpolate_point(part, 0.5, normalized=True)
+            if part.length > 0
+            else shapely.Point(part.coords[0])
+        )
+        out.append(Spoke(land, sheet, (float(middle.x), float(middle.y)), max(float(part.length), 0.01), gap))
+    return out
+
+
+def _covered(metal: Any, pour: Any, grow: float) -> float:
+    ring = shapely.buffer(metal, grow).boundary
+    return float(shapely.intersection(ring, pour).length / ring.length)
+
+
+def _polygon(skeleton: Any, radius: float) -> Any:
+    return shapely.buffer(skeleton, radius, quad_segs=16) if radius > 0 else skeleton
