@@ -28,7 +28,7 @@ def dip(pins: int, turn: float = 0.0) -> Part:
 # pin of a 40-pin package -> row and rank as counted on the drawing
 FROM_ABOVE = {
     1: "left row, 1st from the notch", 8: "left row, 8th from the notch", 20: "left row, last", 21: "right row, last",
-    22: "right row, 2nd from the end without the notch", 30: "right row, 11th from the notch", 38: "right row, 3rd from the notch", 40: "right row, 1st from the notch",
+    22: "right row, 2nd from last", 30: "right row, 11th from the notch", 38: "right row, 3rd from the notch", 40: "right row, 1st from the notch",
 }  # fmt: skip
 
 

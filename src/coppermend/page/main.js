@@ -35,6 +35,7 @@ export class App {
   /** @type {any} */ area = null;
   patient = { answer: /** @type {any} */ (null), attempt: 0, pair: '', auto: localStorage.getItem('auto') === 'yes' };
   busy = false;
+  /** Why the case could not be opened. @type {import('./shared/api.js').Finding|null} */ error = null;
   shownCheck = '';
   stop = () => {};
 
@@ -89,7 +90,7 @@ export class App {
     const id = decodeURIComponent(m[1]);
     const view = VIEWS.includes(/** @type {any} */ (m[2])) ? m[2] : 'bench';
     if (id !== this.id) await this.open(id);
-    if (this.id === id) this.show(view);
+    if (this.id === id && !this.error) this.show(view);
   }
 
   goHome() {
@@ -126,7 +127,7 @@ export class App {
   async open(id) {
     this.stop();
     this.id = id;
-    this.bench = this.scene = this.net = this.chosen = null;
+    this.bench = this.scene = this.net = this.chosen = this.error = null;
     this.own = { a: null, b: null };
     this.shownCheck = '';
     this.show('bench');
@@ -138,8 +139,8 @@ export class App {
       fill(byId('find-names'), [...scene.parts.map((/** @type {any} */ p) => p.ref), ...scene.nets.slice(0, 600)].map((n) => h('option', { value: n })));
       await this.take(bench);
     } catch (err) {
-      this.fail(err);
-      if (!this.bench) fill(byId('slip'), h('p.step-words', null, findingOf(err).words), h('p.why', null, findingOf(err).remedy), h('button.key', { type: 'button', onclick: () => this.open(id) }, 'Try again'));
+      this.error = findingOf(err);
+      this.show('bench');
       return;
     }
     this.stop = follow(id, (mark) => { if (this.bench && mark !== this.bench.mark && !this.busy) this.refresh(); }, (up) => this.live(up));
@@ -338,6 +339,7 @@ export class App {
     right: () => this.map.move(pan(this.map.view, -60, 0)),
     up: () => this.map.move(pan(this.map.view, 0, 60)),
     down: () => this.map.move(pan(this.map.view, 0, -60)),
+    reopen: () => this.open(this.id),
     goto: () => { const t = tipsOf(this.bench, this.own); if (t.a && t.b) return this.map.show([[t.a.x_mm, t.a.y_mm], [t.b.x_mm, t.b.y_mm]], t.a.side === this.map.view.face || t.b.side === this.map.view.face ? undefined : t.a.side).then(() => this.redraw()); this.follow(); },
     showTip: (tip) => this.map.show([[tip.x_mm, tip.y_mm]], tip.side).then(() => this.redraw()),
     showSpan: async (span) => { location.hash = `#/case/${this.id}/bench`; this.show('bench'); await this.map.show(span.path.flatMap((/** @type {any} */ p) => p[1]), ['c', 's'].includes(span.path[0]?.[0]) ? span.path[0][0] : undefined); this.map.lay({ spans: [span] }); },
@@ -366,6 +368,7 @@ export class App {
     seen: (f) => this.note('seen', { words: f.words, options: { screen: f.screen, sound: f.sound, smell: f.smell, current_a: f.current_a } }),
     words: (f) => this.note(f.kind, { words: f.words }),
     photo: async (form) => { const data = new FormData(form); await send(this.url('photos'), /** @type {File} */ (data.get('file')), { words: String(data.get('words') ?? '') }); this.toast('Photo kept.'); await this.refresh(); },
+    practise: async () => { this.toast('Setting up the demonstration machine …'); const out = await post('/api/practice', {}); location.hash = `#/case/${out.id}/bench`; },
     newCase: async (f) => { const out = await post('/api/cases', f); location.hash = `#/case/${out.id}/bench`; },
     truth: async () => { const t = await get(this.url('practice/truth')); fill(byId('help'), h('h2', null, 'What was really broken'), h('ul', null, t.breaks.map((/** @type {any} */ b) => h('li', null, `${b.words}: ${b.found ? 'found' : b.mended ? 'mended' : 'not found'}`))), h('p', null, t.words), h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good'))); byId('help').addEventListener('close', () => this.chrome(), { once: true }); byId('help').showModal(); },
   };

@@ -107,11 +107,11 @@ def _in_rows(part: Part, rows: tuple[tuple[int, ...], tuple[int, ...]], pin: int
     left = float(up[0] * out[1] - up[1] * out[0]) > 0
     if side == "s":
         left = not left
-    where = f"{'left' if left else 'right'} row, {ordinal(rank)} from the notch"
+    which = "left" if left else "right"
     back = len(rows[row]) - rank + 1
     if back <= 3 and back < rank:
-        where = f"{'left' if left else 'right'} row, {'last' if back == 1 else ordinal(back) + ' from the end without the notch'}"
-    return where
+        return f"{which} row, {'last' if back == 1 else ordinal(back) + ' from last'}"
+    return f"{which} row, {ordinal(rank)} from the notch"
 
 
 def _which_end(part: Part, number: str) -> str:
@@ -148,7 +148,7 @@ def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
 
 
 def near_words(board: Board, x_mm: float, y_mm: float) -> tuple[str, str]:
-    """The pin nearest to a loose place ("U9.4"), and the way from it as a person says it ("2.3 mm from U9 pin 4 towards the top edge").
+    """The pin nearest to a loose place ("U9.4"), and the way from it as a person says it ("2.3 mm from U9.4 towards the top").
 
     Edges are those of the board as seen on the component side; "left" and "right" are left out on purpose where up or down says it.
     Both are empty for a board without pins.
@@ -167,10 +167,10 @@ def near_words(board: Board, x_mm: float, y_mm: float) -> tuple[str, str]:
 
 
 def _towards(dx: float, dy: float) -> str:
-    """ " towards the top edge" and the like; "" for a step too short to have a direction.
+    """ " towards the top" and the like; "" for a step too short to have a direction.
 
     >>> _towards(0.2, 3.0), _towards(-2.0, 0.1), _towards(2.0, -2.0), _towards(0.1, 0.1)
-    (' towards the top edge', ' towards the left edge', ' towards the bottom right corner', '')
+    (' towards the top', ' towards the left', ' towards bottom right', '')
     """
     far = float(np.hypot(dx, dy))
     if far < 0.4:
@@ -178,5 +178,5 @@ def _towards(dx: float, dy: float) -> str:
     level = "" if abs(dx) < 0.4 * far else ("right" if dx > 0 else "left")
     upright = "" if abs(dy) < 0.4 * far else ("top" if dy > 0 else "bottom")
     if level and upright:
-        return f" towards the {upright} {level} corner"
-    return f" towards the {level or upright} edge"
+        return f" towards {upright} {level}"
+    return f" towards the {level or upright}"

@@ -7,7 +7,7 @@ export function drawAreaForm(el, app) {
   const draft = app.area;
   el.hidden = !draft;
   if (!draft) return;
-  const what = draft.part ? `Round ${draft.part}` : draft.corners.length ? `${draft.corners.length} corners` : 'Tap a part, or tap the corners of the place.';
+  const what = draft.part ? `Round ${draft.part}` : draft.corners.length ? `${draft.corners.length} corners` : draft.mode === 'part' ? 'Tap the part on the board, or type its name.' : 'Tap the corners of the place on the board.';
   const option = (/** @type {string} */ v, /** @type {string} */ words, on = false) => h('option', { value: v, selected: on }, words);
   fill(el,
     h('h2', null, 'New work area'),
@@ -15,8 +15,7 @@ export function drawAreaForm(el, app) {
     h('div.row', null,
       h('button.key.slim', { type: 'button', 'aria-pressed': String(draft.mode === 'part'), onclick: () => app.do('areaMode', 'part') }, 'Round a part'),
       h('button.key.slim', { type: 'button', 'aria-pressed': String(draft.mode === 'polygon'), onclick: () => app.do('areaMode', 'polygon') }, 'Corners')),
-    draft.mode === 'part' ? h('label.field', null, 'Part', h('input', { name: 'part', value: draft.part, list: 'find-names', oninput: (/** @type {any} */ e) => { draft.part = e.target.value; } })) : null,
-    draft.mode === 'part' ? h('label.field', null, 'Margin, mm', h('input', { name: 'margin', value: draft.margin, inputmode: 'decimal', oninput: (/** @type {any} */ e) => { draft.margin = e.target.value; } })) : null,
+    draft.mode === 'part' ? h('div.pair', null, h('label.field', null, 'Part', h('input', { name: 'part', value: draft.part, list: 'find-names', oninput: (/** @type {any} */ e) => { draft.part = e.target.value; } })), h('label.field', null, 'Margin, mm', h('input', { name: 'margin', value: draft.margin, inputmode: 'decimal', oninput: (/** @type {any} */ e) => { draft.margin = e.target.value; } }))) : null,
     h('label.field', null, 'What happened here', h('select', { name: 'kind', onchange: (/** @type {any} */ e) => { draft.kind = e.target.value; } }, option('rework', 'rework: something was unsoldered', draft.kind === 'rework'), option('corrosion', 'corrosion: a cell leaked, damp', draft.kind === 'corrosion'), option('impact', 'impact: a slip, a bend, a scratch', draft.kind === 'impact'))),
     h('label.field', null, 'How bad', h('select', { name: 'severity', onchange: (/** @type {any} */ e) => { draft.severity = Number(e.target.value); } }, option('1', '1 slight', draft.severity === 1), option('2', '2 marked', draft.severity === 2), option('3', '3 heavy', draft.severity === 3))),
     h('div.row', null, h('button.key.hot', { type: 'submit', disabled: draft.mode === 'part' ? !draft.part : draft.corners.length < 3 }, 'Mark it'), h('button.key.slim', { type: 'button', onclick: () => app.do('areaCancel') }, 'Not now')));

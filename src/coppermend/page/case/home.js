@@ -16,7 +16,8 @@ export async function drawHome(el, app) {
   }
   fill(el, h('div.leaf', null,
     h('h1', null, 'On this bench'),
-    cases.length ? h('ul.cases', null, cases.map(caseRow)) : h('div.empty', null, h('p', null, 'No machine is on the bench yet.'), h('p', null, 'Open a case below; the word demo stands for the demonstration machine.')),
+    cases.length ? h('ul.cases', null, [...cases].reverse().map(caseRow)) : h('div.empty', null, h('p', null, 'No machine is on the bench yet.'), h('p', null, 'Open a case below; the word demo stands for the demonstration machine.')),
+    h('section.sheet', null, h('h2', null, 'Practise'), h('p', null, 'The demonstration machine with a few breaks in it, and a practice patient that answers your tips. Nothing can go wrong.'), h('button.key', { type: 'button', id: 'practise', onclick: () => app.do('practise') }, 'Practise on the demonstration machine')),
     newCase(app)));
 }
 
@@ -29,10 +30,10 @@ function caseRow(c) {
 function newCase(app) {
   const field = (/** @type {string} */ name, /** @type {string} */ words, attrs = {}) => h('label.field', null, words, h('input', { name, autocomplete: 'off', ...attrs }));
   return h('form.sheet', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('newCase', Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target)))); } },
-    h('h2', { style: null }, 'Open a case'),
+    h('h2', null, 'Open a case'),
     h('div.form', null,
       field('title', 'Machine', { required: true, placeholder: 'what it is' }), field('serial', 'Serial number'), field('owner', 'Owner'),
-      field('board', 'Fabrication package (folder or zip on this computer)', { required: true, value: 'demo' }),
+      field('board', 'Fabrication package: folder or zip', { required: true, placeholder: 'a path on this computer, or demo' }),
       h('label.field.wide', null, 'What the owner says', h('textarea', { name: 'complaint', rows: 2 }))),
     h('p', null, h('button.key.hot', { type: 'submit' }, 'Open the case')));
 }

@@ -28,7 +28,7 @@ export async function drawStory(el, app) {
 }
 
 /** Instants in a line as local day and time. @param {string} line */
-const readable = (line) => line.replace(/\d{4}-\d\d-\d\dT[\d:.]+Z/g, (iso) => `${day(iso)}, ${clock(iso)}`);
+const readable = (line) => line.replace(/^(\d{4}-\d\d-\d\dT[\d:.]+Z)\s+/, (_, iso) => `${clock(iso)}  `).replace(/\d{4}-\d\d-\d\dT[\d:.]+Z/g, (iso) => `${day(iso)}, ${clock(iso)}`);
 
 /** @param {App} app @param {any} gate */
 function gateSheet(app, gate) {

@@ -11,6 +11,10 @@ import { canAnswer, lastAnswer, patientWords, ticks, tipsOf } from './state.js';
 /** @param {HTMLElement} el @param {App} app */
 export function drawSlip(el, app) {
   const { bench, own } = app;
+  if (app.error) {
+    fill(el, h('p.step-words', { role: 'alert' }, app.error.words), h('p.why', null, app.error.remedy), h('p.why', null, h('code', null, app.error.code)), h('div.row', null, h('button.key.hot', { type: 'button', onclick: () => app.do('reopen') }, 'Try again'), h('a.key', { href: '#' }, 'All cases')));
+    return;
+  }
   if (!bench) {
     fill(el, h('p.quiet', null, 'Loading the case'), h('div.skeleton', null), h('div.skeleton', null), h('div.skeleton', null));
     return;
