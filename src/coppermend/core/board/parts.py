@@ -170,6 +170,8 @@ class SilkOutlines:
         self._rings: dict[tuple[int, float], NDArray[np.float64] | None] = {}
         self._length = shapely.length(self._lines)
         self._strokes = shapely.STRtree(self._lines)
+        self._box = shapely.bounds(self._lines)
+        self._nobody = self._part == ""
         self._own: dict[str, NDArray[np.int64]] = {}
         for ref in {str(r) for r in self._part} - {""}:
             self._own[ref] = np.flatnonzero(self._part == ref)
@@ -218,8 +220,10 @@ class SilkOutlines:
         extent = max(1.0, float(np.max(high - low)))
         grow = max(1.0, 0.25 * extent)
         if own is None:
-            own = self._strokes.query(shapely.box(*(low - grow), *(high + grow)), predicate="contains")
-            own = own[self._part[own] == ""]
+            near = self._strokes.query(shapely.box(*(low - grow), *(high + grow)))
+            box = self._box[near]
+            inside = np.all(box[:, :2] >= low - grow, axis=1) & np.all(box[:, 2:] <= high + grow, axis=1)
+            own = near[inside & self._nobody[near]]
         strokes = own[self._length[own] >= LONG_STROKE * extent]
         if len(strokes) < 1:
             return None
