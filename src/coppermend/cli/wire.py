@@ -88,6 +88,9 @@ def _print_plans(plans: tuple[WirePlan, ...]) -> None:
             click.echo(f"      {wire.gauge_reason}")
             for note in wire.notes:
                 click.echo(f"      {note}")
+            click.echo(
+                f"      when it is in: note CASE patch {wire.a.point} {wire.b.point} {wire.gauge.awg}awg {wire.cut_mm:.0f}mm"
+            )
         for note in plan.notes:
             click.echo(f"   {note}")
     click.echo("Rules:")
