@@ -122,6 +122,14 @@ def test_readings_in_any_unit_and_comma_end_up_in_the_story(case: Run) -> None:
         assert said in story
 
 
+def test_a_round_without_a_work_area_is_refused(run: Run) -> None:
+    run("case", "new", "--board", "demo", "--title", "Machine")
+    for words in (("round", "1"), ("round", "1", "--print"), ("round", "1", "--json")):
+        status, _, err = run(*words)
+        assert status == 2 and "CAS-006" in err and "area add" in err
+    assert "Mark where the copper was disturbed" in run("next", "1")[1]
+
+
 def test_undo_and_undo_of_undo(case: Run) -> None:
     case("note", "1", "remark", "first")
     case("note", "1", "remark", "second")
@@ -202,7 +210,7 @@ def test_a_case_goes_to_another_store_and_comes_back_merged(
         "case": "",
         "number": 1,
         "new": 1,
-        "entries": 8,
+        "entries": 9,
     }
     view = json.loads(case("case", "show", "1", "--json")[1])
     assert {one["words"] for one in view["notes"]} == {"from the other bench", "meanwhile here"}

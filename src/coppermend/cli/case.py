@@ -12,7 +12,14 @@ from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import plain
 from coppermend.services import sheets
 from coppermend.services.areas import MARGIN_MM, add_area
-from coppermend.services.bench import next_for_case, proven_for_case, round_for_case, spans_for_case, step_as_dict
+from coppermend.services.bench import (
+    need_areas,
+    next_for_case,
+    proven_for_case,
+    round_for_case,
+    spans_for_case,
+    step_as_dict,
+)
 from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import CaseView, list_cases, name_board, new_case, show_case
 from coppermend.services.notes import note
@@ -280,6 +287,7 @@ def round_command(ctx: click.Context, case: str, sheet: bool, answers: Path | No
     if sheet:
         click.echo(sheets.round_sheet(made, found))
         return 0
+    need_areas(made, found)
     plan, proof = round_for_case(made, found), proven_for_case(made, found)
     if as_json:
         print_json(
@@ -326,6 +334,8 @@ def note_command(ctx: click.Context, case: str, kind: str, words: tuple[str, ...
     Power     gate orientation|rails|supply|limit|override ..., power on|off, seen screen=black sound='two beeps' current=350mA ...
     Words     symptom ..., remark ..., test ITEM works|fails, progress ready
     Back      undo [NUMBER]
+
+    --json as the last word prints one JSON object with the entry and the next step.
     """
     made, found = shop_and_case(ctx, case)
     if words and words[-1] == "--json":

@@ -11,7 +11,7 @@ from typing import Any, TypeVar, cast
 
 from coppermend.core.belief.engine import CopperBelief, belief
 from coppermend.core.copper.neighbours import Neighbour, neighbours
-from coppermend.core.findings import Refusal
+from coppermend.core.findings import Refusal, refuse
 from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import plain
 from coppermend.core.planning.costs import TipState
@@ -60,8 +60,16 @@ def next_for_case(workshop: Workshop, case: str) -> NextStep:
 
 
 def round_for_case(workshop: Workshop, case: str) -> RoundPlan:
-    """The round that is left to do."""
+    """The round that is left to do; empty while nothing is marked that a round could be planned for."""
     return plan_of(bind(workshop, case))
+
+
+def need_areas(workshop: Workshop, case: str) -> None:
+    """Refusal CAS-006 when the case has neither a work area nor a patch wire: its round would be empty without a word."""
+    state = bind(workshop, case).state
+    if not state.areas and not state.wires:
+        words = "No work area is marked: there is nothing to plan a round for."
+        raise refuse("CAS-006", words, "Mark one: coppermend area add CASE --part U1.")
 
 
 def spans_for_case(workshop: Workshop, case: str) -> tuple[Span, ...]:

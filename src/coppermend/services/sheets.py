@@ -9,7 +9,7 @@ from typing import Any
 from coppermend.core.findings import Place, Refusal, refuse
 from coppermend.core.log.values import is_value
 from coppermend.core.planning.model import Check
-from coppermend.services.bench import plan_of
+from coppermend.services.bench import need_areas, round_for_case
 from coppermend.services.bind import bind
 from coppermend.services.cases import case_state
 from coppermend.services.notes import note
@@ -37,7 +37,8 @@ class TypedBack:
 
 def round_sheet(workshop: Workshop, case: str) -> str:
     """The round as a sheet: one line a check, an empty column for the answer. Each line names its points, so that it can be typed back at any time."""
-    state, plan = case_state(workshop, case), plan_of(bind(workshop, case))
+    need_areas(workshop, case)
+    state, plan = case_state(workshop, case), round_for_case(workshop, case)
     number = workshop.store.number_of(case)
     lines = [
         f"Coppermend round, case {number}: {state.title}" + (f", serial {state.serial}" if state.serial else ""),
