@@ -10,6 +10,7 @@ import shapely
 
 from coppermend import bootstrap
 from coppermend.core.copper.provable import all_views
+from coppermend.core.findings import Refusal
 from coppermend.services.ports import ShelvedBoard
 
 
@@ -20,14 +21,13 @@ def shelved(tmp_path_factory: pytest.TempPathFactory) -> ShelvedBoard:
     return bootstrap.open_shelved("demo", tmp_path_factory.mktemp("cache"))
 
 
-@pytest.mark.parametrize("key", ["c", "s"])
-def test_the_runs_are_as_long_as_the_drawn_centre_lines_outside_lands(shelved: ShelvedBoard, key: str) -> None:
+def drawn_and_measured(shelved: ShelvedBoard, key: str) -> tuple[float, float]:
+    """Track length of a layer in mm: shapely's difference of all centre lines and all lands, and the sum over the graph's runs."""
     layer = shelved.board.layer(key)
     kinds = np.asarray(layer.kind).astype(str)
     stroke = (shapely.get_type_id(layer.shapes.skeleton) == 1) & (kinds != "flash")
-    with_sites = {s.net for s in shelved.graph.sites}
-    stroke &= np.isin(layer.island, list(with_sites))
-    other = np.flatnonzero(~stroke)
+    stroke &= np.isin(layer.island, list({s.net for s in shelved.graph.sites}))
+    other = np.flatnonzero((shapely.get_type_id(layer.shapes.skeleton) != 1) | (kinds == "flash"))
     lands = shapely.buffer(layer.shapes.skeleton[other], layer.shapes.radius_mm[other], quad_segs=32)
     holes = [h for h in shelved.board.holes if h.plated]
     rims = shapely.buffer(
@@ -41,7 +41,31 @@ def test_the_runs_are_as_long_as_the_drawn_centre_lines_outside_lands(shelved: S
         for s in shelved.graph.sites
         if s.layer == key and len(s.path) > 1 and s.kind.value in ("run", "spoke")
     )
-    assert measured == pytest.approx(drawn.length, rel=1e-3)
+    return float(drawn.length), measured
+
+
+@pytest.mark.parametrize("key", ["c", "s"])
+def test_the_runs_are_as_long_as_the_drawn_centre_lines_outside_lands(shelved: ShelvedBoard, key: str) -> None:
+    drawn, measured = drawn_and_measured(shelved, key)
+    assert measured == pytest.approx(drawn, rel=1e-3)
+
+
+@pytest.mark.corpus
+def test_real_packages_hang_together_and_measure_the_same(corpus: Path, tmp_path: Path) -> None:
+    """Every net in one piece; track length within 0.2 % of the drawn centre lines outside lands, on outer layers drawn with strokes."""
+    tried = 0
+    for folder in sorted(p for p in corpus.iterdir() if p.is_dir()):
+        try:
+            shelved = bootstrap.open_shelved(str(folder), tmp_path)
+        except Refusal:
+            continue
+        tried += 1
+        views = all_views(shelved.graph)
+        assert {shelved.graph.net_names[n] for n, view in views.items() if view.pieces > 1} == set(), folder.name
+        for key in ("c", "s"):
+            drawn, measured = drawn_and_measured(shelved, key)
+            assert measured == pytest.approx(drawn, rel=2e-3), (folder.name, key)
+    assert tried, "no package of the corpus gave a board"
 
 
 def test_every_net_of_the_machine_hangs_together(shelved: ShelvedBoard) -> None:
