@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import networkx as nx
 import numpy as np
@@ -148,9 +149,8 @@ def test_a_pour_has_a_resistance_never_zero() -> None:
     assert joints.value == pytest.approx(legs.value - 2 * 0.0002, rel=1e-6)  # two sound joints less
     # 40 mm of 5 mm at 35 um is 8 squares of 0.4926 mohm: 3.9 mohm, and two constrictions of some tenths of a square more
     assert 3.9e-3 < legs.value < 6.5e-3
-    assert legs.low == pytest.approx(legs.value / (1 + SPREAD)) and legs.high == pytest.approx(
-        legs.value / (1 - SPREAD)
-    )
+    assert joints.low == pytest.approx(joints.value / (1 + SPREAD), rel=1e-6)
+    assert joints.high == pytest.approx(joints.value / (1 - SPREAD), rel=1e-6)
 
 
 # networks -----------------------------------------------------------------------------------------------------
@@ -231,3 +231,18 @@ def test_the_way_adds_up() -> None:
     assert found.ohms.value == pytest.approx(expected, rel=1e-6)
     assert found.vias == 2 and not found.other_ways
     assert math.isfinite(found.as_dict()["effective_ohm"])  # type: ignore[arg-type]
+
+
+def test_the_band_holds_every_network_whose_sites_lie_in_their_bands() -> None:
+    """Resistors drawn inside their bands at random give effective resistances below the stated upper end (Thomson's principle)."""
+    graph = random_net(20, 6, 3)
+    stated = effective_ohm(graph, "p0", "p19")
+    dice = np.random.default_rng(7)
+    for _ in range(30):
+        scale = dice.uniform(1 / (1 + SPREAD), 1 / (1 - SPREAD), len(graph.sites))
+        sites = tuple(
+            replace(s, resistance_ohm=s.resistance_ohm * float(k)) for s, k in zip(graph.sites, scale, strict=True)
+        )
+        found = effective_ohm(replace(graph, sites=sites, memo={}), "p0", "p19").value
+        assert stated.low <= found <= stated.high
+    assert stated.high == pytest.approx(stated.value / (1 - SPREAD), rel=1e-9)

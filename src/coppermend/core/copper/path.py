@@ -84,9 +84,7 @@ class Way:
         vias = "no barrel" if not self.vias else "1 barrel" if self.vias == 1 else f"{self.vias} barrels"
         out.append(f"{mm_words(self.length_mm)} mm of track, {vias}; this way alone {self.along_ohm * 1e3:.1f} mohm")
         band = f"{self.ohms.low * 1e3:.1f} to {self.ohms.high * 1e3:.1f}"
-        out.append(
-            f"between the points {self.ohms.value * 1e3:.1f} mohm ({band} with the spread of the copper's thickness)"
-        )
+        out.append(f"between the points {self.ohms.value * 1e3:.1f} mohm (sound copper and contacts: {band})")
         if self.ohms.note:
             out.append(self.ohms.note)
         if self.other_ways:
