@@ -256,6 +256,10 @@ def test_a_damaged_export_is_refused_and_nothing_is_taken_in(
             spoiled(good, "manifest-sha256.txt", lambda _: b""),
         ],
     }
+    bomb = io.BytesIO()
+    with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as file:
+        file.writestr("log.jsonl", bytes(300 * 1024 * 1024))
+    bad["BUN-002"] = [bomb.getvalue()]
     monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "other"))
     for code, files in bad.items():
         for data in files:

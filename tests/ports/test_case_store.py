@@ -25,7 +25,7 @@ def make(request: pytest.FixtureRequest, tmp_path: Path) -> Make:
     if request.param == "memory":
         return MemoryStore
     if request.param == "sqlite folder":
-        return lambda bench: SqlCaseStore(str(tmp_path / f"Werkstatt Süd {bench} 作業台"), bench)
+        return lambda bench: SqlCaseStore(str(tmp_path / f"Werkstatt Süd 50% #1 {bench} 作業台"), bench)
     return lambda bench: SqlCaseStore(str(tmp_path / f"{bench}.db"), bench)
 
 

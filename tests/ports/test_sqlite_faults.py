@@ -273,6 +273,29 @@ def test_a_changed_entry_and_a_changed_attachment_are_named(tmp_path: Path) -> N
     store.close()
 
 
+def test_the_durability_that_sqlite_documents_is_asked_for(tmp_path: Path) -> None:
+    """pragma.html: synchronous 2 is FULL; in WAL mode FULL syncs the log after every commit, NORMAL (1) does not."""
+    store = SqlCaseStore(str(tmp_path), "bench")
+    with store._engine.connect() as line:
+        asked = [line.exec_driver_sql(f"PRAGMA {name}").scalar() for name in ("journal_mode", "synchronous")]
+    store.close()
+    assert asked == ["wal", 2]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="not run: folders cannot be synced on Windows")
+def test_an_attachment_is_synced_with_every_folder_made_for_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """POSIX fsync: a file's data by its own descriptor, its name by the folder's. What is asked of the system is recorded, by inode."""
+    store = SqlCaseStore(str(tmp_path), "bench")
+    synced: list[int] = []
+    real = os.fsync
+    monkeypatch.setattr(os, "fsync", lambda handle: (synced.append(os.fstat(handle).st_ino), real(handle)))
+    name = store.attach(b"a picture")
+    store.close()
+    file = tmp_path / "attachments" / name[:2] / name
+    order = [synced.index(one.stat().st_ino) for one in (file, file.parent, file.parent.parent, tmp_path)]
+    assert order[0] == 0 and len(set(order)) == 4
+
+
 def test_an_unknown_kind_of_store_is_refused(tmp_path: Path) -> None:
     with pytest.raises(Refusal, match="STO-001"):
         SqlCaseStore("postgresql://shop/cases", "bench")

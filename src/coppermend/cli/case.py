@@ -105,6 +105,8 @@ def _print_view(view: CaseView) -> None:
         click.echo(f"Complaint: {state.complaint}")
     click.echo("Story:")
     for item in state.timeline:
+        if item.kind == "basis":
+            continue
         gone = "  [taken back]" if item.undone else ""
         click.echo(f"  {item.ref:>4}  {item.observed_at}  {item.words}{gone}")
     click.echo("Where it stands:")

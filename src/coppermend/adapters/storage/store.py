@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, bindparam, create_engine, event, func, insert, select
+from sqlalchemy import URL, Connection, Engine, bindparam, create_engine, event, func, insert, select
 from sqlalchemy.pool import NullPool
 
 from coppermend.adapters.storage import attachments
@@ -173,7 +173,9 @@ class SqlCaseStore:
 
     def _open(self) -> Engine:
         if self._writable:
-            engine = create_engine(f"sqlite:///{self._place.database}", connect_args={"timeout": BUSY_MS / 1000})
+            engine = create_engine(
+                URL.create("sqlite", database=str(self._place.database)), connect_args={"timeout": BUSY_MS / 1000}
+            )
             event.listen(engine, "connect", _set_up_connection)
             event.listen(
                 engine, "begin", lambda line: line.exec_driver_sql("BEGIN IMMEDIATE" if _writes(line) else "BEGIN")
