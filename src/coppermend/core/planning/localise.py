@@ -31,7 +31,7 @@ Ints = NDArray[np.int64]
 SAMPLES = 1000
 LEAST_GAIN_BITS = 1e-3
 """A reading that tells less than this is not worth asking for."""
-MOST_REPEATS = 6
+MOST_REPEATS = 8
 """The same two points are not asked more often than this."""
 RAISED = 1.5
 """A stretch is suspect when its probability is this many times its prior."""

@@ -1,0 +1,149 @@
+"""The practice patient: same seed same patient, answers that follow its truth, noise at its stated rates, refusals in words."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
+from coppermend.core.copper.model import CopperGraph
+from coppermend.core.findings import Refusal
+from coppermend.practice.drawing import draw_breaks, draw_noise, read_truth
+from coppermend.practice.patient import Noise, Patient, Truth
+from coppermend.services.practice import PracticeSetting, full_marks, marks, patient_of, run
+
+AREAS = (EXAMPLE_AREA,)
+
+
+def comb(teeth: int = 12) -> CopperGraph:
+    """A trunk with a tooth at each node; two points at each node and each tooth's end."""
+    ends = [(k, k + 1) for k in range(teeth - 1)] + [(k, teeth + k) for k in range(teeth)]
+    return example_graph(ends, [n for n in range(2 * teeth) for _ in (0, 1)], cold=range(teeth - 1))
+
+
+SETTING = PracticeSetting(comb(), AREAS)
+
+
+def test_a_truthful_patient_says_what_the_copper_says() -> None:
+    graph = comb()
+    patient = Patient(graph, Truth(("s11",)))
+    assert patient.ask("p12", "p13").says == "open"  # s11 is the tooth at node 0, whose end is node 12
+    assert patient.ask("p13", "p14").says == "closed"
+    assert patient.ask("p0", "p11").says == "closed"
+
+
+def test_the_same_question_in_its_turn_has_the_same_answer_whatever_was_asked_between() -> None:
+    noise = Noise(0.3, 0.3)
+    one, two = Patient(comb(), Truth((), noise=noise), 7), Patient(comb(), Truth((), noise=noise), 7)
+    first = [one.ask("p0", "p5").says for _ in range(20)]
+    second = []
+    for _ in range(20):
+        two.ask("p3", "p4")
+        second.append(two.ask("p5", "p0").says)
+    assert first == second
+    assert set(first) == {"open", "closed"}
+
+
+def test_noise_comes_at_its_rates() -> None:
+    """4,000 readings each: shares within four standard errors of 0.06, 0.02 and, at an oxidised point, 0.3."""
+    graph = example_graph([(0, 1), (1, 2)], [0, 1, 2])
+    patient = Patient(graph, Truth(("s1",), noise=Noise(0.06, 0.02)), 3, ohms=False)
+    opens = np.mean([patient.ask("p0", "p1").says == "open" for _ in range(4000)])
+    closed = np.mean([patient.ask("p1", "p2").says == "closed" for _ in range(4000)])
+    assert abs(opens - 0.06) < 4 * (0.06 * 0.94 / 4000) ** 0.5
+    assert abs(closed - 0.02) < 4 * (0.02 * 0.98 / 4000) ** 0.5
+    rusty = Patient(graph, Truth((), noise=Noise(0.0, 0.0, frozenset({"p0"}))), 3, ohms=False)
+    misses = np.mean([rusty.ask("p0", "p1").says == "open" for _ in range(4000)])
+    assert abs(misses - 0.3) < 4 * (0.3 * 0.7 / 4000) ** 0.5
+
+
+def test_drawn_rates_lie_in_the_ranges_of_the_bench_table() -> None:
+    """Log-uniform 0.5-6 % and 0.1-2 %: medians at the geometric means 1.73 % and 0.447 %."""
+    drawn = [draw_noise(comb(), seed) for seed in range(400)]
+    opens, closed = np.array([n.false_open for n in drawn]), np.array([n.false_closed for n in drawn])
+    assert opens.min() >= 0.005 and opens.max() <= 0.06
+    assert closed.min() >= 0.001 and closed.max() <= 0.02
+    assert np.median(opens) == pytest.approx((0.005 * 0.06) ** 0.5, rel=0.15)
+    assert np.median(closed) == pytest.approx((0.001 * 0.02) ** 0.5, rel=0.2)
+    shares = [len(n.oxidised) / len(comb().points) for n in drawn]
+    assert np.mean(shares) == pytest.approx(0.1, abs=0.01)
+
+
+def test_breaks_are_drawn_by_the_priors_without_repetition() -> None:
+    """12 teeth at 0.02 inside, 11 trunk sites at 0.0005 outside: 12*0.02 / (12*0.02 + 11*0.0005) = 97.8 % of single breaks lie inside."""
+    graph = comb()
+    ones = [draw_breaks(graph, AREAS, seed, 1)[0] for seed in range(600)]
+    inside = np.mean([int(s[1:]) >= 11 for s in ones])
+    assert inside == pytest.approx(0.24 / 0.2455, abs=4 * (0.978 * 0.022 / 600) ** 0.5)
+    assert all(len(set(draw_breaks(graph, AREAS, seed, 5))) == 5 for seed in range(50))
+    assert draw_breaks(graph, AREAS, 4, 0) == ()
+
+
+def test_a_truth_file_names_sites_or_the_way_between_two_points() -> None:
+    graph = comb()
+    text = json.dumps({"broken": ["s3", {"between": ["p12", "p0"]}], "noise": {"false_open": 0.02, "oxidised": ["p4"]}})
+    truth = read_truth(text, graph, AREAS)
+    assert truth.broken == ("s3", "s11")
+    assert truth.noise == Noise(0.02, 0.0, frozenset({"p4"}))
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("{", "not JSON"),
+        ('{"broken": ["nothing"]}', "no site nothing"),
+        ('{"broken": [{"between": ["p0"]}]}', "not a pair"),
+        ('{"noise": {"false_open": 7}}', "between 0 and 1"),
+        ('"word"', "neither a list"),
+    ],
+)
+def test_a_bad_truth_file_is_refused_in_words(text: str, says: str) -> None:
+    with pytest.raises(Refusal, match=says):
+        read_truth(text, comb(), AREAS)
+
+
+def test_an_unknown_policy_and_an_impossible_rate_are_refused() -> None:
+    with pytest.raises(Refusal, match="PRA-008"):
+        run(SETTING, patient_of(SETTING, 1, 0), "guess")
+    with pytest.raises(Refusal, match="PRA-007"):
+        patient_of(SETTING, 1, 0, false_open=2.0)
+
+
+@pytest.mark.parametrize("policy", ["next", "cover", "star", "chain", "pin"])
+def test_every_policy_ends_and_none_calls_a_break_proven_on_a_truthful_patient(policy: str) -> None:
+    for seed in range(4):
+        patient = patient_of(SETTING, seed, seed % 3, noise_off=True)
+        result = run(SETTING, patient, policy)
+        got = marks(SETTING, result, patient.truth())
+        assert got["wrong_proven"] == 0
+        assert not got["stopped"]
+        assert got["checks"] == len(result.evidence) > 0
+
+
+def test_ours_finds_every_provable_break_of_truthful_patients_and_raises_no_false_alarm() -> None:
+    for seed in range(8):
+        patient = patient_of(SETTING, seed, 1 + seed % 3, noise_off=True)
+        got = full_marks(SETTING, run(SETTING, patient, "next"), patient.truth())
+        assert got["found_provable"] == got["breaks_provable"]
+        assert got["false_alarms"] == 0
+        for one in got["announced"]:
+            assert one["true"] and one["stands"] and 0 < one["at_check"] <= got["checks"]
+
+
+def test_without_breaks_and_noise_ours_needs_exactly_the_certified_number_of_checks() -> None:
+    patient = patient_of(SETTING, 0, 0, noise_off=True)
+    got = full_marks(SETTING, run(SETTING, patient, "next"), patient.truth())
+    assert got["checks"] == got["bound"] == got["certificate"]["checks"] == 6  # 12 teeth in doubt: 12 leaves, 6 checks
+
+
+def test_ours_needs_fewer_checks_and_seconds_than_the_star_on_the_same_patients() -> None:
+    ours = star = 0.0
+    for seed in range(6):
+        for policy in ("next", "star"):
+            patient = patient_of(SETTING, seed, seed % 2, false_open=0.02, false_closed=0.002, oxidised=0.0)
+            seconds = run(SETTING, patient, policy).seconds
+            ours += seconds if policy == "next" else 0.0
+            star += seconds if policy == "star" else 0.0
+    assert ours < star
