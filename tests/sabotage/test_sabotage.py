@@ -35,7 +35,7 @@ RECORD = "tests/facts/test_record_pages.py"
 STORE = "tests/ports/test_store_settings.py"
 OHMS = "tests/facts/test_copper_resistance.py"
 BELIEF = "tests/facts/test_belief_exact.py"
-EXAMPLES = "tests/docs/test_code.py::test_docstring_examples[coppermend.{}]"
+POLICIES = "tests/facts/test_practice_definitions.py"
 CONTRACT = "tests/docs/test_code.py::test_import_contracts"
 
 SABOTAGES = (
@@ -217,8 +217,8 @@ SABOTAGES = (
     Sabotage(
         "belief: two opens through one bad contact are two witnesses",
         "core/belief/engine.py",
-        "hit = (copper, solve(copper, piece, prior, readings, basis.contact_bad, basis.contact_false_open))",
-        "hit = (copper, solve(copper, piece, prior, readings, 0.0, basis.contact_false_open))",
+        "hit = (copper, solve(copper, piece, prior, readings, share, miss))",
+        "hit = (copper, solve(copper, piece, prior, readings, 0.0, miss))",
         (BELIEF,),
     ),
     Sabotage(
@@ -226,7 +226,7 @@ SABOTAGES = (
         "core/planning/trees.py",
         "pairs = [PathPair(order[i], order[i + half]) for i in range(len(order) - half)]",
         "pairs = [PathPair(order[2 * i], order[2 * i + 1]) for i in range(len(order) - half)]",
-        (EXAMPLES.format("core.planning.trees"),),
+        ("tests/facts/test_planning_cover.py",),
     ),
     Sabotage(
         "board: nets taken from stated names instead of copper",
@@ -262,6 +262,27 @@ SABOTAGES = (
         "if host_name(host) not in LOOPBACK:",
         "if False:",
         ("tests/api/test_guard.py",),
+    ),
+    Sabotage(
+        "policies: the star's hub is the worst pin",
+        "practice/policies.py",
+        "hub = max(inside, key=lambda p: (_degree",
+        "hub = min(inside, key=lambda p: (_degree",
+        (POLICIES,),
+    ),
+    Sabotage(
+        "policies: opens are not repeated",
+        "practice/policies.py",
+        '    if said == "open":\n        said = yield a, b\n    return said',
+        "    return said",
+        (POLICIES + "::test_every_open_reading_is_repeated_once",),
+    ),
+    Sabotage(
+        "belief: a tip's false open ignored",
+        "core/belief/readings.py",
+        "low_open, low_closed = max(basis.false_open, LEAST_RATE), max(basis.false_closed, LEAST_RATE)",
+        "low_open, low_closed = LEAST_RATE, LEAST_RATE",
+        (BELIEF,),
     ),
     Sabotage(
         "truth visible to the planner",
