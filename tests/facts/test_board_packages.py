@@ -133,3 +133,25 @@ def test_a_build_tells_its_stages_and_stops_when_asked() -> None:
     assert shares == sorted(shares) and shares[-1] == 1.0 and "reading top.gbr" in [words for words, _ in seen]
     with pytest.raises(Stopped):
         build_board(Here(), "here", stop=lambda: True)
+
+
+def test_values_stated_by_x2_are_taken_and_the_parts_list_wins() -> None:
+    pads = b"%TF.FileFunction,Copper,L1,Top*%\n%FSLAX44Y44*%\n%MOMM*%\n%ADD10C,1.6*%\nD10*\n%TO.C,R1*%\n%TO.CVal,33R*%\n%TO.P,R1,1*%\nX50000Y0D03*\n%TO.P,R1,2*%\nX90000Y0D03*\n%TD*%\nM02*\n"
+    assert board_of(Package("b", (Member("top.gbr", pads),))).part("R1").value == "33R"
+    listed = Member("parts.csv", b"ref,value\nR1,47R\n")
+    assert board_of(Package("b", (Member("top.gbr", pads), listed))).part("R1").through_ohm == (("1", "2", 47.0),)
+
+
+def test_a_netlist_that_cuts_reference_designators_makes_no_second_part() -> None:
+    pads = b"%TF.FileFunction,Copper,L1,Top*%\n%FSLAX44Y44*%\n%MOMM*%\n%ADD10C,1.6*%\nD10*\n%TO.P,CONNECTOR1,1*%\nX254000Y254000D03*\nM02*\n"
+    rows = b"P  UNITS CUST 0\n327N1               CONNEC-1          A01X+010000Y+010000X0630Y0000R000S1\n999\n"
+    board = board_of(Package("b", (Member("top.gbr", pads), Member("n.ipc", rows))))
+    assert [part.ref for part in board.parts] == ["CONNECTOR1"]
+    assert board.netlist_points[0].island == 0
+
+
+def test_copper_in_ipc_2581_alone_is_refused_by_name() -> None:
+    text = b'<?xml version="1.0"?>\n<IPC-2581 revision="C" xmlns="http://webstds.ipc.org/2581"></IPC-2581>\n'
+    with pytest.raises(Refusal) as refused:
+        board_of(Package("b", (Member("board.xml", text),)))
+    assert refused.value.finding.code == "BRD-008"

@@ -6,14 +6,14 @@ from typing import Any
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.cli.test_cli_board import netlist
+from tests.facts.test_board_packages import PLACES, excellon, gerber
 
 from coppermend.core.copper.compare import compare
 from coppermend.core.findings import Refusal
 from coppermend.formats.member import Member
 from coppermend.services.board_pack import pack_board, unpack_board
 from coppermend.services.boards import Package, board_of, board_report
-from tests.cli.test_cli_board import netlist
-from tests.facts.test_board_packages import PLACES, excellon, gerber
 
 WHOLE = {
     "top.gbr": gerber(

@@ -29,10 +29,7 @@ def gerber_record(image: gerber_format.GerberImage) -> GerberImage:
     """A Gerber file's objects with single net names and polarity as drawn (an IPNEG image is turned over by the builder)."""
     kinds = np.empty(len(gerber_format.KINDS), dtype=object)
     kinds[:] = [str(kind) for kind in gerber_format.KINDS]
-    attributes = tuple(
-        ObjectAttributes(one.function, one.nets[0] if one.nets else "", one.part, one.pin, one.pin_function)
-        for one in image.attributes
-    )
+    attributes = tuple(_attributes(one) for one in image.attributes)
     return GerberImage(
         name=image.name,
         kind=kinds[image.kind],
@@ -45,6 +42,19 @@ def gerber_record(image: gerber_format.GerberImage) -> GerberImage:
         findings=image.findings,
         tolerance_mm=gerber_format.CHORD_ERROR_MM,
         at_mm=image.at_mm,
+    )
+
+
+def _attributes(one: gerber_format.ObjectAttributes) -> ObjectAttributes:
+    more = {name.lstrip("."): ",".join(values) for name, values in one.extra}
+    return ObjectAttributes(
+        one.function,
+        one.nets[0] if one.nets else "",
+        one.part,
+        one.pin,
+        one.pin_function,
+        more.get("CVal", ""),
+        more.get("CFtp", ""),
     )
 
 

@@ -215,6 +215,7 @@ def read_records(
     package: Package, plan: PackagePlan, step: Callable[[str], None] = lambda _words: None
 ) -> PackageRecords:
     """The records of every file of a plan that the builder uses. A copper file that cannot be read refuses the package; others become findings."""
+    _only_readable(plan)
     said, findings = builder_corrections(plan.corrections)
     findings = [*plan.findings, *findings, *_unreadable(plan)]
     images: list[GerberImage] = []
@@ -246,6 +247,20 @@ def read_records(
         job.thickness_mm if job else None,
         _looks(job),
     )
+
+
+def _only_readable(plan: PackagePlan) -> None:
+    """Refuses a package whose copper stands in IPC-2581 alone."""
+    if any(file.role.kind is RoleKind.COPPER for file in plan.files):
+        return
+    for file in plan.files:
+        if file.format is Format.IPC2581:
+            raise refuse(
+                "BRD-008",
+                "The package's copper stands in an IPC-2581 file, which this version does not read.",
+                "Export Gerber and drill files, and an IPC-D-356 netlist, from the same board.",
+                Place(file=file.member.name),
+            )
 
 
 _FABRICATION = re.compile(

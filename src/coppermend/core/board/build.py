@@ -254,7 +254,7 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
     overrule, more = _named_by_user(prepared, copper, pins)
     findings += more
     nets = name_islands(copper.layers, islands.count, pins, votes, overrule)
-    rows, more = _part_rows(records.part_rows, pins)
+    rows, more = _part_rows((*_stated_parts(records), *records.part_rows), pins)
     findings += more
     parts = parts_of(pins, rows, said, prepared.silk)
     findings += _part_findings(prepared, parts, pins)
@@ -281,15 +281,26 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
 
 
 def _pins(copper: Copper, placed: Sequence[PlacedNetlist]) -> list[Pin]:
-    """Pins from X2 where the copper states any for a part; parts that X2 does not know come from the netlists, the first one first."""
+    """Pins from X2 where the copper states any; the netlists add parts that X2 does not know, at places that no pin has yet.
+
+    Netlists cut and upper-case reference designators, so a place that has its pin is not given another one.
+    """
     lands = x2_lands(copper.layers, copper.pads, copper.places, copper.finder)
-    known = {land.part for land in lands}
     for one in placed:
+        known = {land.part for land in lands}
+        taken = {(_spot(land.x_mm, land.y_mm), key) for land in lands for key in land.layers}
         new = netlist_lands(one.points, one.island.tolist(), one.through.tolist(), copper.finder)
-        fresh = [land for land in new if land.part not in known]
-        lands += fresh
-        known |= {land.part for land in fresh}
+        lands += [
+            land
+            for land in new
+            if land.part not in known and not any((_spot(land.x_mm, land.y_mm), key) in taken for key in land.layers)
+        ]
     return pins_of(lands, copper.holes, len(copper.layers))
+
+
+def _spot(x_mm: float, y_mm: float) -> tuple[int, int]:
+    """The cell of a 0.2 mm grid that a place lies in: coarser than netlist rounding, finer than any pitch of pins."""
+    return round(x_mm * 5), round(y_mm * 5)
 
 
 def _named_by_user(prepared: Prepared, copper: Copper, pins: Sequence[Pin]) -> tuple[dict[int, str], list[Finding]]:
@@ -328,6 +339,16 @@ def _island_at(copper: Copper, where: str) -> int | None:
     return None if piece < 0 else int(copper.layers[copper.index.keys.index(words[2])].island[piece])
 
 
+def _stated_parts(records: PackageRecords) -> list[PartRow]:
+    """Values and footprints that the copper files state by X2 (.CVal, .CFtp); a parts list comes after them and wins."""
+    found: dict[str, PartRow] = {}
+    for image in _of_kind(records, "copper"):
+        for one in image.attributes:
+            if one.part and (one.value or one.footprint):
+                found[one.part] = PartRow(one.part, one.value, one.footprint, None, image.name)
+    return list(found.values())
+
+
 def _part_rows(rows: Sequence[PartRow], pins: Sequence[Pin]) -> tuple[dict[str, PartRow], list[Finding]]:
     known = {pin.part for pin in pins}
     strange = [row for row in rows if row.ref not in known]
@@ -342,7 +363,13 @@ def _part_rows(rows: Sequence[PartRow], pins: Sequence[Pin]) -> tuple[dict[str, 
                 f"The parts list names {len(strange)} parts that have no pin on the copper: {names}.",
             )
         )
-    return {row.ref: row for row in rows}, findings
+    merged: dict[str, PartRow] = {}
+    for row in rows:
+        old = merged.get(row.ref, row)
+        merged[row.ref] = PartRow(
+            row.ref, row.value or old.value, row.package or old.package, row.state or old.state, row.source
+        )
+    return merged, findings
 
 
 def _part_findings(prepared: Prepared, parts: Sequence[Part], pins: Sequence[Pin]) -> list[Finding]:

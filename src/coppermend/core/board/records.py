@@ -18,13 +18,15 @@ from coppermend.core.geometry.shapes import ShapeSet
 
 @dataclass(frozen=True, slots=True)
 class ObjectAttributes:
-    """X2 attributes of a graphical object; "" where not stated. ``pin_function`` is the third field of .P."""
+    """X2 attributes of a graphical object; "" where not stated. ``pin_function`` is the third field of .P, ``value`` .CVal, ``footprint`` .CFtp."""
 
     aperture_function: str = ""
     net: str = ""
     part: str = ""
     pin: str = ""
     pin_function: str = ""
+    value: str = ""
+    footprint: str = ""
 
 
 @dataclass(frozen=True, slots=True)
