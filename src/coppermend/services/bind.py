@@ -5,9 +5,8 @@ Everything is computed from the log and the board; nothing is stored. One bindin
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from coppermend.core.belief.engine import belief
@@ -21,6 +20,7 @@ from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.spans import spans
 from coppermend.services.cases import case_state
 from coppermend.services.evidence import fold_evidence
+from coppermend.services.numbers import basis_of, costs_of
 from coppermend.services.points import point_now
 from coppermend.services.ports import ShelvedBoard
 from coppermend.services.workshop import Workshop
@@ -128,28 +128,6 @@ def bind_state(
         _tips(state, graph),
         kept,
     )
-
-
-def basis_of(state: CaseState) -> Basis:
-    """The numbers that the log says a belief uses; the defaults of this version where it names none. Fields of a later version are ignored."""
-    values = {name: json.loads(text) for name, _, text in state.basis}.get("priors", {})
-    known = {one.name for one in fields(Basis)}
-    taken = {name: _tuples(value) for name, value in values.items() if name in known}
-    if "severity_factor" in taken:  # JSON has text keys only
-        taken["severity_factor"] = {int(key): float(value) for key, value in taken["severity_factor"].items()}
-    return Basis(**taken)
-
-
-def costs_of(state: CaseState) -> CostTable:
-    """The modelled bench times that the log names; the defaults of this version where it names none."""
-    values = {name: json.loads(text) for name, _, text in state.basis}.get("costs", {})
-    known = {one.name for one in fields(CostTable)}
-    return CostTable(**{name: float(value) for name, value in values.items() if name in known})
-
-
-def _tuples(value: Any) -> Any:
-    """JSON's lists as tuples, as the values that are compared and remembered by."""
-    return tuple(_tuples(one) for one in value) if isinstance(value, list) else value
 
 
 def work_area(state: CaseState) -> list[WorkArea]:

@@ -10,6 +10,7 @@ import io
 import json
 import re
 import zipfile
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -20,6 +21,7 @@ from coppermend.core.log.chain import check_chain
 from coppermend.core.log.fold import fold
 from coppermend.core.log.kinds import check_known, check_payload
 from coppermend.core.log.model import Entry, agreed_order, entry_from_dict
+from coppermend.services.numbers import check_numbers
 from coppermend.services.workshop import Workshop
 
 LOG, MANIFEST, READ_ME, FOLDER = "log.jsonl", "manifest-sha256.txt", "read-me.txt", "attachments/"
@@ -121,6 +123,13 @@ def _unzipped(data: bytes, place: Place) -> dict[str, bytes]:
                     "An exported case is smaller: take it from its source again.",
                     place,
                 )
+            if any(info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED) for info in infos):
+                raise refuse(
+                    "BUN-001",
+                    "The file is packed in a way that an export never is.",
+                    "Take it from its source again.",
+                    place,
+                )
             strange = [info.filename for info in infos if not _is_ours(info.filename)]
             if strange:
                 raise refuse(
@@ -130,7 +139,7 @@ def _unzipped(data: bytes, place: Place) -> dict[str, bytes]:
                     place,
                 )
             return {info.filename: _bounded(file, info, place) for info in infos}
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError, ValueError) as err:
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError, ValueError, zlib.error) as err:
         raise refuse(
             "BUN-001",
             "This is no exported case, or it is damaged: it cannot be unpacked.",
@@ -176,15 +185,7 @@ def _check_manifest(members: dict[str, bytes], place: Place) -> None:
 
 
 def _read_log(text: bytes, place: Place) -> tuple[Entry, ...]:
-    entries = []
-    for number, line in enumerate(text.decode("utf-8", "replace").splitlines(), 1):
-        at = Place(file=LOG, line=number)
-        try:
-            entry = entry_from_dict(json.loads(line), at)
-        except (ValueError, RecursionError) as err:
-            raise refuse("BUN-005", "The line is no JSON.", "Take the file from its source again.", at) from err
-        _check_entry(entry, at)
-        entries.append(entry)
+    entries = [_read_line(line, Place(file=LOG, line=number)) for number, line in enumerate(text.splitlines(), 1)]
     bad = check_chain(entries)
     if bad:
         raise Refusal(bad[0])
@@ -192,13 +193,31 @@ def _read_log(text: bytes, place: Place) -> tuple[Entry, ...]:
     return agreed_order(entries)
 
 
+def _read_line(line: bytes, at: Place) -> Entry:
+    """An entry from its line, which must be its canonical JSON: other bytes would have another hash."""
+    try:
+        entry = entry_from_dict(json.loads(line.decode("utf-8")), at)
+        exact = entry.body() == line
+    except (ValueError, RecursionError) as err:
+        raise refuse(
+            "BUN-005", f"The line is no JSON that can be kept: {err}.", "Take the file from its source again.", at
+        ) from err
+    if not exact:
+        raise refuse(
+            "BUN-005", "The line is not in canonical JSON (RFC 8785).", "Take the file from its source again.", at
+        )
+    _check_entry(entry, at)
+    return entry
+
+
+_UUID = re.compile("[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}")
+
+
 def _check_entry(entry: Entry, at: Place) -> None:
-    """Only what could have been written here comes in."""
+    """Only what could have been written by a bench comes in."""
+    if not (_UUID.fullmatch(entry.id) and _UUID.fullmatch(entry.case)):
+        raise refuse("BUN-005", "The entry's id or its case's is no UUID.", "Take the file from its source again.", at)
     check_known(entry)
     check_payload(entry.kind, entry.payload, entry.undoes)
-    try:
-        entry.body()
-    except (ValueError, UnicodeEncodeError) as err:
-        raise refuse(
-            "BUN-005", f"The entry cannot be kept exactly: {err}.", "Take the file from its source again.", at
-        ) from err
+    if entry.kind == "basis":
+        check_numbers(str(entry.payload["name"]), entry.payload.get("values") or {})

@@ -6,17 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from coppermend.core.belief.model import Basis
 from coppermend.core.findings import Finding, Place, Severity, refuse
-from coppermend.core.log.canonical import canonical_bytes, sha256_hex
 from coppermend.core.log.fold import fold
 from coppermend.core.log.gate import GateStatus, gate_status
 from coppermend.core.log.kinds import KINDS
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, TimelineItem, plain
 from coppermend.core.log.words import entry_words
-from coppermend.core.planning.costs import CostTable
 from coppermend.services.entries import write
+from coppermend.services.numbers import DEFAULTS, basis_payload
 from coppermend.services.workshop import Workshop
 
 
@@ -71,9 +69,8 @@ def new_case(
         "board",
         {"package": shelved.package, "package_id": shelved.board.package_id, "title": shelved.board.title},
     )
-    for name, numbers in (("priors", Basis()), ("costs", CostTable())):
-        values = plain(numbers)
-        write(workshop, case, "basis", {"name": name, "sha256": sha256_hex(canonical_bytes(values)), "values": values})
+    for name in DEFAULTS:
+        write(workshop, case, "basis", basis_payload(name))
     return show_case(workshop, case)
 
 

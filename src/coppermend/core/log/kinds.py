@@ -223,6 +223,6 @@ def _unwritable(payload: Mapping[str, Json]) -> list[str]:
     """What JSON cannot carry: NaN, numbers beyond reach, text that is no Unicode."""
     try:
         canonical_bytes(payload)
-    except ValueError as err:
+    except (ValueError, RecursionError) as err:
         return [f"a value cannot be written ({err})"]
     return []
