@@ -136,7 +136,8 @@ def test_a_build_tells_its_stages_and_stops_when_asked() -> None:
 
 
 def test_values_stated_by_x2_are_taken_and_the_parts_list_wins() -> None:
-    pads = b"%TF.FileFunction,Copper,L1,Top*%\n%FSLAX44Y44*%\n%MOMM*%\n%ADD10C,1.6*%\nD10*\n%TO.C,R1*%\n%TO.CVal,33R*%\n%TO.P,R1,1*%\nX50000Y0D03*\n%TO.P,R1,2*%\nX90000Y0D03*\n%TD*%\nM02*\n"
+    head = b"%TF.FileFunction,Copper,L1,Top*%\n%FSLAX44Y44*%\n%MOMM*%\n%ADD10C,1.6*%\nD10*\n"
+    pads = head + b"%TO.C,R1*%\n%TO.CVal,33R*%\n%TO.P,R1,1*%\nX50000Y0D03*\n%TO.P,R1,2*%\nX90000Y0D03*\n%TD*%\nM02*\n"
     assert board_of(Package("b", (Member("top.gbr", pads),))).part("R1").value == "33R"
     listed = Member("parts.csv", b"ref,value\nR1,47R\n")
     assert board_of(Package("b", (Member("top.gbr", pads), listed))).part("R1").through_ohm == (("1", "2", 47.0),)
@@ -155,3 +156,24 @@ def test_copper_in_ipc_2581_alone_is_refused_by_name() -> None:
     with pytest.raises(Refusal) as refused:
         board_of(Package("b", (Member("board.xml", text),)))
     assert refused.value.finding.code == "BRD-008"
+
+
+SCATTER = [((k * 37) % 101 / 2 + 5, (k * 53) % 83 / 2 + 5) for k in range(30)]
+"""Thirty places in mm without symmetry."""
+
+
+def scattered(function: str, dx: float = 0.0, mirror: bool = False) -> bytes:
+    flashes = "".join(f"X{round((-x if mirror else x + dx) * 10000)}Y{round(y * 10000)}D03*\n" for x, y in SCATTER)
+    head = f"%TF.FileFunction,{function}*%\n%FSLAX44Y44*%\n%MOMM*%\n%ADD10C,1.0*%\nD10*\n"
+    return (head + flashes + "M02*\n").encode()
+
+
+@pytest.mark.parametrize(("dx", "mirror", "words"), [(0.0, True, "mirrored left to right"), (12.5, False, "shifted")])
+def test_a_solder_side_plotted_mirrored_or_shifted_is_laid_under_the_holes(dx: float, mirror: bool, words: str) -> None:
+    drill = excellon("METRIC\nT1C0.6\n", [f"X{x:.2f}Y{y:.2f}" for x, y in SCATTER])
+    bottom = Member("bottom.gbr", scattered("Copper,L2,Bot", dx, mirror))
+    members = (Member("top.gbr", scattered("Copper,L1,Top")), bottom, Member("a.drl", drill))
+    board = board_of(Package("b", members))
+    assert joined(board) == 30
+    (said,) = code(board, "BRD-019")
+    assert words in said and "100%" in said

@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
+from coppermend.core.board.align import align_layers
 from coppermend.core.board.build import X2_SOURCE, with_seconds
 from coppermend.core.board.drillfit import lands_of
 from coppermend.core.board.model import Board, NetlistPoint
@@ -229,7 +230,8 @@ def read_records(
                 roles[image.name] = _role(file)
     drills, more = _drills(plan, images, roles, step)
     findings += more
-    images = [one for one in images if roles[one.name].kind != "drill"]
+    aligned = align_layers([one for one in images if roles[one.name].kind != "drill"], roles, drills)
+    findings += aligned.findings
     netlists = _netlists(plan, findings, step)
     rows = _part_rows(plan)
     job = plan.job
@@ -237,7 +239,7 @@ def read_records(
     return PackageRecords(
         package_id(package.members),
         title,
-        tuple(images),
+        aligned.images,
         tuple(drills),
         tuple(netlists),
         roles,
