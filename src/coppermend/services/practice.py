@@ -204,7 +204,8 @@ class Run:
     seconds: float
     update_ms: tuple[float, ...]
     plan: RoundPlan
-    expected_broken: float
+    suspects: tuple[Span, ...]
+    """Spans at least even at the end, announced or not."""
     error_bound: float
     stopped: str = ""
 
@@ -325,7 +326,7 @@ class _Watcher:
             sum(s.seconds for s in steps),
             tuple(self.update_ms),
             plan,
-            float(posterior.sites.sum()),
+            spans(self.bench.graph, posterior, self.bench.basis, least=0.5, risk=risk),
             posterior.error_bound,
             stopped,
         )
