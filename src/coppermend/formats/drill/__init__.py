@@ -6,9 +6,10 @@ x2_mm, y2_mm, diameter_mm, plated 1/0/-1, kind HOLE/SLOT/ROUT, path, tool, line)
 for re-reading when holes miss their lands. Raises Refusal (DRL-...).
 """
 
+from coppermend.formats.drill.decide import candidate_formats
 from coppermend.formats.drill.hints import read_side_file
 from coppermend.formats.drill.model import HOLE, ROUT, SLOT, DrillFile, DrillFormat, SideFile, Tool
-from coppermend.formats.drill.reader import candidate_formats, read_drill
+from coppermend.formats.drill.reader import read_drill
 
 __all__ = [
     "HOLE",

@@ -11,13 +11,13 @@ import numpy as np
 from coppermend.core.findings import Place, Severity, refuse
 from coppermend.core.geometry import arcs
 from coppermend.formats.collect import FindingList, decode
+from coppermend.formats.drill.decide import UNIT_LINE, decide_format
 from coppermend.formats.drill.hints import CommentHints
 from coppermend.formats.drill.model import HOLE, ROUT, SLOT, DrillFile, DrillFormat, SideFile, Tool
-from coppermend.formats.drill.numbers import DEFAULT_DIGITS, guess_zeros, to_mm
+from coppermend.formats.drill.numbers import to_mm
 
 MAX_HITS = 1_000_000
 
-_UNIT_LINE = re.compile(r"(METRIC|INCH)\b((?:\s*,\s*[\w.]+)*)\s*\Z", re.I)
 _TOOL = re.compile(r"T0*(\d{1,6})((?:[CFSBHZD][+-]?[\d.]*)*)\Z", re.I)
 _TOOL_FIELD = re.compile(r"([CFSBHZD])([+-]?[\d.]+)", re.I)
 _ATTRIBUTE = re.compile(r"\s*#@!\s*(TF|TA|TD)\.?([^,]*),?(.*)")
@@ -30,7 +30,6 @@ _ROUT = re.compile(
     rf"(?:G0*([0-3]))?(?:X({_NUMBER}))?(?:Y({_NUMBER}))?(?:A({_NUMBER}))?(?:I({_NUMBER}))?(?:J({_NUMBER}))?(?:F[\d.]*)?\Z"
 )
 _CIRCLE = re.compile(rf"G3([23])(?:X({_NUMBER}))?(?:Y({_NUMBER}))?A({_NUMBER})\Z")
-_SAMPLE = re.compile(r"[XY]([+-]?\d+)(?![\d.])")
 _QUIET = re.compile(
     r"(?:FMAT|VER|ICI|DETECT|ATC|TCST|AFS|CCW|CP|FSB|HPCK|NCSL|OM48|OSTOP|OTCLMP|PCKPARAM|PF|PLTMODE|RSB|SBK|SG|SIXM|UP|ZA|ZC|ZS|Z\+|Z-|R,|M4[57]|M50|M0?6|M0?9"
     r"|G0?7|G0?4|G4\d|F[\d.]+|S[\d.]+|M1[0-4]|M18|M9[0-9]|N\d+\Z|/|BLKD|R\d*[TCD]|LEADER)",
@@ -105,84 +104,10 @@ class _Reader:
         self.ended = False
         self.points_used = False
         self.digits_used = False
-        self.guessed: list[str] = []
         self.bad = 0
         self.understood = 0
-        self.format = self._decide_format()
+        self.format, self.guessed = decide_format(text, name, hint, side, self.found)
         self._cache: dict[str, float] = {}
-
-    # ---- the format ----
-    def _decide_format(self) -> DrillFormat:
-        stated = self._stated_format()
-        form = self.hint.over(stated)
-        if self.side is not None:
-            form = form.over(self.side.format)
-        samples = _SAMPLE.findall(self.text[:4_000_000])
-        if form.metric is None:
-            form = DrillFormat(metric=self._guess_unit()).over(form)
-            self.guessed.append("unit")
-        if samples:
-            form = self._complete_digits(form, samples)
-        return form
-
-    def _stated_format(self) -> DrillFormat:
-        """Statements and comments of the whole file; the first statement of a thing counts for the start."""
-        hints, stated = CommentHints(), DrillFormat()
-        for line in self.lines[:20_000]:
-            line = line.strip()
-            if line.startswith(";"):
-                hints.read(line[1:])
-                continue
-            match = _UNIT_LINE.match(line)
-            if match:
-                stated = stated.over(_unit_statement(match))
-            elif line in ("M71", "M72", "G20", "G21"):
-                stated = stated.over(DrillFormat(metric=line in ("M71", "G21")))
-        return stated.over(hints.format)
-
-    def _guess_unit(self) -> bool:
-        sizes = [float(m) for m in re.findall(r"^T\d+[^C\n]{0,40}C(\d*\.\d+)", self.text[:200_000], re.M)]
-        metric = bool(sizes) and max(sizes) >= 0.6
-        reason = f"tool sizes up to {max(sizes):g}" if sizes else "nothing in the file tells"
-        words = f"The file does not say its unit; {'metric' if metric else 'inch'} assumed ({reason})."
-        self.found.add(
-            "DRL-010",
-            Severity.GUESS,
-            Place(file=self.name),
-            words,
-            "Say it in the corrections file if the holes miss their lands.",
-        )
-        return metric
-
-    def _complete_digits(self, form: DrillFormat, samples: list[str]) -> DrillFormat:
-        if form.omitted is None:
-            omitted, reason = guess_zeros(samples)
-            form = DrillFormat(omitted=omitted).over(form)
-            self.guessed.append("zeros")
-            words = f"The file does not say which zeros are left out; {form.words()} assumed ({reason})."
-            self.found.add(
-                "DRL-011",
-                Severity.GUESS,
-                Place(file=self.name),
-                words,
-                "Say it in the corrections file if the holes miss their lands.",
-            )
-        if form.whole is None or form.decimals is None:
-            whole, decimals = DEFAULT_DIGITS[bool(form.metric)]
-            if form.omitted == "none":
-                longest = max(len(s.lstrip("+-")) for s in samples)
-                decimals = form.decimals if form.decimals is not None else max(0, min(9, longest - whole))
-            form = form.over(DrillFormat(whole=whole, decimals=decimals))
-            self.guessed.append("digits")
-            words = f"The file does not say its number of digits; {form.words()} assumed."
-            self.found.add(
-                "DRL-012",
-                Severity.GUESS,
-                Place(file=self.name),
-                words,
-                "Say it in the corrections file if the holes miss their lands.",
-            )
-        return form
 
     # ---- lines ----
     def run(self) -> DrillFile:
@@ -248,7 +173,7 @@ class _Reader:
         elif line in ("ICI", "ICI,ON", "ICI,OFF"):
             self.incremental = line != "ICI,OFF"
         else:
-            match = _UNIT_LINE.match(line)
+            match = UNIT_LINE.match(line)
             if match:
                 self._set_unit(match[1].upper() == "METRIC")
                 return True
@@ -626,7 +551,7 @@ class _Reader:
             line=marks[:, 3].astype(np.int32),
             tools=tools,
             format=self.format,
-            guessed=tuple(self.guessed),
+            guessed=self.guessed,
             decimal_points=self.points_used and not self.digits_used,
             file_plated=file_plated,
             span=span,
@@ -636,45 +561,6 @@ class _Reader:
         )
 
 
-def _unit_statement(match: re.Match[str]) -> DrillFormat:
-    """INCH or METRIC with LZ, TZ and a picture of the digits such as 000.000."""
-    metric = match[1].upper() == "METRIC"
-    form = DrillFormat(metric=metric)
-    for part in (p.strip().upper() for p in match[2].split(",")):
-        if part == "LZ":
-            form = DrillFormat(omitted="trailing").over(form)
-        elif part == "TZ":
-            form = DrillFormat(omitted="leading").over(form)
-        elif re.fullmatch(r"0+\.0+", part):
-            whole, _, decimals = part.partition(".")
-            form = DrillFormat(whole=min(9, len(whole)), decimals=min(9, len(decimals))).over(form)
-    return form
-
-
 def _plated_function(function: str) -> bool | None:
     head = function.split(",")[0]
     return {"Plated": True, "NonPlated": False}.get(head)
-
-
-def candidate_formats(drill: DrillFile) -> tuple[DrillFormat, ...]:
-    """Other formats that a file could have been meant in, likeliest first, for re-reading when its holes miss the copper.
-
-    Only what the file leaves open is varied: nothing where unit, digits and zeros are stated, the unit alone where every coordinate
-    has a decimal point. Each candidate is complete and differs from ``drill.format``.
-    """
-    form = drill.format
-    if drill.decimal_points or not len(drill):
-        return (DrillFormat(not form.metric, form.whole, form.decimals, form.omitted),)
-    out: list[DrillFormat] = []
-    omitted = form.omitted or "leading"
-    zeros = [omitted] + [z for z in ("leading", "trailing", "none") if z != omitted]
-    for unit in (form.metric, not form.metric):
-        digits = [(2, 4), (2, 3), (2, 5), (3, 5), (1, 4), (2, 6), (3, 4)]
-        if unit:
-            digits = [(3, 3), (4, 2), (3, 2), (4, 4), (3, 4), (4, 3), (5, 3), (2, 4), (3, 5), (4, 5), (2, 6)]
-        for zero in zeros:
-            for whole, decimals in digits:
-                candidate = DrillFormat(unit, whole, decimals, zero)
-                if candidate != form and candidate not in out:
-                    out.append(candidate)
-    return tuple(out)

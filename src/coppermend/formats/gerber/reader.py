@@ -7,7 +7,6 @@ import re
 from dataclasses import dataclass, field, replace
 
 from coppermend.core.findings import Refusal, Severity, refuse
-from coppermend.core.geometry import arcs
 from coppermend.formats.collect import SHOWN_PER_CODE, FindingList, decode, place_at
 from coppermend.formats.gerber import macro
 from coppermend.formats.gerber.aperture import (
@@ -22,6 +21,7 @@ from coppermend.formats.gerber.aperture import (
 )
 from coppermend.formats.gerber.attributes import AttributeStore, Frozen
 from coppermend.formats.gerber.build import ImagePlacing, Row, build_image
+from coppermend.formats.gerber.curves import Curves
 from coppermend.formats.gerber.lexer import WORD, offsets, tokens
 from coppermend.formats.gerber.model import ARC, DRAW, FLASH, REGION, GerberImage
 from coppermend.formats.gerber.numbers import CoordinateFormat, Numbers
@@ -132,7 +132,7 @@ class _Reader:
         self.rotate, self.scale = 0.0, 1.0
         self.turn = NO_TURN
         self.state = -1
-        self.quadrant: bool | None = None
+        self.curves = Curves(self.note)
         self.settings = _Settings()
         self.comments: list[str] = []
         self.pending: list[_Pending] = []
@@ -280,52 +280,13 @@ class _Reader:
         self.note("GBR-022", Severity.WARNING, "A block aperture was drawn with; blocks can only be flashed. Left out.")
 
     def _arc(self, x0: float, y0: float, x: float, y: float, i_: str, j_: str, mode: str) -> list[Point]:
-        i = self.numbers[i_] if i_ else 0.0
-        j = self.numbers[j_] if j_ else 0.0
-        if not all(abs(v) < 1e6 for v in (x0, y0, x, y, i, j)):
-            return [(x, y)]
-        if i == 0.0 and j == 0.0:
-            self.note("GBR-023", Severity.WARNING, "An arc without centre (no I, no J); drawn as a straight line.")
-            return [(x, y)]
-        clockwise = mode == "2"
-        arc = arcs.multi_quadrant(x0, y0, x, y, i, j, clockwise)
-        if self.quadrant is None:
-            self._guess_quadrant(arc, x0, y0, x, y, i, j, clockwise)
-        if self.quadrant is False:
-            single = arcs.single_quadrant(x0, y0, x, y, i, j, clockwise)
-            if single is None:
-                self.note(
-                    "GBR-024", Severity.WARNING, "No arc of at most 90 degrees fits (G74); drawn as a straight line."
-                )
-                return [(x, y)]
-            arc = single
-        points, off = arcs.points(x0, y0, x, y, arc)
+        """Points after (x0, y0) of the arc that the statement in hand draws."""
+        offset = (self.numbers[i_] if i_ else 0.0, self.numbers[j_] if j_ else 0.0)
+        points = self.curves.path((x0, y0), (x, y), offset, mode == "2")
         self.made_points += len(points)
         if self.made_points > MAX_POINTS:
             raise self._too_many()
-        radius = math.hypot(x0 - arc[0], y0 - arc[1])
-        if off > 0.02 + 0.01 * radius:
-            words = f"Start and end of an arc are {off:.3f} mm apart in radius ({radius:.3f} mm at the start)."
-            self.note("GBR-025", Severity.WARNING, words, "Look at this arc on the map; its centre may be wrong.")
         return points
-
-    def _guess_quadrant(
-        self,
-        arc: tuple[float, float, float, float],
-        x0: float,
-        y0: float,
-        x: float,
-        y: float,
-        i: float,
-        j: float,
-        cw: bool,
-    ) -> None:
-        """Neither G74 nor G75 was said: signed offsets or only a multi-quadrant fit decide."""
-        off = abs(math.hypot(i, j) - math.hypot(x - arc[0], y - arc[1]))
-        multi = i < 0 or j < 0 or off <= 0.002 + 0.001 * math.hypot(i, j)
-        self.quadrant = multi
-        name = "G75 (offsets with sign)" if multi else "G74 (offsets without sign)"
-        self.note("GBR-026", Severity.GUESS, f"An arc before G74 or G75; {name} fits its numbers.")
 
     # ---- states ----
     def _make_state(self) -> bool:
@@ -446,7 +407,7 @@ class _Reader:
         elif code in (70, 71):
             self._unit(code == 71)
         elif code in (74, 75):
-            self.quadrant = code == 75
+            self.curves.quadrant = code == 75
         elif code in (90, 91):
             self._set_format(replace(self.format, incremental=code == 91))
         elif code not in (54, 55):
