@@ -250,3 +250,21 @@ def test_closed_readings_in_a_row_are_one_line_of_the_story() -> None:
     long = replace(case, timeline=tuple(replace(one, kind="closed", undone=False) for one in items))
     story = gather(long, CaseFacts(1, 8, "", ""), sample.board(), sample.graph(), sample.judgement()).story
     assert [(one.numbers, one.words) for one in story] == [("1-8", "8 readings, all closed")]
+
+
+def test_an_inner_layer_is_drawn_when_something_is_marked_on_it() -> None:
+    board = sample.board()
+    four = replace(
+        board,
+        layers=(
+            board.layers[0],
+            replace(sample.layer("c"), key="i1"),
+            replace(sample.layer("s"), key="i2"),
+            board.layers[1],
+        ),
+    )
+    graph = sample.graph()
+    inner = replace(graph, sites=(*graph.sites[:3], replace(graph.sites[3], layer="i1"), *graph.sites[4:]), memo={})
+    view = gather(sample.state(), CaseFacts(1, 8, "", ""), four, inner, sample.judgement())
+    assert [one.name for one in view.maps][:3] == ["map-c", "map-s", "map-i1"]
+    assert "patch wire" not in next(one.svg for one in view.maps if one.name == "map-i1")

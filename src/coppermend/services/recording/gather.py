@@ -436,11 +436,14 @@ def _wire_mark(number: int, wire: Wire) -> WireMark:
 
 
 def _maps(state: CaseState, board: Board, sites: Mapping[str, Site], judgement: Judgement) -> Iterable[Picture]:
-    """Both sides whole, then each work area near by, both sides."""
+    """Both sides whole, inner layers that have a mark, then each work area near by, both sides."""
     marks = marks_of(state, sites, judgement)
     for side in ("c", "s"):
         name = f"map-{side}"
         yield Picture(name, _title(side), _alt(side, marks), *board_map(board, side, marks, name))
+    for key in _inner_layers(board, marks):
+        title = f"Inner layer {key.removeprefix('i')}, seen from the component side"
+        yield Picture(f"map-{key}", title, f"{title}: {_alt('c', marks)}", *board_map(board, key, marks, f"map-{key}"))
     for i, area in enumerate(state.areas, 1):
         label = area.label or f"{area.part} {area.kind}".strip()
         wires = [w for w in marks.wires if _near(w.a, area.polygon) or _near(w.b, area.polygon)]
@@ -450,6 +453,12 @@ def _maps(state: CaseState, board: Board, sites: Mapping[str, Site], judgement: 
             name = f"area-{i}-{side}"
             title = f"Work area {i}, {label}: {SIDES[side]}"
             yield Picture(name, title, f"{title}, enlarged", *board_map(board, side, marks, name, window))
+
+
+def _inner_layers(board: Board, marks: Marks) -> Iterable[str]:
+    """Inner layers on which something is marked."""
+    marked = {one.layer for one in (*marks.proven, *marks.open_risk, *marks.breaks)}
+    return [layer.key for layer in board.layers if layer.key in marked - {"c", "s"}]
 
 
 def _near(point: tuple[float, float], polygon: Path) -> bool:
