@@ -115,7 +115,9 @@ def _num(value: float) -> str:
 def board_map(
     board: Board, side: str, marks: Marks, name: str, window: tuple[float, float, float, float] | None = None
 ) -> tuple[str, float]:
-    """The map of one side (c, s, or an inner layer seen from the component side) as an SVG document, and its height by its width; ``window`` (x0, y0, x1, y1) in mm shows a part of the board.
+    """The map of one side (c, s, or an inner layer seen from the component side) as an SVG document, and its height by its width.
+
+    ``window`` (x0, y0, x1, y1) in mm shows a part of the board.
 
     ``name`` goes before every id in the document, so that several maps can stand in one page.
     """
