@@ -79,7 +79,7 @@ def test_entries_are_noted_and_taken_back(client: Client, case: str) -> None:
     assert undone.json()["bench"]["progress"]["proven"] == 0
     assert [row["undone"] for row in undone.json()["bench"]["readings"]] == [True]
     log = client.get(f"/api/cases/{case}/log").json()["entries"]
-    assert [one["kind"] for one in log] == ["case", "board", "basis", "area", "ohms", "undo"]
+    assert [one["kind"] for one in log] == ["case", "board", "basis", "basis", "area", "ohms", "undo"]
 
 
 def test_a_retry_under_the_same_id_writes_once(client: Client, case: str) -> None:
@@ -118,7 +118,7 @@ def test_an_export_taken_in_elsewhere_is_the_same_case(client: Client, case: str
     assert zipfile.ZipFile(io.BytesIO(data)).testzip() is None
     other = fake_workshop(shelved.board, shelved.graph, MemoryStore("bench-b"), first_id=5000)
     there = Client(create_app(other))
-    assert there.post("/api/import", files={"file": ("case.zip", data)}).json()["new"] == 4
+    assert there.post("/api/import", files={"file": ("case.zip", data)}).json()["new"] == 5
     assert there.get(f"/api/cases/{case}/log").json() == client.get(f"/api/cases/{case}/log").json()
 
 
