@@ -34,6 +34,8 @@ def site_prior(site: Site, factor: float, basis: Basis) -> float:
     if factor <= 0.0:
         return basis.prior_out
     kind = str(site.kind)
+    if site.kind is SiteKind.UNKNOWN:
+        kind = "run"
     if site.kind is SiteKind.RUN and site.width_mm <= basis.narrow_mm + 1e-9:
         kind = "run_narrow"
     return min(0.5, basis.prior_in.get(kind, basis.prior_out) * factor)
@@ -57,12 +59,28 @@ def area_factors(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) ->
     factor = np.zeros(len(graph.sites))
     if not areas or not graph.sites:
         return factor
-    shapes = np.array([_shape(site.path or (_place(graph, site.a),)) for site in graph.sites], dtype=object)
+    shapes = np.array([_extent(graph, site) for site in graph.sites], dtype=object)
     for area in areas:
         if len(area.polygon) >= 3:
             hit = shapely.intersects(_polygon(area), shapes)
             factor[hit] = np.maximum(factor[hit], severity_factor(area, basis))
+    return _spread_unknown(graph, factor)
+
+
+def _spread_unknown(graph: CopperGraph, factor: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Copper that nobody has seen may run anywhere between its pins: where an area touches one pin of such a net, all its unknown copper is inside."""
+    unknown = [k for k, site in enumerate(graph.sites) if site.kind is SiteKind.UNKNOWN]
+    worst: dict[int, float] = {}
+    for k in unknown:
+        worst[graph.sites[k].net] = max(worst.get(graph.sites[k].net, 0.0), float(factor[k]))
+    for k in unknown:
+        factor[k] = worst[graph.sites[k].net]
     return factor
+
+
+def _extent(graph: CopperGraph, site: Site) -> shapely.Geometry:
+    """Where a site lies; of unknown copper its two pins alone."""
+    return _shape(site.path or (_place(graph, site.a),), site.kind is SiteKind.UNKNOWN)
 
 
 def _place(graph: CopperGraph, node: int) -> tuple[float, float]:
@@ -78,5 +96,7 @@ def _polygon(area: WorkArea) -> shapely.Geometry:
     return shapely.make_valid(shapely.Polygon(area.polygon))
 
 
-def _shape(path: Sequence[tuple[float, float]]) -> shapely.Geometry:
+def _shape(path: Sequence[tuple[float, float]], points_only: bool = False) -> shapely.Geometry:
+    if points_only:
+        return shapely.MultiPoint(path)
     return shapely.LineString(path) if len(path) > 1 else shapely.Point(path[0])

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board, CopperLayer, PartState
+from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.barepoints import bare_points
 from coppermend.core.copper.blobs import sort_layer
 from coppermend.core.copper.draft import Draft, DraftLayer
@@ -21,6 +22,7 @@ from coppermend.core.copper.pins import lay_pin
 from coppermend.core.copper.places import Places, layer_words
 from coppermend.core.copper.sites import barrels, name_nodes, runs, spokes
 from coppermend.core.copper.topology import meet_layer
+from coppermend.core.copper.unknown import unknown_graph
 from coppermend.core.copper.worked import through_sites
 from coppermend.core.findings import Finding, Place, Severity
 from coppermend.core.geometry.shapes import ShapeSet
@@ -36,6 +38,8 @@ def build_graph(board: Board) -> CopperGraph:
     Net indices are those of ``board.nets``. Copper that no pin, hole or flash belongs to (lettering, frames) has no sites.
     Linear in the number of copper pieces up to the overlaps between them.
     """
+    if not copper_is_known(board):
+        return unknown_graph(board)
     work = Draft(board, Places(board))
     spots = _spots(board)
     wanted = _wanted(board)

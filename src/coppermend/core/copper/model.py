@@ -5,7 +5,7 @@ Sites are edges. Probe points sit on nodes. Wires (patch wires), part states and
 
 Site ids (stable while the copper files are; integer micrometres in copper coordinates):
 ``run@c:x1,y1>x2,y2`` (``#2`` for a second one between the same places), ``barrel@x,y:c-s``, ``joint@U1.8``, ``contact@U1.8``, ``leg@U1.8``,
-``spoke@c:x,y``, ``wire@ENTRYID``, ``through@R5.1-2``.
+``spoke@c:x,y``, ``wire@ENTRYID``, ``through@R5.1-2``, ``unknown@U1.8-U7.3``.
 Point ids: ``U1.8/leg``, ``U1.8/contact``, ``U1.8/joint-c``, ``U1.8/joint-s``, ``U1.8/hole``, ``via@x,y/c``, ``land@x,y/s``.
 """
 
@@ -32,6 +32,8 @@ class SiteKind(StrEnum):
     WIRE = "wire"
     THROUGH = "through"
     """A low-ohm part that a technician rings through: joins two nets by its value; never copper proof."""
+    UNKNOWN = "unknown"
+    """Copper that ties two pins of a net and that nobody has seen: a board from a pin list (see ``unknown.py``)."""
 
 
 @dataclass(frozen=True, slots=True)

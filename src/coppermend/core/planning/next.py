@@ -22,7 +22,7 @@ from coppermend.core.planning.describe import continuity_check, point_words
 from coppermend.core.planning.isolation import NeighbourPair, isolation_checks
 from coppermend.core.planning.localise import Candidate, best_readings, information, suspects
 from coppermend.core.planning.model import Check, NextStep, RoundPlan
-from coppermend.core.planning.risk import Risk, frame_of, risk_of, touchable, trees_of, views_in_doubt
+from coppermend.core.planning.risk import Risk, apart, frame_of, risk_of, touchable, trees_of, views_in_doubt
 from coppermend.core.planning.round import DEFAULT_COSTS, pair_options, plan_round
 from coppermend.core.planning.spans import span_of, spans
 from coppermend.core.planning.trees import RiskTree, cover, risk_trees
@@ -271,9 +271,9 @@ def _trees(risk: Risk, v: int, skipped: frozenset[str], stuck: Sequence[int]) ->
         return trees_of(risk, v, skipped)[0]
     view, base = risk.frame.views[v], risk.frame.first[v]
     edges = {base + e.index: (e.a, e.b) for e in view.super_edges if not e.dead and e.a != e.b}
-    apart = {k for k in edges if risk.broken[k] or k in set(stuck)}
-    doubt = {k for k in edges if risk.doubt[k] and k not in apart}
-    return risk_trees(edges, doubt, apart, touchable(view, skipped))[0] if doubt else ()
+    gone = {k for k in edges if risk.broken[k] or k in set(stuck)}
+    doubt = {k for k in edges if risk.doubt[k] and k not in gone}
+    return apart(risk, v, risk_trees(edges, doubt, gone, touchable(view, skipped))[0]) if doubt else ()
 
 
 def _merge(

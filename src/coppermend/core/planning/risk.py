@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from coppermend.core.belief.engine import CopperBelief
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.copper.provable import NetView, all_views
-from coppermend.core.planning.trees import RiskTree, risk_trees
+from coppermend.core.copper.unknown import has_unknown, roots_of
+from coppermend.core.planning.trees import RiskTree, one_by_one, risk_trees
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -40,6 +41,8 @@ class Frame:
     why_not: dict[str, tuple[str, str]]
     super_of: dict[str, int]
     view_of_net: dict[int, int]
+    roots: dict[int, frozenset[int]] = field(default_factory=dict)
+    """View -> nodes of the pin on which its unknown copper hangs; views whose copper is known are not in it."""
 
 
 _FRAMES: OrderedDict[int, tuple[CopperGraph, Frame]] = OrderedDict()
@@ -78,6 +81,10 @@ def _frame(graph: CopperGraph) -> Frame:
             if side_by_side:
                 spokes[number] = side_by_side
             super_of.update(dict.fromkeys(edge.sites, number))
+    of_net = {net: v for v, view in enumerate(views) for net in view.nets}
+    roots: dict[int, frozenset[int]] = {}
+    for net, nodes in (roots_of(graph) if has_unknown(graph) else {}).items():
+        roots[of_net[net]] = roots.get(of_net[net], frozenset()) | nodes
     return Frame(
         tuple(views),
         tuple(first),
@@ -87,7 +94,8 @@ def _frame(graph: CopperGraph) -> Frame:
         spokes,
         why_not,
         super_of,
-        {net: v for v, view in enumerate(views) for net in view.nets},
+        of_net,
+        roots,
     )
 
 
@@ -141,7 +149,15 @@ def trees_of(risk: Risk, v: int, skipped: Collection[str] = ()) -> tuple[tuple[R
     if not doubt:
         return (), ()
     broken = {k for k in edges if risk.broken[k]}
-    return risk_trees(edges, doubt, broken, touchable(view, skipped))
+    trees, cannot = risk_trees(edges, doubt, broken, touchable(view, skipped))
+    return apart(risk, v, trees), cannot
+
+
+def apart(risk: Risk, v: int, trees: tuple[RiskTree, ...]) -> tuple[RiskTree, ...]:
+    """The trees of view ``v`` as they can be proved: as they are where the copper is known, else way by way from one pin (``one_by_one``)."""
+    if v not in risk.frame.roots:
+        return trees
+    return tuple(one for tree in trees for one in one_by_one(tree, risk.frame.roots[v]))
 
 
 def touchable(view: NetView, skipped: Collection[str]) -> list[int]:

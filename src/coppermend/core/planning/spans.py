@@ -80,6 +80,7 @@ def span_words(graph: CopperGraph, sites: Sequence[Site], node_a: int, node_b: i
         (SiteKind.LEG, "the leg", "legs"),
         (SiteKind.SPOKE, "the spoke to the pour", "spokes to the pour"),
         (SiteKind.WIRE, "the patch wire", "patch wires"),
+        (SiteKind.UNKNOWN, "copper whose course is not known", "stretches of copper whose course is not known"),
     ):
         mine = [s for s in sites if s.kind is kind]
         if mine:
@@ -139,6 +140,7 @@ def scarce_points(copper: Copper, risk: Risk, number: int) -> set[str]:
 
     def find(n: int) -> int:
         while root.setdefault(n, n) != n:
+            root[n] = root[root[n]]
             n = root[n]
         return n
 
@@ -146,13 +148,17 @@ def scarce_points(copper: Copper, risk: Risk, number: int) -> set[str]:
         k = base + e.index
         if k != number and not risk.doubt[k] and not risk.broken[k] and not e.dead:
             root[find(e.a)] = find(e.b)
+    tied: dict[int, list[str]] = {find(edge.a): [], find(edge.b): []}
     few: set[str] = set()
-    for end in (edge.a, edge.b):
-        tied = [i for node, ids in view.points.items() if find(node) == find(end) for i in ids]
-        if len(tied) < 2:
-            few.update(tied)
-    tied_all = {i for node, ids in view.points.items() if find(node) in (find(edge.a), find(edge.b)) for i in ids}
-    few.update(i for ids in view.points.values() for i in ids if i not in tied_all)
+    for node, ids in view.points.items():
+        home = find(node)
+        if home in tied:
+            tied[home] += ids
+        else:
+            few.update(ids)
+    for points in tied.values():
+        if len(points) < 2:
+            few.update(points)
     return few
 
 

@@ -126,6 +126,49 @@ def _split(kept: Mapping[int, tuple[int, int]], touch: Mapping[int, Sequence[int
     return tuple(trees)
 
 
+def one_by_one(tree: RiskTree, base_nodes: Collection[int]) -> tuple[RiskTree, ...]:
+    """The tree taken apart into trees of two ends, each from one base to a leaf: for copper whose course nobody knows.
+
+    There a beep ties its two ends and nothing between, so that pairing leaves proves nothing about the rest; every leaf is tied to the base instead. The
+    base is the leaf that holds one of ``base_nodes``, else the group that holds one, else the group with most edges that a tip can touch.
+
+    >>> star = RiskTree(((1,), (2,), (3,), (4,)), ((0, 1, 0), (0, 2, 1), (0, 3, 2)), (1, 2, 3))
+    >>> [(t.groups, t.bound) for t in one_by_one(star, {1})]
+    [(((1,), (2,)), 1), (((1,), (3,)), 1), (((1,), (4,)), 1)]
+    >>> [t.groups for t in one_by_one(star, {2})]            # the base is a leaf: two trees, each of two edges
+    [((2,), (1,), (3,)), ((2,), (1,), (4,))]
+    """
+    wanted = set(base_nodes)
+    near: dict[int, list[tuple[int, int]]] = {g: [] for g in range(len(tree.groups))}
+    for a, b, name in tree.edges:
+        near[a].append((b, name))
+        near[b].append((a, name))
+    homes = [g for g, nodes in enumerate(tree.groups) if wanted & set(nodes)]
+    touch = [g for g, nodes in enumerate(tree.groups) if nodes]
+    inner = [g for g in touch if len(near[g]) > 1]
+    ends = [g for g in homes if g in tree.leaves]
+    base = [*ends, *homes, max(inner or touch, key=lambda g: (len(near[g]), -g))][0]
+    came: dict[int, tuple[int, int]] = {base: (-1, -1)}
+    stack = [base]
+    while stack:
+        g = stack.pop()
+        for other, name in near[g]:
+            if other not in came:
+                came[other] = (g, name)
+                stack.append(other)
+    return tuple(_branch(tree, came, leaf) for leaf in tree.leaves if leaf != base)
+
+
+def _branch(tree: RiskTree, came: Mapping[int, tuple[int, int]], leaf: int) -> RiskTree:
+    """The way from the base to one leaf as a tree of its own, base first."""
+    way = [leaf]
+    while came[way[-1]][0] >= 0:
+        way.append(came[way[-1]][0])
+    way.reverse()
+    edges = tuple((k, k + 1, came[g][1]) for k, g in enumerate(way[1:]))
+    return RiskTree(tuple(tree.groups[g] for g in way), edges, (0, len(way) - 1))
+
+
 def cover(tree: RiskTree) -> tuple[PathPair, ...]:
     """Exactly ceil(L/2) paths that cover every edge of the tree.
 
