@@ -230,3 +230,21 @@ def test_coordinates_of_another_planet_are_left_out() -> None:
     image = read(MM + "%ADD10C,1*%D10*X0Y0D03*X" + "9" * 30 + "Y0D03*X" + "9" * 3000 + "D03*M02*")
     assert len(image) == 1
     assert "GBR-040" in codes(image)
+
+
+def test_a_file_beyond_all_measure_is_refused_unread() -> None:
+    with pytest.raises(Refusal, match="64 MiB"):
+        read_gerber(b" " * (64 * 1024 * 1024 + 1), "huge.gbr")
+
+
+def test_memory_stays_in_proportion_to_the_strokes() -> None:
+    import tracemalloc
+
+    lines = "".join(f"X{n % 1000 * 1000}Y{n}D01*\n" for n in range(30_000))
+    text = f"{MM}%ADD10C,0.1*%D10*{lines}M02*".encode()
+    tracemalloc.start()
+    image = read_gerber(text, "painted.gbr")
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert len(image) == 30_000
+    assert peak < 1_000 * len(image)  # bytes a stroke: Python's and numpy's own, GEOS not counted (460 were measured)

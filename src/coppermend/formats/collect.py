@@ -7,17 +7,27 @@ from coppermend.core.findings import Finding, Place, Severity, refuse
 SHOWN_PER_CODE = 3
 """How many findings of one code are listed one by one; the rest is counted in a last one."""
 
+MAX_TEXT_BYTES = 64 * 1024 * 1024
+"""A single text file beyond this is refused: the largest we know has 10 MB, and reading takes some ten times its size in memory."""
+
 _TEXT_SHOWN = 60
 
 
 def decode(data: bytes, name: str, code: str) -> str:
     """The text of a file: UTF-8 where it is valid, else Latin-1, without byte order mark.
 
-    Raises Refusal ``code`` for an empty file and for one that is not text (NUL bytes).
+    Raises Refusal ``code`` for an empty file, one that is not text (NUL bytes) and one larger than MAX_TEXT_BYTES.
 
     >>> decode(b"M48\\n", "a.drl", "DRL-001")
     'M48\\n'
     """
+    if len(data) > MAX_TEXT_BYTES:
+        raise refuse(
+            code,
+            f"The file has {len(data) / 2**20:,.0f} MiB; at most {MAX_TEXT_BYTES // 2**20} MiB are read.",
+            "Check that it is fabrication data; split a panel into single boards.",
+            Place(file=name),
+        )
     if not data.strip():
         raise refuse(code, "The file is empty.", "Export it again, or take it out of the package.", Place(file=name))
     if b"\0" in data:
