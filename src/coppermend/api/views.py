@@ -15,6 +15,7 @@ from coppermend.services import scene
 from coppermend.services.bench import next_for_case, proven_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView, show_case
+from coppermend.services.pinwork import pin_break
 from coppermend.services.placewords import near_words
 from coppermend.services.points import point_now
 from coppermend.services.power import gate_as_dict, power_story
@@ -63,7 +64,7 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
     out: dict[str, Any] = {
         "kind": step.kind,
         "title": _title(step, done),
-        "words": step.words,
+        "words": step.words.partition("; then note:")[0],
         "reason": step.reason,
         "seconds": step.seconds,
         "gain_bits": step.gain_bits,
@@ -73,7 +74,7 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
         "check": check_view(binding, step.check) if step.check is not None else None,
         "span": span_view(step.span) if step.span is not None else None,
         "wire": None,
-        "remedy": remedy_view(binding, step.span) if step.kind == "patch" and step.span is not None else None,
+        "remedy": remedy_view(binding, step) if step.check is None else None,
     }
     if step.kind == "patch" and step.span is not None:
         plans, why = wire_plans(workshop, case, step.span.net)
@@ -84,30 +85,29 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
     return out
 
 
-def remedy_view(binding: Binding, span: Span) -> dict[str, Any] | None:
-    """What mends a span that holds no track: a joint is soldered again, a contact is pressed home again. None where only a wire does."""
-    sites = [
-        one for one in (binding.base.site(name) for name in span.sites if name in _site_ids(binding)) if one is not None
+def remedy_view(binding: Binding, step: NextStep) -> dict[str, Any] | None:
+    """The entry that says a step inside a pin was done: seated anew, soldered again, looked at. None for other steps."""
+    found = pin_break(binding.graph, step.span) if step.span is not None else None
+    if found is None or step.kind not in ("reseat", "solder", "look"):
+        return None
+    done = {"reseat": "Seated again: note it", "solder": "Soldered again: note it", "look": "Looked at: note it"}[
+        step.kind
     ]
-    kinds = {str(one.kind) for one in sites}
-    pins = sorted({f"{one.part}.{one.pin}" for one in sites if one.part})
-    if kinds and kinds <= {"joint"} and pins:
-        return {
-            "kind": "solder",
-            "points": pins,
-            "part": "",
-            "words": f"Solder {', '.join(pins)} again",
-            "done": "Soldered again: note it",
-        }
-    if kinds and kinds <= {"contact", "leg"} and pins:
-        part = sites[0].part
-        words = f"Clean the contact at {', '.join(pins)} and seat {part} again"
-        return {"kind": "reseat", "points": [], "part": part, "words": words, "done": "Seated again: note it"}
-    return None
-
-
-def _site_ids(binding: Binding) -> set[str]:
-    return {one.id for one in binding.base.sites}
+    joint = next(
+        (
+            p.id
+            for p in binding.graph.points
+            if (p.part, p.pin, p.kind) == (found.part, found.pin, "joint") and p.reachable
+        ),
+        found.name,
+    )
+    return {
+        "kind": step.kind,
+        "part": "" if step.kind == "solder" else found.part,
+        "points": [joint] if step.kind == "solder" else [],
+        "words": "",
+        "done": done,
+    }
 
 
 def _title(step: NextStep, done: int) -> str:
@@ -122,6 +122,9 @@ def _title(step: NextStep, done: int) -> str:
         "done": "Round finished",
         "area": "Where?",
         "short": "A bridge is found",
+        "reseat": "Inside one pin",
+        "solder": "Inside one pin",
+        "look": "Look",
     }
     return words.get(step.kind, step.kind.capitalize())
 

@@ -120,7 +120,6 @@ function stepBody(app) {
     h('p.step-words', null, broken ? `Net ${step.span.net} is broken` : sentence(step.words)),
     broken ? h('p.where-broken', null, sentence(step.span.words)) : null,
     step.reason ? h('p.why', null, sentence(step.reason)) : null,
-    step.remedy ? h('p.need', null, step.remedy.words + '.') : null,
     broken ? null : numbers(bench.progress),
     step.remedy ? h('button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('remedy', step.remedy) }, step.remedy.done) : null,
     step.wire && !step.remedy ? wireBox(app, step.wire) : null,
@@ -156,7 +155,7 @@ function actions(app, step) {
   if (step.kind === 'gate' || step.kind === 'power') return h('div.row', null, key('Before power and power-up', 'story'), key('Record', 'record', false));
   if (step.kind === 'patch') return h('div.row', null, key(step.remedy ? 'Or a wire: all proposals' : 'All wire proposals', 'wires', !step.wire && !step.remedy));
   if (step.kind === 'done') return h('div.row', null, key('Before power and power-up', 'story'), key('Hand over: the record', 'record', false), bench(app));
-  if (['look', 'clean', 'reseat', 'short'].includes(step.kind)) return h('button.key.hot', { type: 'button', onclick: () => app.do('act', step) }, 'Done: note it');
+  if (!step.remedy && ['look', 'clean', 'short'].includes(step.kind)) return h('button.key.hot', { type: 'button', onclick: () => app.do('act', step) }, 'Done: note it');
   return null;
 }
 
