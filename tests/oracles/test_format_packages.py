@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+import sys
 import tarfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -101,6 +102,25 @@ def test_holes_of_the_fixture_boards_lie_in_lands(fixtures: Path, board: str) ->
     points = np.concatenate([shapely.points(d.x_mm, d.y_mm) for d in drills])
     hit, _ = lands.query(points, predicate="within")
     assert len(set(hit.tolist())) > 0.85 * len(points)
+
+
+def test_attributes_of_a_six_layer_board(tmp_path: Path) -> None:
+    """The A64 board in PyPI's gerberdiff source package: 458 net names and 2,046 pins in its X2 attributes (issue 2)."""
+    fetch = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--no-binary", ":all:", "gerberdiff==0.30.0"]
+    try:
+        done = subprocess.run(fetch, cwd=tmp_path, capture_output=True, timeout=120, check=False)
+    except subprocess.TimeoutExpired:
+        pytest.skip("not run: gerberdiff could not be fetched in 120 s")
+    if done.returncode != 0:
+        pytest.skip("not run: gerberdiff could not be fetched with pip")
+    with tarfile.open(next(tmp_path.glob("*.tar.gz"))) as archive:
+        archive.extractall(tmp_path, filter="data")
+    plan = plan_package(members(next(tmp_path.glob("*/tests/fixtures/gerbers-after"))))
+    copper = plan.of_kind(RoleKind.COPPER)
+    assert [f.role.key for f in copper] == ["c", "i1", "i2", "i3", "i4", "s"]
+    attributes = [a for f in copper for a in read_gerber(f.member.data, f.member.name).attributes]
+    assert len({net for a in attributes for net in a.nets}) == 458
+    assert len({(a.part, a.pin) for a in attributes if a.pin}) == 2046
 
 
 # ---- the corpus ----
