@@ -276,7 +276,10 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
         copper_thickness_mm=tuple((layer.key, COPPER_THICKNESS_MM) for layer in copper.layers),
         findings=tuple(findings),
         corrections=said.digest,
-        extra=dict(records.extra),
+        extra={
+            **records.extra,
+            **{shift_key(one.name): f"{one.placing.dx_mm!r} {one.placing.dy_mm!r}" for one in placed},
+        },
     )
 
 
@@ -409,6 +412,17 @@ def _part_findings(prepared: Prepared, parts: Sequence[Part], pins: Sequence[Pin
             )
         )
     return findings
+
+
+def shift_key(source: str) -> str:
+    """The key in ``Board.extra`` of a netlist's own shift ("dx dy" in mm); ``origin_shift_mm`` is that of the first netlist."""
+    return f"shift of {source}"
+
+
+def shift_of(board: Board, source: str) -> tuple[float, float]:
+    """The shift of one netlist source in mm; zero for X2, which lies on its copper."""
+    words = board.extra.get(shift_key(source), "").split()
+    return (float(words[0]), float(words[1])) if len(words) == 2 else (0.0, 0.0)
 
 
 def with_seconds(board: Board, seconds: Sequence[tuple[str, float]]) -> Board:

@@ -127,15 +127,11 @@ def netlist_findings(placed: PlacedNetlist) -> list[Finding]:
     place, out = Place(file=placed.name), []
     move = placed.placing
     if move.words or abs(move.dx_mm) > SAME_PLACE_MM or abs(move.dy_mm) > SAME_PLACE_MM:
-        how = f" and is {move.words}" if move.words else ""
-        out.append(
-            Finding(
-                "BRD-020",
-                Severity.NOTE,
-                place,
-                f"The netlist's origin differs from the copper's by {move.dx_mm:.3f}, {move.dy_mm:.3f} mm{how}; its points were moved.",
-            )
-        )
+        far = abs(move.dx_mm) > SAME_PLACE_MM or abs(move.dy_mm) > SAME_PLACE_MM
+        how = [f"is {move.words}"] if move.words else []
+        how += ["has another origin"] if far else []
+        words = f"Against the copper, the netlist {' and '.join(how)}; its points were moved (by {move.dx_mm:.3f}, {move.dy_mm:.3f} mm)."
+        out.append(Finding("BRD-020", Severity.NOTE, place, words))
     on_copper = float(np.mean(placed.island >= 0)) if len(placed.island) else 0.0
     if len(placed.island) == 0:
         out.append(

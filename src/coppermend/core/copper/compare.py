@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import breadth_first_order
 
-from coppermend.core.board.build import X2_SOURCE, x2_points
+from coppermend.core.board.build import X2_SOURCE, shift_of, x2_points
 from coppermend.core.board.model import Board, NetlistPoint
 from coppermend.core.board.naming import says_a_net
 
@@ -146,7 +146,7 @@ def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], 
     ]
     caught = [point for point in free if point.island in main_net]
     joins += [_caught(main_net[point.island], point) for point in caught]
-    shift = (0.0, 0.0) if name == X2_SOURCE else board.origin_shift_mm
+    shift = shift_of(board, name)
     nets = len({p.net for p in points})
     agree += len(free) - len(caught)
     return SourceRow(name, nets, len(all_points), agree, missed, tuple(splits), tuple(joins), shift)
@@ -390,7 +390,9 @@ def _why_joined(
         words = f"They meet at the land of {meeting.land}: a line taken off at that land, meant so in all likelihood (an intended tie)."
         return "tie", words
     if meeting.bare:
-        words = "Copper that X2 says is in no net joins them (an antenna, a printed coil, a tie), or a short in the data."
+        words = (
+            "Copper that X2 says is in no net joins them (an antenna, a printed coil, a tie), or a short in the data."
+        )
         return "tie", words
     if here:
         return (
