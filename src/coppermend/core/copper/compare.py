@@ -167,6 +167,9 @@ def _most(counts: Counter[Any]) -> Any:
 
 
 def _missed(board: Board, point: NetlistPoint) -> Missed:
+    if not point.layers:
+        words = f"The copper has no pin {point_name(point)}, which the list puts in net {point.net}."
+        return Missed(point_name(point), point.net, words, point.x_mm, point.y_mm, point.line)
     on = "any layer" if len(point.layers) > 1 else f"layer {point.layers[0]}" if point.layers else "any layer"
     words = f"No copper lies on {on} where the netlist has {point_name(point)} of net {point.net}."
     return Missed(point_name(point), point.net, words, point.x_mm, point.y_mm, point.line)
@@ -307,7 +310,10 @@ def _shortest(graph: ContactGraph, a: Sequence[NetlistPoint], b: Sequence[Netlis
 
 @dataclass(frozen=True, slots=True)
 class _Meeting:
-    """Where two nets meet on a way: the place, the pin whose land lies there (""), whether the copper there is an etched component by X2, and whether X2 says of copper on the way that it is in no net."""
+    """Where two nets meet on a way: the place, and the pin whose land lies there ("").
+
+    ``etched``: the copper there is an etched component by X2; ``bare``: X2 says of copper on the way that it is in no net.
+    """
 
     place: tuple[float, float, str] | None = None
     land: str = ""
