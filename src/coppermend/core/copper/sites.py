@@ -14,6 +14,8 @@ from coppermend.core.copper.runs import Run
 from coppermend.core.copper.squares import barrel_ohm, slot_ohm, track_ohm
 from coppermend.core.units import sheet_resistance_ohm
 
+LEAST_WIDTH_MM = 0.01
+"""A stroke drawn thinner than this counts as this wide: no etched track is thinner. Our choice."""
 SPOKE_MAX_MM = 3.0
 """A track between a land and a pour is a spoke up to this length. Our choice."""
 
@@ -51,7 +53,12 @@ def runs(work: Draft) -> None:
 
 
 def _run(work: Draft, layer: DraftLayer, run: Run) -> tuple[str, float, Site]:
-    a, b, path, widths = layer.first + run.a, layer.first + run.b, run.path, run.widths
+    a, b, path, widths = (
+        layer.first + run.a,
+        layer.first + run.b,
+        run.path,
+        [max(w, LEAST_WIDTH_MM) for w in run.widths],
+    )
     ends = [_end_place(work, n, p) for n, p in ((a, path[0]), (b, path[-1]))]
     if ends[0] > ends[1]:
         a, b, path, widths, ends = b, a, path[::-1], widths[::-1], ends[::-1]
