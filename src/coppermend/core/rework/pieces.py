@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
 from scipy.sparse import coo_matrix
@@ -90,7 +91,39 @@ class Piece:
 
 def sites_of(graph: CopperGraph, net: int) -> list[Site]:
     """All sites of one net; sites of ring-through parts are never copper and are left out."""
-    return [site for site in graph.sites if site.net == net and site.kind is not SiteKind.THROUGH]
+    return _by_net(graph, "rework sites", lambda: (s for s in graph.sites if s.kind is not SiteKind.THROUGH)).get(
+        net, []
+    )
+
+
+def points_of(graph: CopperGraph, net: int) -> list[ProbePoint]:
+    """All probe points of one net."""
+    return _by_net(graph, "rework points", lambda: graph.points).get(net, [])
+
+
+def nodes_of(graph: CopperGraph, net: int) -> list[int]:
+    """All nodes of one net."""
+    if "rework nodes" not in graph.memo:
+        index: dict[int, list[int]] = {}
+        for node, its in enumerate(graph.node_net):
+            index.setdefault(its, []).append(node)
+        graph.memo["rework nodes"] = index
+    found: list[int] = graph.memo["rework nodes"].get(net, [])
+    return found
+
+
+T = TypeVar("T", Site, ProbePoint)
+
+
+def _by_net(graph: CopperGraph, name: str, items: Callable[[], Iterable[T]]) -> dict[int, list[T]]:
+    """Sites or points sorted by their net, once per graph."""
+    if name not in graph.memo:
+        index: dict[int, list[T]] = {}
+        for item in items():
+            index.setdefault(item.net, []).append(item)
+        graph.memo[name] = index
+    found: dict[int, list[T]] = graph.memo[name]
+    return found
 
 
 def components(nodes: Collection[int], joins: Iterable[tuple[int, int]]) -> dict[int, int]:
@@ -112,32 +145,33 @@ def components(nodes: Collection[int], joins: Iterable[tuple[int, int]]) -> dict
 
 def net_of_sites(graph: CopperGraph, broken: Collection[str]) -> int:
     """The net that all these sites belong to; a Refusal when one is unknown or they lie on several nets."""
-    known = {site.id: site for site in graph.sites}
+    nets: set[int] = set()
     for site_id in broken:
-        if site_id not in known:
+        try:
+            nets.add(graph.site(site_id).net)
+        except KeyError:
             raise refuse(
                 "WIR-003",
                 f"There is no site {site_id} on this board.",
                 "Take the site ids from 'coppermend board graph PACKAGE --net N --json'.",
                 Place(thing=site_id),
-            )
-    nets = sorted({known[site_id].net for site_id in broken})
+            ) from None
     if len(nets) != 1:
-        names = ", ".join(graph.net_names[net] for net in nets) or "none"
+        names = ", ".join(graph.net_names[net] for net in sorted(nets)) or "none"
         raise refuse(
             "WIR-004",
             f"The broken sites must lie on one net; they lie on {names}.",
             "Plan the wires net by net.",
         )
-    return nets[0]
+    return nets.pop()
 
 
 def pins_of(graph: CopperGraph, net: int) -> tuple[str, ...]:
     """One point id per pin of the net, the one that hangs deepest in the part: its leg, else its contact, joint or hole."""
     rank = {"leg": 0, "contact": 1, "joint": 2, "land": 3, "hole": 4}
     best: dict[tuple[str, str], ProbePoint] = {}
-    for point in graph.points:
-        if point.net != net or not point.part or point.kind not in rank:
+    for point in points_of(graph, net):
+        if not point.part or point.kind not in rank:
             continue
         key = (point.part, point.pin)
         if key not in best or rank[point.kind] < rank[best[key].kind]:
@@ -157,18 +191,16 @@ def pieces_of(
 
     ``side`` c or s keeps to ends of that side. Nodes without a point stay in their piece; a node alone without any point is dropped.
     """
-    nodes = [node for node in range(graph.node_count) if graph.node_net[node] == net]
     gone = frozenset(broken)
-    group = components(nodes, ((s.a, s.b) for s in sites_of(graph, net) if s.id not in gone))
+    group = components(nodes_of(graph, net), ((s.a, s.b) for s in sites_of(graph, net) if s.id not in gone))
     states = dict(graph.part_states)
     needed = frozenset(needed_points)
     members: dict[int, list[int]] = {}
     for node, piece in group.items():
         members.setdefault(piece, []).append(node)
     points: dict[int, list[ProbePoint]] = {piece: [] for piece in members}
-    for point in graph.points:
-        if point.net == net:
-            points[group[point.node]].append(point)
+    for point in points_of(graph, net):
+        points[group[point.node]].append(point)
     found: list[Piece] = []
     for piece, its_nodes in sorted(members.items()):
         here = points[piece]

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from coppermend.core.copper.model import CopperGraph, ProbePoint
-from coppermend.core.rework.pieces import components, sites_of
+from coppermend.core.rework.pieces import components, nodes_of, points_of, sites_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,11 +61,11 @@ def prove_wire(
     readings showed open. ``doubtful``: sites that are not proven sound; far points behind none of them need no reading of their own
     (without it every site is).
     """
-    points = {point.id: point for point in graph.points}
-    net = points[end_a].net
+    net = graph.point(end_a).net
+    points = {point.id: point for point in points_of(graph, net)}
     gone = frozenset(broken)
     joins = [(s.a, s.b) for s in sites_of(graph, net) if s.id not in gone]
-    home = components([n for n in range(graph.node_count) if graph.node_net[n] == net], joins)
+    home = components(nodes_of(graph, net), joins)
     ways: dict[int, list[tuple[int, bool]]] = {}
     for site in sites_of(graph, net):
         if site.id not in gone:
@@ -92,7 +92,7 @@ def _far(
         degree[a] = degree.get(a, 0) + 1
         degree[b] = degree.get(b, 0) + 1
     best: dict[int, ProbePoint] = {}
-    for point in graph.points:
+    for point in points_of(graph, end.net):
         if not point.reachable or home.get(point.node) != piece or point.node == end.node:
             continue
         if degree.get(point.node, 0) <= 1 or point.kind in ("leg", "contact"):

@@ -27,8 +27,10 @@ from coppermend.core.rework.pieces import (
     WireEnd,
     components,
     net_of_sites,
+    nodes_of,
     pieces_of,
     pins_of,
+    points_of,
     sites_of,
 )
 from coppermend.core.rework.rules import WIRE_CAUTIONS, WIRE_RULES, Rule
@@ -175,7 +177,7 @@ def propose_wires(
     left_out = tuple(point for i in required if i not in reachable for point in pieces[i].needed)
     if len(required) < 2:
         left_out = ()
-    broken_sites = [site for site in graph.sites if site.id in set(broken)]
+    broken_sites = [graph.site(one) for one in dict.fromkeys(broken)]
     common = _notes(broken_sites, pieces, left_out)
     maker = _Maker(graph, net, frozenset(broken), board, current_a, at_hand)
     best = [joins[edge][0] for edge in edges]
@@ -193,14 +195,14 @@ def _needed(graph: CopperGraph, net: int, broken: Collection[str], asked: Collec
     """The points that must be joined: those asked for, else all pins that hung together with a broken site."""
     if not asked:
         sites = sites_of(graph, net)
-        nodes = [node for node in range(graph.node_count) if graph.node_net[node] == net]
-        home = components(nodes, [(site.a, site.b) for site in sites])
-        hurt = {home[site.a] for site in sites if site.id in set(broken)}
-        at = {point.id: point.node for point in graph.points if point.net == net}
+        gone = frozenset(broken)
+        home = components(nodes_of(graph, net), [(site.a, site.b) for site in sites])
+        hurt = {home[site.a] for site in sites if site.id in gone}
+        at = {point.id: point.node for point in points_of(graph, net)}
         return tuple(pin for pin in pins_of(graph, net) if home[at[pin]] in hurt)
-    known = {point.id: point.net for point in graph.points}
+    known = {point.id for point in points_of(graph, net)}
     for point in asked:
-        if known.get(point) != net:
+        if point not in known:
             raise refuse(
                 "WIR-005",
                 f"{point} is no point of net {graph.net_names[net]}.",
@@ -330,12 +332,22 @@ class _Maker:
         a = np.array([join.a.x_mm, join.a.y_mm])
         b = np.array([join.b.x_mm, join.b.y_mm])
         inner = a + (b - a) * np.linspace(0.0, 1.0, 41)[1:-1, None]
-        for part in self.board.parts:
-            if part.side != "c" or len(part.outline) < 3 or part.ref in (join.a.part, join.b.part):
-                continue
-            low, high = part.outline.min(axis=0), part.outline.max(axis=0)
-            if bool(np.any(np.all((inner > low) & (inner < high), axis=1))):
-                yield part.ref
+        names, low, high = _bodies(self.graph, self.board)
+        hit = np.any(np.all((inner[None] > low[:, None]) & (inner[None] < high[:, None]), axis=2), axis=1)
+        for at in np.flatnonzero(hit):
+            if names[at] not in (join.a.part, join.b.part):
+                yield names[at]
+
+
+def _bodies(graph: CopperGraph, board: Board) -> tuple[tuple[str, ...], NDArray[np.float64], NDArray[np.float64]]:
+    """Names and boxes, (n, 2) lower and upper corners, of the part bodies on the component side; kept with the graph."""
+    known = graph.memo.get("rework bodies")
+    if known is None or known[0] is not board:
+        parts = [part for part in board.parts if part.side == "c" and len(part.outline) >= 3]
+        low = np.array([part.outline.min(axis=0) for part in parts]).reshape(-1, 2)
+        high = np.array([part.outline.max(axis=0) for part in parts]).reshape(-1, 2)
+        known = graph.memo["rework bodies"] = (board, tuple(part.ref for part in parts), low, high)
+    return known[1], known[2], known[3]
 
 
 def replaced_copper(graph: CopperGraph, net: int, node_a: int, node_b: int) -> tuple[float, float]:
