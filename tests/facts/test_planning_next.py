@@ -82,7 +82,7 @@ def test_two_breaks_in_one_net_are_both_found() -> None:
 def test_one_lying_open_is_read_again_and_costs_no_wire() -> None:
     evidence, last = bench(row(6, 2), set(), lies=lambda n: n == 0)
     assert last.kind == "done"
-    assert 2 <= len(evidence) <= 3
+    assert 2 <= len(evidence) <= 4  # two halves closed clear it, or the whole once more
 
 
 def test_one_lying_open_in_the_search_does_not_name_a_sound_stretch() -> None:

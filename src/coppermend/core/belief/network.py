@@ -100,7 +100,7 @@ def solve(
             if mask:
                 bridges.setdefault(mask, []).append(sites[0])
             continue
-        ring = _ring(copper, block, prior, seen)
+        ring = _ring_kept(copper, block, prior, seen)
         ring_at[block] = ring
         omitted += ring.patterns.omitted
     return _swept(
@@ -213,6 +213,21 @@ def block_chains(copper: Copper, block: int) -> Chains:
             _CHAINS.clear()
         hit = (copper, _block_chains(copper, block))
         _CHAINS[key] = hit
+    return hit[1]
+
+
+_RINGS: dict[tuple[object, ...], tuple[Copper, _Ring]] = {}
+
+
+def _ring_kept(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing]) -> _Ring:
+    """``_ring``, remembered for the next supposition about the bench."""
+    key = (id(copper), block, tuple(seen), prior[list(copper.block_sites[block])].tobytes())
+    hit = _RINGS.get(key)
+    if hit is None or hit[0] is not copper:
+        if len(_RINGS) > 60:
+            _RINGS.clear()
+        hit = (copper, _ring(copper, block, prior, seen))
+        _RINGS[key] = hit
     return hit[1]
 
 

@@ -140,17 +140,13 @@ def labels(ends: Sequence[tuple[int, int]], count: int, broken: Bools, absent: f
 
     ``ends``: the two nodes (0 .. count-1) of each chain. ``absent``: chains that were not there (a patch wire fitted later).
     """
-    here = np.tile(np.arange(count), (len(broken), 1))
-    whole = [
-        (a, b, ~broken[:, j] if j not in absent else np.zeros(len(broken), dtype=bool)) for j, (a, b) in enumerate(ends)
-    ]
-    changed = True
-    while changed:
-        changed = False
-        for a, b, holds in whole:
-            low = np.where(holds, np.minimum(here[:, a], here[:, b]), here[:, a])
-            high = np.where(holds, low, here[:, b])
-            if (low != here[:, a]).any() or (high != here[:, b]).any():
-                changed = True
-                here[:, a], here[:, b] = low, high
-    return here
+    here = np.tile(np.arange(count, dtype=np.int16 if count < 32_000 else np.int64), (len(broken), 1))
+    for j, (a, b) in enumerate(ends):
+        if j in absent:
+            continue
+        rows = np.flatnonzero(~broken[:, j] & (here[:, a] != here[:, b]))
+        if len(rows):
+            some = here[rows]
+            low, high = np.minimum(some[:, a], some[:, b]), np.maximum(some[:, a], some[:, b])
+            here[rows] = np.where(some == high[:, None], low[:, None], some)
+    return here.astype(np.int64)

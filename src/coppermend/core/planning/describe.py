@@ -45,7 +45,8 @@ def _block_ohm(copper: Copper, block: int, a: int, b: int) -> float:
             if i != j:
                 laplacian[i, j] -= g
                 laplacian[j, i] -= g
-        inverse = np.asarray(np.linalg.pinv(laplacian, hermitian=True), dtype=np.float64)
+        inverse = np.zeros((n, n))
+        inverse[1:, 1:] = np.linalg.inv(laplacian[1:, 1:])
         hit = (copper, inverse, chains.nodes)
         _BLOCK_OHMS[key] = hit
         while len(_BLOCK_OHMS) > 200:

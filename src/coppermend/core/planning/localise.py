@@ -48,6 +48,8 @@ class Candidate:
     p_closed: float
     confirms: int = -1
     """Number of the super-edge that this reading is to confirm, -1 = none."""
+    repeats: bool = False
+    """The same two points were read before."""
 
 
 def suspects(posterior: CopperBelief, risk: Risk, v: int) -> list[int]:
@@ -108,8 +110,27 @@ def best_readings(
         joined = where[i] == where[j]
         found_all += _with_points(posterior, joined, classes[i][1], classes[j][1], contacts, costs, tips, asked)
     found_all = [c for c in found_all if c.bits >= LEAST_GAIN_BITS]
-    found_all.sort(key=lambda c: (-c.bits / c.seconds, c.a.id, c.b.id))
-    return found_all[:most]
+    found_all.sort(key=lambda c: (-worth(c, costs), c.a.id, c.b.id))
+    return found_all[:most] or _nearly_sure(posterior, risk, v, costs, tips, skipped, asked)
+
+
+def _nearly_sure(
+    posterior: CopperBelief,
+    risk: Risk,
+    v: int,
+    costs: CostTable,
+    tips: TipState,
+    skipped: Collection[str],
+    asked: dict[frozenset[str], int],
+) -> list[Candidate]:
+    """One more reading across a stretch that is broken more likely than not, when the samples are too few to see what is left to learn."""
+    likely = [k for k in suspects(posterior, risk, v) if float(risk.chance[k]) > 0.5]
+    for k in sorted(likely, key=lambda k: -float(risk.chance[k])):
+        for free in (False, True):
+            found = _confirming(posterior, risk, k, costs, tips, skipped, asked, any_pair=free)
+            if found is not None and found.bits >= LEAST_GAIN_BITS:
+                return [found]
+    return []
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,9 +296,16 @@ def _with_points(
             bits = float(information(pi, p_closed_joined, low_closed))
             seconds, _ = check_seconds(costs, tips, a, b)
             p_closed = pi * p_closed_joined + (1.0 - pi) * low_closed
-            found.append(Candidate(a, b, seconds, bits, p_closed))
-    found.sort(key=lambda c: (-c.bits / c.seconds, c.a.id, c.b.id))
+            again = frozenset((a.id, b.id)) in asked
+            found.append(Candidate(a, b, seconds, bits, p_closed, repeats=again))
+    found.sort(key=lambda c: (-worth(c, costs), c.a.id, c.b.id))
     return found[:2]
+
+
+def worth(one: Candidate, costs: CostTable) -> float:
+    """Bits per second. The same two points once more count as dearer by what the independent reading costs that an open answer then still needs."""
+    later = (costs.read_s + costs.move_s) * (1.0 - one.p_closed) if one.repeats else 0.0
+    return one.bits / (one.seconds + later)
 
 
 def _handy(points: Sequence[ProbePoint], tips: TipState, posterior: CopperBelief) -> list[ProbePoint]:
@@ -304,8 +332,12 @@ def _confirming(
     tips: TipState,
     skipped: Collection[str],
     asked: dict[frozenset[str], int],
+    any_pair: bool = False,
 ) -> Candidate | None:
-    """The cheapest reading across a broken super-edge that is independent of the open readings it has: other points on both sides if there are any."""
+    """The cheapest reading across a broken super-edge that is independent of the open readings it has: other points on both sides if there are any.
+
+    ``any_pair``: points that were used before will do.
+    """
     v = int(risk.frame.view_of[number])
     edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
     classes = _classes(posterior.copper, risk, v, skipped)
@@ -322,7 +354,7 @@ def _confirming(
             if a.id == b.id or asked.get(frozenset((a.id, b.id)), 0) >= MOST_REPEATS:
                 continue
             independent = any(({a.id, b.id} & pair) <= few for pair in used) if used else True
-            if not independent:
+            if not independent and not any_pair:
                 continue
             seconds, _ = check_seconds(costs, tips, a, b)
             if best is None or seconds < best.seconds:

@@ -143,11 +143,28 @@ def trees_of(risk: Risk, v: int, skipped: Collection[str] = ()) -> tuple[tuple[R
 
     ``skipped``: points that cannot be reached.
     """
+    frame = risk.frame
+    first, last = frame.first[v], frame.first[v] + len(frame.views[v].super_edges)
+    if not risk.doubt[first:last].any():
+        return (), ()
+    key = (id(frame), v, risk.doubt[first:last].tobytes(), risk.broken[first:last].tobytes(), frozenset(skipped))
+    hit = _TREES.get(key)
+    if hit is None or hit[0] is not frame:
+        hit = (frame, _trees_of(risk, v, skipped))
+        _TREES[key] = hit
+        while len(_TREES) > 3000:
+            _TREES.popitem(last=False)
+    return hit[1]
+
+
+Trees = tuple[tuple[RiskTree, ...], tuple[int, ...]]
+_TREES: OrderedDict[tuple[object, ...], tuple[Frame, Trees]] = OrderedDict()
+
+
+def _trees_of(risk: Risk, v: int, skipped: Collection[str]) -> Trees:
     view, base = risk.frame.views[v], risk.frame.first[v]
     edges = {base + e.index: (e.a, e.b) for e in view.super_edges if not e.dead and e.a != e.b}
     doubt = {k for k in edges if risk.doubt[k]}
-    if not doubt:
-        return (), ()
     broken = {k for k in edges if risk.broken[k]}
     trees, cannot = risk_trees(edges, doubt, broken, touchable(view, skipped))
     return apart(risk, v, trees), cannot
