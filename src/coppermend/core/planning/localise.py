@@ -127,7 +127,7 @@ def _nearly_sure(
     likely = [k for k in suspects(posterior, risk, v) if float(risk.chance[k]) > 0.5]
     for k in sorted(likely, key=lambda k: -float(risk.chance[k])):
         for free in (False, True):
-            found = _confirming(posterior, risk, k, costs, tips, skipped, asked, any_pair=free)
+            found = _confirming(posterior, risk, k, costs, tips, skipped, asked, any_pair=free, tied_only=True)
             if found is not None and found.bits >= LEAST_GAIN_BITS:
                 return [found]
     return []
@@ -333,10 +333,11 @@ def _confirming(
     skipped: Collection[str],
     asked: dict[frozenset[str], int],
     any_pair: bool = False,
+    tied_only: bool = False,
 ) -> Candidate | None:
     """The cheapest reading across a broken super-edge that is independent of the open readings it has: other points on both sides if there are any.
 
-    ``any_pair``: points that were used before will do.
+    ``any_pair``: points that were used before will do. ``tied_only``: None when sound copper ties no point to an end.
     """
     v = int(risk.frame.view_of[number])
     edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
@@ -344,6 +345,8 @@ def _confirming(
     ends = []
     for node in (edge.a, edge.b):
         tied = next((points for nodes, points in classes if node in nodes), None)
+        if not tied and tied_only:
+            return None
         ends.append(tied if tied else _beyond(posterior, risk, number, node, skipped))
     opens = crossing_opens(posterior, risk, number)
     few = scarce_points(posterior.copper, risk, number)
