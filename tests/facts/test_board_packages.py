@@ -177,3 +177,10 @@ def test_a_solder_side_plotted_mirrored_or_shifted_is_laid_under_the_holes(dx: f
     assert joined(board) == 30
     (said,) = code(board, "BRD-019")
     assert words in said and "100%" in said
+
+
+def test_corrections_inside_a_package_leave_its_id_and_change_its_key() -> None:
+    plain = package(None)
+    said = package(None, Member("coppermend-corrections.toml", b"[board]\nthickness_mm = 0.8\n"))
+    assert package_id(plain.members) == package_id(said.members)
+    assert cache_key(plain) != cache_key(said)

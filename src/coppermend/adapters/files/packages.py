@@ -10,13 +10,21 @@ from pathlib import Path
 from coppermend.core.findings import Place, refuse
 from coppermend.formats.archive import MAX_BYTES, MAX_MEMBERS, is_zip, read_zip
 from coppermend.formats.member import Member
+from coppermend.formats.package import Format, format_of
+from coppermend.formats.pinlist import MAP_NAME, looks_like_pinlist
 from coppermend.services.boards import CORRECTIONS_NAME, Package
 
+MAX_LIST_BYTES = 32 * 1024 * 1024
 MAX_DEPTH = 6
 """Folders deeper than this inside a package are not looked into."""
 
-BESIDE_ENDINGS = (f".{CORRECTIONS_NAME}", ".parts.csv")
-"""Files beside a package ``board.zip`` or folder ``board`` that belong to it: ``board.coppermend-corrections.toml``, ``board.parts.csv``."""
+BESIDE_ENDINGS = (f".{CORRECTIONS_NAME}", f".{MAP_NAME}", ".parts.csv", ".pins.csv")
+"""Files beside a package ``board.zip`` or folder ``board`` that belong to it: ``board.coppermend-corrections.toml``, ``board.coppermend-map.toml``,
+``board.parts.csv``, ``board.pins.csv``."""
+
+PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".webp")
+MOST_PICTURES = 8
+"""Photos beside a single list ``board.csv`` that belong to it: ``board.WORD.jpg``, for the map file to name."""
 
 
 class DiskPackages:
@@ -50,6 +58,30 @@ class DiskPackages:
                 "FIL-001", "That is no name of a file.", "Name a folder or zip archive.", Place(file=path[:80])
             ) from None
 
+    def table(self, path: str) -> Member:
+        """One list of a board by itself (CSV, IPC-D-356). Raises Refusal FIL-001 to FIL-003 in words."""
+        try:
+            return _one_file(Path(path).expanduser(), path)
+        except (OSError, ValueError) as error:
+            words = f"The list cannot be read: {getattr(error, 'strerror', None) or type(error).__name__}."
+            raise refuse("FIL-002", words, "Check that the file can be opened by you.", Place(file=path[:80])) from None
+
+
+def _one_file(where: Path, name: str) -> Member:
+    if not where.is_file():
+        raise refuse(
+            "FIL-001",
+            "There is no folder or file of that name.",
+            "Name a list: a CSV or IPC-D-356 file.",
+            Place(file=name),
+        )
+    if where.stat().st_size > MAX_LIST_BYTES:
+        words = (
+            f"The list holds {where.stat().st_size / 2**20:,.0f} MiB; at most {MAX_LIST_BYTES // 2**20} MiB are read."
+        )
+        raise refuse("FIL-003", words, "Give the list of one board.", Place(file=where.name))
+    return Member(where.name, where.read_bytes())
+
 
 def _archive(where: Path) -> tuple[Member, ...]:
     size = where.stat().st_size
@@ -61,14 +93,24 @@ def _archive(where: Path) -> tuple[Member, ...]:
             Place(file=where.name),
         )
     data = where.read_bytes()
+    if is_list(where.name, data):
+        return (Member(where.name, data),)
     if not is_zip(data):
         raise refuse(
             "FIL-004",
-            "The file is no zip archive; a package is a folder or a zip archive.",
+            "The file is neither a zip archive nor a list of pins; a package is a folder, a zip archive or a pin list (part, pin, net).",
             f"Name the folder {where.parent.name or '.'!r} that the file lies in, if that holds the board's files.",
             Place(file=where.name),
         )
     return read_zip(data, where.name)
+
+
+def is_list(name: str, data: bytes) -> bool:
+    """Whether one file is a board by itself: a pin list, or an IPC-D-356 netlist."""
+    if is_zip(data):
+        return False
+    member = Member(name, data)
+    return format_of(member) is Format.IPCD356 or (format_of(member) is Format.TABLE and looks_like_pinlist(data))
 
 
 def _folder(where: Path) -> tuple[Member, ...]:
@@ -101,7 +143,7 @@ def _files(folder: Path, depth: int) -> Iterator[Path]:
     with os.scandir(folder) as found:
         entries = sorted(found, key=lambda one: one.name)
     for entry in entries:
-        if entry.name.startswith(".") or entry.is_symlink():
+        if entry.name.startswith("."):
             continue
         if entry.is_file(follow_symlinks=False):
             yield Path(entry.path)
@@ -116,7 +158,16 @@ def _beside(where: Path) -> tuple[Member, ...]:
     out = []
     for ending in BESIDE_ENDINGS:
         path = full.parent / f"{stem}{ending}"
-        if path.is_file():
+        if path.is_file() and path != full:
             member = Member(path.name, path.read_bytes())
-            out.append(replace(member, name=CORRECTIONS_NAME) if ending.endswith(CORRECTIONS_NAME) else member)
+            fixed = next((name for name in (CORRECTIONS_NAME, MAP_NAME) if ending.endswith(name)), "")
+            out.append(replace(member, name=fixed) if fixed else member)
+    if full.is_file():
+        out += [Member(path.name, path.read_bytes()) for path in _pictures(full.parent, stem)]
     return tuple(out)
+
+
+def _pictures(folder: Path, stem: str) -> list[Path]:
+    with os.scandir(folder) as found:
+        names = sorted(one.name for one in found if one.is_file() and one.name.startswith(f"{stem}."))
+    return [folder / name for name in names if name.lower().endswith(PICTURE_ENDINGS)][:MOST_PICTURES]
