@@ -97,6 +97,13 @@ def open_board(
     return build_board(DiskPackages(), package_path(package), cache, progress, fresh=fresh)
 
 
+def compared_with(board: Board, path: str) -> Board:
+    """The board with a list of the original board (pin list, netlist, parts list) to compare it with. Refusal when the file is none."""
+    from coppermend.services.pinlists import compared_with as with_list
+
+    return with_list(board, DiskPackages().table(path))
+
+
 def open_shelved(
     package: str, cache_dir: str | Path | None = None, *, fresh: bool = False, progress: Progress | None = None
 ) -> ShelvedBoard:

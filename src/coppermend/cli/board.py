@@ -11,11 +11,16 @@ import click
 from coppermend import bootstrap
 from coppermend.cli import print_json
 from coppermend.core.board.model import Board
+from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.findings import Severity
 from coppermend.services import boards
 
 SHOWN = 20
 """Disagreements and findings of one kind printed before the rest is only counted; --all prints every one."""
+
+
+LIST_CODES = ("PIN-030", "PIN-031", "PIN-032", "PIN-033")
+"""What differs between the board's parts and a list of the original."""
 
 
 class Meter:
@@ -73,7 +78,8 @@ def build(package: str, as_json: bool, show_all: bool, fresh: bool) -> None:
     if as_json:
         print_json(report)
         return
-    click.echo(f"{board.title}: {len(board.layers)} copper layers, {report['nets']} nets ({report['named_nets']} named), "
+    kind = f"{len(board.layers)} copper layers" if copper_is_known(board) else "no copper data (a pin list)"
+    click.echo(f"{board.title}: {kind}, {report['nets']} nets ({report['named_nets']} named), "
                f"{report['parts']} parts with {report['pins']} pins, {report['holes']} holes ({report['plated_holes']} plated).")  # fmt: skip
     for layer in report["layers"]:
         click.echo(f"  {layer['key']:>3}  {layer['file']}  {layer['pieces']} pieces of copper")
@@ -86,14 +92,26 @@ def build(package: str, as_json: bool, show_all: bool, fresh: bool) -> None:
 @_json
 @_all
 @_fresh
-def compare(package: str, as_json: bool, show_all: bool, fresh: bool) -> int:
-    """Compare the copper of PACKAGE with every netlist that it holds. Status 0: they agree; 1: they do not."""
+@click.option(
+    "--with",
+    "lists",
+    metavar="LIST",
+    multiple=True,
+    help="A pin list, netlist or parts list of the original board (CSV, IPC-D-356).",
+)
+def compare(package: str, as_json: bool, show_all: bool, fresh: bool, lists: tuple[str, ...]) -> int:
+    """Compare the copper of PACKAGE with every netlist that it holds, and with the lists of the original. Status 0: they agree; 1: they do not."""
     board = open_board(package, fresh)
+    for name in lists:
+        board = bootstrap.compared_with(board, name)
     result = boards.compare_board(board)
     if as_json:
         print_json(result)
     else:
         _print_compare(result, show_all)
+        for finding in board.findings:
+            if finding.code in LIST_CODES:
+                click.echo(finding.line())
     return 0 if result["agrees"] else 1
 
 

@@ -32,9 +32,11 @@ from coppermend.formats.ipcd356 import read_ipcd356
 from coppermend.formats.member import Member
 from coppermend.formats.package import Format, PackagePlan, PlannedFile, RoleKind, layer_rank, plan_package
 from coppermend.formats.partslist import read_partslist
+from coppermend.formats.pinlist import MAP_NAME
 from coppermend.services.board_corrections import builder_corrections
 from coppermend.services.board_drills import read_drills
 from coppermend.services.board_records import drill_from_gerber, gerber_record, netlist_record
+from coppermend.services.pinlists import pinlist_board, with_pinlists
 
 BUILDER_VERSION = "1"
 """Changes with everything that makes the same files give another board; part of the cache key."""
@@ -76,7 +78,7 @@ class BoardCache(Protocol):
 
 
 def package_id(members: Sequence[Member]) -> str:
-    """SHA-256 (hex) over the sorted member names and bytes; corrections files do not count.
+    """SHA-256 (hex) over the sorted member names and bytes; corrections and map files do not count.
 
     Per file: name in UTF-8, a zero byte, the length as 8 bytes (big-endian), the bytes.
 
@@ -85,7 +87,7 @@ def package_id(members: Sequence[Member]) -> str:
     """
     digest = hashlib.sha256()
     for member in sorted(members, key=lambda one: one.name):
-        if member.base.lower() == CORRECTIONS_NAME:
+        if member.base.lower() in (CORRECTIONS_NAME, MAP_NAME):
             continue
         digest.update(member.name.encode("utf-8", "surrogatepass") + b"\0" + len(member.data).to_bytes(8, "big"))
         digest.update(member.data)
@@ -97,7 +99,7 @@ def cache_key(package: Package) -> str:
     extra = [
         one
         for one in (*package.members, *package.beside)
-        if one.base.lower() == CORRECTIONS_NAME or one in package.beside
+        if one.base.lower() in (CORRECTIONS_NAME, MAP_NAME) or one in package.beside
     ]
     digest = hashlib.sha256(f"{package_id(package.members)} {BUILDER_VERSION}".encode())
     for member in sorted(extra, key=lambda one: one.name):
@@ -194,7 +196,11 @@ def board_of(package: Package, stages: _Stages | None = None) -> Board:
     """The board of a package's files, built now."""
     stages = stages or _Stages(None, None)
     stages.enter("plan", "sorting the files")
-    plan = plan_package((*package.members, *package.beside))
+    everything = (*package.members, *package.beside)
+    listed = pinlist_board(package_id(package.members), package.title, everything)
+    if listed is not None:
+        return listed
+    plan = plan_package(everything)
     records = read_records(package, plan, lambda words: stages.enter("parse", words))
 
     def step(words: str) -> None:
@@ -202,7 +208,7 @@ def board_of(package: Package, stages: _Stages | None = None) -> Board:
         stages.enter(stage if stage in ("clear", "contacts", "islands", "pins") else "pins", words)
 
     try:
-        return board_from(records, step)
+        return with_pinlists(board_from(records, step), everything)
     except MemoryError:
         raise refuse(
             "BRD-007",
@@ -385,8 +391,8 @@ def compare_board(board: Board) -> dict[str, Any]:
     if not rows:
         raise refuse(
             "BRD-040",
-            "The package has no netlist to compare the copper with: no X2 net names in the copper files and no IPC-D-356 file.",
-            "Add a netlist, or use 'coppermend board nets' to see what the copper joins.",
+            "The package has no netlist to compare with: no X2 net names in copper files, no IPC-D-356 file, no pin list beside copper.",
+            "Add a netlist, name a list (--with pins.csv), or use 'coppermend board nets' to see what is joined.",
             Place(thing=board.title),
         )
     seconds = dict(board.seconds)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.belief.model import Basis, WorkArea
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
+from coppermend.core.copper.unknown import LARGE_NET_PINS, has_unknown
 
 
 def prior(site: Site, areas: Sequence[WorkArea], basis: Basis) -> float:
@@ -64,23 +65,47 @@ def area_factors(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) ->
         if len(area.polygon) >= 3:
             hit = shapely.intersects(_polygon(area), shapes)
             factor[hit] = np.maximum(factor[hit], severity_factor(area, basis))
-    return _spread_unknown(graph, factor)
+    return _spread_unknown(graph, areas, basis, factor)
 
 
-def _spread_unknown(graph: CopperGraph, factor: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Copper that nobody has seen may run anywhere between its pins: where an area touches one pin of such a net, all its unknown copper is inside."""
-    unknown = [k for k, site in enumerate(graph.sites) if site.kind is SiteKind.UNKNOWN]
-    worst: dict[int, float] = {}
-    for k in unknown:
-        worst[graph.sites[k].net] = max(worst.get(graph.sites[k].net, 0.0), float(factor[k]))
-    for k in unknown:
-        factor[k] = worst[graph.sites[k].net]
+def _spread_unknown(
+    graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis, factor: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Copper that nobody has seen may run anywhere between its pins: where an area touches one pin of such a net, all its unknown copper is inside.
+
+    Of nets with more than ``LARGE_NET_PINS`` pins (supplies) only the ties of the pins in the area are, and one tie of the pin the others hang on.
+    """
+    if not has_unknown(graph):
+        return factor
+    nets: dict[int, list[int]] = {}
+    for k, site in enumerate(graph.sites):
+        if site.kind is SiteKind.UNKNOWN:
+            nets.setdefault(site.net, []).append(k)
+    for ties in nets.values():
+        root = area_at(areas, basis, [graph.sites[k].path[0] for k in ties])
+        if len(ties) < LARGE_NET_PINS:
+            factor[ties] = max(float(root.max()), float(factor[ties].max()))
+        elif root.max() > 0.0:
+            inside = [k for k, f in zip(ties, root.tolist(), strict=True) if f > 0.0]
+            out = next((k for k in inside if factor[k] == 0.0), inside[0])
+            factor[out] = max(float(factor[out]), float(root.max()))
     return factor
 
 
+def area_at(areas: Sequence[WorkArea], basis: Basis, places: Sequence[tuple[float, float]]) -> NDArray[np.float64]:
+    """Greatest severity factor of the areas that hold each place (mm), (n,); 0 = outside every area."""
+    out = np.zeros(len(places))
+    spots = shapely.points(np.array(places, dtype=np.float64).reshape(-1, 2))
+    for area in areas:
+        if len(area.polygon) >= 3:
+            hit = shapely.intersects(_polygon(area), spots)
+            out[hit] = np.maximum(out[hit], severity_factor(area, basis))
+    return out
+
+
 def _extent(graph: CopperGraph, site: Site) -> shapely.Geometry:
-    """Where a site lies; of unknown copper its two pins alone."""
-    return _shape(site.path or (_place(graph, site.a),), site.kind is SiteKind.UNKNOWN)
+    """Where a site lies; of unknown copper the pin that it ties to the others."""
+    return _shape(site.path[-1:] if site.kind is SiteKind.UNKNOWN else site.path or (_place(graph, site.a),))
 
 
 def _place(graph: CopperGraph, node: int) -> tuple[float, float]:
@@ -96,7 +121,5 @@ def _polygon(area: WorkArea) -> shapely.Geometry:
     return shapely.make_valid(shapely.Polygon(area.polygon))
 
 
-def _shape(path: Sequence[tuple[float, float]], points_only: bool = False) -> shapely.Geometry:
-    if points_only:
-        return shapely.MultiPoint(path)
+def _shape(path: Sequence[tuple[float, float]]) -> shapely.Geometry:
     return shapely.LineString(path) if len(path) > 1 else shapely.Point(path[0])

@@ -19,6 +19,7 @@ from scipy.sparse.csgraph import breadth_first_order
 from coppermend.core.board.build import X2_SOURCE, shift_of, x2_points
 from coppermend.core.board.model import Board, NetlistPoint
 from coppermend.core.board.naming import says_a_net
+from coppermend.core.board.pinboard import copper_is_known
 
 STALE_NETS = 0.2
 """From this share of disagreeing nets on, the netlist is more likely of another state of the board than the copper is wrong; our assumption."""
@@ -150,6 +151,17 @@ def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], 
     nets = len({p.net for p in points})
     agree += len(free) - len(caught)
     return SourceRow(name, nets, len(all_points), agree, missed, tuple(splits), tuple(joins), shift)
+
+
+def _lists_differ(kind: str, nets: tuple[str, ...], points: Sequence[NetlistPoint], of: str) -> Disagreement:
+    """Two lists of pins that disagree, neither of them copper."""
+    names = tuple(sorted({point_name(p) for p in points if p.net == of}))
+    shown = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
+    if kind == "split":
+        words = f"Net {nets[0]} of this list is several nets on the board's own list: {shown} stand apart."
+    else:
+        words = f"Nets {nets[0]} and {nets[1]} of this list are one net on the board's own list ({shown} of {nets[1]})."
+    return Disagreement(kind, nets, names, "lists differ", words, points[0].x_mm, points[0].y_mm, "")
 
 
 def _caught(net: str, point: NetlistPoint) -> Disagreement:
@@ -287,6 +299,8 @@ def _joined(
     board: Board, graph: ContactGraph, main: str, other: str, points: Sequence[NetlistPoint], stale: bool
 ) -> Disagreement:
     """Why one island holds two nets: the way between them and what lies at the place where they meet."""
+    if not copper_is_known(board):
+        return _lists_differ("joined", (main, other), points, other)
     mine = [p for p in points if p.net == main]
     theirs = [p for p in points if p.net == other]
     way = _shortest(graph, theirs, mine)
@@ -449,6 +463,8 @@ def _split(
     """Why part of a net lies on another island than the rest: what is there, or what is missing."""
     apart = [p for p in by_island[island] if p.net == net]
     rest = [p for p in by_island[main] if p.net == net]
+    if not copper_is_known(board):
+        return _lists_differ("split", (net,), apart, net)
     names = tuple(sorted({point_name(p) for p in apart}))
     gap = _nearest_gap(board, main, island)
     first = apart[0]

@@ -16,8 +16,10 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board, CopperLayer
+from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
 from coppermend.core.copper.places import Places
+from coppermend.core.copper.unknown import next_pins
 from coppermend.core.geometry.shapes import ShapeSet
 
 WINDOW_MM = 1.27
@@ -92,6 +94,8 @@ def neighbours(
     One entry for a pair of nets, at its likeliest place. A net of the area with no neighbour in the window gets its two nearest
     (``in_window`` False). Part states, and with them the points that can be reached, are those of the graph.
     """
+    if not copper_is_known(board):
+        return _next_pins(board, graph, polygons, nodes)
     work = _Work(board, graph)
     hits: dict[tuple[int, int], _Hit] = {}
     for layer in reversed(board.layers):
@@ -113,6 +117,38 @@ def neighbours(
     return tuple(
         sorted(found, key=lambda n: (not n.in_window, RANKS.index(n.kind), round(n.gap_mm, 6), n.net_a, n.net_b))
     )
+
+
+def _next_pins(
+    board: Board, graph: CopperGraph, polygons: Sequence[Sequence[tuple[float, float]]], nodes: Iterable[int]
+) -> tuple[Neighbour, ...]:
+    """Without copper data: pins of different nets next to each other, in the areas or at the nodes."""
+    areas = [shapely.make_valid(shapely.Polygon(p)) for p in polygons if len(p) >= 3]
+    here = [
+        (pin.x_mm, pin.y_mm)
+        for pin in graph.pins
+        if any(area.intersects(shapely.Point(pin.x_mm, pin.y_mm)) for area in areas)
+    ]
+    here += [graph.node_place[node][:2] for node in nodes]
+    points: dict[str, list[ProbePoint]] = {}
+    for point in graph.points:
+        if point.reachable:
+            points.setdefault(f"{point.part}.{point.pin}", []).append(point)
+    out: dict[tuple[int, int], Neighbour] = {}
+    for a, b, gap in sorted(next_pins(board, graph, here), key=lambda row: (row[2], row[0].name, row[1].name)):
+        first, second = (a, b) if a.net < b.net else (b, a)
+        ends = [(p, q) for p in points.get(first.name, ()) for q in points.get(second.name, ())]
+        best = min(
+            ends,
+            key=lambda pair: (pair[0].side != pair[1].side, pair[0].side != "s", pair[0].id, pair[1].id),
+            default=None,
+        )
+        if best is not None:
+            spot = ((a.x_mm + b.x_mm) / 2, (a.y_mm + b.y_mm) / 2)
+            words = f"between {a.name} and {b.name}"
+            pair = (first.net, second.net)
+            out.setdefault(pair, Neighbour(*pair, best[0].id, best[1].id, gap, *spot, best[0].side, words, RANKS[0]))
+    return tuple(out.values())
 
 
 class _Work:

@@ -26,9 +26,13 @@ from coppermend.core.copper.pinlands import pin_places
 from coppermend.core.copper.pins import lay_pin
 from coppermend.core.copper.places import Places
 from coppermend.core.copper.worked import through_sites
+from coppermend.core.findings import Finding, Place, Severity
 
 UNKNOWN_OHM = 0.1
 """Resistance taken for copper that nobody has seen: 100 mm of 0.5 mm track of 35 um has 0.099 ohm (rho L / (w t)). An assumption."""
+LARGE_NET_PINS = 24
+"""Of a net with more pins than this (a supply) only the pins in a work area are put to the proof: to tie all 170 pins of a ground would be a day's work
+that says little. Our choice; what is left out is said (GRF-003)."""
 NEXT_PIN_MM = 2.6
 """Pins of different nets whose centres are this near are neighbours: one pitch of 2.54 mm."""
 LAND_MM = 1.6
@@ -59,6 +63,7 @@ def unknown_graph(board: Board) -> CopperGraph:
         work.sites += laid.sites
         work.points += laid.points
     built = tuple(states.items())
+    large = [net.name for net in board.nets if len(net.pins) > LARGE_NET_PINS]
     graph = CopperGraph(
         package_id=board.package_id,
         net_names=tuple(net.name for net in board.nets),
@@ -71,8 +76,20 @@ def unknown_graph(board: Board) -> CopperGraph:
         pins=tuple(work.pins),
         through=tuple(Through(p.ref, a, b, ohm) for p in board.parts for a, b, ohm in p.through_ohm),
         built_states=built,
+        findings=(_large(large),) if large else (),
     )
     return replace(graph, sites=graph.sites + through_sites(graph), memo={})
+
+
+def _large(names: Sequence[str]) -> Finding:
+    return Finding(
+        "GRF-003",
+        Severity.NOTE,
+        Place(),
+        f"{', '.join(names[:6])}{' ...' if len(names) > 6 else ''}: of these large nets only the pins inside a work area are checked; how they hang together "
+        "elsewhere is not asked.",
+        "Check further pins of theirs yourself where it matters: any two points can be tapped.",
+    )
 
 
 def _once(points: Sequence[ProbePoint]) -> tuple[ProbePoint, ...]:

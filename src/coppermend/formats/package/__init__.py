@@ -18,8 +18,9 @@ from coppermend.formats.package.model import (
     layer_rank,
 )
 from coppermend.formats.package.plan import plan_package, side_for
+from coppermend.formats.package.sniff import format_of
 
 __all__ = [
-    "Corrections", "FileCorrection", "Format", "LayerRole", "PackagePlan", "PlannedFile", "RoleKind", "Source", "layer_rank",
+    "Corrections", "FileCorrection", "Format", "LayerRole", "PackagePlan", "PlannedFile", "RoleKind", "Source", "format_of", "layer_rank",
     "plan_package", "read_corrections", "side_for",
 ]  # fmt: skip
