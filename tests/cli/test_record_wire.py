@@ -12,6 +12,7 @@ import networkx as nx
 import pypdf
 import pytest
 from click.testing import CliRunner, Result
+from PIL import Image
 
 from coppermend.bootstrap import workshop
 from coppermend.cli import cli
@@ -78,6 +79,10 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> Story:
     assert done.exit_code == 0, done.output
     for check in bench.json("wire", "prove", "1"):
         assert bench.run("note", "1", check["expect"], check["point_a"], check["point_b"]).exit_code == 0  # type: ignore[index]
+    picture = folder / "socket.png"
+    Image.new("RGB", (60, 40), (90, 60, 30)).save(picture)
+    done = bench.run("photo", "1", str(picture), "--words", "the new socket")
+    assert done.exit_code == 0, (done.output, done.exception)
     assert bench.run("note", "1", "gate", "override", "only a test").exit_code == 0
     assert bench.run("note", "1", "power", "on").exit_code == 0
     assert bench.run("note", "1", "seen", "screen=checkerboard", "current=410mA").exit_code == 0
@@ -146,6 +151,8 @@ def test_the_record_tells_it(story: Story, tmp_path: Path) -> None:
     shop = story.bench.shop
     case = find_case(shop, "1")
     assert page.count("<svg ") == 4
+    assert page.count("<img ") == 1
+    assert "the new socket" in page
     last = shop.store.entries(case)[-1]
     assert last.sha256() in page
     assert not proven_for_case(shop, case).all_proven

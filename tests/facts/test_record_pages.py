@@ -3,6 +3,7 @@ SVG as XML (W3C), PDF with pypdf: none of them is ours."""
 
 from __future__ import annotations
 
+import base64
 import io
 import itertools
 import re
@@ -12,6 +13,7 @@ from xml.etree import ElementTree
 
 import pypdf
 import pytest
+from PIL import Image
 from tests.facts import record_sample as sample
 
 from coppermend.adapters.files.typesetter import TypstTypesetter
@@ -19,6 +21,8 @@ from coppermend.core.findings import Refusal
 from coppermend.core.log import state as log
 from coppermend.services.recording.gather import CaseFacts, gather
 from coppermend.services.recording.html import record_html
+from coppermend.services.recording.model import Photo, RecordView
+from coppermend.services.recording.pictures import shown_copy
 from coppermend.services.records import record_pdf_of
 
 VOID = {"meta", "br", "img", "link", "input", "hr"}
@@ -268,3 +272,59 @@ def test_an_inner_layer_is_drawn_when_something_is_marked_on_it() -> None:
     view = gather(sample.state(), CaseFacts(1, 8, "", ""), four, inner, sample.judgement())
     assert [one.name for one in view.maps][:3] == ["map-c", "map-s", "map-i1"]
     assert "patch wire" not in next(one.svg for one in view.maps if one.name == "map-i1")
+
+
+def picture(kind: str, size: tuple[int, int] = (40, 30)) -> bytes:
+    """A small picture of one colour, written by Pillow."""
+    file = io.BytesIO()
+    Image.new("RGB", size, (180, 90, 40)).save(file, kind)
+    return file.getvalue()
+
+
+def with_photos(*photos: bytes) -> RecordView:
+    """The sample with these photos."""
+    found = []
+    for data in photos:
+        copy = shown_copy(data)
+        words = f"after cleaning {sample.NASTY}"
+        jpeg = base64.b64encode(copy.jpeg).decode() if copy else ""
+        found.append(
+            Photo(words, "2026-11-20 10:00", jpeg, copy.width_px if copy else 0, copy.height_px if copy else 0)
+        )
+    return replace(sample.view(), photos=tuple(found))
+
+
+@pytest.mark.parametrize("kind", ["PNG", "JPEG", "WEBP", "GIF", "TIFF"])
+def test_photos_are_shown(kind: str) -> None:
+    view = with_photos(picture(kind))
+    pages = pypdf.PdfReader(io.BytesIO(record_pdf_of(view, TypstTypesetter()))).pages
+    assert sum(len(one.images) for one in pages) == 1
+    read = Page()
+    read.feed(record_html(view))
+    shown_there = [a["src"] for t, a in read.elements if t == "img"]
+    assert len(shown_there) == 1
+    assert Image.open(io.BytesIO(base64.b64decode(str(shown_there[0]).partition(",")[2]))).size == (40, 30)
+
+
+def test_a_photo_that_cannot_be_decoded_does_not_cost_the_record() -> None:
+    view = with_photos(b"no picture at all", picture("PNG")[:60])
+    pdf = record_pdf_of(view, TypstTypesetter())
+    words = squeezed("".join(one.extract_text() for one in pypdf.PdfReader(io.BytesIO(pdf)).pages))
+    assert words.count(squeezed("This photo cannot be decoded")) == 2
+    assert record_html(view).count("This photo cannot be decoded") == 2
+
+
+def test_copies_stand_upright_small_and_tell_no_place() -> None:
+    """EXIF 2.3: tag 274 orientation (6: turn right), tag 34853 the GPS block."""
+    image = Image.new("RGB", (4000, 2000), (10, 200, 10))
+    exif = Image.Exif()
+    exif[274] = 6
+    exif[271] = "a camera"
+    exif.get_ifd(34853)[1] = "N"
+    file = io.BytesIO()
+    image.save(file, "JPEG", exif=exif)
+    copy = shown_copy(file.getvalue())
+    assert copy is not None
+    assert (copy.width_px, copy.height_px) == (800, 1600)
+    assert b"a camera" in file.getvalue()
+    assert len(Image.open(io.BytesIO(copy.jpeg)).getexif()) == 0

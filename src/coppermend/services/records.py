@@ -7,20 +7,19 @@ from collections.abc import Mapping
 from typing import Any, Protocol
 
 from coppermend.core.findings import Refusal
+from coppermend.core.log.state import Photo as CasePhoto
 from coppermend.services.bind import Binding, bind
 from coppermend.services.recording.gather import CaseFacts, document_date, gather, stamp
 from coppermend.services.recording.html import closing, heading_rows, printable, record_html
 from coppermend.services.recording.judge import judge
 from coppermend.services.recording.model import Photo, RecordView
+from coppermend.services.recording.pictures import shown_copy
 from coppermend.services.workshop import Workshop
 
 __all__ = ["Typesetter", "case_record", "record_html", "record_pdf_of"]
 
 MOST_PHOTOS = 40
 """Photos that a record shows; the rest stay with the case."""
-
-SUFFIX = {"image/png": "png", "image/jpeg": "jpg", "image/webp": "webp", "image/gif": "gif"}
-"""Media types that a record shows, and their file endings."""
 
 
 class Typesetter(Protocol):
@@ -44,17 +43,19 @@ def case_record(workshop: Workshop, case: str) -> RecordView:
 
 
 def _photos(workshop: Workshop, binding: Binding) -> tuple[Photo, ...]:
-    """The case's photos that a page can show; one that the store cannot give back whole is left out (the store check names it)."""
-    found = []
-    for one in binding.state.photos[:MOST_PHOTOS]:
-        if one.media not in SUFFIX:
-            continue
-        try:
-            data = workshop.store.attachment(one.sha256)
-        except Refusal:
-            continue
-        found.append(Photo(one.words or one.name, stamp(one.observed_at), one.media, base64.b64encode(data).decode()))
-    return tuple(found)
+    """The case's photos; one that the store cannot give back whole or that cannot be decoded is named without a picture."""
+    return tuple(_photo(workshop, one) for one in binding.state.photos[:MOST_PHOTOS])
+
+
+def _photo(workshop: Workshop, photo: CasePhoto) -> Photo:
+    words, when = photo.words or photo.name, stamp(photo.observed_at)
+    try:
+        copy = shown_copy(workshop.store.attachment(photo.sha256))
+    except Refusal:
+        copy = None
+    if copy is None:
+        return Photo(words, when, "")
+    return Photo(words, when, base64.b64encode(copy.jpeg).decode(), copy.width_px, copy.height_px)
 
 
 def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
@@ -62,8 +63,9 @@ def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
     pictures = {f"{one.name}.svg": one.svg.encode() for one in view.maps}
     photos = []
     for i, photo in enumerate(view.photos, 1):
-        name = f"photo-{i}.{SUFFIX[photo.media]}"
-        pictures[name] = base64.b64decode(photo.base64)
+        name = f"photo-{i}.svg" if photo.jpeg else ""
+        if name:
+            pictures[name] = _framed(photo).encode()
         photos.append({"file": name, "words": photo.words, "when": photo.when})
     data = view.as_dict()
     data["maps"] = [
@@ -75,3 +77,12 @@ def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
     data["rows"] = [list(row) for row in heading_rows(view)]
     data["closing"] = closing(view)
     return typesetter.pdf(printable(data), pictures)
+
+
+def _framed(photo: Photo) -> str:
+    """A photo inside an SVG document: the typesetter takes text files only."""
+    size = f'width="{photo.width_px}" height="{photo.height_px}"'
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {photo.width_px} {photo.height_px}">'
+        f'<image {size} href="data:image/jpeg;base64,{photo.jpeg}"/></svg>'
+    )

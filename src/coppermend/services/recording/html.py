@@ -180,10 +180,11 @@ def _figure(one: Picture) -> str:
 
 
 def _photo(one: Photo) -> str:
-    return (
-        f'<figure><img src="data:{escape(one.media)};base64,{escape(one.base64)}" alt="{escape(one.words or "photo")}">'
-        f"<figcaption>{escape(one.when)} {escape(one.words)}</figcaption></figure>"
-    )
+    said = f"<figcaption>{escape(one.when)} {escape(one.words)}</figcaption>"
+    if not one.jpeg:
+        return f"<figure><p>This photo cannot be decoded; the case keeps it.</p>{said}</figure>"
+    source = f"data:image/jpeg;base64,{escape(one.jpeg)}"
+    return f'<figure><img src="{source}" alt="{escape(one.words or "photo")}">{said}</figure>'
 
 
 def _power(rows: Sequence[PowerRow]) -> str:

@@ -117,12 +117,13 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class Photo:
-    """A photo of the case: its words, and its bytes as base64 with a media type that a page may show."""
+    """A photo of the case: its words, and a JPEG copy for the page as base64; ``jpeg`` "" when it cannot be decoded."""
 
     words: str
     when: str
-    media: str
-    base64: str
+    jpeg: str
+    width_px: int = 0
+    height_px: int = 0
 
 
 @dataclass(frozen=True, slots=True)
