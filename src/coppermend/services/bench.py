@@ -214,5 +214,18 @@ def _proof(binding: Binding) -> Proof:
     left = tuple(site for site in provable if site not in settled)
     conflicts = tuple(one.words for one in posterior.conflicts)
     laid = [one.words for one in binding.graph.findings[len(binding.base.findings) :]]
-    words = (*laid, *not_proven(binding.graph, posterior, basis))
+    idle = [
+        f"{_site_words(binding, one)}: broken, but no pin hangs on it; nothing needs to be bridged"
+        for one in binding.idle
+    ]
+    words = (*laid, *idle, *not_proven(binding.graph, posterior, basis))
     return Proof(at_risk, proven, broken, left, unprovable, binding.expired, conflicts, words)
+
+
+def _site_words(binding: Binding, site_id: str) -> str:
+    """A site that is gone from the board as it is now, as the board as built knows it."""
+    try:
+        site = binding.base.site(site_id)
+    except KeyError:
+        return site_id
+    return f"net {binding.base.net_names[site.net]}, {site.words or site_id}"

@@ -20,6 +20,7 @@ from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.spans import spans
 from coppermend.services.cases import case_state
 from coppermend.services.evidence import fold_evidence
+from coppermend.services.idle import set_idle_aside
 from coppermend.services.numbers import basis_of, costs_of
 from coppermend.services.points import point_now
 from coppermend.services.ports import ShelvedBoard
@@ -33,7 +34,7 @@ KEPT_GRAPHS, KEPT_CASES = 24, 8
 class Binding:
     """A case on its board. ``base`` the copper as built, ``graph`` with part states, wires, cuts and known breaks, skipped points out of reach.
 
-    ``broken`` sites that the readings showed broken before they were patched; ``expired`` (entry, why) of readings that speak no more;
+    ``broken`` sites that the readings showed broken: patched since, or ``idle`` (no pin hangs on them, nothing to patch); ``expired`` (entry, why) of readings that speak no more;
     ``tips`` the points where the probes were left, "" when not known. ``memo`` keeps what was computed from this binding,
     ``kept`` what holds as long as the copper stays as it is (graphs, neighbours): handed on to the case's next binding.
     """
@@ -49,6 +50,7 @@ class Binding:
     basis: Basis
     costs: CostTable
     broken: tuple[str, ...]
+    idle: tuple[str, ...]
     expired: tuple[tuple[str, str], ...]
     tips: tuple[str, str]
     kept: dict[Any, Any] = field(default_factory=dict, compare=False, repr=False)
@@ -110,8 +112,11 @@ def bind_state(
     def breaks_in(graph: CopperGraph, evidence: Sequence[Evidence]) -> Sequence[tuple[str, ...]]:
         return known_breaks(graph, areas, evidence, basis)
 
-    folded = fold_evidence(state, overlay.graph_at, breaks_in)
-    graph = overlay.skipped(overlay.graph_at(state.wires, state.cuts, folded.broken))
+    def graph_with(broken: Sequence[str]) -> CopperGraph:
+        return overlay.graph_at(state.wires, state.cuts, broken)
+
+    folded, idle = set_idle_aside(fold_evidence(state, overlay.graph_at, breaks_in), graph_with, breaks_in)
+    graph = overlay.skipped(graph_with(folded.broken))
     return Binding(
         state.case,
         mark,
@@ -124,6 +129,7 @@ def bind_state(
         basis,
         costs_of(state),
         folded.broken,
+        idle,
         folded.expired,
         _tips(state, graph),
         kept,
