@@ -77,6 +77,22 @@ def work_through(machine: Machine) -> tuple[int, list[NextStep]]:
     pytest.fail(f"no end after {MOST_STEPS} steps")
 
 
+@pytest.mark.soak
+@pytest.mark.parametrize("seed", range(1, 41))
+def test_it_comes_right_round_any_chip(tmp_path: Path, seed: int) -> None:
+    """A chip and 0 to 4 breaks round it, drawn by the seed."""
+    made = workshop(str(tmp_path / "store"))
+    case = new_case(made, "demo", "Machine").state.case
+    dice = random.Random(seed)
+    chip = dice.choice([one.ref for one in bind(made, case).board.parts if len(one.pins) >= 14])
+    add_area(made, case, part=chip, margin_mm=2.0)
+    provable = proven_for_case(made, case).open_sites
+    broken = set(dice.sample(provable, min(dice.randint(0, 4), len(provable))))
+    _, steps = work_through(Machine(made, case, set(broken)))
+    known = {*bind(made, case).broken, *(site for step in steps if step.span for site in step.span.sites)}
+    assert broken <= known and proven_for_case(made, case).all_proven
+
+
 @pytest.mark.parametrize(("seed", "breaks"), [(1, 0), (2, 1), (3, 2), pytest.param(7, 3, marks=pytest.mark.soak)])
 def test_every_break_is_found_patched_and_proven_before_power(tmp_path: Path, seed: int, breaks: int) -> None:
     made = workshop(str(tmp_path / "store"))

@@ -12,6 +12,7 @@ import subprocess
 import sys
 import textwrap
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -110,6 +111,19 @@ def test_two_processes_write_one_case(tmp_path: Path) -> None:
     entries = store.entries(case)
     assert len(entries) == 121 and [one.bench_seq for one in entries] == list(range(1, 122))
     assert {one.id for one in entries} >= {line for out, _ in said for line in out.decode().split()}
+    assert store.check() == ()
+    store.close()
+
+
+def test_many_threads_write_one_case(tmp_path: Path) -> None:
+    """The server answers requests from a pool of threads, all on one store object."""
+    store = SqlCaseStore(str(tmp_path), "bench")
+    case = new_case(store)
+    drafts = [draft(store, case, words=f"number {number}") for number in range(80)]
+    with ThreadPoolExecutor(8) as pool:
+        written = list(pool.map(store.append, drafts))
+    assert sorted(one.bench_seq for one in written) == list(range(2, 82))
+    assert {one.id for one in store.entries(case)} >= {one.id for one in drafts}
     assert store.check() == ()
     store.close()
 
