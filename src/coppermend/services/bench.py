@@ -11,6 +11,7 @@ from typing import Any, TypeVar, cast
 
 from coppermend.core.belief.engine import CopperBelief, belief
 from coppermend.core.copper.neighbours import Neighbour, neighbours
+from coppermend.core.copper.unknown import has_unknown
 from coppermend.core.findings import Refusal, refuse
 from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import plain
@@ -21,6 +22,7 @@ from coppermend.core.planning.round import plan_round, sites_at_risk
 from coppermend.core.planning.spans import not_proven, spans
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bind import Binding, bind
+from coppermend.services.loose import loose_check
 from coppermend.services.pinwork import pin_break, pin_step
 from coppermend.services.workshop import Workshop
 
@@ -160,6 +162,11 @@ def _next(binding: Binding) -> NextStep:
         posterior=posterior_of(binding),
     )
     if step.kind == "patch" and step.span is not None:
+        if has_unknown(binding.graph):
+            found = spans_of(binding)
+            loose = loose_check(binding.graph, binding.state, found, step.span, binding.costs, tips_of(binding))
+            if loose is not None:
+                return loose
         return _with_wire(binding, step, step.span)
     return step if step.kind != "done" else _after_copper(binding, step)
 

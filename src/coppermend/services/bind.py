@@ -24,6 +24,7 @@ from coppermend.services.idle import set_idle_aside
 from coppermend.services.numbers import basis_of, costs_of
 from coppermend.services.points import point_now
 from coppermend.services.ports import ShelvedBoard
+from coppermend.services.ties import along_readings, ties_read
 from coppermend.services.workshop import Workshop
 
 KEPT_GRAPHS, KEPT_CASES = 24, 8
@@ -171,6 +172,7 @@ class _Overlay:
             tuple(broken),
             self.state.part_states,
             self._said(),
+            ties_read(self.state, self.base, wires),
         )
         if key not in self.kept:
             self.kept[key] = self._laid(wires, cuts, broken)
@@ -194,6 +196,7 @@ class _Overlay:
         laid = [PatchWire(one.id, one.a.id, one.b.id, one.diameter_mm, one.length_mm) for one in wires]
         parted = [TrackCut(one.id, layer=one.side, x_mm=one.x_mm, y_mm=one.y_mm) for one in cuts]
         graph = worked(self.base, states, laid, parted, sockets(self.state, self.base, states))
+        graph = along_readings(self.state, graph, wires, broken)
         if not broken:
             return graph
         gone = frozenset(broken)

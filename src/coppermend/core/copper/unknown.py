@@ -12,7 +12,7 @@ Decision: docs/decisions/0011-unknown-copper.md.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -165,12 +165,18 @@ def roots_of(graph: CopperGraph) -> dict[int, frozenset[int]]:
     return {net: frozenset(nodes) for net, nodes in roots.items()}
 
 
-def rehung(graph: CopperGraph, tied: Sequence[tuple[str, str]], broken: Collection[str] = ()) -> CopperGraph:
-    """The graph with its unknown copper hung along what was read: ``tied`` pairs of pins (``U1.8``) that read closed, in the order of the log.
+Pairs = Sequence[tuple[str, str]]
 
-    Pins that readings tie to each other, but not to the root, hang on the first of them by their readings, and that one on the root. A pin that reads tied to
-    others although its tie was found ``broken`` (site ids) hangs together by another way: a new tie (``#2``) beside the broken one. The same
-    object comes back when nothing changes.
+
+def rehung(
+    graph: CopperGraph, tied: Pairs, later: Pairs = (), wired: Collection[str] = (), broken: Collection[str] = ()
+) -> CopperGraph:
+    """The graph with its unknown copper hung along what was read. Pairs are of pins (``U1.8``) that read closed, in the order of the log.
+
+    ``tied``: read before any patch wire was on their net. Pins that these readings tie to each other, but not to the root, hang on the first of them, and
+    that one on the root: a break that cut them off together is one break. ``later``: read with a wire on the net, ``wired`` the pins where wires end.
+    A pin that reads tied to the root although its tie was found ``broken`` (site ids) and no wire ends at it hangs together by another way: a new tie
+    (``#2``) in place of the broken one. The same object comes back when nothing changes.
 
     >>> from coppermend.core.board.pinboard import board_of_pins
     >>> from coppermend.core.board.pinlist import PinList, PinRow
@@ -179,37 +185,55 @@ def rehung(graph: CopperGraph, tied: Sequence[tuple[str, str]], broken: Collecti
     >>> [site.id for site in made.sites if site.kind is SiteKind.UNKNOWN]
     ['unknown@U2.1-U1.1', 'unknown@U2.1-U3.1', 'unknown@U3.1-U4.1']
     """
-    if not has_unknown(graph) or not tied:
+    if not has_unknown(graph) or not (tied or later):
         return graph
     pins = {pin.name: pin for pin in graph.pins if pin.lands}
-    groups = {name: name for name in pins}
-
-    def find(name: str) -> str:
-        while groups[name] != name:
-            name = groups[name]
-        return name
-
-    pairs = [(a, b) for a, b in tied if a in pins and b in pins and a != b and pins[a].net == pins[b].net]
     star = {site.b: site for site in graph.sites if site.kind is SiteKind.UNKNOWN}
-    root_of = {site.net: site.a for site in star.values()}
-    is_root = {name for name, pin in pins.items() if root_of.get(pin.net) == pin.lands[0][1]}
-    order = {name: k for k, name in enumerate(pins)}
-    for a, b in pairs:
-        first, second = sorted((find(a), find(b)), key=lambda name: (name not in is_root, order[name]))
-        if first != second:
-            groups[second] = first
+    heads = {site.a for site in star.values()}
+    groups = _Groups(pins, {name for name, pin in pins.items() if pin.lands[0][1] in heads})
+    groups.join(tied)
     changed: dict[str, Site] = {}
-    for name in {name for pair in pairs for name in pair}:
-        head, site = find(name), star.get(pins[name].lands[0][1])
-        if site is None or head == name:
-            continue
-        if head not in is_root:
+    for name in groups.named(tied):
+        site, head = star.get(pins[name].lands[0][1]), groups.head(name)
+        if site is not None and head != name and head not in groups.roots:
             changed[site.id] = tie(pins[head], pins[name])
-        elif site.id in broken:
+    groups.join(later)
+    for name in groups.named(later):
+        site = star.get(pins[name].lands[0][1])
+        if site is not None and site.id in broken and name not in wired and groups.head(name) in groups.roots:
             changed[site.id] = replace(site, id=f"{site.id}#2", words=f"{site.words}, another way than the broken one")
     if not changed:
         return graph
     return replace(graph, sites=tuple(changed.get(site.id, site) for site in graph.sites), memo={})
+
+
+class _Groups:
+    """Pins that readings tie together; the head of a group is its root pin, else its first pin in the order of the board."""
+
+    def __init__(self, pins: Mapping[str, PinPlace], roots: set[str]) -> None:
+        self.pins = pins
+        self.roots = roots
+        self._up = {name: name for name in pins}
+        self._order = {name: k for k, name in enumerate(pins)}
+
+    def head(self, name: str) -> str:
+        """The head of a pin's group."""
+        while self._up[name] != name:
+            name = self._up[name]
+        return name
+
+    def named(self, pairs: Pairs) -> list[str]:
+        """The pins of the pairs that this board has, in the order of the board."""
+        return sorted({name for pair in pairs for name in pair if name in self.pins}, key=self._order.__getitem__)
+
+    def join(self, pairs: Pairs) -> None:
+        """Tie the pins of pairs of one net."""
+        for a, b in pairs:
+            if a in self.pins and b in self.pins and self.pins[a].net == self.pins[b].net:
+                ends = {self.head(a), self.head(b)}
+                first, *rest = sorted(ends, key=lambda name: (name not in self.roots, self._order[name]))
+                for other in rest:
+                    self._up[other] = first
 
 
 def next_pins(

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board
+from coppermend.core.board.pinboard import made_up_places
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.findings import Place, refuse
 from coppermend.core.rework.gauge import BENCH_GAUGES, Gauge, choose_gauge
@@ -306,11 +307,17 @@ class _Maker:
         )
         side = a.side if a.side == b.side else "both"
         notes = tuple(self._notes(join, side, choice.enough, choice.reason))
-        words = (
-            f"{choice.gauge.awg} AWG wire, cut to {cut:.0f} mm, from {a.words()} to {b.words()} "
-            f"({straight:.0f} mm apart)"
-        )
+        if self._placed(a) and self._placed(b):
+            words = (
+                f"{choice.gauge.awg} AWG wire, cut to {cut:.0f} mm, from {a.words()} to {b.words()} "
+                f"({straight:.0f} mm apart)"
+            )
+        else:
+            words = f"{choice.gauge.awg} AWG wire from {a.words()} to {b.words()}; measure the way on the board, their places are not known"
         return Wire(a, b, side, straight, cut, join.cost_mm, choice.gauge, choice.reason, ohm, width, words, notes)
+
+    def _placed(self, end: WireEnd) -> bool:
+        return self.board is None or end.part not in made_up_places(self.board)
 
     def _notes(self, join: _Join, side: str, enough: bool, reason: str) -> Iterable[str]:
         """What to mind at this wire."""
