@@ -75,6 +75,11 @@ def test_pins_without_copper_are_said() -> None:
     assert {p.id for p in graph.points if p.part} == {"U1.1/leg"}
 
 
+def test_a_land_smaller_than_its_hole_is_drilled_away_and_parts_nothing() -> None:
+    sides = {"c": [pad(0, 0, 1.0)], "s": [pad(0, 0, 0.4), *track(0.3, (-1, -4), (0, 1)), pad(-1, -4, 1.0)]}
+    sound(board(sides, [(0, 0, 0.6)], [part("U1", "c", [("1", 0, 0, 0)])]))
+
+
 @st.composite
 def heaps(draw: st.DrawFn) -> Board:
     """Strokes, arcs, pads and regions thrown on a heap, lattice coordinates so that many fall on each other."""

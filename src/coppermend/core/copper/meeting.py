@@ -53,6 +53,16 @@ class Meeting:
                 else:
                     self._edge_touch(k, b)
             line.spans.sort()
+            self._join_overlapping(line)
+
+    def _join_overlapping(self, line: Line) -> None:
+        """Lands that hold the same piece of a centre line are one metal (a land smaller than the hole drilled through it)."""
+        for k, (_, end, b) in enumerate(line.spans):
+            for start, _, other in line.spans[k + 1 :]:
+                if start > end:
+                    break
+                if self.parts.blobs[b].kind == self.parts.blobs[other].kind == "land":
+                    self.node.join(b, other)
 
     def _edge_touch(self, k: int, b: int) -> None:
         line = self.lines[k]
