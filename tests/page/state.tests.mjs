@@ -4,7 +4,8 @@ import { SITE_STYLE } from '../../src/coppermend/page/map/overlay.js';
 import { byName } from '../../src/coppermend/page/map/card.js';
 import { nameOf, KEYS } from '../../src/coppermend/page/shared/keys.js';
 import { uuid7 } from '../../src/coppermend/page/shared/id.js';
-import { chance, ohms, seconds } from '../../src/coppermend/page/shared/words.js';
+import { chance, ohms, plainly, seconds } from '../../src/coppermend/page/shared/words.js';
+import { chapters } from '../../src/coppermend/page/case/story.js';
 import { chipFrame } from '../../src/coppermend/page/map/chips.js';
 import { near, same, yes } from './check.mjs';
 
@@ -88,5 +89,14 @@ export const tests = {
     same([ohms(0.0634), ohms(0.004), ohms(0.31), ohms(47), ohms(4700), ohms(1.2e6), ohms(null)], ['63 mΩ', '4.0 mΩ', '0.31 Ω', '47 Ω', '4.70 kΩ', '1.20 MΩ', '']);
     same([seconds(44), seconds(300), seconds(7500)], ['44 s', '5 min', '2 h 5 min']);
     same([chance(0.999), chance(0.5), chance(0.001)], ['almost certain', '50 %', 'under 1 %']);
+  },
+  'ids in the log are said as places'() {
+    same(plainly('open: via@109855,96520/c and U1.8/leg'), 'open: via at 109.9, 96.5 mm component side and U1.8');
+    same(plainly('closed: U2.1/joint-s'), 'closed: U2.1 joint solder side');
+  },
+  'runs of readings make one chapter, other acts stand alone'() {
+    const at = '2026-03-01T09:00:00.000Z';
+    const items = ['remark', 'closed', 'open', 'undo', 'patch', 'closed'].map((kind) => ({ kind, observed_at: at }));
+    same(chapters(items).map((c) => c.length), [1, 3, 1, 1]);
   },
 };

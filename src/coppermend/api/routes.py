@@ -20,6 +20,7 @@ from coppermend.services import scene
 from coppermend.services.areas import add_area
 from coppermend.services.bench import next_for_case, round_for_case, spans_for_case, step_as_dict
 from coppermend.services.bind import bind
+from coppermend.services.boardphoto import board_photo
 from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import find_case, list_cases, new_case, show_case
 from coppermend.services.find import find_on_board
@@ -116,6 +117,13 @@ def board_scene(case: str, desk: TheDesk) -> Json:
     """The board as drawing data: layers, holes, mask, print, parts with notch and pins, nets."""
     answer: Json = on_case(desk, case, lambda w, c: scene.scene_of(bind(w, c).board))
     return answer
+
+
+@router.get("/cases/{case}/board-photo/{side}", tags=["board"])
+def side_photo(case: str, side: str, desk: TheDesk) -> Response:
+    """The photo of a side, flattened onto the board: a JPEG that covers the scene's ``bounds_mm``, seen from the component side, y up."""
+    found = on_case(desk, case, lambda w, c: board_photo(w, c, side))
+    return Response(found.jpeg, media_type="image/jpeg")
 
 
 @router.get("/cases/{case}/points", tags=["board"])

@@ -9,6 +9,7 @@ from coppermend.core.copper.model import ProbePoint
 from coppermend.core.findings import Refusal
 from coppermend.core.log.state import CaseState, PointRef, plain
 from coppermend.core.planning.model import Check, NextStep, Span
+from coppermend.core.rework.prove import ProofCheck
 from coppermend.core.rework.wires import Wire as PlannedWire
 from coppermend.core.rework.wires import WirePlan
 from coppermend.services import scene
@@ -172,7 +173,7 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
             binding, proof.at_risk, set(proof.proven), {s for s, _, _ in proof.unprovable}, shown_spans
         ),
         "spans": [span_view(one) for one in shown_spans],
-        "wires": fitted_wires(view.state),
+        "wires": fitted_wires(binding),
         "step": step_view(workshop, case, binding, step, done),
         "progress": {
             "done": done,
@@ -240,7 +241,7 @@ def sites_view(
     return [{"id": site, "state": state(site), **path} for site, path in paths.items()]
 
 
-def fitted_wires(state: CaseState) -> list[dict[str, Any]]:
+def fitted_wires(binding: Binding) -> list[dict[str, Any]]:
     """Patch wires as the map draws them."""
     return [
         {
@@ -248,11 +249,11 @@ def fitted_wires(state: CaseState) -> list[dict[str, Any]]:
             "a": [one.a.x_mm, one.a.y_mm],
             "b": [one.b.x_mm, one.b.y_mm],
             "side": one.a.side if one.a.side == one.b.side else "",
-            "words": f"{one.a.part}.{one.a.pin} to {one.b.part}.{one.b.pin}".replace("..", "a via")
+            "words": f"{short_name(binding, one.a)} to {short_name(binding, one.b)}"
             + (f", {one.length_mm:.0f} mm" if one.length_mm else ""),
             "planned": False,
         }
-        for one in state.wires
+        for one in binding.state.wires
     ]
 
 
@@ -392,18 +393,32 @@ def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
         ]
         spans.append({**span_view(span), "plans": rows, "why_none": why})
     fitted = []
-    for wire, row in zip(binding.state.wires, fitted_wires(binding.state), strict=True):
-        checks = proof_of(binding, wire)
-        fitted.append(
-            {
-                **row,
-                "checks": [
-                    {**one.as_dict(), "words": f"{one.expect}: {one.point_a} and {one.point_b}. {one.reason}"}
-                    for one in checks
-                ],
-            }
-        )
+    for wire, row in zip(binding.state.wires, fitted_wires(binding), strict=True):
+        fitted.append({**row, "checks": [proof_view(binding, one) for one in proof_of(binding, wire)]})
     return {"spans": spans, "fitted": fitted, "cautions": cautions}
+
+
+PROOF_WORDS = {
+    "bridge": "the wire and both its joints",
+    "beyond": "what lies beyond the wire",
+    "isolation": "solder could have run over here",
+}
+
+
+def proof_view(binding: Binding, check: ProofCheck) -> dict[str, Any]:
+    """A check that proves a wire, its points as a hand knows them, and what the last reading of that pair said ("" when there is none)."""
+    points = [binding.graph.point(one) for one in (check.point_a, check.point_b)]
+    names = [short_name(binding, PointRef(p.id, p.x_mm, p.y_mm, p.side, "", p.part, p.pin)) for p in points]
+    pair = {check.point_a, check.point_b}
+    said = [one.kind for one in binding.state.readings if {ref.id for ref in one.points} == pair]
+    return {
+        **check.as_dict(),
+        "words": f"{names[0]} and {names[1]}: must read {check.expect}",
+        "why": PROOF_WORDS.get(check.purpose, check.purpose),
+        "a": point_view(binding, points[0]),
+        "b": point_view(binding, points[1]),
+        "said": said[-1] if said else "",
+    }
 
 
 def unproven_view(workshop: Workshop, case: str) -> dict[str, Any]:

@@ -123,6 +123,18 @@ export class App {
     }
   }
 
+  /** A photo that serves as the map of a side; without it the map is drawn. @param {string} id @param {string} side */
+  async photo(id, side) {
+    const image = new Image();
+    image.src = this.url(`board-photo/${side}`);
+    try {
+      await image.decode();
+    } catch {
+      return;
+    }
+    if (this.id === id) this.map.setPhoto(side, image);
+  }
+
   /** @param {string} id */
   async open(id) {
     this.stop();
@@ -136,6 +148,7 @@ export class App {
       this.scene = scene;
       this.map.setPoints(readPoints(points.rows));
       this.map.setScene(scene);
+      for (const side of scene.photos ?? []) this.photo(id, side);
       fill(byId('find-names'), [...scene.parts.map((/** @type {any} */ p) => p.ref), ...scene.nets.slice(0, 600)].map((n) => h('option', { value: n })));
       await this.take(bench);
     } catch (err) {
@@ -186,7 +199,8 @@ export class App {
     const tips = tipsOf(this.bench, this.own);
     const spanPath = (this.bench.step?.span?.path ?? []).flatMap((/** @type {any} */ p) => p[1]);
     const places = tips.a && tips.b ? [[tips.a.x_mm, tips.a.y_mm], [tips.b.x_mm, tips.b.y_mm]] : spanPath;
-    if (!places.length || !this.map.ready) return;
+    if (!this.map.ready) return;
+    if (!places.length) return void (this.bench.step?.check ? 0 : this.map.fit());
     const wire = this.bench.step?.wire;
     const sides = tips.a && tips.b ? [tips.a.side, tips.b.side] : wire ? [wire.a.side, wire.b.side] : [];
     const face = sides.length && !sides.includes(this.map.view.face) ? sides[0] : undefined;
@@ -344,6 +358,7 @@ export class App {
     showTip: (tip) => this.map.show([[tip.x_mm, tip.y_mm]], tip.side).then(() => this.redraw()),
     showSpan: async (span) => { location.hash = `#/case/${this.id}/bench`; this.show('bench'); await this.map.show(span.path.flatMap((/** @type {any} */ p) => p[1]), ['c', 's'].includes(span.path[0]?.[0]) ? span.path[0][0] : undefined); this.map.lay({ spans: [span] }); },
     tip: (point, which) => { this.own = placeTip(this.own, point, which); this.patient.answer = null; this.redraw(); },
+    measure: (c) => { this.own = { a: c.a, b: c.b }; this.patient.answer = null; this.acts.view('bench'); this.shownCheck = ''; setTimeout(() => this.follow(), 50); },
     clearOwn: () => { this.own = { a: null, b: null }; this.patient.answer = null; this.redraw(); },
     choose: async (p) => { this.chosen = p; this.own = placeTip(this.own, p, null); if (p.side !== this.map.view.face) await this.map.turn('upright'); if (!this.inSight([[p.x_mm, p.y_mm]])) await this.map.show([[p.x_mm, p.y_mm]]); this.redraw(); },
     clear: () => { if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
@@ -361,9 +376,9 @@ export class App {
     wireFitted: (w) => this.note('patch', { points: [w.a.id, w.b.id], words: w.words_short ?? '', options: w.options ?? {} }),
     remedy: (r) => this.note(r.kind, { points: r.points, part: r.part, words: r.words }),
     act: (step) => this.note(step.kind === 'short' ? 'clean' : step.kind, { words: step.words }),
-    gate: (item) => this.note('gate', { words: item.title, options: { item: item.item } }),
+    gate: (item) => this.note('gate', { options: { item: item.item } }),
     limit: (f) => this.note('gate', { options: { item: 'limit', limit_a: f.limit_a, abort_a: f.abort_a } }),
-    power: () => this.note('power', { value: 'on' }),
+    power: (how) => this.note('power', { value: how || 'on' }),
     override: () => { const why = prompt('Why is power put on all the same? This goes into the log.'); if (why) return this.note('gate', { words: why, options: { item: 'override' } }); },
     seen: (f) => this.note('seen', { words: f.words, options: { screen: f.screen, sound: f.sound, smell: f.smell, current_a: f.current_a } }),
     words: (f) => this.note(f.kind, { words: f.words }),

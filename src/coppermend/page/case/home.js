@@ -2,7 +2,7 @@
 /** The first leaf: the cases of this bench, and opening a new one. */
 import { fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
-import { day } from '../shared/words.js';
+import { day, plainly } from '../shared/words.js';
 
 /** @param {HTMLElement} el @param {import('../main.js').App} app */
 export async function drawHome(el, app) {
@@ -23,7 +23,7 @@ export async function drawHome(el, app) {
 
 /** @param {any} c */
 function caseRow(c) {
-  return h('li', null, h('a', { href: `#/case/${c.id}/bench` }, h('div.no', null, c.number), h('b', null, c.title), h('span', null, day(c.opened_at)), h('span', null, [c.serial, c.where].filter(Boolean).join('; ')), h('span', null, `${c.entries} entries`)));
+  return h('li', null, h('a', { href: `#/case/${c.id}/bench` }, h('div.no', null, c.number), h('b', null, c.title), h('span', null, day(c.opened_at)), h('span', null, [c.serial, plainly(c.where ?? '')].filter(Boolean).join('; ')), h('span', null, `${c.entries} entries`)));
 }
 
 /** @param {import('../main.js').App} app */

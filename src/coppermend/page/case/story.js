@@ -2,7 +2,7 @@
 /** The story of a case: what happened in order, what the machine shows, and the way to power. */
 import { fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
-import { clock, day } from '../shared/words.js';
+import { clock, day, plainly } from '../shared/words.js';
 import { errorSheet } from './home.js';
 
 /** @typedef {import('../main.js').App} App */
@@ -28,11 +28,11 @@ export async function drawStory(el, app) {
 }
 
 /** Instants in a line as local day and time. @param {string} line */
-const readable = (line) => line.replace(/^(\d{4}-\d\d-\d\dT[\d:.]+Z)\s+/, (_, iso) => `${clock(iso)}  `).replace(/\d{4}-\d\d-\d\dT[\d:.]+Z/g, (iso) => `${day(iso)}, ${clock(iso)}`);
+const readable = (line) => plainly(line).replace(/^(\d{4}-\d\d-\d\dT[\d:.]+Z)\s+/, (_, iso) => `${clock(iso)}  `).replace(/\d{4}-\d\d-\d\dT[\d:.]+Z/g, (iso) => `${day(iso)}, ${clock(iso)}`);
 
 /** @param {App} app @param {any} gate */
 function gateSheet(app, gate) {
-  const row = (/** @type {any} */ item) => h(item.done ? 'li.done' : 'li', null, h('span.box', { 'aria-hidden': 'true' }, item.done ? '✓' : ''), h('span', null, h('b', null, item.title), h('br', null), item.words),
+  const row = (/** @type {any} */ item) => h(item.done ? 'li.done' : 'li', null, h('span.box', { 'aria-hidden': 'true' }, item.done ? '✓' : ''), h('span', null, h('b', null, item.title), item.words === 'done' ? null : [h('br', null), item.words]),
     item.done ? h('span', null, 'done') : h('button.key.slim', { type: 'button', onclick: () => app.do('gate', item) }, 'Done'));
   const limit = gate.items.find((/** @type {any} */ i) => i.item === 'limit');
   return h('section.sheet', { 'aria-label': 'Before power' },
@@ -43,7 +43,7 @@ function gateSheet(app, gate) {
       h('label.field', null, 'Current limit, A', h('input', { name: 'limit_a', required: true, inputmode: 'decimal' })), h('label.field', null, 'Switch off above, A', h('input', { name: 'abort_a', required: true, inputmode: 'decimal' })), h('button.key', null, 'Name the limit')) : null,
     h('p', null, h('b', null, gate.words)),
     h('div.row', null,
-      h('button.key.hot', { type: 'button', disabled: !gate.open, onclick: () => app.do('power', '') }, 'Power is on'),
+      gate.power_on ? h('button.key.hot', { type: 'button', onclick: () => app.do('power', 'off') }, 'Power is off again') : h('button.key.hot', { type: 'button', disabled: !gate.open, onclick: () => app.do('power', 'on') }, 'Power is on'),
       gate.open ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('override') }, 'Power up all the same')));
 }
 
@@ -53,7 +53,7 @@ function seenSheet(app, story) {
   const field = (/** @type {string} */ name, /** @type {string} */ words) => h('label.field', null, words, h('input', { name, autocomplete: 'off' }));
   return h('section.sheet', { 'aria-label': 'What it shows' },
     h('h2', null, 'What it shows'),
-    last ? h('p', null, `Last power-up at ${clock(last.observed_at)}: ${last.seen_words || 'nothing noted yet'}${last.repairs_text ? `; after ${last.repairs_text}` : ''}`) : h('p', null, 'It was not switched on in this case yet.'),
+    last ? h('p', null, `Last power-up at ${clock(last.observed_at)}: ${last.seen_words || 'nothing noted yet'}${last.repairs_text ? `; after ${plainly(last.repairs_text)}` : ''}`) : h('p', null, 'It was not switched on in this case yet.'),
     h('form.form', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('seen', Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target)))); } },
       field('screen', 'Screen'), field('sound', 'Sound'), field('smell', 'Smell'), field('current_a', 'Current, A'), h('label.field.wide', null, 'In your words', h('textarea', { name: 'words', rows: 2 })), h('button.key', null, 'Note it')));
 }
@@ -74,20 +74,38 @@ function photoSheet(app, photos) {
       h('label.field', null, 'Picture', h('input', { type: 'file', name: 'file', accept: 'image/*', required: true })), h('label.field', null, 'What it shows', h('input', { name: 'words' })), h('button.key', null, 'Attach')));
 }
 
+const READINGS = ['closed', 'open', 'ohms', 'skip', 'undo'];
+
+/** Runs of readings gathered, so that the story can be read; everything else by itself. Pure. @param {any[]} items @returns {any[][]} */
+export function chapters(items) {
+  /** @type {any[][]} */
+  const out = [];
+  for (const item of items) {
+    const last = out.at(-1);
+    if (last && READINGS.includes(item.kind) && READINGS.includes(last[0].kind) && day(last[0].observed_at) === day(item.observed_at)) last.push(item);
+    else out.push([item]);
+  }
+  return out;
+}
+
+/** @param {any} item */
+const row = (item) => h(`li.${item.kind}${item.undone ? '.gone' : ''}`, null, h('time', { datetime: item.observed_at }, clock(item.observed_at)), h('span', null, plainly(item.words)), h('span.kind', null, item.undone ? 'taken back' : ''));
+
 /** @param {any[]} items */
 function timeline(items) {
   if (!items.length) return h('div.empty', null, 'Nothing noted yet.');
   const out = [];
   let today = '';
   let list = null;
-  for (const item of items) {
-    const d = day(item.observed_at);
+  for (const part of chapters(items)) {
+    const d = day(part[0].observed_at);
     if (d !== today) {
       today = d;
       list = h('ol.line', null);
       out.push(h('p.dayhead', null, d), list);
     }
-    list?.append(h(`li.${item.kind}${item.undone ? '.gone' : ''}`, null, h('time', { datetime: item.observed_at }, clock(item.observed_at)), h('span', null, item.words), h('span.kind', null, item.undone ? 'taken back' : item.kind)));
+    const open = part.filter((i) => i.kind === 'open' && !i.undone).length;
+    list?.append(part.length < 4 ? h('li.many', null, h('ol.line.bare', null, part.map(row))) : h('li.run', null, h('time', null, clock(part[0].observed_at)), h('details', null, h('summary', null, `${part.length} readings, ${open} of them open, until ${clock(part[part.length - 1].observed_at)}`), h('ol.line.bare', null, part.map(row)))));
   }
   return h('div.sheet', null, out);
 }

@@ -17,13 +17,13 @@ export async function drawWires(el, app) {
   }
   fill(el, h('div.leaf', null,
     h('h1', null, 'Breaks and wires'),
-    h('p.lead', null, data.spans.length ? 'Each break that the readings leave no doubt about, and the wire that mends it.' : 'No break is known yet.'),
+    h('p.lead', null, data.spans.length ? 'Each break that the readings leave no doubt about, and the wire that mends it.' : data.fitted.length ? 'No break is open now.' : 'No break is known yet.'),
     data.spans.map((/** @type {any} */ span) => h('section.sheet', null,
       h('h2', null, `Net ${span.net}: ${chance(span.p)}`), h('p', null, sentence(span.words) + '.'),
       h('div.row', null, h('button.key.slim', { type: 'button', onclick: () => app.do('showSpan', span) }, 'Show it on the board')),
       span.plans.length ? span.plans.map((/** @type {any} */ plan, /** @type {number} */ i) => planSheet(app, plan, i)) : h('p', null, span.why_none || 'No wire can be proposed yet.'))),
     h('h2', null, 'Fitted'),
-    data.fitted.length ? data.fitted.map((/** @type {any} */ w) => h('section.sheet', null, h('h3', null, w.words), h('p', null, 'Checks that prove it:'), h('ul', null, w.checks.map((/** @type {any} */ c) => h('li', null, c.words))))) : h('p', null, 'No patch wire was noted in this case.'),
+    data.fitted.length ? data.fitted.map((/** @type {any} */ w) => h('section.sheet', null, h('h3', null, w.words), h('p', null, 'Checks that prove it:'), h('ul.proofs', null, w.checks.map((/** @type {any} */ c) => h('li', null, h('span', null, h('b', null, c.words), h('span', null, `${c.why}${c.said ? '; read: ' + c.said : ''}`)), h('button.key.slim', { type: 'button', onclick: () => app.do('measure', c) }, c.said ? 'Again' : 'Measure')))))) : h('p', null, 'No patch wire was noted in this case.'),
     data.cautions?.length ? h('ul.cautions', null, data.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null));
 }
 

@@ -85,6 +85,12 @@ export class BoardMap {
     this.restale();
   }
 
+  /** A photo as the map of one side. @param {string} face @param {HTMLImageElement} photo */
+  setPhoto(face, photo) {
+    this.ready?.photos.set(face, photo);
+    this.restale();
+  }
+
   /** @param {Point[]} points */
   setPoints(points) {
     this.points = points;

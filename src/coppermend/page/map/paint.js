@@ -3,6 +3,7 @@
 import { BOARD, maskColours } from './palette.js';
 import { chipFrame, drawNames, drawPart } from './chips.js';
 import { ink, pathsOf, ringPath } from './paths.js';
+import { layPhoto } from './photo.js';
 import { matrix, toScreen } from './view.js';
 
 /** @typedef {import('./index.js').Scene} Scene */
@@ -11,7 +12,8 @@ import { matrix, toScreen } from './view.js';
 
 /**
  * @typedef {{scene: Scene, outline: Path2D, copper: Map<string, import('./paths.js').Drawn>, silk: Map<string, import('./paths.js').Drawn>,
- *   mask: Map<string, import('./paths.js').Drawn>, holes: Path2D, slots: [number, Path2D][], colours: ReturnType<typeof maskColours>}} Ready
+ *   mask: Map<string, import('./paths.js').Drawn>, holes: Path2D, slots: [number, Path2D][], colours: ReturnType<typeof maskColours>,
+ *   photos: Map<string, HTMLImageElement>}} Ready
  */
 
 /** @param {Scene} scene @returns {Ready} */
@@ -39,7 +41,7 @@ export function ready(scene) {
   const each = (/** @type {Record<string, any>} */ o) => new Map(Object.entries(o).map(([k, s]) => [k, pathsOf(s)]));
   return {
     scene, outline, holes, slots: [...slots], silk: each(scene.silk), mask: each(scene.mask),
-    copper: new Map(scene.layers.map((l) => [l.key, pathsOf(l)])), colours: maskColours(scene.mask_colour),
+    copper: new Map(scene.layers.map((l) => [l.key, pathsOf(l)])), colours: maskColours(scene.mask_colour), photos: new Map(),
   };
 }
 
@@ -80,6 +82,14 @@ export function paintFace(ctx, r, view, ratio, stateOf) {
   ctx.fillStyle = colours.mask;
   ctx.fill(r.outline, 'evenodd');
   ctx.restore();
+  const photo = r.photos.get(face);
+  if (photo) {
+    layPhoto(ctx, r, face, photo, stateOf);
+    ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
+    drawNames(ctx, view, r.scene.parts.filter((p) => p.side === face), stateOf, false);
+    pinNumbers(ctx, r, view, stateOf);
+    return;
+  }
   ctx.save();
   ctx.clip(r.outline, 'evenodd');
   const copper = r.copper.get(face);
