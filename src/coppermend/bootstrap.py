@@ -53,6 +53,7 @@ def workshop(
         clock=SystemClock(),
         ids=ids,
         author=author if author is not None else who(),
+        files=DiskPackages(),
     )
 
 

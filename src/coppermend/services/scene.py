@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 
 from coppermend.core.board.model import Board, Part
+from coppermend.core.board.pinboard import made_up_places
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.services.placewords import chip_rows, notch_of, point_words
@@ -102,7 +103,8 @@ def part_as_json(part: Part) -> dict[str, Any]:
 def scene_of(board: Board) -> dict[str, Any]:
     """The whole board as drawing data, without anything a case lays over it. The page asks once per board.
 
-    Keys: ``version, package_id, title, bounds_mm, outline, layers, holes, silk, mask, mask_colour, parts, nets, findings``.
+    Keys: ``version, package_id, title, bounds_mm, outline, layers, holes, silk, mask, mask_colour, parts, nets, findings,
+    photos`` (sides that have a photo as their map), ``made_up`` (parts whose places nobody said).
     """
     x0, y0, x1, y1 = bounds_mm(board)
     return {
@@ -122,6 +124,8 @@ def scene_of(board: Board) -> dict[str, Any]:
         "parts": [part_as_json(p) for p in board.parts],
         "nets": [n.name for n in board.nets],
         "findings": [f.as_dict() for f in board.findings],
+        "photos": [side for side in ("c", "s") if f"photo.{side}" in board.extra],
+        "made_up": sorted(made_up_places(board)),
     }
 
 

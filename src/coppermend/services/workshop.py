@@ -9,6 +9,7 @@ from coppermend.services.ports import BoardShelf, CaseStore, Clock, Ids
 
 if TYPE_CHECKING:
     from coppermend.services.bind import Binding
+    from coppermend.services.boards import PackageSource
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,3 +22,5 @@ class Workshop:
     ids: Ids
     author: str = ""
     bindings: dict[str, Binding] = field(default_factory=dict)
+    files: PackageSource | None = None
+    """Reads packages again where a use case needs a file of one (photos); None where there is no disk."""

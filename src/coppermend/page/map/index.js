@@ -6,7 +6,8 @@
  * @typedef {{ref: string, side: string, value: string, package: string, state: string, body: string, outline: number[],
  *   notch: number[]|null, pins: [string, number, number, number, boolean, string][]}} Part
  * @typedef {{bounds_mm: number[], outline: number[][], layers: ({key: string} & Shapes)[], holes: any[][], title: string, package_id: string,
- *   silk: Record<string, Shapes>, mask: Record<string, Shapes>, mask_colour: string, parts: Part[], nets: string[], findings: any[]}} Scene
+ *   silk: Record<string, Shapes>, mask: Record<string, Shapes>, mask_colour: string, parts: Part[], nets: string[], findings: any[],
+ *   photos?: string[], made_up?: string[]}} Scene
  * @typedef {{id: string, net: number, x: number, y: number, side: string, part: string, pin: string, kind: string, reachable: boolean}} Point
  */
 
