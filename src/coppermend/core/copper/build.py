@@ -28,7 +28,7 @@ from coppermend.core.findings import Finding, Place, Severity
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.core.units import COPPER_THICKNESS_MM, sheet_resistance_ohm
 
-GRAPH_VERSION = 2
+GRAPH_VERSION = 3
 """Raise when a build gives another graph for the same board: cached graphs of other versions are not read."""
 
 
