@@ -16,7 +16,7 @@ from coppermend.core.copper.build import build_graph
 from coppermend.core.findings import Refusal
 from coppermend.core.planning.costs import CostTable
 from coppermend.services.areas import add_area
-from coppermend.services.bench import proven_for_case, spans_for_case
+from coppermend.services.bench import next_for_case, proven_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import new_case
 from coppermend.services.evidence import Pieces
@@ -149,10 +149,24 @@ def test_a_patched_break_is_known_and_its_readings_have_done_their_work(bench: t
     [span] = spans_for_case(*bench)
     binding = say(bench, "patch U1.1/joint-s U4.1/joint-s 30awg 22mm")
     assert set(binding.broken) == set(span.sites)
+    assert binding.mended == ((binding.state.wires[0].id, span.sites),)
     assert all(site.id not in span.sites for site in binding.graph.sites)
     assert [site.id for site in binding.graph.sites if site.kind == "wire"] == [f"wire@{binding.state.wires[0].id}"]
     assert holds(binding) == [("U4.1/leg", "U2.1/leg", "closed"), ("U1.2/leg", "U2.2/leg", "closed")]
     assert {why for _, why in binding.expired} == {"it showed the break that was patched since then"}
+
+
+def test_a_break_inside_a_pin_is_remembered_with_the_act_that_mended_it(bench: tuple[Workshop, str]) -> None:
+    """The tool is followed until it says reseat: only readings with one tip on U2.1's leg are open, so the break is inside that pin."""
+    while (step := next_for_case(*bench)).check is not None:
+        ends = (step.check.point_a, step.check.point_b)
+        one_net = step.check.net_a == step.check.net_b
+        say(bench, f"{'closed' if one_net and 'U2.1/leg' not in ends else 'open'} {ends[0]} {ends[1]}")
+    [span] = spans_for_case(*bench)
+    assert {site.split("@")[1] for site in span.sites} == {"U2.1"}
+    assert step.kind == "reseat" and "reseat U2" in step.words
+    binding = say(bench, "reseat U2")
+    assert binding.mended == ((binding.state.acts[-1].entry, span.sites),) and spans_for_case(*bench) == ()
 
 
 def test_the_wire_is_proven_by_a_reading_across_it(bench: tuple[Workshop, str]) -> None:

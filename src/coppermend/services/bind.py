@@ -35,7 +35,8 @@ KEPT_GRAPHS, KEPT_CASES = 24, 8
 class Binding:
     """A case on its board. ``base`` the copper as built, ``graph`` with part states, wires, cuts and known breaks, skipped points out of reach.
 
-    ``broken`` sites that the readings showed broken: patched since, or ``idle`` (no pin hangs on them, nothing to patch); ``expired`` (entry, why) of readings that speak no more;
+    ``broken`` sites that the readings showed broken: patched since, or ``idle`` (no pin hangs on them, nothing to patch);
+    ``mended`` (entry of the wire or act, site ids) of each break that the readings had shown before it was mended; ``expired`` (entry, why) of readings that speak no more;
     ``tips`` the points where the probes were left, "" when not known. ``memo`` keeps what was computed from this binding,
     ``kept`` what holds as long as the copper stays as it is (graphs, neighbours): handed on to the case's next binding.
     """
@@ -52,6 +53,7 @@ class Binding:
     costs: CostTable
     broken: tuple[str, ...]
     idle: tuple[str, ...]
+    mended: tuple[tuple[str, tuple[str, ...]], ...]
     expired: tuple[tuple[str, str], ...]
     tips: tuple[str, str]
     kept: dict[Any, Any] = field(default_factory=dict, compare=False, repr=False)
@@ -131,6 +133,7 @@ def bind_state(
         costs_of(state),
         folded.broken,
         idle,
+        folded.mended,
         folded.expired,
         _tips(state, graph),
         kept,

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from coppermend.core.belief.model import Evidence
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
@@ -38,11 +39,15 @@ class Live:
 
 @dataclass(frozen=True, slots=True)
 class Folded:
-    """The log laid over the copper: evidence that holds, sites known broken, and (entry, why) of the readings that speak no more."""
+    """The log laid over the copper: evidence that holds, sites known broken, and (entry, why) of the readings that speak no more.
+
+    ``mended``: (entry of the wire or act, site ids) of each break that the readings had shown before that entry.
+    """
 
     evidence: tuple[Evidence, ...]
     broken: tuple[str, ...]
     expired: tuple[tuple[str, str], ...]
+    mended: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
 
 GraphAt = Callable[[Sequence[Wire], Sequence[Cut], Sequence[str]], CopperGraph]
@@ -58,20 +63,42 @@ def fold_evidence(state: CaseState, graph_at: GraphAt, breaks_in: BreaksIn) -> F
     wires: list[Wire] = []
     cuts: list[Cut] = []
     broken: list[str] = []
+    mended: list[tuple[str, tuple[str, ...]]] = []
     for change in _changes(state):
         if isinstance(change, Act):
+            mended += _mended_by(change, alive, partial(graph_at, wires, cuts, broken), breaks_in)
             alive = [_after_act(one, change) for one in alive]
         elif isinstance(change, Cut):
             cuts.append(change)
             alive = _after_cut(alive, change, graph_at(wires, cuts, broken))
         else:
             before = graph_at(wires, cuts, broken)
-            found = _breaks_before(alive, change, before, breaks_in)
+            spans = _breaks_before(alive, change, before, breaks_in)
+            found = [site for span in spans for site in span]
+            mended += [(change.id, span) for span in spans]
             wires.append(change)
             broken += [site for site in found if site not in broken]
             alive = _after_patch(alive, change, before, frozenset(found))
     now = graph_at(wires, cuts, broken)
-    return _placed(alive, now, tuple(broken))
+    return replace(_placed(alive, now, tuple(broken)), mended=tuple(mended))
+
+
+def _mended_by(
+    act: Act, alive: Sequence[Live], graph_before: Callable[[], CopperGraph], breaks_in: BreaksIn
+) -> list[tuple[str, tuple[str, ...]]]:
+    """The breaks inside the pins that an act worked on, as the readings before it had shown them."""
+    earlier = [one for one in alive if one.reading.at < act.at]
+    if not any(one.reading.kind != "closed" and _after_act(one, act).why_not for one in earlier if not one.why_not):
+        return []
+    graph = graph_before()
+    pins = {(point.part, point.pin) for point in act.points}
+    at = {site.id: site for site in graph.sites}
+    spans = breaks_in(graph, _placed(earlier, graph, ()).evidence)
+    return [(act.entry, span) for span in spans if all(_works_on(act, pins, at[one].part, at[one].pin) for one in span)]
+
+
+def _works_on(act: Act, pins: set[tuple[str, str]], part: str, pin: str) -> bool:
+    return part != "" and (part == act.part or (part, pin) in pins)
 
 
 def _changes(state: CaseState) -> list[Act | Cut | Wire]:
@@ -134,14 +161,14 @@ def _after_cut(alive: list[Live], cut: Cut, graph: CopperGraph) -> list[Live]:
     ]
 
 
-def _breaks_before(alive: list[Live], wire: Wire, before: CopperGraph, breaks_in: BreaksIn) -> list[str]:
-    """Sites of the spans, in the nets that the wire touches, that the readings before it showed broken."""
+def _breaks_before(alive: list[Live], wire: Wire, before: CopperGraph, breaks_in: BreaksIn) -> list[tuple[str, ...]]:
+    """The spans (site ids), in the nets that the wire touches, that the readings before it showed broken."""
     earlier = [one for one in alive if one.reading.at < wire.at]
     evidence = _placed(earlier, before, ()).evidence
     nets = _nets_of(wire, before)
     at = {site.id: site for site in before.sites}
     spans = breaks_in(before, evidence) if any(one.says != "closed" for one in evidence) else ()
-    return [site for span in spans for site in span if before.node_net[at[site].a] in nets]
+    return [span for span in spans if before.node_net[at[span[0]].a] in nets]
 
 
 def _after_patch(alive: list[Live], wire: Wire, before: CopperGraph, broken: frozenset[str]) -> list[Live]:
