@@ -43,9 +43,13 @@ MOST_NAMED = 24
 """Places of one reason that the list of unprovable places names."""
 
 
+IDLE = "idle"
+"""``Found.mended_by`` of a break that no pin hangs on: nothing was to be mended."""
+
+
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A break the readings left, and the entry that mended it ("" while it is open)."""
+    """A break the readings left, and the entry that mended it ("" while it is open, IDLE where nothing hangs on it)."""
 
     span: Span
     mended_by: str = ""
@@ -158,9 +162,11 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
             f"Of {_some(len(judgement.at_risk), 'place')} where a connection could have failed, {sound} "
             f"{'is' if sound == 1 else 'are'} proven sound and {_some(rest, 'place')} {'is' if rest == 1 else 'are'} not proven."
         )
-    mended = [one for one in judgement.found if one.mended_by]
+    mended = [one for one in judgement.found if one.mended_by not in ("", IDLE)]
+    idle = sum(one.mended_by == IDLE for one in judgement.found)
     if judgement.found:
-        yield f"{_some(len(judgement.found), 'break').capitalize()} found, {len(mended)} of them mended."
+        nothing = f", {idle} with nothing to mend" if idle else ""
+        yield f"{_some(len(judgement.found), 'break').capitalize()} found, {len(mended)} of them mended{nothing}."
     elif readings:
         yield "No break was found by the readings so far."
     if state.wires:
@@ -184,8 +190,12 @@ def proven_sites(judgement: Judgement) -> frozenset[str]:
     )
 
 
+def _fate(found: Found) -> str:
+    return {"": "not mended yet", IDLE: "nothing to mend"}.get(found.mended_by, "mended")
+
+
 def _finding(number: int, found: Found, state: CaseState, judgement: Judgement) -> BreakRow:
-    by = "not mended yet"
+    by = "nothing to mend: no pin hangs on it" if found.mended_by == IDLE else "not mended yet"
     for i, wire in enumerate(state.wires, 1):
         if wire.id == found.mended_by:
             by = f"patch wire {i}"
@@ -306,7 +316,7 @@ def _proven(graph: CopperGraph, sites: Mapping[str, Site], judgement: Judgement)
         if len(open_sites) > MOST_PLACES:
             words.append(f"and {len(open_sites) - MOST_PLACES} more places")
         for number in sorted({broken[s] for s in its if s in broken}):
-            words.append(f"break {number}, {'mended' if judgement.found[number - 1].mended_by else 'not mended yet'}")
+            words.append(f"break {number}, {_fate(judgement.found[number - 1])}")
         unprovable = sum(s in cannot and s not in broken for s in its)
         if unprovable:
             words.append(f"{_some(unprovable, 'place')} that continuity cannot prove")

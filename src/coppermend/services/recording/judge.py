@@ -12,8 +12,7 @@ from coppermend.core.planning.model import Span
 from coppermend.core.planning.spans import span_words
 from coppermend.services.bench import plan_of, posterior_of, spans_of
 from coppermend.services.bind import Binding
-from coppermend.services.points import point_now, points_of_pin
-from coppermend.services.recording.gather import Found, Judgement
+from coppermend.services.recording.gather import IDLE, Found, Judgement
 
 
 def judge(binding: Binding) -> Judgement:
@@ -24,7 +23,7 @@ def judge(binding: Binding) -> Judgement:
     p = {site: posterior.p(site) for site in plan.at_risk}
     p.update(dict.fromkeys(gone, 1.0))
     open_spans = [one for one in spans_of(binding) if one.p > basis.broken_above]
-    mended = list(mended_breaks(binding))
+    mended = list(mended_breaks(binding, open_spans))
     gate = gate_status(state.gate, state.readings, state.last_soldering)
     return Judgement(
         at_risk=tuple(dict.fromkeys([*plan.at_risk, *binding.broken])),
@@ -48,21 +47,32 @@ def _p_of_wire(graph: CopperGraph, wire: Wire, ask: Callable[[str], float]) -> f
     return ask(site) if any(one.id == site for one in graph.sites) else 1.0
 
 
-def mended_breaks(binding: Binding) -> Iterable[Found]:
-    """The breaks that the readings had shown before a wire bridged them, one per stretch that no reading can split, with that wire."""
+def mended_breaks(binding: Binding, still_open: Iterable[Span] = ()) -> Iterable[Found]:
+    """The breaks that the readings had shown before something mended them, each with the last wire or act that did; then those that need nothing.
+
+    A break that is open again is left out: the act had not mended it.
+    """
+    taken = {site for span in still_open for site in span.sites}
+    latest: list[tuple[str, tuple[str, ...]]] = []
+    for entry, its in reversed(binding.mended):
+        if not taken & set(its):
+            taken |= set(its)
+            latest.append((entry, its))
+    for entry, its in reversed(latest):
+        yield from _found(binding, its, entry)
+    yield from _found(binding, binding.idle, IDLE)
+
+
+def _found(binding: Binding, its: Sequence[str], entry: str) -> Iterable[Found]:
+    """These sites as breaks, one per stretch that no reading can split."""
     sites = {site.id: site for site in binding.base.sites}
-    by_net: dict[int, list[str]] = {}
-    for site in binding.broken:
-        if site in sites:
-            by_net.setdefault(sites[site].net, []).append(site)
-    for net, its in by_net.items():
-        view = net_view(binding.base, net)
-        groups: dict[int, list[str]] = {}
-        for site in its:
-            groups.setdefault(view.super_of.get(site, -1), []).append(site)
-        wire = _wire_on(binding.state.wires, binding.base, net)
-        for number, group in groups.items():
-            yield Found(_span(binding.base, view, number, [sites[one] for one in group]), wire)
+    groups: dict[tuple[int, int], list[Site]] = {}
+    views: dict[int, NetView] = {}
+    for one in (sites[site] for site in its if site in sites):
+        view = views.setdefault(one.net, net_view(binding.base, one.net))
+        groups.setdefault((one.net, view.super_of.get(one.id, -1)), []).append(one)
+    for (net, number), group in groups.items():
+        yield Found(_span(binding.base, views[net], number, group), entry)
 
 
 def _span(graph: CopperGraph, view: NetView, number: int, sites: Sequence[Site]) -> Span:
@@ -72,14 +82,3 @@ def _span(graph: CopperGraph, view: NetView, number: int, sites: Sequence[Site])
     path = tuple((site.layer, site.path) for site in sites if site.path)
     ids = tuple(site.id for site in sites)
     return Span(graph.net_names[view.net], ids, 1.0, span_words(graph, sites, *ends), path)
-
-
-def _wire_on(wires: tuple[Wire, ...], graph: CopperGraph, net: int) -> str:
-    """The first wire with an end on this net."""
-    for wire in wires:
-        for ref in (wire.a, wire.b):
-            point = point_now(graph, ref)
-            points = (point,) if point is not None else points_of_pin(graph, ref.part, ref.pin) if ref.part else ()
-            if any(one.net == net for one in points):
-                return wire.id
-    return ""
