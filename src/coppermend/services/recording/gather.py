@@ -157,7 +157,7 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
     lost = {site for one in judgement.found for site in one.span.sites}
     if judgement.at_risk:
         sound = len(proven)
-        rest = len(judgement.at_risk) - sound - len(lost & set(judgement.at_risk))
+        rest = len(set(judgement.at_risk) - proven - lost)
         yield (
             f"Of {_some(len(judgement.at_risk), 'place')} where a connection could have failed, {sound} "
             f"{'is' if sound == 1 else 'are'} proven sound and {_some(rest, 'place')} {'is' if rest == 1 else 'are'} not proven."
