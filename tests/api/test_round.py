@@ -104,6 +104,7 @@ def test_live_updates_tell_of_every_entry_whoever_wrote(shop: Workshop, client: 
 
 
 CLI_TWINS = {
+    "GET /api/cases/{case}/board-photo/{side}": ("board", "build"),
     "POST /api/practice": ("demo",),
     "POST /api/cases": ("case", "new"), "POST /api/import": ("case", "import"), "GET /api/cases": ("case", "list"),
     "GET /api/cases/{case}": ("case", "show"), "GET /api/cases/{case}/export": ("case", "export"), "GET /api/cases/{case}/log": ("case", "show"),

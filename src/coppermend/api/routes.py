@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from typing import Annotated, Any
 
@@ -113,10 +114,18 @@ async def events(case: str, desk: TheDesk) -> StreamingResponse:
 
 
 @router.get("/cases/{case}/scene", tags=["board"])
-def board_scene(case: str, desk: TheDesk) -> Json:
-    """The board as drawing data: layers, holes, mask, print, parts with notch and pins, nets."""
-    answer: Json = on_case(desk, case, lambda w, c: scene.scene_of(bind(w, c).board))
-    return answer
+def board_scene(case: str, desk: TheDesk) -> Response:
+    """The board as drawing data: layers, holes, mask, print, parts with notch and pins, nets. One JSON object, made once per board."""
+
+    def use_case(w: Workshop, c: str) -> bytes:
+        binding = bind(w, c)
+        if "scene" not in binding.base.memo:
+            text = json.dumps(scene.scene_of(binding.board), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+            binding.base.memo["scene"] = text.encode()
+        data: bytes = binding.base.memo["scene"]
+        return data
+
+    return Response(on_case(desk, case, use_case), media_type="application/json")
 
 
 @router.get("/cases/{case}/board-photo/{side}", tags=["board"])
