@@ -246,3 +246,11 @@ def test_the_band_holds_every_network_whose_sites_lie_in_their_bands() -> None:
         found = effective_ohm(replace(graph, sites=sites, memo={}), "p0", "p19").value
         assert stated.low <= found <= stated.high
     assert stated.high == pytest.approx(stated.value / (1 - SPREAD), rel=1e-9)
+
+
+def test_warm_copper() -> None:
+    # R70 / R20 = 1 + 0.00393 * 50 = 1.1965 (temperature coefficient at 20 degC, Dellinger 1911)
+    graph = random_net(10, 2, 1)
+    assert effective_ohm(graph, "p0", "p9", 70.0).value == pytest.approx(
+        1.1965 * effective_ohm(graph, "p0", "p9").value, rel=1e-9
+    )

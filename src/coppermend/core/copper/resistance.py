@@ -20,6 +20,7 @@ from scipy.sparse.linalg import splu
 
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.copper.sheets import SheetModel, outline, sheet_model
+from coppermend.core.copper.squares import copper_ohm_mm
 from coppermend.core.copper.worked import node_of
 from coppermend.core.findings import refuse
 
@@ -238,20 +239,21 @@ def _sheet(graph: CopperGraph, sheet: Any, spots: dict[tuple[float, float], floa
     return store[key]
 
 
-def effective_ohm(graph: CopperGraph, point_a: str, point_b: str) -> Ohms:
+def effective_ohm(graph: CopperGraph, point_a: str, point_b: str, temperature_c: float = 20.0) -> Ohms:
     """Effective resistance between two probe points in ohm, with its band; inf where copper does not join them.
 
-    Temperature 20 degC, foil thickness as the board states. Two points on one pour are joined through the pour's own resistance.
+    All metal is taken as copper at ``temperature_c`` (0 to 100 degC), foil thickness as the board states. Two points on one pour are joined through the pour's own resistance.
     Refusal GRF-020 for an unknown point.
     """
     places = [_place(graph, p) for p in (point_a, point_b)]
     made = solver(graph, graph.node_net[places[0][0]])
+    warm = copper_ohm_mm(temperature_c) / copper_ohm_mm()
     value = float(_pairs(made, places)[0, 1])
     rows = [made.row_at(*place) for place in places]
     if value == 0.0 or not math.isfinite(value) or rows[0] is None or rows[1] is None:
         return Ohms(value, value, value, made.note)
     low, high = _band(made, rows[0], rows[1], value)
-    return Ohms(value, low, high, made.note)
+    return Ohms(value * warm, low * warm, high * warm, made.note)
 
 
 def _band(made: NetSolver, a: int, b: int, value: float) -> tuple[float, float]:
