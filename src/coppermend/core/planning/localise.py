@@ -22,6 +22,7 @@ from coppermend.core.belief.readings import rates
 from coppermend.core.copper.model import ProbePoint
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.risk import Risk
+from coppermend.core.planning.rollout import Game
 from coppermend.core.planning.spans import confirmed, crossing_opens, scarce_points
 
 Floats = NDArray[np.float64]
@@ -29,6 +30,10 @@ Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
 SAMPLES = 1000
+THIN = 3
+"""Every so-manieth sample is played on when looking ahead."""
+PLAYED = 8
+"""Candidates that are played on."""
 LEAST_GAIN_BITS = 1e-3
 """A reading that tells less than this is not worth asking for."""
 MOST_REPEATS = 8
@@ -50,6 +55,8 @@ class Candidate:
     """Number of the super-edge that this reading is to confirm, -1 = none."""
     repeats: bool = False
     """The same two points were read before."""
+    bites: float = 0.98
+    """P(closed) when the points are joined."""
 
 
 def suspects(posterior: CopperBelief, risk: Risk, v: int) -> list[int]:
@@ -104,14 +111,68 @@ def best_readings(
     piece = copper.tree.piece[next(iter(view.points))]
     broken, contacts = _samples(posterior, piece, seed)
     where = node_labels(copper, piece, broken, [nodes[0] for nodes, _ in classes])
-    rough = _rough_pairs(where, posterior)
+    pairs = list(dict.fromkeys([*_read_pairs(posterior, classes), *_rough_pairs(where, posterior)[:most]]))
     found_all: list[Candidate] = []
-    for i, j in rough[:most]:
+    apart: dict[tuple[str, str], Bools] = {}
+    for i, j in pairs:
         joined = where[i] == where[j]
-        found_all += _with_points(posterior, joined, classes[i][1], classes[j][1], contacts, costs, tips, asked)
+        mine = _with_points(posterior, joined, classes[i][1], classes[j][1], contacts, costs, tips, asked)
+        apart.update({(c.a.id, c.b.id): joined for c in mine})
+        found_all += mine
     found_all = [c for c in found_all if c.bits >= LEAST_GAIN_BITS]
     found_all.sort(key=lambda c: (-worth(c, costs), c.a.id, c.b.id))
-    return found_all[:most] or _nearly_sure(posterior, risk, v, costs, tips, skipped, asked)
+    if not found_all:
+        return _nearly_sure(posterior, risk, v, costs, tips, skipped, asked)
+    return _looked_ahead(posterior, risk, v, found_all[:most], apart, broken, costs)
+
+
+def _looked_ahead(
+    posterior: CopperBelief,
+    risk: Risk,
+    v: int,
+    found: list[Candidate],
+    joined: dict[tuple[str, str], Bools],
+    broken: Bools,
+    costs: CostTable,
+) -> list[Candidate]:
+    """The candidates with the one first that costs the fewest expected seconds when played on."""
+    raised = suspects(posterior, risk, v)
+    if len(found) < 2 or len(raised) < 2:
+        return found
+    copper, view, base = posterior.copper, risk.frame.views[v], risk.frame.first[v]
+    piece = copper.tree.piece[next(iter(view.points))]
+    place = {k: i for i, k in enumerate(copper.pieces[piece])}
+    thin = slice(None, None, THIN)
+    rows = np.stack(
+        [broken[[place[copper.site[s]] for s in view.super_edges[k - base].sites], thin].any(axis=0) for k in raised]
+    )
+    _, state = np.unique(rows, axis=1, return_inverse=True)
+    state = state.reshape(-1).astype(np.int64)
+    if np.bincount(state).max() >= 0.9 * len(state):
+        return found
+    game = Game(
+        np.stack([joined[c.a.id, c.b.id][thin] for c in found]).astype(np.float64),
+        np.array([c.bites for c in found]),
+        rates(posterior.basis)[1],
+        np.array([c.bits / worth(c, costs) for c in found]),
+        state,
+        int(state.max()) + 1,
+    )
+    best = min(range(min(len(found), PLAYED)), key=lambda i: (game.expected(i), i))
+    return [found[best], *found[:best], *found[best + 1 :]]
+
+
+def _read_pairs(
+    posterior: CopperBelief, classes: Sequence[tuple[list[int], list[ProbePoint]]]
+) -> list[tuple[int, int]]:
+    """The pairs of classes between which the last open readings were taken: the whole stretch once more."""
+    home = {p.id: c for c, (_, points) in enumerate(classes) for p in points}
+    found = []
+    for e in reversed(posterior.evidence):
+        if e.says != "closed" and e.point_a in home and e.point_b in home and home[e.point_a] != home[e.point_b]:
+            a, b = home[e.point_a], home[e.point_b]
+            found.append((min(a, b), max(a, b)))
+    return list(dict.fromkeys(found))[:2]
 
 
 def _nearly_sure(
@@ -297,7 +358,7 @@ def _with_points(
             seconds, _ = check_seconds(costs, tips, a, b)
             p_closed = pi * p_closed_joined + (1.0 - pi) * low_closed
             again = frozenset((a.id, b.id)) in asked
-            found.append(Candidate(a, b, seconds, bits, p_closed, repeats=again))
+            found.append(Candidate(a, b, seconds, bits, p_closed, repeats=again, bites=p_closed_joined))
     found.sort(key=lambda c: (-worth(c, costs), c.a.id, c.b.id))
     return found[:2]
 
