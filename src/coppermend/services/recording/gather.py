@@ -160,7 +160,7 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
         rest = len(set(judgement.at_risk) - proven - lost)
         yield (
             f"Of {_some(len(judgement.at_risk), 'place')} where a connection could have failed, {sound} "
-            f"{'is' if sound == 1 else 'are'} proven sound and {_some(rest, 'place')} {'is' if rest == 1 else 'are'} not proven."
+            f"{'is' if sound == 1 else 'are'} proven sound and {_some(rest, 'place')} {'is' if rest <= 1 else 'are'} not proven."
         )
     mended = [one for one in judgement.found if one.mended_by not in ("", IDLE)]
     idle = sum(one.mended_by == IDLE for one in judgement.found)
