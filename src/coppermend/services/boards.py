@@ -35,6 +35,7 @@ from coppermend.formats.partslist import read_partslist
 from coppermend.formats.pinlist import MAP_NAME
 from coppermend.services.board_corrections import builder_corrections
 from coppermend.services.board_drills import read_drills
+from coppermend.services.board_ipc2581 import corrected, ipc2581_part
 from coppermend.services.board_records import drill_from_gerber, gerber_record, netlist_record
 from coppermend.services.pinlists import pinlist_board, with_pinlists
 
@@ -222,7 +223,6 @@ def read_records(
     package: Package, plan: PackagePlan, step: Callable[[str], None] = lambda _words: None
 ) -> PackageRecords:
     """The records of every file of a plan that the builder uses. A copper file that cannot be read refuses the package; others become findings."""
-    _only_readable(plan)
     said, findings = builder_corrections(plan.corrections)
     findings = [*plan.findings, *findings, *_unreadable(plan)]
     images: list[GerberImage] = []
@@ -236,12 +236,22 @@ def read_records(
                 roles[image.name] = _role(file)
     drills, more = _drills(plan, images, roles, step)
     findings += more
+    stated = ipc2581_part(plan, step)
+    findings += stated.findings
+    if stated.board is not None:
+        board = corrected(stated.board, plan)
+        images += board.images
+        drills += board.drills
+        roles |= board.roles
     aligned = align_layers([one for one in images if roles[one.name].kind != "drill"], roles, drills)
     findings += aligned.findings
-    netlists = _netlists(plan, findings, step)
-    rows = _part_rows(plan)
+    netlists = [*_netlists(plan, findings, step), *stated.netlists]
+    rows = [*stated.part_rows, *_part_rows(plan)]
     job = plan.job
     title = (job.title if job else "") or package.title
+    thickness = job.thickness_mm if job else None
+    if thickness is None and stated.board is not None:
+        thickness = stated.board.thickness_mm
     return PackageRecords(
         package_id(package.members),
         title,
@@ -252,23 +262,10 @@ def read_records(
         tuple(rows),
         said,
         tuple(findings),
-        job.thickness_mm if job else None,
+        thickness,
         _looks(job),
+        stated.board.copper_mm if stated.board is not None else {},
     )
-
-
-def _only_readable(plan: PackagePlan) -> None:
-    """Refuses a package whose copper stands in IPC-2581 alone."""
-    if any(file.role.kind is RoleKind.COPPER for file in plan.files):
-        return
-    for file in plan.files:
-        if file.format is Format.IPC2581:
-            raise refuse(
-                "BRD-008",
-                "The package's copper stands in an IPC-2581 file, which this version does not read.",
-                "Export Gerber and drill files, and an IPC-D-356 netlist, from the same board.",
-                Place(file=file.member.name),
-            )
 
 
 _FABRICATION = re.compile(

@@ -273,7 +273,9 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
         netlist_points=tuple(point for one in placed for point in one.points),
         origin_shift_mm=shift,
         thickness_mm=thickness,
-        copper_thickness_mm=tuple((layer.key, COPPER_THICKNESS_MM) for layer in copper.layers),
+        copper_thickness_mm=tuple(
+            (layer.key, records.copper_mm.get(layer.file, COPPER_THICKNESS_MM)) for layer in copper.layers
+        ),
         findings=tuple(findings),
         corrections=said.digest,
         extra={
@@ -370,7 +372,16 @@ def _part_rows(rows: Sequence[PartRow], pins: Sequence[Pin]) -> tuple[dict[str, 
     for row in rows:
         old = merged.get(row.ref, row)
         merged[row.ref] = PartRow(
-            row.ref, row.value or old.value, row.package or old.package, row.state or old.state, row.source
+            row.ref,
+            row.value or old.value,
+            row.package or old.package,
+            row.state or old.state,
+            row.source,
+            row.side or old.side,
+            old.x_mm if row.x_mm is None else row.x_mm,
+            old.y_mm if row.y_mm is None else row.y_mm,
+            old.rotation_deg if row.rotation_deg is None else row.rotation_deg,
+            row.outline or old.outline,
         )
     return merged, findings
 

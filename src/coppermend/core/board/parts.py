@@ -234,11 +234,13 @@ class SilkOutlines:
         return ring if fits(ring, pins) else None
 
 
-def side_of(ref: str, pins: Sequence[Pin], silks: Sequence[SilkOutlines]) -> str:
-    """The side a part sits on: that of its surface lands, else that of the silkscreen which names it, else the component side."""
+def side_of(ref: str, pins: Sequence[Pin], silks: Sequence[SilkOutlines], listed: str = "") -> str:
+    """The side a part sits on: that of its surface lands, else the ``listed`` one, else that of the silkscreen which names it, else c."""
     surface = [pin.layers[0] for pin in pins if pin.hole is None and pin.layers and pin.layers[0] in "cs"]
     if surface and len(surface) * 2 > len(pins):
         return max("cs", key=surface.count)
+    if listed:
+        return listed
     named = [silk.side for silk in silks if silk.mentions(ref)]
     return named[0] if len(set(named)) == 1 else "c"
 
@@ -250,18 +252,21 @@ def part_of(
     said = correction or PartCorrection()
     listed = row or PartRow(ref)
     ordered = tuple(sorted(pins, key=pin_order))
-    side = said.side or side_of(ref, ordered, silks)
+    side = said.side or side_of(ref, ordered, silks, listed.side)
     value, package = said.value or listed.value, said.package or listed.package
-    outline, origin = _outline(ref, ordered, side, said, silks)
+    outline, origin = _outline(ref, ordered, side, said, listed, silks)
     state = said.state or listed.state or PartState.SOLDERED
     return Part(ref, side, outline, origin, ordered, value, package, state, through_ohm(ref, value, package, ordered))
 
 
 def _outline(
-    ref: str, pins: Sequence[Pin], side: str, said: PartCorrection, silks: Sequence[SilkOutlines]
+    ref: str, pins: Sequence[Pin], side: str, said: PartCorrection, listed: PartRow, silks: Sequence[SilkOutlines]
 ) -> tuple[NDArray[np.float64], str]:
     if said.outline is not None:
         return np.array([*said.outline, said.outline[0]]), "corrections"
+    if listed.outline is not None:
+        closed = listed.outline if listed.outline[0] == listed.outline[-1] else (*listed.outline, listed.outline[0])
+        return np.array(closed), "package"
     for silk in silks:
         if silk.side == side:
             ring = silk.outline(ref, pins)

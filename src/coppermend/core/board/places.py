@@ -17,9 +17,10 @@ from coppermend.core.geometry.homography import Homography, homography
 
 FAR_OFF_MM = 0.7
 """Marks or pins that miss by more than this are worth a look: more than a quarter of a pitch. Our choice."""
-ROW_WIDTH_MM = 200.0
 BESIDE_MM = 12.7
-"""Made-up places: width of a row of parts and the gap between parts, wide enough that a work area round one part touches no other."""
+"""Gap between parts at made-up places, wide enough that a work area round one part touches no other."""
+WIDE = 1.6
+"""Made-up places fill a sheet this much wider than high."""
 
 
 @dataclass(slots=True)
@@ -237,16 +238,20 @@ class _Work:
         x0 = min(xs, default=0.0)
         y = min((y for _, y in self.out.at.values()), default=0.0) - (BESIDE_MM * 2 if self.out.at else 0.0)
         x, deepest = x0, 0.0
+        shapes: dict[str, dict[str, Spot]] = {}
         for ref, numbers in self.numbers.items():
             left = [n for n in numbers if f"{ref}.{n}" not in self.out.at]
-            if not left:
-                continue
             if len(left) == len(numbers):
                 self.out.made_up.append(ref)
-            shape = self._made_up(ref, left)
+            if left:
+                shapes[ref] = self._made_up(ref, left)
+        tall_first = sorted(shapes, key=lambda ref: min(v for _, v in shapes[ref].values()))
+        row_width = math.sqrt(WIDE * sum(_room(shape) for shape in shapes.values()))
+        for ref in tall_first:
+            shape = shapes[ref]
             low = min(v for _, v in shape.values())
             wide = max(u for u, _ in shape.values())
-            if x > x0 and x + wide - x0 > ROW_WIDTH_MM:
+            if x > x0 and x + wide - x0 > row_width:
                 x, y, deepest = x0, y - deepest - BESIDE_MM, 0.0
             self.settle(ref, {n: (round(x + u, 6), round(y + v, 6)) for n, (u, v) in shape.items()})
             x, deepest = x + wide + BESIDE_MM, max(deepest, -low)
@@ -258,6 +263,11 @@ class _Work:
             return {n: base[n] for n in left}
         rows = max(1, math.ceil(math.sqrt(len(left))))
         return {n: ((k // rows) * PITCH_MM, -(k % rows) * PITCH_MM) for k, n in enumerate(left)}
+
+
+def _room(shape: Mapping[str, Spot]) -> float:
+    """Area in mm2 that a part at a made-up place takes with its gap."""
+    return (max(u for u, _ in shape.values()) + BESIDE_MM) * (BESIDE_MM - min(v for _, v in shape.values()))
 
 
 def _spot(view: Homography, px: Spot) -> Spot:

@@ -12,13 +12,22 @@ from coppermend.core.findings import Finding
 
 @dataclass(frozen=True, slots=True)
 class PartRow:
-    """One row of a parts list. ``state`` None where the list does not say; ``source`` the file and line it stands in."""
+    """One row of a parts list. ``state`` None where the list does not say; ``source`` the file and line it stands in.
+
+    ``side`` c, s or "" (not said); ``x_mm, y_mm`` the part's place and ``rotation_deg`` as the list says them, in the list's own coordinates,
+    None where it does not; ``outline`` its body ((x_mm, y_mm), ...) in copper coordinates, None where not known.
+    """
 
     ref: str
     value: str = ""
     package: str = ""
     state: PartState | None = None
     source: str = ""
+    side: str = ""
+    x_mm: float | None = None
+    y_mm: float | None = None
+    rotation_deg: float | None = None
+    outline: tuple[tuple[float, float], ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +64,8 @@ NO_CORRECTIONS = Corrections()
 class PackageRecords:
     """A package as read: Gerber images, drill files, netlists, the role of each file by its name, parts list rows, corrections, findings so far.
 
-    ``thickness_mm`` and ``title`` from a job file where there is one; ``extra`` goes to the board as it is (mask colour, finish).
+    ``thickness_mm`` and ``title`` from a job file where there is one; ``extra`` goes to the board as it is (mask colour, finish);
+    ``copper_mm`` thickness of copper by image name, where stated.
     """
 
     package_id: str
@@ -69,3 +79,4 @@ class PackageRecords:
     findings: tuple[Finding, ...] = ()
     thickness_mm: float | None = None
     extra: Mapping[str, str] = field(default_factory=dict)
+    copper_mm: Mapping[str, float] = field(default_factory=dict)

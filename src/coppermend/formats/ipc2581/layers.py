@@ -1,0 +1,81 @@
+"""Layers of an IPC-2581 file: what each is for, the order of the copper, thicknesses, spans of drills."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coppermend.core.findings import Finding, Place, Severity
+
+COPPER = frozenset({"CONDUCTOR", "CONDFILM", "CONDFOIL", "PLANE", "SIGNAL", "MIXED", "LANDPATTERN", "COMPONENT_EMBEDDED"}) - {
+    "LANDPATTERN",
+    "COMPONENT_EMBEDDED",
+}
+MASK = frozenset({"SOLDERMASK"})
+PASTE = frozenset({"SOLDERPASTE", "PASTEMASK"})
+SILK = frozenset({"SILKSCREEN", "LEGEND"})
+DRILL = frozenset({"DRILL", "ROUT", "ROUTE"})
+
+SIDES = {"TOP": "c", "BOTTOM": "s"}
+MAX_LAYERS = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """A Layer element. ``function`` as written; ``side`` c, s or ""; ``span`` names of the first and last layer of a drill."""
+
+    name: str
+    function: str
+    side: str
+    negative: bool
+    span: tuple[str, str] | None = None
+
+    @property
+    def kind(self) -> str:
+        """copper, mask, paste, silk, drill or other."""
+        names = (("copper", COPPER), ("mask", MASK), ("paste", PASTE), ("silk", SILK), ("drill", DRILL))
+        return next((kind for kind, functions in names if self.function in functions), "other")
+
+
+def copper_order(
+    layers: Sequence[Layer], stackups: Sequence[Sequence[tuple[str, float, float]]], name: str
+) -> tuple[list[str], list[Finding]]:
+    """Names of the copper layers from the component side.
+
+    ``stackups``: per stack-up rows (layer name, sequence, thickness). The stack-up that names every copper layer orders them, else the order
+    of the Layer elements, which the sides TOP and BOTTOM may turn over; a stack that is not in order of its sides is a finding.
+    """
+    copper = [one for one in layers if one.kind == "copper"]
+    by_name = {one.name: one for one in copper}
+    findings: list[Finding] = []
+    order = [one.name for one in copper]
+    for rows in stackups:
+        named = [row[0] for row in sorted(rows, key=lambda row: row[1]) if row[0] in by_name]
+        if set(named) == set(by_name) and len(named) == len(by_name):
+            order = named
+            break
+    else:
+        if len(copper) > 2:
+            words = "No stack-up of the file names every copper layer; they are taken in the order of its Layer elements."
+            findings.append(Finding("IPC-010", Severity.GUESS, Place(file=name), words))
+    if order and (by_name[order[0]].side == "s" or by_name[order[-1]].side == "c"):
+        order.reverse()
+    wrong = [one for one in order[1:] if by_name[one].side == "c"] + [one for one in order[:-1] if by_name[one].side == "s"]
+    if wrong:
+        top = [one for one in order if by_name[one].side == "c"][:1]
+        bottom = [one for one in order if by_name[one].side == "s"][:1]
+        order = [*top, *(one for one in order if one not in (*top, *bottom)), *bottom]
+        words = f"The order of the copper layers contradicts their sides (at {', '.join(wrong[:4])}); TOP was put first and BOTTOM last."
+        findings.append(Finding("IPC-011", Severity.WARNING, Place(file=name), words, "Check the stack-up of the file."))
+    return order, findings
+
+
+def span_numbers(layer: Layer, order: Sequence[str]) -> tuple[int, int] | None:
+    """First and last copper layer (from 1) that a drill layer passes; None for all of them or not stated."""
+    if layer.span is None:
+        return None
+    found = [order.index(one) + 1 for one in layer.span if one in order]
+    if len(found) != 2:
+        return None
+    first, last = min(found), max(found)
+    return None if (first, last) == (1, len(order)) else (first, last)
