@@ -82,7 +82,11 @@ def work_through(made: Workshop, case: str, real: Stranger) -> tuple[int, int]:
         if step.check is not None:
             a, b = step.check.point_a, step.check.point_b
             readings += step.check.purpose == "continuity"
-            note(made, case, Request("closed" if real.joined(pin_of(a), pin_of(b)) else "open", (a, b), instrument="beep"))
+            note(
+                made,
+                case,
+                Request("closed" if real.joined(pin_of(a), pin_of(b)) else "open", (a, b), instrument="beep"),
+            )
         elif step.kind == "patch":
             assert isinstance(step.wire, WirePlan), step
             for wire in step.wire.wires:
