@@ -22,9 +22,10 @@ from coppermend.adapters.storage.errors import in_words, read_only
 from coppermend.adapters.storage.place import at, prepare, reading_copy, store_place
 from coppermend.adapters.storage.schema import CASES, ENTRIES, FACTS, META, SCHEMA_VERSION
 from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
+from coppermend.core.log.canonical import sha256_hex
 from coppermend.core.log.chain import check_chain
 from coppermend.core.log.kinds import check_payload
-from coppermend.core.log.model import NO_PREV, Draft, Entry, entry_from_dict, placed
+from coppermend.core.log.model import NO_PREV, Draft, Entry, entry_from_dict, placed_after
 from coppermend.services.ports import CaseHead
 
 BUSY_MS = 10_000
@@ -43,8 +44,13 @@ _LAST_OF_BENCH = (
     .limit(1)
 )
 _LARGEST_LAMPORT = select(func.max(ENTRIES.c.lamport)).where(ENTRIES.c.case_id == bindparam("case"))
-_BEFORE = select(_BY_ID.scalar_subquery(), _LAST_OF_BENCH.scalar_subquery(), _LARGEST_LAMPORT.scalar_subquery())
-"""What append must know, in one question: the entry of that id, the bench's last one, the case's largest lamport."""
+_BEFORE = select(
+    _BY_ID.scalar_subquery(),
+    _LAST_OF_BENCH.scalar_subquery(),
+    _LAST_OF_BENCH.with_only_columns(ENTRIES.c.bench_seq).scalar_subquery(),
+    _LARGEST_LAMPORT.scalar_subquery(),
+)
+"""What append must know, in one question: the entry of that id, the bench's last one with its number, the case's largest lamport."""
 _INSERT = insert(ENTRIES)
 _NUMBERS = select(CASES.c.number, CASES.c.id).order_by(CASES.c.number)
 
@@ -90,10 +96,11 @@ class SqlCaseStore:
         self._need_writable()
         with in_words(self._place), self._engine.begin() as line:
             before = line.execute(_BEFORE, {"id": draft.id, "case": draft.case, "bench": draft.bench}).one()
-            known, last, lamport = before
+            known, last, seq, lamport = before
             if known is not None:
                 return _same(_entry(known), draft)
-            entry = placed(draft, None if last is None else _entry(last), lamport or 0)
+            seq, prev = (0, NO_PREV) if last is None else (seq, sha256_hex(last.encode()))
+            entry = placed_after(draft, seq, prev, lamport or 0)
             if entry.bench_seq == 1:
                 self._number(line, entry.case)
             line.execute(_INSERT, _row(entry))

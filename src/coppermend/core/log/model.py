@@ -98,13 +98,20 @@ _WHOLE = ("bench_seq", "lamport", "v")
 
 def placed(draft: Draft, previous: Entry | None, largest_lamport: int) -> Entry:
     """The entry that a draft becomes after ``previous`` (this bench's last in the case) when ``largest_lamport`` is the case's largest so far."""
+    if previous is None:
+        return placed_after(draft, 0, NO_PREV, largest_lamport)
+    return placed_after(draft, previous.bench_seq, previous.sha256(), largest_lamport)
+
+
+def placed_after(draft: Draft, bench_seq: int, prev: str, largest_lamport: int) -> Entry:
+    """The entry that a draft becomes after the bench's entry number ``bench_seq`` (0: none yet) whose body has the SHA-256 ``prev``."""
     return Entry(
         draft.id,
         draft.case,
         draft.bench,
-        previous.bench_seq + 1 if previous else 1,
+        bench_seq + 1,
         largest_lamport + 1,
-        previous.sha256() if previous else NO_PREV,
+        prev,
         draft.observed_at,
         draft.recorded_at,
         draft.author,
