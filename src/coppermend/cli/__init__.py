@@ -28,6 +28,7 @@ COMMANDS = {
     "record": "record",
     "wire": "wire",
     "practice": "practice",
+    "belief": "belief",
     "demo": "serve",
     "serve": "serve",
     "doctor": "doctor",

@@ -1,0 +1,93 @@
+"""What the belief makes of given readings, for someone who wants to check it: posteriors of every site they speak of, with the error bound."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+
+from coppermend.core.belief.engine import CopperBelief, belief
+from coppermend.core.belief.model import Basis, Evidence
+from coppermend.core.findings import Place, Refusal, refuse
+from coppermend.core.planning.spans import spans
+from coppermend.services.practice import PracticeSetting
+
+
+def read_readings(text: str, name: str = "readings file") -> tuple[Evidence, ...]:
+    """Readings from JSON: a list of ``[point, point, "closed" | "open" | ohms]``. Refusal BLF-010 says what is wrong."""
+    try:
+        rows = json.loads(text)
+    except json.JSONDecodeError as err:
+        raise _bad(name, f"it is not JSON ({err.msg} in line {err.lineno})") from None
+    if not isinstance(rows, list):
+        raise _bad(name, "it is not a list")
+    found = []
+    for n, row in enumerate(rows, 1):
+        if not (isinstance(row, list) and len(row) == 3 and isinstance(row[0], str) and isinstance(row[1], str)):
+            raise _bad(name, f"reading {n} is {row!r}")
+        said = row[2]
+        if isinstance(said, (int, float)) and not isinstance(said, bool) and np.isfinite(said) and said >= 0:
+            found.append(Evidence(str(n), row[0], row[1], "ohms", float(said)))
+        elif said in ("closed", "open"):
+            found.append(Evidence(str(n), row[0], row[1], said))
+        else:
+            raise _bad(name, f"reading {n} says {said!r}")
+    return tuple(found)
+
+
+def _bad(name: str, what: str) -> Refusal:
+    return refuse(
+        "BLF-010",
+        f"The readings cannot be used: {what}.",
+        'Write a list such as [["U1.8/leg", "U7.3/leg", "closed"], ["U1.9/leg", "U7.4/leg", "open"], ["R1.1/leg", "R1.2/leg", 33.1]].',
+        Place(file=name),
+    )
+
+
+def explain(setting: PracticeSetting, readings: tuple[Evidence, ...], basis: Basis | None = None) -> dict[str, Any]:
+    """The belief after the readings: one row for each site that they changed, and what could not be used.
+
+    ``error_bound`` 0 = exact. ``sites``: id, net, prior, p (posterior). ``readings``: each with the probability it had of coming out so before it was
+    taken into account together with the ones before it.
+    """
+    numbers = basis or Basis()
+    graph = setting.graph
+    posterior = belief(graph, setting.areas, readings, numbers)
+    moved = np.flatnonzero(posterior.sites != posterior.prior).tolist()
+    return {
+        "log_evidence": posterior.log_evidence,
+        "error_bound": posterior.error_bound,
+        "sites": [
+            {
+                "site": graph.sites[k].id,
+                "net": graph.net_names[graph.sites[k].net],
+                "prior": float(posterior.prior[k]),
+                "p": float(posterior.sites[k]),
+            }
+            for k in sorted(moved, key=lambda k: (-posterior.sites[k], graph.sites[k].id))
+        ],
+        "contact_shares": [{"share": b.share, "p": b.weight} for b in posterior.benches],
+        "spans": [{"unit": s.words, "net": s.net, "sites": list(s.sites), "p": s.p} for s in spans(graph, posterior, numbers, least=0.5)],
+        "readings": _surprise(setting, readings, numbers),
+        "conflicts": [{"readings": list(c.entries), "words": c.words, "again": list(c.again)} for c in posterior.conflicts],
+        "unknown": [[e.point_a, e.point_b, e.says] for e in posterior.unknown],
+        "shorts": [{"points": [s.point_a, s.point_b], "p": s.p, "readings": s.readings} for s in posterior.shorts],
+    }  # fmt: skip
+
+
+def _surprise(setting: PracticeSetting, readings: tuple[Evidence, ...], basis: Basis) -> list[dict[str, Any]]:
+    """Each reading with its probability given those before it: exp of the step in log evidence."""
+    rows = []
+    before = 0.0
+    for n, one in enumerate(readings, 1):
+        now: CopperBelief = belief(setting.graph, setting.areas, readings[:n], basis)
+        rows.append(
+            {
+                "points": [one.point_a, one.point_b],
+                "says": one.says if one.ohms is None else one.ohms,
+                "p": float(np.exp(now.log_evidence - before)),
+            }
+        )
+        before = now.log_evidence
+    return rows
