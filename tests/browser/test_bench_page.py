@@ -169,6 +169,32 @@ def test_a_work_area_is_drawn_on_the_map(page: Page, bench: Bench) -> None:
         assert abs(x - wx) < 0.6 and abs(y - wy) < 0.6
 
 
+def test_a_part_is_taken_out_and_values_are_noted_from_its_card(page: Page, bench: Bench) -> None:
+    page.keyboard.press("/")
+    page.keyboard.type("U22.7")
+    page.keyboard.press("Enter")
+    card = page.locator("#card")
+    card.get_by_text("U22 is socketed; work on it").click()
+    page.locator("#pin-value").fill("4,97 V")
+    card.get_by_role("button", name="Note", exact=True).click()
+    expect(page.locator("#toast")).to_contain_text("Noted")
+    volts = case_state(bench.shop, bench.case).readings[-1]
+    assert (volts.kind, volts.value, volts.points[0].id) == ("volts", 4.97, "U22.7/leg")
+    card.get_by_text("U22 is socketed; work on it").click()
+    card.get_by_role("button", name="Taken out").click()
+    expect(page.locator("#card")).to_contain_text("U22 is out")
+    assert dict(case_state(bench.shop, bench.case).part_states)["U22"] == "out"
+
+
+def test_what_is_being_typed_survives_an_update(page: Page, bench: Bench) -> None:
+    page.keyboard.press("v")
+    page.keyboard.type("0.")
+    note(bench.shop, bench.case, Request("closed", check_now(bench)))
+    expect(page.locator(".ticks i.closed")).to_have_count(1)
+    page.keyboard.type("4")
+    expect(page.locator("#ohms")).to_have_value("0.4")
+
+
 def test_the_current_check_can_be_read_at_arms_length(page: Page) -> None:
     for name in page.locator(".tip .name span").all():
         size = name.evaluate("el => parseFloat(getComputedStyle(el).fontSize)")

@@ -5,6 +5,7 @@ import { byName } from '../../src/coppermend/page/map/card.js';
 import { nameOf, KEYS } from '../../src/coppermend/page/shared/keys.js';
 import { uuid7 } from '../../src/coppermend/page/shared/id.js';
 import { chance, ohms, plainly, seconds } from '../../src/coppermend/page/shared/words.js';
+import { actsFor } from '../../src/coppermend/page/map/partwork.js';
 import { chapters } from '../../src/coppermend/page/case/story.js';
 import { chipFrame } from '../../src/coppermend/page/map/chips.js';
 import { near, same, yes } from './check.mjs';
@@ -98,5 +99,10 @@ export const tests = {
     const at = '2026-03-01T09:00:00.000Z';
     const items = ['remark', 'closed', 'open', 'undo', 'patch', 'closed'].map((kind) => ({ kind, observed_at: at }));
     same(chapters(items).map((c) => c.length), [1, 3, 1, 1]);
+  },
+  'a part offers what its state allows'() {
+    same(actsFor('out').map((a) => a[0]), ['fit']);
+    same(actsFor('socketed').map((a) => a[0]), ['remove', 'reseat', 'swap']);
+    same(actsFor('soldered').map((a) => a[0]), ['remove', 'swap']);
   },
 };

@@ -1,6 +1,6 @@
 // @ts-check
 /** The page: joins the leaves, the map, the slip and the server. Every decision about the board is the server's. */
-import { byId, fill, h } from './shared/dom.js';
+import { byId, fill, h, keepTyping, typingIn } from './shared/dom.js';
 import { findingOf, follow, get, post, send, write } from './shared/api.js';
 import { icon } from './shared/icons.js';
 import { KEYS, nameOf } from './shared/keys.js';
@@ -169,7 +169,7 @@ export class App {
   async refresh() {
     try {
       await this.take(await get(this.url('bench')));
-      if (this.view === 'story') drawStory(byId('story'), this);
+      if (this.view === 'story' && !typingIn(byId('story'))) drawStory(byId('story'), this);
     } catch (err) {
       this.fail(err);
     }
@@ -181,6 +181,7 @@ export class App {
     this.bench = bench;
     if (old && JSON.stringify(old.states) !== JSON.stringify(bench.states)) this.map.setPoints(readPoints((await get(this.url('points'))).rows));
     this.map.setStates(bench.states);
+    if (old && this.net) await this.light_net(this.net.net, this.chosen?.id ?? '');
     fill(byId('title'), h('b', null, bench.case.title), h('span', null, [bench.case.serial, bench.case.progress].filter(Boolean).join('; ')));
     document.title = `${bench.case.title}: Coppermend`;
     this.patient.answer = null;
@@ -225,10 +226,12 @@ export class App {
   redraw() {
     const bench = this.bench;
     if (this.view !== 'bench') return;
-    drawSlip(byId('slip'), this);
-    drawCard(byId('card'), this);
-    drawAreaForm(byId('area-form'), this);
-    drawTwin(byId('twin'), this);
+    keepTyping(() => {
+      drawSlip(byId('slip'), this);
+      drawCard(byId('card'), this);
+      drawAreaForm(byId('area-form'), this);
+      drawTwin(byId('twin'), this);
+    });
     if (!bench) return;
     const tips = tipsOf(bench, this.own);
     const wires = [...bench.wires, ...(bench.step?.wire?.a ? [{ a: [bench.step.wire.a.x_mm, bench.step.wire.a.y_mm], b: [bench.step.wire.b.x_mm, bench.step.wire.b.y_mm], side: bench.step.wire.a.side, planned: true }] : [])];
@@ -374,6 +377,11 @@ export class App {
     areaCancel: () => { this.area = null; this.redraw(); },
     areaSave: () => this.saveArea(),
     wireFitted: (w) => this.note('patch', { points: [w.a.id, w.b.id], words: w.words_short ?? '', options: w.options ?? {} }),
+    partAct: (kind, part) => this.note(kind, { part }),
+    pinValue: (f, point) => this.note(f.kind, f.kind === 'heat' ? { part: point.part, value: f.value } : { points: [point.id], value: f.value }),
+    progress: (f) => this.note('progress', { value: f.state }),
+    tested: (f) => this.note('test', { value: f.result, options: { item: f.item } }),
+    takeIn: async (form) => { const out = await send('/api/import', /** @type {File} */ (new FormData(form).get('file')), {}); this.toast(`Taken in: ${out.new} new entries.`); location.hash = `#/case/${out.case}/bench`; },
     remedy: (r) => this.note(r.kind, { points: r.points, part: r.part, words: r.words }),
     act: (step) => this.note(step.kind === 'short' ? 'clean' : step.kind, { words: step.words }),
     gate: (item) => this.note('gate', { options: { item: item.item } }),

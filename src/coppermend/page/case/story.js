@@ -23,6 +23,7 @@ export async function drawStory(el, app) {
     h('ul.where-was-i', { 'aria-label': 'Where you were' }, story.where_was_i.map((/** @type {string} */ line) => h('li', null, readable(line)))),
     h('div.two', null, gateSheet(app, story.gate), seenSheet(app, story)),
     h('div.two', null, wordsSheet(app), photoSheet(app, story.photos)),
+    h('div.two', null, testSheet(app), progressSheet(app, story.case)),
     h('h2', null, 'As it happened'),
     timeline(story.timeline)));
 }
@@ -64,6 +65,23 @@ function wordsSheet(app) {
     h('h2', null, 'A word for the log'),
     h('div.form', null, h('label.field', null, 'Kind', h('select', { name: 'kind' }, ['remark', 'symptom', 'look', 'clean', 'press'].map((k) => h('option', null, k)))), h('label.field.wide', null, 'Words', h('textarea', { name: 'words', rows: 2, required: true }))),
     h('p', null, h('button.key', null, 'Note it')));
+}
+
+/** @param {Event} e */
+const fieldsOf = (e) => { e.preventDefault(); return Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target))); };
+
+/** @param {App} app */
+function testSheet(app) {
+  return h('form.sheet', { 'aria-label': 'Function tested', onsubmit: (/** @type {Event} */ e) => app.do('tested', fieldsOf(e)) },
+    h('h2', null, 'A function tested'),
+    h('div.form', null, h('label.field', null, 'What', h('input', { name: 'item', required: true, placeholder: 'keyboard, tape, video …' })), h('label.field', null, 'Result', h('select', { name: 'result' }, ['works', 'fails', 'not tested'].map((r) => h('option', null, r)))), h('button.key', null, 'Note it')));
+}
+
+/** @param {App} app @param {any} state */
+function progressSheet(app, state) {
+  return h('form.sheet', { 'aria-label': 'Where the machine is', onsubmit: (/** @type {Event} */ e) => app.do('progress', fieldsOf(e)) },
+    h('h2', null, 'Where the machine is'),
+    h('div.form', null, h('label.field', null, 'State', h('select', { name: 'state' }, ['waiting', 'on the bench', 'soak test', 'ready', 'returned'].map((r) => h('option', { selected: r === state.progress }, r)))), h('button.key', null, 'Note it')));
 }
 
 /** @param {App} app @param {any[]} photos */

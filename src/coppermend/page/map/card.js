@@ -1,6 +1,7 @@
 // @ts-check
 /** The card of a chosen pin or net: what it is, where its points are, what was measured there. */
 import { fill, h } from '../shared/dom.js';
+import { partWork } from './partwork.js';
 import { icon, tipMark } from '../shared/icons.js';
 import { count, sentence } from '../shared/words.js';
 
@@ -19,7 +20,8 @@ export function drawCard(el, app) {
         point.reachable ? null : h('p.need', null, `A tip cannot get there: ${point.why_not}`),
         h('div.pick', null,
           h('button.key', { type: 'button', onclick: () => app.do('tip', point, 'a'), id: 'tip-a-here' }, tipMark('a', 26), 'tip here'),
-          h('button.key', { type: 'button', onclick: () => app.do('tip', point, 'b'), id: 'tip-b-here' }, tipMark('b', 26), 'tip here'))]
+          h('button.key', { type: 'button', onclick: () => app.do('tip', point, 'b'), id: 'tip-b-here' }, tipMark('b', 26), 'tip here')),
+        partWork(app, point)]
       : null,
     h('h2', null, 'Net ', h('span.code', null, net.name)),
     h('p.where', null, `${count(pins.filter((/** @type {any} */ p) => p.reachable).length, 'place')} to touch; ${net.state}`),

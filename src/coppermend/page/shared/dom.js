@@ -38,3 +38,22 @@ export const byId = (id) => document.getElementById(id);
 export function fill(el, ...children) {
   el.replaceChildren(.../** @type {(Node|string)[]} */ (children.flat(4).filter(Boolean)));
 }
+
+/** Draw anew without taking the keyboard away: the same element (by id) has the focus again, with what was typed and where. @param {() => void} draw */
+export function keepTyping(draw) {
+  const was = /** @type {any} */ (document.activeElement);
+  const id = was?.id, value = was?.value, from = was?.selectionStart;
+  const typing = was?.tagName === 'INPUT' || was?.tagName === 'TEXTAREA';
+  draw();
+  const now = id ? /** @type {any} */ (document.getElementById(id)) : null;
+  if (!now || now === document.activeElement) return;
+  if (typing && value) now.value = value;
+  now.focus({ preventScroll: true });
+  if (typing && typeof from === 'number') now.setSelectionRange?.(from, from);
+}
+
+/** Is somebody writing in there: a focused field, or one that is not empty? @param {Element} el */
+export function typingIn(el) {
+  const fields = /** @type {NodeListOf<HTMLInputElement>} */ (el.querySelectorAll('input, textarea'));
+  return [...fields].some((f) => f === document.activeElement || (f.type !== 'file' && f.value !== ''));
+}
