@@ -47,6 +47,15 @@ MOVE = """async ([frames, nearer]) => {
 }"""
 
 
+PICK = """() => {
+  const map = window.bench.map;
+  map.on.tap = () => {};
+  const begun = performance.now();
+  for (let i = 0; i < 200; i++) map.tap(300 + i, 300);
+  return (performance.now() - begun) / 200;
+}"""
+
+
 def quantiles(values: list[float]) -> dict[str, float]:
     """Median, 95th percentile and largest, rounded."""
     ordered = sorted(values)
@@ -86,9 +95,7 @@ def measure(page: Page, address: str, frames: int) -> dict[str, Any]:
         name: quantiles(page.evaluate(MOVE, [frames, nearer]))
         for name, nearer in (("whole", 1), ("mid", 4), ("close", 16))
     }
-    pick = page.evaluate(
-        "() => { const m = window.bench.map; m.on.tap = () => {}; const t = performance.now(); for (let i = 0; i < 200; i++) m.tap(300 + i, 300); return (performance.now() - t) / 200; }"
-    )
+    pick = page.evaluate(PICK)
     page.reload()
     page.locator("body[data-ready]").wait_for()
     return {
