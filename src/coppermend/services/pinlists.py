@@ -89,7 +89,7 @@ def pins_of_netlist(member: Member) -> PinList:
     netlist: Netlist = netlist_record(read_ipcd356(member.data, member.name))
     rows: dict[str, PinRow] = {}
     for one in netlist.records:
-        if one.part and one.pin and one.part != "VIA" and not one.midpoint:
+        if one.part and one.pin and one.part != "VIA":
             side = {1: "c", 2: "s"}.get(one.access, "") if not one.hole_mm else ""
             net = "" if one.net.upper() in ("N/C", "NC") else one.net
             row = PinRow(one.part, one.pin, net, one.x_mm, one.y_mm, side, "", one.line)

@@ -81,8 +81,15 @@ class Way:
         out = [f"{self.point_a} to {self.point_b}, net {self.net}"]
         for step in self.steps:
             out.append(f"  {step.words}" + (f"  ({step.resistance_ohm * 1e3:.2f} mohm)" if step.resistance_ohm else ""))
+        unseen = sum(step.kind == "unknown" for step in self.steps)
         vias = "no barrel" if not self.vias else "1 barrel" if self.vias == 1 else f"{self.vias} barrels"
-        out.append(f"{mm_words(self.length_mm)} mm of track, {vias}; this way alone {self.along_ohm * 1e3:.1f} mohm")
+        if unseen:
+            stretch = "1 stretch" if unseen == 1 else f"{unseen} stretches"
+            out.append(f"{stretch} of copper that nobody has seen: length and vias are not known, resistances are assumed")
+        else:
+            out.append(
+                f"{mm_words(self.length_mm)} mm of track, {vias}; this way alone {self.along_ohm * 1e3:.1f} mohm"
+            )
         band = f"{self.ohms.low * 1e3:.1f} to {self.ohms.high * 1e3:.1f}"
         out.append(f"between the points {self.ohms.value * 1e3:.1f} mohm (sound copper and contacts: {band})")
         if self.ohms.note:

@@ -36,6 +36,7 @@ BANDS: Mapping[SiteKind, tuple[float, float]] = MappingProxyType(
         SiteKind.CONTACT: (0.2, 3.0),
         SiteKind.LEG: (0.5, 2.0),
         SiteKind.WIRE: (0.95, 1.05),
+        SiteKind.UNKNOWN: (0.02, 20.0),
     }
 )
 """Sound sites lie between these multiples of their nominal resistance: copper by its spread, barrels by 18 to 36 um of plating, socket contacts from
