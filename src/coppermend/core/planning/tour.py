@@ -23,6 +23,13 @@ Ints = NDArray[np.int64]
 
 Option = tuple[ProbePoint, ProbePoint]
 
+MOST_OPTIONS = 2400
+"""Options of all checks together that are looked at: the table of steps between them is square. Beyond, each check keeps its first ones."""
+MOST_LOOKED = 12_000_000
+"""Pairs of stops looked at in one local search, at most: what keeps a round of a thousand checks within seconds."""
+MOST_TRIED = 1500
+"""Checks times tries, at most."""
+
 
 @dataclass(frozen=True, slots=True)
 class Tour:
@@ -43,10 +50,13 @@ def plan_tour(
 ) -> Tour:
     """Order of checks and their points, starting from ``tips``. ``options[i]``: at least one pair of points for check i.
 
-    ``tries``: how often the tour is shaken and improved again. Cost: grows with (number of options)^2.
+    ``tries``: how often the tour is shaken and improved again (less often for very long rounds). Cost: grows with (number of options)^2.
     """
     if not options:
         return Tour((), (), ())
+    most = max(2, MOST_OPTIONS // len(options))
+    options = [o[:most] for o in options]
+    tries = min(tries, MOST_TRIED // len(options))
     owner = np.repeat(np.arange(len(options)), [len(o) for o in options])
     start = np.concatenate([[0], np.cumsum([len(o) for o in options])])
     flat = [pair for group in options for pair in group]
@@ -153,7 +163,7 @@ def _shaken(
 def _local_search(order: Ints, d: Floats, first: Floats) -> Ints:
     """2-opt and or-opt on an open path, best move first, until no move gains."""
     order = order.copy()
-    for _ in range(4 * len(order) + 20):
+    for _ in range(min(4 * len(order) + 20, MOST_LOOKED // len(order) ** 2)):
         gain, kind, where = _best_move(order, d, first)
         if gain <= 1e-9:
             break
