@@ -151,11 +151,11 @@ def test_a_netlist_that_cuts_reference_designators_makes_no_second_part() -> Non
     assert board.netlist_points[0].island == 0
 
 
-def test_copper_in_ipc_2581_alone_is_refused_by_name() -> None:
+def test_an_ipc_2581_file_that_draws_nothing_is_refused() -> None:
     text = b'<?xml version="1.0"?>\n<IPC-2581 revision="C" xmlns="http://webstds.ipc.org/2581"></IPC-2581>\n'
     with pytest.raises(Refusal) as refused:
         board_of(Package("b", (Member("board.xml", text),)))
-    assert refused.value.finding.code == "BRD-008"
+    assert refused.value.finding.code == "IPC-007"
 
 
 SCATTER = [((k * 37) % 101 / 2 + 5, (k * 53) % 83 / 2 + 5) for k in range(30)]

@@ -114,8 +114,9 @@ def compare(board: Board) -> tuple[SourceRow, ...]:
 
 def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], graph: ContactGraph) -> SourceRow:
     """One source against the copper; see SourceRow."""
-    points = [point for point in all_points if says_a_net(point.net)]
-    free = [point for point in all_points if not says_a_net(point.net)]
+    lone = _lone_names(all_points)
+    points = [point for point in all_points if says_a_net(point.net) or point.net in lone]
+    free = [point for point in all_points if not says_a_net(point.net) and point.net not in lone]
     found = [point for point in points if point.island >= 0]
     missed = tuple(_missed(board, point) for point in points if point.island < 0)
     of_net: dict[str, Counter[int]] = defaultdict(Counter)
@@ -151,6 +152,15 @@ def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], 
     nets = len({p.net for p in points})
     agree += len(free) - len(caught)
     return SourceRow(name, nets, len(all_points), agree, missed, tuple(splits), tuple(joins), shift)
+
+
+def _lone_names(points: Sequence[NetlistPoint]) -> set[str]:
+    """Names like ``NC`` that stand for one island only: a net that is called so, not the word for "no net"."""
+    islands: dict[str, set[int]] = defaultdict(set)
+    for point in points:
+        if point.net.strip() and point.net.strip().upper() != "N/C" and not says_a_net(point.net):
+            islands[point.net].add(point.island)
+    return {name for name, found in islands.items() if len(found) == 1 and -1 not in found}
 
 
 def _lists_differ(kind: str, nets: tuple[str, ...], points: Sequence[NetlistPoint], of: str) -> Disagreement:

@@ -7,10 +7,7 @@ from dataclasses import dataclass
 
 from coppermend.core.findings import Finding, Place, Severity
 
-COPPER = frozenset({"CONDUCTOR", "CONDFILM", "CONDFOIL", "PLANE", "SIGNAL", "MIXED", "LANDPATTERN", "COMPONENT_EMBEDDED"}) - {
-    "LANDPATTERN",
-    "COMPONENT_EMBEDDED",
-}
+COPPER = frozenset({"CONDUCTOR", "CONDFILM", "CONDFOIL", "PLANE", "SIGNAL", "MIXED"})
 MASK = frozenset({"SOLDERMASK"})
 PASTE = frozenset({"SOLDERPASTE", "PASTEMASK"})
 SILK = frozenset({"SILKSCREEN", "LEGEND"})
@@ -56,17 +53,23 @@ def copper_order(
             break
     else:
         if len(copper) > 2:
-            words = "No stack-up of the file names every copper layer; they are taken in the order of its Layer elements."
+            words = (
+                "No stack-up of the file names every copper layer; they are taken in the order of its Layer elements."
+            )
             findings.append(Finding("IPC-010", Severity.GUESS, Place(file=name), words))
     if order and (by_name[order[0]].side == "s" or by_name[order[-1]].side == "c"):
         order.reverse()
-    wrong = [one for one in order[1:] if by_name[one].side == "c"] + [one for one in order[:-1] if by_name[one].side == "s"]
+    wrong = [one for one in order[1:] if by_name[one].side == "c"] + [
+        one for one in order[:-1] if by_name[one].side == "s"
+    ]
     if wrong:
         top = [one for one in order if by_name[one].side == "c"][:1]
         bottom = [one for one in order if by_name[one].side == "s"][:1]
         order = [*top, *(one for one in order if one not in (*top, *bottom)), *bottom]
         words = f"The order of the copper layers contradicts their sides (at {', '.join(wrong[:4])}); TOP was put first and BOTTOM last."
-        findings.append(Finding("IPC-011", Severity.WARNING, Place(file=name), words, "Check the stack-up of the file."))
+        findings.append(
+            Finding("IPC-011", Severity.WARNING, Place(file=name), words, "Check the stack-up of the file.")
+        )
     return order, findings
 
 

@@ -14,7 +14,7 @@ from coppermend.core.board.records import (
     LayerRole,
     ObjectAttributes,
 )
-from coppermend.core.findings import Finding, Place, Severity, refuse
+from coppermend.core.findings import Place, Severity, refuse
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.formats.collect import FindingList
 from coppermend.formats.ipc2581.canvas import Canvas
@@ -299,7 +299,12 @@ class _Reader:
                     (at[0] + float(o[0]), at[1] + float(o[1]), h[2], h[3]) for o, h in zip(offsets, holes, strict=True)
                 ]
             step.said.land(self._layer, net, pins, at)
-        said = _said(net, pins, usage, bool(holes)) if kind == "copper" else NO_SAID
+        surface = (
+            stack is not None
+            and not holes
+            and len({layer for layer, use in stack.lands if use == "REGULAR"} & self._copper()) == 1
+        )
+        said = _said(net, pins, usage, bool(holes), surface) if kind == "copper" else NO_SAID
         if not pieces:
             place = Place(file=self.name, layer=self._layer, x_mm=at[0], y_mm=at[1])
             words = "A land without a shape: neither it nor its padstack draws anything on this layer."
@@ -308,6 +313,9 @@ class _Reader:
             return
         if self._canvas is not None:
             self._canvas.add(self._turned(pieces, move), at, said, clear, land=True)
+
+    def _copper(self) -> set[str]:
+        return {one.name for one in self.layers.values() if one.kind == "copper"}
 
     def _pad_shape(self, stack: Padstack | None, element: Element, clear: bool) -> tuple[Piece, ...]:
         refs = [one for one in element if local(one.tag) in ("StandardPrimitiveRef", "UserPrimitiveRef")]
@@ -341,7 +349,9 @@ class _Reader:
             if not slot.exact:
                 x, y = slot.x_mm, slot.y_mm
                 words = "A cavity that is no straight slot; it was read as the slot of its length and width."
-                self.notes.add("IPC-021", Severity.WARNING, Place(file=self.name, x_mm=x, y_mm=y, layer=self._layer), words)
+                self.notes.add(
+                    "IPC-021", Severity.WARNING, Place(file=self.name, x_mm=x, y_mm=y, layer=self._layer), words
+                )
             step.slots.setdefault(self._layer, []).append(slot)
 
     def _features(self, kind: str, element: Element, net: str, clear: bool, owner: str) -> None:
@@ -363,12 +373,12 @@ class _Reader:
             self._canvas.add(pieces, spot, said, clear)
 
 
-def _said(net: str, pins: Sequence[tuple[str, str]], usage: str, drilled: bool) -> ObjectAttributes:
+def _said(net: str, pins: Sequence[tuple[str, str]], usage: str, drilled: bool, surface: bool) -> ObjectAttributes:
     """What is known of a land. A land with a pin says its net by the netlist, so that copper and net names stay two things."""
     if not pins:
         return ObjectAttributes("ViaPad" if usage == "VIA" or drilled else "", net)
     part, pin = pins[0]
-    return ObjectAttributes("ComponentPad" if drilled else "SMDPad,CuDef", "", part, pin)
+    return ObjectAttributes("ComponentPad" if drilled else "SMDPad,CuDef" if surface else "", "", part, pin)
 
 
 def read_ipc2581(data: bytes, name: str) -> Ipc2581:
@@ -394,7 +404,12 @@ def _choose(reader: _Reader) -> Step:
     steps = [one for one in reader.steps if one.size()]
     if not steps:
         words = "The file draws nothing: no Step has layer features or holes."
-        raise refuse("IPC-007", words, "Export it with fabrication data (function mode FABRICATION or ASSEMBLY).", Place(file=name))
+        raise refuse(
+            "IPC-007",
+            words,
+            "Export it with fabrication data (function mode FABRICATION or ASSEMBLY).",
+            Place(file=name),
+        )
     named = [one for one in steps if one.name == reader.wanted and not one.repeats]
     boards = [one for one in steps if one.kind == "BOARD"]
     best = (named or boards or [max(steps, key=Step.size)])[0]
@@ -410,7 +425,12 @@ def _assemble(reader: _Reader) -> Ipc2581:
     layers = list(reader.layers.values())
     order, findings = copper_order(layers, reader.stackups, name)
     if not order:
-        raise refuse("IPC-007", "The file has no copper layer (layerFunction CONDUCTOR, SIGNAL, PLANE, MIXED).", "Export it again.", Place(file=name))
+        raise refuse(
+            "IPC-007",
+            "The file has no copper layer (layerFunction CONDUCTOR, SIGNAL, PLANE, MIXED).",
+            "Export it again.",
+            Place(file=name),
+        )
     images, roles = _images(reader, step, order)
     drills = _drills(reader, step, order, roles)
     sides = {order[0]: "c", order[-1]: "s" if len(order) > 1 else "c"}
@@ -509,8 +529,12 @@ def _drills(reader: _Reader, step: Step, order: Sequence[str], roles: dict[str, 
     if not any(step.holes.values()) and step.stack_holes:
         rows = sorted({(x, y, x, y, d, plated) for x, y, d, plated in step.stack_holes})
         out.append(_drill_image(f"{reader.name}#padstacks", rows, None))
-        words = f"No drill layer holds holes; {len(rows)} were taken from the padstacks of the lands, through all layers."
-        reader.notes.add("IPC-025", Severity.GUESS, Place(file=reader.name), words, "Export the file with its drill layers.")
+        words = (
+            f"No drill layer holds holes; {len(rows)} were taken from the padstacks of the lands, through all layers."
+        )
+        reader.notes.add(
+            "IPC-025", Severity.GUESS, Place(file=reader.name), words, "Export the file with its drill layers."
+        )
     for one in out:
         roles[one.name] = LayerRole(one.name, "drill", "", 0, False, "x2")
     return out
@@ -520,5 +544,5 @@ def _drill_image(
     name: str, rows: Sequence[tuple[float, float, float, float, float, int]], span: tuple[int, int] | None
 ) -> DrillImage:
     table = np.array(rows, dtype=np.float64).reshape(-1, 6)
-    columns = [np.ascontiguousarray(column) for column in table.T]
-    return DrillImage(name, *columns[:5], columns[5].astype(np.int8), span, ())
+    x, y, x2, y2, diameter, plated = (np.ascontiguousarray(column) for column in table.T)
+    return DrillImage(name, x, y, x2, y2, diameter, plated.astype(np.int8), span, ())

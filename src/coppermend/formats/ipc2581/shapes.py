@@ -136,7 +136,7 @@ def area(rings: Sequence[Points]) -> Any | None:
     shells = [ring for ring in rings if len(ring) > 2]
     if not shells or len(rings[0]) < 3:
         return None
-    whole = shapely.Polygon(shells[0], [ring for ring in shells[1:]])
+    whole = shapely.Polygon(shells[0], list(shells[1:]))
     if not whole.is_valid:
         solids = [_solid(ring) for ring in shells]
         whole = solids[0] if len(solids) == 1 else shapely.difference(solids[0], shapely.union_all(solids[1:]))
@@ -230,12 +230,14 @@ def _ring_pieces(outer: float, inner: float, shape: str) -> list[tuple[Any, floa
         return [(shapely.Point(0, 0), outer / 2)] if shape == "ROUND" else [(shapely.Polygon(box(outer, outer)), 0.0)]
     if shape == "ROUND":
         return [(shapely.Polygon(circle(outer / 2), [circle(inner / 2)]), 0.0)]
-    makers = {
-        "SQUARE": lambda d: shapely.Polygon(box(d, d)),
-        "HEXAGON": lambda d: _regular(6, d, 0.0),
-        "OCTAGON": lambda d: _regular(8, d / math.cos(math.pi / 8), math.pi / 8),
-    }
-    make = makers.get(shape, makers["SQUARE"])
+
+    def make(d: float) -> Any:
+        if shape == "HEXAGON":
+            return _regular(6, d, 0.0)
+        if shape == "OCTAGON":
+            return _regular(8, d, math.pi / 8)
+        return shapely.Polygon(box(d, d))
+
     return [(shapely.difference(make(outer), make(inner)), 0.0)]
 
 
@@ -338,9 +340,7 @@ def _moire(element: Element, unit: float) -> list[tuple[Any, float]]:
     if length > 0 and line > 0:
         for x, y in ((c * length / 2, s * length / 2), (-s * length / 2, c * length / 2)):
             out.append((shapely.LineString([(-x, -y), (x, y)]), line / 2))
-    return [
-        (shapely.LineString(g.coords) if g.geom_type == "LinearRing" else g, r) for g, r in out
-    ]
+    return [(shapely.LineString(g.coords) if g.geom_type == "LinearRing" else g, r) for g, r in out]
 
 
 @dataclass(frozen=True, slots=True)
@@ -398,7 +398,9 @@ class Dictionary:
                 return self.fills.get(one.get("id", ""), "FILL")
         return "FILL"
 
-    def shape(self, element: Element, unit: float, land: bool, depth: int = 0, line: Lines | None = None) -> tuple[Piece, ...]:
+    def shape(
+        self, element: Element, unit: float, land: bool, depth: int = 0, line: Lines | None = None
+    ) -> tuple[Piece, ...]:
         """Pieces of any shape element, in its own coordinates (mm). ``land``: drawn for a land, so that hollow outlines count as filled.
 
         ``line`` is the line of what holds it. Raises BadNumber, TooMany.
@@ -454,7 +456,9 @@ class Dictionary:
         fill = self.fill(element)
         if fill == "HOLLOW" and not land and line is not None and line.width_mm > 0:
             return tuple(
-                Piece(shapely.LineString(_outline(g, r).coords), line.width_mm / 2, "draw") for g, r in found if not g.is_empty
+                Piece(shapely.LineString(_outline(g, r).coords), line.width_mm / 2, "draw")
+                for g, r in found
+                if not g.is_empty
             )
         return tuple(Piece(g, r, "region", fill != "VOID") for g, r in found if not g.is_empty)
 
