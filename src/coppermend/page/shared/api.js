@@ -44,7 +44,7 @@ export const get = (path) => call(path);
 export const post = (path, body) => call(path, { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) });
 
 /** Write an entry; when no answer comes it is tried again under the same id, so that nothing is written twice. @param {string} path @param {any} body @param {number} [tries] */
-export async function write(path, body, tries = 4) {
+export async function write(path, body, tries = 7) {
   const once = { ...body, entry_id: freshId() };
   for (let i = 1; ; i++) {
     try {
