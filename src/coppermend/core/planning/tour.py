@@ -25,7 +25,7 @@ Option = tuple[ProbePoint, ProbePoint]
 
 MOST_OPTIONS = 2400
 """Options of all checks together that are looked at: the table of steps between them is square. Beyond, each check keeps its first ones."""
-MOST_LOOKED = 12_000_000
+MOST_LOOKED = 5_000_000
 """Pairs of stops looked at in one local search, at most: what keeps a round of a thousand checks within seconds."""
 MOST_TRIED = 1500
 """Checks times tries, at most."""
