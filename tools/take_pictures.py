@@ -18,7 +18,14 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
-FLAGS = ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
+FLAGS = [
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+]
 CHECKS = 26
 
 
@@ -37,7 +44,9 @@ def answer(page: Page) -> str:
 def leaf(browser: Browser, url: str, size: tuple[int, int], light: str) -> Page:
     """A page at rest."""
     scheme = "dark" if light == "lamp" else "light"
-    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce")  # type: ignore[arg-type]
+    context = browser.new_context(
+        viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
+    )  # type: ignore[arg-type]
     page = context.new_page()
     page.goto(url)
     page.locator("body[data-ready], #home .leaf").first.wait_for()
@@ -73,8 +82,7 @@ def main() -> int:
     out.mkdir(parents=True, exist_ok=True)
     chromium = shutil.which("chromium") or shutil.which("google-chrome")
     if chromium is None:
-        print("No Chromium on this machine.")
-        return 2
+        raise SystemExit("No Chromium on this machine.")
     with tempfile.TemporaryDirectory() as folder:
         words = [sys.executable, "-m", "coppermend", "--store", f"{folder}/demo", "demo", "--no-browser"]
         served = subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"})

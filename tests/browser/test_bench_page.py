@@ -169,6 +169,40 @@ def test_a_work_area_is_drawn_on_the_map(page: Page, bench: Bench) -> None:
         assert abs(x - wx) < 0.6 and abs(y - wy) < 0.6
 
 
+def test_pinch_wheel_and_drag_move_the_board_as_the_hand_does(chromium: Browser, bench: Bench) -> None:
+    """Two fingers that part from 40 to 200 px bring the board five times nearer; a drag moves the place under the finger with it."""
+    page = opened(chromium, bench, touch=True)
+    session = page.context.new_cdp_session(page)
+
+    def fingers(kind: str, *places: tuple[float, float]) -> None:
+        points = [{"x": x, "y": y, "id": i} for i, (x, y) in enumerate(places)]
+        session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    def view() -> dict[str, float]:
+        seen: dict[str, float] = page.evaluate("() => window.bench.map.view")
+        return seen
+
+    before = view()
+    fingers("touchStart", (380, 350), (420, 350))
+    for i in range(1, 11):
+        fingers("touchMove", (380 - 8 * i, 350), (420 + 8 * i, 350))
+    fingers("touchEnd")
+    near = view()
+    assert near["scale"] == pytest.approx(5 * before["scale"], rel=0.02)
+    fingers("touchStart", (400, 300))
+    for i in range(1, 11):
+        fingers("touchMove", (400 + 10 * i, 300))
+    fingers("touchEnd")
+    assert view()["x"] == pytest.approx(near["x"] - 100 / near["scale"], abs=0.2)
+    expect(page.locator("#card")).to_be_hidden()
+    page.mouse.move(400, 300)
+    page.mouse.wheel(0, -300)
+    page.wait_for_timeout(200)
+    assert view()["scale"] > near["scale"]
+    page.context.close()
+    assert bench.foreign == [] and bench.errors == []
+
+
 def test_a_part_is_taken_out_and_values_are_noted_from_its_card(page: Page, bench: Bench) -> None:
     page.keyboard.press("/")
     page.keyboard.type("U22.7")
