@@ -19,19 +19,24 @@ MAX_LAYERS = 500
 
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """A Layer element. ``function`` as written; ``side`` c, s or ""; ``span`` names of the first and last layer of a drill."""
+    """A Layer element. ``kind`` copper, mask, paste, silk, drill or other; ``side`` c, s or ""; ``span`` first and last layer of a drill."""
 
     name: str
-    function: str
+    kind: str
     side: str
     negative: bool
     span: tuple[str, str] | None = None
 
-    @property
-    def kind(self) -> str:
-        """copper, mask, paste, silk, drill or other."""
-        names = (("copper", COPPER), ("mask", MASK), ("paste", PASTE), ("silk", SILK), ("drill", DRILL))
-        return next((kind for kind, functions in names if self.function in functions), "other")
+
+def kind_of(function: str) -> str:
+    """What a layerFunction is for: copper, mask, paste, silk, drill or other.
+
+    >>> kind_of("PLANE"), kind_of("DIELCORE")
+    ('copper', 'other')
+    """
+    names = (("copper", COPPER), ("mask", MASK), ("paste", PASTE), ("silk", SILK), ("drill", DRILL))
+    word = function.strip().upper()
+    return next((kind for kind, functions in names if word in functions), "other")
 
 
 def copper_order(

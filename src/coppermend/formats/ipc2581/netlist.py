@@ -11,7 +11,7 @@ from coppermend.core.board.records import Netlist, NetlistRecord
 from coppermend.core.findings import Finding, Place, Severity
 from coppermend.formats.ipc2581.parts import Component, Package, placed
 from coppermend.formats.ipc2581.shapes import Move
-from coppermend.formats.ipc2581.xmlread import Element, local, number
+from coppermend.formats.ipc2581.xmlread import Element, numbers
 
 Point = tuple[float, float]
 PinName = tuple[str, str]
@@ -44,27 +44,23 @@ class Statements:
         if net or pins:
             self.lands.append((layer, net, tuple(pins), at))
 
-    def end(self, tag: str, element: Element, holder: str, unit: float) -> bool:
-        """Takes LogicalNet and PhyNet elements; True where the element can be forgotten."""
-        if tag == "LogicalNet":
-            for one in element:
-                if local(one.tag) == "PinRef" and one.get("componentRef") and one.get("pin"):
-                    self.logical[one.get("componentRef", ""), one.get("pin", "")] = element.get("name", "")
-            return True
-        if tag == "PhyNet":
+    def take(self, element: Element, unit: float) -> None:
+        """Takes the LogicalNet and PhyNet elements that lie in an element, or the element itself."""
+        for net in element.iter("LogicalNet"):
+            for one in net.iter("PinRef"):
+                if one.get("componentRef") and one.get("pin"):
+                    self.logical[one.get("componentRef", ""), one.get("pin", "")] = net.get("name", "")
+        for net in element.iter("PhyNet"):
+            points = list(net.iter("PhyNetPoint"))
             self.points += [
-                NetPoint(
-                    element.get("name", ""),
-                    number(one, "x", unit),
-                    number(one, "y", unit),
-                    one.get("layerRef", ""),
-                    one.get("via", "false").strip().lower() in ("true", "1"),
-                )
-                for one in element
-                if local(one.tag) == "PhyNetPoint"
+                NetPoint(net.get("name", ""), x, y, one.get("layerRef", ""), _yes(one.get("via", "false")))
+                for one, x, y in zip(points, numbers(points, "x", unit), numbers(points, "y", unit), strict=True)
             ]
-            return True
-        return False
+
+    def more(self, other: Statements) -> None:
+        """Adds what stands outside any step."""
+        self.logical = {**other.logical, **self.logical}
+        self.points += other.points
 
     def lands_of_parts(self) -> dict[str, dict[str, list[Point]]]:
         """Places of lands by part and pin."""
@@ -99,6 +95,10 @@ class _Step(Protocol):
     def holes(self) -> Mapping[str, Sequence[_Hole]]: ...
     @property
     def stack_holes(self) -> list[tuple[float, float, float, int]]: ...
+
+
+def _yes(word: str) -> bool:
+    return word.strip().lower() in ("true", "1")
 
 
 def _cell(x_mm: float, y_mm: float) -> tuple[int, int]:

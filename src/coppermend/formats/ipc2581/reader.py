@@ -1,4 +1,4 @@
-"""IPC-2581 (revisions A, B and C) to records: one pass over the XML, each Set, Package and Component forgotten as soon as it is read."""
+"""IPC-2581 (revisions A, B and C) to records: one walk over the XML."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from coppermend.core.findings import Place, Severity, refuse
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.formats.collect import FindingList
 from coppermend.formats.ipc2581.canvas import Canvas
-from coppermend.formats.ipc2581.layers import MAX_LAYERS, SIDES, Layer, copper_order, span_numbers
+from coppermend.formats.ipc2581.layers import MAX_LAYERS, SIDES, Layer, copper_order, kind_of, span_numbers
 from coppermend.formats.ipc2581.model import Ipc2581
 from coppermend.formats.ipc2581.netlist import Statements, netlist_of
 from coppermend.formats.ipc2581.parts import Bom, Component, Package, component_of, move_on_board, package_of, part_rows
@@ -37,7 +37,7 @@ from coppermend.formats.ipc2581.shapes import (
     path_points,
 )
 from coppermend.formats.ipc2581.slots import Slot, slot_of
-from coppermend.formats.ipc2581.xmlread import BadNumber, Element, bad_number, events, local, number
+from coppermend.formats.ipc2581.xmlread import BadNumber, Element, bad_number, local, number, tree
 
 Point = tuple[float, float]
 NO_SAID = ObjectAttributes()
@@ -45,10 +45,11 @@ NO_SAID = ObjectAttributes()
 
 @dataclass(frozen=True, slots=True)
 class Padstack:
-    """A PadStackDef: holes as (dx, dy, diameter, plated), lands by (layer, use)."""
+    """A PadStackDef: holes as (dx, dy, diameter, plated), lands by (layer, use), ``surface``: a land on one copper layer only."""
 
     holes: tuple[tuple[float, float, float, int], ...]
     lands: dict[tuple[str, str], tuple[Piece, ...]]
+    surface: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +93,7 @@ class _Reader:
         self.data, self.name = data, name
         self.notes = FindingList()
         self.dictionary = Dictionary()
-        self.dictionary_unit = self.unit = 1.0
+        self.unit = 1.0
         self.layers: dict[str, Layer] = {}
         self.stackups: list[list[tuple[str, float, float]]] = []
         self.thickness: float | None = None
@@ -107,68 +108,81 @@ class _Reader:
 
     # ---- the walk ----
     def read(self) -> None:
-        path: list[tuple[str, Element]] = []
-        for event, tag, element in events(self.data, self.name):
-            if event == "start":
-                path.append((tag, element))
-                self._start(tag, element, len(path))
-                continue
-            path.pop()
-            holder = path[-1][0] if path else ""
-            if self._end(tag, element, holder) and path:
-                path[-1][1].remove(element)
+        root = tree(self.data, self.name)
+        if root.tag != "IPC-2581":
+            words = f"The root element is {root.tag[:40]}; expected IPC-2581."
+            raise refuse(
+                "IPC-003", words, "Check that it is an IPC-2581 file.", Place(file=self.name, text=root.tag[:40])
+            )
+        self.revision = root.get("revision", "")
+        outside = Statements()
+        for part in root:
+            if part.tag == "Content":
+                self._content(part)
+            elif part.tag == "Bom":
+                for item in part.iter("BomItem"):
+                    self.bom.add(item)
+            elif part.tag == "Ecad":
+                self._ecad(part, outside)
+            else:
+                outside.take(part, self.unit)
+        for step in self.steps:
+            step.said.more(outside)
 
-    def _start(self, tag: str, element: Element, depth: int) -> None:
-        if depth == 1:
-            if tag != "IPC-2581":
-                words = f"The root element is {tag}; expected IPC-2581."
-                raise refuse("IPC-003", words, "Check that it is an IPC-2581 file.", Place(file=self.name, text=tag))
-            self.revision = element.get("revision", "")
-        elif tag in ("DictionaryLineDesc", "DictionaryFillDesc", "DictionaryStandard", "DictionaryUser"):
-            self.dictionary_unit = self._unit(element)
-        elif tag == "CadHeader":
-            self.unit = self._unit(element)
-        elif tag == "Step":
-            self.steps.append(Step(element.get("name", ""), element.get("type", "").upper()))
-            self._moved.clear()
-            self._hold.clear()
-        elif tag == "LayerFeature":
-            self._layer = element.get("layerRef", "")
-            if self.steps:
-                step = self.steps[-1]
-                self._canvas = step.canvases.setdefault(self._layer, Canvas(f"{self.name}#{self._layer}"))
+    def _content(self, content: Element) -> None:
+        for part in content:
+            if part.tag == "StepRef":
+                self.wanted = self.wanted or part.get("name", "")
+            elif part.tag.startswith("Dictionary"):
+                unit = self._unit(part)
+                for entry in part:
+                    self.dictionary.add(entry.tag, entry, unit)
+
+    def _ecad(self, ecad: Element, outside: Statements) -> None:
+        for part in ecad:
+            if part.tag == "CadHeader":
+                self.unit = self._unit(part)
+            elif part.tag == "CadData":
+                for one in part:
+                    if one.tag == "Layer":
+                        self._add_layer(one)
+                    elif one.tag == "Stackup":
+                        self._add_stackup(one)
+                for one in part.findall("Step"):
+                    self._step(one)
+            else:
+                outside.take(part, self.unit)
+
+    def _step(self, element: Element) -> None:
+        step = Step(element.get("name", ""), element.get("type", "").upper())
+        self.steps.append(step)
+        self._moved.clear()
+        self._hold.clear()
+        for part in element:
+            if part.tag == "LayerFeature":
+                self._layer_feature(step, part)
+                part.clear()
+            else:
+                self._in_step(step, part)
+
+    def _layer_feature(self, step: Step, element: Element) -> None:
+        self._layer = element.get("layerRef", "")
+        layer = self.layers.get(self._layer)
+        if layer is None or layer.kind == "other":
+            return
+        self._canvas = step.canvases.setdefault(self._layer, Canvas(f"{self.name}#{self._layer}"))
+        for one in element.findall("Set"):
+            self._set(step, layer.kind, one)
 
     def _unit(self, element: Element) -> float:
         word = element.get("units", "MILLIMETER").strip().upper()
         if word not in UNITS:
-            words = f"{local(element.tag)} has units {word[:20]!r}; expected MILLIMETER, MICRON or INCH."
+            words = f"{element.tag} has units {word[:20]!r}; expected MILLIMETER, MICRON or INCH."
             raise refuse("IPC-006", words, "Export the file again.", Place(file=self.name, text=word[:20]))
         return UNITS[word]
 
-    def _end(self, tag: str, element: Element, holder: str) -> bool:
-        """Handles a finished element; True when it can be forgotten."""
-        if tag.startswith("Entry") and holder.startswith("Dictionary"):
-            self.dictionary.add(tag, element, self.dictionary_unit)
-            return tag != "EntryUser"
-        if tag == "StepRef" and holder == "Content":
-            self.wanted = self.wanted or element.get("name", "")
-        elif tag == "BomItem":
-            self.bom.add(element)
-            return True
-        elif tag == "Layer" and holder == "CadData":
-            self._add_layer(element)
-        elif tag == "Stackup":
-            self._add_stackup(element)
-        elif self.steps:
-            return self._end_in_step(self.steps[-1], tag, element, holder)
-        return False
-
-    def _end_in_step(self, step: Step, tag: str, element: Element, holder: str) -> bool:
-        if tag == "Set" and holder == "LayerFeature":
-            self._set(step, element)
-            return True
-        if holder != "Step":
-            return step.said.end(tag, element, holder, self.unit)
+    def _in_step(self, step: Step, element: Element) -> None:
+        tag = element.tag
         if tag == "PadStackDef":
             step.padstacks[element.get("name", "")] = self._padstack(element)
         elif tag == "Package":
@@ -179,12 +193,11 @@ class _Reader:
             if component is not None:
                 step.components.append(component)
         elif tag == "Profile":
-            step.outline = [path_points(one, self.unit) for one in element if local(one.tag) in ("Polygon", "Cutout")]
+            step.outline = [path_points(one, self.unit) for one in element if one.tag in ("Polygon", "Cutout")]
         elif tag == "StepRepeat":
             step.repeats += 1
         else:
-            step.said.end(tag, element, holder, self.unit)
-        return True
+            step.said.take(element, self.unit)
 
     # ---- layers ----
     def _add_layer(self, element: Element) -> None:
@@ -195,7 +208,7 @@ class _Reader:
         name = element.get("name", "")
         self.layers[name] = Layer(
             name,
-            element.get("layerFunction", "").strip().upper(),
+            kind_of(element.get("layerFunction", "")),
             SIDES.get(element.get("side", "").strip().upper(), ""),
             element.get("polarity", "").strip().upper() == "NEGATIVE",
             ends,
@@ -229,7 +242,12 @@ class _Reader:
             elif tag == "PadstackPadDef":
                 key = (one.get("layerRef", ""), one.get("padUse", "REGULAR").upper())
                 lands[key] = self._located(one, self._own_shape(one, True))
-        return Padstack(tuple(holes), lands)
+        copper = {layer for layer, use in lands if use == "REGULAR" and self._is_copper(layer)}
+        return Padstack(tuple(holes), lands, len(copper) == 1)
+
+    def _is_copper(self, name: str) -> bool:
+        layer = self.layers.get(name)
+        return layer is not None and layer.kind == "copper"
 
     def _located(self, element: Element, pieces: Sequence[Piece]) -> tuple[Piece, ...]:
         """Pieces turned and moved by the element's own Xform and Location."""
@@ -261,13 +279,9 @@ class _Reader:
         return self._moved[key]
 
     # ---- sets ----
-    def _set(self, step: Step, element: Element) -> None:
+    def _set(self, step: Step, kind: str, element: Element) -> None:
         net = element.get("net", "")
         clear = element.get("polarity", "").upper() == "NEGATIVE"
-        layer = self.layers.get(self._layer)
-        kind = layer.kind if layer is not None else "other"
-        if kind == "other":
-            return
         usage = element.get("padUsage", "").upper()
         owner = element.get("componentRef", "") if kind == "silk" else ""
         for one in element:
@@ -299,11 +313,7 @@ class _Reader:
                     (at[0] + float(o[0]), at[1] + float(o[1]), h[2], h[3]) for o, h in zip(offsets, holes, strict=True)
                 ]
             step.said.land(self._layer, net, pins, at)
-        surface = (
-            stack is not None
-            and not holes
-            and len({layer for layer, use in stack.lands if use == "REGULAR"} & self._copper()) == 1
-        )
+        surface = stack is not None and not holes and stack.surface
         said = _said(net, pins, usage, bool(holes), surface) if kind == "copper" else NO_SAID
         if not pieces:
             place = Place(file=self.name, layer=self._layer, x_mm=at[0], y_mm=at[1])
@@ -313,9 +323,6 @@ class _Reader:
             return
         if self._canvas is not None:
             self._canvas.add(self._turned(pieces, move), at, said, clear, land=True)
-
-    def _copper(self) -> set[str]:
-        return {one.name for one in self.layers.values() if one.kind == "copper"}
 
     def _pad_shape(self, stack: Padstack | None, element: Element, clear: bool) -> tuple[Piece, ...]:
         refs = [one for one in element if local(one.tag) in ("StandardPrimitiveRef", "UserPrimitiveRef")]

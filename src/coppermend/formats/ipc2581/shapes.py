@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.geometry.arcs import CHORD_ERROR_MM, TAU, chord_count, multi_quadrant
 from coppermend.core.geometry.arcs import points as arc_points
-from coppermend.formats.ipc2581.xmlread import BadNumber, Element, local, number
+from coppermend.formats.ipc2581.xmlread import BadNumber, Element, local, number, numbers
 
 MAX_PIECES = 20_000
 """Pieces of one primitive; more is refused (primitives that refer to primitives multiply)."""
@@ -110,8 +110,12 @@ def child(element: Element, name: str) -> Element | None:
 
 def path_points(element: Element, unit: float) -> Points:
     """Points of a Polygon, Polyline or Cutout: PolyBegin, PolyStepSegment, PolyStepCurve (arcs as chords)."""
+    steps = list(element)
+    tags = {step.tag for step in steps}
+    if tags <= {"PolyBegin", "PolyStepSegment"}:
+        return list(zip(numbers(steps, "x", unit), numbers(steps, "y", unit), strict=True))
     out: Points = []
-    for step in element:
+    for step in steps:
         tag = local(step.tag)
         if tag in ("PolyBegin", "PolyStepSegment"):
             out.append((number(step, "x", unit), number(step, "y", unit)))
@@ -144,7 +148,12 @@ def area(rings: Sequence[Points]) -> Any | None:
 
 
 def _solid(ring: Points) -> Any:
-    made = shapely.make_valid(shapely.Polygon(ring))
+    """The area of a ring by the even-odd rule; where nothing is covered twice (cut-ins) a zero-width buffer is the same and faster."""
+    polygon = shapely.Polygon(ring)
+    quick = shapely.buffer(polygon, 0)
+    if abs(quick.area - polygon.area) <= 1e-9 * max(1.0, polygon.area):
+        return quick
+    made = shapely.make_valid(polygon)
     return shapely.union_all([one for one in shapely.get_parts(made) if one.geom_type == "Polygon"])
 
 
