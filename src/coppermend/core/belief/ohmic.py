@@ -152,11 +152,12 @@ def _site_rows(
 @dataclass(frozen=True, slots=True)
 class Forms:
     """Readings as linear forms for every candidate: ``x`` (candidates, readings, 3) in (kA, kB, Rs); ``width`` (candidates, readings, sites) how each
-    varies with the resistance of single sites, scaled to unit variance.
+    varies with the resistance of single sites, scaled to unit variance. ``possible`` (candidates, readings): the current has a way.
     """
 
     x: Array
     width: Array
+    possible: NDArray[np.bool_]
 
 
 def short_forms(a: NetOhms, b: NetOhms, ends: Sequence[tuple[int, int]], readings: Sequence[OhmsReading]) -> Forms:
@@ -166,6 +167,7 @@ def short_forms(a: NetOhms, b: NetOhms, ends: Sequence[tuple[int, int]], reading
     """
     count, many = len(ends), len(readings)
     x = np.zeros((count, many, 3))
+    possible = np.ones((count, many), dtype=bool)
     widths = []
     for side, (net, spot) in enumerate(((a, [e[0] for e in ends]), (b, [e[1] for e in ends]))):
         here = np.array([net.at[n] for n in spot], dtype=np.int64)
@@ -173,12 +175,21 @@ def short_forms(a: NetOhms, b: NetOhms, ends: Sequence[tuple[int, int]], reading
         for r, reading in enumerate(readings):
             vectors = [_injection(net, pair, a, b, here, side) for pair in (reading.force, reading.sense)]
             x[:, r, side] = np.einsum("ci,ij,cj->c", vectors[0], net.g, vectors[1], optimize=True)
+            possible[:, r] &= _balanced(vectors[0], net.piece) & _balanced(vectors[1], net.piece)
             flows = [v @ net.current.T for v in vectors]
             width[:, r] = flows[0] * flows[1] * np.sqrt(net.variance)
             if side == 0:
                 x[:, r, 2] = _crossing(reading.force, a, b) * _crossing(reading.sense, a, b)
         widths.append(width)
-    return Forms(x, np.concatenate(widths, axis=2))
+    return Forms(x, np.concatenate(widths, axis=2), possible)
+
+
+def _balanced(vectors: Array, piece: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """(candidates,) whether what goes into each connected piece comes out of it again."""
+    out = np.ones(len(vectors), dtype=bool)
+    for one in np.unique(piece):
+        out &= np.abs(vectors[:, piece == one].sum(axis=1)) < 0.5
+    return out
 
 
 def _crossing(pair: tuple[int, int], a: NetOhms, b: NetOhms) -> float:
