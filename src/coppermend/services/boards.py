@@ -26,6 +26,7 @@ from coppermend.core.board.sources import PackageRecords, PartRow
 from coppermend.core.copper.compare import Disagreement, Missed, SourceRow, compare, sources
 from coppermend.core.copper.fabricate import board_from
 from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
+from coppermend.formats.centroid import read_centroids
 from coppermend.formats.gerber import read_gerber
 from coppermend.formats.gerberjob import JobFile
 from coppermend.formats.ipcd356 import read_ipcd356
@@ -246,7 +247,7 @@ def read_records(
     aligned = align_layers([one for one in images if roles[one.name].kind != "drill"], roles, drills)
     findings += aligned.findings
     netlists = [*_netlists(plan, findings, step), *stated.netlists]
-    rows = [*stated.part_rows, *_part_rows(plan)]
+    rows = [*stated.part_rows, *_part_rows(plan, findings)]
     job = plan.job
     title = (job.title if job else "") or package.title
     thickness = job.thickness_mm if job else None
@@ -342,11 +343,19 @@ def _netlists(plan: PackagePlan, findings: list[Finding], step: Callable[[str], 
     return out
 
 
-def _part_rows(plan: PackagePlan) -> list[PartRow]:
+def _part_rows(plan: PackagePlan, findings: list[Finding]) -> list[PartRow]:
     rows: list[PartRow] = []
     for file in plan.files:
         if file.format is Format.TABLE:
-            rows += read_partslist(file.member.data, file.member.name) or ()
+            placed = read_centroids(file.member.data, file.member.name)
+            if placed is None:
+                rows += read_partslist(file.member.data, file.member.name) or ()
+                continue
+            rows += placed.rows
+            findings += placed.findings
+            if placed.rows and not placed.unit_stated:
+                words = "Nothing in the placement list says its unit; it is read as mm."
+                findings.append(Finding("CEN-003", Severity.GUESS, Place(file=file.member.name), words))
     return rows
 
 

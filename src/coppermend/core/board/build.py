@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from coppermend.core.board.centroids import placement_findings
 from coppermend.core.board.joined import Holes, Islands
 from coppermend.core.board.lands import HoleFinder, netlist_lands, pins_of, x2_lands
 from coppermend.core.board.match import CopperIndex, copper_at, copper_index
@@ -255,7 +256,7 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
     findings += more
     nets = name_islands(copper.layers, islands.count, pins, votes, overrule)
     rows, more = _part_rows((*_stated_parts(records), *records.part_rows), pins)
-    findings += more
+    findings += [*more, *placement_findings(records.part_rows, pins)]
     parts = parts_of(pins, rows, said, prepared.silk)
     findings += _part_findings(prepared, parts, pins)
     shift = (placed[0].placing.dx_mm, placed[0].placing.dy_mm) if placed else (0.0, 0.0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from coppermend.formats.centroid import looks_like_centroids
 from coppermend.formats.member import Member
 from coppermend.formats.package.model import Format
 
@@ -73,8 +74,10 @@ def _by_text(text: str, member: Member) -> Format:
         return Format.DRILL
     if _GERBER.search(text):
         return Format.GERBER
+    if looks_like_centroids(text):
+        return Format.TABLE
     if _DRILL.search(text) or _DRILL_BODY.search(text):
         return Format.DRILL
-    if _TOOL_LIST.search(text):
-        return Format.SIDE
-    return Format.TABLE if member.base.lower().endswith((".csv", ".tsv", ".pos", ".xy")) else Format.IGNORED
+    if member.base.lower().endswith((".csv", ".tsv", ".pos", ".xy")):
+        return Format.TABLE
+    return Format.SIDE if _TOOL_LIST.search(text) else Format.IGNORED
