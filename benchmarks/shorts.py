@@ -8,16 +8,19 @@ network with numpy's pseudo-inverse and shares no line with the model. ``--seeds
 from __future__ import annotations
 
 import argparse
+import os
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads only get in each other's way
 
-from coppermend.core.belief.ohmic import FOUR_WIRE, Instrument, OhmsReading, two_wire
-from coppermend.core.belief.shorts import ShortModel, locate, short_model
-from coppermend.core.copper.bridges import BridgePlace, Spot
-from coppermend.core.copper.model import CopperGraph, ProbePoint, Site, SiteKind
-from coppermend.core.planning.ohms_next import next_reading
+import numpy as np  # noqa: E402
+
+from coppermend.core.belief.ohmic import FOUR_WIRE, Instrument, OhmsReading, two_wire  # noqa: E402
+from coppermend.core.belief.shorts import ShortModel, locate, short_model  # noqa: E402
+from coppermend.core.copper.bridges import BridgePlace, Spot  # noqa: E402
+from coppermend.core.copper.model import CopperGraph, ProbePoint, Site, SiteKind  # noqa: E402
+from coppermend.core.planning.ohms_next import next_reading  # noqa: E402
 
 SQUARE_OHM = 0.000491
 STUB_MM = (2.0, 25.0)
