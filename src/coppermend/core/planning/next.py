@@ -23,7 +23,7 @@ from coppermend.core.planning.isolation import NeighbourPair, isolation_checks
 from coppermend.core.planning.localise import Candidate, best_readings, information, suspects
 from coppermend.core.planning.model import Check, NextStep, RoundPlan
 from coppermend.core.planning.risk import Risk, apart, frame_of, risk_of, touchable, trees_of, views_in_doubt
-from coppermend.core.planning.round import DEFAULT_COSTS, pair_options, plan_round
+from coppermend.core.planning.round import DEFAULT_COSTS, pair_options, plan_round, stretches
 from coppermend.core.planning.spans import span_of, spans
 from coppermend.core.planning.trees import RiskTree, cover, risk_trees
 
@@ -261,7 +261,7 @@ def _cover_now(
             )
             seconds, _ = check_seconds(costs, tips, a, b)
             net = now.copper.graph.net_names[risk.frame.views[v].nets[0]]
-            reason = f"net {net}: {len(tree.edges)} stretches are still in doubt"
+            reason = f"net {net}: {stretches(len(tree.edges))} still in doubt"
             checks.append(continuity_check(now.copper, a, b, seconds, reason, _turns(tips, a, b)))
     return checks
 

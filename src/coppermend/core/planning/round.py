@@ -24,6 +24,8 @@ from coppermend.core.planning.trees import PathPair, RiskTree, cover, risk_trees
 POINTS_PER_END = 8
 """Points looked at for either end of a check: the nearest to the other end."""
 OPTIONS_PER_CHECK = 12
+PIN_PAIRS = 6
+"""Of these, pairs of two pins come first: at equal seconds a check between named pins is taken."""
 
 DEFAULT_COSTS = CostTable()
 
@@ -99,11 +101,16 @@ def _reason(risk: Risk, tree: RiskTree, net: str) -> str:
     chance = 1.0
     for _, _, number in tree.edges:
         chance *= 1.0 - float(risk.chance[number])
-    return f"net {net}: {len(tree.edges)} stretches in doubt, {100 * (1 - chance):.0f} % chance of a break among them"
+    return f"net {net}: {stretches(len(tree.edges))} in doubt, {100 * (1 - chance):.0f} % chance of a break"
+
+
+def stretches(count: int) -> str:
+    """``1 stretch``, ``3 stretches``."""
+    return f"{count} {'stretch' if count == 1 else 'stretches'}"
 
 
 def pair_options(copper: Copper, tree: RiskTree, pair: PathPair, skipped: Collection[str]) -> list[Option]:
-    """Pairs of points that make the check: ends of equal worth, same-side pairs first, nearest pairs next."""
+    """Pairs of points that make the check: ends of equal worth, same-side pairs first, then pins before vias (a pin has a name), then nearest pairs."""
     side_a = _points(copper, tree.groups[pair.a], skipped)
     side_b = _points(copper, tree.groups[pair.b], skipped)
     for g in pair.also:
@@ -111,11 +118,23 @@ def pair_options(copper: Copper, tree: RiskTree, pair: PathPair, skipped: Collec
     side_a = _nearest(side_a, side_b)
     side_b = _nearest(side_b, side_a)
     pairs = [(a, b) for a in side_a for b in side_b if a.id != b.id]
-    pairs.sort(key=lambda p: (p[0].side != p[1].side, p[0].side, _apart(p[0], p[1]), p[0].id, p[1].id))
+    pairs.sort(
+        key=lambda p: (
+            p[0].side != p[1].side,
+            p[0].side,
+            (not p[0].part) + (not p[1].part),
+            _apart(p[0], p[1]),
+            p[0].id,
+            p[1].id,
+        )
+    )
     same_side = [p for p in pairs if p[0].side == p[1].side]
     if same_side:
         other = [p for p in same_side if p[0].side == "s"][:2]
-        pairs = [p for p in same_side if p[0].side == "c"][: OPTIONS_PER_CHECK - len(other)] + other
+        above = [p for p in same_side if p[0].side == "c"]
+        pins = [p for p in above if p[0].part and p[1].part][:PIN_PAIRS]
+        rest = sorted((p for p in above if p not in pins), key=lambda p: (_apart(p[0], p[1]), p[0].id, p[1].id))
+        pairs = pins + rest[: OPTIONS_PER_CHECK - len(other) - len(pins)] + other
     return pairs[:OPTIONS_PER_CHECK]
 
 
