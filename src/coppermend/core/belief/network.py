@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.diagram import STATE_CAP, Contact, Group, Reading, Swept, sweep
 from coppermend.core.belief.ladder import Core, draw_part, expand, reduce_block
-from coppermend.core.belief.patterns import Chains, Patterns, chains_of, labels, patterns
+from coppermend.core.belief.patterns import MOST_PATTERNS, Chains, Patterns, chains_of, labels, patterns
 from coppermend.core.belief.readings import Taken
 
 Floats = NDArray[np.float64]
@@ -78,6 +78,7 @@ def solve(
     contact_bad: float,
     contact_miss: float,
     cap: int = STATE_CAP,
+    most: int = MOST_PATTERNS,
 ) -> PieceBelief:
     """Posterior of every site of one piece. ``prior``: (sites,) of the whole graph, read at this piece's sites only.
 
@@ -100,10 +101,10 @@ def solve(
             if mask:
                 bridges.setdefault(mask, []).append(sites[0])
             continue
-        ring = _ring_kept(copper, block, prior, seen)
+        ring = _ring_kept(copper, block, prior, seen, most)
         ring_at[block] = ring
         omitted += ring.patterns.omitted
-    return _swept(
+    found = _swept(
         copper,
         piece,
         prior,
@@ -116,6 +117,14 @@ def solve(
         cap,
         _walk_order(copper, readings, crossings),
     )
+    if found.error_bound > BOUND_WANTED and omitted > 0.0 and most < MORE_PATTERNS:
+        return solve(copper, piece, prior, readings, contact_bad, contact_miss, cap, MORE_PATTERNS)
+    return found
+
+
+BOUND_WANTED = 1e-3
+"""An answer whose bound is worse is sought again with more patterns of its rings."""
+MORE_PATTERNS = 4 * MOST_PATTERNS
 
 
 def _walk_order(copper: Copper, readings: Sequence[Taken], crossings: dict[int, list[_Crossing]]) -> dict[int, int]:
@@ -219,22 +228,22 @@ def block_chains(copper: Copper, block: int) -> Chains:
 _RINGS: dict[tuple[object, ...], tuple[Copper, _Ring]] = {}
 
 
-def _ring_kept(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing]) -> _Ring:
+def _ring_kept(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing], most: int) -> _Ring:
     """``_ring``, remembered for the next supposition about the bench."""
-    key = (id(copper), block, tuple(seen), prior[list(copper.block_sites[block])].tobytes())
+    key = (id(copper), block, tuple(seen), prior[list(copper.block_sites[block])].tobytes(), most)
     hit = _RINGS.get(key)
     if hit is None or hit[0] is not copper:
         if len(_RINGS) > 60:
             _RINGS.clear()
-        hit = (copper, _ring(copper, block, prior, seen))
+        hit = (copper, _ring(copper, block, prior, seen, most))
         _RINGS[key] = hit
     return hit[1]
 
 
-def _ring(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing]) -> _Ring:
+def _ring(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing], most: int) -> _Ring:
     core = _core_kept(copper, block, prior, seen)
     chance = np.array([part.p for part in core.parts])
-    listed = _patterns_kept(chance)
+    listed = _patterns_kept(chance, most)
     absent = {k for one in seen for k in one.absent}
     place = {part.site: j for j, part in enumerate(core.parts) if part.site in absent}
     ways: dict[tuple[int, int, frozenset[int]], int] = {}
@@ -259,15 +268,15 @@ def _ring(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing]) 
     return _Ring(block, core, sum(1 << r for r in {one.reading for one in seen}), listed, outcome, masks, mass)
 
 
-_PATTERNS: dict[bytes, Patterns] = {}
+_PATTERNS: dict[tuple[bytes, int], Patterns] = {}
 
 
-def _patterns_kept(chance: Floats) -> Patterns:
-    key = chance.tobytes()
+def _patterns_kept(chance: Floats, most: int) -> Patterns:
+    key = (chance.tobytes(), most)
     if key not in _PATTERNS:
         if len(_PATTERNS) > 64:
             _PATTERNS.clear()
-        _PATTERNS[key] = patterns(chance)
+        _PATTERNS[key] = patterns(chance, most)
     return _PATTERNS[key]
 
 

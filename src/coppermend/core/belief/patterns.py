@@ -73,7 +73,7 @@ class Patterns:
     omitted: float
 
 
-def patterns(chance: Floats) -> Patterns:
+def patterns(chance: Floats, most: int = MOST_PATTERNS) -> Patterns:
     """Break patterns of independent chains with these chances: up to 12 chains every pattern, beyond the likeliest ones.
 
     >>> p = patterns(np.array([0.1, 0.2]))
@@ -86,7 +86,7 @@ def patterns(chance: Floats) -> Patterns:
         omitted = 0.0
         weight = _weigh(broken, chance)
         return Patterns(broken, weight, omitted)
-    rows = _likely(chance)
+    rows = _likely(chance, most)
     broken = np.zeros((len(rows), k), dtype=bool)
     for i, row in enumerate(rows):
         broken[i, list(row)] = True
@@ -94,14 +94,14 @@ def patterns(chance: Floats) -> Patterns:
     return Patterns(broken, weight, max(0.0, 1.0 - float(weight.sum())))
 
 
-def _likely(chance: Floats) -> list[tuple[int, ...]]:
-    """The likeliest break patterns: all whose odds against the whole block reach a threshold that leaves at most MOST_PATTERNS of them."""
+def _likely(chance: Floats, most: int) -> list[tuple[int, ...]]:
+    """The likeliest break patterns: all whose odds against the whole block reach a threshold that leaves at most ``most`` of them."""
     odds = chance / np.maximum(1.0 - chance, 1e-12)
     order = np.argsort(-odds, kind="stable")
     ranked = odds[order].tolist()
     floor = 1e-11
     while True:
-        rows = _above(ranked, floor, MOST_PATTERNS)
+        rows = _above(ranked, floor, most)
         if rows is not None:
             break
         floor *= 5.0
