@@ -37,6 +37,7 @@ export class App {
   busy = false;
   /** Why the case could not be opened. @type {import('./shared/api.js').Finding|null} */ error = null;
   shownCheck = '';
+  /** The part whose work is folded out on the card. */ partOpen = '';
   stop = () => {};
 
   constructor() {
