@@ -13,7 +13,7 @@ from coppermend.api import views
 from coppermend.api.desk import Desk, the_desk
 from coppermend.api.events import marks
 from coppermend.api.guard import LARGEST_UPLOAD
-from coppermend.api.schemas import NewArea, NewCase, NewEntry
+from coppermend.api.schemas import NewArea, NewCase, NewEntry, PhotoMarked
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import plain
 from coppermend.core.log.values import parse_value
@@ -27,6 +27,7 @@ from coppermend.services.cases import find_case, list_cases, new_case, show_case
 from coppermend.services.find import find_on_board
 from coppermend.services.notes import note
 from coppermend.services.photos import attach_photo, photo_bytes
+from coppermend.services.placing import PinMark, mark_photo, picture, placing
 from coppermend.services.requests import Request
 from coppermend.services.workshop import Workshop
 
@@ -133,6 +134,28 @@ def side_photo(case: str, side: str, desk: TheDesk) -> Response:
     """The photo of a side, flattened onto the board: a JPEG that covers the scene's ``bounds_mm``, seen from the component side, y up."""
     found = on_case(desk, case, lambda w, c: board_photo(w, c, side))
     return Response(found.jpeg, media_type="image/jpeg")
+
+
+@router.get("/cases/{case}/places", tags=["board"])
+def places(case: str, desk: TheDesk) -> Json:
+    """For a board from a pin list: its pictures, the marks in them, which parts have a place."""
+    answer: Json = on_case(desk, case, placing)
+    return answer
+
+
+@router.post("/cases/{case}/places", tags=["board"])
+def mark_places(case: str, body: PhotoMarked, desk: TheDesk) -> Json:
+    """Keep the marks of one side's photo in the map file beside the list and build the board anew."""
+    marks = [PinMark(one.pin, one.px) for one in body.marks]
+    answer: Json = on_case(desk, case, lambda w, c: mark_photo(w, c, body.side, body.file, marks))
+    return answer
+
+
+@router.get("/cases/{case}/pictures/{name}", tags=["board"])
+def a_picture(case: str, name: str, desk: TheDesk) -> Response:
+    """A picture beside the board's list, as it is."""
+    data, media = on_case(desk, case, lambda w, c: picture(w, c, name))
+    return Response(data, media_type=media)
 
 
 @router.get("/cases/{case}/points", tags=["board"])

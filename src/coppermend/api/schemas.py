@@ -59,3 +59,18 @@ class Touch(Body):
 
     points: Annotated[list[Name], Field(min_length=2, max_length=2)]
     attempt: Annotated[int, Field(ge=0, le=100)] = 0
+
+
+class MarkedPin(Body):
+    """One pin seen in a photo: its name (``U1.1``) and the pixel, x right and y down as a viewer shows the picture."""
+
+    pin: Annotated[str, Field(min_length=3, max_length=60)]
+    px: tuple[Annotated[float, Field(ge=-1e5, le=1e5)], Annotated[float, Field(ge=-1e5, le=1e5)]]
+
+
+class PhotoMarked(Body):
+    """The marks of one side's photo: ``side`` c or s, ``file`` the picture's name beside the list."""
+
+    side: Annotated[str, Field(pattern="^[cs]$")]
+    file: Annotated[str, Field(min_length=1, max_length=200)]
+    marks: Annotated[list[MarkedPin], Field(max_length=400)]

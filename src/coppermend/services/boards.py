@@ -68,6 +68,9 @@ class PackageSource(Protocol):
     def read(self, path: str) -> Package:
         """The files of a folder or zip. Refusal when there is none or it is unsafe."""
 
+    def keep_map(self, path: str, data: bytes) -> str:
+        """Write the map file of a package, whole or not at all; the name it got. Refusal when that place cannot be written."""
+
 
 class BoardCache(Protocol):
     """Keeps built boards. It may lose them at any time and never gives a damaged one."""

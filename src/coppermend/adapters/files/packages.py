@@ -58,6 +58,21 @@ class DiskPackages:
                 "FIL-001", "That is no name of a file.", "Name a folder or zip archive.", Place(file=path[:80])
             ) from None
 
+    def keep_map(self, path: str, data: bytes) -> str:
+        """Write a package's map file (inside a folder, beside a file), whole or not at all. Raises Refusal FIL-007 when it cannot be written."""
+        where = Path(path).expanduser().resolve()
+        goal = where / MAP_NAME if where.is_dir() else where.parent / f"{where.stem}.{MAP_NAME}"
+        draft = goal.with_name(f".{goal.name}.new")
+        try:
+            draft.write_bytes(data)
+            draft.replace(goal)
+        except OSError as error:
+            words = f"The map file cannot be written: {error.strerror or type(error).__name__}."
+            raise refuse(
+                "FIL-007", words, "See whether you may write there and whether the disk is full.", Place(file=goal.name)
+            ) from None
+        return goal.name
+
     def table(self, path: str) -> Member:
         """One list of a board by itself (CSV, IPC-D-356). Raises Refusal FIL-001 to FIL-003 in words."""
         try:

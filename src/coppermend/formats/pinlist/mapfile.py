@@ -20,6 +20,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from collections.abc import Mapping
@@ -170,3 +171,33 @@ class _Reader:
 
 def _number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e6
+
+
+def write_map(said: MapFile) -> bytes:
+    """The map file as text that ``read_map`` reads back to the same value (comments of an earlier file are not kept).
+
+    >>> write_map(MapFile(parts=(PartSpot("U1", "DIP-40", at_mm=(1.0, 2.5)),))).decode()
+    '[part."U1"]\\ntemplate = "DIP-40"\\nat_mm = [1.0, 2.5]\\n'
+    """
+    lines = [f"size_mm = {list(said.size_mm)}"] if said.size_mm is not None else []
+    for spot in said.parts:
+        lines.append(f"[part.{_text(spot.ref)}]")
+        lines += [
+            f"{key} = {_text(value)}" for key, value in (("template", spot.template), ("side", spot.side)) if value
+        ]
+        lines += [f"at_mm = {list(spot.at_mm)}"] if spot.at_mm is not None else []
+        rows = (("rotation", spot.rotation_deg or None), ("pitch_mm", spot.pitch_mm), ("row_mm", spot.row_mm))
+        lines += [f"{key} = {value}" for key, value in rows if value is not None]
+        if spot.pins_px:
+            lines.append("px = { " + ", ".join(f"{_text(n)} = {list(px)}" for n, px in spot.pins_px.items()) + " }")
+    for photo in said.photos:
+        lines += [f"[photo.{photo.side}]", f"file = {_text(photo.file)}", "marks = ["]
+        for mark in photo.marks:
+            where = f"mm = {list(mark.mm)}" if mark.mm is not None else f"pin = {_text(mark.pin)}"
+            lines.append(f"  {{ px = {list(mark.px)}, {where} }},")
+        lines.append("]")
+    return ("\n".join(lines) + "\n").encode()
+
+
+def _text(value: str) -> str:
+    return json.dumps(value)
