@@ -23,6 +23,7 @@ export async function drawStory(el, app) {
     h('ul.where-was-i', { 'aria-label': 'Where you were' }, story.where_was_i.map((/** @type {string} */ line) => h('li', null, readable(line)))),
     h('div.two', null, gateSheet(app, story.gate), seenSheet(app, story)),
     h('div.two', null, wordsSheet(app), photoSheet(app, story.photos)),
+    app.scene && !app.scene.layers.length ? placesSheet(app) : null,
     h('div.two', null, testSheet(app), progressSheet(app, story.case)),
     h('h2', null, 'As it happened'),
     timeline(story.timeline)));
@@ -82,6 +83,14 @@ function progressSheet(app, state) {
   return h('form.sheet', { 'aria-label': 'Where the machine is', onsubmit: (/** @type {Event} */ e) => app.do('progress', fieldsOf(e)) },
     h('h2', null, 'Where the machine is'),
     h('div.form', null, h('label.field', null, 'State', h('select', { name: 'state' }, ['waiting', 'on the bench', 'soak test', 'ready', 'returned'].map((r) => h('option', { selected: r === state.progress }, r)))), h('button.key', null, 'Note it')));
+}
+
+/** A board without copper data: its parts are placed by marks in a photo. @param {App} app */
+function placesSheet(app) {
+  const left = (app.scene.made_up ?? []).length;
+  return h('section.sheet', null, h('h2', null, 'Where the parts sit'),
+    h('p', null, left ? `${left} parts have no place yet; they are drawn in rows.` : 'Every part has a place.'),
+    h('p', null, h('a', { id: 'to-places', href: `/page/places.html?case=${encodeURIComponent(app.id)}` }, 'Mark pins in a photo')));
 }
 
 /** @param {App} app @param {any[]} photos */
