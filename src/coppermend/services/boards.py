@@ -351,8 +351,9 @@ def _part_rows(plan: PackagePlan, findings: list[Finding]) -> list[PartRow]:
     for file in plan.files:
         if file.format is Format.TABLE:
             placed = read_centroids(file.member.data, file.member.name)
-            if placed is None:
-                rows += read_partslist(file.member.data, file.member.name) or ()
+            listed = read_partslist(file.member.data, file.member.name) or ()
+            if placed is None or any(row.state is not None for row in listed):
+                rows += listed  # a parts list that also tells places: what it says of sockets counts
                 continue
             rows += placed.rows
             findings += placed.findings
