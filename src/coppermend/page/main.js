@@ -264,7 +264,9 @@ export class App {
   /** @param {number} net @param {string} pointId */
   async light_net(net, pointId) {
     this.net = await get(this.url(`nets/${net}`));
-    this.chosen = this.net.points.find((/** @type {any} */ p) => p.id === pointId) ?? null;
+    const pin = pointId.split('/')[0];
+    // a part that was taken out shows other points at the same pin
+    this.chosen = this.net.points.find((/** @type {any} */ p) => p.id === pointId) ?? this.net.points.find((/** @type {any} */ p) => p.part && `${p.part}.${p.pin}` === pin) ?? null;
   }
 
   /** @param {[number, number]} xy */
