@@ -14,13 +14,13 @@ from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads only get in each other's way
 
-import numpy as np  # noqa: E402
+import numpy as np
 
-from coppermend.core.belief.ohmic import FOUR_WIRE, Instrument, OhmsReading, two_wire  # noqa: E402
-from coppermend.core.belief.shorts import ShortModel, locate, short_model  # noqa: E402
-from coppermend.core.copper.bridges import BridgePlace, Spot  # noqa: E402
-from coppermend.core.copper.model import CopperGraph, ProbePoint, Site, SiteKind  # noqa: E402
-from coppermend.core.planning.ohms_next import next_reading  # noqa: E402
+from coppermend.core.belief.ohmic import FOUR_WIRE, Instrument, OhmsReading, two_wire
+from coppermend.core.belief.shorts import ShortModel, locate, short_model
+from coppermend.core.copper.bridges import BridgePlace, Spot
+from coppermend.core.copper.model import CopperGraph, ProbePoint, Site, SiteKind
+from coppermend.core.planning.ohms_next import next_reading
 
 SQUARE_OHM = 0.000491
 STUB_MM = (2.0, 25.0)
@@ -48,15 +48,29 @@ def bus(rng: np.random.Generator, track_mm: float) -> Bus:
     sites, points, places, nets = [], [], [], []
     for net in (0, 1):
         base, y = net * 2 * PINS, 0.6 * net
-        places += [(x, y, "c") for x in pins] + [(x, y + (1 if net else -1) * s, "c") for x, s in zip(pins, stubs[net], strict=True)]
+        places += [(x, y, "c") for x in pins] + [
+            (x, y + (1 if net else -1) * s, "c") for x, s in zip(pins, stubs[net], strict=True)
+        ]
         nets += [net] * (2 * PINS)
         for k in range(PINS):
             sites.append(_run(f"stub{net}.{k}", net, base + k, base + PINS + k, float(stubs[net, k]), track_mm, places))
             x, y2, _ = places[base + PINS + k]
             points.append(ProbePoint(f"X{net}.{k}", base + PINS + k, net, x, y2, "c", f"X{net}", str(k)))
             if k:
-                sites.append(_run(f"trunk{net}.{k - 1}", net, base + k - 1, base + k, float(pins[k] - pins[k - 1]), track_mm, places))
-    graph = CopperGraph("bus", ("A", "B"), tuple(nets), tuple(places), ("junction",) * len(nets), tuple(sites), tuple(points), ())
+                sites.append(
+                    _run(
+                        f"trunk{net}.{k - 1}",
+                        net,
+                        base + k - 1,
+                        base + k,
+                        float(pins[k] - pins[k - 1]),
+                        track_mm,
+                        places,
+                    )
+                )
+    graph = CopperGraph(
+        "bus", ("A", "B"), tuple(nets), tuple(places), ("junction",) * len(nets), tuple(sites), tuple(points), ()
+    )
     return Bus(graph, pins, stubs, length, track_mm)
 
 

@@ -27,6 +27,7 @@ COMMANDS = {
     "photo": "case",
     "record": "record",
     "wire": "wire",
+    "short": "short",
     "practice": "practice",
     "belief": "belief",
     "demo": "serve",

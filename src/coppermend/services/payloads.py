@@ -61,9 +61,24 @@ def _reading(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     unit = UNIT.get(request.kind)
     if unit:
         payload[unit] = parse_value(request.value, unit)
+    if request.kind == "ohms":
+        payload |= _how(binding, request)
     if request.kind == "level":
         payload["level"] = _one_of(request.value, LEVELS, "level")
     return payload
+
+
+def _how(binding: Binding, request: Request) -> dict[str, Any]:
+    """The points between which the voltage was read, resolved; nothing for a plain ohms reading. Refusal NOT-002 when they are not two."""
+    named: Any = request.fields.get("sense")
+    if named is None:
+        return {}
+    if not isinstance(named, (list, tuple)) or len(named) != 2 or not all(isinstance(one, str) for one in named):
+        raise refuse(
+            "NOT-002", "sense takes 2 points.", "Write it like: note CASE ohms A B 0.012 sense P Q: current at A and B, voltage at P and Q."
+        )  # fmt: skip
+    found = [resolve(binding.graph, one) for one in named]
+    return {"sense": [point_payload(binding.graph, one) for one in found]}
 
 
 def _wave(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:

@@ -40,6 +40,9 @@ def _words_tips(workshop: Workshop, case: str, kind: str, words: list[str]) -> R
     if kind == "cut" and words and PLACE.fullmatch(words[0]):
         return Request(kind, (words[0],), words=" ".join(words[1:]))
     least, most = TIPS[kind]
+    fields: dict[str, Json] = {}
+    if kind == "ohms":
+        fields, words = _ohms_how(words)
     points: list[str] = []
     while words and len(points) < most and not (len(points) >= least and _is_value_of(kind, words[0])):
         if len(points) >= least and not _is_point(workshop, case, words[0]):
@@ -56,7 +59,38 @@ def _words_tips(workshop: Workshop, case: str, kind: str, words: list[str]) -> R
     if kind == "patch":
         value, words = " ".join(words), [] if wire_fields(" ".join(words)) else words
     found = points or _current_tips(workshop, case, kind)
-    return Request(kind, tuple(found), value, words=" ".join(words))
+    return Request(kind, tuple(found), value, words=" ".join(words), fields=fields)
+
+
+def _ohms_how(words: list[str]) -> tuple[dict[str, Json], list[str]]:
+    """How ohms were read, taken out of the words: 4wire or 2wire, step=1m (the last digit), sense P Q, and 1.2mV@500mA as the value.
+
+    >>> _ohms_how(["A", "B", "1mV@500mA", "4wire", "sense", "P", "Q"])
+    ({'volt': 0.001, 'ampere': 0.5, 'wires': 4, 'sense': ['P', 'Q']}, ['A', 'B', '0.002'])
+    """
+    fields: dict[str, Json] = {}
+    rest: list[str] = []
+    left = list(words)
+    while left:
+        word = left.pop(0)
+        low = word.lower()
+        volt, at, ampere = word.partition("@")
+        if at and is_value(volt, "volt") and is_value(ampere, "ampere"):
+            v, i = parse_value(volt, "volt"), parse_value(ampere, "ampere")
+            if v is None or not i:
+                raise refuse("NOT-002", f"{word} gives no ohms.", "Write it like 1.2mV@500mA, the current not 0.")
+            fields |= {"volt": v, "ampere": i}
+            rest.append(f"{v / i:.9g}")
+        elif low.replace("-", "") in ("4wire", "2wire"):
+            fields["wires"] = int(low[0])
+        elif low.startswith("step=") and is_value(word[5:], "ohm"):
+            fields["step_ohm"] = parse_value(word[5:], "ohm")
+        elif low == "sense" and len(left) >= 2:
+            fields["sense"] = [left.pop(0), left.pop(0)]
+            fields.setdefault("wires", 4)
+        else:
+            rest.append(word)
+    return fields, rest
 
 
 def _is_value_of(kind: str, word: str) -> bool:

@@ -200,7 +200,9 @@ def _crossing(pair: tuple[int, int], a: NetOhms, b: NetOhms) -> float:
     return float(pair[0] in a.at) - float(pair[1] in a.at)
 
 
-def _injection(net: NetOhms, pair: tuple[int, int], a: NetOhms, b: NetOhms, here: NDArray[np.int64], side: int) -> Array:
+def _injection(
+    net: NetOhms, pair: tuple[int, int], a: NetOhms, b: NetOhms, here: NDArray[np.int64], side: int
+) -> Array:
     """(candidates, columns) the balanced injections on one net."""
     crossing = _crossing(pair, a, b)
     out = np.zeros((len(here), len(net.at)))

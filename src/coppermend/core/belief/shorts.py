@@ -201,7 +201,11 @@ def summed(model: ShortModel, p: Array, fit: Fitted | None, misfit: float) -> Sh
         mean = fit.mean[best]
         gain = fit.prior @ fit.design[best].T
         rest = fit.prior[2, 2] - gain[2] @ fit.precision[best] @ gain[2]
-        rs, scale_a, scale_b = (max(float(mean[2]), 0.0), math.sqrt(max(float(rest), 0.0))), float(mean[0]), float(mean[1])
+        rs, scale_a, scale_b = (
+            (max(float(mean[2]), 0.0), math.sqrt(max(float(rest), 0.0))),
+            float(mean[0]),
+            float(mean[1]),
+        )
     return ShortBelief(
         p, best, tuple(int(k) for k in held), float(apart[held].max(initial=0.0)),
         (float(centre[0]), float(centre[1])), (float(axes[0]), float(axes[1])),

@@ -168,6 +168,11 @@ def _points(entry: Entry) -> tuple[PointRef, ...]:
     return tuple(point_ref(one) for one in listed)
 
 
+def _list(entry: Entry, name: str) -> list[Any]:
+    found: Any = entry.payload.get(name) or ()
+    return list(found)
+
+
 def _text(entry: Entry, name: str) -> str:
     return str(entry.payload.get(name) or "")
 
@@ -231,6 +236,7 @@ def _reading(work: _Work, entry: Entry, at: int) -> None:
         Reading(
             entry.id, at, entry.kind, _points(entry), value, _text(entry, "level"), raw, instrument,
             _states(entry), entry.observed_at, _text(entry, "part"),
+            tuple(point_ref(one) for one in _list(entry, "sense")), int(_number(entry, "wires") or 0), _number(entry, "step_ohm"),
         )
     )  # fmt: skip
 

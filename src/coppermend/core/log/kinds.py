@@ -83,8 +83,8 @@ def _is_point(value: Json) -> bool:
     )
 
 
-def one_of(*words: str) -> Test:
-    """One of these words."""
+def one_of(*words: str | int) -> Test:
+    """One of these words or numbers."""
 
     def test(value: Json) -> bool:
         return value in words
@@ -104,6 +104,14 @@ class KindSpec:
 
 
 _READ: dict[str, Test] = {"raw": is_text, "instrument": is_text, "states": is_map, "words": is_text}
+_HOW: dict[str, Test] = {
+    "sense": points_of(2, 2),
+    "wires": one_of(2, 4),
+    "step_ohm": is_number,
+    "volt": is_number,
+    "ampere": is_number,
+}
+"""How ohms were read: the voltage at other points than the current (transfer form), 2 or 4 wires, the last digit shown, or volt and ampere."""
 _ACT: dict[str, Test] = {
     "part": is_text,
     "points": points_of(1, 8),
@@ -141,7 +149,7 @@ _TABLE = (
     _spec("photo", "photo", {"sha256": is_text, "media": is_text, "bytes": is_number}, _PICTURE),
     _spec("closed", "closed", {"points": points_of(2, 2)}, _READ),
     _spec("open", "open", {"points": points_of(2, 2)}, _READ),
-    _spec("ohms", "ohms", {"points": points_of(2, 2), "ohm": is_number}, _READ),
+    _spec("ohms", "ohms", {"points": points_of(2, 2), "ohm": is_number}, {**_READ, **_HOW}),
     _spec("volts", "volts", {"points": points_of(1, 2), "volt": is_number}, _READ),
     _spec("diode", "diode reading", {"points": points_of(2, 2), "volt": is_number}, _READ),
     _spec("level", "level", {"points": points_of(1, 1), "level": one_of(*LEVELS)}, _READ),

@@ -39,6 +39,12 @@ class Reading:
     states: tuple[tuple[str, str], ...]
     observed_at: str
     part: str = ""
+    sense: tuple[PointRef, ...] = ()
+    """Ohms in the transfer form: the two points between which the voltage was read; () where the current's own."""
+    wires: int = 0
+    """Ohms: 2 or 4 wires; 0 not said."""
+    step_ohm: float | None = None
+    """Ohms: the last digit that the meter shows, where it was said."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,13 @@ def _measured(name: str, say: Callable[[float | None], str]) -> Callable[[Payloa
     return lambda payload: f"{point_names(payload) or payload.get('part', '')} {say(payload[name])}".strip()
 
 
+def _ohms(payload: Payload) -> str:
+    how = f", {payload['wires']:g}-wire" if payload.get("wires") else ""
+    if payload.get("sense"):
+        how += f", voltage at {' and '.join(str(one['id']) for one in payload['sense'])}"
+    return f"{point_names(payload)} {ohm_words(payload['ohm'])}{how}".strip()
+
+
 def _celsius(value: float | None) -> str:
     return "out of range" if value is None else f"{value:g} °C"
 
@@ -104,7 +111,7 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "board": lambda p: str(p.get("title") or p["package"]),
     "area": _area,
     "photo": lambda p: str(p.get("name") or p["sha256"][:12]),
-    "ohms": _measured("ohm", ohm_words),
+    "ohms": _ohms,
     "volts": _measured("volt", volt_words),
     "diode": _measured("volt", volt_words),
     "heat": _measured("celsius", _celsius),

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coppermend.core.belief.ohmic import Array, Instrument, NetOhms, OhmsReading, short_forms
+from coppermend.core.belief.partial import PartialModel, expected_information
 from coppermend.core.belief.shorts import (
     BRIDGE_OHM,
     MEAN,
@@ -163,3 +164,16 @@ def reachable_points(graph: CopperGraph, *nets: NetOhms) -> list[ProbePoint]:
     """Points that a tip can touch on these nets."""
     members = frozenset().union(*[net.nets for net in nets])
     return [p for p in graph.points if p.reachable and graph.node_net[p.node] in members]
+
+
+def next_excess_reading(
+    model: PartialModel, readings: Sequence[OhmsReading], terminals: Sequence[int], instrument: Instrument
+) -> tuple[tuple[int, int], float] | None:
+    """The pair of nodes whose reading tells most about which stretch holds a partial open, with its expected bits; None with fewer than two nodes."""
+    nodes = [n for n in dict.fromkeys(terminals) if n in model.net.at]
+    pairs = list(itertools.combinations(nodes, 2))
+    if not pairs:
+        return None
+    bits = expected_information(model, readings, pairs, instrument)
+    best = max(range(len(pairs)), key=lambda k: (round(float(bits[k]), 6), -k))
+    return pairs[best], float(bits[best])

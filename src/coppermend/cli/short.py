@@ -1,0 +1,69 @@
+"""``coppermend short``: where two nets touch that should not."""
+
+from __future__ import annotations
+
+import click
+
+from coppermend.cli import print_json
+from coppermend.cli.shop import CASE, JSON, shop_and_case
+from coppermend.core.belief.ohmic import FOUR_WIRE, two_wire
+from coppermend.services.shorts import ShortAnswer, locate_short
+
+
+@click.group("short")
+def short_command() -> None:
+    """Shorts: where two nets touch that should not, from ohms readings."""
+
+
+@short_command.command("locate")
+@CASE
+@click.option(
+    "--between", nargs=2, metavar="NET NET", help="The two nets. Default: those of the last reading that shows a short."
+)
+@click.option(
+    "--meter",
+    type=click.Choice(["four-wire", "two-wire"]),
+    help="What the next reading is taken with. Default: as the last one.",
+)
+@click.option(
+    "--step",
+    "step_ohm",
+    type=click.FloatRange(1e-5, 10.0),
+    default=0.01,
+    metavar="OHM",
+    help="Last digit of a two-wire meter. Default 0.01.",
+)
+@JSON
+@click.pass_context
+def short_locate(
+    ctx: click.Context, case: str, between: tuple[str, str] | None, meter: str | None, step_ohm: float, as_json: bool
+) -> None:
+    """Say where the short of a case is, how sure that is, and which reading to take next. Status 1 while it is not located."""
+    made, found = shop_and_case(ctx, case)
+    instrument = None if meter is None else FOUR_WIRE if meter == "four-wire" else two_wire(step_ohm)
+    answer = locate_short(made, found, between or None, instrument)
+    if as_json:
+        print_json(answer.as_dict())
+    else:
+        _print(answer)
+    if answer.state != "located":
+        ctx.exit(1)
+
+
+def _print(answer: ShortAnswer) -> None:
+    click.echo(f"Short between {answer.net_a} and {answer.net_b}: {answer.words}")
+    for place in answer.places:
+        click.echo(f"  {100 * place.p:5.1f} %  {place.words}, gap {place.gap_mm:.2f} mm")
+    for one in answer.readings:
+        click.echo(f"  read: {one}")
+    for one in answer.left_out:
+        click.echo(f"  left out: {one}")
+    for one in answer.notes:
+        click.echo(one)
+    if answer.next is not None:
+        click.echo(f"Next: {answer.next.words}")
+        click.echo(
+            f"      position now within {answer.next.sd_now_mm:g} mm (one standard deviation), then {answer.next.sd_after_mm:g} mm expected"
+        )
+        click.echo(f"      note CASE {answer.next.note_words}")
+    click.echo(f"Mind: {answer.caution}")

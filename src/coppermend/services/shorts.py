@@ -1,0 +1,318 @@
+"""A short of a case: where its two nets touch as far as the readings say, and which reading to take next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import shapely
+
+from coppermend.core.belief.model import Evidence
+from coppermend.core.belief.ohmic import FOUR_WIRE, LIMIT_MM, Instrument, OhmsReading, short_forms, step_of, two_wire
+from coppermend.core.belief.shorts import MISFIT, ShortBelief, ShortModel, likely, locate, place_weight, short_model
+from coppermend.core.board.pinboard import copper_is_known
+from coppermend.core.copper.bridges import OPEN_MM, BridgePlace, bridge_places
+from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.copper.neighbours import RANKS
+from coppermend.core.copper.places import Places, layer_words, mm_words
+from coppermend.core.findings import Place, refuse
+from coppermend.core.log.state import Reading, plain
+from coppermend.core.log.values import ohm_words
+from coppermend.core.planning.describe import point_words
+from coppermend.core.planning.ohms_next import next_reading, reachable_points
+from coppermend.services.bind import Binding, bind
+from coppermend.services.points import point_now
+from coppermend.services.wires import net_index
+from coppermend.services.workshop import Workshop
+
+SHORT_BELOW_OHM = 20.0
+"""A reading across two nets below this is taken for a bridge; above it a part lies between them (common practice, no source)."""
+ENOUGH_MM = 2.0
+"""A 90 % width up to this is a place to look at with a glass: no further reading is proposed."""
+CAUTION = (
+    "Board unpowered, parts that join the two nets (chips, capacitors) out where they can be. With a supply instead of a meter: limit it to 1 A and "
+    "0.3 V, so that no chip conducts; copper that warms reads 0.4 % more for each kelvin."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ShortPlace:
+    """A place where the bridge may sit, with its probability."""
+
+    words: str
+    p: float
+    x_mm: float
+    y_mm: float
+    layer: str
+    gap_mm: float
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class ShortStep:
+    """The next reading: ``form`` ohms (both tips of each wire pair at the same points) or transfer; expected 90 % width is not promised, its variance is."""
+
+    form: str
+    force: tuple[str, str]
+    sense: tuple[str, str]
+    words: str
+    note_words: str
+    expected_ohm: float | None
+    sd_now_mm: float
+    sd_after_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class ShortAnswer:
+    """Where the short of two nets is. ``state``: located, narrowing, too coarse, no fit, nowhere."""
+
+    net_a: str
+    net_b: str
+    state: str
+    words: str
+    width_90_mm: float
+    ellipse: dict[str, float]
+    bridge_ohm: float
+    bridge_sd_ohm: float
+    places: tuple[ShortPlace, ...]
+    readings: tuple[str, ...]
+    left_out: tuple[str, ...]
+    instrument: str
+    next: ShortStep | None
+    notes: tuple[str, ...]
+    caution: str = CAUTION
+
+    def as_dict(self) -> dict[str, Any]:
+        """The answer as plain JSON values."""
+        return dict(plain(self))
+
+
+def locate_short(
+    workshop: Workshop, case: str, between: tuple[str, str] | None = None, meter: Instrument | None = None
+) -> ShortAnswer:
+    """Where the short of a case is, from its ohms readings. ``between``: names of the two nets; without it those of the last reading that shows one.
+
+    ``meter``: with what the next reading will be taken; without it as the last one was. Refusal SHO-001 when no reading shows a short, SHO-002 when the
+    two names are one net, SHO-003 for a board whose copper nobody knows.
+    """
+    binding = bind(workshop, case)
+    graph = binding.graph
+    if not copper_is_known(binding.board):
+        raise refuse(
+            "SHO-003",
+            "This board comes from a pin list: its copper is not known, so ohms say nothing of a place.",
+            "Look at pins of the two nets that stand beside each other, under a glass, first.",
+        )
+    a, b = _named(graph, between) if between else _from_log(binding)
+    points = {p.id: p for p in graph.points}
+    places = bridge_places(binding.board, graph, a, b, OPEN_MM)
+    names = (graph.net_names[a], graph.net_names[b])
+    if not places:
+        words = f"The copper of {names[0]} and {names[1]} comes nowhere within {OPEN_MM:g} mm on an outer layer: the short is in a part, a socket, or inside the board."
+        return ShortAnswer(
+            *names,
+            "nowhere",
+            words,
+            0.0,
+            {},
+            0.0,
+            0.0,
+            (),
+            (),
+            (),
+            "",
+            None,
+            ("Take out the parts that join both nets one after the other.",),
+        )
+    weights = [place_weight(one, _inside(binding, one)) for one in places]
+    reach = [p for p in graph.points if p.reachable]
+    model = short_model(graph, a, b, places, [p.node for p in reach], weights)
+    readings, said, left_out = _readings(binding, model, points, places)
+    belief = locate(model, readings)
+    instrument = meter or (readings[-1].instrument if readings else FOUR_WIRE)
+    return _answer(binding, model, belief, readings, said, left_out, instrument, names)
+
+
+def _named(graph: CopperGraph, between: tuple[str, str]) -> tuple[int, int]:
+    a, b = (net_index(graph, name) for name in between)
+    if a == b:
+        raise refuse(
+            "SHO-002", f"{between[0]} and {between[1]} are one net.", "Name two nets.", Place(thing=between[0])
+        )
+    return a, b
+
+
+def _from_log(binding: Binding) -> tuple[int, int]:
+    """The two nets of the last reading that says they are joined."""
+    points = {p.id: p for p in binding.graph.points}
+    for one in reversed(binding.evidence):
+        a, b = points.get(one.point_a), points.get(one.point_b)
+        if a is not None and b is not None and a.net != b.net and _joins(one):
+            return min(a.net, b.net), max(a.net, b.net)
+    raise refuse(
+        "SHO-001",
+        f"No reading of this case shows two nets joined (closed, or ohms below {SHORT_BELOW_OHM:g}).",
+        "Read ohms from one net to the other: note CASE ohms U1.3 U2.4 0.12 4wire; or name the nets with --between NET NET.",
+        Place(thing=f"case {binding.case}"),
+    )
+
+
+def _joins(one: Evidence) -> bool:
+    return one.says == "closed" or (one.says == "ohms" and one.ohms is not None and one.ohms < SHORT_BELOW_OHM)
+
+
+def _inside(binding: Binding, place: BridgePlace) -> bool:
+    spot = shapely.Point(place.x_mm, place.y_mm)
+    return any(shapely.Polygon(area.polygon).distance(spot) <= 0.0 for area in binding.areas if len(area.polygon) >= 3)
+
+
+def instrument_of(reading: Reading) -> Instrument:
+    """What a reading was taken with: as it says, else two-wire with the last digit that was typed."""
+    if reading.wires == 4 or reading.sense:
+        return replace(FOUR_WIRE, step_ohm=reading.step_ohm or 0.0)
+    return two_wire(reading.step_ohm or step_of(reading.raw))
+
+
+def _readings(
+    binding: Binding, model: ShortModel, points: dict[str, ProbePoint], places: Sequence[BridgePlace]
+) -> tuple[list[OhmsReading], list[str], list[str]]:
+    """Ohms readings on the two nets that still speak, each in words; and those left out, with why."""
+    by_entry = {one.entry: one for one in binding.state.readings if one.kind == "ohms"}
+    took: list[OhmsReading] = []
+    said: list[str] = []
+    left_out: list[str] = []
+    for one in binding.evidence:
+        reading = by_entry.get(one.entry)
+        a, b = points.get(one.point_a), points.get(one.point_b)
+        if reading is None or one.ohms is None or a is None or b is None:
+            continue
+        ends = [point_now(binding.graph, p) for p in reading.sense] or [a, b]
+        words = f"{a.id} to {b.id}: {ohm_words(one.ohms)}"
+        nodes = [p.node for p in (a, b, *[e for e in ends if e is not None])]
+        if any(n not in model.a.at and n not in model.b.at for n in nodes):
+            continue
+        if len(nodes) != 4 or a.node == b.node or ends[0] is None or ends[1] is None:
+            left_out.append(f"{words}: a point of it is not there now")
+            continue
+        made = OhmsReading((a.node, b.node), (ends[0].node, ends[1].node), one.ohms, instrument_of(reading), one.entry)
+        if one.ohms >= SHORT_BELOW_OHM:
+            left_out.append(f"{words}: too much for a bridge")
+        elif not short_forms(model.a, model.b, model.ends, [made]).possible.any():
+            left_out.append(f"{words}: no copper leads from one tip to the other")
+        else:
+            took.append(made)
+            said.append(f"{words}, {made.instrument.words}")
+    return took, said, left_out
+
+
+def _answer(
+    binding: Binding,
+    model: ShortModel,
+    belief: ShortBelief,
+    readings: Sequence[OhmsReading],
+    said: Sequence[str],
+    left_out: Sequence[str],
+    instrument: Instrument,
+    names: tuple[str, str],
+) -> ShortAnswer:
+    speak = Places(binding.board)
+    listed = tuple(_as_place(speak, model.places[k], float(belief.p[k])) for k in likely(belief))
+    best = _as_place(speak, model.places[belief.best], float(belief.p[belief.best]))
+    state = _state(belief, readings)
+    following = None if state == "located" else _next(binding, model, belief, readings, instrument)
+    notes = _notes(belief, readings, state)
+    ellipse = {
+        "x_mm": round(belief.centre[0], 2), "y_mm": round(belief.centre[1], 2), "long_mm": round(belief.axes_mm[0], 2),
+        "short_mm": round(belief.axes_mm[1], 2), "angle_deg": round(belief.angle_deg, 1),
+    }  # fmt: skip
+    words = _words(state, best, belief, len(readings), instrument)
+    return ShortAnswer(
+        *names, state, words, round(belief.width_mm, 2), ellipse, round(belief.bridge_ohm[0], 5), round(belief.bridge_ohm[1], 5),
+        listed, tuple(said), tuple(left_out), instrument.words, following, notes,
+    )  # fmt: skip
+
+
+def _state(belief: ShortBelief, readings: Sequence[OhmsReading]) -> str:
+    if readings and belief.misfit < MISFIT:
+        return "no fit"
+    if len(readings) >= 2 and (belief.width_mm <= ENOUGH_MM or len(belief.held) <= 2):
+        return "located"
+    return "too coarse" if belief.too_coarse else "narrowing"
+
+
+def _words(state: str, best: ShortPlace, belief: ShortBelief, count: int, instrument: Instrument) -> str:
+    where = f"{best.words}, {mm_words(max(belief.width_mm, 0.5))} mm"
+    if not count:
+        return f"No ohms reading yet. Likeliest by the copper alone: {best.words}."
+    if state == "located":
+        return f"The short is {where} (90 %)."
+    if state == "no fit":
+        return f"These readings do not fit one bridge between the two nets (chance {belief.misfit:.1e}): a part between them, two bridges, or a tip on the wrong pin."
+    if state == "too coarse":
+        return f"The instrument is too coarse here: 90 % of the probability is spread over {belief.width_mm:.0f} mm (limit {LIMIT_MM:g} mm) after {count} readings ({instrument.words})."
+    return f"So far {where} (90 %)."
+
+
+def _notes(belief: ShortBelief, readings: Sequence[OhmsReading], state: str) -> tuple[str, ...]:
+    notes = []
+    if readings:
+        notes.append(
+            f"Bridge {ohm_words(belief.bridge_ohm[0])}, copper {belief.scale_a:.2f} and {belief.scale_b:.2f} times its nominal resistance."
+        )
+    if len(readings) == 1:
+        notes.append(
+            "One reading cannot tell the bridge's resistance from the copper's: the place comes with the next ones."
+        )
+    if state == "no fit":
+        notes.append(
+            "Take one reading again; take out chips and capacitors that join the nets; read each net by itself."
+        )
+    if state == "too coarse" and len(readings) >= 4:
+        notes.append(
+            "A four-wire meter, or a current-limited supply and a millivolt meter on points of their own, reads a hundred times finer."
+        )
+    return tuple(notes)
+
+
+def _as_place(speak: Places, place: BridgePlace, p: float) -> ShortPlace:
+    if place.pin_a and place.pin_b:
+        words = f"between {place.pin_a} and {place.pin_b}"
+    elif place.pin_a or place.pin_b:
+        words = f"at {place.pin_a or place.pin_b}"
+    else:
+        words = speak.words(place.x_mm, place.y_mm)
+    side = layer_words(place.layer)
+    words = f"{words}, {side}" + ("" if place.kind == RANKS[0] else f" ({place.x_mm:.1f}, {place.y_mm:.1f} mm)")
+    return ShortPlace(words, round(p, 5), place.x_mm, place.y_mm, place.layer, round(place.gap_mm, 3), place.kind)
+
+
+def _next(
+    binding: Binding, model: ShortModel, belief: ShortBelief, readings: Sequence[OhmsReading], instrument: Instrument
+) -> ShortStep | None:
+    """The next reading in points and words."""
+    reach = reachable_points(binding.graph, model.a, model.b)
+    plan = next_reading(model, readings, belief, reach, instrument)
+    if plan is None:
+        return None
+    at: dict[int, ProbePoint] = {}
+    for p in sorted(reach, key=lambda p: (p.side != "s", p.id)):
+        at.setdefault(p.node, p)
+    force, sense = [at[n] for n in plan.force], [at[n] for n in plan.sense]
+    likeliest = short_forms(model.a, model.b, [model.ends[belief.best]], [OhmsReading(plan.force, plan.sense)]).x[0, 0]
+    ohm = float(likeliest @ (belief.scale_a, belief.scale_b, belief.bridge_ohm[0]))
+    if plan.transfer:
+        words = f"Current in at {point_words(force[0])}, out at {point_words(force[1])}; voltage between {point_words(sense[0])} and {point_words(sense[1])}."
+        noted = f"ohms {force[0].id} {force[1].id} OHM sense {sense[0].id} {sense[1].id}"
+    else:
+        words = f"Ohms from {point_words(force[0])} to {point_words(force[1])}" + (
+            ", all four leads on these two." if instrument.wires == 4 else "."
+        )
+        noted = f"ohms {force[0].id} {force[1].id} OHM" + (
+            " 4wire" if instrument.wires == 4 else f" step={instrument.step_ohm:g}"
+        )
+    return ShortStep(
+        "transfer" if plan.transfer else "ohms", (force[0].id, force[1].id), (sense[0].id, sense[1].id), words, noted,
+        round(ohm, 5), round(math.sqrt(max(plan.now_mm2, 0.0)), 2), round(math.sqrt(max(plan.after_mm2, 0.0)), 2),
+    )  # fmt: skip
