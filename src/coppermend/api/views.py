@@ -168,7 +168,7 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
         "mark": binding.mark,
         "case": case_view(view),
         "states": {ref: str(state) for ref, state in binding.graph.part_states},
-        "areas": areas_view(view.state),
+        "areas": areas_view(binding.state),
         "sites": sites_view(
             binding, proof.at_risk, set(proof.proven), {s for s, _, _ in proof.unprovable}, shown_spans
         ),

@@ -6,18 +6,16 @@ from collections.abc import Sequence
 
 import shapely
 
-from coppermend.core.board.model import Board
 from coppermend.core.findings import refuse
 from coppermend.core.log.kinds import AREA_KINDS
+from coppermend.services.around import LARGEST_MARGIN_MM, MARGIN_MM, around_part, corners_of
 from coppermend.services.bind import bind
 from coppermend.services.entries import write
 from coppermend.services.notes import Noted, noted
 from coppermend.services.points import known_part
 from coppermend.services.workshop import Workshop
 
-MARGIN_MM = 3.0
-"""Default margin round a part's pins (shared bench table: standard damage)."""
-LARGEST_MARGIN_MM = 50.0
+__all__ = ["LARGEST_MARGIN_MM", "MARGIN_MM", "Polygon", "add_area", "around_part", "checked_polygon"]
 
 Polygon = Sequence[tuple[float, float]]
 
@@ -60,20 +58,6 @@ def add_area(
     return noted(write(workshop, case, "area", payload, entry_id=entry_id))  # type: ignore[arg-type]
 
 
-def around_part(board: Board, ref: str, margin_mm: float) -> tuple[tuple[float, float], ...]:
-    """The outline round a part's pins, ``margin_mm`` away from their centres: corners in mm, rounded to micrometres."""
-    if not 0.0 <= margin_mm <= LARGEST_MARGIN_MM:
-        raise refuse(
-            "ARE-003", f"A margin of {margin_mm:g} mm is out of range.", f"Give 0 to {LARGEST_MARGIN_MM:g} mm."
-        )
-    pins = [(pin.x_mm, pin.y_mm) for pin in board.part(ref).pins]
-    if not pins:
-        raise refuse("ARE-004", f"{ref} has no pins on this board.", "Draw the area: --polygon 'x,y x,y x,y'.")
-    hull = shapely.MultiPoint(pins).convex_hull
-    grown = hull.buffer(max(margin_mm, 0.001), cap_style="square", join_style="mitre")
-    return _corners(grown)
-
-
 def checked_polygon(polygon: Polygon) -> tuple[tuple[float, float], ...]:
     """A drawn polygon, checked: three or more corners, finite, no crossing edges, some area."""
     if len(polygon) < 3:
@@ -89,9 +73,4 @@ def checked_polygon(polygon: Polygon) -> tuple[tuple[float, float], ...]:
             "The polygon crosses itself or encloses nothing.",
             "Name its corners in order round the area, in mm.",
         )
-    return _corners(shape)
-
-
-def _corners(shape: shapely.Polygon) -> tuple[tuple[float, float], ...]:
-    corners = [(round(float(x), 3) + 0.0, round(float(y), 3) + 0.0) for x, y in shape.exterior.coords]
-    return tuple(corners[:-1])
+    return corners_of(shape)

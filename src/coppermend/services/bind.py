@@ -18,6 +18,7 @@ from coppermend.core.findings import Place, Refusal, refuse
 from coppermend.core.log.state import CaseState, Cut, PointRef, Wire
 from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.spans import spans
+from coppermend.services.around import on_board
 from coppermend.services.cases import case_state
 from coppermend.services.evidence import fold_evidence
 from coppermend.services.idle import set_idle_aside
@@ -108,6 +109,7 @@ def bind_state(
 ) -> Binding:
     """The binding of a state and its board. ``kept``: what earlier bindings of the case on this base computed; the same either way."""
     kept = {} if kept is None else kept
+    state = on_board(state, board)
     basis = basis_of(state)
     areas = tuple(work_area(state))
     overlay = _Overlay(state, base, kept)

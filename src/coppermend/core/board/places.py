@@ -19,6 +19,8 @@ FAR_OFF_MM = 0.7
 """Marks or pins that miss by more than this are worth a look: more than a quarter of a pitch. Our choice."""
 BESIDE_MM = 12.7
 """Gap between parts at made-up places, wide enough that a work area round one part touches no other."""
+PHOTO_ROOM_MM = 60.0
+"""Room left under the placed pins for the rest of a board that a photo shows and no size tells."""
 WIDE = 1.6
 """Made-up places fill a sheet this much wider than high."""
 
@@ -72,6 +74,7 @@ class _Work:
         self.out = Places()
         self.numbers: dict[str, list[str]] = {}
         self.known: dict[str, dict[str, Spot]] = {}
+        self.size_mm = said.size_mm
         self.spots: Mapping[str, PartSpot] = {one.ref: one for one in said.parts}
         packages = {row.ref: row.package for row in pins.parts}
         for row in pins.rows:
@@ -236,7 +239,7 @@ class _Work:
         """Lay out in rows what nobody placed."""
         xs = [x for x, _ in self.out.at.values()]
         x0 = min(xs, default=0.0)
-        y = min((y for _, y in self.out.at.values()), default=0.0) - (BESIDE_MM * 2 if self.out.at else 0.0)
+        y = self._below()
         x, deepest = x0, 0.0
         shapes: dict[str, dict[str, Spot]] = {}
         for ref, numbers in self.numbers.items():
@@ -255,6 +258,15 @@ class _Work:
                 x, y, deepest = x0, y - deepest - BESIDE_MM, 0.0
             self.settle(ref, {n: (round(x + u, 6), round(y + v, 6)) for n, (u, v) in shape.items()})
             x, deepest = x + wide + BESIDE_MM, max(deepest, -low)
+
+    def _below(self) -> float:
+        """Where made-up places begin: under the board where its size is given, under the placed pins, and well under them where a photo shows more."""
+        ys = [y for _, y in self.out.at.values()]
+        if not ys:
+            return 0.0
+        room = max(PHOTO_ROOM_MM, max(ys) - min(ys)) if self.out.photos else 0.0
+        low = min(ys) - room if self.size_mm is None else min(0.0, *ys)
+        return low - 2 * BESIDE_MM
 
     def _made_up(self, ref: str, left: Sequence[str]) -> dict[str, Spot]:
         made = self.out.shape[ref]
