@@ -307,7 +307,10 @@ def _gerber(file: PlannedFile, plan: PackagePlan, findings: list[Finding]) -> Ge
     correction = plan.corrections.of(file.member.name) if plan.corrections else None
     said = correction.polarity if correction else None
     if file.role.kind is RoleKind.COPPER:
-        return replace(image, negative=said == "negative" if said else image.negative or file.role.negative)
+        if said:
+            stated = {**image.file_attributes, ".FilePolarity": (said.capitalize(),)}
+            return replace(image, negative=said == "negative", file_attributes=stated)
+        return replace(image, negative=image.negative or file.role.negative)
     if file.role.kind is RoleKind.MASK:
         return replace(image, negative=said == "positive" if said else image.negative)
     return replace(image, negative=False)

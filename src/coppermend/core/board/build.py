@@ -23,6 +23,7 @@ from coppermend.core.board.match import CopperIndex, copper_at, copper_index
 from coppermend.core.board.model import Board, CopperLayer, Hole, NetlistPoint, Part, Pin
 from coppermend.core.board.names import nearest_names
 from coppermend.core.board.naming import name_islands
+from coppermend.core.board.negative import looks_negative, negative_finding
 from coppermend.core.board.netlists import PlacedNetlist, ignored, netlist_findings, place_netlist
 from coppermend.core.board.parts import CLOSING_MM, Silk, parts_of
 from coppermend.core.board.records import GerberImage
@@ -67,9 +68,12 @@ def prepare(records: PackageRecords) -> Prepared:
     roles = copper_roles(records)
     lone = roles[0][0].side or "c"
     keys = layer_keys(len(roles), lone if lone in ("c", "s") else "c")
+    holes, dropped = without_repeats(hole_columns(records.drills, dict(records.roles), len(roles)))
+    turned = [image.name for role, image in roles[1:-1] if not role.negative and looks_negative(image, holes)]
+    roles = [(role, replace(image, negative=image.negative or image.name in turned)) for role, image in roles]
     layers = tuple(copper_source(key, role, image, outline) for key, (role, image) in zip(keys, roles, strict=True))
-    holes, dropped = without_repeats(hole_columns(records.drills, dict(records.roles), len(layers)))
     findings = [*records.findings, *_reader_findings(records), *layer_findings(records, layers)]
+    findings += [negative_finding(name) for name in turned]
     findings += drill_findings(records, holes, dropped)
     if not outline:
         findings.append(

@@ -1,0 +1,79 @@
+"""Inner layers that do not say their polarity: negative planes are found by what they draw, lands and tracks are left as they are.
+
+Planes are made here from their holes; what must be joined follows from how they were made.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from coppermend.core.board.model import Board
+from coppermend.formats.member import Member
+from coppermend.services.boards import Package, board_of
+
+HOLES = [(x, y) for x in range(5, 45, 5) for y in range(5, 30, 5)]
+ON_PLANE = [hole for k, hole in enumerate(HOLES) if k % 3 == 0]
+HEAD = "%FSLAX46Y46*%\n%MOMM*%\n%AMTH*7,0,0,2.0,1.4,0.3,45*%\n%ADD10C,1.4*%\n%ADD11TH*%\n%ADD12C,0.3*%\n%ADD13C,1.6*%\n"
+
+
+def flash(code: int, places: list[tuple[int, int]]) -> str:
+    return f"D{code}*\n" + "".join(f"X{x}000000Y{y}000000D03*\n" for x, y in places)
+
+
+def gerber(*body: str) -> bytes:
+    return (HEAD + "".join(body) + "M02*\n").encode()
+
+
+EDGE = "D12*\nX0Y0D02*\nX45000000Y0D01*\nX45000000Y30000000D01*\nX0Y30000000D01*\nX0Y0D01*\n"
+TRACKS = "D12*\n" + "".join(f"X{x}000000Y{y}000000D02*\nX{x + 2}000000Y{y}000000D01*\n" for x, y in HOLES)
+POUR = "G36*\nX1000000Y1000000D02*\nX44000000D01*\nY29000000D01*\nX1000000D01*\nY1000000D01*\nG37*\n"
+DRILL = ("M48\nMETRIC\nT1C0.8\n%\nT1\n" + "".join(f"X{x}.0Y{y}.0\n" for x, y in HOLES) + "M30\n").encode()
+
+
+def board(inner: bytes, corrections: bytes = b"") -> Board:
+    outer = gerber(flash(13, HOLES))
+    files = {
+        "b.gtl": outer,
+        "b.gbl": outer,
+        "b.g1": inner,
+        "b.g2": gerber(flash(13, HOLES), TRACKS),
+        "b.gko": gerber(EDGE),
+        "b.drl": DRILL,
+    }
+    if corrections:
+        files["coppermend-corrections.toml"] = corrections
+    return board_of(Package("b", tuple(Member(name, data) for name, data in files.items())))
+
+
+def joined(found: Board) -> set[tuple[float, float]]:
+    """Places of the holes that lie in the biggest net."""
+    islands = [hole.island for hole in found.holes]
+    most = max(set(islands), key=islands.count)
+    return {(h.x_mm, h.y_mm) for h in found.holes if h.island == most} if islands.count(most) > 1 else set()
+
+
+def guessed(found: Board) -> bool:
+    return any(one.code == "BRD-008" for one in found.findings)
+
+
+@pytest.mark.parametrize("border", ["", EDGE])
+@pytest.mark.parametrize("thermals", [True, False])
+def test_a_negative_plane_joins_the_holes_without_clearance(thermals: bool, border: str) -> None:
+    away = [hole for hole in HOLES if hole not in ON_PLANE]
+    found = board(gerber(flash(10, away), flash(11, ON_PLANE) if thermals else "", border))
+    assert guessed(found) and joined(found) == set(ON_PLANE)
+
+
+@pytest.mark.parametrize("body", [flash(13, HOLES) + TRACKS, POUR + flash(13, HOLES)], ids=["tracks", "pour"])
+def test_lands_with_tracks_or_a_pour_stay_as_they_are(body: str) -> None:
+    found = board(gerber(body))
+    assert not guessed(found)
+    assert joined(found) == (set(HOLES) if body.startswith("G36") else set())
+
+
+def test_what_the_file_or_the_user_says_wins() -> None:
+    away = [hole for hole in HOLES if hole not in ON_PLANE]
+    said = b'[file."b.g1"]\npolarity = "positive"\n'
+    assert joined(board(gerber(flash(10, away)), said)) == set()
+    stated = gerber("%TF.FileFunction,Copper,L2,Inr*%\n%TF.FilePolarity,Positive*%\n", flash(10, away))
+    assert joined(board(stated)) == set()
