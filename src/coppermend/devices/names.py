@@ -70,7 +70,7 @@ def matches(printed: str, key: str) -> int:
     (4, 4, 0, 4)
     """
     core = _core(key)
-    prefix = _PREFIX if key[:1].isdigit() else ""
+    prefix = _PREFIX if key[:1].isdecimal() else ""
     if re.fullmatch(r"4\d{3,4}", key):
         prefix = f"(?:MC1|{_PREFIX})"  # Motorola's 4000 series: MC14040
     return len(key) if re.fullmatch(f"{prefix}-?{core}{_TAIL}", printed) else 0

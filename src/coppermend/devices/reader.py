@@ -29,11 +29,33 @@ BY_NAME = {
     "GND": PinKind.GROUND, "VSS": PinKind.GROUND, "NC": PinKind.UNCONNECTED,
 }  # fmt: skip
 CHIP_KEYS = frozenset(
-    "type title aliases not_types pins sections logic drive needs function supply supply_range_v rail rules typical_mw note technology "
-    "package theta_k_per_w unusual_power".split()
-) | frozenset(KIND_KEYS)
-ROLES = frozenset("d q nq clock enable set clear sync_clear load async_load j k nk serial a b up down carry".split())
-FUNCTIONS = frozenset("d-flip-flop jk-flip-flop d-latch register counter shift-register monostable".split())
+    ("type", "title", "aliases", "not_types", "pins", "sections", "logic", "drive", "needs", "function", "supply",
+     "supply_range_v", "rail", "rules", "typical_mw", "note", "technology", "package", "theta_k_per_w", "unusual_power")
+) | frozenset(KIND_KEYS)  # fmt: skip
+ROLES = frozenset(
+    [
+        "d",
+        "q",
+        "nq",
+        "clock",
+        "enable",
+        "set",
+        "clear",
+        "sync_clear",
+        "load",
+        "async_load",
+        "j",
+        "k",
+        "nk",
+        "serial",
+        "a",
+        "b",
+        "up",
+        "down",
+        "carry",
+    ]
+)
+FUNCTIONS = frozenset(["d-flip-flop", "jk-flip-flop", "d-latch", "register", "counter", "shift-register", "monostable"])
 _RANGE = re.compile(r"^(.*?)(\d+)\.\.(\d+)$")
 
 
@@ -273,7 +295,7 @@ def _check(chip: Chip, file: str) -> None:
                     file, chip.type, f"has a {where} that cannot be read: {err}", "use names, ! & ^ | and parentheses"
                 ) from None
             uses += [(one, where) for one in (pin_name, *names_in(text))]
-    uses += [(one, "needs") for pin_name, words in chip.needs.items() for one in (pin_name, *words)]
+    uses += [(one, "needs") for pin_name, listed in chip.needs.items() for one in (pin_name, *listed)]
     uses += [(one, f"function {f.kind}") for f in chip.functions for words in f.pins.values() for one in words]
     for one, where in uses:
         if one not in names:
