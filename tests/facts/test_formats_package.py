@@ -319,3 +319,16 @@ def test_broken_job_files(data: bytes) -> None:
         return
     with pytest.raises(Refusal, match="JOB-00"):
         read_gerberjob(data, "b.gbrjob")
+
+
+@pytest.mark.parametrize(("name", "words", "number"), [
+    ("sm_top.gbr", "solder mask, component side", None), ("BOTSM.ger", "solder mask, solder side", None),
+    ("ss_top.gbr", "silkscreen, component side", None), ("SPTOP.art", "solder paste, component side", None),
+    ("TopAssy.gbr", "other", None), ("mech1.gbr", "outline", None), ("b.gbl.gbr", "copper, solder side", None),
+    ("EtchLayer2.gdo", "copper, inner", 2), ("b.group3.gbr", "copper, inner", 3), ("board.art02", "copper, inner", 2),
+    ("CopperLayer1.gbr", "copper, inner", 1), ("GroundPlane.gbr", "copper, inner", None), ("TOP.art", "copper, component side", None),
+])  # fmt: skip
+def test_names_of_several_design_systems(name: str, words: str, number: int | None) -> None:
+    # common practice, no source
+    role = from_name(name)
+    assert role is not None and (role.words(), role.number) == (words, number)

@@ -69,13 +69,18 @@ _EXTENSIONS: dict[str, tuple[RoleKind, str | None]] = {
     "plc": (RoleKind.SILK, "c"), "pls": (RoleKind.SILK, "s"), "crc": (RoleKind.PASTE, "c"), "crs": (RoleKind.PASTE, "s"),
     "top": (RoleKind.COPPER, "c"), "bot": (RoleKind.COPPER, "s"), "smt": (RoleKind.MASK, "c"), "smb": (RoleKind.MASK, "s"),
     "sst": (RoleKind.SILK, "c"), "ssb": (RoleKind.SILK, "s"), "spt": (RoleKind.PASTE, "c"), "spb": (RoleKind.PASTE, "s"),
+    "tsp": (RoleKind.PASTE, "c"), "bsp": (RoleKind.PASTE, "s"),
     "tsm": (RoleKind.MASK, "c"), "bsm": (RoleKind.MASK, "s"), "tsk": (RoleKind.SILK, "c"), "bsk": (RoleKind.SILK, "s"),
     "gnd": (RoleKind.COPPER, None), "pwr": (RoleKind.COPPER, None), "vcc": (RoleKind.COPPER, None),
     "drd": (RoleKind.OTHER, None), "fab": (RoleKind.OTHER, None), "ast": (RoleKind.OTHER, None), "asb": (RoleKind.OTHER, None),
 }  # fmt: skip
 """Endings in common use by design systems (common practice, no source)."""
 
-_INNER_ENDING = re.compile(r"(?:g|gp|in|ly|l|i|mid|int)(\d{1,2})l?\Z")
+_GENERAL = frozenset(("gbr", "ger", "pho", "art", "txt", "gbx"))
+_TELLING = frozenset(("gtl", "gbl", "gts", "gbs", "gto", "gbo", "gtp", "gbp", "gko"))
+"""Endings that tell the layer and may stand before a general one (``b.gtl.gbr``)."""
+
+_INNER_ENDING = re.compile(r"(?:g|gp|gl|mg|art|in|ly|l|i|mid|int)(\d{1,2})l?\Z")
 
 _TOP = r"(?:top|front|f|cmp|comp|component|c|primary|obere?)"
 _BOTTOM = r"(?:bottom|bot|back|b|sol|solder|s|secondary|unten)"
@@ -98,16 +103,29 @@ def _both(words: str, kind: RoleKind) -> list[_Rule]:
 
 
 _DRAWINGS = (
-    r"drl[ _-]?map|drill[ _-]?(?:map|drawing|chart|legend|guide)|drawing|assembly|"
+    r"(?:top|bot|bottom)[ _.-]?(?:assy|assembly|fab)|(?:assy|assembly|fab)[ _.-]?(?:top|bot)|drl[ _-]?map|drill[ _-]?(?:map|drawing|chart|legend|guide)|drawing|assembly|"
     + _E + r"(?:assy|asm|fab|fabrication|courtyard|comments|eco\d?|adhes\w*|glue|user)" + _Z
 )  # fmt: skip
 _OUTLINES = (
     r"edge[ _.-]?cuts|outline|profile|contour|board[ _-]?(?:edge|shape|geometry)|"
-    + _E + r"(?:edge|border|dimension|mechanical\d*|keepout|route[ _-]?path)" + _Z
+    + _E + r"(?:edge|border|dimension|mech(?:anical)?\d*|keepout|route[ _-]?path)" + _Z
 )  # fmt: skip
+
+_SHORT = (("sm|soldm|smask", RoleKind.MASK), ("sp|pst|spaste", RoleKind.PASTE), ("ss|sk|slk|sscr", RoleKind.SILK))
+"""Short words for a layer's kind that count only beside a side's name."""
+
+
+def _short() -> list[_Rule]:
+    return [
+        _rule(rf"{_E}(?:{words})[ _.-]*{long}{_Z}|{_E}{long}[ _.-]*(?:{words}){_Z}", kind, side)
+        for words, kind in _SHORT
+        for side, long in (("c", "(?:top|front|comp)"), ("s", "(?:bottom|bot|back|sold)"))
+    ]
+
 
 _NAMES: tuple[_Rule, ...] = (
     _rule(_DRAWINGS, RoleKind.OTHER),
+    *_short(),
     _rule(_E + r"(?:tslk|tsilk|sst|plc|lgt)(?:" + _Z + "|_)", RoleKind.SILK, "c"),
     _rule(_E + r"(?:bslk|bsilk|ssb|pls|lgb)(?:" + _Z + "|_)", RoleKind.SILK, "s"),
     _rule(_E + r"(?:smc|smt|tsm|stc)(?:" + _Z + "|_)", RoleKind.MASK, "c"),
@@ -125,10 +143,15 @@ _NAMES: tuple[_Rule, ...] = (
 
 _NUMBERED = re.compile(
     _E
-    + r"(?:in|int|inn|inner|internal|mid|layer|lyr|lay|l|ly|art|plane|cu|copper|sig|signal)[ _.-]?0*(\d{1,2})(?:[ _.-]?cu)?"
+    + r"(?:in|int|inn|inner|internal|mid|layer|lyr|lay|l|ly|art|plane|cu|copper|sig|signal|etch(?:layer)?|route?d?(?:layer)?|group|elec"
+    + r"|conductor|innerlayer|internalplane|copperlayer|signallayer|culayer|gl|mg|art)[ _.-]?0*(\d{1,2})(?:[ _.-]?cu)?"
     + r"(?:$|[^0-9])"
 )
-_INNER_WORD = re.compile(_E + r"(?:inner|internal|mid|plane|gnd|ground|pwr|power|vcc|vdd|vee|vss)\d{0,2}" + _Z)
+_INNER_WORD = re.compile(
+    _E
+    + r"(?:inner|internal|mid|plane|(?:ground|power|gnd|pwr|vcc)plane|gnd|ground|pwr|power|vcc|vdd|vee|vss)\d{0,2}"
+    + _Z
+)
 
 
 def from_name(base: str) -> LayerRole | None:
@@ -142,6 +165,9 @@ def from_name(base: str) -> LayerRole | None:
     lower = base.lower()
     stem, _, ending = lower.rpartition(".")
     stem = stem or lower
+    last = re.split(r"[ ._-]", stem)[-1]
+    if ending in _GENERAL and last in _TELLING and last != stem:
+        stem, ending = stem[: -len(last) - 1], last
     spaced = re.sub(r"(?<=[a-z])(?=\d)", "", stem)
     inner = _NUMBERED.search(spaced)
     for rule in _NAMES:
