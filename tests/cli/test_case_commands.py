@@ -345,3 +345,29 @@ def test_a_case_whose_package_moved_says_so_and_takes_the_new_place(
     assert status == 2 and "CAS-004" in err and "--changed" in err
     assert case("case", "board", "2", "--board", "elsewhere")[0] == 2
     assert case("case", "board", "2", "--board", "elsewhere", "--changed")[0] == 0 and case("next", "2")[0] == 0
+
+
+def test_an_entry_that_goes_against_the_board_is_noted_and_said(case: Run) -> None:
+    # U1.4 is A14, U5.26 is A13, U1.5 A15 on the demonstration machine (its netlist, larkenfell64.ipc)
+    wrong = case("note", "1", "patch", "U1.4", "U5.26", "30awg")[1]
+    assert "Careful: this wire joins A14 and A13" in wrong
+    assert case("note", "1", "undo")[0] == 0
+    assert "Careful: A14 and A13 are two nets" in case("note", "1", "closed", "U1.4", "U5.26")[1]
+    assert "Careful" not in case("note", "1", "open", "U1.4", "U5.26")[1]
+    assert "Careful" not in case("note", "1", "ohms", "U1.4", "U5.26", "4.7k")[1]
+    assert "Careful" not in case("note", "1", "closed", "U1.5", "U9.3")[1]
+    answer = json.loads(case("note", "1", "ohms", "U1.4", "U5.26", "0.2", "--json")[1])
+    assert len(answer["careful"]) == 1 and "A14 and A13" in answer["careful"][0]
+
+
+def test_soldering_with_the_power_on_is_called_out(case: Run) -> None:
+    case("note", "1", "gate", "override", "trying the supply")
+    assert case("note", "1", "power", "on")[0] == 0
+    assert "power off and the supply unplugged" in case("note", "1", "patch", "U1.5", "U9.3", "30awg")[1]
+
+
+def test_a_figure_that_cannot_be_is_refused(case: Run) -> None:
+    for words, code in ((("ohms", "U1.5", "U9.3", "-5"), "NOT-008"), (("patch", "U1.5", "U9.3", "99awg"), "NOT-009")):
+        status, _, err = case("note", "1", *words)
+        assert status == 2 and code in err
+    assert case("note", "1", "ohms", "U1.5", "U9.3", "-0.1")[0] == 0

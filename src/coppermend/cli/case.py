@@ -22,6 +22,7 @@ from coppermend.services.bench import (
 )
 from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import CaseView, list_cases, name_board, new_case, show_case
+from coppermend.services.cautions import cautions
 from coppermend.services.notes import note
 from coppermend.services.photos import attach_photo
 from coppermend.services.power import CAUTION
@@ -343,12 +344,13 @@ def note_command(ctx: click.Context, case: str, kind: str, words: tuple[str, ...
     made, found = shop_and_case(ctx, case)
     if words and words[-1] == "--json":
         answer = note(made, found, request_from_words(made, found, kind, words[:-1]))
-        print_json({**answer.as_dict(), "next": step_as_dict(next_for_case(made, found))})
+        careful = cautions(made, found, answer.entry)
+        print_json({**answer.as_dict(), "careful": list(careful), "next": step_as_dict(next_for_case(made, found))})
         return
     answer = note(made, found, request_from_words(made, found, kind, words))
     click.echo(f"Noted as {answer.entry.bench_seq}: {answer.words}.")
-    if kind in ("closed", "open", "ohms", "diode") and show_case(made, found).state.power_on:
-        click.echo("Careful: the log says that power is on. Continuity and ohms are read on an unpowered board only.")
+    for words_of_care in cautions(made, found, answer.entry):
+        click.echo(f"Careful: {words_of_care}")
     say_next(made, found)
 
 

@@ -62,10 +62,28 @@ def _reading(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     if unit:
         payload[unit] = parse_value(request.value, unit)
     if request.kind == "ohms":
+        _ohms_that_can_be(payload["ohm"], request.value)
         payload |= _how(binding, request)
     if request.kind == "level":
         payload["level"] = _one_of(request.value, LEVELS, "level")
     return payload
+
+
+LEAST_OHM = -1.0
+"""A meter whose leads were nulled may show a little less than nothing; more below zero is a typing error or a voltage on the board."""
+
+FINEST_AWG = 46
+"""Finer magnet wire than this is no patch wire (common practice, no source)."""
+
+
+def _ohms_that_can_be(ohm: float | None, text: str) -> None:
+    """Refusal NOT-008 for a resistance below what an unpowered board can show."""
+    if ohm is not None and ohm < LEAST_OHM:
+        raise refuse(
+            "NOT-008",
+            f"{text} is no resistance: found {ohm:g} ohm, expected 0 or more.",
+            "Look at the figure again; a negative one means a voltage on the board: power off, charged parts emptied.",
+        )
 
 
 def _how(binding: Binding, request: Request) -> dict[str, Any]:
@@ -182,6 +200,8 @@ def wire_fields(text: str) -> dict[str, Json]:
     gauge = re.search(r"(\d{1,2})\s*awg|awg\s*(\d{1,2})", text, re.IGNORECASE)
     if gauge:
         awg = int(gauge[1] or gauge[2])
+        if awg > FINEST_AWG:
+            raise refuse("NOT-009", f"{awg} AWG is no patch wire.", f"Gauges go from 0 to {FINEST_AWG}; wrap wire is 30awg.")
         fields |= {"awg": awg, "diameter_mm": round(awg_diameter_mm(awg), 4)}
     sizes = [float(one.replace(",", ".")) for one in re.findall(r"(\d+(?:[.,]\d+)?)\s*mm", text, re.IGNORECASE)]
     if sizes and max(sizes) >= 2.0:
