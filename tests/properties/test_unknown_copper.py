@@ -21,13 +21,16 @@ from coppermend.core.board.pinboard import board_of_pins
 from coppermend.core.board.pinlist import PinList, PinRow
 from coppermend.core.copper.model import SiteKind
 from coppermend.core.copper.unknown import LARGE_NET_PINS, rehung, unknown_graph
+from coppermend.core.findings import Refusal
 from coppermend.core.planning.model import NextStep
 from coppermend.core.planning.round import plan_round
 from coppermend.core.rework.wires import WirePlan
+from coppermend.formats.member import Member
 from coppermend.services.areas import add_area
 from coppermend.services.bench import next_for_case, proven_for_case, round_for_case
 from coppermend.services.cases import new_case
 from coppermend.services.notes import note
+from coppermend.services.pinlists import pinlist_board
 from coppermend.services.requests import Request
 from coppermend.services.workshop import Workshop
 
@@ -154,3 +157,46 @@ def test_a_supply_asks_only_for_its_pins_in_the_area() -> None:
         plan = plan_round(graph, (AREA,), (), Basis())
         assert len(plan.checks) == plan.bound == checks
         assert [f.code for f in graph.findings] == (["GRF-003"] if pins == large else [])
+
+
+TABLE = (
+    b"part,pin,net,x,y,side,value,package,state\nU1,1,A,0,0,c,6502,DIP-40,socketed\nU1,2,B,,,,,,\nU2,1,A,30,0,c,,DIP-14,\n"
+    b"R1,1,A,,,s,33R,,\nR1,2,B,,,s,,,\nJ1,A1,B,,,,,,\n"
+)
+PLACES = (
+    b'[part.U2]\ntemplate = "DIP-14"\nat_mm = [30, 0]\nrotation = 45\n[photo.c]\nfile = "c.jpg"\n'
+    b"marks = [{px=[0,0],mm=[0,0]},{px=[9,0],mm=[9,0]},{px=[9,9],mm=[9,9]},{px=[0,9],mm=[0,9]}]\n"
+)
+
+
+def damaged(data: bytes, changes: list[tuple[int, bytes]]) -> bytes:
+    """The bytes with a few put in place of what stood there."""
+    for at, new in changes:
+        data = data[: at % len(data)] + new + data[at % len(data) + len(new) // 2 :]
+    return data
+
+
+CHANGES = st.lists(
+    st.tuples(
+        st.integers(0, 400), st.binary(max_size=4) | st.sampled_from([b"\xb2", b"\n", b",", b"1e308", b"-", b"nan"])
+    ),
+    max_size=5,
+)
+
+
+@given(CHANGES, CHANGES)
+@settings(max_examples=150, deadline=2000)
+def test_whatever_the_list_holds_the_answer_is_a_board_or_a_refusal(
+    table: list[tuple[int, bytes]], places: list[tuple[int, bytes]]
+) -> None:
+    """Invariant 7: a board whose graph has every pin with a net, or a refusal that says what to do; a superscript digit is no pin number."""
+    members = [Member("pins.csv", damaged(TABLE, table)), Member("coppermend-map.toml", damaged(PLACES, places))]
+    try:
+        board = pinlist_board("id", "t", members)
+    except Refusal as refusal:
+        assert refusal.finding.remedy
+        return
+    if board is not None:
+        graph = unknown_graph(board)
+        assert len(graph.pins) == sum(len(part.pins) for part in board.parts) > 0
+        assert all(abs(v) < 1e6 for pin in graph.pins for v in (pin.x_mm, pin.y_mm))

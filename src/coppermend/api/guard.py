@@ -72,7 +72,7 @@ def refusal_of(method: str, path: str, headers: dict[str, str]) -> Finding | Non
             "Open the page by the address that 'coppermend serve' printed.",
         )
     length, limit = headers.get("content-length", "0"), limit_of(path)
-    if not length.isdigit() or int(length) > limit:
+    if not length.isdecimal() or int(length) > limit:
         return _no(
             "API-003", f"The request's body has {length} bytes, at most {limit} are taken.", "Send less at once."
         )

@@ -322,7 +322,7 @@ def net_view(workshop: Workshop, case: str, net: int) -> dict[str, Any]:
 
 
 def _natural(text: str) -> tuple[int, str]:
-    return (int(text), "") if text.isdigit() else (10**6, text)
+    return (int(text), "") if text.isdecimal() else (10**6, text)
 
 
 def story_view(workshop: Workshop, case: str) -> dict[str, Any]:

@@ -168,6 +168,6 @@ def drill_from_gerber(image: GerberImage, role: LayerRole) -> DrillImage:
 
 def _span(image: GerberImage) -> tuple[int, int] | None:
     fields = image.file_attributes.get(".FileFunction", ())
-    if len(fields) >= 3 and fields[0] in ("Plated", "NonPlated") and fields[1].isdigit() and fields[2].isdigit():
+    if len(fields) >= 3 and fields[0] in ("Plated", "NonPlated") and fields[1].isdecimal() and fields[2].isdecimal():
         return int(fields[1]), int(fields[2])
     return None

@@ -121,7 +121,7 @@ def find_case(workshop: Workshop, name: str) -> str:
     """The id of the case that a person means by a short number (``3``), an id, or the beginning or end of one. Refusal CAS-001 or CAS-002."""
     numbers = workshop.store.numbers()
     wanted = name.strip().lower().removeprefix("#")
-    if wanted.isdigit():
+    if wanted.isdecimal():
         found = [case for number, case in numbers if number == int(wanted)]
     else:
         found = [case for _, case in numbers if len(wanted) >= 4 and (case.startswith(wanted) or case.endswith(wanted))]

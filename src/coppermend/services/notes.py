@@ -85,7 +85,7 @@ def _named_entry(entries: Sequence[Entry], bench: str, which: str) -> Entry:
     of_bench, _, number = wanted.rpartition(":")
     for entry in entries:
         by_number = (
-            number.isdigit()
+            number.isdecimal()
             and entry.bench_seq == int(number)
             and (entry.bench.startswith(of_bench) if of_bench else entry.bench == bench)
         )

@@ -37,7 +37,7 @@ def ordinal(number: int) -> str:
 
 
 def _places(part: Part) -> dict[int, NDArray[np.float64]]:
-    return {int(p.number): np.array([p.x_mm, p.y_mm]) for p in part.pins if p.number.isdigit()}
+    return {int(p.number): np.array([p.x_mm, p.y_mm]) for p in part.pins if p.number.isdecimal()}
 
 
 def chip_rows(part: Part) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
@@ -88,7 +88,7 @@ def pin_where(part: Part, number: str, side: str) -> str:
     Left and right are those of someone who looks at ``side`` with the notch end up.
     """
     rows = chip_rows(part)
-    if rows is not None and number.isdigit():
+    if rows is not None and number.isdecimal():
         return _in_rows(part, rows, int(number), side)
     order = [p.number for p in part.pins]
     if len(order) == 2:

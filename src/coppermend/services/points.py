@@ -177,4 +177,4 @@ def _instead(graph: CopperGraph, point: ProbePoint) -> str:
 
 
 def _natural(text: str) -> tuple[int, str]:
-    return (int(text), "") if text.isdigit() else (10**6, text)
+    return (int(text), "") if text.isdecimal() else (10**6, text)

@@ -217,7 +217,7 @@ class SqlCaseStore:
                 )
             facts = {str(name): str(value) for name, value in line.execute(select(FACTS.c.name, FACTS.c.value))}
         version = facts.get("schema_version", "")
-        if not version.isdigit() or int(version) > SCHEMA_VERSION:
+        if not version.isdecimal() or int(version) > SCHEMA_VERSION:
             raise refuse(
                 "STO-005",
                 f"The store has version {version or 'unknown'}; this Coppermend reads up to {SCHEMA_VERSION}.",

@@ -107,7 +107,7 @@ def _network(numbers: Sequence[str], value_ohm: float, words: str) -> tuple[tupl
 def pin_order(pin: Pin) -> tuple[Any, ...]:
     """Sort key of pins: 1, 2, 10, A1, A2, A10."""
     return tuple(
-        (0, int(piece), "") if piece.isdigit() else (1, 0, piece) for piece in re.findall(r"\d+|\D+", pin.number)
+        (0, int(piece), "") if piece.isdecimal() else (1, 0, piece) for piece in re.findall(r"\d+|\D+", pin.number)
     )
 
 
@@ -291,4 +291,4 @@ def parts_of(
 
 def ref_order(ref: str) -> tuple[Any, ...]:
     """Sort key of reference designators: R2 before R10, letters before longer letters."""
-    return tuple((0, int(piece), "") if piece.isdigit() else (1, 0, piece) for piece in re.findall(r"\d+|\D+", ref))
+    return tuple((0, int(piece), "") if piece.isdecimal() else (1, 0, piece) for piece in re.findall(r"\d+|\D+", ref))

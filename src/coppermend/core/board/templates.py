@@ -137,8 +137,8 @@ def guessed(ref: str, numbers: Sequence[str], package: str = "") -> Template | N
         made = _named(word, PITCH_MM, None) if word else None
         if made is not None and set(numbers) <= {number for number, _ in made.places()}:
             return made
-    highest = max((int(n) for n in numbers if n.isdigit()), default=0)
-    if letters in _CHIPS and highest >= 6 and highest <= 64 and all(n.isdigit() for n in numbers):
+    highest = max((int(n) for n in numbers if n.isdecimal()), default=0)
+    if letters in _CHIPS and highest >= 6 and highest <= 64 and all(n.isdecimal() for n in numbers):
         pins = highest + highest % 2
         return Template("dip", pins, PITCH_MM, row_spacing_mm(pins))
     if count == 2 and whole:

@@ -102,7 +102,7 @@ def is_rail(net: str) -> bool:
     >>> is_rail("+5V"), is_rail("VCC"), is_rail("-12V"), is_rail("A5"), is_rail("GND")
     (True, True, True, False, False)
     """
-    return _RAIL.fullmatch(net) is not None and not is_ground(net) and not net.isdigit()
+    return _RAIL.fullmatch(net) is not None and not is_ground(net) and not net.isdecimal()
 
 
 def is_rail_to_ground(reading: Reading) -> bool:

@@ -215,7 +215,7 @@ def pieces_of(
 
 def _pin_order(point: ProbePoint) -> tuple[str, int, str]:
     """Parts by name, pins by number."""
-    return (point.part, int(point.pin) if point.pin.isdigit() else 10**9, point.pin)
+    return (point.part, int(point.pin) if point.pin.isdecimal() else 10**9, point.pin)
 
 
 def _ends(

@@ -149,7 +149,7 @@ def _parameters(text: str) -> DrillFormat:
 
 
 def _integer(text: str | None) -> int | None:
-    return int(text) if text and text.isdigit() and len(text) == 1 else None
+    return int(text) if text and text.isdecimal() and len(text) == 1 else None
 
 
 def _omitted(values: dict[str, str]) -> str | None:
@@ -181,7 +181,7 @@ def _tools(text: str, name: str, form: DrillFormat) -> tuple[dict[int, float], d
         if sized:
             sizes.setdefault(number, float(sized[1]) * unit_mm(sized[2]))
         else:
-            bare = _NUMBER.search(line, 0 if letter or line.lstrip()[:1].isdigit() else match.end())
+            bare = _NUMBER.search(line, 0 if letter or line.lstrip()[:1].isdecimal() else match.end())
             if bare is None:
                 continue
             raw.setdefault(number, float(bare[1]))

@@ -512,7 +512,7 @@ class _Reader:
     def _function(self) -> tuple[tuple[int, int] | None, bool | None]:
         values = self.file_attributes.get(".FileFunction", ())
         if values and values[0] in ("Plated", "NonPlated", "MixedPlating"):
-            numbers = [int(v) for v in values[1:3] if v.isdigit() and len(v) < 4]
+            numbers = [int(v) for v in values[1:3] if v.isdecimal() and len(v) < 4]
             span = (numbers[0], numbers[1]) if len(numbers) == 2 else None
             return span, {"Plated": True, "NonPlated": False}.get(values[0])
         stated = {e.plated for e in self.tools.values()}

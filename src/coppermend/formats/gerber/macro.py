@@ -112,7 +112,7 @@ def primitives(body: Sequence[str], arguments: Sequence[float]) -> list[tuple[in
     out: list[tuple[int, list[float]]] = []
     for raw in body:
         statement = raw.strip()
-        if not statement or statement == "0" or (statement[0] == "0" and not statement[1].isdigit()):
+        if not statement or statement == "0" or (statement[0] == "0" and not statement[1].isdecimal()):
             continue
         assign = _ASSIGN.match(statement)
         if assign:

@@ -364,7 +364,7 @@ class _Reader:
             return self._groups(match)
         rest: list[str] = []
         for letter, digits in WORD.findall(word):
-            if letter in "GDM" and digits.isdigit():
+            if letter in "GDM" and digits.isdecimal():
                 code = int(digits[:6])
                 if letter == "G" and self._g_code(code, rest):
                     continue
@@ -380,7 +380,7 @@ class _Reader:
             elif letter in "XYIJ" and digits:
                 rest.append(letter + digits)
                 continue
-            elif letter == "N" and digits.isdigit():
+            elif letter == "N" and digits.isdecimal():
                 continue
             self.note("GBR-013", Severity.WARNING, f"{word[:40]!r} is not a Gerber statement; ignored.")
             return None
