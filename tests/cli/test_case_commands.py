@@ -371,3 +371,36 @@ def test_a_figure_that_cannot_be_is_refused(case: Run) -> None:
         status, _, err = case("note", "1", *words)
         assert status == 2 and code in err
     assert case("note", "1", "ohms", "U1.5", "U9.3", "-0.1")[0] == 0
+
+
+def test_a_sheet_filled_in_further_is_typed_back_again(case: Run, tmp_path: Path) -> None:
+    sheet = case("round", "1", "--print")[1].splitlines()
+    at = [number for number, line in enumerate(sheet) if line.rstrip().endswith("[      ]")]
+    file = tmp_path / "sheet.txt"
+
+    def typed(*answers: str) -> str:
+        lines = list(sheet)
+        for number, answer in zip(at, answers, strict=False):
+            lines[number] = lines[number].replace("[      ]", f"[ {answer} ]")
+        file.write_text("\n".join(lines), encoding="utf-8")
+        status, out, err = case("round", "1", "--type-back", str(file))
+        assert status == 0, err
+        return out
+
+    assert typed("c", "0.4", "x").startswith("3 answers noted")
+    assert "1 answers noted" in (again := typed("c", "0.4", "x", "c")) and "3 had been typed back before" in again
+    view = json.loads(case("case", "show", "1", "--json")[1])
+    assert [one["kind"] for one in view["readings"]] == ["closed", "ohms", "closed"] and len(view["skips"]) == 1
+    # a sheet printed since then asks anew: what it holds are new readings
+    sheet = [
+        line if not line.startswith("Printed after") else f"Printed after entry {view['timeline'][-1]['entry']}."
+        for line in sheet
+    ]
+    assert "1 answers noted" in typed("c")
+
+
+def test_a_point_out_of_reach_on_a_sheet_leaves_its_other_lines(case: Run, tmp_path: Path) -> None:
+    file = tmp_path / "sheet.txt"
+    file.write_text("1 U1.5/leg U9.3/leg A15 closed [ x ]\n2 U1.5/leg U13.13/leg A15 closed [ c ]\n", encoding="utf-8")
+    status, out, err = case("round", "1", "--type-back", str(file))
+    assert status == 0 and "2 answers noted" in out, err

@@ -284,7 +284,8 @@ def round_command(ctx: click.Context, case: str, sheet: bool, answers: Path | No
         if as_json:
             print_json(back.as_dict())
         else:
-            click.echo(f"{back.noted} answers noted, {back.left_out} lines without an answer.")
+            before = f" {back.known} had been typed back before." if back.known else ""
+            click.echo(f"{back.noted} answers noted, {back.left_out} lines without an answer.{before}")
             say_next(made, found)
         return 0
     if sheet:

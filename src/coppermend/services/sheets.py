@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from coppermend.core.findings import Place, Refusal, refuse
-from coppermend.core.log.values import is_value
+from coppermend.core.log.state import CaseState
+from coppermend.core.log.values import is_value, parse_value
 from coppermend.core.planning.model import Check
 from coppermend.services.bench import need_areas, round_for_case
 from coppermend.services.bind import bind
@@ -25,14 +28,15 @@ HEAD = "  No  tip A                 tip B                 net               expe
 
 @dataclass(frozen=True, slots=True)
 class TypedBack:
-    """How many answers were noted, how many lines held none."""
+    """How many answers were noted, how many lines held none, how many answers had been typed back before."""
 
     noted: int
     left_out: int
+    known: int = 0
 
     def as_dict(self) -> dict[str, Any]:
         """The answer as plain JSON values."""
-        return {"noted": self.noted, "left_out": self.left_out}
+        return {"noted": self.noted, "left_out": self.left_out, "known": self.known}
 
 
 def round_sheet(workshop: Workshop, case: str) -> str:
@@ -44,6 +48,7 @@ def round_sheet(workshop: Workshop, case: str) -> str:
         f"Coppermend round, case {number}: {state.title}" + (f", serial {state.serial}" if state.serial else ""),
         f"{len(plan.checks)} continuity checks (at least {plan.bound} are needed), {len(plan.isolation)} isolation checks.",
         f"Modelled time {plan.seconds / 60:.0f} + {plan.isolation_seconds / 60:.0f} min. The board is unpowered.",
+        f"Printed after entry {state.timeline[-1].entry}.",
         "Answer: c closed, o open, x cannot reach, or the ohms (0.4, 4k7). Leave empty what you did not do.",
         "",
         HEAD,
@@ -64,36 +69,67 @@ def _line(at: int, check: Check) -> str:
 
 
 def type_back(workshop: Workshop, case: str, text: str) -> TypedBack:
-    """Note the answers of a filled-in sheet, all or none: a line that cannot be understood is refused (SHT-001 to SHT-003) before anything is written."""
-    requests, empty = _read_sheet(workshop, case, text)
-    if not requests:
+    """Note the answers of a filled-in sheet, all or none: a line that cannot be understood is refused (SHT-001 to SHT-003) before anything is written.
+
+    The same sheet may be typed back again when more of it is filled in: an answer that is in the log from this sheet already counts once.
+    """
+    lines, empty = _filled_lines(text)
+    requests, known = _not_yet_noted(case_state(workshop, case), text, lines)
+    if not requests and not known:
         raise refuse("SHT-003", "The sheet holds no answers.", "Fill the column [      ] with c, o, x or ohms.")
-    for one in requests:
-        note(workshop, case, one)
-    return TypedBack(len(requests), empty)
-
-
-def _read_sheet(workshop: Workshop, case: str, text: str) -> tuple[list[Request], int]:
     graph = bind(workshop, case).graph
-    requests, empty = [], 0
-    for number, line in enumerate(text.splitlines(), 1):
-        found = re.match(r"\s*\d+\s+(\S+)\s+(\S+)\s.*?\[([^\]]*)\]?\s*$", line)
-        if not found:
-            continue
-        place = Place(file="sheet", line=number)
-        point_a, point_b, answer = found[1], found[2], found[3].strip(" _.")
-        if not answer:
-            empty += 1
-            continue
-        for name in (point_a, point_b):
+    for place, one in requests:
+        for name in one.points:
             try:
                 resolve(graph, name)
             except Refusal as err:
                 raise refuse(
                     "SHT-001", err.finding.words, f"{err.finding.remedy} Nothing of the sheet was noted.", place
                 ) from err
-        requests.append(_request(point_a, point_b, answer, place))
-    return requests, empty
+    for _, one in sorted(
+        requests, key=lambda line: line[1].kind == "skip"
+    ):  # a point set out of reach cannot be read after
+        note(workshop, case, one)
+    return TypedBack(len(requests), empty, known)
+
+
+def _filled_lines(text: str) -> tuple[list[tuple[Place, Request]], int]:
+    """The lines with an answer as requests, and how many lines have none."""
+    lines: list[tuple[Place, Request]] = []
+    empty = 0
+    for number, line in enumerate(text.splitlines(), 1):
+        found = re.match(r"\s*\d+\s+(\S+)\s+(\S+)\s.*?\[([^\]]*)\]?\s*$", line)
+        if not found:
+            continue
+        place = Place(file="sheet", line=number)
+        answer = found[3].strip(" _.")
+        if answer:
+            lines.append((place, _request(found[1], found[2], answer, place)))
+        else:
+            empty += 1
+    return lines, empty
+
+
+def _not_yet_noted(
+    state: CaseState, text: str, lines: Sequence[tuple[Place, Request]]
+) -> tuple[list[tuple[Place, Request]], int]:
+    """The lines without those that were noted from paper since this sheet was printed, each entry matched once; and how many were left away."""
+    printed = re.search(r"^Printed after entry (\S+?)\.?\s*$", text, re.MULTILINE)
+    since = next((one.at for one in state.timeline if printed and one.entry == printed[1]), -1)
+    noted = Counter(
+        (one.kind, tuple(point.id for point in one.points), one.value)
+        for one in state.readings
+        if one.instrument == "paper" and one.at > since
+    )
+    noted.update(("skip", tuple(point.id for point in one.points), None) for one in state.skips if one.at > since)
+    left: list[tuple[Place, Request]] = []
+    for place, one in lines:
+        key = (one.kind, one.points, parse_value(one.value, "ohm") if one.kind == "ohms" else None)
+        if noted[key] > 0:
+            noted[key] -= 1
+        else:
+            left.append((place, one))
+    return left, len(lines) - len(left)
 
 
 def _request(point_a: str, point_b: str, answer: str, place: Place) -> Request:
