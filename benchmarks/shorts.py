@@ -8,6 +8,7 @@ network with numpy's pseudo-inverse and shares no line with the model. ``--seeds
 from __future__ import annotations
 
 import argparse
+import itertools
 import os
 from dataclasses import dataclass
 from typing import Any
@@ -105,7 +106,7 @@ class SimulatedBench:
             scale = max(whole * float(rng.normal(1.0, 0.05)), 0.5)
             marks = np.unique(np.concatenate([one.pins_mm, np.arange(0.0, one.length_mm, 1.0), [self.at_mm]]))
             noise = self._width(one.length_mm)
-            for x1, x2 in zip(marks[:-1], marks[1:], strict=True):
+            for x1, x2 in itertools.pairwise(marks):
                 self._edge((net, "t", x1), (net, "t", x2), (x2 - x1) / one.track_mm * scale * noise[int(x1)])
             for k in range(PINS):
                 own = self._width(float(one.stubs_mm[net, k]))

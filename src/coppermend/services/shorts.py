@@ -251,7 +251,7 @@ def _words(state: str, best: ShortPlace, belief: ShortBelief, count: int, instru
     if state == "no fit":
         return f"These readings do not fit one bridge between the two nets (chance {belief.misfit:.1e}): a part between them, two bridges, or a tip on the wrong pin."
     if state == "too coarse":
-        return f"The instrument is too coarse here: 90 % of the probability is spread over {belief.width_mm:.0f} mm (limit {LIMIT_MM:g} mm) after {count} readings ({instrument.words})."
+        return f"The instrument is too coarse here: 90 % of the probability spreads over {belief.width_mm:.0f} mm (limit {LIMIT_MM:g}), {count} readings, {instrument.words}."
     return f"So far {where} (90 %)."
 
 
