@@ -118,6 +118,16 @@ def test_a_short_joins_two_nets_and_says_where() -> None:
     assert joined.layer in ("c", "s") and math.hypot(joined.x_mm, joined.y_mm - 1.27) < 4.0
 
 
+def test_a_pin_that_moved_to_another_net_is_called_so() -> None:
+    copper, holes, rows = pairs()
+    for side in copper:  # a third pin on each of two nets, whose names the netlist exchanges
+        side += [land(9, 0), land(9, 2.54), track((5, 0), (9, 0)), track((5, 2.54), (9, 2.54))]
+    rows += [point("N1", "U3.1", 9.0, 0.0, 1, None), point("N0", "U3.2", 9.0, 2.54, 1, None)]
+    (row,) = compare(board(copper, [drill(holes)], rows))
+    assert {one.why for one in (*row.split_nets, *row.joined_nets)} == {"moved"}
+    assert {one.points for one in row.split_nets} == {("U3.1",), ("U3.2",)} and row.agree == 24
+
+
 def test_a_bridged_jumper_land_is_called_one() -> None:
     copper = [[land(0, 0), land(1.5, 0)], []]
     rows = [point("A", "JP1.1", 0, 0, 1, None), point("B", "JP1.2", 1.5, 0, 1, None)]

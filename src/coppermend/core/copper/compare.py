@@ -39,7 +39,7 @@ _TIE_PARTS = ("NT", "JP", "SJ", "LK", "W", "TIE", "SH")
 @dataclass(frozen=True, slots=True)
 class Disagreement:
     """One net that is split, or nets that are joined. ``why``: tie, jumper, equal numbers, no hole,
-    one layer, stale, open, short, no net."""
+    one layer, moved, stale, open, short, no net."""
 
     kind: str
     nets: tuple[str, ...]
@@ -125,7 +125,10 @@ def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], 
         of_net[point.net][point.island] += 1
         of_island[point.island][point.net] += 1
     main_island = {net: _most(counts) for net, counts in of_net.items()}
-    main_net = {island: _most(counts) for island, counts in of_island.items()}
+    main_net = {
+        island: _most(Counter({net: n for net, n in counts.items() if main_island[net] == island}) or counts)
+        for island, counts in of_island.items()
+    }
     agree = sum(main_island[p.net] == p.island and main_net[p.island] == p.net for p in found)
     bad = sum(len(c) > 1 for c in of_net.values()) + sum(len(c) > 1 for c in of_island.values())
     stale = bad > STALE_NETS * max(1, len(of_net)) and bad > 5
@@ -133,14 +136,14 @@ def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], 
     for point in found:
         by_island[point.island].append(point)
     splits = [
-        _split(board, graph, net, main_island[net], island, by_island, stale)
+        _split(board, graph, net, main_island[net], island, by_island, stale, main_net[island])
         for net, counts in sorted(of_net.items())
         if len(counts) > 1
         for island in sorted(counts)
         if island != main_island[net]
     ]
     joins = [
-        _joined(board, graph, main_net[island], net, by_island[island], stale)
+        _joined(board, graph, main_net[island], net, by_island[island], stale, main_island[net] != island)
         for island, nets in sorted(of_island.items())
         if len(nets) > 1
         for net in sorted(nets)
@@ -306,9 +309,18 @@ def _pin_places(board: Board) -> dict[tuple[int, str], str]:
 
 
 def _joined(
-    board: Board, graph: ContactGraph, main: str, other: str, points: Sequence[NetlistPoint], stale: bool
+    board: Board,
+    graph: ContactGraph,
+    main: str,
+    other: str,
+    points: Sequence[NetlistPoint],
+    stale: bool,
+    away: bool,
 ) -> Disagreement:
-    """Why one island holds two nets: the way between them and what lies at the place where they meet."""
+    """Why one island holds two nets: the way between them and what lies at the place where they meet.
+
+    ``away``: the rest of ``other`` lies on another island, so that these points are on the wrong one altogether.
+    """
     if not copper_is_known(board):
         return _lists_differ("joined", (main, other), points, other)
     mine = [p for p in points if p.net == main]
@@ -317,13 +329,26 @@ def _joined(
     pins = _pin_places(board)
     meeting = _meeting(graph, way, pins)
     names = tuple(sorted({point_name(p) for p in theirs}))
-    why, reason = _why_joined(board, meeting, theirs, mine, stale)
+    why, reason = (
+        ("moved", _moved(names, other, main))
+        if away and not stale
+        else _why_joined(board, meeting, theirs, mine, stale)
+    )
     lands = [land for land in (_land_at(graph, node, pins) for node in way) if land]
     first = theirs[0]
     x, y, layer = meeting.place or (first.x_mm, first.y_mm, first.layers[0] if first.layers else "")
     ends = f" between {lands[0]} and {lands[-1]}" if len(lands) > 1 and lands[0] != lands[-1] else ""
     words = f"Copper joins nets {main} and {other}{ends} at {x:.3f}, {y:.3f} mm, layer {layer}. {reason}"
     return Disagreement("joined", (main, other), names, why, words, x, y, layer)
+
+
+def _moved(names: Sequence[str], net: str, main: str) -> str:
+    """Words for points of one net that lie on another net's copper, away from the rest of their own."""
+    shown = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
+    return (
+        f"The netlist puts {shown} in {net}, the copper in {main}, and the rest of {net} lies elsewhere: connections changed since "
+        "(a netlist of another state), or a fault in the copper data."
+    )
 
 
 def _shortest(graph: ContactGraph, a: Sequence[NetlistPoint], b: Sequence[NetlistPoint]) -> list[int]:
@@ -424,6 +449,7 @@ def _why_joined(
             "Copper that X2 says is in no net joins them (an antenna, a printed coil, a tie), or a short in the data."
         )
         return "tie", words
+    here = [ref for ref in here if ref in {p.part for p in (*theirs, *mine)}]
     if here:
         return (
             "tie",
@@ -469,6 +495,7 @@ def _split(
     island: int,
     by_island: Mapping[int, Sequence[NetlistPoint]],
     stale: bool,
+    owner: str,
 ) -> Disagreement:
     """Why part of a net lies on another island than the rest: what is there, or what is missing."""
     apart = [p for p in by_island[island] if p.net == net]
@@ -480,6 +507,8 @@ def _split(
     first = apart[0]
     x, y, layer = (gap[1], gap[2], gap[3]) if gap else (first.x_mm, first.y_mm, first.layers[0] if first.layers else "")
     why, reason = _why_split(board, apart, rest, gap, stale)
+    if why == "open" and owner != net:
+        why, reason = "moved", _moved(names, net, owner)
     shown = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
     words = f"Net {net}: copper does not join {shown} to the rest of the net; nearest place {x:.3f}, {y:.3f} mm, layer {layer}. {reason}"
     return Disagreement("split", (net,), names, why, words, x, y, layer)
