@@ -15,38 +15,15 @@ from numpy.typing import NDArray
 
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.diagram import STATE_CAP, Contact, Group, Reading, Swept, sweep
-from coppermend.core.belief.ladder import Core, draw_part, expand, reduce_block
-from coppermend.core.belief.patterns import MOST_PATTERNS, Chains, Patterns, chains_of, labels, patterns
+from coppermend.core.belief.frontier import TOLERANCE
+from coppermend.core.belief.ladder import draw_part, expand
+from coppermend.core.belief.patterns import Chains, chains_of
 from coppermend.core.belief.readings import Taken
+from coppermend.core.belief.ring import Crossing, Ring, ring_kept
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True)
-class _Crossing:
-    """Reading ``reading`` crosses a block from node ``a`` to node ``b``."""
-
-    reading: int
-    a: int
-    b: int
-    absent: frozenset[int]
-
-
-@dataclass(frozen=True, slots=True)
-class _Ring:
-    """A block with two ways round, as the readings see it: which pattern opens which readings."""
-
-    block: int
-    core: Core
-    crossed: int
-    """Bit mask of the readings that cross it."""
-    patterns: Patterns
-    outcome: Ints
-    """(patterns,) number of the outcome each pattern belongs to."""
-    masks: tuple[int, ...]
-    mass: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +42,7 @@ class PieceBelief:
     swept: Swept
     group_sites: tuple[tuple[int, ...], ...]
     absorbed_sites: tuple[tuple[int, ...], ...]
-    rings: tuple[tuple[int, _Ring], ...]
+    rings: tuple[tuple[int, Ring], ...]
     """(index of the sweep's group, ring)."""
     contact_points: tuple[str, ...]
 
@@ -78,15 +55,16 @@ def solve(
     contact_bad: float,
     contact_miss: float,
     cap: int = STATE_CAP,
-    most: int = MOST_PATTERNS,
+    tolerance: float = TOLERANCE,
 ) -> PieceBelief:
     """Posterior of every site of one piece. ``prior``: (sites,) of the whole graph, read at this piece's sites only.
 
-    Exact unless the state cap or a block's pattern list was exceeded; ``error_bound`` then says by how much at most.
+    Exact unless states too unlikely to matter were dropped (``tolerance``: prior mass that a block with many ways round may drop; ``cap``: states
+    of the sweep); ``error_bound`` then says by how much at most.
     """
     crossings = _crossings(copper, readings)
     bridges: dict[int, list[int]] = {}
-    ring_at: dict[int, _Ring] = {}
+    ring_at: dict[int, Ring] = {}
     omitted = 0.0
     never = 0
     for block, seen in crossings.items():
@@ -101,9 +79,9 @@ def solve(
             if mask:
                 bridges.setdefault(mask, []).append(sites[0])
             continue
-        ring = _ring_kept(copper, block, prior, seen, most)
+        ring = ring_kept(copper, block, prior, seen, readings, tolerance)
         ring_at[block] = ring
-        omitted += ring.patterns.omitted
+        omitted += ring.omitted
     found = _swept(
         copper,
         piece,
@@ -117,17 +95,17 @@ def solve(
         cap,
         _walk_order(copper, readings, crossings),
     )
-    if found.error_bound > BOUND_WANTED and omitted > 0.0 and most < MORE_PATTERNS:
-        return solve(copper, piece, prior, readings, contact_bad, contact_miss, cap, MORE_PATTERNS)
+    if found.error_bound > BOUND_WANTED and omitted > 0.0 and tolerance == TOLERANCE:
+        return solve(copper, piece, prior, readings, contact_bad, contact_miss, cap, LEAST_TOLERANCE)
     return found
 
 
-BOUND_WANTED = 1e-3
-"""An answer whose bound is worse is sought again with more patterns of its rings."""
-MORE_PATTERNS = 4 * MOST_PATTERNS
+BOUND_WANTED = 1e-9
+"""An answer whose bound is worse is sought again with ``LEAST_TOLERANCE``."""
+LEAST_TOLERANCE = 1e-20
 
 
-def _walk_order(copper: Copper, readings: Sequence[Taken], crossings: dict[int, list[_Crossing]]) -> dict[int, int]:
+def _walk_order(copper: Copper, readings: Sequence[Taken], crossings: dict[int, list[Crossing]]) -> dict[int, int]:
     """Number of each site in a walk outward from the node that most readings end at, small branches first: an order that sweeps well."""
     if not readings:
         return {}
@@ -173,11 +151,11 @@ def _walk_order(copper: Copper, readings: Sequence[Taken], crossings: dict[int, 
     return place
 
 
-def _crossings(copper: Copper, readings: Sequence[Taken]) -> dict[int, list[_Crossing]]:
-    found: dict[int, list[_Crossing]] = {}
+def _crossings(copper: Copper, readings: Sequence[Taken]) -> dict[int, list[Crossing]]:
+    found: dict[int, list[Crossing]] = {}
     for r, one in enumerate(readings):
         for block, a, b in copper.tree.route(one.node_a, one.node_b):
-            found.setdefault(block, []).append(_Crossing(r, a, b, one.absent))
+            found.setdefault(block, []).append(Crossing(r, a, b, one.absent))
     return found
 
 
@@ -225,88 +203,13 @@ def block_chains(copper: Copper, block: int) -> Chains:
     return hit[1]
 
 
-_RINGS: dict[tuple[object, ...], tuple[Copper, _Ring]] = {}
-
-
-def _ring_kept(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing], most: int) -> _Ring:
-    """``_ring``, remembered for the next supposition about the bench."""
-    key = (id(copper), block, tuple(seen), prior[list(copper.block_sites[block])].tobytes(), most)
-    hit = _RINGS.get(key)
-    if hit is None or hit[0] is not copper:
-        if len(_RINGS) > 60:
-            _RINGS.clear()
-        hit = (copper, _ring(copper, block, prior, seen, most))
-        _RINGS[key] = hit
-    return hit[1]
-
-
-def _ring(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing], most: int) -> _Ring:
-    core = _core_kept(copper, block, prior, seen)
-    chance = np.array([part.p for part in core.parts])
-    listed = _patterns_kept(chance, most)
-    absent = {k for one in seen for k in one.absent}
-    place = {part.site: j for j, part in enumerate(core.parts) if part.site in absent}
-    ways: dict[tuple[int, int, frozenset[int]], int] = {}
-    for one in seen:
-        gone = frozenset(place[k] for k in one.absent if k in place)
-        a, b = core.nodes[one.a], core.nodes[one.b]
-        key = (min(a, b), max(a, b), gone)
-        ways[key] = ways.get(key, 0) | 1 << one.reading
-    opens = np.zeros((len(listed.weight), len(ways)), dtype=bool)
-    eras: dict[frozenset[int], Ints] = {}
-    for j, (a, b, gone) in enumerate(ways):
-        if gone not in eras:
-            eras[gone] = labels(core.ends, len(core.nodes), listed.broken, gone)
-        opens[:, j] = eras[gone][:, a] != eras[gone][:, b]
-    some = np.flatnonzero(opens.any(axis=1))
-    kinds, which = np.unique(opens[some], axis=0, return_inverse=True)
-    outcome = np.zeros(len(listed.weight), dtype=np.int64)
-    outcome[some] = 1 + which.reshape(-1)
-    readings_of = list(ways.values())
-    masks = (0, *(sum(readings_of[j] for j in np.flatnonzero(kind).tolist()) for kind in kinds))
-    mass = np.asarray(np.bincount(outcome, weights=listed.weight, minlength=len(masks)), dtype=np.float64)
-    return _Ring(block, core, sum(1 << r for r in {one.reading for one in seen}), listed, outcome, masks, mass)
-
-
-_PATTERNS: dict[tuple[bytes, int], Patterns] = {}
-
-
-def _patterns_kept(chance: Floats, most: int) -> Patterns:
-    key = (chance.tobytes(), most)
-    if key not in _PATTERNS:
-        if len(_PATTERNS) > 64:
-            _PATTERNS.clear()
-        _PATTERNS[key] = patterns(chance, most)
-    return _PATTERNS[key]
-
-
-_CORES: dict[tuple[object, ...], tuple[Copper, Core]] = {}
-
-
-def _core_kept(copper: Copper, block: int, prior: Floats, seen: Sequence[_Crossing]) -> Core:
-    """The block reduced to what its readings can tell apart, remembered."""
-    sites = copper.block_sites[block]
-    keep = frozenset(n for one in seen for n in (one.a, one.b))
-    alone = frozenset(k for one in seen for k in one.absent)
-    chance = prior[list(sites)]
-    key = (id(copper), block, keep, alone, chance.tobytes())
-    hit = _CORES.get(key)
-    if hit is None or hit[0] is not copper:
-        if len(_CORES) > 200:
-            _CORES.clear()
-        ends = [(copper.graph.sites[k].a, copper.graph.sites[k].b) for k in sites]
-        hit = (copper, reduce_block(ends, sites, chance.tolist(), keep, alone))
-        _CORES[key] = hit
-    return hit[1]
-
-
 def _swept(
     copper: Copper,
     piece: int,
     prior: Floats,
     readings: tuple[Taken, ...],
     bridges: dict[int, list[int]],
-    ring_at: dict[int, _Ring],
+    ring_at: dict[int, Ring],
     never: int,
     omitted: float,
     contact: tuple[float, float],
@@ -318,7 +221,7 @@ def _swept(
     absorbed: list[list[int]] = [[] for _ in readings]
     groups: list[Group] = []
     group_sites: list[tuple[int, ...]] = []
-    rings: list[tuple[int, _Ring]] = []
+    rings: list[tuple[int, Ring]] = []
     for mask, sites in bridges.items():
         intact = float(np.prod(1.0 - prior[sites]))
         if mask & (mask - 1):
@@ -358,17 +261,18 @@ def _swept(
     swept = sweep(groups, inputs, contacts, cap, wish)
     bound = swept.dropped
     if omitted > 0.0 and swept.log_evidence > -np.inf:
-        # at worst the patterns left out explain every reading across their rings as well as anything could
-        across = 0
+        # at worst what was left out explains the readings across its rings as well as anything could that opens the same of them
+        across, listed = 0, 1.0
         for _, ring in rings:
-            if ring.patterns.omitted > 0.0:
+            if ring.omitted > 0.0:
                 across |= ring.crossed
+                listed *= float(ring.mass.sum())
         kind = [
             Reading(max(one.a, one.b), max(one.a, one.b), one.q) if across >> r & 1 else one
             for r, one in enumerate(inputs)
         ]
         ceiling = sweep(groups, kind, contacts, cap, wish).log_evidence
-        bound = min(1.0, bound + omitted / (1.0 - omitted) * float(np.exp(min(700.0, ceiling - swept.log_evidence))))
+        bound = min(1.0, bound + omitted / listed * float(np.exp(min(700.0, ceiling - swept.log_evidence))))
     broken = _expand(prior, swept, group_sites, absorbed, rings, whole)
     return PieceBelief(
         copper,
@@ -392,7 +296,7 @@ def _expand(
     swept: Swept,
     group_sites: Sequence[Sequence[int]],
     absorbed: Sequence[Sequence[int]],
-    rings: Sequence[tuple[int, _Ring]],
+    rings: Sequence[tuple[int, Ring]],
     whole: Floats,
 ) -> dict[int, float]:
     """Posterior of every site that a reading spoke of."""
@@ -407,8 +311,7 @@ def _expand(
             broken[k] = _share(float(swept.absorbed[r]), float(prior[k]), 1.0 - float(whole[r]))
     for g, ring in rings:
         lift = np.where(ring.mass > 0.0, swept.groups[g] / np.maximum(ring.mass, 1e-300), 0.0)
-        weight = ring.patterns.weight * lift[ring.outcome]
-        chain = weight @ ring.patterns.broken
+        chain = ring.inside.broken(lift)
         for j, part in enumerate(ring.core.parts):
             expand(part, float(chain[j]), broken)
     return broken
@@ -436,15 +339,7 @@ def draw(belief: PieceBelief, samples: int, seed: int) -> tuple[Bools, dict[str,
             _spread(broken, place, sites, belief.prior, gone[r], rng)
             spoken.update(sites)
     for g, ring in belief.rings:
-        chosen = np.zeros((samples, len(ring.core.parts)), dtype=np.bool_)
-        for o in range(len(ring.masks)):
-            mine = np.flatnonzero(groups[g] == o)
-            if not len(mine):
-                continue
-            rows = np.flatnonzero(ring.outcome == o)
-            edges = np.cumsum(ring.patterns.weight[rows])
-            picks = rows[np.minimum(np.searchsorted(edges, rng.random(len(mine)) * edges[-1]), len(rows) - 1)]
-            chosen[mine] = ring.patterns.broken[picks]
+        chosen = ring.inside.sample(groups[g], rng)
         for j, part in enumerate(ring.core.parts):
             found: dict[int, Bools] = {}
             draw_part(part, chosen[:, j], rng, found)
