@@ -1,0 +1,1 @@
+"""Voices that speak a sentence without a browser's help."""
