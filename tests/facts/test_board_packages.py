@@ -179,6 +179,27 @@ def test_a_solder_side_plotted_mirrored_or_shifted_is_laid_under_the_holes(dx: f
     assert words in said and "100%" in said
 
 
+@pytest.mark.parametrize("unit", ["%MOIN*%", "%MOMM*%"])
+def test_a_layer_in_another_unit_is_said(unit: str) -> None:
+    """An inch is 25.4 mm (international yard and pound agreement, 1959)."""
+    drill = excellon("METRIC\nT1C0.6\n", [f"X{x:.2f}Y{y:.2f}" for x, y in SCATTER])
+    bottom = Member("bottom.gbr", scattered("Copper,L2,Bot").replace(b"%MOMM*%", unit.encode()))
+    board = board_of(Package("b", (Member("top.gbr", scattered("Copper,L1,Top")), bottom, Member("a.drl", drill))))
+    said = code(board, "BRD-024")
+    if unit == "%MOMM*%":
+        assert not said and joined(board) == 30
+    else:
+        assert len(said) == 1 and "25.4 times as large" in said[0] and "wrong unit" in said[0]
+
+
+def test_a_drawing_taken_for_copper_is_said() -> None:
+    drill = excellon("METRIC\nT1C0.6\n", [f"X{x:.2f}Y{y:.2f}" for x, y in SCATTER])
+    legend = b"%FSLAX44Y44*%\n%MOMM*%\n%ADD10C,0.2*%\nD10*\nX0Y0D02*\nX500000Y0D01*\nX500000Y400000D01*\nM02*\n"
+    members = (Member("b.gtl", legend), Member("b.gbl", scattered("Copper,L2,Bot")), Member("a.drl", drill))
+    (said,) = code(board_of(Package("b", members)), "BRD-024")
+    assert said.startswith("0% of the holes have a land on this layer, 100% on b.gbl")
+
+
 def test_corrections_inside_a_package_leave_its_id_and_change_its_key() -> None:
     plain = package(None)
     said = package(None, Member("coppermend-corrections.toml", b"[board]\nthickness_mm = 0.8\n"))

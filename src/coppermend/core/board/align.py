@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -54,7 +54,37 @@ def align_layers(
             move = place_points(holes, lands[side], scales=False)
             if move.share >= FOUND:
                 return _move_side(images, roles, side, move, outer[side].name)
-    return Aligned(tuple(images), ())
+    return Aligned(tuple(images), tuple(_astray(holes, lands, outer)))
+
+
+def _astray(
+    holes: NDArray[np.float64], lands: Mapping[str, NDArray[np.float64]], outer: Mapping[str, GerberImage]
+) -> Iterable[Finding]:
+    """BRD-024 for an outer layer whose lands miss the holes however it is laid, while the other side's meet them: another unit, or another file."""
+    shares = {side: share_on_target(holes, cKDTree(spots)) if len(spots) else 0.0 for side, spots in lands.items()}
+    for side, other in (("s", "c"), ("c", "s")):
+        if shares[side] >= ASTRAY or shares[other] < FOUND:
+            continue
+        sized = (
+            place_points(holes, lands[side]) if len(lands[side]) >= ENOUGH_HOLES else Placing(1.0, 1.0, 0.0, 0.0, 0.0)
+        )
+        unit = ""
+        if sized.share >= FOUND and abs(abs(sized.sx) - 1.0) > 0.01:
+            size = (
+                f"{abs(sized.sx):.3g} times as large as"
+                if abs(sized.sx) > 1
+                else f"1/{1 / abs(sized.sx):.3g} the size of"
+            )
+            unit = f" It is {size} the other side; brought to its size {sized.share:.0%} would: the file states a wrong unit."
+        yield Finding(
+            "BRD-024",
+            Severity.WARNING,
+            Place(file=outer[side].name),
+            f"{shares[side]:.0%} of the holes have a land on this layer, {shares[other]:.0%} on {outer[other].name}.{unit} "
+            "Nets are split or joined wrongly if this is not the copper of this board.",
+            "Export the layer again in the unit of the others, or say in coppermend-corrections.toml what this file is; "
+            "nothing is to be done where the lands of one side are painted, not flashed.",
+        )
 
 
 def _flashes(image: GerberImage) -> NDArray[np.float64]:
