@@ -8,6 +8,7 @@ With one bridge between nets A and B all current from one net to the other cross
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -173,22 +174,34 @@ def short_forms(a: NetOhms, b: NetOhms, ends: Sequence[tuple[int, int]], reading
         here = np.array([net.at[n] for n in spot], dtype=np.int64)
         width = np.empty((count, many, len(net.variance)))
         for r, reading in enumerate(readings):
-            vectors = [_injection(net, pair, a, b, here, side) for pair in (reading.force, reading.sense)]
-            x[:, r, side] = np.einsum("ci,ij,cj->c", vectors[0], net.g, vectors[1], optimize=True)
-            possible[:, r] &= _balanced(vectors[0], net.piece) & _balanced(vectors[1], net.piece)
-            flows = [v @ net.current.T for v in vectors]
-            width[:, r] = flows[0] * flows[1] * np.sqrt(net.variance)
+            ends_in, ends_read = (_injection(net, pair, a, b, here, side) for pair in (reading.force, reading.sense))
+            x[:, r, side] = sum(p * q * net.g[i, j] for (i, p), (j, q) in itertools.product(ends_in, ends_read))
+            possible[:, r] &= _balanced(ends_in, net.piece) & _balanced(ends_read, net.piece)
+            width[:, r] = _flow(net, ends_in, count) * _flow(net, ends_read, count) * np.sqrt(net.variance)
             if side == 0:
                 x[:, r, 2] = _crossing(reading.force, a, b) * _crossing(reading.sense, a, b)
         widths.append(width)
     return Forms(x, np.concatenate(widths, axis=2), possible)
 
 
-def _balanced(vectors: Array, piece: NDArray[np.int64]) -> NDArray[np.bool_]:
+Injection = list[tuple[NDArray[np.int64], float]]
+"""Where current goes in: for each of at most three ends the column (candidates,) and the ampere. No matrix product: three columns are added up."""
+
+
+def _balanced(ends: Injection, piece: NDArray[np.int64]) -> NDArray[np.bool_]:
     """(candidates,) whether what goes into each connected piece comes out of it again."""
-    out = np.ones(len(vectors), dtype=bool)
-    for one in np.unique(piece):
-        out &= np.abs(vectors[:, piece == one].sum(axis=1)) < 0.5
+    out = np.ones(len(ends[0][0]) if ends else 1, dtype=bool)
+    for i, _ in ends:
+        total = sum((q * (piece[j] == piece[i]) for j, q in ends), np.zeros(len(i)))
+        out &= np.abs(total) < 0.5
+    return out
+
+
+def _flow(net: NetOhms, ends: Injection, count: int) -> Array:
+    """(candidates, sites) the currents that an injection drives."""
+    out = np.zeros((count, len(net.variance)))
+    for i, ampere in ends:
+        out += ampere * net.current.T[i]
     return out
 
 
@@ -202,12 +215,14 @@ def _crossing(pair: tuple[int, int], a: NetOhms, b: NetOhms) -> float:
 
 def _injection(
     net: NetOhms, pair: tuple[int, int], a: NetOhms, b: NetOhms, here: NDArray[np.int64], side: int
-) -> Array:
-    """(candidates, columns) the balanced injections on one net."""
+) -> Injection:
+    """The balanced injection on one net: its own tips, and the bridge where current crosses it."""
     crossing = _crossing(pair, a, b)
-    out = np.zeros((len(here), len(net.at)))
-    for node, sign in zip(pair, (1.0, -1.0), strict=True):
-        if node in net.at:
-            out[:, net.at[node]] += sign
-    out[np.arange(len(here)), here] += -crossing if side == 0 else crossing
+    out: Injection = [
+        (np.full(len(here), net.at[node], dtype=np.int64), sign)
+        for node, sign in zip(pair, (1.0, -1.0), strict=True)
+        if node in net.at
+    ]
+    if crossing:
+        out.append((here, -crossing if side == 0 else crossing))
     return out

@@ -178,12 +178,10 @@ def expected_information(
     more = [OhmsReading(p, p, 0.0, instrument) for p in pairs]
     log, ahead, sd = _evidence(model, readings, more)
     now = _posterior(model, log)
-    keep, weight, edges = _stand_ins(model, now)
-    member = np.zeros((len(keep), len(model.edges) + 1))
-    member[np.arange(len(keep)), edges] = 1.0
+    keep, weight = _stand_ins(model, now)
     nodes, shares = np.array([-1.0, 1.0]), np.array([0.5, 0.5])
     out = np.zeros(len(pairs))
-    before = _entropy(weight @ member)
+    before = _entropy(_by_edge(weight))
     for o in range(len(pairs)):
         m = ahead[o, keep]
         spread = sd[o, keep]
@@ -191,15 +189,15 @@ def expected_information(
         mass = (weight[:, None] * shares).ravel()
         like = np.exp(-0.5 * ((y[:, None] - m) / spread) ** 2) / spread * weight
         post = like / np.maximum(like.sum(axis=1, keepdims=True), 1e-300)
-        out[o] = float(before - mass @ _entropy(post @ member))
+        out[o] = float(before - mass @ _entropy(_by_edge(post)))
     return out
 
 
 QUANTILES = (0.1, 0.3, 0.5, 0.7, 0.9)
 
 
-def _stand_ins(model: PartialModel, now: PartialBelief) -> tuple[NDArray[np.int64], Array, NDArray[np.int64]]:
-    """Hypotheses that stand for all: five excesses of each stretch at the quantiles of its posterior, and "sound"; index, weight, stretch of each."""
+def _stand_ins(model: PartialModel, now: PartialBelief) -> tuple[NDArray[np.int64], Array]:
+    """Hypotheses that stand for all: five excesses of each stretch at the quantiles of its posterior, and "sound" at the end; index and weight of each."""
     many = len(EXCESS_OHM)
     share = np.cumsum(now.joint[:-1].reshape(-1, many), axis=1)
     share = share / np.maximum(share[:, -1:], 1e-300)
@@ -207,7 +205,13 @@ def _stand_ins(model: PartialModel, now: PartialBelief) -> tuple[NDArray[np.int6
     edges = np.arange(len(model.edges))
     keep = np.append((edges[:, None] * many + at).ravel(), len(model.edges) * many)
     weight = np.append(np.repeat(now.p / len(QUANTILES), len(QUANTILES)), now.p_sound)
-    return keep, weight / weight.sum(), np.append(np.repeat(edges, len(QUANTILES)), len(edges))
+    return keep, weight / weight.sum()
+
+
+def _by_edge(p: Array) -> Array:
+    """Probabilities of the stand-ins (..., edges x QUANTILES, then sound) summed by stretch (..., edges, then sound)."""
+    edges = p[..., :-1].reshape(*p.shape[:-1], -1, len(QUANTILES)).sum(axis=-1)
+    return np.concatenate([edges, p[..., -1:]], axis=-1)
 
 
 def _entropy(p: Array) -> Array:

@@ -146,7 +146,7 @@ def fitted(forms: Forms, readings: Sequence[OhmsReading], bridge_ohm: float) -> 
     x = design_of(forms, readings)
     prior = prior_of(readings, bridge_ohm)
     noise = np.diag([one.instrument.variance for one in readings])
-    spread = noise + forms.width @ forms.width.transpose(0, 2, 1) + x @ prior @ x.transpose(0, 2, 1)
+    spread = noise + np.einsum("cie,cje->cij", forms.width, forms.width) + x @ prior @ x.transpose(0, 2, 1)
     off = np.array([one.ohm for one in readings]) - x @ MEAN
     precision = np.linalg.inv(spread) if len(readings) else np.zeros_like(spread)
     solved = np.einsum("cij,cj->ci", precision, off)

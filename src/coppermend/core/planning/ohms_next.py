@@ -130,9 +130,8 @@ def forecast(
     which = int(np.argmax([float(f.log.max()) + math.log(w) for f, (_, w) in zip(fits, BRIDGE_OHM, strict=True)]))
     fit = fits[which]
     x = design_of(forms, every)[:, many:]
-    cover = x @ fit.prior @ fit.design.transpose(0, 2, 1) + forms.width[:, many:] @ forms.width[:, :many].transpose(
-        0, 2, 1
-    )
+    cover = x @ fit.prior @ fit.design.transpose(0, 2, 1)
+    cover = cover + np.einsum("coe,cre->cor", forms.width[:, many:], forms.width[:, :many])
     mean = x @ MEAN + np.einsum("cor,cr->co", cover, fit.solved)
     own = np.einsum("coi,ij,coj->co", x, fit.prior, x, optimize=True) + (forms.width[:, many:] ** 2).sum(axis=2)
     noise = np.array([o.instrument.variance for o in found])
