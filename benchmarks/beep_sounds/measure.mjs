@@ -74,7 +74,7 @@ async function beeps() {
   const ears = { learnt: new Ear(RATE) };
   let from = 0, k = 0, taught = -1;
   for await (const block of blocks(job.scene, job.seed, at + RATE)) {
-    while (k + 1 < plan.length && plan[k + 1].begin - RATE * 0.9 < from) k++;
+    while (k + 1 < plan.length && plan[k + 1].begin - RATE * 1.2 < from) k++;
     const one = plan[k];
     if (taught !== k) {
       taught = k;

@@ -36,11 +36,16 @@ export class Answers {
     /** Length that makes a tone a beep, as the tracker has it. */ this.hold_ms = 100;
   }
 
-  /** A new check is on the screen (or another mode was chosen): the waiting time begins anew; taps are forgotten. @param {'round'|'test'|'off'} mode @param {number} at_ms */
+  /**
+   * A new check is on the screen (or another mode was chosen). A tone that sounds already belongs to the one before; taps are forgotten; for a
+   * while nobody can have moved both tips; the waiting time begins after that. @param {'round'|'test'|'off'} mode @param {number} at_ms
+   */
   ready(mode, at_ms) {
     this.mode = mode;
     this.taps = [];
-    this.wait_from = mode === 'round' ? Math.max(at_ms, this.rest_until) : NaN;
+    this.armed = false;
+    if (mode === 'round') this.rest_until = Math.max(this.rest_until, at_ms + this.set.rest_ms);
+    this.wait_from = mode === 'round' ? this.rest_until : NaN;
   }
 
   /** Events of one look. @param {ToneEvent[]} events @param {number} at_ms @param {boolean} alive the microphone gives a signal at all @returns {Heard[]} */
