@@ -28,6 +28,7 @@ from coppermend.core.rework.wires import WirePlan
 from coppermend.formats.member import Member
 from coppermend.services.areas import add_area
 from coppermend.services.bench import next_for_case, proven_for_case, round_for_case
+from coppermend.services.bind import bind
 from coppermend.services.cases import new_case
 from coppermend.services.notes import note
 from coppermend.services.pinlists import pinlist_board
@@ -116,7 +117,8 @@ def test_a_board_without_copper_data_is_mended(tmp_path: Path, seed: int, cuts: 
     assert real.whole() and wires <= cuts
     assert readings >= sum(len(pins) - 1 for pins in nets.values())
     proof = proven_for_case(made, case)
-    assert proof.all_proven and proof.broken == () and proof.conflicts == ()
+    assert proof.all_proven and proof.broken == proof.unprovable == proof.conflicts == ()
+    assert (len(bind(made, case).broken) >= 1) == (wires > 0)
 
 
 AREA = WorkArea("a", ((-3.0, -500.0), (3.0, -500.0), (3.0, 500.0), (-3.0, 500.0)), "rework", 2)
@@ -200,3 +202,11 @@ def test_whatever_the_list_holds_the_answer_is_a_board_or_a_refusal(
         graph = unknown_graph(board)
         assert len(graph.pins) == sum(len(part.pins) for part in board.parts) > 0
         assert all(abs(v) < 1e6 for pin in graph.pins for v in (pin.x_mm, pin.y_mm))
+
+
+@pytest.mark.soak
+@given(CHANGES, CHANGES)
+@settings(max_examples=10_000, deadline=None)
+def test_ten_thousand_damaged_lists(table: list[tuple[int, bytes]], places: list[tuple[int, bytes]]) -> None:
+    """The same as the test before, for longer."""
+    test_whatever_the_list_holds_the_answer_is_a_board_or_a_refusal.hypothesis.inner_test(table, places)  # type: ignore[attr-defined]

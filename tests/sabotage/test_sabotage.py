@@ -36,9 +36,38 @@ STORE = "tests/ports/test_store_settings.py"
 OHMS = "tests/facts/test_copper_resistance.py"
 BELIEF = "tests/facts/test_belief_exact.py"
 POLICIES = "tests/facts/test_practice_definitions.py"
+UNKNOWN = "tests/properties/test_unknown_copper.py"
 CONTRACT = "tests/docs/test_code.py::test_import_contracts"
 
 SABOTAGES = (
+    Sabotage(
+        "unknown copper: pins paired as if the copper between were known",
+        "core/planning/risk.py",
+        "    if v not in risk.frame.roots:",
+        "    if True:",
+        (UNKNOWN + "::test_a_supply_asks_only_for_its_pins_in_the_area",),
+    ),
+    Sabotage(
+        "unknown copper: not hung along the readings",
+        "core/copper/unknown.py",
+        "if site is not None and head != name and head not in groups.roots:",
+        "if False:",
+        (UNKNOWN + "::test_only_readings_that_tie_all_pins_prove_a_net",),
+    ),
+    Sabotage(
+        "areas stay behind when a part's place is marked",
+        "services/around.py",
+        "    if copper_is_known(board):",
+        "    if True:",
+        ("tests/api/test_places.py::test_marks_place_the_parts_and_the_area_follows",),
+    ),
+    Sabotage(
+        "templates: the solder side not mirrored",
+        "core/board/templates.py",
+        "number: (round(at[0] + flip * (c * x - s * y), 6) + 0.0",
+        "number: (round(at[0] + (c * x - s * y), 6) + 0.0",
+        ("tests/facts/test_formats_pinlist.py::test_the_solder_side_is_mirrored",),
+    ),
     Sabotage(
         "wires: optional pieces never used",
         "core/rework/least.py",

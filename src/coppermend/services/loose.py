@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from itertools import combinations
 
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
-from coppermend.core.copper.unknown import UNKNOWN_OHM
 from coppermend.core.log.state import CaseState
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.describe import needs_words, point_words
@@ -65,7 +64,7 @@ def _step(
     reason = "both read apart from the rest of the net; if they hang together, one wire serves both"
     turn = a.side == b.side and a.side != tips.up
     check = Check(
-        f"continuity:{a.id}:{b.id}", "continuity", a.id, b.id, span.net, span.net, UNKNOWN_OHM, (), seconds, reason, needs_words(a, b), turn
+        f"continuity:{a.id}:{b.id}", "continuity", a.id, b.id, span.net, span.net, None, (), seconds, reason, needs_words(a, b), turn
     )  # fmt: skip
     words = f"{'Turn the board over. ' if turn else ''}One tip on {point_words(a)}, the other on {point_words(b)}."
     return NextStep("check", words, reason, seconds, 1.0, check=check)

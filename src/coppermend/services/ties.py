@@ -15,9 +15,14 @@ Ties = tuple[tuple[str, str], ...]
 
 
 def ties_read(state: CaseState, graph: CopperGraph, wires: Sequence[Wire]) -> tuple[Ties, Ties]:
-    """Pairs of pins that read closed, in the order of the log: before a wire was on their net, and with one there. Empty where all copper is known."""
+    """Pairs of pins that read closed, in the order of the log: before a wire was on their net, and with one there. Empty where all copper is known.
+
+    ``wires``: those fitted at the moment that is looked at; readings taken after the next one are not of that moment.
+    """
     if not has_unknown(graph):
         return (), ()
+    here = {wire.id for wire in wires}
+    until = min((wire.at for wire in state.wires if wire.id not in here), default=None)
     first: dict[str, int] = {}
     for wire in wires:
         for end in (wire.a, wire.b):
@@ -25,6 +30,8 @@ def ties_read(state: CaseState, graph: CopperGraph, wires: Sequence[Wire]) -> tu
     before: list[tuple[str, str]] = []
     after: list[tuple[str, str]] = []
     for one in state.readings:
+        if until is not None and one.at > until:
+            continue
         if len(one.points) == 2 and _closed(one) and one.points[0].net == one.points[1].net:
             a, b = (pin_name(end) for end in one.points)
             if a and b and a != b:

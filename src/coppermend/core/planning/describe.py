@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.network import block_chains
-from coppermend.core.copper.model import ProbePoint
+from coppermend.core.copper.model import ProbePoint, SiteKind
 from coppermend.core.planning.model import Check
 
 SIDE_WORDS = {"c": "component side", "s": "solder side"}
@@ -83,8 +83,10 @@ def point_words(point: ProbePoint) -> str:
 def continuity_check(
     copper: Copper, point_a: ProbePoint, point_b: ProbePoint, seconds: float, reason: str, turn_over: bool = False
 ) -> Check:
-    """A continuity check between two points of one piece of copper."""
+    """A continuity check between two points of one piece of copper. No ohms are expected of copper that nobody has seen."""
     names = copper.graph.net_names
+    ways = bridges_between(copper, point_a.node, point_b.node)
+    unseen = any(copper.graph.sites[copper.site[one]].kind is SiteKind.UNKNOWN for one in ways)
     return Check(
         f"continuity:{point_a.id}:{point_b.id}",
         "continuity",
@@ -92,8 +94,8 @@ def continuity_check(
         point_b.id,
         names[point_a.net],
         names[point_b.net],
-        way_ohm(copper, point_a.node, point_b.node),
-        bridges_between(copper, point_a.node, point_b.node),
+        None if unseen else way_ohm(copper, point_a.node, point_b.node),
+        ways,
         seconds,
         reason,
         needs_words(point_a, point_b),
