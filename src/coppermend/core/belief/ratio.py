@@ -1,0 +1,136 @@
+"""What ohms prove where a beep cannot: a stretch with another way round, by one reading whose value when broken is well above its value when whole.
+
+Removing a super-edge of resistance R from the network adds share^2 R / (1 - R_eff / R) to a pair's reading (Sherman and Morrison's rank-one change with
+the excess grown without bound); share is the part of one ampere that the stretch carries between the pair.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from coppermend.core.belief.ohmic import SCALE_COMMON_SD, SCALE_NET_SD, Instrument
+from coppermend.core.belief.partial import PartialModel, pair_columns, partial_model
+from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.copper.provable import NetView, net_view
+from coppermend.core.copper.resistance import FLOOR_OHM
+from coppermend.core.log.values import ohm_words
+
+RATIO = 1.5
+"""Least ratio of the value when broken to that when whole for which a reading is offered: above a copper scale off by 15 % (three of its sd of 11 % at most)."""
+NEAR = 6
+"""Points tried near either end of a stretch."""
+
+
+@dataclass(frozen=True, slots=True)
+class RatioReading:
+    """One reading that tells whether a stretch with another way round is whole. ``sites`` of the stretch; ohms when it is whole and when it is broken."""
+
+    sites: tuple[str, ...]
+    point_a: str
+    point_b: str
+    whole_ohm: float
+    broken_ohm: float
+
+    @property
+    def ratio(self) -> float:
+        """Broken over whole."""
+        return self.broken_ohm / max(self.whole_ohm, FLOOR_OHM)
+
+    @property
+    def words(self) -> str:
+        """The reading as a person takes it.
+
+        >>> RatioReading(("s",), "U1.3/leg", "U2.4/leg", 0.12, 0.31).words
+        'ohms U1.3/leg to U2.4/leg: 0.12 Ω when whole, 0.31 Ω when broken'
+        """
+        return f"ohms {self.point_a} to {self.point_b}: {ohm_words(self.whole_ohm)} when whole, {ohm_words(self.broken_ohm)} when broken"
+
+
+def ratio_readings(
+    graph: CopperGraph, net: int, sites: Collection[str] | None = None, least: float = RATIO
+) -> tuple[tuple[RatioReading, ...], tuple[str, ...]]:
+    """For every stretch of a net with another way round (or those holding ``sites``): its best reading; and the ids of the sites that have none.
+
+    Pours are left out: many ways lie side by side there and one of them changes nothing that a meter shows.
+    """
+    view = net_view(graph, net)
+    wanted = [
+        e
+        for e in view.super_edges
+        if not e.bridge and not e.dead and e.a != e.b and (sites is None or set(sites) & set(e.sites))
+    ]
+    sheets = {s.node for s in graph.sheets}
+    at = _first_points(graph, view)
+    if not wanted or len(at) < 2:
+        return (), tuple(s for e in wanted for s in e.sites)
+    model = partial_model(graph, net)
+    number = {sites_of: k for k, sites_of in enumerate(model.edges)}
+    found: list[RatioReading] = []
+    none: list[str] = []
+    for edge in wanted:
+        best = None if {edge.a, edge.b} & sheets else _best(model, number[edge.sites], at)
+        if best is not None and best.ratio >= least:
+            found.append(best)
+        else:
+            none += edge.sites
+    return tuple(found), tuple(none)
+
+
+def _first_points(graph: CopperGraph, view: NetView) -> dict[int, ProbePoint]:
+    points = {p.id: p for p in graph.points}
+    return {node: points[ids[0]] for node, ids in view.points.items() if ids}
+
+
+def _best(model: PartialModel, k: int, at: dict[int, ProbePoint]) -> RatioReading | None:
+    """The pair of points, one near either end, whose reading changes most for its size; on one side of the board where that costs little."""
+    net, (a, b) = model.net, model.ends[k]
+    nodes = [n for n in at if n in net.at]
+
+    def nearest(end: int) -> list[int]:
+        j = net.at[end]
+        return sorted(
+            nodes, key=lambda n: (float(net.g[net.at[n], net.at[n]] + net.g[j, j] - 2 * net.g[net.at[n], j]), n)
+        )[:NEAR]
+
+    pairs = [(p, q) for p in nearest(a) for q in nearest(b) if p != q]
+    if not pairs:
+        return None
+    whole, share, _ = pair_columns(model, pairs)
+    j, i = net.at[a], net.at[b]
+    around = 1.0 - float(net.g[j, j] + net.g[i, i] - 2 * net.g[i, j]) / max(float(model.ohm[k]), FLOOR_OHM)
+    if around < 1e-9:
+        return None
+    broken = whole + share[:, k] ** 2 * float(model.ohm[k]) / around
+    score = np.log(broken / np.maximum(whole, FLOOR_OHM)) - 0.1 * np.array([at[p].side != at[q].side for p, q in pairs])
+    best = int(np.argmax(score))
+    p, q = (at[n] for n in pairs[best])
+    return RatioReading(model.edges[k], p.id, q.id, float(whole[best]), float(broken[best]))
+
+
+def chance_broken(reading: RatioReading, ohm: float, prior: float, instrument: Instrument) -> float:
+    """Chance that the stretch is broken after its reading; ``prior`` before it, 0..1. Gaussian about either value with the copper's scale and the meter.
+
+    >>> from coppermend.core.belief.ohmic import FOUR_WIRE
+    >>> one = RatioReading(("s",), "a", "b", 0.12, 0.31)
+    >>> chance_broken(one, 0.125, 0.02, FOUR_WIRE) < 1e-3, chance_broken(one, 0.30, 0.02, FOUR_WIRE) > 0.999
+    (True, True)
+    """
+    if not 0.0 < prior < 1.0:
+        return min(max(prior, 0.0), 1.0)
+    scale = SCALE_COMMON_SD**2 + SCALE_NET_SD**2 + instrument.gain**2
+    logs = []
+    for value in (reading.whole_ohm, reading.broken_ohm):
+        variance = scale * value**2 + instrument.variance
+        logs.append(-0.5 * (ohm - value) ** 2 / variance - 0.5 * math.log(variance))
+    odds = math.log(prior / (1.0 - prior)) + logs[1] - logs[0]
+    return 1.0 / (1.0 + math.exp(-min(max(odds, -700.0), 700.0)))
+
+
+def fine_enough(reading: RatioReading, instrument: Instrument) -> bool:
+    """Whether the instrument tells the two values apart: three standard deviations of it and of the copper's scale lie between them."""
+    sd = math.sqrt((SCALE_COMMON_SD**2 + SCALE_NET_SD**2) * reading.whole_ohm**2 + instrument.variance)
+    return reading.broken_ohm - reading.whole_ohm >= 3.0 * sd
