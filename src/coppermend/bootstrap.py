@@ -16,10 +16,12 @@ import platformdirs
 from coppermend.adapters.files.cache import DiskBoards
 from coppermend.adapters.files.packages import DiskPackages
 from coppermend.adapters.files.version import code_digest
+from coppermend.adapters.storage.place import store_place
 from coppermend.adapters.storage.store import SqlCaseStore
 from coppermend.adapters.storage.system import SystemClock, Uuid7Ids
 from coppermend.core.board.model import Board
 from coppermend.core.findings import Refusal
+from coppermend.devices.book import DeviceBook, open_book
 from coppermend.services.boards import Progress, build_board
 from coppermend.services.graphs import shelved
 from coppermend.services.health import Look, guarded, look_at_space, look_at_store, look_at_versions
@@ -72,6 +74,15 @@ def who() -> str:
         return getpass.getuser()
     except (OSError, KeyError):
         return ""
+
+
+def device_book(store_url: str | None = None) -> DeviceBook:
+    """The device book with this user's own chips: the folder COPPERMEND_DEVICES, else ``devices`` beside the store."""
+    named = os.environ.get("COPPERMEND_DEVICES")
+    if named:
+        return open_book(Path(named))
+    place = store_place(store_url or os.environ.get("COPPERMEND_STORE") or None)
+    return open_book(place.database.parent / "devices")
 
 
 # ---- boards ----

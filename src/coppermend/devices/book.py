@@ -35,12 +35,12 @@ class DeviceBook:
         text = one_z80(squeeze(printed))
         if not text or len(text) > 40:
             return None
-        exact = self._exact(text)
-        if exact is not None:
-            return exact
         series = bare_74(text, self.chips)
         if series is not None:
             return self._of_family(self.chips[series[0]], series[1])
+        exact = self._exact(text)
+        if exact is not None:
+            return self._of_family(exact, "") if bare_74(exact.type, self.chips) else exact
         best: tuple[int, str] = (0, "")
         for chip in self.chips.values():
             if any(matches(text, squeeze(key)) for key in chip.not_types):

@@ -5,8 +5,9 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable, Mapping
+from functools import cache
 
-_74 = re.compile(r"^(?P<maker>[A-Z]{0,3}?)(?P<series>54|74|84)(?P<family>[A-Z]{0,4})(?P<number>\d{2,5})(?P<tail>.*)$")
+_74 = re.compile(r"^(?P<maker>[A-Z]{0,3}?)(?P<series>54|74)(?P<family>[A-Z]{0,4})(?P<number>\d{2,5})(?P<tail>.*)$")
 _Z80 = re.compile(r"^(?P<maker>[A-Z]{0,3})Z80[ABCDEHL]?-?(?P<unit>CPU|PIO|SIO|CTC|DMA)(?P<rest>.*)$")
 _PREFIX = r"(?:M5[A-Z]|[A-Z]{0,4})"
 _TAIL = r"(?:(?:[A-Z]{1,4}\d{0,3}[A-Z]{0,3})?(?:-[A-Z0-9]{1,6}){0,2}|[A-Z]{1,4}\d{0,3}[A-Z]{0,2}(?:-\d+)?)"
@@ -69,11 +70,15 @@ def matches(printed: str, key: str) -> int:
     >>> matches("HM6116LP-3", "6116"), matches("MC68B21P", "6821"), matches("27160", "2716"), matches("D4164C-15", "4164")
     (4, 4, 0, 4)
     """
-    core = _core(key)
+    return len(key) if _pattern(key).fullmatch(printed) else 0
+
+
+@cache
+def _pattern(key: str) -> re.Pattern[str]:
     prefix = _PREFIX if key[:1].isdecimal() else ""
     if re.fullmatch(r"4\d{3,4}", key):
         prefix = f"(?:MC1|{_PREFIX})"  # Motorola's 4000 series: MC14040
-    return len(key) if re.fullmatch(f"{prefix}-?{core}{_TAIL}", printed) else 0
+    return re.compile(f"{prefix}-?{_core(key)}{_TAIL}")
 
 
 def _core(key: str) -> str:

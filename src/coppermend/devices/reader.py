@@ -263,8 +263,8 @@ def _needs(
     for name in driven:
         if name not in told:
             if name in logic:
-                words = names_in(logic[name]) + (names_in(drive[name]) if name in drive else ())
-                told[name] = tuple(dict.fromkeys(words))
+                used = names_in(logic[name]) + (names_in(drive[name]) if name in drive else ())
+                told[name] = tuple(dict.fromkeys(used))
             else:
                 told[name] = listening
     return told
@@ -296,7 +296,7 @@ def _check(chip: Chip, file: str) -> None:
                 ) from None
             uses += [(one, where) for one in (pin_name, *names_in(text))]
     uses += [(one, "needs") for pin_name, listed in chip.needs.items() for one in (pin_name, *listed)]
-    uses += [(one, f"function {f.kind}") for f in chip.functions for words in f.pins.values() for one in words]
+    uses += [(one, f"function {f.kind}") for f in chip.functions for listed in f.pins.values() for one in listed]
     for one, where in uses:
         if one not in names:
             raise _no_pin(file, chip.type, one, where)
