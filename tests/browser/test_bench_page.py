@@ -277,3 +277,16 @@ def test_the_end_shows_what_was_really_broken(page: Page, bench: Bench) -> None:
         expect(page.locator("#toast")).to_contain_text("Noted")
     kinds = {one.kind for one in case_state(bench.shop, bench.case).timeline}
     assert step.kind != "patch" or kinds & {"patch", "solder", "reseat"}
+
+
+def test_the_gate_is_passed_over_with_a_reason_in_the_pages_own_form(page: Page, bench: Bench) -> None:
+    page.goto(bench.url("story"))
+    page.get_by_text("Power up all the same").click()
+    page.get_by_role("button", name="Pass over what is left").click()
+    assert case_state(bench.shop, bench.case).gate == (), "without a reason nothing is noted"
+    page.get_by_label("Why, for the log").fill("only the lamp is looked at")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Passed over on purpose: only the lamp is looked at")).to_be_visible()
+    assert [(one.item, one.words) for one in case_state(bench.shop, bench.case).gate] == [
+        ("override", "only the lamp is looked at")
+    ]

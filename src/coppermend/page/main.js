@@ -277,11 +277,11 @@ export class App {
     this.redraw();
   }
 
-  /** The smallest part whose outline holds the place. @param {[number, number]} xy */
+  /** The narrowest part whose outline holds the place. @param {[number, number]} xy */
   partAt([x, y]) {
     const hit = this.scene.parts.filter((/** @type {any} */ p) => p.outline.length && inside(p.outline, x, y));
-    const size = (/** @type {any} */ p) => Math.max(...p.outline.filter((_, i) => i % 2 === 0)) - Math.min(...p.outline.filter((/** @type {any} */ _, /** @type {number} */ i) => i % 2 === 0));
-    return hit.sort((/** @type {any} */ a, /** @type {any} */ b) => size(a) - size(b))[0]?.ref;
+    const width = (/** @type {any} */ p) => { const xs = p.outline.filter((/** @type {number} */ _, /** @type {number} */ i) => i % 2 === 0); return Math.max(...xs) - Math.min(...xs); };
+    return hit.sort((/** @type {any} */ a, /** @type {any} */ b) => width(a) - width(b))[0]?.ref;
   }
 
   /** Write one entry, then take the new state. @param {string} kind @param {{points?: string[], value?: string, words?: string, part?: string, undoes?: string, options?: any}} [rest] */
@@ -390,7 +390,7 @@ export class App {
     gate: (item) => this.note('gate', { options: { item: item.item } }),
     limit: (f) => this.note('gate', { options: { item: 'limit', limit_a: f.limit_a, abort_a: f.abort_a } }),
     power: (how) => this.note('power', { value: how || 'on' }),
-    override: () => { const why = prompt('Why is power put on all the same? This goes into the log.'); if (why) return this.note('gate', { words: why, options: { item: 'override' } }); },
+    override: (f) => this.note('gate', { words: f.why, options: { item: 'override' } }),
     seen: (f) => this.note('seen', { words: f.words, options: { screen: f.screen, sound: f.sound, smell: f.smell, current_a: f.current_a } }),
     words: (f) => this.note(f.kind, { words: f.words }),
     photo: async (form) => { const data = new FormData(form); await send(this.url('photos'), /** @type {File} */ (data.get('file')), { words: String(data.get('words') ?? '') }); this.toast('Photo kept.'); await this.refresh(); },

@@ -45,8 +45,11 @@ function gateSheet(app, gate) {
       h('label.field', null, 'Current limit, A', h('input', { name: 'limit_a', required: true, inputmode: 'decimal' })), h('label.field', null, 'Switch off above, A', h('input', { name: 'abort_a', required: true, inputmode: 'decimal' })), h('button.key', null, 'Name the limit')) : null,
     h('p', null, h('b', null, gate.words)),
     h('div.row', null,
-      gate.power_on ? h('button.key.hot', { type: 'button', onclick: () => app.do('power', 'off') }, 'Power is off again') : h('button.key.hot', { type: 'button', disabled: !gate.open, onclick: () => app.do('power', 'on') }, 'Power is on'),
-      gate.open ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('override') }, 'Power up all the same')));
+      gate.power_on ? h('button.key.hot', { type: 'button', onclick: () => app.do('power', 'off') }, 'Power is off again') : h('button.key.hot', { type: 'button', disabled: !gate.open, onclick: () => app.do('power', 'on') }, 'Power is on')),
+    gate.open ? null : h('details.pass', null, h('summary', null, 'Power up all the same'),
+      h('form.form', { onsubmit: (/** @type {Event} */ e) => app.do('override', fieldsOf(e)) },
+        h('label.field.wide', null, 'Why, for the log', h('input', { name: 'why', required: true, autocomplete: 'off' })),
+        h('button.key', null, 'Pass over what is left'))));
 }
 
 /** @param {App} app @param {any} story */

@@ -26,7 +26,7 @@ export const KEYS = [
   { key: ['l'], name: 'list', words: 'the board as a list', cap: 'L' },
   { key: ['1'], name: 'view1', words: 'bench', cap: '1' },
   { key: ['2'], name: 'view2', words: 'story', cap: '2' },
-  { key: ['3'], name: 'view3', words: 'wires', cap: '3' },
+  { key: ['3'], name: 'view3', words: 'breaks and wires', cap: '3' },
   { key: ['4'], name: 'view4', words: 'record', cap: '4' },
   { key: ['Escape'], name: 'clear', words: 'put away what is open', cap: 'Esc' },
   { key: ['?'], name: 'help', words: 'this page of keys', cap: '?' },
