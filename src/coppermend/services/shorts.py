@@ -203,7 +203,8 @@ def _readings(
             left_out.append(f"{words}: no copper leads from one tip to the other")
         else:
             took.append(made)
-            said.append(f"{words}, {made.instrument.words}")
+            where = f", voltage at {reading.sense[0].id} and {reading.sense[1].id}" if reading.sense else ""
+            said.append(f"{words}{where}, {made.instrument.words}")
     return took, said, left_out
 
 

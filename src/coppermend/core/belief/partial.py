@@ -139,7 +139,7 @@ def _evidence(
     every = [*readings, *more]
     many = len(readings)
     sound, share, width = pair_columns(model, [r.force for r in every])
-    added = excess_ohm(model, share).reshape(len(every), -1)
+    added = excess_ohm(model, share).reshape(len(every), len(model.edges) * len(EXCESS_OHM))
     mean = sound[:, None] + np.column_stack([added, np.zeros(len(every))])
     zero = np.array([r.instrument.contact_ohm if r.instrument.wires == 2 else 0.0 for r in every])
     gain = np.array([r.instrument.gain for r in every])
