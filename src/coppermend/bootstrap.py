@@ -20,7 +20,7 @@ from coppermend.adapters.storage.place import store_place
 from coppermend.adapters.storage.store import SqlCaseStore
 from coppermend.adapters.storage.system import SystemClock, Uuid7Ids
 from coppermend.core.board.model import Board
-from coppermend.core.findings import Refusal
+from coppermend.core.findings import Place, Refusal, refuse
 from coppermend.devices.book import DeviceBook, open_book
 from coppermend.services.boards import Progress, build_board
 from coppermend.services.graphs import shelved
@@ -30,6 +30,7 @@ from coppermend.services.shelf import Builder, MemoryShelf
 from coppermend.services.workshop import Workshop
 
 if TYPE_CHECKING:
+    from coppermend.services.demo import Machine
     from coppermend.services.practice import PracticeSetting
     from coppermend.services.records import Typesetter
 
@@ -91,6 +92,26 @@ def demo_package() -> Path:
     return Path(__file__).resolve().parents[2] / "demo" / "package"
 
 
+def machine_file() -> Path:
+    """The demonstration machine's own file, beside its package: complaint, work areas, what it does on start."""
+    return demo_package().with_name("machine.json")
+
+
+def demo_machine() -> Machine:
+    """The demonstration machine as its file describes it. Refusal FIL-001 where there is no checkout, PRA-013 when the file cannot be used."""
+    from coppermend.services.demo import machine_of
+
+    try:
+        text = machine_file().read_text(encoding="utf-8")
+    except (OSError, ValueError) as err:
+        words = (
+            f"The demonstration machine's file cannot be read: {getattr(err, 'strerror', None) or type(err).__name__}."
+        )
+        remedy = "Use a checkout of Coppermend; the demonstration machine lies in its demo folder."
+        raise refuse("FIL-001", words, remedy, Place(file=machine_file().name)) from None
+    return machine_of(text, machine_file().name)
+
+
 def board_cache(cache_dir: str | Path | None = None) -> DiskBoards:
     """The cache of built boards and graphs, kept apart for each state of the building code."""
     return DiskBoards(cache_folder(cache_dir), code_digest())
@@ -135,7 +156,7 @@ def practice_setting(package: str, socket: str = "", machine: str | None = None)
     from coppermend.services.practice import machine_areas, setting_of
 
     made = open_shelved(package)
-    file = Path(machine) if machine else demo_package().with_name("machine.json") if package == "demo" else None
+    file = Path(machine) if machine else machine_file() if package == "demo" else None
     zones = machine_areas(made.board, file.read_text(encoding="utf-8"), file.name) if file and file.exists() else ()
     return setting_of(made.board, made.graph, socket, zones)
 

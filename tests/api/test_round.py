@@ -9,14 +9,18 @@ from typing import Any
 
 import anyio
 import click
+import pytest
 from click.testing import CliRunner
 from tests.api.conftest import Client
 
 from coppermend.api.app import create_app
 from coppermend.api.desk import Desk
 from coppermend.api.events import marks
+from coppermend.bootstrap import demo_machine, machine_file
 from coppermend.cli import cli
-from coppermend.services.demo import open_demo
+from coppermend.core.findings import Refusal
+from coppermend.services.cases import case_state
+from coppermend.services.demo import machine_of, open_demo
 from coppermend.services.notes import note
 from coppermend.services.patients import put_patient
 from coppermend.services.requests import Request
@@ -78,9 +82,29 @@ def test_the_patient_answers_the_same_question_alike_until_it_is_noted(
 
 
 def test_the_demonstration_is_made_once_and_reopened(shop: Workshop) -> None:
-    first, again, fresh = open_demo(shop), open_demo(shop), open_demo(shop, fresh=True)
+    machine = demo_machine()
+    first, again, fresh = open_demo(shop, machine), open_demo(shop, machine), open_demo(shop, machine, fresh=True)
     assert first.new and not again.new and again.id == first.id
     assert fresh.new and fresh.id != first.id
+
+
+def test_the_demonstration_says_what_the_machines_own_file_says(shop: Workshop) -> None:
+    said = json.loads(machine_file().read_text(encoding="utf-8"))
+    state = case_state(shop, open_demo(shop, demo_machine()).id)
+    assert (state.title, state.complaint) == (said["name"], said["complaint"])
+    assert [(a.kind, a.severity, a.label) for a in state.areas] == [
+        (row["kind"], row["severity"], row["words"]) for row in said["work_areas"]
+    ]
+    cell, socket = state.areas
+    assert [list(xy) for xy in cell.polygon] == said["work_areas"][0]["polygon_mm"]
+    assert (socket.part, socket.margin_mm) == ("U1", 3.0)
+
+
+def test_a_machine_file_that_cannot_be_used_is_refused_in_words() -> None:
+    for text in ("", "[]", '{"name": "A", "complaint": "", "work_areas": [{"kind": "rework", "severity": 2}]}'):
+        with pytest.raises(Refusal) as caught:
+            machine_of(text)
+        assert caught.value.finding.code == "PRA-013" and "work_areas" in caught.value.finding.remedy
 
 
 def test_live_updates_tell_of_every_entry_whoever_wrote(shop: Workshop, client: Client, case: str) -> None:

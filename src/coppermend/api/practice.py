@@ -8,6 +8,7 @@ from fastapi import APIRouter
 
 from coppermend.api.routes import TheDesk, on_case
 from coppermend.api.schemas import Touch
+from coppermend.bootstrap import demo_machine
 from coppermend.services.demo import open_demo
 from coppermend.services.patients import ask_patient, patient_truth
 
@@ -17,7 +18,7 @@ router = APIRouter(prefix="/api", tags=["practice"])
 @router.post("/practice", status_code=201)
 def practise(desk: TheDesk) -> dict[str, Any]:
     """A new case on the demonstration machine with a practice patient behind it, as ``coppermend demo --fresh`` makes it."""
-    made = desk.do(lambda w: open_demo(w, fresh=True))
+    made = desk.do(lambda w: open_demo(w, demo_machine(), fresh=True))
     return {"id": made.id, "number": made.number}
 
 

@@ -15,7 +15,7 @@ from typing import Any
 import click
 import uvicorn
 
-from coppermend.bootstrap import demo_store, workshop
+from coppermend.bootstrap import demo_machine, demo_store, workshop
 from coppermend.core.findings import refuse
 from coppermend.services.demo import DemoCase, open_demo
 from coppermend.services.workshop import Workshop
@@ -117,7 +117,7 @@ def demo_command(ctx: click.Context, port: int | None, browser: bool, fresh: boo
     store = (ctx.find_root().obj or {}).get("store") or str(demo_store())
     Path(store).parent.mkdir(parents=True, exist_ok=True)
     made = workshop(store)
-    case = open_demo(made, fresh=fresh)
+    case = open_demo(made, demo_machine(), fresh=fresh)
     lines = what_to_do(case, store)
     if prepare:
         for line in lines:

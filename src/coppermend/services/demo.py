@@ -2,20 +2,59 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
+from typing import Any
 
-from coppermend.services.areas import add_area
+from coppermend.core.findings import Place, refuse
+from coppermend.services.areas import MARGIN_MM, add_area
 from coppermend.services.cases import case_state, list_cases, new_case
 from coppermend.services.notes import note
-from coppermend.services.patients import demo_areas, put_patient, telling_seed
+from coppermend.services.patients import put_patient, telling_seed
 from coppermend.services.requests import Request
 from coppermend.services.workshop import Workshop
 
 PACKAGE = "demo"
-TITLE = "Larkenfell 64"
-COMPLAINT = "Screen stays black since the processor's socket was changed. The cell beside the ROMs had leaked."
 FIRST_SEED = 1983
 BREAKS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """What the machine's own file says: its name, the owner's complaint, and its work areas as ``add_area`` takes them."""
+
+    name: str
+    complaint: str
+    areas: tuple[dict[str, Any], ...]
+
+
+def machine_of(text: str, file: str = "machine.json") -> Machine:
+    """The machine that a machine file (JSON: ``name``, ``complaint``, ``work_areas``) describes. Refusal PRA-013 when it cannot be used.
+
+    >>> made = machine_of('{"name": "A", "complaint": "dark", "work_areas": [{"part": "U1", "kind": "rework", "severity": 2}]}')
+    >>> made.complaint, made.areas[0]["part"], made.areas[0]["margin_mm"]
+    ('dark', 'U1', 3.0)
+    """
+    try:
+        said = json.loads(text)
+        areas = tuple(_area(row) for row in said["work_areas"])
+        return Machine(str(said["name"]), str(said["complaint"]), areas)
+    except (KeyError, TypeError, ValueError, AttributeError) as err:
+        raise refuse(
+            "PRA-013",
+            f"The machine file cannot be used ({type(err).__name__}: {err}).",
+            'It needs "name", "complaint" and "work_areas", each area with "kind", "severity" and "polygon_mm" or "part".',
+            Place(file=file),
+        ) from None
+
+
+def _area(row: dict[str, Any]) -> dict[str, Any]:
+    place: dict[str, Any] = (
+        {"polygon": tuple((float(x), float(y)) for x, y in row["polygon_mm"])}
+        if "polygon_mm" in row
+        else {"part": str(row["part"]), "margin_mm": float(row.get("margin_mm", MARGIN_MM))}
+    )
+    return {**place, "kind": str(row["kind"]), "severity": int(row["severity"]), "label": str(row.get("words", ""))}
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +67,7 @@ class DemoCase:
     new: bool
 
 
-def open_demo(workshop: Workshop, *, fresh: bool = False) -> DemoCase:
+def open_demo(workshop: Workshop, machine: Machine, *, fresh: bool = False) -> DemoCase:
     """The latest case on the demonstration machine as its package is now, or a new one (always with ``fresh``): opened, seen dark, cell out, areas marked."""
     rows = [row for row in list_cases(workshop) if case_state(workshop, row.id).practice]
     now = workshop.shelf.take(PACKAGE).board.package_id
@@ -36,7 +75,12 @@ def open_demo(workshop: Workshop, *, fresh: bool = False) -> DemoCase:
     if same and not fresh:
         return DemoCase(same[-1].id, same[-1].number, same[-1].title, False)
     view = new_case(
-        workshop, PACKAGE, TITLE, serial=f"LF-{1000 + len(rows)}", complaint=COMPLAINT, owner="a friend of the workshop"
+        workshop,
+        PACKAGE,
+        machine.name,
+        serial=f"LF-{1000 + len(rows)}",
+        complaint=machine.complaint,
+        owner="a friend of the workshop",
     )
     case = view.state.case
     note(
@@ -45,15 +89,7 @@ def open_demo(workshop: Workshop, *, fresh: bool = False) -> DemoCase:
         Request("remove", part="BT1", words="leaked; green crust round its place, wiped with vinegar, then alcohol"),
     )
     note(workshop, case, Request("symptom", words="Black screen, no sound, power light on."))
-    for area in demo_areas(workshop, case):
-        add_area(
-            workshop,
-            case,
-            part=area.part,
-            polygon=() if area.part else area.polygon,
-            kind=area.kind,
-            severity=area.severity,
-            label=area.label,
-        )
+    for area in machine.areas:
+        add_area(workshop, case, **area)
     put_patient(workshop, case, seed=telling_seed(workshop, case, FIRST_SEED + 100 * len(rows), BREAKS), breaks=BREAKS)
-    return DemoCase(case, view.number, TITLE, True)
+    return DemoCase(case, view.number, machine.name, True)

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from coppermend.core.belief.model import WorkArea
-from coppermend.core.board.model import Board, PartState
 from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.copper.worked import PatchWire, TrackCut, worked
 from coppermend.core.findings import refuse
@@ -19,15 +18,11 @@ from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, plain
 from coppermend.practice.drawing import draw_breaks, draw_patient
 from coppermend.practice.patient import Answer, Patient, Truth
-from coppermend.services.areas import around_part
 from coppermend.services.bench import round_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind, part_states, sockets
 from coppermend.services.entries import write
 from coppermend.services.points import resolve
 from coppermend.services.workshop import Workshop
-
-CELL_MARGIN_MM = 9.0
-"""How far leaked electrolyte creeps round a cell on the demonstration machine; an assumption."""
 
 _MENDED_BY_SOLDER = (SiteKind.JOINT,)
 _MENDED_BY_RESEAT = (SiteKind.CONTACT, SiteKind.LEG)
@@ -133,32 +128,6 @@ def patient_truth(workshop: Workshop, case: str) -> TruthShown:
     found = sum(1 for one in rows if one.found or one.mended)
     readings = sum(1 for one in binding.state.readings if one.kind in ("closed", "open", "ohms"))
     return TruthShown(rows, readings, f"{found} of {len(rows)} found with {readings} readings.")
-
-
-def standard_areas(board: Board) -> tuple[WorkArea, ...]:
-    """The standard damage of a board for practice: the largest socketed part was changed (rework, severity 2), and cells have leaked (corrosion, severity 1)."""
-    out: list[WorkArea] = []
-    socketed = [one for one in board.parts if one.state is PartState.SOCKETED and one.pins]
-    if socketed:
-        part = max(socketed, key=lambda one: (len(one.pins), one.ref == "U1"))
-        out.append(
-            WorkArea(
-                "socket", around_part(board, part.ref, 3.0), "rework", 2, f"socket of {part.ref} changed", part.ref
-            )
-        )
-    for part in board.parts:
-        if part.ref.startswith("BT") and part.pins:
-            out.append(
-                WorkArea(
-                    part.ref, around_part(board, part.ref, CELL_MARGIN_MM), "corrosion", 1, f"cell {part.ref} leaked"
-                )
-            )
-    return tuple(out)
-
-
-def demo_areas(workshop: Workshop, case: str) -> tuple[WorkArea, ...]:
-    """The work areas of the demonstration case."""
-    return standard_areas(bind(workshop, case).board)
 
 
 def _spec(state: CaseState) -> dict[str, Any]:
