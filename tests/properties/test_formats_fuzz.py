@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import random
+import re
 import time
 import zipfile
 from collections.abc import Callable
@@ -11,16 +12,21 @@ from collections.abc import Callable
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.facts import test_formats_centroid as placements
+from tests.facts import test_formats_ipc2581 as ipc2581
 from tests.oracles.gerber_cases import CASES
 
 from coppermend.core.findings import Refusal
 from coppermend.formats.archive import read_zip
+from coppermend.formats.centroid import read_centroids
 from coppermend.formats.drill import candidate_formats, read_drill, read_side_file
 from coppermend.formats.gerber import read_gerber
 from coppermend.formats.gerberjob import read_gerberjob
+from coppermend.formats.ipc2581 import read_ipc2581
 from coppermend.formats.ipcd356 import read_ipcd356
 from coppermend.formats.member import Member
 from coppermend.formats.package import plan_package, read_corrections
+from coppermend.services.boards import Package, board_of
 
 GERBERS = [c.text.replace("*", "*\n").encode() for c in CASES] + [c.text.encode() for c in CASES[::5]]
 DRILLS = [
@@ -36,9 +42,15 @@ NETLISTS = [
     b"378A             L01 X0100     X+010000Y+010000X+02Y+03\n078                X+012Y+2\n379A             B C\n"
     b"389BOARD          X+0Y+0X+100000Y+0\n089 X+10Y+10\n999\n"
 ]
-SIDES = [b"INTEGER-PLACES 3\nDECIMAL-PLACES 5\nOUTPUT-UNITS ENGLISH\nFORMAT 3.5\n T01 1. 8.0000 3.0/3.0 PLATED 1873\n 8.0 P T01 3.0\n"]
-JOBS = [b'{"GeneralSpecs": {"Size": {"X": 1, "Y": 2}}, "FilesAttributes": [{"Path": "a.gtl", "FileFunction": "Copper,L1,Top"}]}']
-CORRECTIONS = [b'[file."a.gbr"]\nrole = "copper c"\npolarity = "negative"\nplated = true\nunit = "inch"\ndigits = "2.4"\nlayers = [1, 4]\n']
+SIDES = [
+    b"INTEGER-PLACES 3\nDECIMAL-PLACES 5\nOUTPUT-UNITS ENGLISH\nFORMAT 3.5\n T01 1. 8.0000 3.0/3.0 PLATED 1873\n 8.0 P T01 3.0\n"
+]
+JOBS = [
+    b'{"GeneralSpecs": {"Size": {"X": 1, "Y": 2}}, "FilesAttributes": [{"Path": "a.gtl", "FileFunction": "Copper,L1,Top"}]}'
+]
+CORRECTIONS = [
+    b'[file."a.gbr"]\nrole = "copper c"\npolarity = "negative"\nplated = true\nunit = "inch"\ndigits = "2.4"\nlayers = [1, 4]\n'
+]
 
 
 def _zip() -> bytes:
@@ -50,13 +62,54 @@ def _zip() -> bytes:
 
 
 def _plan(data: bytes) -> object:
-    return plan_package([Member("a.gtl", GERBERS[0]), Member("x.gbr", data), Member("y.drl", data), Member("z.gbrjob", data)])
+    return plan_package(
+        [Member("a.gtl", GERBERS[0]), Member("x.gbr", data), Member("y.drl", data), Member("z.gbrjob", data)]
+    )
+
+
+def _ipc2581() -> list[bytes]:
+    """A file with most kinds of elements: part, package, padstack, nets, negative sets, holes, a slot, a stack-up, a panel step."""
+    land = '<Pad padstackDefRef="V"><Xform rotation="30" mirror="true"/><Location x="3" y="4"/><PinRef componentRef="U1" pin="1"/></Pad>'
+    stack = (
+        '<PadStackDef name="V"><PadstackHoleDef name="h" diameter="0.4" platingStatus="PLATED" x="0" y="0"/>'
+        '<PadstackPadDef layerRef="TOP" padUse="REGULAR"><Location x="0" y="0"/><StandardPrimitiveRef id="R"/></PadstackPadDef></PadStackDef>'
+    )
+    part = (
+        '<Component refDes="U1" packageRef="P" layerRef="TOP"><Xform rotation="90"/><Location x="3" y="4"/></Component>'
+    )
+    net = '<LogicalNet name="A"><PinRef componentRef="U1" pin="2"/></LogicalNet><PhyNet name="A"><PhyNetPoint x="1" y="1" layerRef="TOP"/></PhyNet>'
+    arc = (
+        '<Features><Location x="1" y="1"/><Contour><Polygon><PolyBegin x="-1" y="0"/><PolyStepCurve x="1" y="0" centerX="0" centerY="0" '
+        'clockwise="true"/></Polygon><Cutout><PolyBegin x="0" y="0"/><PolyStepSegment x="0" y="1"/><PolyStepSegment x="1" y="1"/></Cutout></Contour></Features>'
+    )
+    slot = (
+        '<SlotCavity name="s" platingStatus="PLATED"><Location x="1" y="2"/><Oval width="3" height="1"/></SlotCavity>'
+    )
+    top = ipc2581.feature(
+        "TOP",
+        f'<Set net="A">{land}{ipc2581.line(0, 0, 3, 4)}{arc}</Set>',
+        f'<Set polarity="NEGATIVE">{ipc2581.pad(1, 1)}</Set>',
+    )
+    step = (
+        stack
+        + ipc2581.PACKAGE
+        + part
+        + net
+        + top
+        + ipc2581.feature("DRL", f'<Set net="A">{ipc2581.hole(3, 4)}{slot}</Set>')
+    )
+    return [
+        ipc2581.xml(step),
+        ipc2581.xml(step, layers=ipc2581.LAYERS + ipc2581.FOUR, stackup=ipc2581.STACKUP, unit="INCH"),
+    ]
 
 
 READERS: dict[str, tuple[list[bytes], Callable[[bytes], object]]] = {
     "gerber": (GERBERS, lambda d: read_gerber(d, "f")),
     "drill": (DRILLS, lambda d: candidate_formats(read_drill(d, "f"))),
     "netlist": (NETLISTS, lambda d: read_ipcd356(d, "f")),
+    "ipc2581": (_ipc2581(), lambda d: read_ipc2581(d, "f")),
+    "placement list": ([text.encode() for text in placements.DIALECTS.values()], lambda d: read_centroids(d, "f")),
     "side": (SIDES, lambda d: read_side_file(d, "f")),
     "job": (JOBS, lambda d: read_gerberjob(d, "f")),
     "corrections": (CORRECTIONS, lambda d: read_corrections(d, "f")),
@@ -67,6 +120,7 @@ PIECES = [
     b"X", b"Y", b"I", b"J", b"*", b"%", b"G36*", b"G37*", b"D01*", b"D02*", b"D03*", b"G02", b"G03", b"0", b"-", b"9" * 30, b".",
     b"%AB*%", b"%ABD12*%", b"%SRX100Y50I1J1*%", b"%SR*%", b"D12*", b"(", b"$1", b"/0", b"\n", b"T1", b"C", b"R99", b"M02", b"999999999",
     b"\xff", b"\xc3\x28", b"G85", b"%LS9*%", b"%AMA*1,1,$1/$2,0,0*%", b"%ADD10C,0*%", b"e9", b"nan", b"\xd9\xa3", b"G91", b"M15", b"A1",
+    b'x="', b"<Set>", b"</Set>", b"&lt;", b"<!-- -->", b'="-', b"NEGATIVE", b'radius="9', b"INCH", b"<Cutout>",
     b"%FSTIX99Y99*%", b"%MOMM*%", b"D10*", b"1e400", b"\x1f", b"\0", b"[", b"{", b'"',
 ]  # fmt: skip
 SECONDS = 20.0
@@ -127,6 +181,60 @@ def test_any_bytes_are_read_or_refused(name: str, data: bytes) -> None:
 def test_the_unmutated_files_are_read(name: str) -> None:
     pool, reader = READERS[name]
     assert all(assert_answers(reader, data) for data in pool)
+
+
+VALUES = [
+    b"",
+    b"0",
+    b"-1",
+    b"1e308",
+    b"nan",
+    b"inf",
+    b"TOP",
+    b"BOT",
+    b"DRL",
+    b"P",
+    b"U1",
+    b"R",
+    b"360000",
+    b"-0.0001",
+    b"1e-9",
+    b"99999",
+    b"true",
+    b"NEGATIVE",
+    b"HOLLOW",
+]
+
+
+def reworded(rng: random.Random, data: bytes) -> bytes:
+    """Well-formed XML with some attribute values exchanged and some elements left out or doubled."""
+    for _ in range(rng.choice([1, 1, 2, 4, 9])):
+        spots = [m.span(1) for m in re.finditer(rb'="([^"]*)"', data)]
+        begin, end = rng.choice(spots)
+        data = data[:begin] + rng.choice(VALUES) + data[end:]
+        if rng.random() < 0.4:
+            whole = [m.span() for m in re.finditer(rb"<(?!IPC|\?)[A-Za-z]+ [^<>]*/>", data)]
+            begin, end = rng.choice(whole)
+            data = data[:begin] + data[begin:end] * rng.choice([0, 2, 50]) + data[end:]
+    return data
+
+
+def _ipc2581_board(data: bytes) -> object:
+    return board_of(Package("b", (Member("b.xml", data),)))
+
+
+@settings(max_examples=80)
+@given(seed=st.integers(0, 2**32))
+def test_reworded_ipc2581_files_are_boards_or_refused(seed: int) -> None:
+    rng = random.Random(seed)
+    assert_answers(_ipc2581_board, reworded(rng, rng.choice(READERS["ipc2581"][0])))
+
+
+@pytest.mark.soak
+def test_ten_thousand_reworded_ipc2581_files() -> None:
+    rng = random.Random(20260102)
+    for _ in range(10_000):
+        assert_answers(_ipc2581_board, reworded(rng, rng.choice(READERS["ipc2581"][0])))
 
 
 @pytest.mark.soak
