@@ -28,6 +28,7 @@ COMMANDS = {
     "record": "record",
     "wire": "wire",
     "short": "short",
+    "map": "map",
     "bench": "bench",
     "ohms": "ohms",
     "practice": "practice",

@@ -1,0 +1,137 @@
+"""Whether the map is a map of this board: a hypothesis of its own, beside all breaks.
+
+A replica or another revision agrees on most nets and differs on some. Readings on copper that nobody touched speak of it: where the map is right they
+agree but for lying tips and rare old breaks; where it is of another board a net of many pins differs more often. Each pair of points counts
+once: repeating a reading says more about the tips than about the map.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.belief.copper import Copper
+from coppermend.core.belief.model import Basis, Evidence, WorkArea
+from coppermend.core.belief.priors import area_factors, priors
+from coppermend.core.belief.readings import rates, reads_closed
+
+MAP_WRONG = 0.05
+"""Chance, before any reading, that the package is of another board or revision (an assumption)."""
+PIN_DIFFERS = 0.04
+"""On a wrong map: chance that one pin of a net is not on that net here (an assumption)."""
+NETS_MEET = 0.02
+"""On a wrong map: chance that two given nets that lie apart on it are joined here (an assumption)."""
+REPEATED_FALSE = 0.3
+"""A pair that read falsely once does so again this often: the tips stand in the same dirt (shared bench table)."""
+DOUBT, TRUST = 0.9, 0.01
+"""Above DOUBT the map is called wrong, below TRUST it is trusted."""
+
+
+@dataclass(frozen=True, slots=True)
+class MapReading:
+    """What one pair of points says: ``joined`` on the map, ``closed`` here, the likelihoods of it on a right and on a wrong map, how often it was read."""
+
+    point_a: str
+    point_b: str
+    joined: bool
+    closed: bool
+    right: float
+    wrong: float
+    times: int
+
+    @property
+    def contradicts(self) -> bool:
+        """Map and board differ in this reading."""
+        return self.joined != self.closed
+
+
+def differs(pins: int) -> float:
+    """On a wrong map: chance that two pins of a net of ``pins`` pins are not joined here.
+
+    >>> round(differs(2), 4), differs(20) > 0.15
+    (0.0784, True)
+    """
+    return 1.0 - (1.0 - PIN_DIFFERS) ** max(pins, 2)
+
+
+def map_readings(
+    copper: Copper, areas: Sequence[WorkArea], evidence: Sequence[Evidence], basis: Basis, pins_of_net: Sequence[int]
+) -> tuple[MapReading, ...]:
+    """The readings that speak of the map: those whose ways lie wholly outside the work areas, one row a pair, in the order first read.
+
+    ``pins_of_net``: number of pins by net index. A pair that reads both ways is taken as closed when any reading was: closed readings lie less often.
+    """
+    false_open, false_closed = rates(basis)
+    chance = priors(copper.graph, areas, basis)
+    touched = area_factors(copper.graph, areas, basis) > 0.0
+    said: dict[tuple[str, str], list[bool]] = {}
+    for one in evidence:
+        if one.point_a in copper.points and one.point_b in copper.points and one.says in ("closed", "open", "ohms"):
+            pair = (min(one.point_a, one.point_b), max(one.point_a, one.point_b))
+            said.setdefault(pair, []).append(reads_closed(one, basis))
+    out = []
+    for (p, q), answers in said.items():
+        a, b = copper.points[p], copper.points[q]
+        joined = copper.tree.piece[a.node] == copper.tree.piece[b.node]
+        closed = any(answers)
+        if joined:
+            old = old_break(copper, chance, touched, a.node, b.node)
+            if old is None:
+                continue
+            d = differs(max(pins_of_net[a.net], pins_of_net[b.net]))
+            whole = (1.0 - old) * _chance(closed, 1.0 - false_open, len(answers)) + old * _chance(
+                closed, false_closed, len(answers)
+            )
+            other = _chance(closed, false_closed, len(answers))
+            out.append(MapReading(p, q, True, closed, whole, (1.0 - d) * whole + d * other, len(answers)))
+        elif not _near_area(copper, touched, a.node, b.node) and a.net != b.net:
+            apart = _chance(closed, false_closed + basis.prior_out, len(answers))
+            met = _chance(closed, 1.0 - false_open, len(answers))
+            out.append(
+                MapReading(p, q, False, closed, apart, (1.0 - NETS_MEET) * apart + NETS_MEET * met, len(answers))
+            )
+    return tuple(out)
+
+
+def _chance(closed: bool, p_closed: float, times: int) -> float:
+    """Likelihood of a pair's answers: the first by its rate, each further one that says the same falsely by REPEATED_FALSE."""
+    first = p_closed if closed else 1.0 - p_closed
+    if first >= 0.5:
+        return first
+    return float(first * REPEATED_FALSE ** (times - 1))
+
+
+def old_break(copper: Copper, chance: NDArray[np.float64], touched: NDArray[np.bool_], a: int, b: int) -> float | None:
+    """Chance of a break on the only ways between two nodes; None where a site of a way lies in a work area. ``chance``, ``touched`` by site."""
+    sound = 1.0
+    for block, _, _ in copper.tree.route(a, b):
+        sites = copper.block_sites[block]
+        if any(touched[k] for k in sites):
+            return None
+        if len(sites) == 1:
+            sound *= 1.0 - float(chance[sites[0]])
+    return 1.0 - sound
+
+
+def _near_area(copper: Copper, touched: NDArray[np.bool_], *nodes: int) -> bool:
+    """Whether a site of the pieces of these nodes lies in a work area: then a short is likelier than a wrong map."""
+    return any(touched[k] for piece in {copper.tree.piece[n] for n in nodes} for k in copper.pieces[piece])
+
+
+def p_map_wrong(readings: Sequence[MapReading], before: float = MAP_WRONG) -> float:
+    """Chance that the map is of another board, after these readings.
+
+    >>> p_map_wrong(()) == MAP_WRONG
+    True
+    >>> agree = MapReading("a", "b", True, True, 0.98, 0.80, 1)
+    >>> p_map_wrong([agree] * 8) < 0.011
+    True
+    """
+    odds = math.log(before / (1.0 - before)) + sum(
+        math.log(max(r.wrong, 1e-300)) - math.log(max(r.right, 1e-300)) for r in readings
+    )
+    return 1.0 / (1.0 + math.exp(-min(max(odds, -700.0), 700.0)))
