@@ -20,6 +20,10 @@ import { drawWires } from './case/wires.js';
 import { drawRecord } from './case/record.js';
 import { drawAreaForm } from './case/areas.js';
 import { pan } from './map/view.js';
+import { Hearing } from './sound/hearing.js';
+import { freshenSound, openSheet } from './sound/panel.js';
+import { spoken as sayCheck } from './speech/spoken.js';
+import { Voice } from './speech/voice.js';
 
 const VIEWS = /** @type {const} */ (['bench', 'story', 'wires', 'record']);
 const TITLES = { bench: 'Bench', story: 'Story', wires: 'Breaks', record: 'Record' };
@@ -39,6 +43,8 @@ export class App {
   shownCheck = '';
   /** The part whose work is folded out on the card. */ partOpen = '';
   stop = () => {};
+  hearing = new Hearing({ answer: (kind) => this.do(kind), changed: () => freshenSound(this) });
+  voice = new Voice({ changed: () => freshenSound(this) });
 
   constructor() {
     this.map = new BoardMap(byId('map'), {
@@ -105,6 +111,7 @@ export class App {
   /** @param {string} view */
   show(view) {
     this.view = view;
+    this.lendEar();
     document.body.dataset.view = view;
     for (const v of ['home', ...VIEWS]) byId(v).hidden = v !== view;
     for (const v of VIEWS) {
@@ -190,6 +197,7 @@ export class App {
     if (key !== this.shownCheck) {
       this.shownCheck = key;
       byId('say').textContent = spoken(bench, this.own);
+      this.voice.tell(this.sentence());
       this.follow();
     }
     this.redraw();
@@ -224,8 +232,24 @@ export class App {
     return [v.w / 2 + v.scale * (a * (x - v.x) + b * (y - v.y)), v.h / 2 + v.scale * (c * (x - v.x) + d * (y - v.y))];
   }
 
+  /** The check in hand as it is spoken; what is to be done, where it is no check. */
+  sentence() {
+    const { a, b, own } = tipsOf(this.bench, this.own);
+    const check = own ? null : this.bench?.step?.check;
+    if (!a || !b) return this.bench?.step?.words ?? '';
+    return sayCheck({ a, b, turn_over: Boolean(check?.turn_over), purpose: check?.purpose });
+  }
+
+  /** Tells the ear which check a beep would answer now. */
+  lendEar() {
+    const can = this.view === 'bench' && !this.busy && canAnswer(this.bench, this.own);
+    const { a, b } = tipsOf(this.bench, this.own);
+    this.hearing.ready(can ? `${this.id} ${a.id} ${b.id} ${this.bench.readings.length}` : '');
+  }
+
   redraw() {
     const bench = this.bench;
+    this.lendEar();
     if (this.view !== 'bench') return;
     keepTyping(() => {
       drawSlip(byId('slip'), this);
@@ -288,6 +312,7 @@ export class App {
   async note(kind, rest = {}) {
     if (this.busy) return;
     this.busy = true;
+    this.lendEar();
     try {
       const out = await write(this.url('entries'), { kind, points: [], value: '', words: '', options: {}, ...rest });
       this.own = { a: null, b: null };
@@ -344,7 +369,12 @@ export class App {
     open: () => this.answer('open'),
     ohms: (v) => v && this.answer('ohms', v),
     skip: () => this.answer('skip'),
-    again: () => { this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
+    hear: () => this.hearing.toggle(),
+    tipTest: () => this.hearing.test(),
+    say: () => this.voice.say(this.sentence()),
+    mute: () => { this.voice.keep({ on: !this.voice.set.on }); if (this.voice.set.on) this.voice.say(this.sentence()); },
+    sound: () => openSheet(this),
+    again: () => { this.hearing.again(); this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
     back: () => { const last = lastAnswer(this.bench); return last ? this.note('undo', { undoes: last.entry }) : this.toast('Nothing to take back.'); },
     value: () => byId('ohms')?.focus(),
     touch: () => this.touch(),

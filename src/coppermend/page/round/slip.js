@@ -4,6 +4,7 @@ import { fill, h } from '../shared/dom.js';
 import { icon, tipMark } from '../shared/icons.js';
 import { ohms, seconds, sentence } from '../shared/words.js';
 import { drawInset } from '../map/inset.js';
+import { soundLine } from '../sound/panel.js';
 import { canAnswer, lastAnswer, patientWords, ticks, tipsOf } from './state.js';
 
 /** @typedef {import('../main.js').App} App */
@@ -55,6 +56,7 @@ function checkBody(app, tips) {
     check ? h('p.why', null, sentence(bench.step.reason || check.reason)) : h('p.why', null, ready ? 'Any two points may be measured; the round shrinks by what it proves.' : 'Tap the place of the other tip on the board.'),
     bench.practice && ready ? patientBox(app) : null,
     answers(app, ready),
+    soundLine(app),
     tips.own ? h('button.key.slim', { type: 'button', onclick: () => app.do('clearOwn') }, 'Back to the proposed check') : null,
   ];
 }

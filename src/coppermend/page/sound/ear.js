@@ -7,6 +7,9 @@ import { ToneTracker } from './tone.js';
 /** @typedef {import('./answers.js').Heard} Heard */
 
 export class Ear {
+  /** Made by setUp. @type {ToneTracker} */ tracker = /** @type {any} */ (null);
+  /** Made by setUp. @type {Answers} */ answers = /** @type {any} */ (null);
+
   /** @param {number} rate_hz @param {{tone?: object, answers?: object, meter?: import('./tone.js').Meter|null}} [options] */
   constructor(rate_hz, options = {}) {
     this.rate_hz = rate_hz;

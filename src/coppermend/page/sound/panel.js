@@ -1,0 +1,68 @@
+// @ts-check
+/** The sound line under the answers (ear, voice) and the sheet with its settings. */
+import { byId, fill, h } from '../shared/dom.js';
+import { icon } from '../shared/icons.js';
+import { stateWords } from './hearing.js';
+
+/** @typedef {import('../main.js').App} App */
+
+/** @param {App} app @returns {HTMLElement} */
+export function soundLine(app) {
+  const { hearing, voice } = app;
+  const on = hearing.state !== 'off' && hearing.state !== 'trouble';
+  return h('div.sound', null,
+    h('button.key.slim', { type: 'button', id: 'hear', 'aria-pressed': String(on), 'data-state': hearing.state, onclick: () => app.do('hear') }, icon('ear', 20), `Ear: ${stateWords(hearing)}`, h('kbd', null, 'H')),
+    h('button.key.slim', { type: 'button', id: 'say-again', onclick: () => app.do('say') }, icon('voice', 20), voice.set.on ? 'Say again' : 'Voice off', h('kbd', null, 'S')),
+    h('button.key.slim', { type: 'button', id: 'sound-more', onclick: () => app.do('sound') }, 'Sound'),
+    h('output.sound-words', { id: 'sound-words', 'aria-live': 'polite' }, hearing.heardWords || hearing.words));
+}
+
+/** Only what changes while listening; the slip is not drawn anew. @param {App} app */
+export function freshenSound(app) {
+  const old = document.querySelector('#slip .sound');
+  if (old) {
+    const held = /** @type {any} */ (document.activeElement)?.id;
+    old.replaceWith(soundLine(app));
+    if (held && document.activeElement?.id !== held) byId(held)?.focus({ preventScroll: true });
+  }
+  const sheet = document.getElementById('sound-sheet');
+  if (sheet instanceof HTMLDialogElement && sheet.open) drawSheet(sheet, app);
+}
+
+/** @param {App} app */
+export function openSheet(app) {
+  let sheet = /** @type {HTMLDialogElement|null} */ (document.getElementById('sound-sheet'));
+  if (!sheet) {
+    sheet = /** @type {HTMLDialogElement} */ (h('dialog', { id: 'sound-sheet', 'aria-label': 'Sound' }));
+    document.body.append(sheet);
+  }
+  if (sheet.open) return sheet.close();
+  drawSheet(sheet, app);
+  sheet.showModal();
+}
+
+/** @param {HTMLDialogElement} sheet @param {App} app */
+function drawSheet(sheet, app) {
+  const { hearing, voice } = app;
+  const held = /** @type {any} */ (document.activeElement)?.id;
+  const live = Boolean(hearing.mic), { meter, taps, wait_s, hold_ms } = hearing.set;
+  const button = (/** @type {string} */ id, /** @type {string} */ words, /** @type {() => any} */ act, ok = true) => h('button.key.slim', { type: 'button', id, disabled: !ok, onclick: act }, words);
+  fill(sheet, h('h2', null, 'Ear'),
+    h('p', null, meter ? `Your meter: ${Math.round(meter.hz)} Hz. A beep counts from ${hold_ms} ms on.` : 'Your meter is not known yet. Switch the ear on and beep twice.'),
+    h('p', { role: 'status' }, hearing.heardWords || hearing.words),
+    h('div.row', null,
+      button('ear-switch', live ? 'Switch the ear off' : 'Switch the ear on', () => app.do('hear')),
+      button('ear-learn', 'Learn my meter', () => hearing.learn(), live),
+      button('ear-test', hearing.state === 'test' ? 'End the tip test' : 'Test the tips', () => app.do('tipTest'), live && Boolean(meter))),
+    h('div.row', null,
+      taps ? button('ear-taps', 'Double tap is open: forget it', () => hearing.keep({ taps: false, hold_ms: 100 })) : button('ear-taps', 'Learn a double tap for "open"', () => hearing.learnTaps(), live && Boolean(meter)),
+      h('label.field', null, 'Silence means open after', h('select', { id: 'ear-wait', onchange: (/** @type {any} */ e) => hearing.keep({ wait_s: Number(e.target.value) }) }, [0, 3, 4, 6, 8, 12].map((s) => h('option', { value: s, selected: s === wait_s }, s ? `${s} s` : 'never'))))),
+    h('p.why', null, 'Nothing is recorded; the sound stays in this window.'),
+    h('h2', null, 'Voice'),
+    h('p', { role: 'status' }, voice.words),
+    h('div.row', null,
+      button('voice-switch', voice.set.on ? 'Mute' : 'Speak the checks', () => app.do('mute')),
+      h('label.field', null, 'Speed', h('select', { id: 'voice-speed', onchange: (/** @type {any} */ e) => voice.keep({ speed: Number(e.target.value) }) }, [0.6, 0.8, 1, 1.3].map((s) => h('option', { value: s, selected: s === voice.set.speed }, { 0.6: 'slow', 0.8: 'calm', 1: 'usual', 1.3: 'quick' }[String(s)]))))),
+    h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good')));
+  if (held) byId(held)?.focus({ preventScroll: true });
+}
