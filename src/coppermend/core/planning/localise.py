@@ -8,7 +8,7 @@ chance of a bite are taken from samples of the exact posterior, so a point that 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.engine import CopperBelief
+from coppermend.core.belief.model import Basis
 from coppermend.core.belief.network import block_chains, draw
 from coppermend.core.belief.patterns import labels
 from coppermend.core.belief.readings import rates
@@ -111,7 +112,8 @@ def best_readings(
     piece = copper.tree.piece[next(iter(view.points))]
     broken, contacts = _samples(posterior, piece, seed)
     where = node_labels(copper, piece, broken, [nodes[0] for nodes, _ in classes])
-    pairs = list(dict.fromkeys([*_read_pairs(posterior, classes), *_rough_pairs(where, posterior)[:most]]))
+    state = _states(posterior, risk, v, broken)
+    pairs = list(dict.fromkeys([*_read_pairs(posterior, classes), *_rough_pairs(where, state, posterior.basis)[:most]]))
     found_all: list[Candidate] = []
     apart: dict[tuple[str, str], Bools] = {}
     for i, j in pairs:
@@ -119,44 +121,56 @@ def best_readings(
         mine = _with_points(posterior, joined, classes[i][1], classes[j][1], contacts, costs, tips, asked)
         apart.update({(c.a.id, c.b.id): joined for c in mine})
         found_all += mine
+    found_all = [replace(c, bits=told(apart[c.a.id, c.b.id], state, c, posterior.basis)) for c in found_all]
     found_all = [c for c in found_all if c.bits >= LEAST_GAIN_BITS]
     found_all.sort(key=lambda c: (-worth(c, costs), c.a.id, c.b.id))
     if not found_all:
         return _nearly_sure(posterior, risk, v, costs, tips, skipped, asked)
-    return _looked_ahead(posterior, risk, v, found_all[:most], apart, broken, costs)
+    return _looked_ahead(posterior, found_all[:most], apart, state, costs)
+
+
+def _states(posterior: CopperBelief, risk: Risk, v: int, broken: Bools) -> Ints:
+    """(samples,) number of the suspects' state: which of them are broken."""
+    copper, view, base = posterior.copper, risk.frame.views[v], risk.frame.first[v]
+    raised = suspects(posterior, risk, v)
+    if not raised:
+        return np.zeros(broken.shape[1], dtype=np.int64)
+    place = {k: i for i, k in enumerate(copper.pieces[copper.tree.piece[next(iter(view.points))]])}
+    rows = np.stack(
+        [broken[[place[copper.site[s]] for s in view.super_edges[k - base].sites]].any(axis=0) for k in raised]
+    )
+    _, state = np.unique(rows, axis=1, return_inverse=True)
+    return state.reshape(-1).astype(np.int64)
+
+
+def told(joined: Bools, state: Ints, one: Candidate, basis: Basis) -> float:
+    """Bits that a reading tells about the suspects' state: what it tells about other copper is the round's to ask, with fewer checks."""
+    low_closed = rates(basis)[1]
+    share = np.bincount(state) / len(state)
+    closes = np.bincount(state, weights=joined) / np.maximum(np.bincount(state), 1)
+    p_closed = low_closed + (one.bites - low_closed) * closes
+    return max(0.0, float(entropy_bits(float(share @ p_closed)) - share @ entropy_bits(p_closed)))
 
 
 def _looked_ahead(
     posterior: CopperBelief,
-    risk: Risk,
-    v: int,
     found: list[Candidate],
     joined: dict[tuple[str, str], Bools],
-    broken: Bools,
+    state: Ints,
     costs: CostTable,
 ) -> list[Candidate]:
     """The candidates with the one first that costs the fewest expected seconds when played on."""
-    raised = suspects(posterior, risk, v)
-    if len(found) < 2 or len(raised) < 2:
-        return found
-    copper, view, base = posterior.copper, risk.frame.views[v], risk.frame.first[v]
-    piece = copper.tree.piece[next(iter(view.points))]
-    place = {k: i for i, k in enumerate(copper.pieces[piece])}
     thin = slice(None, None, THIN)
-    rows = np.stack(
-        [broken[[place[copper.site[s]] for s in view.super_edges[k - base].sites], thin].any(axis=0) for k in raised]
-    )
-    _, state = np.unique(rows, axis=1, return_inverse=True)
-    state = state.reshape(-1).astype(np.int64)
-    if np.bincount(state).max() >= 0.9 * len(state):
+    few = state[thin]
+    if len(found) < 2 or np.bincount(few).max() >= 0.9 * len(few):
         return found
     game = Game(
         np.stack([joined[c.a.id, c.b.id][thin] for c in found]).astype(np.float64),
         np.array([c.bites for c in found]),
         rates(posterior.basis)[1],
         np.array([c.bits / worth(c, costs) for c in found]),
-        state,
-        int(state.max()) + 1,
+        few,
+        int(few.max()) + 1,
     )
     best = min(range(min(len(found), PLAYED)), key=lambda i: (game.expected(i), i))
     return [found[best], *found[:best], *found[best + 1 :]]
@@ -300,16 +314,19 @@ def node_labels(copper: Copper, piece: int, broken: Bools, nodes: Sequence[int])
     return np.stack([label[n] for n in nodes])
 
 
-def _rough_pairs(where: Ints, posterior: CopperBelief) -> list[tuple[int, int]]:
-    """Pairs of classes by information, points not yet chosen."""
-    low_open, low_closed = rates(posterior.basis)
-    n = len(where)
-    pairs = list(combinations(range(n), 2))
+def _rough_pairs(where: Ints, state: Ints, basis: Basis) -> list[tuple[int, int]]:
+    """Pairs of classes by what a reading between them tells about the suspects' state, points not yet chosen."""
+    low_open, low_closed = rates(basis)
+    pairs = list(combinations(range(len(where)), 2))
     i, j = np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
-    joined = np.concatenate(
-        [(where[i[k : k + 2000]] == where[j[k : k + 2000]]).mean(axis=1) for k in range(0, len(pairs), 2000)]
-    )
-    bits = information(joined, 1.0 - low_open, low_closed)
+    count = np.bincount(state)
+    is_state = (state[:, None] == np.arange(len(count))).astype(np.float32)
+    closes = np.concatenate(
+        [(where[i[k : k + 2000]] == where[j[k : k + 2000]]) @ is_state for k in range(0, len(pairs), 2000)]
+    ) / np.maximum(count, 1)
+    p_closed = low_closed + (1.0 - low_open - low_closed) * closes
+    share = count / len(state)
+    bits = entropy_bits(p_closed @ share) - entropy_bits(p_closed) @ share
     return [pairs[k] for k in np.argsort(-bits, kind="stable").tolist()]
 
 
