@@ -8,7 +8,7 @@ once: repeating a reading says more about the tips than about the map.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,26 +21,27 @@ from coppermend.core.belief.readings import rates, reads_closed
 
 MAP_WRONG = 0.05
 """Chance, before any reading, that the package is of another board or revision (an assumption)."""
-PIN_DIFFERS = 0.04
-"""On a wrong map: chance that one pin of a net is not on that net here (an assumption)."""
+PIN_DIFFERS = (0.02, 0.08, 0.30)
+"""On a wrong map: chance that one pin of a net is not on that net here; a late revision, another revision, another machine, alike likely (an assumption)."""
 NETS_MEET = 0.02
 """On a wrong map: chance that two given nets that lie apart on it are joined here (an assumption)."""
 REPEATED_FALSE = 0.3
 """A pair that read falsely once does so again this often: the tips stand in the same dirt (shared bench table)."""
-DOUBT, TRUST = 0.9, 0.01
+DOUBT, TRUST = 0.9, 0.02
 """Above DOUBT the map is called wrong, below TRUST it is trusted."""
 
 
 @dataclass(frozen=True, slots=True)
 class MapReading:
-    """What one pair of points says: ``joined`` on the map, ``closed`` here, the likelihoods of it on a right and on a wrong map, how often it was read."""
+    """What one pair of points says: ``joined`` on the map, ``closed`` here, the likelihoods of it on a right map and on
+    a wrong one (one for each of PIN_DIFFERS), how often it was read."""
 
     point_a: str
     point_b: str
     joined: bool
     closed: bool
     right: float
-    wrong: float
+    wrong: tuple[float, ...]
     times: int
 
     @property
@@ -49,21 +50,21 @@ class MapReading:
         return self.joined != self.closed
 
 
-def differs(pins: int) -> float:
-    """On a wrong map: chance that two pins of a net of ``pins`` pins are not joined here.
+def differs(level: float) -> float:
+    """On a wrong map: chance that two pins joined on it are not joined here, when one pin differs with chance ``level``.
 
-    >>> round(differs(2), 4), differs(20) > 0.15
-    (0.0784, True)
+    >>> round(differs(0.08), 4)
+    0.1536
     """
-    return 1.0 - (1.0 - PIN_DIFFERS) ** max(pins, 2)
+    return 1.0 - (1.0 - level) ** 2
 
 
 def map_readings(
-    copper: Copper, areas: Sequence[WorkArea], evidence: Sequence[Evidence], basis: Basis, pins_of_net: Sequence[int]
+    copper: Copper, areas: Sequence[WorkArea], evidence: Sequence[Evidence], basis: Basis
 ) -> tuple[MapReading, ...]:
     """The readings that speak of the map: those whose ways lie wholly outside the work areas, one row a pair, in the order first read.
 
-    ``pins_of_net``: number of pins by net index. A pair that reads both ways is taken as closed when any reading was: closed readings lie less often.
+    A pair that reads both ways is taken as closed when any reading was: closed readings lie less often.
     """
     false_open, false_closed = rates(basis)
     chance = priors(copper.graph, areas, basis)
@@ -82,19 +83,20 @@ def map_readings(
             old = old_break(copper, chance, touched, a.node, b.node)
             if old is None:
                 continue
-            d = differs(max(pins_of_net[a.net], pins_of_net[b.net]))
+            other = _chance(closed, false_closed, len(answers))
             whole = (1.0 - old) * _chance(closed, 1.0 - false_open, len(answers)) + old * _chance(
                 closed, false_closed, len(answers)
             )
-            other = _chance(closed, false_closed, len(answers))
-            out.append(MapReading(p, q, True, closed, whole, (1.0 - d) * whole + d * other, len(answers)))
+            out.append(MapReading(p, q, True, closed, whole, _blend(whole, other, differs), len(answers)))
         elif not _near_area(copper, touched, a.node, b.node) and a.net != b.net:
             apart = _chance(closed, false_closed + basis.prior_out, len(answers))
             met = _chance(closed, 1.0 - false_open, len(answers))
-            out.append(
-                MapReading(p, q, False, closed, apart, (1.0 - NETS_MEET) * apart + NETS_MEET * met, len(answers))
-            )
+            out.append(MapReading(p, q, False, closed, apart, _blend(apart, met, lambda _: NETS_MEET), len(answers)))
     return tuple(out)
+
+
+def _blend(same: float, other: float, share: Callable[[float], float]) -> tuple[float, ...]:
+    return tuple((1.0 - share(level)) * same + share(level) * other for level in PIN_DIFFERS)
 
 
 def _chance(closed: bool, p_closed: float, times: int) -> float:
@@ -127,11 +129,12 @@ def p_map_wrong(readings: Sequence[MapReading], before: float = MAP_WRONG) -> fl
 
     >>> p_map_wrong(()) == MAP_WRONG
     True
-    >>> agree = MapReading("a", "b", True, True, 0.98, 0.80, 1)
-    >>> p_map_wrong([agree] * 8) < 0.011
+    >>> agree = MapReading("a", "b", True, True, 0.98, (0.94, 0.83, 0.48), 1)
+    >>> p_map_wrong([agree] * 8) < 0.02
     True
     """
-    odds = math.log(before / (1.0 - before)) + sum(
-        math.log(max(r.wrong, 1e-300)) - math.log(max(r.right, 1e-300)) for r in readings
-    )
+    logs = [sum(math.log(max(r.wrong[k], 1e-300)) for r in readings) for k in range(len(PIN_DIFFERS))]
+    top = max(logs)
+    wrong = top + math.log(sum(math.exp(one - top) for one in logs) / len(logs))
+    odds = math.log(before / (1.0 - before)) + wrong - sum(math.log(max(r.right, 1e-300)) for r in readings)
     return 1.0 / (1.0 + math.exp(-min(max(odds, -700.0), 700.0)))
