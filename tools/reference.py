@@ -21,6 +21,9 @@ HERE = Path(__file__).resolve().parent.parent
 SOURCE = HERE / "src" / "coppermend"
 DOCS = HERE / "docs"
 CODE = re.compile(r"[A-Z]{3}-\d{3}")
+PAGE_FINDING = re.compile(
+    r"code: '(?P<code>PAGE-\d{3})'.*?words: (?P<words>[^\n]*?),\s*remedy: '(?P<remedy>[^'\n]*)'", re.DOTALL
+)
 
 
 # commands ------------------------------------------------------------------------------------------------------------------------------
@@ -140,9 +143,21 @@ def codes() -> list[Code]:
                 one = _code(node, module)
                 if one is not None:
                     found.setdefault((one.code, one.module, one.words), one)
+    for one in page_codes():
+        found.setdefault((one.code, one.module, one.words), one)
     explained = {one.code for one in found.values()}
     rest = [Code(code, module, "", "") for code, module in seen.items() if code not in explained]
     return sorted([*found.values(), *rest], key=lambda c: (c.code, c.module))
+
+
+def page_codes() -> Iterator[Code]:
+    """The codes that the page makes itself, when the server gives no finding: an object with code, words and remedy in its modules."""
+    for path in sorted((SOURCE / "page").rglob("*.js")):
+        module = path.relative_to(SOURCE).as_posix()
+        for one in PAGE_FINDING.finditer(path.read_text(encoding="utf-8")):
+            quoted = re.findall(r"'([^']*)'|`([^`]*)`", one["words"])
+            words = " / ".join(re.sub(r"\$\{[\w.]*?(\w+)\}", r"{\1}", a or b) for a, b in quoted)
+            yield Code(one["code"], module, words, one["remedy"])
 
 
 def _code(call: ast.Call, module: str) -> Code | None:

@@ -68,6 +68,12 @@ def test_every_code_is_documented() -> None:
     every = reference.codes()
     assert len({one.code for one in every}) > 50
     assert [one.code for one in every if f"| `{one.code}` |" not in page] == []
+    said_by_the_page = {
+        code
+        for path in (ROOT / "src" / "coppermend" / "page").rglob("*.js")
+        for code in re.findall(r"PAGE-\d{3}", path.read_text(encoding="utf-8"))
+    }
+    assert said_by_the_page and said_by_the_page == {one.code for one in reference.page_codes()}
 
 
 def test_every_refusal_says_what_to_do() -> None:
