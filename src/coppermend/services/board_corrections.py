@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from coppermend.core.board.model import PartState
-from coppermend.core.board.sources import NO_CORRECTIONS, Corrections, PartCorrection
+from coppermend.core.board.sources import NO_CORRECTIONS, Corrections, Cut, PartCorrection
 from coppermend.core.findings import Finding, Place, Severity
 from coppermend.formats.package import Corrections as CorrectionsFile
 
@@ -40,15 +40,16 @@ def builder_corrections(file: CorrectionsFile | None) -> tuple[Corrections, list
     names = _names(_table(tables.pop("net", {}), "net", notes), notes)
     netlists = _table(tables.pop("netlists", {}), "netlists", notes)
     board = _table(tables.pop("board", {}), "board", notes)
+    cuts = _cuts(tables.pop("cut", []), notes)
     for key in tables:
-        notes.wrong(key, key, "one of the tables file, part, net, netlists, board")
+        notes.wrong(key, key, "one of the tables file, part, net, netlists, board, cut")
     shift = _pair(netlists.get("shift_mm"), "netlists.shift_mm", notes)
     ignore = netlists.get("ignore", [])
     if not (isinstance(ignore, list) and all(isinstance(one, str) for one in ignore)):
         notes.wrong("netlists.ignore", ignore, "a list of file names")
         ignore = []
     said = Corrections(
-        parts, names, tuple(ignore), shift, _positive(board.get("thickness_mm"), notes), digest(file.text)
+        parts, names, tuple(ignore), shift, _positive(board.get("thickness_mm"), notes), digest(file.text), cuts
     )
     return said, [*notes.findings, *_applied(file, said)]
 
@@ -76,6 +77,9 @@ def _applied(file: CorrectionsFile, said: Corrections) -> list[Finding]:
         words += [(ref, "outline given")] if part.outline is not None else []
     words += [(where, f"net is called {name}") for where, name in said.net_names.items()]
     words += [(name, "netlist is ignored") for name in said.ignore_netlists]
+    words += [
+        (f"layer {c.layer}", f"copper is cut at {c.x_mm:g}, {c.y_mm:g} mm ({c.width_mm:g} mm wide)") for c in said.cuts
+    ]
     if said.origin_shift_mm is not None:
         words.append(("netlists", f"origin shift {said.origin_shift_mm[0]:g}, {said.origin_shift_mm[1]:g} mm"))
     if said.thickness_mm is not None:
@@ -91,6 +95,25 @@ def _table(value: Any, name: str, notes: _Notes) -> Mapping[str, Any]:
         return value
     notes.wrong(name, value, f"a table [{name}]")
     return {}
+
+
+def _cuts(value: Any, notes: _Notes) -> tuple[Cut, ...]:
+    """The [[cut]] tables: ``layer``, ``at_mm`` or ``from_mm`` and ``to_mm``, ``width_mm``."""
+    if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
+        notes.wrong("cut", value, "tables [[cut]]")
+        return ()
+    out: list[Cut] = []
+    for number, said in enumerate(value, 1):
+        thing = f"cut {number}"
+        begin = _numbers(said.get("from_mm", said.get("at_mm")))
+        end = _numbers(said.get("to_mm", said.get("from_mm", said.get("at_mm"))))
+        width, layer = said.get("width_mm", 0.5), said.get("layer")
+        wide = isinstance(width, int | float) and not isinstance(width, bool) and 0 < width < 50
+        if begin is None or end is None or not wide or not isinstance(layer, str):
+            notes.wrong(thing, said, 'layer = "c", at_mm = [x, y] (or from_mm and to_mm), width_mm = a number above 0')
+            continue
+        out.append(Cut(layer, *begin, *end, float(width)))
+    return tuple(out)
 
 
 def _parts(table: Mapping[str, Any], notes: _Notes) -> dict[str, PartCorrection]:

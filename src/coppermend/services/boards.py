@@ -40,7 +40,7 @@ from coppermend.services.board_ipc2581 import corrected, ipc2581_part
 from coppermend.services.board_records import drill_from_gerber, gerber_record, netlist_record
 from coppermend.services.pinlists import pinlist_board, with_pinlists
 
-BUILDER_VERSION = "1"
+BUILDER_VERSION = "2"
 """Changes with everything that makes the same files give another board; part of the cache key."""
 
 CORRECTIONS_NAME = "coppermend-corrections.toml"

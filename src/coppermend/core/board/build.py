@@ -17,6 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.centroids import placement_findings
+from coppermend.core.board.cuts import cuts_nowhere, with_cuts
 from coppermend.core.board.joined import Holes, Islands
 from coppermend.core.board.lands import HoleFinder, netlist_lands, pins_of, x2_lands
 from coppermend.core.board.match import CopperIndex, copper_at, copper_index
@@ -71,9 +72,18 @@ def prepare(records: PackageRecords) -> Prepared:
     holes, dropped = without_repeats(hole_columns(records.drills, dict(records.roles), len(roles)))
     turned = [image.name for role, image in roles[1:-1] if not role.negative and looks_negative(image, holes)]
     roles = [(role, replace(image, negative=image.negative or image.name in turned)) for role, image in roles]
-    layers = tuple(copper_source(key, role, image, outline) for key, (role, image) in zip(keys, roles, strict=True))
+    cuts = records.corrections.cuts
+    layers = tuple(
+        copper_source(
+            key,
+            role,
+            with_cuts(replace(image, negative=image.negative or role.negative), [c for c in cuts if c.layer == key]),
+            outline,
+        )
+        for key, (role, image) in zip(keys, roles, strict=True)
+    )
     findings = [*records.findings, *_reader_findings(records), *layer_findings(records, layers)]
-    findings += [negative_finding(name) for name in turned]
+    findings += [*(negative_finding(name) for name in turned), *cuts_nowhere(cuts, keys)]
     findings += drill_findings(records, holes, dropped)
     if not outline:
         findings.append(

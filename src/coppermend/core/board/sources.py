@@ -42,11 +42,24 @@ class PartCorrection:
 
 
 @dataclass(frozen=True, slots=True)
+class Cut:
+    """Copper taken away by hand at the factory: a stroke from (x, y) to (x2, y2), ``width_mm`` wide, on one layer (c, i1, ..., s)."""
+
+    layer: str
+    x_mm: float
+    y_mm: float
+    x2_mm: float
+    y2_mm: float
+    width_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Corrections:
     """The corrections that the builder itself applies; roles, polarity and drill formats are applied where files are read.
 
     ``net_names``: a pin (``U1.8``) or a place (``"12.7, 30.0 c"``) to the name the net there is to have. ``parts`` by reference designator.
-    ``ignore_netlists``: file names. ``origin_shift_mm`` overrules the shift that was found. ``digest`` names the text they came from ("" none).
+    ``cuts``: tracks cut at the factory. ``ignore_netlists``: file names. ``origin_shift_mm`` overrules the shift that was found.
+    ``digest`` names the text they came from ("" none).
     """
 
     parts: Mapping[str, PartCorrection] = field(default_factory=dict)
@@ -55,6 +68,7 @@ class Corrections:
     origin_shift_mm: tuple[float, float] | None = None
     thickness_mm: float | None = None
     digest: str = ""
+    cuts: tuple[Cut, ...] = ()
 
 
 NO_CORRECTIONS = Corrections()
