@@ -5,13 +5,17 @@ Source: JEDEC MS-001 (from memory): seen from above with the notch up, pin 1 is 
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import replace
 from math import cos, pi, sin
 
 import numpy as np
 import pytest
 
 from coppermend.core.board.model import Part, Pin
-from coppermend.services.placewords import chip_rows, notch_of, pin_where
+from coppermend.core.copper.model import SiteKind
+from coppermend.services.placewords import chip_rows, near_words, notch_of, pin_where, point_words
+from coppermend.services.ports import ShelvedBoard
 
 
 def dip(pins: int, turn: float = 0.0) -> Part:
@@ -63,3 +67,24 @@ def test_other_parts_are_told_by_rank_or_end() -> None:
         (Pin("R1", "1", 0, 0, 0, ("c", "s"), 0), Pin("R1", "2", 0, 10, 0, ("c", "s"), 0)),
     )
     assert pin_where(two, "2", "s") == "the end towards the top edge"
+
+
+def test_two_vias_by_one_pin_have_different_words(shelved: ShelvedBoard) -> None:
+    """A 3-4-5 triangle: 3 mm right of the pin and 4 mm up is 5 mm away; coordinates grow to the right and upwards on the component side."""
+    pin = shelved.board.part("U1").pins[0]
+    far, way = near_words(
+        replace(shelved.board, parts=(Part("U1", "c", np.zeros((0, 2)), "", (pin,)),)), pin.x_mm + 3, pin.y_mm + 4
+    )
+    assert (far, way) == ("5.0 mm from U1 pin 1", "towards top right as seen on the component side")
+    loose = [p for p in shelved.graph.points if p.kind == "via" and not p.part]
+    words = Counter(
+        (said["name"], said["where"], said["side_words"]) for said in (point_words(shelved.board, p) for p in loose)
+    )
+    assert len(loose) > 100
+    assert [one for one, times in words.items() if times > 1] == []
+
+
+def test_no_two_tracks_or_vias_go_by_the_same_words(shelved: ShelvedBoard) -> None:
+    words = Counter(site.words for site in shelved.graph.sites if site.kind in (SiteKind.RUN, SiteKind.BARREL))
+    assert len(words) > 500
+    assert [one for one, times in words.items() if times > 1] == []

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board, Part
 from coppermend.core.copper.model import ProbePoint
+from coppermend.core.copper.places import towards_words
 
 SIDE_WORDS = {"c": "component side", "s": "solder side"}
 
@@ -132,7 +133,7 @@ def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
     if part is None:
         name, where = near_words(board, point.x_mm, point.y_mm)
         return {
-            "name": f"{point.kind} near {name}" if name else f"{point.kind} at {point.x_mm:.1f}, {point.y_mm:.1f}",
+            "name": f"{point.kind} {name}",
             "where": where,
             "touch": TOUCH_WORDS.get(point.kind, "touch"),
             "side_words": side_words,
@@ -148,35 +149,16 @@ def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
 
 
 def near_words(board: Board, x_mm: float, y_mm: float) -> tuple[str, str]:
-    """The pin nearest to a loose place ("U9.4"), and the way from it as a person says it ("2.3 mm from U9.4 towards the top").
+    """A loose place by the pin nearest to it: how far ("2.3 mm from U9 pin 4"), and which way from there ("towards the top").
 
-    Edges are those of the board as seen on the component side; "left" and "right" are left out on purpose where up or down says it.
-    Both are empty for a board without pins.
+    Both together tell apart the vias round one pin. On a board without pins: its coordinates, and no way. The way of a very short step is "".
     """
     pins = [p for part in board.parts for p in part.pins]
     if not pins:
-        return "", ""
+        return f"at {x_mm:.1f}, {y_mm:.1f}", ""
     xy = np.array([[p.x_mm, p.y_mm] for p in pins])
     apart = np.hypot(xy[:, 0] - x_mm, xy[:, 1] - y_mm)
     nearest = int(apart.argmin())
     pin = pins[nearest]
-    return (
-        pin.name,
-        f"{apart[nearest]:.1f} mm from {pin.part} pin {pin.number}{_towards(x_mm - pin.x_mm, y_mm - pin.y_mm)}",
-    )
-
-
-def _towards(dx: float, dy: float) -> str:
-    """ " towards the top" and the like; "" for a step too short to have a direction.
-
-    >>> _towards(0.2, 3.0), _towards(-2.0, 0.1), _towards(2.0, -2.0), _towards(0.1, 0.1)
-    (' towards the top', ' towards the left', ' towards bottom right', '')
-    """
-    far = float(np.hypot(dx, dy))
-    if far < 0.4:
-        return ""
-    level = "" if abs(dx) < 0.4 * far else ("right" if dx > 0 else "left")
-    upright = "" if abs(dy) < 0.4 * far else ("top" if dy > 0 else "bottom")
-    if level and upright:
-        return f" towards {upright} {level}"
-    return f" towards the {level or upright}"
+    way = towards_words(x_mm - pin.x_mm, y_mm - pin.y_mm).strip()
+    return f"{apart[nearest]:.1f} mm from {pin.part} pin {pin.number}", way

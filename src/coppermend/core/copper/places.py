@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,8 @@ PIN_NEAR_MM = 6.0
 BESIDE_MM = 3.0
 """A place at most this far from a pin is "by" that pin. Our choice."""
 PARTS_NEAR = 6
+STEP_MM = 0.4
+"""A shorter step has no direction that a person could tell by eye. Our choice."""
 
 LAYER_WORDS = {"c": "component side", "s": "solder side"}
 
@@ -36,6 +39,23 @@ def mm_words(length_mm: float) -> str:
     ('23', '0.3', '2.5')
     """
     return f"{length_mm:.0f}" if length_mm >= 10 else f"{length_mm:.1f}"
+
+
+def towards_words(dx_mm: float, dy_mm: float) -> str:
+    """The way of a step as a person says it, y upwards on the component side; "" for one under 0.4 mm, too short to have a direction.
+
+    Left and right change places when the board is turned over, so they come with the side they are seen on.
+
+    >>> towards_words(0.2, 3.0), towards_words(-2.0, -2.0), towards_words(0.1, 0.1)
+    (' towards the top', ' towards bottom left as seen on the component side', '')
+    """
+    far = math.hypot(dx_mm, dy_mm)
+    if far < STEP_MM:
+        return ""
+    level = "" if abs(dx_mm) < 0.4 * far else ("right" if dx_mm > 0 else "left")
+    upright = "" if abs(dy_mm) < 0.4 * far else ("top" if dy_mm > 0 else "bottom")
+    way = f" towards {upright} {level}" if level and upright else f" towards the {level or upright}"
+    return f"{way} as seen on the component side" if level else way
 
 
 class Places:
@@ -77,6 +97,14 @@ class Places:
         if key not in self._said:
             self._said[key] = self._words(x_mm, y_mm)
         return self._said[key]
+
+    def from_pin(self, x_mm: float, y_mm: float) -> str:
+        """The place measured from the pin nearest to it: "2.3 mm from U14.6 towards the top"; tells apart places that ``words`` calls alike."""
+        if self.pin_tree is None:
+            return f"at {x_mm:.1f}, {y_mm:.1f} mm"
+        far, k = self.pin_tree.query((x_mm, y_mm))
+        pin = self.pins[int(k)]
+        return f"{far:.1f} mm from {pin.name}{towards_words(x_mm - pin.x_mm, y_mm - pin.y_mm)}"
 
     def _words(self, x: float, y: float) -> str:
         if self.tree is None or self.pin_tree is None:

@@ -21,7 +21,7 @@ SPOKE_MAX_MM = 3.0
 
 
 def name_nodes(work: Draft) -> None:
-    """Words for every node: its pin, the via, the land, the pour, the junction, the free end."""
+    """Words for every node: its pin, the via, the land, the pour, the junction, the free end; no two places by the same words."""
     names: dict[int, str] = {}
     for pin in work.pins:
         for _, node in pin.lands:
@@ -38,6 +38,25 @@ def name_nodes(work: Draft) -> None:
             continue
         what = {"land": "via" if node in via else "land", "junction": "junction", "end": "free end"}[kind]
         work.node_words[node] = f"the {what} {work.places.words(x, y)}"
+    _tell_apart(work)
+
+
+def _tell_apart(work: Draft) -> None:
+    """Places (not pins, not pours) that would go by the same words: each gets its distance and way from the nearest pin, then its coordinates.
+
+    "between U1 and U5" and "between U5 and U1" count as the same words.
+    """
+    for more in (work.places.from_pin, lambda x, y: f"at {x:.2f}, {y:.2f} mm"):
+        alike: dict[tuple[str, ...], dict[tuple[float, float], list[int]]] = {}
+        for node, words in work.node_words.items():
+            if words.startswith("the ") and work.node_kind[node] != "sheet":
+                alike.setdefault(tuple(sorted(words.split())), {}).setdefault(work.node_place[node][:2], []).append(
+                    node
+                )
+        for spots in alike.values():
+            if len(spots) > 1:
+                for (x, y), nodes in spots.items():
+                    work.node_words.update({node: f"{work.node_words[node]} ({more(x, y)})" for node in nodes})
 
 
 def runs(work: Draft) -> None:
@@ -139,7 +158,7 @@ def barrels(work: Draft) -> None:
         if not hole.plated or len(nodes) < 2:
             continue
         x, y = (hole.x_mm + hole.x2_mm) / 2, (hole.y_mm + hole.y2_mm) / 2
-        where = pin_at.get(index) or f"the via {work.places.words(x, y)}"
+        where = pin_at.get(index) or work.node_words[nodes[0][1]]
         slot = math.dist((hole.x_mm, hole.y_mm), (hole.x2_mm, hole.y2_mm))
         for (upper, a), (lower, b) in itertools.pairwise(nodes):
             height = step * (order[lower] - order[upper])
