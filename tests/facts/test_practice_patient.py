@@ -147,3 +147,53 @@ def test_ours_needs_fewer_checks_and_seconds_than_the_star_on_the_same_patients(
             ours += seconds if policy == "next" else 0.0
             star += seconds if policy == "star" else 0.0
     assert ours < star
+
+
+def test_a_slipped_tip_reads_from_the_neighbour_pin() -> None:
+    """Two nets, pins 2.54 mm apart; a tip on p1 that slips stands on p2 of the other net: open between p0 and p1 as often as a tip slips."""
+    graph = example_graph(
+        [(0, 1), (2, 3)], [0, 1, 2, 3], nets=[0, 0, 1, 1], spots=[(0, 0), (9, 0), (11.54, 0), (30, 0)]
+    )
+    patient = Patient(graph, Truth((), noise=Noise(slips=0.1)), 5, ohms=False)
+    opens = np.mean([patient.ask("p0", "p1").says == "open" for _ in range(4000)])
+    assert abs(opens - 0.1) < 4 * (0.1 * 0.9 / 4000) ** 0.5  # p0 has no neighbour of other copper within 3 mm
+    across = np.mean([patient.ask("p1", "p3").says == "closed" for _ in range(4000)])
+    assert abs(across - 0.1) < 4 * (0.1 * 0.9 / 4000) ** 0.5
+
+
+def test_an_intermittent_joint_conducts_only_while_a_tip_presses_on_it() -> None:
+    """s1 joins p1 and p2: half of the readings at its ends close, none that only cross it do."""
+    graph = example_graph([(0, 1), (1, 2), (2, 3)], [0, 1, 2, 3])
+    patient = Patient(graph, Truth(("s1",), intermittent=("s1",)), 5, ohms=False)
+    closed = np.mean([patient.ask("p0", "p2").says == "closed" for _ in range(4000)])
+    assert abs(closed - 0.5) < 4 * (0.25 / 4000) ** 0.5
+    assert {patient.ask("p0", "p3").says for _ in range(100)} == {"open"}
+
+
+def test_an_answer_to_the_wrong_check_is_that_of_the_check_before() -> None:
+    graph = example_graph([(0, 1), (1, 2)], [0, 1, 2])
+    patient = Patient(graph, Truth(("s1",), noise=Noise(mixed_up=1.0)), 5, ohms=False)
+    assert [patient.ask(*pair).says for pair in (("p0", "p1"), ("p1", "p2"), ("p0", "p1"))] == [
+        "closed",
+        "closed",
+        "open",
+    ]
+
+
+def test_lies_that_are_not_asked_for_change_no_patient() -> None:
+    one, two = (
+        patient_of(SETTING, 4, 3, **more) for more in ({}, {"slips": 0.0, "intermittent": 0.0, "mixed_up": 0.0})
+    )
+    assert one.truth() == two.truth()
+    assert one.truth().intermittent == () and one.truth().noise.slips == 0.0
+    with pytest.raises(Refusal, match="PRA-007"):
+        patient_of(SETTING, 4, 3, slips=1.5)
+
+
+@pytest.mark.parametrize("lies", [{"slips": 0.02}, {"mixed_up": 0.01}, {"intermittent": 1.0}])
+def test_lies_unknown_to_the_belief_end_in_finite_numbers_and_no_false_alarm(lies: dict[str, float]) -> None:
+    for seed in range(6):
+        patient = patient_of(SETTING, seed, 2, false_open=0.02, false_closed=0.002, oxidised=0.0, **lies)
+        result = run(SETTING, patient, "next")
+        marked = marks(SETTING, result, patient.truth())
+        assert marked["false_alarms"] == 0 and marked["error_bound"] <= 1e-4 and not result.stopped

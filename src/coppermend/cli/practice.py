@@ -35,6 +35,9 @@ def _options(*wanted: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]
         "false_open": click.option("--false-open", type=float, default=None, metavar="RATE", help="Fix the false open rate."),
         "false_closed": click.option("--false-closed", type=float, default=None, metavar="RATE", help="Fix the false closed rate."),
         "oxidised": click.option("--oxidised", type=float, default=None, metavar="SHARE", help="Share of oxidised points."),
+        "slips": click.option("--slips", type=float, default=0.0, show_default=True, metavar="RATE", help="How often a tip stands on the neighbour pin."),
+        "mixed_up": click.option("--mixed-up", type=float, default=0.0, show_default=True, metavar="RATE", help="How often the answer of the check before is noted."),
+        "intermittent": click.option("--intermittent", type=float, default=0.0, show_default=True, metavar="SHARE", help="Share of broken joints that close under a tip."),
         "truth": click.option("--truth", default=None, metavar="FILE", help="A patient handed in as JSON."),
         "json": click.option("--json", "as_json", is_flag=True, help="Print one JSON object."),
     }  # fmt: skip
@@ -47,7 +50,8 @@ def _options(*wanted: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]
     return add
 
 
-_PATIENT = ("board", "socket", "machine", "seed", "breaks", "noise", "false_open", "false_closed", "oxidised", "truth")
+_NOISE = ("noise", "false_open", "false_closed", "oxidised", "slips", "mixed_up", "intermittent")
+_PATIENT = ("board", "socket", "machine", "seed", "breaks", *_NOISE, "truth")
 
 
 def _range(text: str, name: str) -> tuple[int, int]:
@@ -87,6 +91,9 @@ def _noise(o: dict[str, Any]) -> dict[str, Any]:
         "false_closed": o["false_closed"],
         "oxidised": o["oxidised"],
         "noise_off": o["noise"] == "off",
+        "slips": o["slips"],
+        "mixed_up": o["mixed_up"],
+        "intermittent": o["intermittent"],
         "truth_text": _text(o["truth"]),
         "truth_name": o["truth"] or "truth file",
     }

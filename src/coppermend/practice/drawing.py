@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,8 @@ OXIDISED_SHARE = 0.1
 """One probe point in ten."""
 
 STANDARD_BASIS = Basis()
+LOOSE_KINDS = frozenset((SiteKind.JOINT, SiteKind.CONTACT, SiteKind.LEG))
+"""What can be loose and close under a tip."""
 
 
 def draw_noise(
@@ -72,16 +75,27 @@ def draw_patient(
     false_closed: float | None = None,
     oxidised: float | None = None,
     noise_off: bool = False,
+    slips: float = 0.0,
+    mixed_up: float = 0.0,
+    intermittent: float = 0.0,
 ) -> Truth:
-    """A patient's truth: the same seed gives the same patient, whatever policy meets it."""
+    """A patient's truth: the same seed gives the same patient, whatever policy meets it.
+
+    ``slips``, ``mixed_up``: rates (``Noise``). ``intermittent``: chance of each broken joint, contact or leg to be one that closes under the tip.
+    """
     noise = draw_noise(graph, seed, false_open=false_open, false_closed=false_closed, oxidised=oxidised, off=noise_off)
-    return Truth(draw_breaks(graph, areas, seed, breaks), noise=noise)
+    broken = draw_breaks(graph, areas, seed, breaks)
+    kinds = {s.id: s.kind for s in graph.sites}
+    lots = np.random.default_rng([seed, 3]).random(len(broken)).tolist()
+    loose = tuple(s for s, lot in zip(broken, lots, strict=True) if kinds[s] in LOOSE_KINDS and lot < intermittent)
+    return Truth(broken, noise=replace(noise, slips=slips, mixed_up=mixed_up), intermittent=loose)
 
 
 def read_truth(text: str, graph: CopperGraph, areas: Sequence[WorkArea], name: str = "truth file") -> Truth:
     """A patient handed in as JSON: ``{"broken": [id or {"between": [point, point]}], "shorts": [[point, point]], "dead": [part], "noise": {...}}``.
 
-    ``noise``: false_open, false_closed, oxidised (list of points). Refusal PRA-005 says what is wrong.
+    ``noise``: false_open, false_closed, oxidised (list of points), slips, mixed_up. ``intermittent``: those of the breaks (as in ``broken``) that close
+    under a tip. Refusal PRA-005 says what is wrong.
     """
     try:
         data = json.loads(text)
@@ -98,17 +112,19 @@ def read_truth(text: str, graph: CopperGraph, areas: Sequence[WorkArea], name: s
     noise = data.get("noise") or {}
     if not isinstance(noise, dict):
         raise _bad(name, "noise must be an object")
-    rates = [noise.get("false_open", 0.0), noise.get("false_closed", 0.0)]
+    rates = [noise.get(name, 0.0) for name in ("false_open", "false_closed", "slips", "mixed_up")]
+    loose = [_break(one, graph, known, prior, name) for one in data.get("intermittent", [])]
     if not all(isinstance(r, (int, float)) and 0.0 <= r <= 1.0 for r in rates):
         raise _bad(name, f"the rates {rates} must lie between 0 and 1")
     oxidised = noise.get("oxidised", [])
     if not isinstance(oxidised, list):
         raise _bad(name, "noise.oxidised must be a list of points")
     return Truth(
-        tuple(dict.fromkeys(broken)),
+        tuple(dict.fromkeys([*broken, *loose])),
         tuple(shorts),
         tuple(str(d) for d in data.get("dead", [])),
-        Noise(float(rates[0]), float(rates[1]), frozenset(str(o) for o in oxidised)),
+        Noise(float(rates[0]), float(rates[1]), frozenset(str(o) for o in oxidised), float(rates[2]), float(rates[3])),
+        tuple(dict.fromkeys(loose)),
     )
 
 

@@ -22,27 +22,40 @@ OXIDISED_FALSE_OPEN = 0.3
 """How often an oxidised point reads open (shared bench table)."""
 BEEP_OHM = 10.0
 """What still beeps."""
+SLIP_MM = 3.0
+"""A tip that slips lands on a point this near (pins of chips stand 2.54 mm apart)."""
+CLOSES_UNDER_TIP = 0.5
+"""How often an intermittent joint conducts while a tip presses on it; an assumption, no source."""
 LEAD_OHM = 0.08
 """Two test leads in series; common practice, no source. The meter's zero takes them out, to within its resolution."""
 
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """How a patient lies: false opens and closeds of the meter and hand, and the points whose surface is oxidised."""
+    """How a patient lies: false opens and closeds of the meter and hand, and the points whose surface is oxidised.
+
+    ``slips``: how often a tip stands on the neighbour pin, each tip anew. ``mixed_up``: how often the person notes the answer of the check before.
+    """
 
     false_open: float = 0.0
     false_closed: float = 0.0
     oxidised: frozenset[str] = frozenset()
+    slips: float = 0.0
+    mixed_up: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """What is wrong with a patient. ``broken``: site ids. ``shorts``: pairs of points that are joined and should not be. ``dead``: parts."""
+    """What is wrong with a patient. ``broken``: site ids. ``shorts``: pairs of points that are joined and should not be. ``dead``: parts.
+
+    ``intermittent``: broken sites that now and then conduct while a tip presses on one of their ends.
+    """
 
     broken: tuple[str, ...] = ()
     shorts: tuple[tuple[str, str], ...] = ()
     dead: tuple[str, ...] = ()
     noise: Noise = field(default_factory=Noise)
+    intermittent: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +74,7 @@ class Patient:
         self._truth = truth
         self._seed = seed
         self._asked: dict[tuple[str, str], int] = {}
+        self._before: Answer | None = None
         self._lay(graph)
 
     def _lay(self, graph: CopperGraph) -> None:
@@ -68,6 +82,8 @@ class Patient:
         self._node = {p.id: p.node for p in graph.points}
         self._graph = replace(graph, sites=tuple(s for s in graph.sites if s.id not in gone), memo={})
         self._whole = graph
+        loose = frozenset(self._truth.intermittent) & gone
+        self._loose = [(s.a, s.b) for s in graph.sites if s.id in loose]
         self._root = list(range(graph.node_count))
         for site in self._graph.sites:
             if site.kind is not SiteKind.THROUGH or site.resistance_ohm <= BEEP_OHM:
@@ -103,8 +119,41 @@ class Patient:
         turn = self._asked.get(pair, 0)
         self._asked[pair] = turn + 1
         rng = np.random.default_rng([self._seed, crc32("|".join(pair).encode()), turn])
+        # lots of their own, so that these lies change none of the others
+        more = np.random.default_rng([self._seed, crc32("|".join(pair).encode()), turn, 1])
+        touched = [self._slipped(p) if more.random() < self._truth.noise.slips else p for p in pair]
+        answer = self._read(touched[0], touched[1], rng, more)
+        told = self._before if self._before is not None and more.random() < self._truth.noise.mixed_up else answer
+        self._before = answer
+        return told
+
+    def _slipped(self, point: str) -> str:
+        """The nearest point of other copper on the same side within ``SLIP_MM``; the point itself when there is none."""
+        here = next(p for p in self._whole.points if p.id == point)
+        near = [
+            ((p.x_mm - here.x_mm) ** 2 + (p.y_mm - here.y_mm) ** 2, p.id)
+            for p in self._whole.points
+            if p.side == here.side and p.net != here.net
+        ]
+        apart, other = min(near, default=(np.inf, point))
+        return other if apart <= SLIP_MM**2 else point
+
+    def _joined(self, point_a: str, point_b: str, lots: np.random.Generator) -> bool:
+        """Whether the copper joins two points in this reading; a loose joint under a tip may conduct."""
+        a, b = self._node[point_a], self._node[point_b]
+        if self._find(a) == self._find(b):
+            return True
+        home = {self._find(n): self._find(n) for n in (a, b)}
+        for ends in self._loose:
+            if {a, b} & set(ends) and lots.random() < CLOSES_UNDER_TIP:
+                one, two = (home.get(self._find(n), self._find(n)) for n in ends)
+                home = {k: (two if v == one else v) for k, v in (*home.items(), (one, one), (two, two))}
+        return home[self._find(a)] == home[self._find(b)]
+
+    def _read(self, point_a: str, point_b: str, rng: np.random.Generator, lots: np.random.Generator) -> Answer:
+        """What the meter says between the two points that the tips really touch."""
         noise = self._truth.noise
-        joined = self._find(self._node[point_a]) == self._find(self._node[point_b])
+        joined = self._joined(point_a, point_b, lots)
         if not joined:
             if rng.random() < noise.false_closed:
                 return Answer("closed", round(float(rng.uniform(0.1, 5.0)), 2))
@@ -139,10 +188,13 @@ def truth_as_dict(graph: CopperGraph, truth: Truth) -> dict[str, Any]:
         ],
         "shorts": [list(pair) for pair in truth.shorts],
         "dead": list(truth.dead),
+        "intermittent": list(truth.intermittent),
         "noise": {
             "false_open": truth.noise.false_open,
             "false_closed": truth.noise.false_closed,
             "oxidised": sorted(truth.noise.oxidised),
+            "slips": truth.noise.slips,
+            "mixed_up": truth.noise.mixed_up,
         },
     }
 

@@ -131,11 +131,22 @@ def patient_of(
     false_closed: float | None = None,
     oxidised: float | None = None,
     noise_off: bool = False,
+    slips: float = 0.0,
+    mixed_up: float = 0.0,
+    intermittent: float = 0.0,
     truth_text: str | None = None,
     truth_name: str = "truth file",
 ) -> Patient:
     """A patient: drawn by the standard damage, or as a truth file says."""
-    for name, rate in (("false-open", false_open), ("false-closed", false_closed), ("oxidised", oxidised)):
+    rates = {
+        "false-open": false_open,
+        "false-closed": false_closed,
+        "oxidised": oxidised,
+        "slips": slips,
+        "mixed-up": mixed_up,
+        "intermittent": intermittent,
+    }
+    for name, rate in rates.items():
         if rate is not None and not 0.0 <= rate <= 1.0:
             raise refuse("PRA-007", f"--{name} {rate} is no rate.", "Give a number from 0 to 1, such as 0.02.")
     if truth_text is not None:
@@ -151,6 +162,9 @@ def patient_of(
         false_closed=false_closed,
         oxidised=oxidised,
         noise_off=noise_off,
+        slips=slips,
+        mixed_up=mixed_up,
+        intermittent=intermittent,
     )
     return Patient(setting.graph, truth, seed, ohms=False)
 
