@@ -1,0 +1,166 @@
+"""Shorts by command line on the demonstration machine: readings of a simulated bridge, typed as a person types them, until the place is named.
+
+The simulated bench solves the whole copper of both nets with the bridge in it (networkx builds it, numpy's pseudo-inverse solves it); sites are 8 % off nominal.
+"""
+
+from __future__ import annotations
+
+import functools
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import networkx as nx
+import numpy as np
+import pytest
+
+from coppermend.bootstrap import open_shelved
+from coppermend.cli import main
+from coppermend.services.ports import ShelvedBoard
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@functools.cache
+def shelved_once(package: str, cache_dir: str | None = None) -> ShelvedBoard:
+    """The board, read once for the module."""
+    return open_shelved(package, cache_dir)
+
+
+@pytest.fixture(scope="module")
+def demo_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One board cache for the module."""
+    return tmp_path_factory.mktemp("cache")
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], demo_cache: Path) -> Run:
+    """Run a command line in this process: (status, standard output, standard error)."""
+    monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "store"))
+    monkeypatch.setenv("COPPERMEND_CACHE", str(demo_cache))
+    monkeypatch.setattr("coppermend.bootstrap.open_shelved", shelved_once)
+
+    def go(*words: str) -> tuple[int, str, str]:
+        monkeypatch.setattr("sys.argv", ["coppermend", *words])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        out, err = capsys.readouterr()
+        return int(ended.value.code or 0), out, err
+
+    assert go("case", "new", "--board", "demo", "--title", "Machine")[0] == 0
+    assert go("area", "add", "1", "--part", "U1", "--json")[0] == 0
+    return go
+
+
+def bridged(pin_a: str, pin_b: str, bridge_ohm: float, seed: int) -> Callable[[list[str], list[str]], float]:
+    """V / I of four points of the demonstration board with a bridge between two pins."""
+    graph = shelved_once("demo").graph
+    rng = np.random.default_rng(seed)
+    node = {p.name: p.lands[0][1] for p in graph.pins}
+    nets = {graph.node_net[node[pin_a]], graph.node_net[node[pin_b]]}
+    copper = nx.Graph()
+
+    def add(u: Any, v: Any, ohm: float) -> None:
+        if u != v:
+            copper.add_edge(u, v, g=1.0 / ohm + (copper[u][v]["g"] if copper.has_edge(u, v) else 0.0))
+
+    for site in graph.sites:
+        if graph.node_net[site.a] in nets and str(site.kind) != "through":
+            add(site.a, site.b, max(site.resistance_ohm * 1.08 * float(rng.normal(1.0, 0.08)), 1e-7))
+    add(node[pin_a], node[pin_b], bridge_ohm)
+    names = list(copper)
+    inverse = np.linalg.pinv(nx.laplacian_matrix(copper, nodelist=names, weight="g").toarray())
+    at = {n: k for k, n in enumerate(names)}
+    where = {p.id: p.node for p in graph.points}
+
+    def read(force: list[str], sense: list[str]) -> float:
+        i, o, p, q = (at[where[one]] for one in (*force, *sense))
+        return float(inverse[p, i] - inverse[p, o] - inverse[q, i] + inverse[q, o])
+
+    return read
+
+
+def test_a_bridge_between_two_pins_is_named_in_a_few_readings(run: Run) -> None:
+    read = bridged("U5.17", "U5.18", 0.02, 1)
+    first = ["U1.9/leg", "U1.10/leg"]
+    run("note", "1", "ohms", *first, f"{read(first, first):.4f}", "4wire")
+    for count in range(1, 6):
+        status, out, _ = run("short", "locate", "1", "--json")
+        answer = json.loads(out)
+        assert (status == 0) == (answer["state"] == "located")
+        assert len(answer["readings"]) == count and answer["left_out"] == []
+        if status == 0:
+            break
+        step = answer["next"]
+        volt = read(step["force"], step["sense"]) * 0.5  # voltage drop at half an ampere: V = I R
+        words = [
+            *step["force"],
+            f"{volt * 1e3:.4f}mV@500mA",
+            *(("sense", *step["sense"]) if step["form"] == "transfer" else ("4wire",)),
+        ]
+        assert run("note", "1", *["ohms", *words])[0] == 0
+    assert answer["state"] == "located" and count <= 5
+    assert "between U5.17 and U5.18" in answer["words"]
+    assert {answer["net_a"], answer["net_b"]} == {"D5", "D6"}
+    assert answer["bridge_ohm"] == pytest.approx(0.02, abs=0.02)
+    assert "unpowered" in answer["caution"]
+    status, out, _ = run("short", "locate", "1")
+    assert status == 0 and "U5.17" in out and "Mind:" in out
+
+
+def test_what_is_refused(run: Run) -> None:
+    for words, code in (
+        (("short", "locate", "1"), "SHO-001"),
+        (("short", "locate", "1", "--between", "D5", "D5"), "SHO-002"),
+        (("short", "locate", "1", "--between", "D5", "NOPE"), "WIR-008"),
+        (("ohms", "locate", "1", "--net", "NOPE"), "WIR-008"),
+        (("bench", "times"), "BEN-002"),
+        (("bench", "times", "1", "--use"), "BEN-001"),
+        (("note", "1", "ohms", "U1.9", "U1.10", "1mV@0A"), "NOT-002"),
+    ):
+        status, _, err = run(*words)
+        assert status == 2 and code in err, (words, err)
+
+
+def test_a_net_far_from_the_other_and_readings_that_do_not_fit(run: Run) -> None:
+    run("note", "1", "ohms", "U1.9", "U1.10", "150", "4wire")
+    status, _, err = run("short", "locate", "1")
+    assert status == 2 and "SHO-001" in err  # 150 ohm is a part, no bridge
+    run("note", "1", "ohms", "U1.9", "U1.10", "0.000", "4wire")
+    run("note", "1", "ohms", "U38.10", "U56.2", "9", "4wire")
+    status, out, _ = run("short", "locate", "1", "--json")
+    assert status == 1
+    assert json.loads(out)["left_out"] == ["U1.9/leg to U1.10/leg: 150 Ω: too much for a bridge"]
+
+
+def test_ohms_ways_and_map_and_times_say_something(run: Run) -> None:
+    graph = shelved_once("demo").graph
+    status, out, _ = run("ohms", "ways", "1", "--net", "VCC", "--json")
+    ways = json.loads(out)
+    assert status == 0 and len(ways["rows"]) > 20 and all(row["ratio"] >= 1.5 for row in ways["rows"])
+    points = {p.id: p for p in graph.points}
+    for row in ways["rows"][:5]:
+        one = row["reading"]
+        broken = nx.MultiGraph()
+        for site in graph.sites:
+            if (
+                site.net == graph.net_index("VCC")
+                and site.id not in one["sites"]
+                and str(site.kind) != "through"
+                and site.a != site.b
+            ):
+                broken.add_edge(site.a, site.b, weight=max(site.resistance_ohm, 1e-9))
+        ends = [points[one[k]].node for k in ("point_a", "point_b")]
+        expected = nx.resistance_distance(
+            broken.subgraph(nx.node_connected_component(broken, ends[0])).copy(), *ends, weight="weight"
+        )
+        assert one["broken_ohm"] == pytest.approx(expected, rel=1e-3)
+    status, out, _ = run("map", "check", "1", "--json")
+    trust = json.loads(out)
+    assert (
+        status == 0 and trust["state"] == "open" and 1 <= len(trust["left"]) <= 8 and trust["next"]["kind"] == "check"
+    )
+    assert run("bench", "times", "1")[0] == 0
+    status, out, _ = run("ohms", "locate", "1", "--net", "D5", "--json")
+    assert status == 1 and json.loads(out)["next_points"]
