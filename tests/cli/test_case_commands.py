@@ -404,3 +404,9 @@ def test_a_point_out_of_reach_on_a_sheet_leaves_its_other_lines(case: Run, tmp_p
     file.write_text("1 U1.5/leg U9.3/leg A15 closed [ x ]\n2 U1.5/leg U13.13/leg A15 closed [ c ]\n", encoding="utf-8")
     status, out, err = case("round", "1", "--type-back", str(file))
     assert status == 0 and "2 answers noted" in out, err
+
+
+def test_a_pin_that_no_wire_reaches_does_not_hang_together_with_the_rest(case: Run) -> None:
+    """The leg of U1.8 (net D3) is off: no wire reaches a leg in its socket, and nothing says that no wire is needed."""
+    status, out, _ = case("wire", "plan", "1", "--net", "D3", "--broken", "contact@U1.8")
+    assert "no solderable place is left on that piece" in out and "still hang together" not in out

@@ -402,7 +402,7 @@ def _plan(
     home = {node: piece.index for piece in pieces for node in piece.nodes}
     after = components(range(len(pieces)), [(home[w.a.node], home[w.b.node]) for w in wires])
     restores = len({after[i] for i in required}) <= 1 and not left_out
-    notes = [*common, *_plan_notes(wires, pieces, home, required)]
+    notes = [*common, *_plan_notes(wires, pieces, home, required, left_out)]
     return WirePlan(
         maker.net,
         maker.graph.net_names[maker.net],
@@ -418,12 +418,16 @@ def _plan(
 
 
 def _plan_notes(
-    wires: Sequence[Wire], pieces: Sequence[Piece], home: dict[int, int], required: tuple[int, ...]
+    wires: Sequence[Wire],
+    pieces: Sequence[Piece],
+    home: dict[int, int],
+    required: tuple[int, ...],
+    left_out: Sequence[object] = (),
 ) -> Iterable[str]:
-    """What to mind about these wires together."""
+    """What to mind about these wires together. A pin that no wire can reach (``left_out``) does not hang together with the rest."""
     if len(wires) > 1:
         yield "Check each wire before you lay the next."
-    if not wires and len(required) < 2:
+    if not wires and len(required) < 2 and not left_out:
         yield "The needed pins still hang together: no wire is needed."
     for wire in wires:
         for end in (wire.a, wire.b):
