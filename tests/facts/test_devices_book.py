@@ -34,7 +34,9 @@ def test_names_as_printed(printed: str, kind: str) -> None:
     assert BOOK.get(printed).type == kind
 
 
-@pytest.mark.parametrize("printed", ["27160", "TMS2716", "74LS9999", "", "Q", "6502X9Y8Z7", "1" * 500, "74", "🙂"])
+@pytest.mark.parametrize(
+    "printed", ["27160", "TMS2716", "74LS9999", "74138X999", "", "Q", "6502X9Y8Z7", "1" * 500, "74", "🙂"]
+)
 def test_what_is_not_there_is_not_found(printed: str) -> None:
     """A TMS2716 has three supplies (Texas Instruments data sheet, from memory): it must not pass for a 2716."""
     assert BOOK.find(printed) is None

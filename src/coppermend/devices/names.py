@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from functools import cache
 
 _74 = re.compile(r"^(?P<maker>[A-Z]{0,3}?)(?P<series>54|74)(?P<family>[A-Z]{0,4})(?P<number>\d{2,5})(?P<tail>.*)$")
+_74_TAIL = re.compile(r"(?:[A-Z]{1,4}\d?)?(?:[-,/][A-Z0-9]{1,6})?")  # package letters, a grade, a reel code
 _Z80 = re.compile(r"^(?P<maker>[A-Z]{0,3})Z80[ABCDEHL]?-?(?P<unit>CPU|PIO|SIO|CTC|DMA)(?P<rest>.*)$")
 _PREFIX = r"(?:M5[A-Z]|[A-Z]{0,4})"
 _TAIL = r"(?:(?:[A-Z]{1,4}\d{0,3}[A-Z]{0,3})?(?:-[A-Z0-9]{1,6}){0,2}|[A-Z]{1,4}\d{0,3}[A-Z]{0,2}(?:-\d+)?)"
@@ -42,8 +43,7 @@ def split_74(name: str) -> tuple[str, str] | None:
     match = _74.match(squeeze(name))
     if match is None:
         return None
-    tail = match["tail"]
-    if tail and not re.match(r"^[A-Z-/]", tail):
+    if not _74_TAIL.fullmatch(match["tail"]):
         return None
     return match["family"], match["number"]
 
