@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from coppermend.services.demo import Machine
     from coppermend.services.practice import PracticeSetting
     from coppermend.services.records import Typesetter
+    from coppermend.services.speech import Voice
 
 
 def workshop(
@@ -166,6 +167,13 @@ def typesetter() -> Typesetter:
     from coppermend.adapters.files.typesetter import TypstTypesetter
 
     return TypstTypesetter()
+
+
+def server_voice() -> Voice:
+    """What speaks for browsers without a voice; its library is loaded by the first sentence."""
+    from coppermend.adapters.speech.espeak import EspeakVoice
+
+    return EspeakVoice()
 
 
 def demo_store() -> Path:

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import ctypes
 import importlib
+import importlib.util
 import threading
 from typing import Any
 
-from coppermend.core.findings import Finding, Place, Refusal, Severity
+from coppermend.core.findings import refuse
 
 SYNCHRONOUS = 2  # speak_lib.h: AUDIO_OUTPUT_SYNCHRONOUS, samples come by the callback
 DO_NOT_EXIT = 0x8000  # espeakINITIALIZE_DONT_EXIT
@@ -18,6 +19,7 @@ UTF8 = 1  # espeakCHARS_UTF8
 RATE, PITCH, RANGE = 1, 3, 4  # espeak_PARAMETER
 CALLBACK = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctypes.c_int, ctypes.c_void_p)
 NORMAL_WORDS_PER_MINUTE = 165
+REMEDY = "Use a browser that has a voice, or read the words on the screen; they are the same."
 
 
 class EspeakVoice:
@@ -29,6 +31,10 @@ class EspeakVoice:
         self._rate_hz = 0
         self._pieces: list[bytes] = []
         self._callback = CALLBACK(self._take)
+
+    def available(self) -> bool:
+        """Whether the optional package is installed; it is not loaded to find out."""
+        return importlib.util.find_spec("espeakng_loader") is not None
 
     def speak(self, text: str, speed: float = 1.0, voice: str = "en", pitch: int = 50) -> tuple[int, bytes]:
         """Sample rate in Hz and the samples (16 bits, little-endian, mono) of a text. ``speed`` 0.4 to 2, ``pitch`` 0 to 99.
@@ -43,7 +49,7 @@ class EspeakVoice:
             self._pieces.clear()
             words = text.encode("utf-8")
             if library.espeak_Synth(words, len(words) + 1, 0, 0, 0, UTF8, None, None) != 0:
-                raise _refusal("VOI-002", "The server's voice did not speak the sentence.")
+                raise refuse("VOI-002", "The server's voice did not speak the sentence.", REMEDY)
             library.espeak_Synchronize()
             return self._rate_hz, b"".join(self._pieces)
 
@@ -58,8 +64,10 @@ class EspeakVoice:
         try:
             loader = importlib.import_module("espeakng_loader")
         except ImportError as err:
-            raise _refusal(
-                "VOI-001", "This server has no voice of its own: the optional part 'voice' is not installed."
+            raise refuse(
+                "VOI-001",
+                "This server has no voice: its optional part 'voice' is not installed.",
+                "Install it with: pip install 'coppermend[voice]'.",
             ) from err
         try:
             library = ctypes.CDLL(loader.get_library_path())
@@ -68,14 +76,9 @@ class EspeakVoice:
             ]  # fmt: skip
             rate_hz = library.espeak_Initialize(SYNCHRONOUS, 0, loader.get_data_path().encode(), DO_NOT_EXIT)
         except (OSError, RuntimeError, AttributeError) as err:
-            raise _refusal("VOI-002", f"The server's voice could not be loaded ({err}).") from err
+            raise refuse("VOI-002", f"The server's voice could not be loaded ({err}).", REMEDY) from err
         if rate_hz <= 0:
-            raise _refusal("VOI-002", "The server's voice could not be started; its data files were not found.")
+            raise refuse("VOI-002", "The server's voice could not be started; its data files were not found.", REMEDY)
         library.espeak_SetSynthCallback(self._callback)
         self._library, self._rate_hz = library, rate_hz
         return library
-
-
-def _refusal(code: str, words: str) -> Refusal:
-    remedy = "Install it with: pip install 'coppermend[voice]'. Without it the browser speaks where it has a voice; the words are on the screen, too."
-    return Refusal(Finding(code, Severity.ERROR, Place(), words, remedy))
