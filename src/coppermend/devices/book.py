@@ -45,7 +45,8 @@ class DeviceBook:
         for chip in self.chips.values():
             if any(matches(text, squeeze(key)) for key in chip.not_types):
                 continue
-            for key in (chip.type, *chip.aliases):
+            own = () if bare_74(chip.type, self.chips) else (chip.type,)  # a 74-series number was looked for above
+            for key in (*own, *chip.aliases):
                 best = max(best, (matches(text, squeeze(key)), chip.type))
         return self.chips[best[1]] if best[0] else None
 
