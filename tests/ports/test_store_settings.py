@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from coppermend.adapters.storage.store import SqlCaseStore
+from coppermend.core.findings import Refusal
 
 
 def test_every_connection_syncs_each_commit(tmp_path: Path) -> None:
@@ -35,3 +36,15 @@ def test_an_attachment_is_synced_file_and_folder(tmp_path: Path, monkeypatch: py
     assert "file" in synced
     assert "folder" in synced or os.name != "posix"
     store.close()
+
+
+def test_a_place_that_may_not_be_looked_at_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another user's home: Python's Path.is_file passes PermissionError on (root sees everything, so it is raised here)."""
+
+    def closed(self: Path) -> bool:
+        raise PermissionError(13, "Permission denied", str(self))
+
+    monkeypatch.setattr(Path, "is_file", closed)
+    with pytest.raises(Refusal) as refused:
+        SqlCaseStore(str(tmp_path / "nope"), "bench-1")
+    assert refused.value.finding.code == "STO-002" and "Permission denied" in refused.value.finding.words

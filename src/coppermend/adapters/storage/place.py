@@ -40,7 +40,15 @@ def store_place(url: str | None) -> StorePlace:
             "Name a folder or an SQLite file.",
         )
     path = Path(url).expanduser().absolute()
-    is_file = path.is_file() or (not path.is_dir() and path.suffix.lower() in _FILE_ENDINGS)
+    try:
+        is_file = path.is_file() or (not path.is_dir() and path.suffix.lower() in _FILE_ENDINGS)
+    except OSError as err:
+        raise refuse(
+            "STO-002",
+            f"The store's folder cannot be looked at: {err.strerror or err}.",
+            "Name another folder with --store.",
+            Place(thing=f"store {path}"),
+        ) from err
     return StorePlace(path, path.with_name(path.name + "-attachments")) if is_file else _in_folder(path)
 
 
