@@ -1,0 +1,60 @@
+"""The page against the rules of axe-core (WCAG 2 A and AA and its own best practices), every view in both lights.
+
+axe-core is fetched by npm into a cache folder; without Node and npm, or without Chromium, this is not run, and says so.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser
+from tests.browser.conftest import Bench
+from tests.npm_tools import npm_tool
+
+pytestmark = pytest.mark.browser
+
+AXE = "4.14.1"
+VIEWS = ("home", "bench", "list", "marks", "keys", "area", "story", "wires", "record", "places")
+
+
+@pytest.fixture(scope="session")
+def axe() -> str:
+    """The checker's script."""
+    return (npm_tool("axe-core", AXE) / "axe.min.js").read_text(encoding="utf-8")
+
+
+def complaints(found: list[dict[str, Any]]) -> list[str]:
+    """What is wrong, and where."""
+    return [
+        f"{one['id']}: {one['help']}: {node['html'][:200]} {node['failureSummary']}"
+        for one in found
+        for node in one["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("light", ["day", "lamp"])
+@pytest.mark.parametrize("view", VIEWS)
+def test_no_rule_is_broken(chromium: Browser, bench: Bench, axe: str, view: str, light: str) -> None:
+    # the page's policy forbids scripts from elsewhere; only this test's window lets the checker in
+    context = chromium.new_context(viewport={"width": 1280, "height": 860}, reduced_motion="reduce", bypass_csp=True)
+    context.add_init_script(f"localStorage.setItem('light', '{light}')")
+    page = context.new_page()
+    where = {"home": f"{bench.address}/", "places": f"{bench.address}/page/places.html?case={bench.case}"}
+    leaf = view if view in ("story", "wires", "record") else "bench"
+    page.goto(where.get(view, bench.url(leaf)))
+    if view not in where:
+        page.wait_for_selector("body[data-ready]")
+    drawn = {"home": "#home > *", "places": "#places > *", "bench": ".tip"}.get(
+        view if view in where else leaf, f"#{leaf} h1"
+    )
+    page.wait_for_selector(drawn)
+    if view in ("list", "marks", "keys"):
+        page.keyboard.press({"list": "l", "marks": "m", "keys": "?"}[view])
+    if view == "area":
+        page.locator("#tool-newArea").click()
+    page.evaluate(axe)
+    done = page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
+    context.close()
+    assert len(done["passes"]) > 10, "the checker saw next to nothing"
+    assert complaints(done["violations"]) == []
