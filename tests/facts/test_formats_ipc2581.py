@@ -390,3 +390,14 @@ def test_the_corpus_file_agrees_with_its_feature_sets(corpus: Path) -> None:
     (row,) = compare(found)
     assert row.exact and row.nets == 64
     assert sum(1 for point in found.netlist_points if point.pin) == 221
+
+
+def test_a_file_in_utf_16_is_found_and_read() -> None:
+    data = (
+        xml(feature("TOP", f'<Set net="Ä">{pad(0, 0, pin="U1.1")}</Set>'))
+        .decode()
+        .replace("UTF-8", "UTF-16")
+        .encode("utf-16")
+    )
+    found = board_of(Package("b", (Member("b.xml", data),)))
+    assert [net.name for net in found.nets] == ["Ä"]

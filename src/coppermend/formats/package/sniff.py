@@ -55,6 +55,10 @@ def format_of(member: Member) -> Format:
     if base == CORRECTIONS_NAME:
         return Format.CORRECTIONS
     head = member.data[:HEAD]
+    if head[:2] in (b"\xff\xfe", b"\xfe\xff") and _IPC2581.search(
+        head[: len(head) & ~1].decode("utf-16", "replace")[:4000]
+    ):
+        return Format.IPC2581
     if b"\0" in head or head.startswith(_PICTURES) or base.rsplit(".", 1)[-1] in _NOT_DATA:
         return Format.IGNORED
     text = head.decode("latin-1").replace("\r\n", "\n").replace("\r", "\n")
