@@ -44,7 +44,7 @@ def ipc2581_part(plan: PackagePlan, step: Callable[[str], None]) -> Ipc2581Part:
     for one in read:
         if one.netlist is not None:
             name = IPC2581_SOURCE if one is board or (not alone and len(read) == 1) else one.name
-            netlists.append(replace(one.netlist, name=name))
+            netlists.append(replace(one.netlist, name=name, own=one is board))
         rows += one.part_rows if one is board else [replace(row, outline=None) for row in one.part_rows]
     others = [one.name for one in read if one is not board]
     if board is not None and others:

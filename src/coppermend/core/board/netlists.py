@@ -99,7 +99,9 @@ def place_netlist(
     """A netlist with its points moved onto the copper. ``shift_mm`` from the corrections overrules the search for the shift."""
     records = netlist.records
     raw = np.array([(r.x_mm, r.y_mm) for r in records]).reshape(-1, 2)
-    if shift_mm is not None:
+    if netlist.own:
+        placing = Placing(1.0, 1.0, 0.0, 0.0, 1.0)
+    elif shift_mm is not None:
         placing = Placing(1.0, 1.0, shift_mm[0], shift_mm[1], 1.0, "as the corrections say")
     else:
         placing = place_points(raw, target_places(layers, at_mm, holes))

@@ -92,12 +92,16 @@ class NetlistRecord:
 
 @dataclass(frozen=True, slots=True)
 class Netlist:
-    """One netlist file: its records, the nets' full names where aliases were given (already applied in ``records``), and findings."""
+    """One netlist file: its records, the nets' full names where aliases were given (already applied in ``records``), and findings.
+
+    ``own``: it stands in the file that the copper comes from, so that its places need no search for a shift.
+    """
 
     name: str
     records: tuple[NetlistRecord, ...]
     findings: tuple[Finding, ...]
     boards: int = 1
+    own: bool = False
 
 
 @dataclass(frozen=True, slots=True)
