@@ -13,6 +13,7 @@ import json
 import random
 import shutil
 import subprocess
+import sys
 import threading
 from array import array
 from concurrent.futures import ThreadPoolExecutor
@@ -23,6 +24,7 @@ from coppermend.adapters.speech.espeak import EspeakVoice
 from coppermend.core.findings import Refusal
 
 HERE = Path(__file__).resolve().parent
+ORDER = ("silence", "noise", "hammering", "voice", "spoken")
 SCENES = ("noise", "hammering", "voice", "spoken")
 RATE_HZ = 48000
 VOICE = EspeakVoice()
@@ -71,6 +73,40 @@ def measure(job: dict[str, Any]) -> dict[str, Any]:
     return answer
 
 
+def told(job: dict[str, Any]) -> dict[str, Any]:
+    """One job; its row is said at once, so that a long run that is stopped is not lost."""
+    row = measure(job)
+    print(json.dumps(row), file=sys.stderr, flush=True)
+    return row
+
+
+def table(rows: list[dict[str, Any]]) -> list[str]:
+    """The rows of a run as the lines of the tables in docs/how-to/hear-the-beep.md: false alarms, then beeps."""
+    alarms: dict[str, list[float]] = {}
+    for row in rows:
+        if row["what"] == "alarms":
+            had = alarms.setdefault(row["scene"], [0.0, 0, 0])
+            found = row["learnt"]
+            alarms[row["scene"]] = [had[0] + row["hours"], had[1] + found["closed"], had[2] + found["open"]]
+    lines = ["| scene, no beep in it | hours | heard as closed | heard as open |", "|---|---|---|---|"]
+    lines += [
+        f"| {scene} | {hours:.2f} | {closed:.0f} | {opened:.0f} |" for scene, (hours, closed, opened) in alarms.items()
+    ]
+    lines += [
+        "",
+        "| scene | its level | beep | beeps | missed | answers without a beep | 95th percentile |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for row in sorted((r for r in rows if r["what"] == "beeps"), key=lambda r: (r["gain_db"], ORDER.index(r["scene"]))):
+        for level, one in row["levels_dbfs"].items():
+            heard = one["learnt"]
+            lines.append(
+                f"| {row['scene']} | {'loud' if row['gain_db'] == 0 else 'usual'} | {level} dBFS | {one['beeps']} | {heard['missed_percent']:.1f} % |"
+                f" {one['answers_without_a_beep']} | {heard['p95_ms']:.0f} ms |"
+            )
+    return lines
+
+
 def run(arguments: list[str]) -> dict[str, Any]:
     """The benchmark; says so when there is no Node, and which speech there was."""
     if shutil.which("node") is None:
@@ -93,5 +129,5 @@ def run(arguments: list[str]) -> dict[str, Any]:
             for s in ["silence", *scenes]
         ]
     with ThreadPoolExecutor(2) as pool:
-        done = list(pool.map(measure, jobs))
+        done = list(pool.map(told, jobs))
     return {"seed": seed, "spoken_left_out": missing, "results": done}
