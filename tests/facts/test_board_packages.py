@@ -205,3 +205,21 @@ def test_corrections_inside_a_package_leave_its_id_and_change_its_key() -> None:
     said = package(None, Member("coppermend-corrections.toml", b"[board]\nthickness_mm = 0.8\n"))
     assert package_id(plain.members) == package_id(said.members)
     assert cache_key(plain) != cache_key(said)
+
+
+def test_of_several_boards_in_one_netlist_the_fitting_one_is_used() -> None:
+    pads = b"".join(b"X%dY%dD03*\n" % (round(x * 1e6), round(y * 1e6)) for x, y in SCATTER)
+    top = b"%TF.FileFunction,Copper,L1,Top*%\n%FSLAX46Y46*%\n%MOMM*%\n%ADD10C,0.8*%\nD10*\n" + pads + b"M02*\n"
+
+    def rows(places: list[tuple[float, float]], part: str) -> str:
+        lines = [
+            f"327N{k:<13d}   {part:<6s}-{k:<4d}      A01X{round(x * 1000):+07d}Y{round(y * 1000):+07d}X0800Y0000R000S1"
+            for k, (x, y) in enumerate(places)
+        ]
+        return "\n".join(lines)
+
+    other = [(y * 1.7 + 3, x * 0.6 + (k % 7)) for k, (x, y) in enumerate(SCATTER)]
+    text = f"P  UNITS CUST 1\n{rows(other, 'X1')}\n999\nP  UNITS CUST 1\n{rows(SCATTER, 'U1')}\n999\n"
+    found = board_of(Package("b", (Member("top.gbr", top), Member("n.ipc", text.encode()))))
+    assert {point.part for point in found.netlist_points} == {"U1"}
+    assert any(one.code == "BRD-023" and "number 2" in one.words for one in found.findings)

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from coppermend.core.board.match import place_points
 from coppermend.core.board.records import (
     DrillImage,
     GerberImage,
@@ -98,22 +99,38 @@ def _sized(drill: drill_format.DrillFile) -> tuple[NDArray[np.float64], list[Fin
     ]
 
 
-def netlist_record(netlist: netlist_format.Netlist) -> Netlist:
-    """A netlist's test records of its first board; further boards of the file are left out with a finding."""
-    first = min((record.board for record in netlist.records), default=0)
-    records = tuple(_test_record(one) for one in netlist.records if one.board == first)
+MAX_BOARDS_TRIED = 12
+"""Boards of one netlist file that are held to the copper; the first ones."""
+
+
+def netlist_record(netlist: netlist_format.Netlist, targets_mm: NDArray[np.float64] | None = None) -> Netlist:
+    """A netlist's test records of one of its boards: the one that fits ``targets_mm`` (m, 2) best, the first where nothing tells them apart.
+
+    A finding says which board was used where the file holds several.
+    """
+    boards = sorted({record.board for record in netlist.records})
+    chosen = boards[0] if boards else 0
+    if len(boards) > 1 and targets_mm is not None and len(targets_mm):
+        chosen = max(boards[:MAX_BOARDS_TRIED], key=lambda board: _fit(netlist, board, targets_mm))
+    records = tuple(_test_record(one) for one in netlist.records if one.board == chosen)
     findings = list(netlist.findings)
-    if any(one.board != first for one in netlist.records):
+    if len(boards) > 1:
         findings.append(
             Finding(
                 "BRD-023",
                 Severity.NOTE,
                 Place(file=netlist.name),
-                f"The netlist holds {netlist.boards} boards; the first one was used.",
+                f"The netlist holds {netlist.boards} boards; number {boards.index(chosen) + 1} fits the copper best and was used.",
                 "Split the file if another board is meant.",
             )
         )
     return Netlist(netlist.name, records, tuple(findings), netlist.boards)
+
+
+def _fit(netlist: netlist_format.Netlist, board: int, targets_mm: NDArray[np.float64]) -> float:
+    """Share of the board's points that lie on targets after the best shift, in steps of a thousandth, so that equal boards keep their order."""
+    points = np.array([(one.x_mm, one.y_mm) for one in netlist.records if one.board == board]).reshape(-1, 2)
+    return round(place_points(points, targets_mm, scales=False).share, 3)
 
 
 def _test_record(one: netlist_format.TestRecord) -> NetlistRecord:

@@ -249,7 +249,8 @@ def read_records(
         roles |= board.roles
     aligned = align_layers([one for one in images if roles[one.name].kind != "drill"], roles, drills)
     findings += aligned.findings
-    netlists = [*_netlists(plan, findings, step), *stated.netlists]
+    outer = [one for one in aligned.images if roles[one.name].kind == "copper" and roles[one.name].side in ("c", "s")]
+    netlists = [*_netlists(plan, findings, step, outer), *stated.netlists]
     rows = [*stated.part_rows, *_part_rows(plan, findings)]
     job = plan.job
     title = (job.title if job else "") or package.title
@@ -337,13 +338,16 @@ def _drills(
     return [*read, *drawn], findings
 
 
-def _netlists(plan: PackagePlan, findings: list[Finding], step: Callable[[str], None]) -> list[Netlist]:
+def _netlists(
+    plan: PackagePlan, findings: list[Finding], step: Callable[[str], None], copper: Sequence[GerberImage]
+) -> list[Netlist]:
     out: list[Netlist] = []
     for file in plan.files:
         if file.format is Format.IPCD356 and file.role.kind is RoleKind.NETLIST:
             step(f"reading {file.member.base}")
             try:
-                out.append(netlist_record(read_ipcd356(file.member.data, file.member.name)))
+                read = read_ipcd356(file.member.data, file.member.name)
+                out.append(netlist_record(read, lands_of(copper).places if read.boards > 1 else None))
             except Refusal as refusal:
                 findings.append(replace(refusal.finding, severity=Severity.WARNING))
     return out
