@@ -96,7 +96,11 @@ def test_the_page_names_no_other_host_and_has_no_inline_code() -> None:
 
 
 def test_every_module_that_the_page_imports_is_served(client: Client) -> None:
-    seen, todo = set(), ["/page/main.js"]
+    sheets = [client.get("/").text, client.get("/page/places.html").text]
+    seen, todo = (
+        set(),
+        [found for sheet in sheets for found in re.findall(r'<script type="module" src="([^"]+)"', sheet)],
+    )
     while todo:
         path = todo.pop()
         if path in seen:
@@ -104,7 +108,7 @@ def test_every_module_that_the_page_imports_is_served(client: Client) -> None:
         seen.add(path)
         answer = client.get(path)
         assert answer.status_code == 200 and "javascript" in answer.headers["content-type"], path
-        for name in re.findall(r"""from '(\.[^']+)'""", answer.text):
+        for name in re.findall(r"""(?:from |new URL\(|addModule\()'(\.[^']+\.js)'""", answer.text):
             parts = path.split("/")[:-1]
             for step in name.split("/"):
                 parts = parts[:-1] if step == ".." else parts if step == "." else [*parts, step]
