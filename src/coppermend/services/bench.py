@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any, TypeVar, cast
 
 from coppermend.core.belief.engine import CopperBelief, belief
+from coppermend.core.belief.ratio import with_ohms_words
 from coppermend.core.copper.neighbours import Neighbour, neighbours
 from coppermend.core.copper.unknown import has_unknown
 from coppermend.core.findings import Refusal, refuse
@@ -62,8 +63,10 @@ def next_for_case(workshop: Workshop, case: str) -> NextStep:
 
 
 def round_for_case(workshop: Workshop, case: str) -> RoundPlan:
-    """The round that is left to do; empty while nothing is marked that a round could be planned for."""
-    return plan_of(bind(workshop, case))
+    """The round that is left to do; empty while nothing is marked that a round could be planned for. What no beep proves names the ohms that do."""
+    binding = bind(workshop, case)
+    plan = plan_of(binding)
+    return replace(plan, unprovable=with_ohms_words(binding.graph, plan.unprovable))
 
 
 def need_areas(workshop: Workshop, case: str) -> None:

@@ -7,7 +7,7 @@ the excess grown without bound); share is the part of one ampere that the stretc
 from __future__ import annotations
 
 import math
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -134,3 +134,26 @@ def fine_enough(reading: RatioReading, instrument: Instrument) -> bool:
     """Whether the instrument tells the two values apart: three standard deviations of it and of the copper's scale lie between them."""
     sd = math.sqrt((SCALE_COMMON_SD**2 + SCALE_NET_SD**2) * reading.whole_ohm**2 + instrument.variance)
     return reading.broken_ohm - reading.whole_ohm >= 3.0 * sd
+
+
+MOST_TERMINALS = 2000
+"""Nets with more points than this keep their words: listing costs seconds."""
+
+
+def with_ohms_words(graph: CopperGraph, unprovable: Sequence[tuple[str, str, str]]) -> tuple[tuple[str, str, str], ...]:
+    """The rows (site id, why no beep proves it, what would) with the ohms reading that does named where there is one.
+
+    Nets of more than MOST_TERMINALS points are left as they are. What was found is kept with the graph.
+    """
+    kept: dict[str, str] = graph.memo.setdefault("ratio words", {})
+    at = {s.id: s.net for s in graph.sites}
+    nets: dict[int, list[str]] = {}
+    for site, _, _ in unprovable:
+        if site not in kept and site in at:
+            nets.setdefault(at[site], []).append(site)
+    for net, sites in nets.items():
+        kept.update(dict.fromkeys(sites, ""))
+        if len(net_view(graph, net).terminals) <= MOST_TERMINALS:
+            found, _ = ratio_readings(graph, net, sites)
+            kept.update({site: one.words for one in found for site in one.sites})
+    return tuple((site, why, f"{kept[site]}; or {what}" if kept.get(site) else what) for site, why, what in unprovable)
