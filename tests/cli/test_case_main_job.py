@@ -17,10 +17,9 @@ from coppermend.core.rework.wires import WirePlan
 from coppermend.services.areas import add_area
 from coppermend.services.bench import next_for_case, proven_for_case
 from coppermend.services.bind import bind
-from coppermend.services.cases import new_case
+from coppermend.services.cases import new_case, show_case
 from coppermend.services.evidence import Pieces
 from coppermend.services.notes import note
-from coppermend.services.power import power_gate
 from coppermend.services.requests import Request
 from coppermend.services.workshop import Workshop
 
@@ -108,4 +107,4 @@ def test_every_break_is_found_patched_and_proven_before_power(tmp_path: Path, se
     proof = proven_for_case(made, case)
     assert proof.all_proven and proof.broken == () and proof.open_sites == ()
     assert machine.broken == set(bind(made, case).broken) & broken and checks > 0
-    assert [one.item for one in power_gate(made, case).missing] == ["orientation", "rails", "supply", "limit"]
+    assert [one.item for one in show_case(made, case).gate.missing] == ["orientation", "rails", "supply", "limit"]

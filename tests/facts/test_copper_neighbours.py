@@ -8,7 +8,7 @@ from tests.copper_boards import board, pad, part, track
 from coppermend.core.board.model import Board, PartState
 from coppermend.core.copper.build import build_graph
 from coppermend.core.copper.neighbours import WINDOW_MM, neighbours
-from coppermend.core.copper.places import Places, describe_place
+from coppermend.core.copper.places import Places
 from coppermend.core.copper.worked import worked
 
 ALL = [(-5.0, -5.0), (60.0, -5.0), (60.0, 20.0), (-5.0, 20.0)]
@@ -81,9 +81,7 @@ def test_points_follow_the_part_states() -> None:
 
 def test_places_in_words() -> None:
     made = row()
-    assert describe_place(made, 2.6, 0.5) == "by U1.2"
-    assert describe_place(made, 23.0, 0.0).startswith("between U1 and U2") or describe_place(
-        made, 23.0, 0.0
-    ).startswith("between U2 and U1")
+    assert Places(made).words(2.6, 0.5) == "by U1.2"
+    assert Places(made).words(23.0, 0.0) in ("between U1 and U2", "between U2 and U1")
     empty = board({"c": [pad(0, 0, 1)]})
     assert Places(empty).words(1.0, 2.0) == "at 1.0, 2.0 mm"

@@ -45,7 +45,7 @@ def host_name(host: str) -> str:
     return host.partition(":")[0].lower()
 
 
-def refusal_of(method: str, path: str, headers: dict[str, str]) -> Finding | None:
+def refusal_of(path: str, headers: dict[str, str]) -> Finding | None:
     """Why a request is turned away before any route sees it; None when it may pass.
 
     The Host must be a name of this computer (against DNS rebinding), an Origin must be that host (against other sites), and a browser's own
@@ -100,7 +100,7 @@ class Guard:
             await self.app(scope, receive, send)
             return
         headers = {k.decode("latin-1").lower(): v.decode("latin-1") for k, v in scope["headers"]}
-        finding = refusal_of(scope["method"], scope["path"], headers)
+        finding = refusal_of(scope["path"], headers)
         if finding is not None:
             status = 413 if finding.code == "API-003" else 403
             await _answer(_with_headers(send, scope["path"]), status, finding)

@@ -70,7 +70,7 @@ def import_case(workshop: Workshop, data: bytes, name: str = "") -> Imported:
     place = Place(file=name or None)
     members = _unzipped(data, place)
     _check_manifest(members, place)
-    entries = _read_log(members.get(LOG, b""), place)
+    entries = _read_log(members.get(LOG, b""))
     for sha256 in attachments_of(entries):
         if FOLDER + sha256 not in members:
             raise refuse("BUN-004", f"The attachment {sha256[:16]} is missing.", "Export the case again.", place)
@@ -184,7 +184,7 @@ def _check_manifest(members: dict[str, bytes], place: Place) -> None:
             )
 
 
-def _read_log(text: bytes, place: Place) -> tuple[Entry, ...]:
+def _read_log(text: bytes) -> tuple[Entry, ...]:
     entries = [_read_line(line, Place(file=LOG, line=number)) for number, line in enumerate(text.splitlines(), 1)]
     bad = check_chain(entries)
     if bad:

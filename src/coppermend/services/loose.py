@@ -30,7 +30,7 @@ def loose_check(
         if frozenset((first, second)) not in asked:
             ends = _points(graph, first, second)
             if ends is not None:
-                return _step(graph, ends, span, costs, tips)
+                return _step(ends, span, costs, tips)
     return None
 
 
@@ -56,9 +56,7 @@ def _points(graph: CopperGraph, first: str, second: str) -> tuple[ProbePoint, Pr
     )
 
 
-def _step(
-    graph: CopperGraph, ends: tuple[ProbePoint, ProbePoint], span: Span, costs: CostTable, tips: TipState
-) -> NextStep:
+def _step(ends: tuple[ProbePoint, ProbePoint], span: Span, costs: CostTable, tips: TipState) -> NextStep:
     a, b = ends
     seconds, _ = check_seconds(costs, tips, a, b)
     reason = "both read apart from the rest of the net; if they hang together, one wire serves both"

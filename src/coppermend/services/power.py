@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from coppermend.core.log.gate import GateStatus, gate_status
+from coppermend.core.log.gate import GateStatus
 from coppermend.core.log.state import CaseState, PowerUp, plain
-from coppermend.services.cases import case_state
-from coppermend.services.workshop import Workshop
 
 CAUTION = (
     "Mains and CRT parts hold dangerous voltages, also after switching off: leave them to people qualified for it and follow your local rules. "
@@ -26,12 +24,6 @@ class PowerStory:
     def as_dict(self) -> dict[str, Any]:
         """The story as plain JSON values."""
         return {**plain(self.up), "repairs_words": list(self.repairs)}
-
-
-def power_gate(workshop: Workshop, case: str) -> GateStatus:
-    """The gate now: each item done or what to do, since the last soldering."""
-    state = case_state(workshop, case)
-    return gate_status(state.gate, state.readings, state.last_soldering)
 
 
 def gate_as_dict(status: GateStatus) -> dict[str, Any]:

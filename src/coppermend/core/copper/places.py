@@ -138,11 +138,3 @@ class Places:
             if float((a[0] - x) * (b[0] - x) + (a[1] - y) * (b[1] - y)) < 0.0:
                 return f"between {self.parts[first].ref} and {self.parts[other].ref}"
         return f"near {self.parts[first].ref}"
-
-
-def describe_place(board: Board, x_mm: float, y_mm: float) -> str:
-    """A place on the board in words: "under U9 near pin 4", "between U9 and U14", "by U9.4".
-
-    Builds the index anew at every call; ask ``Places(board).words`` when there are many places.
-    """
-    return Places(board).words(x_mm, y_mm)

@@ -303,11 +303,6 @@ def all_pairs_ohm(graph: CopperGraph, net: int, points: Sequence[str]) -> NDArra
     return _pairs(solver(graph, net), [_place(graph, p) for p in points])
 
 
-def node_pairs_ohm(graph: CopperGraph, net: int, nodes: Sequence[int]) -> NDArray[np.float64]:
-    """As ``all_pairs_ohm`` for node numbers; a sheet stands for its contact nearest to the place that names it."""
-    return _pairs(solver(graph, net), [(node, *graph.node_place[node][:2]) for node in nodes])
-
-
 def _pairs(made: NetSolver, places: Sequence[Spot]) -> NDArray[np.float64]:
     rows = [made.row_at(*place) for place in places]
     out = np.full((len(places), len(places)), np.inf)

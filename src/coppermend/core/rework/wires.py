@@ -179,7 +179,7 @@ def propose_wires(
     if len(required) < 2:
         left_out = ()
     broken_sites = [graph.site(one) for one in dict.fromkeys(broken)]
-    common = _notes(broken_sites, pieces, left_out)
+    common = _notes(broken_sites, left_out)
     maker = _Maker(graph, net, frozenset(broken), board, current_a, at_hand)
     best = [joins[edge][0] for edge in edges]
     plans = [_plan(maker, "least", best, pieces, reachable, left_out, common, exact)]
@@ -446,7 +446,7 @@ def _plan_notes(
             yield f"{piece.words()} stays cut off; it holds no needed pin."
 
 
-def _notes(broken: Sequence[Site], pieces: Sequence[Piece], left_out: tuple[str, ...]) -> tuple[str, ...]:
+def _notes(broken: Sequence[Site], left_out: tuple[str, ...]) -> tuple[str, ...]:
     """What to mind whatever wires are chosen."""
     notes = []
     for site in broken:

@@ -102,7 +102,7 @@ def gather(
     return RecordView(
         heading=_heading(state, facts, board),
         summary=tuple(_summary(state, judgement)),
-        findings=tuple(_finding(i, one, state, judgement) for i, one in enumerate(judgement.found, 1)),
+        findings=tuple(_finding(i, one, state) for i, one in enumerate(judgement.found, 1)),
         wires=tuple(_wire(i, one, judgement) for i, one in enumerate(state.wires, 1)),
         remaining=tuple(_remaining(state, judgement)),
         cautions=tuple(_cautions(state)),
@@ -113,7 +113,7 @@ def gather(
         proven=tuple(_proven(graph, sites, judgement)),
         unprovable=tuple(_unprovable(sites, judgement)),
         story=tuple(_story(state)),
-        readings=tuple(_reading(one, state) for one in state.readings),
+        readings=tuple(_reading(one) for one in state.readings),
         package_notes=tuple(_package_notes(board)),
         corrections=board.corrections,
         assumptions=tuple(_assumptions(judgement.basis)),
@@ -194,7 +194,7 @@ def _fate(found: Found) -> str:
     return {"": "not mended yet", IDLE: "nothing to mend"}.get(found.mended_by, "mended")
 
 
-def _finding(number: int, found: Found, state: CaseState, judgement: Judgement) -> BreakRow:
+def _finding(number: int, found: Found, state: CaseState) -> BreakRow:
     by = "nothing to mend: no pin hangs on it" if found.mended_by == IDLE else "not mended yet"
     for i, wire in enumerate(state.wires, 1):
         if wire.id == found.mended_by:
@@ -361,7 +361,7 @@ def stamp(iso: str) -> str:
     return iso[:16].replace("T", " ")
 
 
-def _reading(one: Reading, state: CaseState) -> ReadingRow:
+def _reading(one: Reading) -> ReadingRow:
     points = [say_point(p) for p in one.points]
     says = {
         "ohms": f"{ohm_words(one.value)}",
