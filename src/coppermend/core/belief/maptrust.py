@@ -127,7 +127,7 @@ def _near_area(copper: Copper, touched: NDArray[np.bool_], *nodes: int) -> bool:
 def p_map_wrong(readings: Sequence[MapReading], before: float = MAP_WRONG) -> float:
     """Chance that the map is of another board, after these readings.
 
-    >>> p_map_wrong(()) == MAP_WRONG
+    >>> round(p_map_wrong(()), 9) == MAP_WRONG
     True
     >>> agree = MapReading("a", "b", True, True, 0.98, (0.94, 0.83, 0.48), 1)
     >>> p_map_wrong([agree] * 8) < 0.02
