@@ -186,3 +186,20 @@ def test_upper_cased_names_of_the_netlist_do_not_replace_those_of_the_copper() -
 def test_unknown_names_get_the_nearest_ones() -> None:
     assert nearest_names("u1.9", ["U1.8", "U1.9", "R4.1"]) == ("U1.9", "U1.8")
     assert nearest_names("zzz", ["A", "B"]) == ()
+
+
+def test_blind_holes_over_each_other_are_told_apart_by_their_side() -> None:
+    # A joins the first two layers, B the last two, at one place
+    copper = [
+        [land(0, 0), track((0, 0), (9, 0)), land(9, 0)],
+        [land(0, 0)],
+        [land(0, 0)],
+        [land(0, 0), track((0, 0), (0, 9)), land(0, 9)],
+    ]
+    holes = [drill([(0, 0, 0.3)], span=(1, 2)), drill([(0, 0, 0.3)], span=(3, 4))]
+    rows = [
+        point("A", "VIA", 0, 0, 1, 0.3), point("B", "VIA", 0, 0, 4, 0.3),
+        point("A", "U1.1", 9, 0, 1, None), point("B", "U2.1", 0, 9, 4, None),
+    ]  # fmt: skip
+    (row,) = compare(board(copper, holes, rows))
+    assert row.exact and row.points == 4

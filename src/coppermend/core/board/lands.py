@@ -66,6 +66,10 @@ class HoleFinder:
             out[free[on]] = hole
         return out
 
+    def near(self, x_mm: float, y_mm: float, within_mm: float = SAME_PLACE_MM) -> list[int]:
+        """Every hole whose middle lies within ``within_mm`` of the place: several where blind holes of both sides meet."""
+        return [] if self._centre is None else sorted(self._centre.query_ball_point((x_mm, y_mm), within_mm))
+
     def inside(self, shapes: ShapeSet, at_mm: NDArray[np.float64]) -> NDArray[np.int64]:
         """For each land shape the hole whose centre lies on it, nearest to ``at_mm``; -1 for none."""
         out = np.full(len(shapes), -1, dtype=np.int64)

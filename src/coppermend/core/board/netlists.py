@@ -114,8 +114,30 @@ def place_netlist(
     through = np.array([bool(r.hole_mm) for r in records], dtype=bool)
     near = np.array([_slack_mm(r) for r in records])
     island = islands_at(points, through, near, layers, index, holes, finder)
+    _blind_holes(records, xy, [layer.key for layer in layers], holes, finder, island)
     points = tuple(replace(point, island=int(k)) for point, k in zip(points, island, strict=True))
     return PlacedNetlist(netlist.name, points, island, through, placing)
+
+
+def _blind_holes(
+    records: Sequence[NetlistRecord],
+    xy: NDArray[np.float64],
+    keys: Sequence[str],
+    holes: Sequence[Hole],
+    finder: HoleFinder,
+    island: NDArray[np.int64],
+) -> None:
+    """Where blind holes of both sides lie over each other, gives each record the island of the hole that reaches its layer of access."""
+    if not any(len(hole.layers) < len(keys) for hole in holes):
+        return
+    surface = access_layers([replace(record, hole_mm=None) for record in records], keys)
+    for k, record in enumerate(records):
+        if not record.hole_mm or record.access == 0:
+            continue
+        here = finder.near(float(xy[k, 0]), float(xy[k, 1]))
+        reached = [holes[j].island for j in here if holes[j].plated and surface[k][0] in holes[j].layers]
+        if len(here) > 1 and reached and reached[0] is not None:
+            island[k] = reached[0]
 
 
 def _slack_mm(record: NetlistRecord) -> float:
