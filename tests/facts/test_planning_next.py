@@ -211,3 +211,15 @@ def test_information_equals_the_difference_of_entropies_by_hand() -> None:
 
     mixed = 0.3 * 0.98 + 0.7 * 0.002
     assert float(information(0.3, 0.98, 0.002)) == pytest.approx(h(mixed) - 0.3 * h(0.98) - 0.7 * h(0.002), rel=1e-12)
+
+
+def test_an_open_over_sites_likely_broken_from_the_start_is_followed_up_not_asked_for_ever() -> None:
+    """Three sites of prior 0.25 and an open over all: each rises to 0.25 / (1 - 0.75^3) = 0.43 only, and yet the next check must split them."""
+    graph = example_graph([(0, 1), (1, 2), (2, 3)], [0, 1, 2, 3])
+    sure = Basis(
+        prior_in={**Basis().prior_in, "run": 0.25}, false_open=0.0, false_closed=0.0, contact_bad=0.0, contact_shares=()
+    )
+    step = next_step(graph, (EXAMPLE_AREA,), (Evidence("1", "p0", "p3", "open"),), sure)
+    assert step.check is not None
+    assert {step.check.point_a, step.check.point_b} != {"p0", "p3"}
+    assert "splits" in step.reason

@@ -40,7 +40,9 @@ LEAST_GAIN_BITS = 1e-3
 MOST_REPEATS = 8
 """The same two points are not asked more often than this."""
 RAISED = 1.5
-"""A stretch is suspect when its probability is this many times its prior."""
+"""A stretch is suspect when its probability is this many times its prior ..."""
+RAISED_BY = 0.05
+"""... or this much above it: what was likely broken from the start cannot rise by half."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +74,10 @@ def suspects(posterior: CopperBelief, risk: Risk, v: int) -> list[int]:
         if risk.broken[k]:
             if not confirmed(posterior, risk, k):
                 found.append(k)
-        elif risk.doubt[k] and p > RAISED * prior_chance(posterior, e.sites) and p > 0.002:
-            found.append(k)
+        elif risk.doubt[k] and p > 0.002:
+            before = prior_chance(posterior, e.sites)
+            if p > min(RAISED * before, before + RAISED_BY):
+                found.append(k)
     return found
 
 
@@ -93,16 +97,17 @@ def best_readings(
     skipped: Collection[str] = (),
     seed: int = 0,
     most: int = 20,
+    confirm: bool = True,
 ) -> list[Candidate]:
     """The readings on view ``v`` that tell most per second, best first; empty when no reading tells anything worth having.
 
-    A broken stretch that needs its second, independent reading comes first.
+    A broken stretch that needs its second, independent reading comes first; ``confirm`` False: none does (a bench that never errs).
     """
     view = risk.frame.views[v]
     copper = posterior.copper
     asked = _asked(posterior)
     for k in suspects(posterior, risk, v):
-        if risk.broken[k]:
+        if confirm and risk.broken[k]:
             found = _confirming(posterior, risk, k, costs, tips, skipped, asked)
             if found is not None:
                 return [found]

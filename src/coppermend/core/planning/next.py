@@ -126,8 +126,12 @@ def work_left(
     skipped: Collection[str] = (),
     seed: int = 0,
     posterior: CopperBelief | None = None,
+    confirm: bool = True,
 ) -> Work:
-    """What is left of the round and which open reading wants following up; the part of ``next_step`` that practice shares."""
+    """What is left of the round and which open reading wants following up; the part of ``next_step`` that practice shares.
+
+    ``confirm`` False: no second, independent reading is asked for across a broken stretch (a bench that never errs).
+    """
     now = posterior if posterior is not None else belief(graph, areas, evidence, basis)
     at = tips if tips is not None else _last_tips(graph, evidence)
     risk = risk_of(now)
@@ -138,7 +142,7 @@ def work_left(
         raised = suspects(now, risk, v)
         if not raised:
             continue
-        found = best_readings(now, risk, v, costs, at, skipped=skipped, seed=seed + len(evidence))
+        found = best_readings(now, risk, v, costs, at, skipped=skipped, seed=seed + len(evidence), confirm=confirm)
         if found:
             follow, followed = found, v
             break
