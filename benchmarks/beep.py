@@ -15,7 +15,6 @@ import shutil
 import subprocess
 import sys
 import threading
-from array import array
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -56,7 +55,7 @@ def spoken(pipe: Any, seed: int) -> None:
             wave *= LEVEL_RMS / max(1e-6, float(np.sqrt(np.mean(wave**2))))
             quiet = np.random.default_rng(seed).normal(0, 3e-4, int(rand.uniform(0.1, 0.8) * RATE_HZ))
             out = np.concatenate([np.clip(wave, -0.99, 0.99), quiet])
-            pipe.write(array("h", (out * 32767).astype("<i2").tolist()).tobytes())
+            pipe.write((out * 32767).astype("<i2").tobytes())
     except (BrokenPipeError, ValueError):
         pass
 
