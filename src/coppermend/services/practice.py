@@ -37,6 +37,8 @@ POLICY_NAMES = tuple(POLICIES)
 MOST_CHECKS = 5000
 """A policy that asks for more than this is stopped."""
 WINDOW_MM = 1.27
+STATED_BINS = (0.90, 0.95, 0.99)
+"""Lower ends of the bins of stated probability that calibration is judged in."""
 
 
 class Answers(Protocol):
@@ -222,6 +224,8 @@ class Run:
     """Spans at least even at the end, announced or not."""
     error_bound: float
     stopped: str = ""
+    stated: tuple[tuple[tuple[str, ...], float], ...] = ()
+    """Calibration: for each stretch and each bin of ``STATED_BINS`` its probability after the first reading that brought it there."""
 
 
 def run(
@@ -284,6 +288,8 @@ class _Watcher:
     standing: dict[tuple[str, ...], Span] = field(default_factory=dict)
     update_ms: list[float] = field(default_factory=list)
     last_ms: float = 0.0
+    stated: dict[tuple[int, int], float] = field(default_factory=dict)
+    """By super-edge and bin."""
 
     def update(self) -> None:
         """Belief and risk after the readings so far, and newly announced spans."""
@@ -298,6 +304,9 @@ class _Watcher:
         self.standing = {s.sites: s for s in found}
         for span in found:
             self.first.setdefault(span.sites, (len(bench.evidence), span))
+        for number in np.flatnonzero(bench.risk.chance >= STATED_BINS[0]).tolist():
+            p = float(bench.risk.chance[number])
+            self.stated.setdefault((number, sum(p >= low for low in STATED_BINS)), p)
 
     def p_open(self, a: ProbePoint, b: ProbePoint) -> float:
         """Probability that the copper between two points is not whole, as believed before the reading."""
@@ -343,7 +352,12 @@ class _Watcher:
             spans(self.bench.graph, posterior, self.bench.basis, least=0.5, risk=risk),
             posterior.error_bound,
             stopped,
+            tuple((self._sites_of(risk, number), p) for (number, _), p in self.stated.items()),
         )
+
+    def _sites_of(self, risk: Risk, number: int) -> tuple[str, ...]:
+        v = int(risk.frame.view_of[number])
+        return tuple(risk.frame.views[v].super_edges[number - risk.frame.first[v]].sites)
 
 
 def marks(setting: PracticeSetting, result: Run, truth: Truth) -> dict[str, Any]:

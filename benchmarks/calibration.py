@@ -1,0 +1,129 @@
+"""Whether stated probabilities are true as often as they say, and how often a verdict is wrong; over many practice patients, resumable.
+
+A statement: a stretch whose probability of being broken came, for the first time, into one of the bins 0.90-0.95, 0.95-0.99, 0.99-1 (a stopping
+time, so a calibrated belief is right that often). Two worlds: ``--world prior``, patients that follow the planner's own priors and error rates (the
+95 % Wilson interval of each bin should hold the mean stated), and ``--world mixture``, patients that draw what the planner does not know
+(should be: truth >= stated - 0.03).
+
+``--board`` (default demo), ``--socket``, ``--seeds A-B`` (default 1-100), ``--breaks`` of the mixture (default 0-3), ``--into FILE``: one line per patient is added to
+this file, seeds that it has are not run again, the result is over all of its lines of this world; jobs with different seeds can share a file.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from benchmarks.round import calibration, wilson
+from coppermend import bootstrap
+from coppermend.cli.practice import _range
+from coppermend.core.belief.model import Basis
+from coppermend.services.practice import PracticeSetting, marks, patient_of
+from coppermend.services.practice import run as run_one
+
+
+def noise_of(world: str, seed: int, basis: Basis) -> dict[str, Any]:
+    """The noise options of a patient: in the prior's world the planner's own rates, its share of bad contacts drawn by its own weights."""
+    if world == "mixture":
+        return {}
+    shares = basis.contact_shares
+    weights = np.array([w for _, w in shares])
+    drawn = np.random.default_rng([seed, 9]).choice(len(shares), p=weights / weights.sum())
+    return {"false_open": basis.false_open, "false_closed": basis.false_closed, "oxidised": shares[int(drawn)][0]}
+
+
+def one_patient(setting: PracticeSetting, world: str, seed: int, breaks: tuple[int, int]) -> dict[str, Any]:
+    """One patient under our policy: its statements with whether they are true, and its marks."""
+    low, high = breaks
+    count = None if world == "prior" else low + seed % (high - low + 1)
+    patient = patient_of(setting, seed, count, **noise_of(world, seed, Basis()))
+    truth = patient.truth()
+    result = run_one(setting, patient, "next")
+    broken = set(truth.broken)
+    return {
+        "world": world,
+        "seed": seed,
+        "false_closed": truth.noise.false_closed,
+        "said": [[p, bool(broken & set(sites))] for sites, p in result.stated],
+        "announced": len(result.announced),
+        **marks(setting, result, truth),
+    }
+
+
+def kept(path: Path | None, world: str) -> dict[int, dict[str, Any]]:
+    """Rows of earlier runs by seed; a last line cut short by a killed job is passed over."""
+    rows: dict[int, dict[str, Any]] = {}
+    if path is not None and path.exists():
+        for line in path.read_text(encoding="utf-8").splitlines():
+            try:
+                row = json.loads(line)
+            except json.JSONDecodeError:
+                continue
+            if row["world"] == world:
+                rows[row["seed"]] = row
+    return rows
+
+
+def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """What the rows say: bins, false announcements, wrong verdicts, and what is allowed."""
+    n = len(rows)
+    bins = calibration([(p, true) for r in rows for p, true in r["said"]])
+    for one in bins:
+        one["at_least_stated_less_3_percent"] = one["true"] / one["n"] >= one["mean_stated"] - 0.03
+    announced, false = sum(r["announced"] for r in rows), sum(r["false_alarms"] for r in rows)
+    wrong = sum(r["wrong_proven"] + r["false_alarms"] for r in rows)
+    provable = sum(r["breaks_provable"] for r in rows)
+    return {
+        "patients": n,
+        "statements": sum(one["n"] for one in bins),
+        "bins": bins,
+        "announced": announced,
+        "false_announcements": false,
+        "false_announcements_interval": [round(x, 5) for x in wilson(false, announced)],
+        "wrong_verdicts_per_case": round(wrong / n, 5) if n else None,
+        "wrong_verdicts_allowed_on_the_mixture": round(
+            0.005 + sum(r["breaks"] * r["false_closed"] for r in rows) / n, 5
+        )
+        if n
+        else None,
+        "provable_breaks_with_advice": round(sum(r["found_provable"] for r in rows) / provable, 4)
+        if provable
+        else None,
+        "error_bound": max((r["error_bound"] for r in rows), default=0.0),
+    }
+
+
+def run(arguments: list[str]) -> dict[str, Any]:
+    """Runs the patients that are missing and sums up all."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks calibration")
+    parser.add_argument("--board", default="demo")
+    parser.add_argument("--socket", default="")
+    parser.add_argument("--world", choices=("prior", "mixture"), default="prior")
+    parser.add_argument("--seeds", default="1-100")
+    parser.add_argument("--breaks", default="0-3")
+    parser.add_argument("--into", default="")
+    o = parser.parse_args(arguments)
+    path = Path(o.into) if o.into else None
+    first, last = _range(o.seeds, "--seeds")
+    rows = kept(path, o.world)
+    setting = bootstrap.practice_setting(o.board, o.socket)
+    for seed in range(first, last + 1):
+        if seed in rows:
+            continue
+        rows[seed] = one_patient(setting, o.world, seed, _range(o.breaks, "--breaks"))
+        if path is not None:
+            with path.open("a", encoding="utf-8") as out:
+                # a line of its own, also after one that a killed job cut short
+                out.write("\n" + json.dumps(rows[seed]) + "\n")
+    seeds = sorted(rows)
+    return {
+        "board": o.board,
+        "socket": setting.socket,
+        "world": o.world,
+        "seeds": f"{seeds[0]}-{seeds[-1]}" if seeds else "",
+        **summed([rows[s] for s in seeds]),
+    }
