@@ -161,6 +161,10 @@ def test_ohms_ways_and_map_and_times_say_something(run: Run) -> None:
     assert (
         status == 0 and trust["state"] == "open" and 1 <= len(trust["left"]) <= 8 and trust["next"]["kind"] == "check"
     )
+    first = json.loads(run("next", "1", "--map", "--json")[1])
+    assert first["check"]["point_a"] == trust["left"][0]["point_a"]
+    run("note", "1", "open", first["check"]["point_a"], first["check"]["point_b"])
+    assert json.loads(run("next", "1", "--map", "--json")[1])["kind"] == "retest"
     assert run("bench", "times", "1")[0] == 0
     status, out, _ = run("ohms", "locate", "1", "--net", "D5", "--json")
     assert status == 1 and json.loads(out)["next_points"]

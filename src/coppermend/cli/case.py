@@ -23,6 +23,7 @@ from coppermend.services.bench import (
 from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import CaseView, list_cases, name_board, new_case, show_case
 from coppermend.services.cautions import cautions
+from coppermend.services.map_trust import next_with_map
 from coppermend.services.notes import note
 from coppermend.services.photos import attach_photo
 from coppermend.services.power import CAUTION
@@ -249,12 +250,18 @@ def _corners(text: str) -> list[tuple[float, float]]:
 
 @click.command("next")
 @CASE
+@click.option(
+    "--map",
+    "with_map",
+    is_flag=True,
+    help="First ask whether map and board agree (at most eight checks on untouched copper).",
+)
 @JSON
 @click.pass_context
-def next_command(ctx: click.Context, case: str, as_json: bool) -> None:
+def next_command(ctx: click.Context, case: str, with_map: bool, as_json: bool) -> None:
     """The next step, with its reason and its modelled cost."""
     made, found = shop_and_case(ctx, case)
-    step = next_for_case(made, found)
+    step = next_with_map(made, found) if with_map else next_for_case(made, found)
     if as_json:
         print_json(step_as_dict(step))
         return
