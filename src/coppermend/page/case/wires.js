@@ -17,7 +17,7 @@ export async function drawWires(el, app) {
   }
   fill(el, h('div.leaf', null,
     h('h1', null, 'Breaks and wires'),
-    h('p.lead', null, data.spans.length ? 'Each break that the readings leave no doubt about, and the wire that mends it.' : data.fitted.length ? 'No break is open now.' : 'No break is known yet.'),
+    h('p.lead', null, data.spans.length ? 'What the readings say is broken, and the wire that mends it. Where they leave doubt, it is said.' : data.fitted.length ? 'No unmended break is known now.' : 'No break is known yet.'),
     data.spans.map((/** @type {any} */ span) => h('section.sheet', null,
       h('h2', null, `Net ${span.net}: ${chance(span.p)}`), h('p', null, sentence(span.words) + '.'),
       h('div.row', null, h('button.key.slim', { type: 'button', onclick: () => app.do('showSpan', span) }, 'Show it on the board')),

@@ -25,7 +25,7 @@ export function drawCard(el, app) {
       : null,
     h('h2', null, 'Net ', h('span.code', null, net.name)),
     h('p.where', null, `${count(pins.filter((/** @type {any} */ p) => p.reachable).length, 'place')} to touch; ${net.state}`),
-    net.readings?.length ? h('ul', { 'aria-label': 'Readings on this net' }, net.readings.map((/** @type {any} */ r) => h('li', null, icon(r.kind === 'open' ? 'open' : 'closed', 16), ' ', r.words))) : null,
+    net.readings?.length ? h('ul', { 'aria-label': 'Readings on this net' }, net.readings.map((/** @type {any} */ r) => h('li', null, ['open', 'closed'].includes(r.kind) ? [icon(r.kind, 16), ' '] : null, r.words))) : null,
     h('ul', { 'aria-label': 'Points of this net' }, byName(pins).slice(0, 60).map(([name, points]) =>
       h('li.place', null, h('b', null, name), h('span', null, points.map((p) =>
         h(p.reachable ? 'button' : 'button.no', { type: 'button', title: p.reachable ? p.touch : p.why_not, 'aria-current': p.id === point?.id ? 'true' : null, 'aria-label': `${p.name}, ${p.kind}, ${p.side_words}${p.reachable ? '' : ', out of reach'}`, onclick: () => app.do('choose', p) }, `${p.kind}, ${p.side === 'c' ? 'comp.' : 'solder'}`)))))),
