@@ -6,6 +6,8 @@ File endings and name parts are common practice, no source; FileFunction values 
 from __future__ import annotations
 
 import json
+import re
+from pathlib import Path
 
 import pytest
 
@@ -332,3 +334,38 @@ def test_names_of_several_design_systems(name: str, words: str, number: int | No
     # common practice, no source
     role = from_name(name)
     assert role is not None and (role.words(), role.number) == (words, number)
+
+
+def nameless(members: list[Member]) -> list[Member]:
+    """The same files with names that say nothing and without X2: only what they draw is left."""
+    out = []
+    for n, one in enumerate(sorted(members, key=lambda m: m.name)):
+        if b"%FS" in one.data[:4000]:
+            data = re.sub(rb"%T[FAOD][^%]*%\r?\n?|G04[^*]*\*\r?\n?", b"", one.data)
+            out.append(Member(f"sheet{n:02d}.dat", data))
+        elif one.name.endswith(".xnc"):
+            out.append(Member(f"{n:02d}.xnc", one.data))
+    return out
+
+
+def test_copper_without_name_or_statement_is_found_by_what_it_draws(demo_package: Path) -> None:
+    """Origin: the demonstration machine's own package, whose roles its X2 attributes state before they are taken away."""
+    members = [Member(f.name, f.read_bytes()) for f in sorted(demo_package.iterdir()) if f.suffix in (".gbr", ".xnc")]
+    stated = plan_package(members)
+    truth = [f.member.name for f in stated.files if f.role.kind is RoleKind.COPPER]
+    assert len(truth) == 2
+    order = [m.name for m in sorted(members, key=lambda m: m.name)]
+    plan = plan_package(nameless(members))
+    found = [f for f in plan.files if f.role.kind is RoleKind.COPPER]
+    assert [f.member.name for f in found] == [f"sheet{order.index(name):02d}.dat" for name in truth]
+    assert {f.role.side for f in found} == {"c", "s"}
+    assert all(f.role.source is Source.CONTENT for f in found)
+    said = [one for one in plan.findings if one.code == "PKG-010" and "content" in one.words]
+    assert len(said) == 3  # two copper files and the outline: each guess is said
+
+
+def test_nothing_that_looks_like_copper_is_still_refused() -> None:
+    lines = b"%FSLAX46Y46*%%MOMM*%%ADD10C,0.2*%D10*X0Y0D02*X9000000Y0D01*X9000000Y9000000D01*M02*"
+    with pytest.raises(Refusal) as caught:
+        plan_package([Member("a.dat", lines)])
+    assert caught.value.finding.code == "PKG-002"

@@ -10,6 +10,7 @@ from coppermend.formats.drill.hints import read_side_file
 from coppermend.formats.drill.model import DrillFormat, SideFile
 from coppermend.formats.gerberjob import JobFile, read_gerberjob
 from coppermend.formats.member import Member
+from coppermend.formats.package.content import by_content
 from coppermend.formats.package.corrections import corrected_role, read_corrections
 from coppermend.formats.package.model import (
     STRENGTH,
@@ -54,6 +55,8 @@ def plan_package(members: Sequence[Member]) -> PackagePlan:
     corrections = _corrections(ordered, formats, findings)
     sides = _sides(ordered, formats, findings)
     files = [_planned(m, formats[m.name], job, corrections, sides) for m in ordered]
+    if not any(f.role.kind is RoleKind.COPPER or f.format is Format.IPC2581 for f in files):
+        files = by_content(files)
     files = _key_copper(_settle(files, findings), findings)
     _note_guesses(files, findings)
     _note_unknown_names(corrections, ordered, findings)
