@@ -408,5 +408,5 @@ def test_a_point_out_of_reach_on_a_sheet_leaves_its_other_lines(case: Run, tmp_p
 
 def test_a_pin_that_no_wire_reaches_does_not_hang_together_with_the_rest(case: Run) -> None:
     """The leg of U1.8 (net D3) is off: no wire reaches a leg in its socket, and nothing says that no wire is needed."""
-    status, out, _ = case("wire", "plan", "1", "--net", "D3", "--broken", "contact@U1.8")
+    _, out, _ = case("wire", "plan", "1", "--net", "D3", "--broken", "contact@U1.8")
     assert "no solderable place is left on that piece" in out and "still hang together" not in out
