@@ -58,6 +58,7 @@ class Net:
         self.weight = np.prod(np.where(broken, prior, 1.0 - prior), axis=1)
         self.risky = [k for k in range(sites) if prior[k] >= self.basis.proven_below]
         self.broken = broken
+        self.stretch = _stretches(ends, set(tips))
         self.points = self.graph.points
         self.closed = {(a.id, b.id): _closed(ends, broken, a.node, b.node) for a, b in combinations(self.points, 2)}
 
@@ -67,7 +68,21 @@ class Net:
         if not any(0 < self.weight[left & c].sum() < self.weight[left].sum() for c in self.closed.values()):
             return True
         chance = weight @ self.broken[left]
-        return all(chance[k] < self.basis.proven_below or chance[k] > self.basis.broken_above for k in self.risky)
+        whole = [float(weight @ self.broken[left][:, self.stretch[k]].any(axis=1)) for k in self.risky]
+        return all(
+            chance[k] < self.basis.proven_below or any_broken > self.basis.broken_above
+            for k, any_broken in zip(self.risky, whole, strict=True)
+        )
+
+
+def _stretches(ends: Sequence[tuple[int, int]], tips: set[int]) -> list[list[int]]:
+    """For each site the sites in series with it that no reading tells apart: those that meet where no tip goes and nothing branches off."""
+    home = list(range(len(ends)))
+    for node in {n for pair in ends for n in pair} - tips:
+        at = [k for k, pair in enumerate(ends) if node in pair]
+        if len(at) == 2:
+            home = [home[at[0]] if h == home[at[1]] else h for h in home]
+    return [[j for j, h in enumerate(home) if h == mine] for mine in home]
 
 
 def _moved(graph: CopperGraph, at: dict[int, tuple[float, float]]) -> CopperGraph:
