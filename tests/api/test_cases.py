@@ -82,6 +82,14 @@ def test_entries_are_noted_and_taken_back(client: Client, case: str) -> None:
     assert [one["kind"] for one in log] == ["case", "board", "basis", "basis", "area", "ohms", "undo"]
 
 
+def test_a_wire_between_nets_that_belong_apart_is_answered_with_care(client: Client, case: str) -> None:
+    """Origin: the demonstration machine's netlist keeps A14 (U1.4) and A13 (U5.26) apart."""
+    sound = client.post(f"/api/cases/{case}/entries", json={"kind": "remark", "words": "lamp moved"}).json()
+    assert sound["careful"] == []
+    astray = client.post(f"/api/cases/{case}/entries", json={"kind": "patch", "points": ["U1.4", "U5.26"]}).json()
+    assert len(astray["careful"]) == 1 and "A14 and A13" in astray["careful"][0]
+
+
 def test_a_retry_under_the_same_id_writes_once(client: Client, case: str) -> None:
     body = {"kind": "remark", "words": "once", "entry_id": "01890000-0000-7000-8000-000000000001"}
     first, second = (client.post(f"/api/cases/{case}/entries", json=body) for _ in range(2))

@@ -410,3 +410,17 @@ def test_a_pin_that_no_wire_reaches_does_not_hang_together_with_the_rest(case: R
     """The leg of U1.8 (net D3) is off: no wire reaches a leg in its socket, and nothing says that no wire is needed."""
     _, out, _ = case("wire", "plan", "1", "--net", "D3", "--broken", "contact@U1.8")
     assert "no solderable place is left on that piece" in out and "still hang together" not in out
+
+
+def test_the_record_names_a_bridge_and_a_wire_between_nets_that_belong_apart(case: Run, tmp_path: Path) -> None:
+    """Origin: the demonstration machine's own netlist keeps A14 and A13, CPUCLK and D4 apart."""
+    case("note", "1", "patch", "U1.4", "U5.26")
+    for _ in range(2):
+        case("note", "1", "closed", "U1.6/joint-s", "U1.7/joint-s")
+    page = tmp_path / "record.html"
+    assert case("record", "1", "--html", str(page))[0] == 0
+    words = page.read_text(encoding="utf-8")
+    assert "Read closed though the board keeps them apart: CPUCLK and D4." in words
+    assert "Find the bridge between CPUCLK and D4" in words
+    assert "Patch wire 1 joins two nets that the board keeps apart" in words
+    assert "0 of them proven by readings" in words

@@ -24,6 +24,7 @@ from coppermend.services.bind import bind
 from coppermend.services.boardphoto import board_photo
 from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import find_case, list_cases, new_case, show_case
+from coppermend.services.cautions import cautions
 from coppermend.services.find import find_on_board
 from coppermend.services.notes import note
 from coppermend.services.photos import attach_photo, photo_bytes
@@ -240,7 +241,7 @@ def new_entry(case: str, body: NewEntry, desk: TheDesk) -> Json:
 
     def use_case(w: Workshop, c: str) -> Json:
         done = note(w, c, wanted)
-        return {**done.as_dict(), "bench": views.bench_view(w, c)}
+        return {**done.as_dict(), "careful": list(cautions(w, c, done.entry)), "bench": views.bench_view(w, c)}
 
     answer: Json = on_case(desk, case, use_case)
     return answer

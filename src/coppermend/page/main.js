@@ -317,7 +317,9 @@ export class App {
       const out = await write(this.url('entries'), { kind, points: [], value: '', words: '', options: {}, ...rest });
       this.own = { a: null, b: null };
       const row = out.bench.readings.at(-1);
-      this.toast(kind === 'undo' ? sentence(out.words) : `Noted: ${row && row.kind === kind ? row.short : out.words}`);
+      const careful = /** @type {string[]} */ (out.careful ?? []);
+      const noted = kind === 'undo' ? sentence(out.words) : `Noted: ${row && row.kind === kind ? row.short : out.words}`;
+      this.toast(noted, careful.map((one) => `Careful: ${one}`).join(' '), careful.length > 0);
       this.busy = false;
       await this.take(out.bench);
     } catch (err) {

@@ -38,7 +38,7 @@ def _apart(binding: Binding, entry: Entry) -> list[str]:
     if len(names) != 2 or any(name not in at for name in names):
         return []
     a, b = (at[name].net for name in names)
-    if b in _joined(binding.base if entry.kind == "patch" else binding.graph, a):
+    if b in joined_by_wire_or_part(binding.base if entry.kind == "patch" else binding.graph, a):
         return []
     nets = f"{binding.base.net_names[a] or 'one net'} and {binding.base.net_names[b] or 'another'}"
     if entry.kind == "patch":
@@ -55,7 +55,7 @@ def _apart(binding: Binding, entry: Entry) -> list[str]:
     ]
 
 
-def _joined(graph: CopperGraph, net: int) -> set[int]:
+def joined_by_wire_or_part(graph: CopperGraph, net: int) -> set[int]:
     """The nets that wires or low-ohm parts join to ``net``, itself included: a beep between them is no bridge."""
     beside: dict[int, set[int]] = {}
     for site in graph.sites:

@@ -60,6 +60,7 @@ class Judgement:
     """What the readings say about the copper: per site at risk its probability of being broken, breaks, what is left to check.
 
     ``p`` site id -> probability; ``unprovable`` (site id, why, what would prove it); ``wires_proven`` ids of wire entries that readings prove;
+    ``wires_astray`` ids of wire entries that join nets which the board keeps apart; ``bridges`` (net, net, point, point) read closed though they belong apart;
     ``unprovable_stop``: the words with which a round that is stopped now ends.
     """
 
@@ -70,6 +71,8 @@ class Judgement:
     checks_left: tuple[Check, ...] = ()
     isolation_left: tuple[Check, ...] = ()
     wires_proven: frozenset[str] = frozenset()
+    wires_astray: frozenset[str] = frozenset()
+    bridges: tuple[tuple[str, str, str, str], ...] = ()
     gate_open: bool = True
     gate_missing: tuple[str, ...] = ()
     basis: Basis = field(default_factory=Basis)
@@ -171,6 +174,12 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
         yield "No break was found by the readings so far."
     if state.wires:
         yield f"{_some(len(state.wires), 'patch wire').capitalize()} fitted, {len(judgement.wires_proven)} of them proven by readings."
+    if judgement.bridges:
+        pairs = "; ".join(f"{a} and {b}" for a, b, _, _ in judgement.bridges)
+        yield f"Read closed though the board keeps them apart: {pairs}. A bridge is likely there."
+    astray = [str(i) for i, w in enumerate(state.wires, 1) if w.id in judgement.wires_astray]
+    if astray:
+        yield f"Patch wire {', '.join(astray)} joins two nets that the board keeps apart."
     if state.power_ups:
         last = state.power_ups[-1]
         seen = "; ".join(_seen(last)) or "nothing was noted"
@@ -215,6 +224,8 @@ def _wire(number: int, wire: Wire, judgement: Judgement) -> WireRow:
     if wire.length_mm is not None:
         made.append(f"{wire.length_mm:.0f} mm long")
     proof = "proven by readings" if wire.id in judgement.wires_proven else "not proven yet"
+    if wire.id in judgement.wires_astray:
+        proof = "joins two nets that the board keeps apart"
     return WireRow(number, f"{say_point(wire.a)}\n{say_point(wire.b)}", ", ".join(made), stamp(wire.observed_at), proof)
 
 
@@ -239,7 +250,16 @@ def _remaining(state: CaseState, judgement: Judgement) -> Iterable[str]:
     for one in judgement.found:
         if not one.mended_by:
             yield f"A break in net {one.span.net} is not mended: {one.span.words}."
-    unproven = [i for i, w in enumerate(state.wires, 1) if w.id not in judgement.wires_proven]
+    for net_a, net_b, a, b in judgement.bridges:
+        yield f"Find the bridge between {net_a} and {net_b} (read closed between {a} and {b}) before power."
+    for i, wire in enumerate(state.wires, 1):
+        if wire.id in judgement.wires_astray:
+            yield f"Patch wire {i} joins two nets that the board keeps apart: see that it is meant, or take it off, before power."
+    unproven = [
+        i
+        for i, w in enumerate(state.wires, 1)
+        if w.id not in judgement.wires_proven and w.id not in judgement.wires_astray
+    ]
     if unproven:
         yield f"Prove patch wire {', '.join(map(str, unproven))}: a reading through each, and isolation from what lies beside its ends."
     if judgement.checks_left:

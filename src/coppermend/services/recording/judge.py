@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
+from coppermend.core.belief.engine import Joining
 from coppermend.core.copper.model import CopperGraph, Site
 from coppermend.core.copper.provable import NetView, net_view
 from coppermend.core.log.gate import gate_status
@@ -12,6 +13,7 @@ from coppermend.core.planning.model import Span
 from coppermend.core.planning.spans import span_words
 from coppermend.services.bench import plan_of, posterior_of, spans_of
 from coppermend.services.bind import Binding
+from coppermend.services.cautions import joined_by_wire_or_part
 from coppermend.services.recording.gather import IDLE, Found, Judgement
 
 
@@ -25,6 +27,7 @@ def judge(binding: Binding) -> Judgement:
     open_spans = [one for one in spans_of(binding) if one.p > basis.broken_above]
     mended = list(mended_breaks(binding, open_spans))
     gate = gate_status(state.gate, state.readings, state.last_soldering)
+    astray = wires_astray(binding)
     return Judgement(
         at_risk=tuple(dict.fromkeys([*plan.at_risk, *binding.broken])),
         p=p,
@@ -33,12 +36,40 @@ def judge(binding: Binding) -> Judgement:
         checks_left=plan.checks,
         isolation_left=plan.isolation,
         wires_proven=frozenset(
-            wire.id for wire in state.wires if _p_of_wire(binding.graph, wire, posterior.p) < basis.proven_below
+            wire.id
+            for wire in state.wires
+            if wire.id not in astray and _p_of_wire(binding.graph, wire, posterior.p) < basis.proven_below
         ),
+        wires_astray=astray,
+        bridges=tuple(_bridges(binding, posterior.shorts)),
         gate_open=gate.open,
         gate_missing=tuple(one.words for one in gate.missing),
         basis=basis,
     )
+
+
+LIKELY = 0.5
+"""A pair of nets is called bridged in the record when that is likelier than not."""
+
+
+def wires_astray(binding: Binding) -> frozenset[str]:
+    """Ids of the fitted wires whose ends lie on nets that neither copper nor a low-ohm part of the board joins."""
+    net = {point.id: point.net for point in binding.base.points}
+    return frozenset(
+        wire.id
+        for wire in binding.state.wires
+        if wire.a.id in net
+        and wire.b.id in net
+        and net[wire.b.id] not in joined_by_wire_or_part(binding.base, net[wire.a.id])
+    )
+
+
+def _bridges(binding: Binding, shorts: Iterable[Joining]) -> Iterable[tuple[str, str, str, str]]:
+    """The pairs read closed that belong apart, as (net, net, point, point)."""
+    net = {point.id: binding.graph.net_names[point.net] or "a net without name" for point in binding.graph.points}
+    for one in shorts:
+        if one.p > LIKELY:
+            yield net[one.point_a], net[one.point_b], one.point_a, one.point_b
 
 
 def _p_of_wire(graph: CopperGraph, wire: Wire, ask: Callable[[str], float]) -> float:
