@@ -48,7 +48,9 @@ def set_up(kind: str) -> None:
 def call(*words: str) -> int:
     """Run the environment's Python with these words in the checkout."""
     try:
-        return subprocess.run([str(PYTHON), *words], cwd=HERE).returncode
+        # one thread a process: the arrays here are small, and two test workers on two cores only get in each other's way
+        env = {"OPENBLAS_NUM_THREADS": "1", **os.environ}
+        return subprocess.run([str(PYTHON), *words], cwd=HERE, env=env).returncode
     except KeyboardInterrupt:
         return 130
 
