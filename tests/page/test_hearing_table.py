@@ -31,14 +31,17 @@ def test_the_targets_of_the_issue_are_kept_or_the_page_says_where_not() -> None:
         if row["what"] == "alarms":
             hours[row["scene"]] = hours.get(row["scene"], 0) + row["hours"]
             wrong[row["scene"]] = wrong.get(row["scene"], 0) + row["learnt"]["closed"] + row["learnt"]["open"]
-    assert "spoken" in hours
+    assert {"noise", "hammering", "spoken"} <= set(hours)
     assert all(h >= 3 for h in hours.values())
-    assert all(wrong[s] / hours[s] < 1 for s in hours)
+    missed = sorted(s for s in hours if wrong[s] / hours[s] >= 1)
+    assert missed == ["hammering"]  # known: the page must say so, and this line goes when it is put right
+    for scene in missed:
+        assert f"**Target missed: {scene}, {wrong[scene] / hours[scene]:.1f} an hour.**" in PAGE
     usual = [r for r in MEASURED["results"] if r["what"] == "beeps" and r["gain_db"] == -10]
     assert {"noise", "hammering", "spoken"} <= {r["scene"] for r in usual}
     for row in usual:
         one = list(row["levels_dbfs"].values())
         beeps = sum(o["beeps"] for o in one)
-        missed = sum(o["beeps"] - o["learnt"]["heard"] for o in one)
-        assert missed / beeps < 0.01, row["scene"]
+        lost = sum(o["beeps"] - o["learnt"]["heard"] for o in one)
+        assert lost / beeps < 0.01, row["scene"]
         assert all(o["learnt"]["p95_ms"] <= 150 for o in one), row["scene"]
