@@ -63,7 +63,9 @@ def main(folder: Path) -> None:
     refused = [p.name for p, f in files if _theirs(p, f) < 0]
     pairs = [(_seconds(_theirs, files), _seconds(_ours, files)) for _ in range(6)][1:]
     theirs, ours = (statistics.median(column) for column in zip(*pairs, strict=True))
-    print(f"{folder.name}: {len(files)} files, gerbonara {theirs:.2f} s, ours {ours:.2f} s, ratio {ours / theirs:.2f}, refused {refused}")
+    print(
+        f"{folder.name}: {len(files)} files, gerbonara {theirs:.2f} s, ours {ours:.2f} s, ratio {ours / theirs:.2f}, refused {refused}"
+    )
 
 
 if __name__ == "__main__":

@@ -106,7 +106,17 @@ def test_holes_of_the_fixture_boards_lie_in_lands(fixtures: Path, board: str) ->
 
 def test_attributes_of_a_six_layer_board(tmp_path: Path) -> None:
     """The A64 board in PyPI's gerberdiff source package: 458 net names and 2,046 pins in its X2 attributes (issue 2)."""
-    fetch = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--no-binary", ":all:", "gerberdiff==0.30.0"]
+    fetch = [
+        sys.executable,
+        "-m",
+        "pip",
+        "download",
+        "--quiet",
+        "--no-deps",
+        "--no-binary",
+        ":all:",
+        "gerberdiff==0.30.0",
+    ]
     try:
         done = subprocess.run(fetch, cwd=tmp_path, capture_output=True, timeout=120, check=False)
     except subprocess.TimeoutExpired:

@@ -1,7 +1,7 @@
 import { Ear } from '../../src/coppermend/page/sound/ear.js';
 import { Answers } from '../../src/coppermend/page/sound/answers.js';
 import { lesson, tapLesson } from '../../src/coppermend/page/sound/learn.js';
-import { Spectrum, peakBetween } from '../../src/coppermend/page/sound/spectrum.js';
+import { Bands, peakBetween } from '../../src/coppermend/page/sound/bands.js';
 import { SCENES, beep } from '../../benchmarks/beep_sounds/scenes.mjs';
 import { near, same, yes } from './check.mjs';
 
@@ -26,7 +26,7 @@ const answers = (heard) => heard.filter((h) => ['closed', 'open'].includes(h.kin
 export const tests = {
   'the transform agrees with the sum that defines it'() {
     // X[k] = sum x[n] w[n] exp(-2 pi i k n / N), the definition of the discrete Fourier transform, at a few bins
-    const s = new Spectrum(RATE), x = Float64Array.from({ length: s.size }, (_, i) => Math.sin(i * i * 0.01) + 0.3 * Math.cos(i * 0.7));
+    const s = new Bands(RATE), x = Float64Array.from({ length: s.size }, (_, i) => Math.sin(i * i * 0.01) + 0.3 * Math.cos(i * 0.7));
     const power = s.of(x);
     for (const k of [1, 57, 200, 511]) {
       let re = 0, im = 0;
@@ -39,7 +39,7 @@ export const tests = {
   },
   'a sine is found at its pitch and level, between bins too'() {
     // closed form: a sine of amplitude 10^(-20/20) is -20 dB relative to a full-scale sine
-    const s = new Spectrum(RATE);
+    const s = new Bands(RATE);
     for (const hz of [1805, 2730, 3199, 4444.4]) {
       const p = peakBetween(s.of(Float64Array.from({ length: s.size }, (_, i) => 0.1 * Math.sin((2 * Math.PI * hz * i) / RATE + 1))), s.bin_hz, 1800, 4500);
       near(p.hz, hz, 4, 'pitch');

@@ -82,7 +82,11 @@ def test_drill_zero_suppression_changes_nothing(xy: list[tuple[int, int]], zeros
     drill = read_drill(f"M48\nINCH,{zeros},00.0000\nT1C0.02\n%\nT1\n{body}M30\n".encode(), "a.drl")
     assert np.column_stack([drill.x_mm, drill.y_mm]) == pytest.approx(np.array(xy) * 0.00254, abs=1e-9)
     assert not drill.guessed
-    again = read_drill(f"M48\nT1C0.02\n%\nT1\n{body}M30\n".encode(), "a.drl", DrillFormat(False, 2, 4, "trailing" if zeros == "LZ" else "leading"))
+    again = read_drill(
+        f"M48\nT1C0.02\n%\nT1\n{body}M30\n".encode(),
+        "a.drl",
+        DrillFormat(False, 2, 4, "trailing" if zeros == "LZ" else "leading"),
+    )
     assert np.array_equal(again.x_mm, drill.x_mm)
 
 

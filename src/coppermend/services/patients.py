@@ -7,7 +7,7 @@ patient on every machine. What the bench does to it (patch wires, parts in or ou
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from coppermend.core.belief.model import WorkArea
@@ -159,7 +159,7 @@ def _truth(binding: Binding) -> Truth:
 
 def _patient(binding: Binding) -> Patient:
     truth = _truth(binding)
-    left = Truth(_still_broken(binding, truth), truth.shorts, truth.dead, truth.noise)
+    left = replace(truth, broken=_still_broken(binding, truth))
     return Patient(_as_worked(binding), left, int(_spec(binding.state)["seed"]))
 
 

@@ -201,7 +201,9 @@ def wire_fields(text: str) -> dict[str, Json]:
     if gauge:
         awg = int(gauge[1] or gauge[2])
         if awg > FINEST_AWG:
-            raise refuse("NOT-009", f"{awg} AWG is no patch wire.", f"Gauges go from 0 to {FINEST_AWG}; wrap wire is 30awg.")
+            raise refuse(
+                "NOT-009", f"{awg} AWG is no patch wire.", f"Gauges go from 0 to {FINEST_AWG}; wrap wire is 30awg."
+            )
         fields |= {"awg": awg, "diameter_mm": round(awg_diameter_mm(awg), 4)}
     sizes = [float(one.replace(",", ".")) for one in re.findall(r"(\d+(?:[.,]\d+)?)\s*mm", text, re.IGNORECASE)]
     if sizes and max(sizes) >= 2.0:

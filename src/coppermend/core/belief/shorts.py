@@ -14,8 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
-from scipy.stats import chi2
+from scipy.special import chdtrc, chdtri, log_ndtr
 
 from coppermend.core.belief.ohmic import (
     LIMIT_MM,
@@ -181,7 +180,7 @@ def _misfit(fit: Fitted, forms: Forms, readings: Sequence[OhmsReading], at: int)
     if not readings:
         return 1.0
     off = np.array([one.ohm for one in readings]) - fit.design[at] @ MEAN
-    return float(chi2.sf(float(off @ fit.solved[at]), len(readings)))
+    return float(chdtrc(len(readings), float(off @ fit.solved[at])))
 
 
 def summed(model: ShortModel, p: Array, fit: Fitted | None, misfit: float) -> ShortBelief:
@@ -195,7 +194,7 @@ def summed(model: ShortModel, p: Array, fit: Fitted | None, misfit: float) -> Sh
     centre = p @ at
     spread = (at - centre).T @ ((at - centre) * p[:, None])
     sizes, turn = np.linalg.eigh(spread)
-    axes = np.sqrt(np.maximum(sizes[::-1], 0.0) * float(chi2.ppf(MASS, 2)))
+    axes = np.sqrt(np.maximum(sizes[::-1], 0.0) * float(chdtri(2, 1.0 - MASS)))
     rs, scale_a, scale_b = (0.0, 0.0), 1.0, 1.0
     if fit is not None:
         mean = fit.mean[best]

@@ -85,7 +85,9 @@ class Way:
         vias = "no barrel" if not self.vias else "1 barrel" if self.vias == 1 else f"{self.vias} barrels"
         if unseen:
             stretch = "1 stretch" if unseen == 1 else f"{unseen} stretches"
-            out.append(f"{stretch} of copper that nobody has seen: length and vias are not known, resistances are assumed")
+            out.append(
+                f"{stretch} of copper that nobody has seen: length and vias are not known, resistances are assumed"
+            )
         else:
             out.append(
                 f"{mm_words(self.length_mm)} mm of track, {vias}; this way alone {self.along_ohm * 1e3:.1f} mohm"

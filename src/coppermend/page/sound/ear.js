@@ -1,7 +1,7 @@
 // @ts-check
 /** The whole ear: blocks of samples in, what was heard out. The same module runs in the audio thread, in tests and in the benchmark. */
 import { Answers } from './answers.js';
-import { Spectrum } from './spectrum.js';
+import { Bands } from './bands.js';
 import { ToneTracker } from './tone.js';
 
 /** @typedef {import('./answers.js').Heard} Heard */
@@ -13,10 +13,10 @@ export class Ear {
   /** @param {number} rate_hz @param {{tone?: object, answers?: object, meter?: import('./tone.js').Meter|null}} [options] */
   constructor(rate_hz, options = {}) {
     this.rate_hz = rate_hz;
-    this.spectrum = new Spectrum(rate_hz);
-    this.hop = this.spectrum.size / 2;
-    this.look_ms = (1000 * this.spectrum.size) / rate_hz;
-    this.line = new Float32Array(this.spectrum.size);
+    this.bands = new Bands(rate_hz);
+    this.hop = this.bands.size / 2;
+    this.look_ms = (1000 * this.bands.size) / rate_hz;
+    this.line = new Float32Array(this.bands.size);
     this.filled = 0;
     this.samples = 0;
     this.loudest = 0;
@@ -26,7 +26,7 @@ export class Ear {
 
   /** New settings; a tone in progress is forgotten. @param {{tone?: any, answers?: any, meter?: import('./tone.js').Meter|null}} options */
   setUp(options) {
-    this.tracker = new ToneTracker(this.spectrum.bin_hz, this.look_ms, options.tone ?? {}, options.meter ?? null);
+    this.tracker = new ToneTracker(this.bands.bin_hz, this.look_ms, options.tone ?? {}, options.meter ?? null);
     const mode = this.answers?.mode ?? 'round';
     this.answers = new Answers(options.answers ?? {});
     this.answers.hold_ms = this.tracker.set.hold_ms;
@@ -68,6 +68,6 @@ export class Ear {
     for (let i = this.hop; i < this.line.length; i++) loudest = Math.max(loudest, Math.abs(this.line[i]));
     this.loudest = loudest;
     this.dead_ms = loudest > 0 ? 0 : this.dead_ms + this.look_ms / 2;
-    return this.answers.step(this.tracker.step(this.spectrum.of(this.line), this.now_ms), this.now_ms, this.dead_ms < 500);
+    return this.answers.step(this.tracker.step(this.bands.of(this.line), this.now_ms), this.now_ms, this.dead_ms < 500);
   }
 }

@@ -1,8 +1,8 @@
 // @ts-check
 /** Finds tones that stand still in level and pitch, look by look. Pure: peaks in, events out; all times are ms of sound. */
-import { peakBetween } from './spectrum.js';
+import { peakBetween } from './bands.js';
 
-/** @typedef {import('./spectrum.js').Peak} Peak */
+/** @typedef {import('./bands.js').Peak} Peak */
 /** @typedef {{hz: number, db: number}} Meter pitch and level of the user's meter, as learnt */
 /** `sure`: it stood clear of the rest, on one pitch. @typedef {{kind: 'on'|'lasting'|'off', at_ms: number, onset_ms: number, length_ms: number, hz: number, db: number, sure: boolean}} ToneEvent */
 

@@ -1,5 +1,5 @@
 // @ts-check
-/** Short-time power spectrum and its peaks. Pure: samples in, numbers out. Levels are dB relative to a full-scale sine. */
+/** Short-time power in narrow bands and its peaks. Pure: samples in, numbers out. Levels are dB relative to a full-scale sine. */
 
 /** @typedef {{hz: number, db: number, over_db: number}} Peak pitch, level, and how far it stands over the rest of its neighbourhood */
 
@@ -12,7 +12,7 @@ const LOBE = 2;
 export const lookLength = (rate_hz) => 2 ** Math.round(Math.log2(rate_hz * 0.0213));
 
 /** A Hann-windowed Fourier transform of one length (radix 2, in place; Cooley and Tukey 1965). */
-export class Spectrum {
+export class Bands {
   /** @param {number} rate_hz sample rate */
   constructor(rate_hz) {
     const n = lookLength(rate_hz);
