@@ -140,6 +140,9 @@ CLI_TWINS = {
     "GET /api/cases/{case}/photos/{sha256}": ("case", "export"), "GET /api/cases/{case}/record.html": ("record",), "GET /api/cases/{case}/record.pdf": ("record",),
     "POST /api/cases/{case}/practice/ask": ("practice", "referee"), "GET /api/cases/{case}/practice/truth": ("practice", "patient"),
     "GET /api/cases/{case}/events": ("case", "show"),
+    # pins marked in a photo stand in the map file beside the list, which every board command reads; speech says what next prints
+    "GET /api/cases/{case}/places": ("board", "build"), "POST /api/cases/{case}/places": ("board", "build"),
+    "GET /api/cases/{case}/pictures/{name}": ("case", "export"), "GET /api/speech": ("next",), "POST /api/speech": ("next",),
 }  # fmt: skip
 """The command with the same use case, for every route: the page has no power that the command line lacks."""
 

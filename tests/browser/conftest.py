@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, sync_playwright
 
 from coppermend.api.app import create_app
 from coppermend.bootstrap import board_builder, workshop
@@ -46,15 +46,26 @@ class Bench:
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
+def player() -> Iterator[Playwright]:
+    """The one driver of a test process: its library allows no second one beside it."""
+    with sync_playwright() as play:
+        yield play
+
+
+def chromium_path() -> str:
     """The system's Chromium; the test says that it was not run without it."""
     path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     if path is None:
         pytest.skip("not run: no Chromium on this machine")
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=path, args=list(FLAGS))
-        yield browser
-        browser.close()
+    return path
+
+
+@pytest.fixture(scope="session")
+def chromium(player: Playwright) -> Iterator[Browser]:
+    """The system's Chromium, one for all tests that need no flags of their own."""
+    browser = player.chromium.launch(executable_path=chromium_path(), args=list(FLAGS))
+    yield browser
+    browser.close()
 
 
 @pytest.fixture(scope="session")

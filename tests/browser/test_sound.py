@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 import random
 import re
-import shutil
 import struct
 import wave
 from collections.abc import Iterator
@@ -16,8 +15,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect, sync_playwright
-from tests.browser.conftest import FLAGS, Bench, opened
+from playwright.sync_api import Page, Playwright, expect
+from tests.browser.conftest import FLAGS, Bench, chromium_path, opened
 
 from coppermend.services.bench import next_for_case
 from coppermend.services.cases import case_state
@@ -46,18 +45,14 @@ def write_wave(
 
 
 @contextmanager
-def browser_page(bench: Bench, *flags: str, script: str = "") -> Iterator[Page]:
-    """A page in a Chromium with a fake microphone; says so when there is none."""
-    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if path is None:
-        pytest.skip("not run: no Chromium on this machine")
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=path, args=[*FLAGS, *MICROPHONE, *flags])
-        page = opened(browser, bench)
-        if script:
-            page.evaluate(script)
-        yield page
-        browser.close()
+def browser_page(player: Playwright, bench: Bench, *flags: str, script: str = "") -> Iterator[Page]:
+    """A page in a Chromium of its own with a fake microphone; says so when there is none."""
+    browser = player.chromium.launch(executable_path=chromium_path(), args=[*FLAGS, *MICROPHONE, *flags])
+    page = opened(browser, bench)
+    if script:
+        page.evaluate(script)
+    yield page
+    browser.close()
     assert bench.foreign == [] and bench.errors == []
 
 
@@ -66,12 +61,12 @@ def readings(bench: Bench) -> list[str]:
     return [one.kind for one in case_state(bench.shop, bench.case).readings]
 
 
-def test_the_meter_is_learnt_and_its_beep_answers(bench: Bench, tmp_path: Path) -> None:
+def test_the_meter_is_learnt_and_its_beep_answers(player: Playwright, bench: Bench, tmp_path: Path) -> None:
     sound = tmp_path / "bench.wav"
     write_wave(sound, 4.5, [(1.0, 400), (2.6, 60), (3.2, 400)])  # beep, brush, beep; again and again
     check = next_for_case(bench.shop, bench.case).check
     assert check is not None
-    with browser_page(bench, f"--use-file-for-fake-audio-capture={sound}") as page:
+    with browser_page(player, bench, f"--use-file-for-fake-audio-capture={sound}") as page:
         ear = page.locator("#hear")
         expect(ear).to_contain_text("Ear: off")
         page.keyboard.press("h")
@@ -88,10 +83,10 @@ def test_the_meter_is_learnt_and_its_beep_answers(bench: Bench, tmp_path: Path) 
         assert {p.id for p in first.points} == {check.point_a, check.point_b}
 
 
-def test_touching_the_tips_for_a_test_is_no_answer(bench: Bench, tmp_path: Path) -> None:
+def test_touching_the_tips_for_a_test_is_no_answer(player: Playwright, bench: Bench, tmp_path: Path) -> None:
     sound = tmp_path / "bench.wav"
     write_wave(sound, 3, [(1.0, 500)])
-    with browser_page(bench, f"--use-file-for-fake-audio-capture={sound}") as page:
+    with browser_page(player, bench, f"--use-file-for-fake-audio-capture={sound}") as page:
         page.evaluate("localStorage.setItem('hearing', JSON.stringify({meter: {hz: 2730, db: -26}}))")
         page.reload()
         page.wait_for_selector("body[data-ready]")
@@ -131,8 +126,8 @@ PATIENT = """async () => {
 }"""
 
 
-def test_checks_are_answered_by_beeps_and_taps_only(bench: Bench) -> None:
-    with browser_page(bench, script=GENERATOR) as page:
+def test_checks_are_answered_by_beeps_and_taps_only(player: Playwright, bench: Bench) -> None:
+    with browser_page(player, bench, script=GENERATOR) as page:
         page.evaluate(
             "Object.assign(window.bench.hearing, {set: {meter: {hz: 2730, db: -26}, hold_ms: 100, taps: true, wait_s: 0}})"
         )
@@ -152,9 +147,9 @@ def test_checks_are_answered_by_beeps_and_taps_only(bench: Bench) -> None:
         assert readings(bench) == wanted and set(wanted) == {"closed", "open"}
 
 
-def test_a_refused_microphone_is_said_in_words_and_keys_go_on(bench: Bench) -> None:
+def test_a_refused_microphone_is_said_in_words_and_keys_go_on(player: Playwright, bench: Bench) -> None:
     refused = "() => { navigator.mediaDevices.getUserMedia = async () => { throw new DOMException('no', 'NotAllowedError'); }; }"
-    with browser_page(bench, script=refused) as page:
+    with browser_page(player, bench, script=refused) as page:
         page.keyboard.press("h")
         expect(page.locator("#sound-words")).to_contain_text("Allow it beside the address")
         page.keyboard.press("c")

@@ -52,7 +52,7 @@ def test_the_runs_are_as_long_as_the_drawn_centre_lines_outside_lands(shelved: S
 
 @pytest.mark.corpus
 def test_real_packages_hang_together_and_measure_the_same(corpus: Path, tmp_path: Path) -> None:
-    """Every net in one piece; track length within 0.2 % of the drawn centre lines outside lands, on outer layers drawn with strokes."""
+    """Every net in one piece; track length within 0.2 % (or 1 mm on a board with little track) of the drawn centre lines outside lands, on outer layers drawn with strokes."""
     tried = 0
     for folder in sorted(p for p in corpus.iterdir() if p.is_dir()):
         try:
@@ -64,7 +64,7 @@ def test_real_packages_hang_together_and_measure_the_same(corpus: Path, tmp_path
         assert {shelved.graph.net_names[n] for n, view in views.items() if view.pieces > 1} == set(), folder.name
         for key in ("c", "s"):
             drawn, measured = drawn_and_measured(shelved, key)
-            assert measured == pytest.approx(drawn, rel=2e-3), (folder.name, key)
+            assert measured == pytest.approx(drawn, rel=2e-3, abs=1.0), (folder.name, key)
     assert tried, "no package of the corpus gave a board"
 
 
