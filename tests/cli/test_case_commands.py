@@ -424,3 +424,10 @@ def test_the_record_names_a_bridge_and_a_wire_between_nets_that_belong_apart(cas
     assert "Find the bridge between CPUCLK and D4" in words
     assert "Patch wire 1 joins two nets that the board keeps apart" in words
     assert "0 of them proven by readings" in words
+
+
+def test_asking_for_help_after_the_points_notes_nothing(case: Run) -> None:
+    before = json.loads(case("case", "show", "1", "--json")[1])
+    status, out, _ = case("note", "1", "patch", "U1.4", "U5.26", "--help")
+    assert status == 0 and "note CASE KIND" in out
+    assert json.loads(case("case", "show", "1", "--json")[1]) == before

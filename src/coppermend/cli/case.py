@@ -349,6 +349,9 @@ def note_command(ctx: click.Context, case: str, kind: str, words: tuple[str, ...
 
     --json as the last word prints one JSON object with the entry and the next step.
     """
+    if {"-h", "--help"} & set(words):
+        click.echo(ctx.get_help())
+        return
     made, found = shop_and_case(ctx, case)
     if words and words[-1] == "--json":
         answer = note(made, found, request_from_words(made, found, kind, words[:-1]))
