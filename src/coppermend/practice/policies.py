@@ -49,6 +49,7 @@ def next_policy(bench: Bench) -> Steps:
             bench.costs,
             bench.tips,
             posterior=bench.posterior,
+            risk=bench.risk,
         )
         points = work.posterior.copper.points
         if work.follow_up:

@@ -7,6 +7,7 @@ else answers for. Seconds are modelled (``CostTable``).
 from __future__ import annotations
 
 import json
+from collections import OrderedDict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from time import perf_counter
@@ -244,7 +245,7 @@ def run(
         raise refuse("PRA-008", f"There is no policy {policy}.", f"Say one of: {', '.join(POLICIES)}.")
     numbers = basis or Basis()
     bench = Bench(setting.graph, setting.areas, numbers, costs)
-    plan = plan_round(setting.graph, setting.areas, (), numbers, costs, setting.neighbours, WINDOW_MM)
+    plan = untouched_plan(setting, numbers, costs)
     watcher = _Watcher(setting, bench, policy, frozenset(plan.provable))
     watcher.update()
     steps: list[Step] = []
@@ -274,6 +275,21 @@ def run(
             stopped = f"stopped after {MOST_CHECKS} checks"
             break
     return watcher.result(steps, plan, stopped)
+
+
+_PLANS: OrderedDict[tuple[object, ...], tuple[PracticeSetting, RoundPlan]] = OrderedDict()
+
+
+def untouched_plan(setting: PracticeSetting, basis: Basis, costs: CostTable) -> RoundPlan:
+    """The round of the untouched board, isolation included; the same for every patient of a setting, so it is planned once."""
+    key = (id(setting), repr(basis), costs)
+    hit = _PLANS.get(key)
+    if hit is None or hit[0] is not setting:
+        hit = (setting, plan_round(setting.graph, setting.areas, (), basis, costs, setting.neighbours, WINDOW_MM))
+        _PLANS[key] = hit
+        while len(_PLANS) > 4:
+            _PLANS.popitem(last=False)
+    return hit[1]
 
 
 @dataclass(slots=True)

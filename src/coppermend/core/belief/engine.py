@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,6 +119,10 @@ class CopperBelief:
 
 _PIECES: OrderedDict[tuple[object, ...], tuple[Copper, PieceBelief]] = OrderedDict()
 _PRIORS: OrderedDict[tuple[object, ...], tuple[CopperGraph, Floats]] = OrderedDict()
+_OWN_PRIORS: dict[tuple[int, int, int], tuple[Floats, Copper, bytes]] = {}
+_ASKED = attrgetter(*(f.name for f in fields(Taken) if f.name != "entry"))
+MOST_KEPT = 4000
+"""Answers about single pieces that are remembered."""
 
 
 def belief(graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evidence], basis: Basis) -> CopperBelief:
@@ -141,9 +146,8 @@ def belief(graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evi
     error = 0.0
     for piece, readings in sorted_readings.by_piece.items():
         first = benches[0].pieces[piece]
-        for k in first.broken:
-            posterior[k] = sum(b.weight * b.pieces[piece].broken[k] for b in benches)
-        error = max(error, *(b.pieces[piece].error_bound for b in benches))
+        posterior[first.spoken] = sum([b.weight * _chances(b.pieces[piece], first) for b in benches])
+        error = max([error, *(b.pieces[piece].error_bound for b in benches)])
         conflicts += _conflicts(copper, piece, prior, readings, basis, first)
     shorts, short_evidence = _shorts(copper, sorted_readings.between, basis)
     return CopperBelief(
@@ -160,6 +164,13 @@ def belief(graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evi
         shorts,
         tuple(evidence),
     )
+
+
+def _chances(solved: PieceBelief, first: PieceBelief) -> Floats:
+    """Posteriors of one supposition in the order of sites of the first."""
+    if solved.spoken is first.spoken or np.array_equal(solved.spoken, first.spoken):
+        return solved.chance
+    return np.array([solved.broken[k] for k in first.broken])
 
 
 def _benches(
@@ -198,17 +209,30 @@ def prior_of(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> Flo
 def _solve_kept(
     copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], share: float, miss: float
 ) -> PieceBelief:
-    mine = prior[list(copper.pieces[piece])].tobytes()
-    key = (id(copper), piece, mine, readings, share, miss)
+    """``solve``, remembered. What the log calls a reading is no part of the question, so that many patients share the answer."""
+    asked = tuple(_ASKED(t) for t in readings)
+    key = (id(copper), piece, _own_prior(copper, piece, prior), asked, share, miss)
     hit = _PIECES.get(key)
     if hit is None or hit[0] is not copper:
         hit = (copper, solve(copper, piece, prior, readings, share, miss))
         _PIECES[key] = hit
-        while len(_PIECES) > 4000:
+        while len(_PIECES) > MOST_KEPT:
             _PIECES.popitem(last=False)
     else:
         _PIECES.move_to_end(key)
     return hit[1]
+
+
+def _own_prior(copper: Copper, piece: int, prior: Floats) -> bytes:
+    """The priors of one piece's sites as bytes, remembered for as long as the array of all priors is the same object."""
+    key = (id(prior), id(copper), piece)
+    hit = _OWN_PRIORS.get(key)
+    if hit is None or hit[0] is not prior or hit[1] is not copper:
+        if len(_OWN_PRIORS) > MOST_KEPT:
+            _OWN_PRIORS.clear()
+        hit = (prior, copper, prior[list(copper.pieces[piece])].tobytes())
+        _OWN_PRIORS[key] = hit
+    return hit[2]
 
 
 def _shorts(copper: Copper, between: Sequence[Evidence], basis: Basis) -> tuple[tuple[Joining, ...], float]:
@@ -240,7 +264,7 @@ def _conflicts(
     """Readings that contradict each other: both answers on one pair, or answers that no copper can give without a false one."""
     found: list[Conflict] = []
     by_pair: dict[frozenset[str], list[Taken]] = {}
-    for one in readings:
+    for one in readings if len({t.closed for t in readings}) > 1 else ():
         by_pair.setdefault(frozenset((one.point_a, one.point_b)), []).append(one)
     for said in by_pair.values():
         yes, no = [t for t in said if t.closed], [t for t in said if not t.closed]

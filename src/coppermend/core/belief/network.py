@@ -35,6 +35,9 @@ class PieceBelief:
     readings: tuple[Taken, ...]
     prior: Floats
     broken: dict[int, float]
+    spoken: Ints
+    """Sites of ``broken`` in its order, and ``chance`` their posteriors."""
+    chance: Floats
     log_evidence: float
     error_bound: float
     contacts: dict[str, float]
@@ -280,6 +283,8 @@ def _swept(
         readings,
         prior,
         broken,
+        np.fromiter(broken.keys(), dtype=np.int64, count=len(broken)),
+        np.fromiter(broken.values(), dtype=np.float64, count=len(broken)),
         swept.log_evidence,
         bound,
         dict(zip(names, swept.contacts.tolist(), strict=True)),
@@ -346,10 +351,20 @@ def draw(belief: PieceBelief, samples: int, seed: int) -> tuple[Bools, dict[str,
             for k, hit in found.items():
                 broken[place[k]] = hit
             spoken.update(found)
-    for k, i in place.items():
-        if k not in spoken and belief.prior[k] > 0.0:
-            broken[i] = rng.random(samples) < belief.prior[k]
+    quiet = [(i, k) for k, i in place.items() if k not in spoken and belief.prior[k] > 0.0]
+    if quiet:
+        rows, chance = np.array([i for i, _ in quiet]), belief.prior[[k for _, k in quiet]]
+        for p in np.unique(chance).tolist():
+            _sprinkle(broken, rows[chance == p], p, rng)
     return broken, dict(zip(belief.contact_points, bad, strict=True))
+
+
+def _sprinkle(broken: Bools, rows: Ints, p: float, rng: np.random.Generator) -> None:
+    """Break each sample of each of these rows with chance ``p``, at a cost that goes with the breaks and not with the samples."""
+    samples = broken.shape[1]
+    cells = len(rows) * samples
+    hit = rng.choice(cells, int(rng.binomial(cells, p)), replace=False, shuffle=False)
+    broken[rows[hit // samples], hit % samples] = True
 
 
 def _spread(

@@ -312,11 +312,18 @@ def node_labels(copper: Copper, piece: int, broken: Bools, nodes: Sequence[int])
         chains = block_chains(copper, block)
         if block not in rings:
             open_chain = np.stack([broken[[place[k] for k in s]].any(axis=0) for s in chains.sites], axis=1)
-            rings[block] = labels(chains.ends, len(chains.nodes), open_chain)
+            rings[block] = _labels(chains.ends, len(chains.nodes), open_chain)
         names = np.array(sorted(chains.nodes), dtype=np.int64)
         mine, tops = rings[block][:, chains.nodes[node]], rings[block][:, chains.nodes[top]]
         label[node] = np.where(mine == tops, label[top], names[mine])
     return np.stack([label[n] for n in nodes])
+
+
+def _labels(ends: Sequence[tuple[int, int]], count: int, open_chain: Bools) -> Ints:
+    """``labels``, each pattern that occurs among the samples looked at once."""
+    packed = np.packbits(open_chain, axis=1)
+    _, first, which = np.unique(packed, axis=0, return_index=True, return_inverse=True)
+    return np.asarray(labels(ends, count, open_chain[first])[which.reshape(-1)], dtype=np.int64)
 
 
 def _rough_pairs(where: Ints, state: Ints, basis: Basis) -> list[tuple[int, int]]:
@@ -432,7 +439,7 @@ def _confirming(
             return None
         ends.append(tied if tied else _beyond(posterior, risk, number, node, skipped))
     opens = crossing_opens(posterior, risk, number)
-    few = scarce_points(posterior.copper, risk, number)
+    few = scarce_points(risk, number)
     used = [{r.point_a, r.point_b} for r in opens]
     best: Candidate | None = None
     for a in ends[0]:

@@ -126,15 +126,17 @@ def work_left(
     skipped: Collection[str] = (),
     seed: int = 0,
     posterior: CopperBelief | None = None,
+    risk: Risk | None = None,
     confirm: bool = True,
 ) -> Work:
     """What is left of the round and which open reading wants following up; the part of ``next_step`` that practice shares.
 
+    ``posterior`` and its ``risk``: when the caller has them already.
     ``confirm`` False: no second, independent reading is asked for across a broken stretch (a bench that never errs).
     """
     now = posterior if posterior is not None else belief(graph, areas, evidence, basis)
     at = tips if tips is not None else _last_tips(graph, evidence)
-    risk = risk_of(now)
+    risk = risk if risk is not None else risk_of(now)
     stuck: list[int] = []
     follow: list[Candidate] = []
     followed = -1

@@ -5,16 +5,16 @@ A span is announced when its probability is above the basis' threshold and two i
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Sequence
 
-from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.engine import CopperBelief
 from coppermend.core.belief.model import Basis
 from coppermend.core.belief.readings import Taken
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.planning.describe import SIDE_WORDS
 from coppermend.core.planning.model import Span
-from coppermend.core.planning.risk import Risk, risk_of
+from coppermend.core.planning.risk import Frame, Risk, risk_of
 
 
 def spans(
@@ -108,7 +108,7 @@ def confirmed(posterior: CopperBelief, risk: Risk, number: int) -> bool:
     opens = crossing_opens(posterior, risk, number)
     if len(opens) < 2:
         return False
-    few = scarce_points(posterior.copper, risk, number)
+    few = scarce_points(risk, number)
     for i, one in enumerate(opens):
         for other in opens[i + 1 :]:
             shared = {one.point_a, one.point_b} & {other.point_a, other.point_b}
@@ -131,9 +131,24 @@ def crossing_opens(posterior: CopperBelief, risk: Risk, number: int) -> list[Tak
     ]
 
 
-def scarce_points(copper: Copper, risk: Risk, number: int) -> set[str]:
+def scarce_points(risk: Risk, number: int) -> frozenset[str]:
     """Points that have no stand-in on their side of the super-edge: the only one that sound copper ties to it, or beyond other doubt."""
     v = int(risk.frame.view_of[number])
+    base, last = risk.frame.first[v], risk.frame.first[v] + len(risk.frame.views[v].super_edges)
+    key = (id(risk.frame), number, risk.doubt[base:last].tobytes(), risk.broken[base:last].tobytes())
+    hit = _SCARCE.get(key)
+    if hit is None or hit[0] is not risk.frame:
+        hit = (risk.frame, _scarce_points(risk, v, number))
+        _SCARCE[key] = hit
+        while len(_SCARCE) > 2000:
+            _SCARCE.popitem(last=False)
+    return hit[1]
+
+
+_SCARCE: OrderedDict[tuple[object, ...], tuple[Frame, frozenset[str]]] = OrderedDict()
+
+
+def _scarce_points(risk: Risk, v: int, number: int) -> frozenset[str]:
     view, base = risk.frame.views[v], risk.frame.first[v]
     edge = view.super_edges[number - base]
     root: dict[int, int] = {}
@@ -159,7 +174,7 @@ def scarce_points(copper: Copper, risk: Risk, number: int) -> set[str]:
     for points in tied.values():
         if len(points) < 2:
             few.update(points)
-    return few
+    return frozenset(few)
 
 
 def not_proven(
