@@ -18,7 +18,8 @@ from coppermend.core.belief.copper import Copper, copper_of
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.belief.network import PieceBelief, solve
 from coppermend.core.belief.priors import priors
-from coppermend.core.belief.readings import LEAST_RATE, Taken, reads_closed, sort_readings
+from coppermend.core.belief.readings import LEAST_RATE, Taken, rates, reads_closed, sort_readings
+from coppermend.core.belief.valued import has_values, solve_valued
 from coppermend.core.copper.model import CopperGraph
 
 Floats = NDArray[np.float64]
@@ -104,7 +105,7 @@ class CopperBelief:
         total = 0.0
         for bench in self.benches:
             base = self.piece(piece[a], bench)
-            more = solve(self.copper, piece[a], self.prior, (*base.readings, asked), bench.share, miss)
+            more = _solved(self.copper, piece[a], self.prior, (*base.readings, asked), bench.share, self.basis)
             # the question's own tips bite: take out their share (a = 1 times the chance that both do)
             bite = (1.0 - bench.share * miss) ** 2
             total += bench.weight * float(np.exp(more.log_evidence - base.log_evidence)) / bite
@@ -181,7 +182,7 @@ def _benches(
     total = sum(weight for _, weight in shares)
     solved: list[tuple[float, float, dict[int, PieceBelief]]] = []
     for share, weight in shares:
-        pieces = {p: _solve_kept(copper, p, prior, r, share, basis.contact_false_open) for p, r in by_piece.items()}
+        pieces = {p: _solve_kept(copper, p, prior, r, share, basis) for p, r in by_piece.items()}
         # in the order of the pieces, so that the order of the readings changes no last digit
         log = sum(pieces[p].log_evidence for p in sorted(pieces)) + float(np.log(max(weight / total, 1e-300)))
         solved.append((share, log, pieces))
@@ -207,20 +208,31 @@ def prior_of(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> Flo
 
 
 def _solve_kept(
-    copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], share: float, miss: float
+    copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], share: float, basis: Basis
 ) -> PieceBelief:
-    """``solve``, remembered. What the log calls a reading is no part of the question, so that many patients share the answer."""
-    asked = tuple(_ASKED(t) for t in readings)
-    key = (id(copper), piece, _own_prior(copper, piece, prior), asked, share, miss)
+    """``_solved``, remembered. What the log calls a reading is no part of the question, so that many patients share the answer."""
+    asked = tuple((t.point_a, t.point_b, t.closed, t.a, t.b, t.absent, t.ohm, t.instrument, t.sense) for t in readings)
+    numbers = (share, basis.contact_false_open, basis.partial_share if has_values(readings) else 0.0)
+    key = (id(copper), piece, _own_prior(copper, piece, prior), asked, numbers)
     hit = _PIECES.get(key)
     if hit is None or hit[0] is not copper:
-        hit = (copper, solve(copper, piece, prior, readings, share, miss))
+        hit = (copper, _solved(copper, piece, prior, readings, share, basis))
         _PIECES[key] = hit
         while len(_PIECES) > MOST_KEPT:
             _PIECES.popitem(last=False)
     else:
         _PIECES.move_to_end(key)
     return hit[1]
+
+
+def _solved(
+    copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], share: float, basis: Basis
+) -> PieceBelief:
+    """The belief over one piece; values of ohms readings count where there are any."""
+    miss = basis.contact_false_open
+    if not has_values(readings):
+        return solve(copper, piece, prior, readings, share, miss)
+    return solve_valued(copper, piece, prior, readings, share, miss, rates(basis), basis.partial_share)
 
 
 def _own_prior(copper: Copper, piece: int, prior: Floats) -> bytes:

@@ -65,10 +65,13 @@ def reduce_block(
     chance: Sequence[float],
     keep: Collection[int],
     alone: Collection[int] = (),
+    *,
+    split: bool = False,
 ) -> Core:
     """The core of a block whose sites ``sites[i]`` join the nodes ``ends[i]`` and break with ``chance[i]``.
 
     ``keep``: nodes that readings enter or leave by. ``alone``: sites that must stay parts of their own (wires that were not always there).
+    ``split``: sites side by side stay apart, because ohms tell them apart.
 
     >>> core = reduce_block([(0, 1), (1, 2), (0, 2), (2, 3)], [5, 6, 7, 8], [0.1, 0.2, 0.3, 0.4], {0, 2})
     >>> [(sorted(p.sites()), round(p.p, 3)) for p in core.parts], core.idle
@@ -102,7 +105,7 @@ def reduce_block(
         for i in sorted(near[node]):
             a, b, _ = edges[i]
             other = b if a == node else a
-            if other in by_other and i not in fixed:
+            if other in by_other and i not in fixed and not split:
                 first = by_other[other]
                 merged = parallel(drop(first)[2], drop(i)[2])
                 edges[fresh] = (node, other, merged)

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from coppermend.core.belief.ohmic import Instrument
+
 
 @dataclass(frozen=True, slots=True)
 class WorkArea:
@@ -31,6 +33,10 @@ class Evidence:
     site_filter: str = ""
     without: tuple[str, ...] = ()
     """Ids of sites that were not there when this was read: patch wires fitted later. The reading is judged on the copper of its day."""
+    instrument: Instrument | None = None
+    """What ohms were read with; None = a two-wire meter with a last digit of 0.1 ohm."""
+    sense: tuple[str, str] | None = None
+    """Ohms in the transfer form: the probe points between which the voltage was read; None = those of the current."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +78,12 @@ class Basis:
     """The share taken for certain when ``contact_shares`` is empty."""
     contact_false_open: float = 0.3
     """How often such a point reads open although the copper is whole, each time anew (shared bench table)."""
+    partial_share: float = 0.2
+    """Chance that a stretch has too much resistance, as a share of its chance to be broken (an assumption)."""
+    ohms_wires: float = 4.0
+    """What ohms can be read with at this bench: 4 or 2 wires; 0 = no meter fine enough, and no ohms reading is proposed."""
+    ohms_step_ohm: float = 0.01
+    """Last digit of the two-wire meter."""
 
 
 class Posterior(Protocol):

@@ -27,6 +27,15 @@ Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
+class Excess:
+    """A stretch (site ids) and the chance that it has too much resistance, with the mean of that excess in ohm."""
+
+    sites: tuple[str, ...]
+    p: float
+    ohm: float
+
+
+@dataclass(frozen=True, slots=True)
 class PieceBelief:
     """The belief over one piece. ``broken``: posterior by site index (only sites that readings spoke of; others keep their prior)."""
 
@@ -48,6 +57,10 @@ class PieceBelief:
     rings: tuple[tuple[int, Ring], ...]
     """(index of the sweep's group, ring)."""
     contact_points: tuple[str, ...]
+    mix: tuple[tuple[float, PieceBelief], ...] = ()
+    """Where ohms readings count by their values: the belief under each set of them that is true, with its weight (sum 1)."""
+    excess: tuple[Excess, ...] = ()
+    """Where ohms readings count: the chance of each stretch to have too much resistance."""
 
 
 def solve(
@@ -65,10 +78,31 @@ def solve(
     Exact unless states too unlikely to matter were dropped (``tolerance``: prior mass that a block with many ways round may drop; ``cap``: states
     of the sweep); ``error_bound`` then says by how much at most.
     """
-    crossings = _crossings(copper, readings)
+    crossings = crossings_of(copper, readings)
+    contact = (contact_bad, contact_miss)
+    found = solve_with(copper, piece, prior, readings, crossings, {}, contact, cap, tolerance)
+    if found.error_bound > BOUND_WANTED and tolerance == TOLERANCE and any(ring.omitted for _, ring in found.rings):
+        return solve_with(copper, piece, prior, readings, crossings, {}, contact, cap, LEAST_TOLERANCE)
+    return found
+
+
+def solve_with(
+    copper: Copper,
+    piece: int,
+    prior: Floats,
+    readings: Sequence[Taken],
+    crossings: dict[int, list[Crossing]],
+    ready: dict[int, Ring],
+    contact: tuple[float, float],
+    cap: int,
+    tolerance: float,
+) -> PieceBelief:
+    """``solve`` with the blocks in ``ready`` given: their outcomes may be weighed by more than their priors. ``contact``: bad share, miss.
+
+    ``crossings``: by block, from ``crossings_of``. Several blocks may share one ring.
+    """
     bridges: dict[int, list[int]] = {}
     ring_at: dict[int, Ring] = {}
-    omitted = 0.0
     never = 0
     for block, seen in crossings.items():
         sites = copper.block_sites[block]
@@ -81,26 +115,12 @@ def solve(
                     mask |= 1 << one.reading
             if mask:
                 bridges.setdefault(mask, []).append(sites[0])
-            continue
-        ring = ring_kept(copper, block, prior, seen, readings, tolerance)
-        ring_at[block] = ring
-        omitted += ring.omitted
-    found = _swept(
-        copper,
-        piece,
-        prior,
-        tuple(readings),
-        bridges,
-        ring_at,
-        never,
-        omitted,
-        (contact_bad, contact_miss),
-        cap,
-        _walk_order(copper, readings, crossings),
-    )
-    if found.error_bound > BOUND_WANTED and omitted > 0.0 and tolerance == TOLERANCE:
-        return solve(copper, piece, prior, readings, contact_bad, contact_miss, cap, LEAST_TOLERANCE)
-    return found
+        elif block not in ready:
+            ring_at[block] = ring_kept(copper, block, prior, seen, readings, tolerance)
+    ring_at.update({ring.block: ring for ring in ready.values()})
+    omitted = sum(ring.omitted for ring in ring_at.values())
+    order = _walk_order(copper, readings, crossings)
+    return _swept(copper, piece, prior, tuple(readings), bridges, ring_at, never, omitted, contact, cap, order)
 
 
 BOUND_WANTED = 1e-9
@@ -154,7 +174,8 @@ def _walk_order(copper: Copper, readings: Sequence[Taken], crossings: dict[int, 
     return place
 
 
-def _crossings(copper: Copper, readings: Sequence[Taken]) -> dict[int, list[Crossing]]:
+def crossings_of(copper: Copper, readings: Sequence[Taken]) -> dict[int, list[Crossing]]:
+    """By block, which readings cross it and where they enter and leave."""
     found: dict[int, list[Crossing]] = {}
     for r, one in enumerate(readings):
         for block, a, b in copper.tree.route(one.node_a, one.node_b):
@@ -329,6 +350,8 @@ def _share(any_posterior: float, site: float, any_prior: float) -> float:
 
 def draw(belief: PieceBelief, samples: int, seed: int) -> tuple[Bools, dict[str, Bools]]:
     """Posterior samples: (sites of the piece, samples) broken or not, and per contact point (samples,) bad or not. Deterministic."""
+    if belief.mix:
+        return _draw_mixed(belief, samples, seed)
     rng = np.random.default_rng(seed)
     uniforms = rng.random((len(belief.swept.steps) + len(belief.readings), samples))
     groups, gone, bad = belief.swept.sample(uniforms)
@@ -365,6 +388,18 @@ def _sprinkle(broken: Bools, rows: Ints, p: float, rng: np.random.Generator) -> 
     cells = len(rows) * samples
     hit = rng.choice(cells, int(rng.binomial(cells, p)), replace=False, shuffle=False)
     broken[rows[hit // samples], hit % samples] = True
+
+
+def _draw_mixed(belief: PieceBelief, samples: int, seed: int) -> tuple[Bools, dict[str, Bools]]:
+    """Samples of each supposition about the ohms readings by its weight, the rounding to the heaviest."""
+    counts = [int(samples * weight) for weight, _ in belief.mix]
+    counts[max(range(len(counts)), key=lambda k: belief.mix[k][0])] += samples - sum(counts)
+    drawn = [draw(one, n, seed + k) for k, ((_, one), n) in enumerate(zip(belief.mix, counts, strict=True)) if n]
+    names = belief.contact_points
+    return (
+        np.concatenate([broken for broken, _ in drawn], axis=1),
+        {name: np.concatenate([bad[name] for _, bad in drawn]) for name in names},
+    )
 
 
 def _spread(

@@ -84,24 +84,40 @@ def partial_model(graph: CopperGraph, net: int, weights: dict[str, float] | None
 
 def pair_columns(model: PartialModel, pairs: Sequence[tuple[int, int]]) -> tuple[Array, Array, Array]:
     """For pairs of nodes: (pairs,) sound ohms, (pairs, edges) share of one ampere through each super-edge, (pairs, sites) width sensitivity."""
+    sound, share, _, width = form_columns(model, pairs, pairs)
+    return sound, share, width
+
+
+def form_columns(
+    model: PartialModel, force: Sequence[tuple[int, int]], sense: Sequence[tuple[int, int]]
+) -> tuple[Array, Array, Array, Array]:
+    """For readings with current at ``force`` and voltage at ``sense``: (n,) sound V / I, (n, edges) shares of the currents that either pair would
+    drive through each super-edge, (n, sites) width sensitivity.
+    """
     net = model.net
-    vectors = np.zeros((len(pairs), len(net.at)))
-    for k, (a, b) in enumerate(pairs):
-        vectors[k, net.at[a]] += 1.0
-        vectors[k, net.at[b]] -= 1.0
-    phi = vectors @ net.g
-    sound = (phi * vectors).sum(axis=1)
+    drives, reads = _injections(net, force), _injections(net, sense)
+    phi, psi = drives @ net.g, reads @ net.g
     ends = np.array([(net.at[a], net.at[b]) for a, b in model.ends])
-    share = (phi[:, ends[:, 0]] - phi[:, ends[:, 1]]) / np.maximum(model.ohm, FLOOR_OHM)
-    flow = vectors @ net.current.T
-    return sound, share, flow * flow * np.sqrt(net.variance)
+    ohm = np.maximum(model.ohm, FLOOR_OHM)
+    share_f = (phi[:, ends[:, 0]] - phi[:, ends[:, 1]]) / ohm
+    share_s = (psi[:, ends[:, 0]] - psi[:, ends[:, 1]]) / ohm
+    width = (drives @ net.current.T) * (reads @ net.current.T) * np.sqrt(net.variance)
+    return (phi * reads).sum(axis=1), share_f, share_s, width
 
 
-def excess_ohm(model: PartialModel, share: Array) -> Array:
+def _injections(net: NetOhms, pairs: Sequence[tuple[int, int]]) -> Array:
+    out = np.zeros((len(pairs), len(net.at)))
+    for k, (a, b) in enumerate(pairs):
+        out[k, net.at[a]] += 1.0
+        out[k, net.at[b]] -= 1.0
+    return out
+
+
+def excess_ohm(model: PartialModel, share: Array, sense: Array | None = None) -> Array:
     """(pairs, edges, grid) what each excess on each super-edge adds to each pair's reading.
 
     The network with r more on an edge of resistance R: R_pair' = R_pair + share^2 r / (1 + r (1 - own) / R), own = R_eff(edge) / R, the share of
-    current at the edge's own ends that takes the edge itself; 1 for a bridge.
+    current at the edge's own ends that takes the edge itself; 1 for a bridge. ``sense``: the shares of the voltage tips where they stand elsewhere.
     """
     net = model.net
     ends = np.array([(net.at[a], net.at[b]) for a, b in model.ends])
@@ -111,7 +127,8 @@ def excess_ohm(model: PartialModel, share: Array) -> Array:
     around[around < 1e-9] = 0.0
     r = np.array(EXCESS_OHM)
     weaker = r / (1.0 + r[None, :] * around[:, None] / np.maximum(model.ohm, FLOOR_OHM)[:, None])
-    return np.asarray(share[:, :, None] ** 2 * weaker[None, :, :])
+    both = share * (share if sense is None else sense)
+    return np.asarray(both[:, :, None] * weaker[None, :, :])
 
 
 def locate_excess(model: PartialModel, readings: Sequence[OhmsReading]) -> PartialBelief:

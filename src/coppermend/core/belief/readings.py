@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.model import Basis, Evidence
+from coppermend.core.belief.ohmic import Instrument, two_wire
 from coppermend.core.findings import Place, refuse
 
 LEAST_RATE = 1e-9
@@ -15,7 +16,10 @@ LEAST_RATE = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """One reading on one piece. ``a``/``b``: likelihood of it when the circuit closes / does not; ``absent``: sites not there then."""
+    """One reading on one piece. ``a``/``b``: likelihood of it when the circuit closes / does not; ``absent``: sites not there then.
+
+    ``ohm``: the value of an ohms reading, with its ``instrument`` and the nodes ``sense`` of the voltage; None for a beep.
+    """
 
     entry: str
     point_a: str
@@ -26,6 +30,13 @@ class Taken:
     a: float
     b: float
     absent: frozenset[int] = frozenset()
+    ohm: float | None = None
+    instrument: Instrument | None = None
+    sense: tuple[int, int] | None = None
+
+
+COARSE = two_wire(0.1)
+"""What ohms are taken to be read with where nobody said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +87,20 @@ def sort_readings(copper: Copper, evidence: Sequence[Evidence], basis: Basis) ->
         closed = reads_closed(one, basis)
         like = (1.0 - low_open, low_closed) if closed else (low_open, 1.0 - low_closed)
         absent = frozenset(copper.site[s] for s in one.without if s in copper.site)
+        ohm, instrument, sense = _value(copper, one)
         by_piece.setdefault(piece[a.node], []).append(
-            Taken(one.entry, a.id, b.id, a.node, b.node, closed, *like, absent=absent)
+            Taken(one.entry, a.id, b.id, a.node, b.node, closed, *like, absent, ohm, instrument, sense)
         )
     return Sorted({p: tuple(t) for p, t in by_piece.items()}, tuple(between), tuple(unknown))
+
+
+def _value(copper: Copper, one: Evidence) -> tuple[float | None, Instrument | None, tuple[int, int] | None]:
+    """Value, instrument and voltage nodes of an ohms reading; nothing for a beep, or where a voltage tip stands on other copper."""
+    if one.says != "ohms" or one.ohms is None:
+        return None, None, None
+    ends = one.sense or (one.point_a, one.point_b)
+    nodes = [copper.points[p].node if p in copper.points else -1 for p in ends]
+    home = copper.tree.piece[copper.points[one.point_a].node]
+    if any(n < 0 or copper.tree.piece[n] != home for n in nodes):
+        return None, None, None
+    return one.ohms, one.instrument or COARSE, (nodes[0], nodes[1])
