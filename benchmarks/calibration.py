@@ -3,7 +3,8 @@
 A statement: a stretch whose probability of being broken came, for the first time, into one of the bins 0.90-0.95, 0.95-0.99, 0.99-1 (a stopping
 time, so a calibrated belief is right that often). Two worlds: ``--world prior``, patients that follow the planner's own priors and error rates (the
 95 % Wilson interval of each bin should hold the mean stated), and ``--world mixture``, patients that draw what the planner does not know
-(should be: truth >= stated - 0.03).
+(should be: truth >= stated - 0.03). ``--world fixed``: the mixture's breaks with 2 % false opens and 0.2 % false closeds (wrong verdicts there: at most
+0.01 a case).
 
 ``--board`` (default demo), ``--socket``, ``--seeds A-B`` (default 1-100), ``--breaks`` of the mixture (default 0-3), ``--into FILE``: one line per patient is added to
 this file, seeds that it has are not run again, the result is over all of its lines of this world; jobs with different seeds can share a file.
@@ -30,6 +31,8 @@ def noise_of(world: str, seed: int, basis: Basis) -> dict[str, Any]:
     """The noise options of a patient: in the prior's world the planner's own rates, its share of bad contacts drawn by its own weights."""
     if world == "mixture":
         return {}
+    if world == "fixed":
+        return {"false_open": 0.02, "false_closed": 0.002}
     shares = basis.contact_shares
     weights = np.array([w for _, w in shares])
     drawn = np.random.default_rng([seed, 9]).choice(len(shares), p=weights / weights.sum())
@@ -50,6 +53,7 @@ def one_patient(setting: PracticeSetting, world: str, seed: int, breaks: tuple[i
         "false_closed": truth.noise.false_closed,
         "said": [[p, bool(broken & set(sites))] for sites, p in result.stated],
         "announced": len(result.announced),
+        "expected_wrong_proven": result.expected_wrong,
         **marks(setting, result, truth),
     }
 
@@ -85,6 +89,9 @@ def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
         "false_announcements": false,
         "false_announcements_interval": [round(x, 5) for x in wilson(false, announced)],
         "wrong_verdicts_per_case": round(wrong / n, 5) if n else None,
+        "wrong_proofs_expected_per_case": round(sum(r.get("expected_wrong_proven", 0.0) for r in rows) / n, 5)
+        if n
+        else None,
         "wrong_verdicts_allowed_on_the_mixture": round(
             0.005 + sum(r["breaks"] * r["false_closed"] for r in rows) / n, 5
         )
@@ -102,7 +109,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
     parser = argparse.ArgumentParser(prog="python -m benchmarks calibration")
     parser.add_argument("--board", default="demo")
     parser.add_argument("--socket", default="")
-    parser.add_argument("--world", choices=("prior", "mixture"), default="prior")
+    parser.add_argument("--world", choices=("prior", "mixture", "fixed"), default="prior")
     parser.add_argument("--seeds", default="1-100")
     parser.add_argument("--breaks", default="0-3")
     parser.add_argument("--into", default="")

@@ -239,4 +239,4 @@ def test_ohms_above_the_beep_are_no_proof_of_copper() -> None:
     through = belief(graph, AREAS, [Evidence("1", "p0", "p2", "ohms", 4700.0)], BASIS).p("s0")
     silent = belief(graph, AREAS, [Evidence("1", "p0", "p2", "open")], BASIS).p("s0")
     assert through == pytest.approx(silent, abs=0.02)
-    assert silent > 0.2
+    assert silent > 0.15

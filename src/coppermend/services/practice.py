@@ -227,6 +227,8 @@ class Run:
     stopped: str = ""
     stated: tuple[tuple[tuple[str, ...], float], ...] = ()
     """Calibration: for each stretch and each bin of ``STATED_BINS`` its probability after the first reading that brought it there."""
+    expected_wrong: float = 0.0
+    """How many of the sites called proven are broken all the same by the belief's own probabilities, on average."""
 
 
 def run(
@@ -369,6 +371,7 @@ class _Watcher:
             posterior.error_bound,
             stopped,
             tuple((self._sites_of(risk, number), p) for (number, _), p in self.stated.items()),
+            float(sum(posterior.p(s) for s in proven)),
         )
 
     def _sites_of(self, risk: Risk, number: int) -> tuple[str, ...]:
