@@ -83,23 +83,30 @@ _TELLING = frozenset(("gtl", "gbl", "gts", "gbs", "gto", "gbo", "gtp", "gbp", "g
 _INNER_ENDING = re.compile(r"(?:g|gp|gl|mg|art|in|ly|l|i|mid|int)(\d{1,2})l?\Z")
 
 _TOP = r"(?:top|front|f|cmp|comp|component|c|primary|obere?)"
-_BOTTOM = r"(?:bottom|bot|back|b|sol|solder|s|secondary|unten)"
+_BOTTOM = r"(?:bottom|bot|back|b|sol|solder|s|secondary|unten|cop)"
 _E = r"(?:^|[^a-z0-9])"
 _Z = r"(?:$|[^a-z0-9])"
 
 
 def _both(words: str, kind: RoleKind) -> list[_Rule]:
-    """Rules for a thing with a side named before or after it, with or without a separator."""
-    out: list[_Rule] = []
-    for side, name in (("c", _TOP), ("s", _BOTTOM)):
-        long = "(?:top|front|component)" if side == "c" else "(?:bottom|bot|back)"
-        out += [
-            _rule(rf"{_E}{name}[ _.-]*(?:{words})", kind, side),
-            _rule(rf"(?:{words})[ _.-]*{name}{_Z}", kind, side),
-            _rule(rf"{long}[ _.-]*(?:layer[ _.-]*)?(?:{words})|(?:{words})[ _.-]*(?:layer[ _.-]*)?{long}", kind, side),
-            _rule(rf"(?:(?:{words}).*{_E}{long}|{_E}{long}.*(?:{words}))", kind, side),
-        ]
-    return out
+    """Rules for a thing with a side named before or after it: a side's full word beside it, then a short word or letter beside it, then a full word anywhere.
+
+    Full words come first for both sides, so that a board called ``b`` keeps its ``b_copper_top``.
+    """
+    gap = "[ _.-]*"
+    full = (("c", "(?:top|front|component)"), ("s", "(?:bottom|bot|back)"))
+    short = (("c", _TOP), ("s", _BOTTOM))
+    beside = [
+        _rule(rf"{long}{gap}(?:layer{gap})?(?:{words})|(?:{words}){gap}(?:layer{gap})?{long}", kind, side)
+        for side, long in full
+    ]
+    near = [
+        _rule(pattern, kind, side)
+        for side, name in short
+        for pattern in (rf"{_E}{name}{gap}(?:{words})", rf"(?:{words}){gap}{name}{_Z}")
+    ]
+    anywhere = [_rule(rf"(?:{words}).*{_E}{long}|{_E}{long}.*(?:{words})", kind, side) for side, long in full]
+    return [*beside, *near, *anywhere]
 
 
 _DRAWINGS = (
@@ -107,11 +114,15 @@ _DRAWINGS = (
     + _E + r"(?:assy|asm|fab|fabrication|courtyard|comments|eco\d?|adhes\w*|glue|user)" + _Z
 )  # fmt: skip
 _OUTLINES = (
-    r"edge[ _.-]?cuts|outline|profile|contour|board[ _-]?(?:edge|shape|geometry)|"
+    r"edge[ _.-]?cuts|outline|profile|contour|boundary|board[ _-]?(?:edge|shape|geometry)|pcb[ _-]?edges|edges[ _-]?pcb|"
     + _E + r"(?:edge|border|dimension|mech(?:anical)?\d*|keepout|route[ _-]?path)" + _Z
 )  # fmt: skip
 
-_SHORT = (("sm|soldm|smask", RoleKind.MASK), ("sp|pst|spaste", RoleKind.PASTE), ("ss|sk|slk|sscr", RoleKind.SILK))
+_SHORT = (
+    ("sm|soldm|smask", RoleKind.MASK),
+    ("sp|pst|spaste|sold[ _-]?p", RoleKind.PASTE),
+    ("ss|sk|slk|sscr", RoleKind.SILK),
+)
 """Short words for a layer's kind that count only beside a side's name."""
 
 
@@ -119,7 +130,25 @@ def _short() -> list[_Rule]:
     return [
         _rule(rf"{_E}(?:{words})[ _.-]*{long}{_Z}|{_E}{long}[ _.-]*(?:{words}){_Z}", kind, side)
         for words, kind in _SHORT
-        for side, long in (("c", "(?:top|front|comp)"), ("s", "(?:bottom|bot|back|sold)"))
+        for side, long in (("c", "(?:top|front|comp|cmp)"), ("s", "(?:bottom|bot|back|sold|cop)"))
+    ]
+
+
+def _letter(words: str, kind: RoleKind) -> list[_Rule]:
+    """A side's letter run together with the layer's word: ``tcream``, ``bstop``."""
+    return [_rule(rf"{_E}{letter}(?:{words}){_Z}", kind, side) for side, letter in (("c", "t"), ("s", "b"))]
+
+
+def _numbers() -> list[_Rule]:
+    """Names made of a short word, the layer's number and a code of the kind: ``sm0121``, ``sst0126`` (common practice, from memory)."""
+    return [
+        _rule(_E + r"sm0*\d+21" + _Z, RoleKind.MASK, "c"),
+        _rule(_E + r"sm0*\d+28" + _Z, RoleKind.MASK, "s"),
+        _rule(_E + r"smd0*\d+23" + _Z, RoleKind.PASTE, "c"),
+        _rule(_E + r"smd0*\d+22" + _Z, RoleKind.PASTE, "s"),
+        _rule(_E + r"sst\d+" + _Z, RoleKind.SILK, "c"),
+        _rule(_E + r"ssb\d+" + _Z, RoleKind.SILK, "s"),
+        _rule(_E + r"(?:dd|adt|adb)\d{2,}" + _Z, RoleKind.OTHER),
     ]
 
 
@@ -132,18 +161,23 @@ _NAMES: tuple[_Rule, ...] = (
     _rule(_E + r"(?:sms|smb|bsm|sts)(?:" + _Z + "|_)", RoleKind.MASK, "s"),
     _rule(_E + r"(?:spc|spt|tsp|crc)(?:" + _Z + "|_)", RoleKind.PASTE, "c"),
     _rule(_E + r"(?:sps|spb|bsp|crs)(?:" + _Z + "|_)", RoleKind.PASTE, "s"),
-    *_both(r"solder[ _-]*mask|s[ _-]?mask|stop[ _-]?mask|mask|resist", RoleKind.MASK),
+    *_letter("cream|paste", RoleKind.PASTE),
+    *_letter("stop|mask", RoleKind.MASK),
+    *_letter("place|silk|names", RoleKind.SILK),
+    *_numbers(),
+    *_both(r"(?:solder[ _-]*)?paste[ _-]*mask", RoleKind.PASTE),
+    *_both(r"solder[ _-]*(?:mask|resist)|s[ _-]?mask|stop[ _-]?mask|mask|resist", RoleKind.MASK),
     *_both(r"solder[ _-]*paste|paste(?:mask)?|stencil|cream", RoleKind.PASTE),
     *_both(r"silk(?:s|[ _-]?screen)?|legend|overlay|overlay|place(?:plan|ment)?|nomenclature", RoleKind.SILK),
     _rule(_OUTLINES, RoleKind.OUTLINE),
     *_both(r"cu|copper|etch|signal|layer|side|conductor|elec", RoleKind.COPPER),
-    _rule(_E + r"(?:top|front|component[ _-]?side|comp)" + _Z, RoleKind.COPPER, "c"),
+    _rule(_E + r"(?:top|front|component|component[ _-]?side|comp)" + _Z, RoleKind.COPPER, "c"),
     _rule(_E + r"(?:bottom|bot|back|solder[ _-]?side)" + _Z, RoleKind.COPPER, "s"),
 )  # fmt: skip
 
 _NUMBERED = re.compile(
     _E
-    + r"(?:in|int|inn|inner|internal|mid|layer|lyr|lay|l|ly|art|plane|cu|copper|sig|signal|etch(?:layer)?|route?d?(?:layer)?|group|elec"
+    + r"(?:in|int|inn|inner|internal|intern|intern[ _.-]copper(?:[ _.-]none)?|mid|layer|lyr|lay|l|ly|art|plane|cu|copper|sig|signal|etch(?:layer)?|route?d?(?:layer)?|group|elec"
     + r"|conductor|innerlayer|internalplane|copperlayer|signallayer|culayer|gl|mg|art)[ _.-]?0*(\d{1,2})(?:[ _.-]?cu)?"
     + r"(?:$|[^0-9])"
 )
@@ -154,6 +188,12 @@ _INNER_WORD = re.compile(
 )
 
 
+_CAMEL = re.compile(
+    r"(?<=[a-z0-9])(?=(?:Top|Bottom|Bot|Inner|Layer|Copper|Mask|Silk|Paste|Solder|Plated|Outline)(?![a-z]))"
+)
+"""Where words are run together with capitals: ``EtchLayer2Bottom``."""
+
+
 def from_name(base: str) -> LayerRole | None:
     """The role that a file name suggests; None where it suggests nothing.
 
@@ -162,9 +202,9 @@ def from_name(base: str) -> LayerRole | None:
     >>> from_name("x_smc_GAF.art").words()
     'solder mask, component side'
     """
-    lower = base.lower()
-    stem, _, ending = lower.rpartition(".")
-    stem = stem or lower
+    stem, _, ending = base.rpartition(".")
+    stem, ending = _CAMEL.sub("_", stem or base).lower(), ending.lower()
+    lower = f"{stem}.{ending}"
     last = re.split(r"[ ._-]", stem)[-1]
     if ending in _GENERAL and last in _TELLING and last != stem:
         stem, ending = stem[: -len(last) - 1], last
@@ -184,7 +224,10 @@ def from_name(base: str) -> LayerRole | None:
     return _from_ending(spaced, ending, inner)
 
 
-_INNER_NAME = re.compile(_E + r"(?:in|int|inner|internal|mid)[ _.-]?0*\d{1,2}")
+_INNER_NAME = re.compile(
+    _E
+    + r"(?:(?:in|int|inner|internal|mid)[ _.-]?(?:layer|copper|l)?|intern[ _.-]copper(?:[ _.-]none)?)[ _.-]?0*\d{1,2}"
+)
 
 
 def _from_ending(stem: str, ending: str, inner: re.Match[str] | None) -> LayerRole | None:
@@ -247,7 +290,7 @@ def from_comments(text: str) -> LayerRole | None:
     return None
 
 
-_NPTH = re.compile(r"npth|non?[ _-]?plated|nonpt|unplated|nicht[ _-]?dk")
+_NPTH = re.compile(r"npth|non?[ _-]?plated|nonpt|un[ _-]?plated|nicht[ _-]?dk|(?<![a-z])(?:np|nth)(?![a-z])")
 _PTH = re.compile(r"pth|plated|platedholes|dk(?:$|[^a-z])")
 
 
