@@ -6,12 +6,10 @@
 
 from __future__ import annotations
 
-import gc
 import hashlib
 import re
 import time
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
@@ -38,6 +36,7 @@ from coppermend.services.board_corrections import builder_corrections
 from coppermend.services.board_drills import read_drills
 from coppermend.services.board_ipc2581 import corrected, ipc2581_part
 from coppermend.services.board_records import drill_from_gerber, gerber_record, netlist_record
+from coppermend.services.collection import without_collection
 from coppermend.services.pinlists import pinlist_board, with_pinlists
 
 BUILDER_VERSION = "2"
@@ -168,18 +167,6 @@ def build_board(
     """
     with without_collection():
         return _board(source, path, cache, _Stages(progress, stop), fresh)
-
-
-@contextmanager
-def without_collection() -> Iterator[None]:
-    """No cyclic garbage collection inside: a build makes a million small objects in no cycles, and looking through them costs a fifth of its time."""
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
 
 
 def _board(source: PackageSource, path: str, cache: BoardCache | None, stages: _Stages, fresh: bool) -> Board:

@@ -15,6 +15,7 @@ from coppermend.core.copper.path import Way, way
 from coppermend.core.copper.provable import NetView, net_view
 from coppermend.core.copper.worked import node_of
 from coppermend.core.findings import Refusal, refuse
+from coppermend.services.collection import without_collection
 from coppermend.services.graph_pack import pack_graph, unpack_graph
 from coppermend.services.ports import ShelvedBoard
 
@@ -33,6 +34,11 @@ class BlobStore(Protocol):
 
 def graph_of(board: Board, cache: BlobStore | None = None, fresh: bool = False) -> CopperGraph:
     """The copper graph of a board with its parts as built, from the cache where it is kept beside the board (``fresh``: built now all the same)."""
+    with without_collection():
+        return _graph_of(board, cache, fresh)
+
+
+def _graph_of(board: Board, cache: BlobStore | None, fresh: bool) -> CopperGraph:
     key = board.extra.get("key", "")
     kept = cache.load_blob(key, KIND) if cache is not None and key and not fresh else None
     if kept is not None:
