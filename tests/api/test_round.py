@@ -133,6 +133,7 @@ CLI_TWINS = {
     "POST /api/cases": ("case", "new"), "POST /api/import": ("case", "import"), "GET /api/cases": ("case", "list"),
     "GET /api/cases/{case}": ("case", "show"), "GET /api/cases/{case}/export": ("case", "export"), "GET /api/cases/{case}/log": ("case", "show"),
     "GET /api/cases/{case}/story": ("case", "show"), "GET /api/cases/{case}/gate": ("case", "show"), "GET /api/cases/{case}/scene": ("board", "build"),
+    "GET /api/cases/{case}/scene.bin": ("board", "build"),
     "GET /api/cases/{case}/points": ("board", "graph"), "GET /api/cases/{case}/nets/{net}": ("board", "graph"), "GET /api/cases/{case}/find": ("board", "path"),
     "GET /api/cases/{case}/bench": ("next",), "GET /api/cases/{case}/next": ("next",), "GET /api/cases/{case}/round": ("round",),
     "GET /api/cases/{case}/spans": ("next",), "GET /api/cases/{case}/unproven": ("round",), "GET /api/cases/{case}/wires": ("wire", "plan"),

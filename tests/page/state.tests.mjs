@@ -1,5 +1,6 @@
 import { canAnswer, lastAnswer, placeTip, tickOf, ticks, tipsOf } from '../../src/coppermend/page/round/state.js';
-import { distanceToLine, inside, pickNet, pickPoint, pointGrid, copperGrid, readPoints } from '../../src/coppermend/page/map/index.js';
+import { distanceToLine, inside, pickNet, pickPoint, pointGrid, readPoints } from '../../src/coppermend/page/map/index.js';
+import { Chunks } from '../../src/coppermend/page/map/chunks.js';
 import { SITE_STYLE } from '../../src/coppermend/page/map/overlay.js';
 import { byName } from '../../src/coppermend/page/map/card.js';
 import { nameOf, KEYS } from '../../src/coppermend/page/shared/keys.js';
@@ -50,7 +51,7 @@ export const tests = {
     same(pickPoint(pointGrid(points.slice(2, 3)), 'c', 0, 0, 2).id, 'covered');
   },
   'copper is picked by its edge, not by its centre line'() {
-    const grid = copperGrid({ discs: [[7, 2, 10, 10]], strokes: [[3, 0.5, 0, 0, 8, 0]], regions: [] });
+    const grid = new Chunks({ discs: Int32Array.of(7, 2000, 10000, 10000), strokes: Int32Array.of(3, 500, 2, 0, 0, 8000, 0), regions: Int32Array.of() });
     same([pickNet(grid, 4, 0.9, 0.5), pickNet(grid, 10, 11.9, 0.1), pickNet(grid, 4, 3, 1)], [3, 7, -1]);
   },
   'distance to a line and inside of a ring'() {

@@ -30,6 +30,7 @@ from coppermend.services.notes import note
 from coppermend.services.photos import attach_photo, photo_bytes
 from coppermend.services.placing import PinMark, mark_photo, picture, placing
 from coppermend.services.requests import Request
+from coppermend.services.scene_pack import scene_pack
 from coppermend.services.workshop import Workshop
 
 router = APIRouter(prefix="/api")
@@ -128,6 +129,23 @@ def board_scene(case: str, desk: TheDesk) -> Response:
         return data
 
     return Response(on_case(desk, case, use_case), media_type="application/json")
+
+
+@router.get("/cases/{case}/scene.bin", tags=["board"])
+def board_scene_packed(case: str, desk: TheDesk) -> Response:
+    """The same drawing data as one block of bytes, for boards of any size (layout: see the head of services/scene_pack.py)."""
+
+    def use_case(w: Workshop, c: str) -> bytes:
+        memo = bind(w, c).base.memo
+        if "scene.bin" not in memo:
+            memo["scene.bin"] = scene_pack(bind(w, c).board)
+        data: bytes = memo["scene.bin"]
+        return data
+
+    # "identity": made to be quick; a loopback has no use for packing it
+    return Response(
+        on_case(desk, case, use_case), media_type="application/octet-stream", headers={"content-encoding": "identity"}
+    )
 
 
 @router.get("/cases/{case}/board-photo/{side}", tags=["board"])

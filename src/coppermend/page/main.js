@@ -1,7 +1,7 @@
 // @ts-check
 /** The page: joins the leaves, the map, the slip and the server. Every decision about the board is the server's. */
 import { byId, fill, h, keepTyping, typingIn } from './shared/dom.js';
-import { findingOf, follow, get, post, send, write } from './shared/api.js';
+import { findingOf, follow, get, getBytes, post, send, write } from './shared/api.js';
 import { icon } from './shared/icons.js';
 import { KEYS, nameOf } from './shared/keys.js';
 import { sentence } from './shared/words.js';
@@ -152,10 +152,11 @@ export class App {
     this.shownCheck = '';
     this.show('bench');
     try {
-      const [scene, points, bench] = await Promise.all([get(this.url('scene')), get(this.url('points')), get(this.url('bench'))]);
-      this.scene = scene;
+      // the board first, so that there is something to see while the round is planned
+      this.scene = this.map.setScene(await getBytes(this.url('scene.bin')));
+      const scene = this.scene;
+      const [points, bench] = await Promise.all([get(this.url('points')), get(this.url('bench'))]);
       this.map.setPoints(readPoints(points.rows));
-      this.map.setScene(scene);
       for (const side of scene.photos ?? []) this.photo(id, side);
       fill(byId('find-names'), [...scene.parts.map((/** @type {any} */ p) => p.ref), ...scene.nets.slice(0, 600)].map((n) => h('option', { value: n })));
       await this.take(bench);

@@ -26,7 +26,8 @@ def _mm(value: float) -> float:
     return round(float(value), 3)
 
 
-def _flat(coords: Any) -> list[float]:
+def flat_mm(coords: Any) -> list[float]:
+    """Corners (n, 2) as one flat list of mm, rounded to 1 um."""
     return [_mm(v) for v in np.asarray(coords, dtype=np.float64)[:, :2].ravel()]
 
 
@@ -52,9 +53,9 @@ def _put(out: dict[str, list[Any]], net: int, geometry: Any, radius: float) -> N
     if kind == "Point":
         out["discs"].append([net, radius, _mm(geometry.x), _mm(geometry.y)])
     elif kind in ("LineString", "LinearRing"):
-        out["strokes"].append([net, radius, *_flat(geometry.coords)])
+        out["strokes"].append([net, radius, *flat_mm(geometry.coords)])
     elif kind == "Polygon":
-        rings = [_flat(geometry.exterior.coords), *(_flat(r.coords) for r in geometry.interiors)]
+        rings = [flat_mm(geometry.exterior.coords), *(flat_mm(r.coords) for r in geometry.interiors)]
         out["regions"].append([net, radius, *rings])
 
 
@@ -94,7 +95,7 @@ def part_as_json(part: Part) -> dict[str, Any]:
         "package": part.package,
         "state": str(part.state),
         "body": _body(part),
-        "outline": _flat(part.outline) if len(part.outline) else [],
+        "outline": flat_mm(part.outline) if len(part.outline) else [],
         "notch": None if notch is None else [_mm(notch[0]), _mm(notch[1])],
         "pins": pins,
     }
@@ -113,7 +114,7 @@ def scene_of(board: Board) -> dict[str, Any]:
         "title": board.title,
         "bounds_mm": [x0, y0, x1, y1],
         "thickness_mm": board.thickness_mm,
-        "outline": [_flat(o) for o in board.outline if len(o)],
+        "outline": [flat_mm(o) for o in board.outline if len(o)],
         "layers": [{"key": one.key, **shapes_as_json(one.shapes, one.island)} for one in board.layers],
         "holes": [
             [_mm(h.x_mm), _mm(h.y_mm), _mm(h.x2_mm), _mm(h.y2_mm), _mm(h.diameter_mm), h.plated] for h in board.holes

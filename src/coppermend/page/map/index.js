@@ -2,12 +2,9 @@
 /**
  * The scene made ready: what belongs to which net, and grids for finding what lies under a finger. Pure.
  *
- * @typedef {{discs: number[][], strokes: number[][], regions: any[][]}} Shapes
  * @typedef {{ref: string, side: string, value: string, package: string, state: string, body: string, outline: number[],
  *   notch: number[]|null, pins: [string, number, number, number, boolean, string][]}} Part
- * @typedef {{bounds_mm: number[], outline: number[][], layers: ({key: string} & Shapes)[], holes: any[][], title: string, package_id: string,
- *   silk: Record<string, Shapes>, mask: Record<string, Shapes>, mask_colour: string, parts: Part[], nets: string[], findings: any[],
- *   photos?: string[], made_up?: string[]}} Scene
+ * @typedef {import('./scenefile.js').Scene} Scene
  * @typedef {{id: string, net: number, x: number, y: number, side: string, part: string, pin: string, kind: string, reachable: boolean}} Point
  */
 
@@ -21,7 +18,7 @@ export class Grid {
   /** @param {number} cell mm */
   constructor(cell = 2) {
     this.cell = cell;
-    /** @type {Map<string, any[]>} */
+    /** @type {Map<number, any[]>} */
     this.cells = new Map();
   }
 
@@ -30,7 +27,7 @@ export class Grid {
     const c = this.cell;
     for (let i = Math.floor(x0 / c); i <= Math.floor(x1 / c); i++)
       for (let j = Math.floor(y0 / c); j <= Math.floor(y1 / c); j++) {
-        const key = i + ',' + j;
+        const key = i * 65536 + j;
         const list = this.cells.get(key);
         if (list) list.push(item);
         else this.cells.set(key, [item]);
@@ -42,7 +39,7 @@ export class Grid {
     const c = this.cell, found = new Set();
     for (let i = Math.floor((x - r) / c); i <= Math.floor((x + r) / c); i++)
       for (let j = Math.floor((y - r) / c); j <= Math.floor((y + r) / c); j++)
-        for (const item of this.cells.get(i + ',' + j) ?? []) found.add(item);
+        for (const item of this.cells.get(i * 65536 + j) ?? []) found.add(item);
     return found;
   }
 }
@@ -95,43 +92,39 @@ export function distanceToLine(flat, /** @type {number} */ x, /** @type {number}
   return best;
 }
 
-/** Grid over the strokes and discs of one layer. @param {Shapes} shapes */
-export function copperGrid(shapes) {
-  const grid = new Grid(4);
-  for (const s of shapes.strokes) {
-    for (let i = 2; i + 3 < s.length; i += 2) {
-      const seg = { net: s[0], r: s[1], line: [s[i], s[i + 1], s[i + 2], s[i + 3]] };
-      grid.put(
-        Math.min(s[i], s[i + 2]) - s[1], Math.min(s[i + 1], s[i + 3]) - s[1],
-        Math.max(s[i], s[i + 2]) + s[1], Math.max(s[i + 1], s[i + 3]) + s[1], seg,
-      );
+/**
+ * The net of the copper within r mm of (x, y), or -1: the nearest track or land, else the pour under the place.
+ * @param {import('./chunks.js').Chunks} copper
+ */
+export function pickNet(copper, /** @type {number} */ x, /** @type {number} */ y, /** @type {number} */ r) {
+  let net = -1, best = r, pour = -1;
+  const { discs, strokes, regions } = copper.packed;
+  for (const cell of copper.meeting([x - r, y - r, x + r, y + r])) {
+    for (const i of cell.discs) {
+      const far = Math.hypot(discs[i + 2] / 1000 - x, discs[i + 3] / 1000 - y) - discs[i + 1] / 1000;
+      if (far < best) [best, net] = [far, discs[i]];
     }
+    for (const i of cell.strokes) {
+      const far = distanceToLine(flatOf(strokes, i + 3, strokes[i + 2]), x, y) - strokes[i + 1] / 1000;
+      if (far < best) [best, net] = [far, strokes[i]];
+    }
+    for (const i of cell.regions) if (insideRings(regions, i, x, y)) pour = regions[i];
   }
-  for (const d of shapes.discs) grid.put(d[2] - d[1], d[3] - d[1], d[2] + d[1], d[3] + d[1], { net: d[0], r: d[1], line: [d[2], d[3], d[2], d[3]] });
-  return grid;
+  return net >= 0 ? net : pour;
 }
 
-/** The net of the copper within r mm of (x, y), or -1. @param {Grid} grid */
-export function pickNet(grid, /** @type {number} */ x, /** @type {number} */ y, /** @type {number} */ r) {
-  let net = -1, best = r;
-  for (const seg of grid.near(x, y, r)) {
-    const far = distanceToLine(seg.line, x, y) - seg.r;
-    if (far < best) [best, net] = [far, seg.net];
-  }
-  return net;
-}
-
-/** Shapes of each net on a layer. @param {Shapes} shapes @returns {Map<number, Shapes>} */
-export function byNet(shapes) {
-  /** @type {Map<number, Shapes>} */
-  const out = new Map();
-  for (const kind of /** @type {('discs'|'strokes'|'regions')[]} */ (['discs', 'strokes', 'regions']))
-    for (const one of shapes[kind]) {
-      let mine = out.get(one[0]);
-      if (!mine) out.set(one[0], (mine = { discs: [], strokes: [], regions: [] }));
-      mine[kind].push(one);
-    }
+/** Corners in mm. @param {Int32Array} v um @param {number} from @param {number} count */
+function flatOf(v, from, count) {
+  const out = new Array(2 * count);
+  for (let i = 0; i < 2 * count; i++) out[i] = v[from + i] / 1000;
   return out;
+}
+
+/** Inside a region and in none of its holes. @param {Int32Array} v @param {number} at @param {number} x @param {number} y */
+function insideRings(v, at, x, y) {
+  let odd = false;
+  for (let k = 0, j = at + 3; k < v[at + 2]; k++, j += 1 + 2 * v[j]) if (inside(flatOf(v, j + 1, v[j]), x, y)) odd = !odd;
+  return odd;
 }
 
 /** Is (x, y) inside the flat ring? @param {number[]} ring */

@@ -1,8 +1,9 @@
 // @ts-check
 /** The close look at one tip: the part round it, drawn the way the board lies, with the tip's mark. */
 import { drawTip } from './overlay.js';
-import { paintFace } from './paint.js';
-import { turnOver } from './view.js';
+import { faceColours, paintBoard, paintWords } from './paint.js';
+import { drawRim, drawWindowRim } from './rim.js';
+import { matrix, seen, turnOver } from './view.js';
 
 /**
  * The view of an inset: as the map lies (turned over when the tip is on the other face), near enough to count pins. Pure.
@@ -24,7 +25,12 @@ export function drawInset(canvas, map, which, tip) {
   canvas.width = Math.round(w * ratio);
   canvas.height = Math.round(h * ratio);
   const view = insetView(map.view, tip, w, h);
-  paintFace(ctx, map.ready, view, ratio, (ref) => map.stateOf(ref));
+  const stateOf = (/** @type {string} */ ref) => map.stateOf(ref);
+  drawRim(ctx, view, ratio, map.ready, faceColours(map.ready, view.face).mask);
+  if (map.ready.scene.photos.includes(view.face)) map.photos.get(view.face)?.lay(ctx, view, ratio);
+  paintBoard(ctx, map.ready, view.face, matrix(view, ratio), seen(view), view.scale * ratio, stateOf);
+  paintWords(ctx, map.ready, view, ratio, stateOf);
+  drawWindowRim(ctx, view, ratio);
   drawTip(ctx, view, ratio, which, tip, 0.86);
   label(ctx, ratio, tip.part || tip.kind);
 }

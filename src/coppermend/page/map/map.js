@@ -1,10 +1,15 @@
 // @ts-check
 /** The map on the page: joins view, bitmaps, overlays and gestures. The only module here that keeps state. */
-import { byNet, copperGrid, pickNet, pickPoint, pointGrid } from './index.js';
+import { pickNet, pickPoint, pointGrid } from './index.js';
 import { drawAreas, drawDraft, drawNet, drawPoints, drawSites, drawSpan, drawTip, drawVeil, drawWire } from './overlay.js';
-import { paintFace, ready } from './paint.js';
+import { Painter } from './painter.js';
+import { faceColours, paintWords, ready } from './paint.js';
 import { pathsOf } from './paths.js';
+import { PhotoSheet } from './photo.js';
+import { drawRim, drawWindowRim } from './rim.js';
+import { readScene, shapesOfNet } from './scenefile.js';
 import { Sheet } from './sheet.js';
+import { TileStore, baseLevel, keyOf, layTiles, plan, tilesIn } from './tiles.js';
 import { listen } from './gestures.js';
 import * as V from './view.js';
 
@@ -39,17 +44,27 @@ export class BoardMap {
     this.laid = { tips: { a: null, b: null }, areas: [], sites: [], spans: [], wires: [], net: -1, chosen: null, draft: [] };
     this.ratio = 1;
     this.frames = /** @type {number[]} */ ([]);
-    const stateOf = (/** @type {string} */ ref) => this.stateOf(ref);
-    this.base = new Sheet((c, v, r) => this.ready && paintFace(c, this.ready, v, r, stateOf));
-    this.over = new Sheet((c, v, r) => this.ready && paintFace(c, this.ready, v, r, stateOf), 0);
+    this.version = 0;
+    this.store = new TileStore(120);
+    this.painter = new Painter((tile, bitmap, version) => this.painted(tile, bitmap, version));
+    /** Photos by side: as the map of a board without copper data, or under it. @type {Map<string, PhotoSheet>} */
+    this.photos = new Map();
+    /** How much of a photo under the board shows, 0 to 1. */
+    this.underlay = 0.5;
+    /** Names, pin numbers, areas, sites: drawn when the hand rests. */
     this.cover = new Sheet((c, v, r) => {
+      if (this.ready) paintWords(c, this.ready, v, r, (ref) => this.stateOf(ref));
       drawAreas(c, v, r, this.laid.areas);
       drawSites(c, v, r, this.laid.sites);
     });
+    /** The lit net. */
+    this.lit = new Sheet((c, v, r) => this.paintLit(c, v, r));
     this.timer = 0;
     this.asked = false;
     this.netPaths = new Map();
     listen(canvas, {
+      spin: (degrees, x, y) => this.move(V.spin(this.view, degrees, x, y)),
+      settled: () => this.settle(),
       pan: (dx, dy) => this.move(V.keepNear(V.pan(this.view, dx, dy), this.box)),
       zoom: (f, x, y) => this.move(V.keepNear(V.zoomAt(this.view, f, x, y), this.box)),
       tap: (x, y) => this.tap(x, y),
@@ -72,40 +87,72 @@ export class BoardMap {
   /** @type {Map<string, string>} */
   built = new Map();
 
-  /** @param {import('./index.js').Scene} scene */
-  setScene(scene) {
+  /** @type {import('./index.js').Grid|null} */
+  grid = null;
+
+  base = 0;
+
+  /** A board as the server packed it. @param {ArrayBuffer} buffer @returns {import('./scenefile.js').Scene} */
+  setScene(buffer) {
+    const scene = readScene(buffer);
+    this.store.clear();
+    this.version++;
+    this.painter.scene(buffer, this.states, this.version);
     this.ready = ready(scene);
+    this.base = baseLevel(this.reach);
     this.built = new Map(scene.parts.map((p) => [p.ref, p.state]));
-    this.nets = new Map(scene.layers.map((l) => [l.key, byNet(l)]));
-    this.copper = new Map(scene.layers.map((l) => [l.key, copperGrid(l)]));
+    this.photos.clear();
     this.netPaths.clear();
     this.fitted = false;
     this.resize();
     if (!this.fitted) this.fit();
     this.restale();
+    return scene;
   }
 
-  /** A photo as the map of one side. @param {string} face @param {HTMLImageElement} photo */
+  /** Where tiles are painted: the board and a little beyond. */
+  get reach() {
+    const [x0, y0, x1, y1] = this.box;
+    return [x0 - 1, y0 - 1, x1 + 1, y1 + 1];
+  }
+
+  /** A tile came. @param {import('./tiles.js').Tile} tile @param {CanvasImageSource} bitmap @param {number} version */
+  painted(tile, bitmap, version) {
+    this.store.put(keyOf(tile), bitmap, version);
+    this.draw();
+  }
+
+  /** A flattened photo of one side; null takes it away. @param {string} face @param {HTMLImageElement|null} photo */
   setPhoto(face, photo) {
-    this.ready?.photos.set(face, photo);
-    this.restale();
+    if (photo && this.ready) this.photos.set(face, new PhotoSheet(photo, this.box, this.ready.outline));
+    else this.photos.delete(face);
+    this.draw();
   }
 
   /** @param {Point[]} points */
   setPoints(points) {
     this.points = points;
-    this.grid = pointGrid(points);
+    this.grid = null;
+    this.lit.stale = true;
+    setTimeout(() => this.points === points && this.pointGrid(), 200);
+  }
+
+  /** Made when it is first needed, or soon after the points came. */
+  pointGrid() {
+    return (this.grid ??= pointGrid(this.points));
   }
 
   /** @param {Record<string, string>} states */
   setStates(states) {
     if (JSON.stringify(states) === JSON.stringify(this.states)) return;
     this.states = states;
+    this.version++;
+    this.painter.states(states, this.version);
     this.restale();
   }
 
   restale() {
-    this.base.stale = this.over.stale = this.cover.stale = true;
+    this.cover.stale = this.lit.stale = true;
     this.draw();
   }
 
@@ -113,6 +160,7 @@ export class BoardMap {
   lay(laid) {
     Object.assign(this.laid, laid);
     if (laid.areas || laid.sites) this.cover.stale = true;
+    if ('net' in laid || 'chosen' in laid) this.lit.stale = true;
     this.draw();
   }
 
@@ -125,7 +173,7 @@ export class BoardMap {
     const wasFit = this.fitted;
     this.view = { ...this.view, w, h };
     if (this.ready && wasFit !== true) this.fit();
-    this.over.stale = true;
+    this.store.most = Math.round(50 + (60 * this.canvas.width * this.canvas.height) / 1e6);
     this.draw();
   }
 
@@ -161,8 +209,20 @@ export class BoardMap {
   }
 
   rotate() {
-    this.move(this.isFit() ? this.whole(V.rotate(this.view)) : V.rotate(this.view));
+    const wasFit = this.isFit(), view = V.isStraight(this.view) ? V.rotate(this.view) : V.straighten(V.spin(this.view, 45 - V.askew(this.view)), true);
+    this.move(wasFit ? this.whole(view) : view);
     this.sharpen();
+  }
+
+  /** The board is laid straight when a hand that turned it comes near to that. */
+  settle() {
+    if (!V.isStraight(this.view)) this.move(V.straighten(this.view));
+  }
+
+  /** @param {number} degrees clockwise as seen */
+  spin(degrees) {
+    const wasFit = this.isFit(), turned = V.straighten(V.spin(this.view, degrees));
+    this.move(wasFit ? this.whole(turned) : turned);
   }
 
   isFit() {
@@ -175,7 +235,7 @@ export class BoardMap {
     const still = matchMedia('(prefers-reduced-motion: reduce)').matches;
     if (!still && this.ready) await this.flip(from, to, axis);
     this.view = to;
-    this.base.stale = this.over.stale = this.cover.stale = true;
+    this.cover.stale = this.lit.stale = true;
     this.sharpen();
     this.on.moved(to);
   }
@@ -209,17 +269,17 @@ export class BoardMap {
     c.width = this.canvas.width;
     c.height = this.canvas.height;
     const x = c.getContext('2d', { willReadFrequently: true });
-    if (x && this.ready) paintFace(x, this.ready, view, this.ratio, (ref) => this.stateOf(ref));
+    if (x) this.board(x, view, this.ratio);
     return c;
   }
 
   /** @param {number} sx @param {number} sy */
   tap(sx, sy) {
-    if (!this.ready || !this.grid) return;
+    if (!this.ready) return;
     const [x, y] = V.toBoard(this.view, sx, sy);
     const reach = Math.max(14 / this.view.scale, 0.9);
-    const point = pickPoint(this.grid, this.view.face, x, y, Math.min(reach, 3));
-    const copper = this.copper?.get(this.view.face);
+    const point = pickPoint(this.pointGrid(), this.view.face, x, y, Math.min(reach, 3));
+    const copper = this.ready.copper.get(this.view.face);
     const net = point ? point.net : copper ? pickNet(copper, x, y, 8 / this.view.scale) : -1;
     this.on.tap(point, net, [x, y]);
   }
@@ -230,10 +290,10 @@ export class BoardMap {
     if (!this.netPaths.has(key)) {
       let near = null;
       const far = [];
-      for (const [layer, nets] of this.nets ?? []) {
-        const shapes = nets.get(net);
-        if (!shapes) continue;
-        if (layer === this.view.face) near = pathsOf(shapes);
+      for (const layer of this.ready?.scene.layers ?? []) {
+        const shapes = shapesOfNet(layer, net);
+        if (!shapes.discs.length && !shapes.strokes.length && !shapes.regions.length) continue;
+        if (layer.key === this.view.face) near = pathsOf(shapes);
         else far.push(pathsOf(shapes));
       }
       this.netPaths.set(key, { near, far });
@@ -252,55 +312,67 @@ export class BoardMap {
 
   sharpen() {
     if (!this.ready) return;
-    if (!this.base.sharp(this.view, this.ratio)) this.base.refresh(this.view, this.ratio);
-    if (!this.cover.sharp(this.view, this.ratio)) this.cover.refresh(this.view, this.ratio);
+    for (const sheet of [this.cover, this.lit]) if (!sheet.sharp(this.view, this.ratio)) sheet.refresh(this.view, this.ratio);
     this.draw();
+  }
+
+  /** The board itself as far as it is painted; what is missing is asked for. @param {CanvasRenderingContext2D} ctx @param {View} view @param {number} ratio */
+  board(ctx, view, ratio) {
+    const r = this.ready;
+    if (!r) return { sharp: true, missing: /** @type {import('./tiles.js').Tile[]} */ ([]) };
+    const face = view.face, isMap = r.scene.photos.includes(face), photo = this.photos.get(face);
+    const laid = plan(this.store, view, ratio, this.reach, this.version, this.base);
+    drawRim(ctx, view, ratio, r, faceColours(r, face).mask);
+    if (photo) photo.lay(ctx, view, ratio);
+    ctx.globalAlpha = photo && !isMap ? 1 - this.underlay : 1;
+    if (ctx.globalAlpha > 0.01) layTiles(ctx, this.store, view, ratio, laid.lay);
+    ctx.globalAlpha = 1;
+    return laid;
+  }
+
+  /** Tiles to be painted, most wanted first: the whole board in small, then the window, then the whole of the other side. @param {import('./tiles.js').Tile[]} missing */
+  want(missing) {
+    const face = this.view.face, other = face === 'c' ? 's' : 'c';
+    const absent = (/** @type {string} */ f) => tilesIn(f, this.base, this.reach, this.reach).filter((t) => this.store.kept.get(keyOf(t))?.version !== this.version);
+    const all = [...absent(face), ...missing, ...absent(other)];
+    this.painter.want(all.filter((t, i) => all.findIndex((o) => keyOf(o) === keyOf(t)) === i));
   }
 
   paint() {
     if (!this.ready || this.turning || !this.canvas.width) return;
     const began = performance.now();
     const { ctx, view, ratio } = this;
-    if (this.over.stale) this.over.refresh(V.fit({ ...view }, this.box), ratio);
-    else if (this.over.view && this.over.view.turn.some((t, i) => t !== view.turn[i])) this.over.refresh(V.fit({ ...view }, this.box), ratio);
     ctx.setTransform(1, 0, 0, 1, 0, 0);
     ctx.clearRect(0, 0, this.canvas.width, this.canvas.height);
-    const sharp = this.base.sharp(view, ratio);
-    if (!sharp || this.cover.stale) {
+    const { sharp, missing } = this.board(ctx, view, ratio);
+    this.want(missing);
+    const rested = this.cover.sharp(view, ratio) && (this.laid.net < 0 || this.lit.sharp(view, ratio));
+    if (!rested) {
       clearTimeout(this.timer);
-      if (this.base.stale || (this.cover.stale && sharp)) queueMicrotask(() => this.sharpen());
+      if (this.cover.stale || this.lit.stale) queueMicrotask(() => this.sharpen());
       else this.timer = window.setTimeout(() => this.sharpen(), REST_MS);
     }
-    if (!sharp) this.over.lay(ctx, view, ratio);
-    if (this.base.view) {
-      if (!sharp) this.wipe(ctx, view, ratio);
-      this.base.lay(ctx, view, ratio);
-    }
     this.cover.lay(ctx, view, ratio);
+    if (this.laid.net >= 0) this.lit.lay(ctx, view, ratio);
     this.overlays(ctx, view, ratio);
+    drawWindowRim(ctx, view, ratio);
+    this.canvas.dataset.sharp = sharp && rested ? 'yes' : 'no';
     this.frames.push(performance.now() - began);
     if (this.frames.length > 600) this.frames.shift();
   }
 
-  /** The sharp bitmap is see-through beside the board: clear what lies under it. @param {CanvasRenderingContext2D} ctx @param {View} view @param {number} ratio */
-  wipe(ctx, view, ratio) {
-    if (!this.base.view) return;
-    const old = this.base.view;
-    const [mx, my] = V.toScreen(view, old.x, old.y);
-    const f = view.scale / old.scale;
-    if (old.face !== view.face || old.turn.some((t, i) => t !== view.turn[i])) return;
-    ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
-    ctx.clearRect(mx - (old.w / 2) * f, my - (old.h / 2) * f, old.w * f, old.h * f);
+  /** @param {CanvasRenderingContext2D} ctx @param {View} view @param {number} ratio */
+  paintLit(ctx, view, ratio) {
+    const laid = this.laid;
+    if (laid.net < 0 || !this.ready) return;
+    drawVeil(ctx, view, ratio, this.ready.outline);
+    drawNet(ctx, view, ratio, this.pathsOfNet(laid.net));
+    drawPoints(ctx, view, ratio, this.points.filter((p) => p.net === laid.net), laid.chosen);
   }
 
   /** @param {CanvasRenderingContext2D} ctx @param {View} view @param {number} ratio */
   overlays(ctx, view, ratio) {
     const laid = this.laid;
-    if (laid.net >= 0 && this.ready) {
-      drawVeil(ctx, view, ratio, this.ready.outline);
-      drawNet(ctx, view, ratio, this.pathsOfNet(laid.net));
-      drawPoints(ctx, view, ratio, this.points.filter((p) => p.net === laid.net), laid.chosen);
-    }
     for (const span of laid.spans) drawSpan(ctx, view, ratio, span);
     for (const wire of laid.wires) drawWire(ctx, view, ratio, wire);
     drawDraft(ctx, view, ratio, laid.draft);

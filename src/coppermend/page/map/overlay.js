@@ -1,7 +1,7 @@
 // @ts-check
 /** What the case lays over the board: areas, sites at risk, spans, wires, the lit net, the two tips. Each kind has its own shape or pattern. */
 import { MARK } from './palette.js';
-import { ink, line, linePath, pathsOf, ringPath } from './paths.js';
+import { ink, line, linePath, ringPath } from './paths.js';
 import { matrix, toScreen } from './view.js';
 
 /** @typedef {import('./view.js').View} View */
@@ -361,4 +361,3 @@ export function drawDraft(ctx, view, ratio, corners) {
   }
 }
 
-export { pathsOf };

@@ -3,7 +3,7 @@
  * How the board lies under the eye: which face, turned how, how near. Pure functions; no canvas, no DOM.
  *
  * Board coordinates: mm, y up, as seen from the component side. Screen: CSS pixels, y down.
- * screen = middle + scale * M * (point - centre), with M = [a, b, c, d] (rows a b / c d), entries -1, 0 or 1.
+ * screen = middle + scale * M * (point - centre), with M = [a, b, c, d] (rows a b / c d), a turn or a mirrored turn by any angle.
  *
  * @typedef {[number, number, number, number]} Turn
  * @typedef {{face: 'c'|'s', turn: Turn, scale: number, x: number, y: number, w: number, h: number}} View
@@ -57,21 +57,54 @@ export function rotate(v) {
   return { ...v, turn: /** @type {Turn} */ ([-c, -d, a, b].map(clean)) };
 }
 
+/** Within this many degrees of a quarter a board counts as lying straight. */
+export const STRAIGHT_DEG = 1.5;
+
+/** Turned by any angle, clockwise as seen; the place at (sx, sy) stays there. @param {View} v @param {number} degrees @returns {View} */
+export function spin(v, degrees, sx = v.w / 2, sy = v.h / 2) {
+  const [a, b, c, d] = v.turn, r = (degrees * Math.PI) / 180, k = Math.cos(r), s = Math.sin(r);
+  const [x, y] = toBoard(v, sx, sy);
+  const next = { ...v, turn: /** @type {Turn} */ ([k * a - s * c, k * b - s * d, s * a + k * c, s * b + k * d].map(tidy)) };
+  const [nx, ny] = toBoard(next, sx, sy);
+  return { ...next, x: v.x + x - nx, y: v.y + y - ny };
+}
+
+/** Rounding left by many small turns is taken away: the matrix stays orthogonal to 1e-9. @param {number} n */
+const tidy = (n) => (Math.abs(n - Math.round(n)) < 1e-9 ? clean(Math.round(n)) : n);
+
+/** By how many degrees the board lies off the nearest quarter, clockwise positive, -45 to 45. @param {View} v */
+export function askew(v) {
+  const [, b, , d] = v.turn;
+  const up = (Math.atan2(b, -d) * 180) / Math.PI; // 0: the top edge points up
+  return up - 90 * Math.round(up / 90);
+}
+
+/** Does it lie along a quarter exactly? @param {View} v */
+export const isStraight = (v) => v.turn.every((t) => t === 0 || t === 1 || t === -1);
+
+/** Laid straight when it nearly is, or always. @param {View} v @param {boolean} [always] @returns {View} */
+export function straighten(v, always = false) {
+  const off = askew(v);
+  if (!always && Math.abs(off) > STRAIGHT_DEG) return v;
+  const next = spin(v, -off);
+  return { ...next, turn: /** @type {Turn} */ (next.turn.map((n) => clean(Math.round(n)))) };
+}
+
 /** @param {number} n */
 const clean = (n) => (n === 0 ? 0 : n);
 
-/** Where the board's top edge points on the screen: up, right, down or left. @param {View} v */
+/** Where the board's top edge points on the screen: up, right, down or left, the nearest of the four. @param {View} v */
 export function topEdge(v) {
   const [, b, , d] = v.turn;
-  if (d < 0) return 'up';
-  if (d > 0) return 'down';
+  if (Math.abs(d) >= Math.abs(b)) return d < 0 ? 'up' : 'down';
   return b > 0 ? 'right' : 'left';
 }
 
-/** "Component side, top edge up". @param {View} v */
+/** "Component side, top edge away from you", with the angle where it lies askew. @param {View} v */
 export function lieWords(v) {
   const at = { up: 'top edge away from you', down: 'top edge towards you', left: 'top edge at your left', right: 'top edge at your right' };
-  return `${v.face === 'c' ? 'Component side' : 'Solder side'}, ${at[topEdge(v)]}`;
+  const off = Math.round(askew(v));
+  return `${v.face === 'c' ? 'Component side' : 'Solder side'}, ${at[topEdge(v)]}${off ? `, turned ${Math.abs(off)}° ${off > 0 ? 'clockwise' : 'anticlockwise'}` : ''}`;
 }
 
 /**
@@ -80,8 +113,8 @@ export function lieWords(v) {
  */
 export function fit(v, box, margin = 36, low = 0) {
   const [x0, y0, x1, y1] = box;
-  const across = v.turn[0] !== 0;
-  const bw = Math.max(across ? x1 - x0 : y1 - y0, 1), bh = Math.max(across ? y1 - y0 : x1 - x0, 1);
+  const [a, b, c, d] = v.turn.map(Math.abs);
+  const bw = Math.max(a * (x1 - x0) + b * (y1 - y0), 1), bh = Math.max(c * (x1 - x0) + d * (y1 - y0), 1);
   const scale = Math.min(Math.max(v.w - 2 * margin, 40) / bw, Math.max(v.h - 2 * margin - low, 40) / bh);
   return pan({ ...v, scale, x: (x0 + x1) / 2, y: (y0 + y1) / 2 }, 0, -low / 2);
 }
@@ -99,6 +132,13 @@ export function zoomAt(v, /** @type {number} */ factor, sx = v.w / 2, sy = v.h /
 export function pan(v, dx, dy) {
   const [x, y] = toBoard(v, v.w / 2 - dx, v.h / 2 - dy);
   return { ...v, x, y };
+}
+
+/** The box in mm, along the board's axes, that the window shows. @param {View} v @returns {[number, number, number, number]} */
+export function seen(v) {
+  const corners = [[0, 0], [v.w, 0], [v.w, v.h], [0, v.h]].map(([x, y]) => toBoard(v, x, y));
+  const xs = corners.map((p) => p[0]), ys = corners.map((p) => p[1]);
+  return [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
 }
 
 /** Keep some of the board in sight. @param {View} v @param {number[]} box @returns {View} */

@@ -27,14 +27,26 @@ export function findingOf(err) {
 async function call(path, init) {
   const answer = await fetch(path, init);
   if (answer.ok) return answer.status === 204 ? null : answer.json();
+  throw await refusalIn(path, answer);
+}
+
+/** Bytes as they are. @param {string} path @returns {Promise<ArrayBuffer>} */
+export async function getBytes(path) {
+  const answer = await fetch(path);
+  if (answer.ok) return answer.arrayBuffer();
+  throw await refusalIn(path, answer);
+}
+
+/** @param {string} path @param {Response} answer */
+async function refusalIn(path, answer) {
   let body = null;
   try {
     body = await answer.json();
   } catch {
     // no JSON: said below
   }
-  if (body && body.code) throw new Refused(body);
-  throw new Refused({ code: 'PAGE-002', severity: 'error', place: {}, words: `The server answered ${answer.status} for ${path}.`, remedy: 'Try again; look at the terminal where the server runs.' });
+  if (body && body.code) return new Refused(body);
+  return new Refused({ code: 'PAGE-002', severity: 'error', place: {}, words: `The server answered ${answer.status} for ${path}.`, remedy: 'Try again; look at the terminal where the server runs.' });
 }
 
 /** @param {string} path */
