@@ -21,7 +21,9 @@ BASIS = Basis(contact_shares=())
 
 
 def test_posteriors_and_evidence_are_those_of_the_enumerator() -> None:
-    readings = read_readings('[["p0", "p2", "open"], ["p1", "p3", "closed"], ["p0", "p3", 0.4], ["p2", "p3", 4000]]')
+    readings = read_readings(
+        '[["p0", "p2", "open"], ["p1", "p3", "closed"], ["p0", "p3", "closed"], ["p2", "p3", "open"]]'
+    )
     got = explain(SETTING, readings, BASIS)
     prior = [0.02] * 4
     want = enumerate_breaks(SETTING.graph, prior, readings, BASIS)  # type: ignore[arg-type]
@@ -35,9 +37,38 @@ def test_posteriors_and_evidence_are_those_of_the_enumerator() -> None:
     assert product == pytest.approx(2.718281828459045**want.log_evidence, rel=1e-9)
 
 
+def test_ohms_count_by_their_values() -> None:
+    """A ring of three and a twig, 10 milliohm each: 10 x 20 / 30 between p0 and p1 when whole, 10 or 20 with one way broken (Ohm's law)."""
+    p = {}
+    for ohm in (0.00667, 0.02):
+        readings = read_readings(f'[["p0", "p1", {ohm}, {{"wires": 4}}], ["p0", "p1", "closed"]]')
+        got = explain(SETTING, readings, BASIS)
+        p[ohm] = {row["site"]: row["p"] for row in got["sites"]}["s0"]
+        assert got["readings"][0]["p"] > 0.0
+    assert p[0.00667] < 0.01 < 0.5 < p[0.02]
+    assert explain(SETTING, readings, BASIS)["partial_opens"][0]["sites"] == ["s0"]
+
+
+def test_the_transfer_form_is_understood() -> None:
+    """Current from p0 to p2, voltage between p0 and p1: the twig beyond p1 carries it all and counts for nothing (definition of four-terminal resistance)."""
+    (one,) = read_readings('[["p0", "p2", 0.00667, {"sense": ["p0", "p1"]}]]')
+    assert one.sense == ("p0", "p1") and one.instrument is not None and one.instrument.wires == 4
+    got = explain(SETTING, (one,), BASIS)
+    assert {row["site"]: row["p"] for row in got["sites"]}["s0"] < 0.01
+
+
 @pytest.mark.parametrize(
     "text",
-    ["{", '{"a": 1}', '[["p0", "p1"]]', '[["p0", "p1", "maybe"]]', '[["p0", "p1", true]]', '[["p0", "p1", -1]]'],
+    [
+        '[["p0", "p1", 0.1, {"wires": 3}]]',
+        '[["p0", "p1", 0.1, {"sense": ["p2"]}]]',
+        "{",
+        '{"a": 1}',
+        '[["p0", "p1"]]',
+        '[["p0", "p1", "maybe"]]',
+        '[["p0", "p1", true]]',
+        '[["p0", "p1", -1]]',
+    ],
 )
 def test_readings_that_are_none_are_refused(text: str) -> None:
     with pytest.raises(Refusal, match="BLF-010"):

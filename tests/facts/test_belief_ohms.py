@@ -15,9 +15,19 @@ from coppermend.core.belief.engine import belief
 from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
 from coppermend.core.belief.model import Basis, Evidence
 from coppermend.core.belief.network import draw
-from coppermend.core.belief.ohmic import FOUR_WIRE, SCALE_COMMON_SD, SCALE_NET_SD, WIDTH_MM, WIDTH_SD, two_wire
+from coppermend.core.belief.ohmic import (
+    FOUR_WIRE,
+    SCALE_COMMON_SD,
+    SCALE_NET_SD,
+    WIDTH_MM,
+    WIDTH_SD,
+    OhmsReading,
+    two_wire,
+)
 from coppermend.core.belief.partial import CELL, EXCESS_OHM
+from coppermend.core.belief.shorts import ShortModel, locate, short_evidence, short_model
 from coppermend.core.belief.valued import TIP_ADDS, flat, through_parts
+from coppermend.core.copper.bridges import BridgePlace, Spot
 from coppermend.core.copper.model import CopperGraph
 
 AREAS = (EXAMPLE_AREA,)
@@ -240,3 +250,68 @@ def test_ohms_above_the_beep_are_no_proof_of_copper() -> None:
     silent = belief(graph, AREAS, [Evidence("1", "p0", "p2", "open")], BASIS).p("s0")
     assert through == pytest.approx(silent, abs=0.02)
     assert silent > 0.15
+
+
+def two_nets() -> CopperGraph:
+    """Two straight nets of five nodes side by side: 40 milliohm between neighbours, tips everywhere."""
+    ends = [(k, k + 1) for k in range(4)] + [(5 + k, 6 + k) for k in range(4)]
+    spots = [(10.0 * k, 0.0) for k in range(5)] + [(10.0 * k, 1.0) for k in range(5)]
+    return example_graph(ends, range(10), nets=[0] * 5 + [1] * 5, ohms=0.04, spots=spots)
+
+
+def bridged(graph: CopperGraph) -> ShortModel:
+    places = [BridgePlace(Spot(k), Spot(5 + k), 10.0 * k, 0.5, 0.2, "c", "land") for k in range(5)]
+    return short_model(graph, 0, 1, places, list(range(10)))
+
+
+def test_ohms_across_two_nets_say_whether_and_where_they_are_joined() -> None:
+    """A bridge of 20 milliohm at the fourth place, four-wire: by hand 3 x 40 + 20 + 3 x 40 and 40 + 20 + 40; beside it two values that fit no place."""
+    graph = two_nets()
+    model = bridged(graph)
+    true = [
+        Evidence("1", "p0", "p5", "ohms", 0.26, instrument=FOUR_WIRE),
+        Evidence("2", "p4", "p9", "ohms", 0.10, instrument=FOUR_WIRE),
+    ]
+    got = belief(graph, AREAS, true, Basis(), {frozenset((0, 1)): model}).shorts[0]
+    alone = locate(model, [OhmsReading((0, 5), (0, 5), 0.26), OhmsReading((4, 9), (4, 9), 0.10)])
+    assert int(np.argmax(got.places)) == 3 == alone.best
+    assert got.places == pytest.approx(tuple(alone.p), abs=0.02)
+    assert got.p > 0.999
+    odd = [replace(one, ohms=value) for one, value in zip(true, (8.0, 0.001), strict=True)]
+    beeps = [replace(one, says="closed", ohms=None) for one in true]
+    assert belief(graph, AREAS, odd, Basis(), {frozenset((0, 1)): model}).shorts[0].p < 0.9
+    assert belief(graph, AREAS, beeps, Basis()).shorts[0].p > 0.999
+
+
+def test_one_value_across_against_its_formula() -> None:
+    """One four-wire reading: joined, (1 - fo)((1 - t) N + t flat) + fo apart; apart, fc flat; N summed over places and bridges by hand."""
+    graph = two_nets()
+    model = bridged(graph)
+    basis = Basis()
+    got = belief(
+        graph, AREAS, [Evidence("1", "p0", "p8", "ohms", 0.3, instrument=FOUR_WIRE)], basis, {frozenset((0, 1)): model}
+    ).shorts[0]
+    low_open, low_closed, t = basis.false_open, basis.false_closed, TIP_ADDS[4]
+    density = float(np.exp(short_evidence(model, [OhmsReading((0, 8), (0, 8), 0.3)])[0]))
+    # the same density by numbers: the bridge's resistance half-normal, everything else Gaussian, on a fine grid
+    rs = np.linspace(0.0, 12.0, 120_001)
+    by_hand = 0.0
+    for k in range(5):
+        a, b = 0.04 * k, 0.04 * abs(3 - k)
+        width = 0.08 * (10.0 / 2.54) ** 0.5 * 0.04
+        var = (
+            1e-8
+            + (a + b) ** 2 * (SCALE_COMMON_SD**2 + 0.02**2)
+            + (a**2 + b**2) * SCALE_NET_SD**2
+            + (k + abs(3 - k)) * width**2
+        )
+        value = np.exp(-0.5 * (0.3 - a - b - rs) ** 2 / var) / np.sqrt(2 * np.pi * var)
+        for size, w in ((0.05, 0.7), (2.0, 0.3)):
+            half = 2.0 * np.exp(-0.5 * (rs / size) ** 2) / (size * np.sqrt(2 * np.pi))
+            by_hand += 0.2 * w * float(np.trapezoid(value * half, rs))
+    assert density == pytest.approx(by_hand, rel=2e-3)
+    joined = basis.short_prior * (
+        (1 - low_open) * ((1 - t) * density + t * flat(0.3)) + low_open * low_closed * flat(0.3)
+    )
+    apart = (1 - basis.short_prior) * low_closed * flat(0.3)
+    assert got.p == pytest.approx(joined / (joined + apart), rel=1e-9)

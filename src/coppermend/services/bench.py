@@ -23,6 +23,7 @@ from coppermend.core.planning.round import plan_round, sites_at_risk
 from coppermend.core.planning.spans import not_proven, spans
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bind import Binding, bind
+from coppermend.services.bridging import bridges_of
 from coppermend.services.loose import loose_check
 from coppermend.services.pinwork import pin_break, pin_step
 from coppermend.services.workshop import Workshop
@@ -90,7 +91,11 @@ def proven_for_case(workshop: Workshop, case: str) -> Proof:
 
 def posterior_of(binding: Binding) -> CopperBelief:
     """The belief of a binding."""
-    return _kept(binding, "posterior", lambda: belief(binding.graph, binding.areas, binding.evidence, binding.basis))
+    return _kept(
+        binding,
+        "posterior",
+        lambda: belief(binding.graph, binding.areas, binding.evidence, binding.basis, bridges_of(binding)),
+    )
 
 
 def plan_of(binding: Binding) -> RoundPlan:
@@ -219,17 +224,19 @@ def _proof(binding: Binding) -> Proof:
     chance = {site: posterior.p(site) for site in provable}
     announced = {site for span in spans_of(binding) for site in span.sites}
     broken = tuple(site for site in provable if chance[site] > basis.broken_above or site in announced)
-    proven = tuple(site for site in provable if chance[site] < basis.proven_below)
+    by_ohms = tuple(site for site in at_risk if site not in chance and posterior.p(site) < basis.proven_below)
+    proven = (*(site for site in provable if chance[site] < basis.proven_below), *by_ohms)
     settled = {*broken, *proven}
     left = tuple(site for site in provable if site not in settled)
     conflicts = tuple(one.words for one in posterior.conflicts)
     laid = [one.words for one in binding.graph.findings[len(binding.base.findings) :]]
     idle = [
-        f"{_site_words(binding, one)}: broken, but no pin hangs on it; nothing needs to be bridged"
+        f"{_site_words(binding, one)}: broken, but every pin is joined without it; nothing needs to be bridged"
         for one in binding.idle
     ]
     words = (*laid, *idle, *not_proven(binding.graph, posterior, basis))
-    return Proof(at_risk, proven, broken, left, unprovable, binding.expired, conflicts, words)
+    rest = tuple(row for row in unprovable if row[0] not in set(by_ohms))
+    return Proof(at_risk, proven, broken, left, rest, binding.expired, conflicts, words)
 
 
 def _site_words(binding: Binding, site_id: str) -> str:

@@ -19,6 +19,7 @@ from functools import partial
 from coppermend.core.belief.model import Evidence
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
 from coppermend.core.log.state import Act, CaseState, Cut, PointRef, Reading, Wire
+from coppermend.services.meters import instrument_of
 from coppermend.services.points import point_now, points_of_pin
 
 SAYS = ("closed", "open", "ohms")
@@ -239,15 +240,27 @@ def _placed(alive: Iterable[Live], graph: CopperGraph, broken: tuple[str, ...]) 
         if why or a is None or b is None:
             expired.append((one.reading.entry, why))
         elif a.node != b.node:
-            evidence.append(Evidence(one.reading.entry, a.id, b.id, *_says(one.reading)))
+            evidence.append(_evidence(one.reading, a, b, graph))
     return Folded(tuple(evidence), broken, tuple(expired))
 
 
-def _says(reading: Reading) -> tuple[str, float | None]:
-    """Closed, open or ohms; overload in ohms is open."""
-    if reading.kind == "ohms":
-        return ("open", None) if reading.value is None else ("ohms", reading.value)
-    return reading.kind, None
+def _evidence(reading: Reading, a: ProbePoint, b: ProbePoint, graph: CopperGraph) -> Evidence:
+    """A reading as evidence. Overload in ohms is open; a value whose tips have moved inwards since, or lack a point now, only says closed."""
+    if reading.kind != "ohms":
+        return Evidence(reading.entry, a.id, b.id, reading.kind)
+    if reading.value is None:
+        return Evidence(reading.entry, a.id, b.id, "open")
+    sense = [point_now(graph, one) for one in reading.sense]
+    moved = any(end.id != ref.id for end, ref in zip((a, b), reading.points, strict=True) if ref.part)
+    ends = [one.id for one in sense if one is not None]
+    if reading.value <= BEEPS_OHM and (moved or len(ends) != len(sense)):
+        return Evidence(reading.entry, a.id, b.id, "closed")
+    apart = (ends[0], ends[1]) if len(ends) == 2 else None
+    return Evidence(reading.entry, a.id, b.id, "ohms", reading.value, instrument=instrument_of(reading), sense=apart)
+
+
+BEEPS_OHM = 10.0
+"""A value up to this is a closed circuit whatever else it says (IPC-9252 class 3, as ``Basis.closed_below_ohm``)."""
 
 
 class Pieces:

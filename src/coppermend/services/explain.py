@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from coppermend.core.belief.engine import CopperBelief, belief
 from coppermend.core.belief.model import Basis, Evidence
+from coppermend.core.belief.ohmic import FOUR_WIRE, Instrument, step_of, two_wire
 from coppermend.core.findings import Place, Refusal, refuse
 from coppermend.core.planning.spans import spans
 from coppermend.services.practice import PracticeSetting
 
 
 def read_readings(text: str, name: str = "readings file") -> tuple[Evidence, ...]:
-    """Readings from JSON: a list of ``[point, point, "closed" | "open" | ohms]``. Refusal BLF-010 says what is wrong."""
+    """Readings from JSON: a list of ``[point, point, "closed" | "open" | ohms]``. Refusal BLF-010 says what is wrong.
+
+    Ohms are read with two wires and the last digit that the number shows; a fourth field says otherwise: ``{"wires": 4}``, ``{"step_ohm": 0.001}``,
+    ``{"sense": [point, point]}`` (voltage there, current at the two points, four wires).
+    """
     try:
         rows = json.loads(text)
     except json.JSONDecodeError as err:
@@ -24,11 +30,12 @@ def read_readings(text: str, name: str = "readings file") -> tuple[Evidence, ...
         raise _bad(name, "it is not a list")
     found = []
     for n, row in enumerate(rows, 1):
-        if not (isinstance(row, list) and len(row) == 3 and isinstance(row[0], str) and isinstance(row[1], str)):
+        if not (isinstance(row, list) and len(row) in (3, 4) and isinstance(row[0], str) and isinstance(row[1], str)):
             raise _bad(name, f"reading {n} is {row!r}")
         said = row[2]
         if isinstance(said, (int, float)) and not isinstance(said, bool) and np.isfinite(said) and said >= 0:
-            found.append(Evidence(str(n), row[0], row[1], "ohms", float(said)))
+            meter, sense = _meter(name, n, said, row[3] if len(row) == 4 else {})
+            found.append(Evidence(str(n), row[0], row[1], "ohms", float(said), instrument=meter, sense=sense))
         elif said in ("closed", "open"):
             found.append(Evidence(str(n), row[0], row[1], said))
         else:
@@ -36,11 +43,28 @@ def read_readings(text: str, name: str = "readings file") -> tuple[Evidence, ...
     return tuple(found)
 
 
+def _meter(name: str, n: int, said: float, how: Any) -> tuple[Instrument, tuple[str, str] | None]:
+    """The instrument of one ohms reading and where its voltage was read."""
+    if not isinstance(how, dict) or not set(how) <= {"wires", "step_ohm", "sense"}:
+        raise _bad(name, f"reading {n} was taken with {how!r}")
+    sense, wires, step = how.get("sense"), how.get("wires", 4 if how.get("sense") else 2), how.get("step_ohm")
+    if wires not in (2, 4) or not (step is None or (isinstance(step, (int, float)) and 0 < step <= 100)):
+        raise _bad(name, f"reading {n} was taken with {how!r}")
+    if sense is None:
+        apart = None
+    elif isinstance(sense, list) and len(sense) == 2 and all(isinstance(one, str) for one in sense):
+        apart = (str(sense[0]), str(sense[1]))
+    else:
+        raise _bad(name, f"reading {n} has its voltage at {sense!r}")
+    meter = replace(FOUR_WIRE, step_ohm=float(step or 0.0)) if wires == 4 else two_wire(step or step_of(str(said)))
+    return meter, apart
+
+
 def _bad(name: str, what: str) -> Refusal:
     return refuse(
         "BLF-010",
         f"The readings cannot be used: {what}.",
-        'Write a list such as [["U1.8/leg", "U7.3/leg", "closed"], ["U1.9/leg", "U7.4/leg", "open"], ["R1.1/leg", "R1.2/leg", 33.1]].',
+        'Write a list such as [["U1.8/leg", "U7.3/leg", "closed"], ["U1.9/leg", "U7.4/leg", "open"], ["U1.7/leg", "U7.2/leg", 0.031, {"wires": 4}]].',
         Place(file=name),
     )
 
@@ -48,8 +72,9 @@ def _bad(name: str, what: str) -> Refusal:
 def explain(setting: PracticeSetting, readings: tuple[Evidence, ...], basis: Basis | None = None) -> dict[str, Any]:
     """The belief after the readings: one row for each site that they changed, and what could not be used.
 
-    ``error_bound`` 0 = exact. ``sites``: id, net, prior, p (posterior). ``readings``: each with the probability it had of coming out so before it was
-    taken into account together with the ones before it.
+    ``error_bound`` 0 = exact. ``sites``: id, net, prior, p (posterior). ``partial_opens``: stretches with more than 1 % of having too much resistance.
+    ``readings``: each with the probability it had of coming out so before it was taken into account together with the ones before it (of an
+    ohms reading: the density, per ohm).
     """
     numbers = basis or Basis()
     graph = setting.graph
@@ -72,6 +97,7 @@ def explain(setting: PracticeSetting, readings: tuple[Evidence, ...], basis: Bas
         "readings": _surprise(setting, readings, numbers),
         "conflicts": [{"readings": list(c.entries), "words": c.words, "again": list(c.again)} for c in posterior.conflicts],
         "unknown": [[e.point_a, e.point_b, e.says] for e in posterior.unknown],
+        "partial_opens": [{"net": e.net, "sites": list(e.sites), "p": e.p, "excess_ohm": e.ohm} for e in posterior.partials],
         "shorts": [{"points": [s.point_a, s.point_b], "p": s.p, "readings": s.readings} for s in posterior.shorts],
     }  # fmt: skip
 

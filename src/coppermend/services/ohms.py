@@ -17,7 +17,7 @@ from coppermend.core.planning.ohms_next import next_excess_reading
 from coppermend.core.planning.spans import span_words
 from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind
-from coppermend.services.shorts import instrument_of
+from coppermend.services.meters import instrument_of
 from coppermend.services.wires import net_index
 from coppermend.services.workshop import Workshop
 

@@ -4,25 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
-import shapely
-
 from coppermend.core.belief.model import Evidence
-from coppermend.core.belief.ohmic import FOUR_WIRE, LIMIT_MM, Instrument, OhmsReading, short_forms, step_of, two_wire
-from coppermend.core.belief.shorts import MISFIT, ShortBelief, ShortModel, likely, locate, place_weight, short_model
+from coppermend.core.belief.ohmic import FOUR_WIRE, LIMIT_MM, Instrument, OhmsReading, short_forms
+from coppermend.core.belief.shorts import MISFIT, ShortBelief, ShortModel, likely, locate
 from coppermend.core.board.pinboard import copper_is_known
-from coppermend.core.copper.bridges import OPEN_MM, BridgePlace, bridge_places
+from coppermend.core.copper.bridges import OPEN_MM, BridgePlace
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.neighbours import RANKS
 from coppermend.core.copper.places import Places, layer_words, mm_words
 from coppermend.core.findings import Place, refuse
-from coppermend.core.log.state import Reading, plain
+from coppermend.core.log.state import plain
 from coppermend.core.log.values import ohm_words
 from coppermend.core.planning.describe import point_words
 from coppermend.core.planning.ohms_next import next_reading, reachable_points
 from coppermend.services.bind import Binding, bind
+from coppermend.services.bridging import model_of
+from coppermend.services.meters import instrument_of
 from coppermend.services.points import point_now
 from coppermend.services.wires import net_index
 from coppermend.services.workshop import Workshop
@@ -107,9 +107,9 @@ def locate_short(
         )
     a, b = _named(graph, between) if between else _from_log(binding)
     points = {p.id: p for p in graph.points}
-    places = bridge_places(binding.board, graph, a, b, OPEN_MM)
+    model = model_of(binding, a, b)
     names = (graph.net_names[a], graph.net_names[b])
-    if not places:
+    if model is None:
         words = f"The copper of {names[0]} and {names[1]} comes nowhere within {OPEN_MM:g} mm on an outer layer: the short is in a part, a socket, or inside the board."
         return ShortAnswer(
             *names,
@@ -126,10 +126,7 @@ def locate_short(
             None,
             ("Take out the parts that join both nets one after the other.",),
         )
-    weights = [place_weight(one, _inside(binding, one)) for one in places]
-    reach = [p for p in graph.points if p.reachable]
-    model = short_model(graph, a, b, places, [p.node for p in reach], weights)
-    readings, said, left_out = _readings(binding, model, points, places)
+    readings, said, left_out = _readings(binding, model, points)
     belief = locate(model, readings)
     instrument = meter or (readings[-1].instrument if readings else FOUR_WIRE)
     return _answer(binding, model, belief, readings, said, left_out, instrument, names)
@@ -163,20 +160,8 @@ def _joins(one: Evidence) -> bool:
     return one.says == "closed" or (one.says == "ohms" and one.ohms is not None and one.ohms < SHORT_BELOW_OHM)
 
 
-def _inside(binding: Binding, place: BridgePlace) -> bool:
-    spot = shapely.Point(place.x_mm, place.y_mm)
-    return any(shapely.Polygon(area.polygon).distance(spot) <= 0.0 for area in binding.areas if len(area.polygon) >= 3)
-
-
-def instrument_of(reading: Reading) -> Instrument:
-    """What a reading was taken with: as it says, else two-wire with the last digit that was typed."""
-    if reading.wires == 4 or reading.sense:
-        return replace(FOUR_WIRE, step_ohm=reading.step_ohm or 0.0)
-    return two_wire(reading.step_ohm or step_of(reading.raw))
-
-
 def _readings(
-    binding: Binding, model: ShortModel, points: dict[str, ProbePoint], places: Sequence[BridgePlace]
+    binding: Binding, model: ShortModel, points: dict[str, ProbePoint]
 ) -> tuple[list[OhmsReading], list[str], list[str]]:
     """Ohms readings on the two nets that still speak, each in words; and those left out, with why."""
     by_entry = {one.entry: one for one in binding.state.readings if one.kind == "ohms"}

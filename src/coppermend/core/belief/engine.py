@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.copper import Copper, copper_of
+from coppermend.core.belief.joining import Bridges, Joining, joinings
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.belief.network import PieceBelief, solve
 from coppermend.core.belief.priors import priors
-from coppermend.core.belief.readings import LEAST_RATE, Taken, rates, reads_closed, sort_readings
+from coppermend.core.belief.readings import LEAST_RATE, Taken, rates, sort_readings
 from coppermend.core.belief.valued import has_values, solve_valued
 from coppermend.core.copper.model import CopperGraph
 
@@ -35,14 +36,17 @@ class Conflict:
 
 
 @dataclass(frozen=True, slots=True)
-class Joining:
-    """What readings say about two pieces that should be apart: posterior that they are joined (a short)."""
+class PartialOpen:
+    """A stretch (site ids) that is whole but has too much resistance: its chance, and the mean of the excess in ohm if it has."""
 
-    point_a: str
-    point_b: str
+    net: str
+    sites: tuple[str, ...]
     p: float
-    readings: int
-    last_closed: bool
+    ohm: float
+
+
+LEAST_PARTIAL = 0.01
+"""Partial opens less likely than this are not listed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +79,8 @@ class CopperBelief:
     unknown: tuple[Evidence, ...]
     shorts: tuple[Joining, ...]
     evidence: tuple[Evidence, ...]
+    partials: tuple[PartialOpen, ...] = ()
+    """Stretches with at least LEAST_PARTIAL of having too much resistance, likeliest first; only nets with ohms readings are judged."""
 
     def p(self, unit: str) -> float:
         """Probability that the site with this id is broken; for a probe point's id, that it bites badly. KeyError for an unknown id."""
@@ -126,10 +132,17 @@ MOST_KEPT = 4000
 """Answers about single pieces that are remembered."""
 
 
-def belief(graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evidence], basis: Basis) -> CopperBelief:
+def belief(
+    graph: CopperGraph,
+    areas: Sequence[WorkArea],
+    evidence: Sequence[Evidence],
+    basis: Basis,
+    bridges: Bridges | None = None,
+) -> CopperBelief:
     """What the readings leave of every site: posterior, log evidence, error bound, conflicts.
 
     ``evidence`` in any order: independent readings commute. Readings on unknown points are set aside in ``unknown``.
+    ``bridges``: where nets come near each other; with it ohms readings across two nets count by their values.
     Raises Refusal only for rates that make readings say nothing.
 
     >>> from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
@@ -150,7 +163,7 @@ def belief(graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evi
         posterior[first.spoken] = sum([b.weight * _chances(b.pieces[piece], first) for b in benches])
         error = max([error, *(b.pieces[piece].error_bound for b in benches)])
         conflicts += _conflicts(copper, piece, prior, readings, basis, first)
-    shorts, short_evidence = _shorts(copper, sorted_readings.between, basis)
+    shorts, short_evidence = joinings(copper, sorted_readings.between, basis, sorted_readings.by_piece, bridges or {})
     return CopperBelief(
         copper,
         basis,
@@ -164,7 +177,23 @@ def belief(graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evi
         sorted_readings.unknown,
         shorts,
         tuple(evidence),
+        _partials(copper, benches),
     )
+
+
+def _partials(copper: Copper, benches: Sequence[Bench]) -> tuple[PartialOpen, ...]:
+    """The partial opens of all pieces with ohms readings, averaged over the suppositions about the bench."""
+    graph = copper.graph
+    rows: list[PartialOpen] = []
+    for piece, first in benches[0].pieces.items():
+        for k, one in enumerate(first.excess):
+            under = [(b.weight, b.pieces[piece].excess[k]) for b in benches]
+            p = sum(w * e.p for w, e in under)
+            if p >= LEAST_PARTIAL:
+                ohm = sum(w * e.p * e.ohm for w, e in under) / p
+                net = graph.net_names[graph.sites[copper.site[one.sites[0]]].net]
+                rows.append(PartialOpen(net, one.sites, p, ohm))
+    return tuple(sorted(rows, key=lambda r: (-r.p, r.sites)))
 
 
 def _chances(solved: PieceBelief, first: PieceBelief) -> Floats:
@@ -245,29 +274,6 @@ def _own_prior(copper: Copper, piece: int, prior: Floats) -> bytes:
         hit = (prior, copper, prior[list(copper.pieces[piece])].tobytes())
         _OWN_PRIORS[key] = hit
     return hit[2]
-
-
-def _shorts(copper: Copper, between: Sequence[Evidence], basis: Basis) -> tuple[tuple[Joining, ...], float]:
-    """Independent two-way belief per pair of pieces: joined by a short, or apart."""
-    pairs: dict[tuple[int, int], list[Evidence]] = {}
-    for one in between:
-        a, b = (copper.tree.piece[copper.points[p].node] for p in (one.point_a, one.point_b))
-        pairs.setdefault((min(a, b), max(a, b)), []).append(one)
-    found: list[Joining] = []
-    log_evidence = 0.0
-    low_open, low_closed = max(basis.false_open, LEAST_RATE), max(basis.false_closed, LEAST_RATE)
-    for said in pairs.values():
-        joined, apart = basis.short_prior, 1.0 - basis.short_prior
-        for one in said:
-            closed = reads_closed(one, basis)
-            joined *= 1.0 - low_open if closed else low_open
-            apart *= low_closed if closed else 1.0 - low_closed
-        log_evidence += float(np.log(joined + apart))
-        last = said[-1]
-        found.append(
-            Joining(last.point_a, last.point_b, joined / (joined + apart), len(said), reads_closed(last, basis))
-        )
-    return tuple(found), log_evidence
 
 
 def _conflicts(

@@ -175,6 +175,21 @@ def locate(model: ShortModel, readings: Sequence[OhmsReading]) -> ShortBelief:
     return summed(model, p, fit, _misfit(fit, forms, readings, int(log.argmax())))
 
 
+def short_evidence(model: ShortModel, readings: Sequence[OhmsReading]) -> tuple[float, Array]:
+    """Log density of the values (per ohm each) if the two nets are bridged, and the posterior of the places; no readings: 0 and the prior."""
+    if not readings:
+        return 0.0, model.prior
+    forms = short_forms(model.a, model.b, model.ends, readings)
+    fits = [fitted(forms, readings, scale).log + math.log(w) for scale, w in BRIDGE_OHM]
+    log = np.logaddexp.reduce(fits, axis=0) - 0.5 * len(readings) * math.log(2 * math.pi)
+    log = log + np.log(np.maximum(model.prior, 1e-300))
+    if not len(log) or not np.isfinite(log).any():
+        return -math.inf, model.prior
+    top = float(log.max())
+    weight = np.exp(log - top)
+    return top + math.log(float(weight.sum())), weight / weight.sum()
+
+
 def _misfit(fit: Fitted, forms: Forms, readings: Sequence[OhmsReading], at: int) -> float:
     """Chance of a sum of squares as large as this one at the likeliest place."""
     if not readings:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
-from coppermend.core.belief.engine import Joining
+from coppermend.core.belief.joining import Joining
 from coppermend.core.copper.model import CopperGraph, Site
 from coppermend.core.copper.provable import NetView, net_view
 from coppermend.core.log.gate import gate_status

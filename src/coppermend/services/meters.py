@@ -1,0 +1,23 @@
+"""What a reading in the log was taken with."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from coppermend.core.belief.model import Basis
+from coppermend.core.belief.ohmic import FOUR_WIRE, Instrument, step_of, two_wire
+from coppermend.core.log.state import Reading
+
+
+def instrument_of(reading: Reading) -> Instrument:
+    """What a reading was taken with: as it says, else two-wire with the last digit that was typed."""
+    if reading.wires == 4 or reading.sense:
+        return replace(FOUR_WIRE, step_ohm=reading.step_ohm or 0.0)
+    return two_wire(reading.step_ohm or step_of(reading.raw))
+
+
+def meter_of(basis: Basis) -> Instrument | None:
+    """What ohms can be read with at this bench, by the case's numbers; None = nothing fine enough is there."""
+    if basis.ohms_wires >= 4:
+        return FOUR_WIRE
+    return two_wire(basis.ohms_step_ohm or 0.01) if basis.ohms_wires >= 2 else None
