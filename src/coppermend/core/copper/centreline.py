@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
+import numpy as np
 import shapely
 
 from coppermend.core.copper.blobs import Point, Stroke
-from coppermend.core.copper.inside import in_shape, merged
+from coppermend.core.copper.inside import Interval, in_polygons, in_shape, merged, rounded
 
 MEET_MM = 0.002
 """Centre lines nearer than this meet: above the step of 4.6 and 2.4 inch formats' rounding, far below any track."""
@@ -61,12 +63,41 @@ class Line:
         middle = [p for p, a in zip(self.stroke.path, self.at, strict=True) if s + 1e-9 < a < e - 1e-9]
         return [self.point(s), *middle, self.point(e)]
 
-    def inside(self, skeleton: Any, radius: float) -> list[tuple[float, float]]:
-        """The parts of the centre line within ``radius`` of a skeleton."""
-        out = []
-        for k, (p, q) in enumerate(itertools.pairwise(self.stroke.path)):
-            out += [(self.at[k] + s, self.at[k] + e) for s, e in in_shape(p, q, skeleton, radius)]
-        return merged(out, 1e-6)
+    def segments(self) -> Iterator[tuple[Point, Point]]:
+        """The straight parts of the path."""
+        return itertools.pairwise(self.stroke.path)
+
+    def along(self, parts: Iterable[list[Interval]]) -> Iterator[Interval]:
+        """What was found on each straight part, as positions along the whole line."""
+        for at, found in zip(self.at, parts, strict=False):
+            for s, e in found:
+                yield at + s, at + e
+
+
+def insides(asked: Sequence[tuple[Line, Any, float]]) -> list[list[Interval]]:
+    """For each (line, skeleton, radius) the parts of the centre line within ``radius`` of the skeleton; polygons are answered all at once."""
+    kinds = shapely.get_type_id(np.array([one[1] for one in asked], dtype=object)) if asked else np.empty(0)
+    out: list[list[Interval]] = []
+    rows: list[tuple[float, ...]] = []
+    polygons: list[Any] = []
+    late: list[int] = []
+    for n, (line, skeleton, radius) in enumerate(asked):
+        if kinds[n] == shapely.GeometryType.POLYGON:
+            late.append(n)
+            out.append([])
+            for p, q in line.segments():
+                rows.append((*p, *q))
+                polygons.append(skeleton)
+        else:
+            out.append(merged(line.along(in_shape(p, q, skeleton, radius) for p, q in line.segments()), 1e-6))
+    column = np.empty(len(polygons), dtype=object)
+    column[:] = polygons
+    held = iter(in_polygons(np.array(rows, dtype=np.float64).reshape(-1, 4), column))
+    for n in late:
+        line, skeleton, radius = asked[n]
+        parts = (rounded(p, q, skeleton, radius, next(held)) for p, q in line.segments())
+        out[n] = merged(line.along(parts), 1e-6)
+    return out
 
 
 def bounds(stroke: Stroke) -> tuple[float, float, float, float]:

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 Interval = tuple[float, float]
 Point = tuple[float, float]
@@ -106,11 +107,7 @@ def in_shape(a: Point, b: Point, skeleton: Any, radius: float) -> list[Interval]
     if kind == "LineString":
         return _along(a, b, [tuple(p) for p in shapely.get_coordinates(skeleton).tolist()], radius)
     if kind == "Polygon":
-        out = _in_polygon(a, b, skeleton)
-        if radius > 0.0:
-            for ring in (skeleton.exterior, *skeleton.interiors):
-                out += _along(a, b, [tuple(p) for p in shapely.get_coordinates(ring).tolist()], radius)
-        return merged(out)
+        return rounded(a, b, skeleton, radius, in_polygons(np.array([[*a, *b]]), np.array([skeleton], dtype=object))[0])
     return merged(i for part in skeleton.geoms for i in in_shape(a, b, part, radius))
 
 
@@ -122,25 +119,104 @@ def _along(a: Point, b: Point, path: list[Any], radius: float) -> list[Interval]
     return merged(h for h in hits if h)
 
 
-def _in_polygon(a: Point, b: Point, polygon: Any) -> list[Interval]:
-    """The parts of a-b inside a polygon: cut at every edge it crosses, each piece judged by its middle."""
-    length = math.dist(a, b)
-    if length == 0.0:
-        return [(0.0, 0.0)] if polygon.intersects(shapely.Point(a)) else []
-    coordinates, (rings, _) = shapely.to_ragged_array([polygon])[1:]
-    start = coordinates[:-1]
-    step = coordinates[1:] - start
-    live = np.ones(len(start), dtype=bool)
-    live[rings[1:-1] - 1] = False
-    dx, dy = b[0] - a[0], b[1] - a[1]
-    across = dx * step[:, 1] - dy * step[:, 0]
-    live &= np.abs(across) > 1e-15
-    wx, wy = start[live, 0] - a[0], start[live, 1] - a[1]
-    across = across[live]
-    t = (wx * step[live, 1] - wy * step[live, 0]) / across
-    u = (wx * dy - wy * dx) / across
-    cuts = np.unique(np.concatenate([[0.0, 1.0], t[(u >= -1e-12) & (u <= 1 + 1e-12) & (t > 0.0) & (t < 1.0)]]))
-    middle = (cuts[1:] + cuts[:-1]) / 2
-    held = shapely.intersects_xy(polygon, a[0] + dx * middle, a[1] + dy * middle)
-    parts = zip((cuts[:-1] * length).tolist(), (cuts[1:] * length).tolist(), np.atleast_1d(held).tolist(), strict=True)
-    return merged(((s, e) for s, e, inside in parts if inside), 1e-6)
+def rounded(a: Point, b: Point, polygon: Any, radius: float, inside: list[Interval]) -> list[Interval]:
+    """The parts of a-b within ``radius`` of a polygon, given those ``inside`` it."""
+    if radius <= 0.0:
+        return inside
+    out = list(inside)
+    for ring in (polygon.exterior, *polygon.interiors):
+        out += _along(a, b, [tuple(p) for p in shapely.get_coordinates(ring).tolist()], radius)
+    return merged(out)
+
+
+FEW_CROSSINGS = 4096
+"""Up to this many pairs of line and edge each is tried; more are found by their boxes first (measured: where the two cost the same)."""
+
+
+def in_polygons(lines: NDArray[np.float64], polygons: NDArray[Any]) -> list[list[Interval]]:
+    """The parts of each line inside its polygon: cut at every edge it crosses, each piece judged by its middle.
+
+    ``lines`` (n, 4) as x0, y0, x1, y1; ``polygons`` (n,), the same object wherever it is the same polygon: its edges are laid out once.
+
+    >>> in_polygons(np.array([[0.0, 0.0, 4.0, 0.0]]), np.array([shapely.box(1, -1, 2, 1)]))
+    [[(1.0, 2.0)]]
+    """
+    if not len(lines):
+        return []
+    number: dict[int, int] = {}
+    which = np.array([number.setdefault(id(p), len(number)) for p in polygons])
+    first = np.unique(which, return_index=True)[1]
+    shapely.prepare(polygons[first])
+    edges, offset = _edges(polygons[first])
+    row, t = _crossings(lines, which, edges, offset)
+    count = len(lines)
+    row = np.concatenate([np.arange(count), np.arange(count), row])
+    t = np.concatenate([np.zeros(count), np.ones(count), t])
+    order = np.lexsort((t, row))
+    row, t = row[order], t[order]
+    piece = np.flatnonzero((row[1:] == row[:-1]) & (t[1:] > t[:-1]))
+    of, start, end = row[piece], t[piece], t[piece + 1]
+    middle = (end + start) / 2
+    dx, dy = lines[:, 2] - lines[:, 0], lines[:, 3] - lines[:, 1]
+    held = shapely.intersects_xy(polygons[of], lines[of, 0] + dx[of] * middle, lines[of, 1] + dy[of] * middle)
+    length = np.array([math.dist((x0, y0), (x1, y1)) for x0, y0, x1, y1 in lines.tolist()])
+    out: list[list[Interval]] = [[] for _ in range(count)]
+    of, start, end = of[held], (start * length[of])[held], (end * length[of])[held]
+    for k, s, e in zip(of.tolist(), start.tolist(), end.tolist(), strict=True):
+        if out[k] and s <= out[k][-1][1] + 1e-6:
+            out[k][-1] = (out[k][-1][0], e)
+        else:
+            out[k].append((s, e))
+    for k in np.flatnonzero(length == 0.0).tolist():
+        out[k] = [(0.0, 0.0)] if shapely.intersects_xy(polygons[k], lines[k, 0], lines[k, 1]) else []
+    return out
+
+
+def _edges(polygons: NDArray[Any]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Every edge of every polygon as (m, 4) start and step, and where each polygon's edges begin (n + 1)."""
+    rings, of = shapely.get_rings(polygons, return_index=True)
+    xy, ring = shapely.get_coordinates(rings, return_index=True)
+    live = ring[1:] == ring[:-1]
+    edges = np.column_stack([xy[:-1], xy[1:] - xy[:-1]])[live]
+    owner = of[ring[:-1][live]]
+    return edges, np.searchsorted(owner, np.arange(len(polygons) + 1))
+
+
+def _crossings(
+    lines: NDArray[np.float64], which: NDArray[np.int64], edges: NDArray[np.float64], offset: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Where lines cross the edges of their polygons: rows of ``lines`` and the share 0 < t < 1 of the way along each."""
+    rows: list[NDArray[np.int64]] = []
+    at: list[NDArray[np.int64]] = []
+    order = np.argsort(which, kind="stable")
+    groups = np.searchsorted(which[order], np.arange(len(offset)))
+    for p, (begin, stop) in enumerate(itertools.pairwise(groups.tolist())):
+        mine, count = order[begin:stop], int(offset[p + 1] - offset[p])
+        if len(mine) * count <= FEW_CROSSINGS:
+            rows.append(np.repeat(mine, count))
+            at.append(np.tile(np.arange(offset[p], offset[p + 1]), len(mine)))
+        else:
+            i, j = _near(lines[mine], edges[offset[p] : offset[p + 1]])
+            rows.append(mine[i])
+            at.append(j + offset[p])
+    row, edge = np.concatenate(rows), np.concatenate(at)
+    dx, dy = lines[row, 2] - lines[row, 0], lines[row, 3] - lines[row, 1]
+    ex, ey = edges[edge, 2], edges[edge, 3]
+    across = dx * ey - dy * ex
+    wx, wy = edges[edge, 0] - lines[row, 0], edges[edge, 1] - lines[row, 1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = (wx * ey - wy * ex) / across
+        u = (wx * dy - wy * dx) / across
+    hit = (np.abs(across) > 1e-15) & (u >= -1e-12) & (u <= 1 + 1e-12) & (t > 0.0) & (t < 1.0)
+    return row[hit], t[hit]
+
+
+def _near(lines: NDArray[np.float64], edges: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Pairs of line and edge whose boxes meet, a nanometre's rounding allowed."""
+    x0, y0, x1, y1 = lines.T
+    boxes = shapely.box(
+        np.minimum(x0, x1) - 1e-6, np.minimum(y0, y1) - 1e-6, np.maximum(x0, x1) + 1e-6, np.maximum(y0, y1) + 1e-6
+    )
+    ends = np.stack([edges[:, :2], edges[:, :2] + edges[:, 2:]], axis=1)
+    i, j = shapely.STRtree(shapely.linestrings(ends)).query(boxes)
+    return i.astype(np.int64), j.astype(np.int64)

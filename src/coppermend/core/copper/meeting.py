@@ -5,18 +5,23 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
+from typing import Any
 
 import numpy as np
 import shapely
 
 from coppermend.core.copper.blobs import LayerParts, Point
-from coppermend.core.copper.centreline import MEET_MM, Line, bounds, complement, sine
-from coppermend.core.copper.inside import in_band, merged
+from coppermend.core.copper.centreline import MEET_MM, Line, bounds, complement, insides, sine
+from coppermend.core.copper.inside import Interval, in_band, merged
 from coppermend.core.copper.runs import Run
 from coppermend.core.copper.unite import Union
+from coppermend.core.geometry.polarity import box_pairs
+from coppermend.core.geometry.shapes import ShapeSet
 
 NEAR_WIDTHS = 2.0
 """Overlapping edges join nothing new when the strokes are joined within this many of their joint widths. Our choice."""
+FEW_PIECES = 6
+"""Blobs of fewer pieces are tried whole; in others the pieces near a stroke are found by their boxes."""
 
 
 class Meeting:
@@ -38,22 +43,44 @@ class Meeting:
 
     def cut_at_blobs(self) -> None:
         """Takes the parts of the centre lines inside lands and sheets away."""
-        by_stroke: dict[int, list[int]] = {}
-        for k, b in self.parts.stroke_blobs:
-            by_stroke.setdefault(k, []).append(b)
-        for k, blobs in by_stroke.items():
-            line = self.lines[k]
-            reach = shapely.box(*bounds(line.stroke))
-            for b in blobs:
-                pieces = self.parts.blobs[b].pieces
-                near = pieces if len(pieces) < 6 else [p for p in pieces if shapely.distance(p[0], reach) <= p[1]]
-                hits = merged((i for g, r in near for i in line.inside(g, r)), 1e-6)
-                if hits:
-                    line.spans += [(s, e, b) for s, e in hits]
-                else:
-                    self._edge_touch(k, b)
-            line.spans.sort()
-            self._join_overlapping(line)
+        asked: list[tuple[Line, Any, float]] = []
+        owner: list[int] = []
+        pairs = self.parts.stroke_blobs
+        for n, near in enumerate(self._near_pieces()):
+            k, b = pairs[n]
+            asked += [(self.lines[k], *self.parts.blobs[b].pieces[at]) for at in near]
+            owner += [n] * len(near)
+        found: list[list[Interval]] = [[] for _ in pairs]
+        for n, parts in zip(owner, insides(asked), strict=True):
+            found[n] += parts
+        for (k, b), parts in zip(pairs, found, strict=True):
+            hits = merged(parts, 1e-6)
+            if hits:
+                self.lines[k].spans += [(s, e, b) for s, e in hits]
+            else:
+                self._edge_touch(k, b)
+        for line in self.lines:
+            if line.spans:
+                line.spans.sort()
+                self._join_overlapping(line)
+
+    def _near_pieces(self) -> list[list[int]]:
+        """For each pair of stroke and blob the pieces of the blob whose boxes the stroke's box meets; all of them where they are few."""
+        pairs, blobs = self.parts.stroke_blobs, self.parts.blobs
+        out = [list(range(len(blobs[b].pieces))) for _, b in pairs]
+        many: dict[int, list[int]] = {}
+        for n, (_, b) in enumerate(pairs):
+            if len(out[n]) >= FEW_PIECES:
+                many.setdefault(b, []).append(n)
+        for b, rows in many.items():
+            shapes = ShapeSet.of(*zip(*blobs[b].pieces, strict=True))
+            reach = np.array([bounds(self.lines[pairs[n][0]].stroke) for n in rows])
+            i, j = box_pairs(reach, shapes.bounds_mm() + np.array([-1.0, -1.0, 1.0, 1.0]) * MEET_MM)
+            for n in rows:
+                out[n] = []
+            for row, piece in zip(i.tolist(), j.tolist(), strict=True):
+                out[rows[row]].append(piece)
+        return out
 
     def _join_overlapping(self, line: Line) -> None:
         """Lands that hold the same piece of a centre line are one metal (a land smaller than the hole drilled through it)."""
@@ -66,10 +93,10 @@ class Meeting:
 
     def _edge_touch(self, k: int, b: int) -> None:
         line = self.lines[k]
-        gap, (skeleton, _) = min(
-            ((shapely.distance(line.geometry(), g) - r, (g, r)) for g, r in self.parts.blobs[b].pieces),
-            key=lambda hit: hit[0],
-        )
+        shapes = ShapeSet.of(*zip(*self.parts.blobs[b].pieces, strict=True))
+        gaps = shapely.distance(line.geometry(), shapes.skeleton) - shapes.radius_mm
+        at = int(gaps.argmin())
+        gap, skeleton = float(gaps[at]), shapes.skeleton[at]
         x, y = shapely.get_coordinates(shapely.shortest_line(line.geometry(), skeleton))[0].tolist()
         self.weak.append((gap, 3.0 * line.stroke.radius, -1 - k, b))
         self.pending.append((len(self.weak) - 1, k, line.position(x, y)))
