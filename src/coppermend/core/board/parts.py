@@ -15,7 +15,7 @@ from scipy.sparse.csgraph import connected_components
 
 from coppermend.core.board.model import Part, PartState, Pin
 from coppermend.core.board.sources import Corrections, PartCorrection, PartRow
-from coppermend.core.geometry.rings import enclosed_exactly, enclosed_nearly, hull_of, ring_points
+from coppermend.core.geometry.rings import SIMPLIFY_MM, enclosed_exactly, enclosed_nearly, hull_of, ring_points
 from coppermend.core.geometry.shapes import ShapeSet
 
 RING_THROUGH_OHM = 200.0
@@ -141,16 +141,33 @@ def fits(ring: NDArray[np.float64], pins: Sequence[Pin]) -> bool:
 
     The body of a DIP chip lies between its rows, a connector's outside its pins: from 0.3 of the pins' box to 6 times (at least 6 mm more each way).
     """
-    xy = np.array([(pin.x_mm, pin.y_mm) for pin in pins])
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    middle = (low + high) / 2
-    box_low, box_high = ring.min(axis=0), ring.max(axis=0)
-    size, body = high - low, box_high - box_low
-    if not np.all((box_low - 0.5 <= middle) & (middle <= box_high + 0.5)):
-        return False
-    small = np.all(body >= np.minimum(0.3 * size, size - 1.0)) and float(np.max(body)) >= 0.6
-    big = np.all(body <= np.maximum(6 * size, size + 12.0)) and np.any(body <= size + 12.0)
-    return bool(small and big)
+    return box_fits(ring.min(axis=0), ring.max(axis=0), pins)
+
+
+def box_fits(
+    low_mm: NDArray[np.float64], high_mm: NDArray[np.float64], pins: Sequence[Pin], slack_mm: float = 0.0
+) -> bool:
+    """Whether a ring with this box (its lower left and upper right corner) can be the outline of a part with these pins.
+
+    ``slack_mm``: also where a ring up to that much larger or smaller on each side can.
+    """
+    low, high = _pin_box(pins)
+    size, body = high - low, high_mm - low_mm - 2 * slack_mm
+    frame = np.any(body > np.maximum(6 * size, size + 12.0)) or np.all(body > size + 12.0)
+    return not frame and box_covers(low_mm - slack_mm, high_mm + slack_mm, pins)
+
+
+def box_covers(low_mm: NDArray[np.float64], high_mm: NDArray[np.float64], pins: Sequence[Pin]) -> bool:
+    """Whether a box covers the middle of the pins and is no speck beside them: what holds no such box holds no outline either."""
+    low, high = _pin_box(pins)
+    middle, size, body = (low + high) / 2, high - low, high_mm - low_mm
+    covers = np.all((low_mm - 0.5 <= middle) & (middle <= high_mm + 0.5))
+    return bool(covers and np.all(body >= np.minimum(0.3 * size, size - 1.0)) and float(np.max(body)) >= 0.6)
+
+
+def _pin_box(pins: Sequence[Pin]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    xs, ys = [pin.x_mm for pin in pins], [pin.y_mm for pin in pins]
+    return np.array([min(xs), min(ys)]), np.array([max(xs), max(ys)])
 
 
 class SilkOutlines:
@@ -175,8 +192,16 @@ class SilkOutlines:
         self._own: dict[str, NDArray[np.int64]] = {}
         for ref in {str(r) for r in self._part} - {""}:
             self._own[ref] = np.flatnonzero(self._part == ref)
-        boxes = [shapely.box(*shapely.total_bounds(self._lines[group])) for group in self._groups]
-        self._tree = shapely.STRtree(boxes)
+        first = np.concatenate([[0], cuts]).astype(np.int64)
+        held = self._box[order]
+        self._group_box = (
+            np.column_stack(
+                [np.minimum.reduceat(held[:, :2], first, axis=0), np.maximum.reduceat(held[:, 2:], first, axis=0)]
+            )
+            if len(order)
+            else np.empty((0, 4))
+        )
+        self._tree = shapely.STRtree(shapely.box(*self._group_box.T))
         self._of_part: dict[str, set[int]] = {}
         for number, group in enumerate(self._groups):
             for ref in {str(r) for r in self._part[group]} - {""}:
@@ -193,6 +218,11 @@ class SilkOutlines:
             self._rings[number, gap_mm] = closed_outline(self._lines[self._groups[number]], gap_mm)
         return self._rings[number, gap_mm]
 
+    def _may_fit(self, number: int, gap_mm: float, pins: Sequence[Pin]) -> bool:
+        """Whether a ring of this group can fit: a ring is at most as large as its group (and the gap that was closed), but may be smaller."""
+        box = self._group_box[number]
+        return box_covers(box[:2] - gap_mm, box[2:] + gap_mm, pins)
+
     def outline(self, ref: str, pins: Sequence[Pin]) -> NDArray[np.float64] | None:
         """The ring of strokes that can be this part's body: closed, else nearly closed, else the hull of long strokes that draw most of its edge.
 
@@ -204,7 +234,8 @@ class SilkOutlines:
         near = {int(k) for k in self._tree.query(shapely.buffer(middle, 1.0))}
         for numbers, strokes in ((own, self._own.get(ref)), (near - own, None)):
             for gap in (0.0, CLOSING_MM):
-                found = (self._ring(n, gap) for n in sorted(numbers))
+                likely = (n for n in sorted(numbers) if self._may_fit(n, gap, pins))
+                found = (self._ring(n, gap) for n in likely)
                 rings = [ring for ring in found if ring is not None and fits(ring, pins)]
                 if rings:
                     return max(rings, key=lambda ring: float(shapely.Polygon(ring).area))
@@ -215,8 +246,7 @@ class SilkOutlines:
 
     def _hull(self, pins: Sequence[Pin], own: NDArray[np.int64] | None) -> NDArray[np.float64] | None:
         """The hull of strokes long for the part (its own, else those near its pins), when they draw at least HULL_SHARE of its edge."""
-        xy = np.array([(pin.x_mm, pin.y_mm) for pin in pins])
-        low, high = xy.min(axis=0), xy.max(axis=0)
+        low, high = _pin_box(pins)
         extent = max(1.0, float(np.max(high - low)))
         grow = max(1.0, 0.25 * extent)
         if own is None:
@@ -226,6 +256,9 @@ class SilkOutlines:
             own = near[inside & self._nobody[near]]
         strokes = own[self._length[own] >= LONG_STROKE * extent]
         if len(strokes) < 1:
+            return None
+        box = self._box[strokes]
+        if not box_fits(box[:, :2].min(axis=0), box[:, 2:].max(axis=0), pins, 2 * SIMPLIFY_MM):
             return None
         hull, share = hull_of(self._lines[strokes], 0.1)
         if share < HULL_SHARE or hull.geom_type != "Polygon":
