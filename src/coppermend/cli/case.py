@@ -271,6 +271,10 @@ def next_command(ctx: click.Context, case: str, with_map: bool, as_json: bool) -
         click.echo(CAUTION)
 
 
+FIRST_PLACES = 12
+"""So many places not proven are named under a round; before the first reading there are hundreds, and the list of checks is what is wanted."""
+
+
 @click.command("round")
 @CASE
 @click.option("--print", "sheet", is_flag=True, help="The round as a sheet to print and fill in by hand.")
@@ -281,9 +285,14 @@ def next_command(ctx: click.Context, case: str, with_map: bool, as_json: bool) -
     metavar="FILE",
     help="Note the answers typed back from a sheet.",
 )
+@click.option(
+    "--all", "every_place", is_flag=True, help=f"Name every place not proven, not only the first {FIRST_PLACES}."
+)
 @JSON
 @click.pass_context
-def round_command(ctx: click.Context, case: str, sheet: bool, answers: Path | None, as_json: bool) -> int:
+def round_command(
+    ctx: click.Context, case: str, sheet: bool, answers: Path | None, every_place: bool, as_json: bool
+) -> int:
     """The checks that prove the work areas, in order, with the certificate of their number. Status 1 while something is not proven."""
     made, found = shop_and_case(ctx, case)
     if answers is not None:
@@ -324,8 +333,11 @@ def round_command(ctx: click.Context, case: str, sheet: bool, answers: Path | No
     for span in spans_for_case(made, found):
         click.echo(f"Break: {span.words} (P {span.p:.3f})")
     click.echo("If you stop now:")
-    for line in proof.words:
+    for line in proof.words if every_place else proof.words[:FIRST_PLACES]:
         click.echo(f"  {line}")
+    left = 0 if every_place else max(len(proof.words) - FIRST_PLACES, 0)
+    if left:
+        click.echo(f"  and {left} more: coppermend round {case} --all")
     return 0 if proof.all_proven else 1
 
 
