@@ -97,6 +97,38 @@ export const tests = {
     ear.push(new Float32Array(RATE).fill(1e-6));
     same(answers(ear.push(x)), []);
   },
+  'struck metal on the pitch of the meter is no beep: it dies away, beats, or is struck again'() {
+    // levels of the made sounds follow from their formulas: a mode falls 60 dB in t60; two modes 8 Hz apart beat with a swing of 20 log10((1 + r) / (1 - r)) dB
+    const ring = (level) => {
+      const ear = new Ear(RATE, { meter: METER, answers: { taps: true } }), x = Float32Array.from({ length: RATE }, (_, i) => level(i / RATE));
+      ear.push(new Float32Array(RATE).fill(1e-6));
+      return answers([...ear.push(x), ...ear.push(new Float32Array(RATE).fill(1e-6))]);
+    };
+    const sine = (t, hz = 2730) => Math.sin(2 * Math.PI * hz * t);
+    for (const t60 of [0.2, 0.8, 1.2, 2, 3]) same(ring((t) => 0.04 * 10 ** (-3 * t / t60) * sine(t)), [], `rings ${t60} s`);
+    for (const r of [0.2, 0.3]) same(ring((t) => 0.03 * (sine(t, 2726) + r * sine(t, 2734))), [], `beats, ${r}`);
+    for (const gap of [0.15, 0.2]) same(ring((t) => 0.04 * 10 ** (-3 * (t % gap) / 1.2) * sine(t)), [], `struck every ${gap} s`);
+    same(ring((t) => (t % 0.25 < 0.06 && t < 0.5 ? 0.04 * 10 ** (-3 * (t % 0.25) / 0.35) * sine(t) : 0)), [], 'two dull blows are no double tap');
+    same(ring((t) => (t < 0.4 ? 0.0316 * sine(t) : 0)), [['closed', 'beep']]); // and the meter itself is heard
+  },
+  'a meter whose own beep wanders is learnt so, and heard'() {
+    // level +-1 dB and pitch +-4 Hz at 11 Hz: a cheap buzzer
+    const wobbling = (ear, from_s) => {
+      const out = [];
+      let phase = 0;
+      const x = Float32Array.from({ length: RATE / 2 }, (_, i) => { const w = Math.sin(2 * Math.PI * 11 * i / RATE); phase += 2 * Math.PI * (2730 + 4 * w) / RATE; return 0.0316 * 10 ** (w / 20) * Math.sin(phase); });
+      out.push(...ear.push(new Float32Array(Math.round(from_s * RATE)).fill(1e-6)), ...ear.push(x), ...ear.push(new Float32Array(RATE / 2).fill(1e-6)));
+      return out;
+    };
+    const pupil = new Ear(RATE);
+    pupil.ready('test');
+    const taught = [...wobbling(pupil, 1), ...wobbling(pupil, 1)].filter((h) => h.kind === 'tested');
+    same(taught.length, 2);
+    const { meter } = lesson(taught);
+    yes(meter.wander_db > 0.5 && meter.wander_hz > 2, `it wanders by ${meter.wander_db} dB, ${meter.wander_hz} Hz`);
+    same(answers(wobbling(new Ear(RATE, { meter }), 1)), [['closed', 'beep']]);
+    same(answers(wobbling(new Ear(RATE, { meter: { hz: meter.hz, db: meter.db } }), 1)), [], 'a steady meter is not this one');
+  },
   'a tone that never ends answers once and is told'() {
     const heard = hear([[1, 15000]], {}, 14);
     same([answers(heard), heard.filter((h) => h.kind === 'stuck').length], [[['closed', 'beep']], 1]);
@@ -113,7 +145,8 @@ export const tests = {
   },
   'the meter is learnt from two like beeps'() {
     const two = lesson([{ hz: 2730, db: -30, length_ms: 400 }, { hz: 2734, db: -31, length_ms: 380 }]);
-    same(two.meter, { hz: 2732, db: -30.5 });
+    same(two.meter, { hz: 2732, db: -30.5, wander_hz: 0, wander_db: 0 });
+    same(lesson([{ hz: 2730, db: -30, wander_hz: 4, wander_db: 1 }, { hz: 2730, db: -30, wander_hz: 90, wander_db: 9 }]).meter, { hz: 2730, db: -30, wander_hz: 10, wander_db: 2 });
     same([lesson([]).meter, lesson([{ hz: 2730, db: -30 }, { hz: 3100, db: -30 }]).meter, lesson([{ hz: 2730, db: -30 }, { hz: 2731, db: -45 }]).meter], [null, null, null]);
   },
   'taps that are slow make a beep longer, too slow ones are refused'() {

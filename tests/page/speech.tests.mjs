@@ -38,7 +38,7 @@ export const tests = {
   },
   'kept settings are made fit'() {
     same(keptSettings('no json'), { meter: null, hold_ms: 100, taps: false, wait_s: 0 });
-    same(keptSettings('{"meter":{"hz":2730,"db":-30},"hold_ms":140,"taps":true,"wait_s":4}'), { meter: { hz: 2730, db: -30 }, hold_ms: 140, taps: true, wait_s: 4 });
+    same(keptSettings('{"meter":{"hz":2730,"db":-30},"hold_ms":140,"taps":true,"wait_s":4}'), { meter: { hz: 2730, db: -30, wander_hz: 0, wander_db: 0 }, hold_ms: 140, taps: true, wait_s: 4 });
     same(keptSettings('{"meter":{"hz":9e9,"db":-30},"hold_ms":1,"taps":true,"wait_s":0.1}'), { meter: null, hold_ms: 100, taps: false, wait_s: 0 });
     same([keptVoice(null), keptVoice('{"on":true,"speed":0.8}'), keptVoice('7')], [{ on: false, speed: 1 }, { on: true, speed: 0.8 }, { on: false, speed: 1 }]);
   },

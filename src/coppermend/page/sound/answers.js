@@ -2,7 +2,7 @@
 /** From tones to answers: closed for a beep that lasts, open for a double tap of the tips, open for silence only when the person chose a waiting time. Pure; times are ms of sound. */
 
 /** @typedef {import('./tone.js').ToneEvent} ToneEvent */
-/** @typedef {{kind: 'closed'|'open'|'brush'|'tone'|'stuck'|'tested', at_ms: number, onset_ms: number, length_ms: number, hz: number, db: number, by: 'beep'|'taps'|'silence'|''}} Heard */
+/** @typedef {{kind: 'closed'|'open'|'brush'|'tone'|'stuck'|'tested', at_ms: number, onset_ms: number, length_ms: number, hz: number, db: number, wander_hz: number, wander_db: number, by: 'beep'|'taps'|'silence'|''}} Heard */
 
 /** Constants; every one can be set by the caller. */
 export const ANSWERS = Object.freeze({
@@ -17,7 +17,7 @@ export const ANSWERS = Object.freeze({
   stuck_ms: 8000, // a tone longer than this is no meter
 });
 
-const NOTHING = { onset_ms: 0, length_ms: 0, hz: 0, db: 0, by: /** @type {''} */ ('') };
+const NOTHING = { onset_ms: 0, length_ms: 0, hz: 0, db: 0, wander_hz: 0, wander_db: 0, by: /** @type {''} */ ('') };
 
 export class Answers {
   /** @param {Partial<typeof ANSWERS>} [options] */
@@ -120,7 +120,7 @@ export class Answers {
 }
 
 /** @param {ToneEvent} e */
-const pick = (e) => ({ at_ms: e.at_ms, onset_ms: e.onset_ms, length_ms: e.length_ms, hz: e.hz, db: e.db });
+const pick = (e) => ({ at_ms: e.at_ms, onset_ms: e.onset_ms, length_ms: e.length_ms, hz: e.hz, db: e.db, wander_hz: e.wander_hz, wander_db: e.wander_db });
 
 /** @param {ToneEvent} e */
 const end = (e) => e.onset_ms + e.length_ms;

@@ -1,10 +1,10 @@
 // @ts-check
 /** Hearing, as the page sees it: off, learning the meter, listening, heard. Answers leave by the same door as keys. No DOM in here. */
-import { lesson, tapLesson } from './learn.js';
+import { WANDER, lesson, tapLesson } from './learn.js';
 import { microphoneWords, openMicrophone } from './microphone.js';
 
 /** @typedef {'off'|'opening'|'learning'|'taps'|'test'|'listening'|'trouble'} State */
-/** @typedef {{meter: {hz: number, db: number}|null, hold_ms: number, taps: boolean, wait_s: number}} HearingSettings */
+/** @typedef {{meter: import('./tone.js').Meter|null, hold_ms: number, taps: boolean, wait_s: number}} HearingSettings */
 
 /** @type {HearingSettings} */
 export const UNTAUGHT = { meter: null, hold_ms: 100, taps: false, wait_s: 0 };
@@ -24,7 +24,8 @@ export function keptSettings(text) {
   }
   const ok = kept.meter && kept.meter.hz >= 1500 && kept.meter.hz <= 5000 && Number.isFinite(kept.meter.db);
   const between = (/** @type {any} */ v, /** @type {number} */ low, /** @type {number} */ high, /** @type {number} */ or) => (typeof v === 'number' && v >= low && v <= high ? v : or);
-  return { meter: ok ? { hz: kept.meter.hz, db: kept.meter.db } : null, hold_ms: between(kept.hold_ms, 100, 300, 100), taps: ok ? kept.taps === true : false, wait_s: between(kept.wait_s, 2, 60, 0) };
+  const { wander_hz: hz, wander_db: db } = WANDER;
+  return { meter: ok ? { hz: kept.meter.hz, db: kept.meter.db, wander_hz: between(kept.meter.wander_hz, 0, hz, 0), wander_db: between(kept.meter.wander_db, 0, db, 0) } : null, hold_ms: between(kept.hold_ms, 100, 300, 100), taps: ok ? kept.taps === true : false, wait_s: between(kept.wait_s, 2, 60, 0) };
 }
 
 export class Hearing {
@@ -37,7 +38,7 @@ export class Hearing {
   /** The tip test was asked for before the microphone was open. */ testNext = false;
   token = '';
   /** @type {{send: (m: any) => void, close: () => void}|null} */ mic = null;
-  /** @type {{hz: number, db: number, length_ms: number}[]} */ beeps = [];
+  /** @type {import('./answers.js').Heard[]} */ beeps = [];
   /** @type {number[]} */ tapsHeard = [];
 
   /** @param {{answer: (kind: 'closed'|'open', by: string) => void, changed: () => void, open?: typeof openMicrophone, storage?: {getItem: (k: string) => string|null, setItem: (k: string, v: string) => void}}} on */

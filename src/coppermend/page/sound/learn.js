@@ -6,14 +6,17 @@ import { median } from './tone.js';
 
 /** Beeps that make a lesson. */
 export const BEEPS = 2;
+/** A meter's own wander is believed up to so much. */
+export const WANDER = Object.freeze({ wander_hz: 10, wander_db: 2 });
 /** Double taps that make a lesson. */
 export const DOUBLE_TAPS = 2;
 
 /**
  * Pitch and level of the meter from the beeps of a lesson, or what is still missing in words.
- * @param {{hz: number, db: number, length_ms: number}[]} beeps each at least 100 ms long
- * @returns {{meter: {hz: number, db: number}|null, words: string}}
- * @example lesson([{hz: 2730, db: -30, length_ms: 400}, {hz: 2734, db: -31, length_ms: 380}]).meter // {hz: 2732, db: -30.5}
+ * What its own beeps wander in pitch and level is learnt too, up to WANDER; a tone that wanders more is no meter later.
+ * @param {{hz: number, db: number, length_ms: number, wander_hz?: number, wander_db?: number}[]} beeps each at least 100 ms long
+ * @returns {{meter: import('./tone.js').Meter|null, words: string}}
+ * @example lesson([{hz: 2730, db: -30, length_ms: 400}, {hz: 2734, db: -31, length_ms: 380}]).meter // {hz: 2732, db: -30.5, wander_hz: 0, wander_db: 0}
  */
 export function lesson(beeps) {
   const last = beeps.slice(-BEEPS);
@@ -21,7 +24,8 @@ export function lesson(beeps) {
   const hz = last.map((b) => b.hz), db = last.map((b) => b.db);
   if (Math.max(...hz) - Math.min(...hz) > 40) return { meter: null, words: `Two different tones, ${Math.round(hz[0])} and ${Math.round(hz[1])} Hz. Once more, with nothing else sounding.` };
   if (Math.max(...db) - Math.min(...db) > 8) return { meter: null, words: 'One was much louder than the other. Leave the meter where it stands while you work, and beep once more.' };
-  return { meter: { hz: median(hz), db: median(db) }, words: `Learnt: ${Math.round(median(hz))} Hz.` };
+  const most = (/** @type {'wander_hz'|'wander_db'} */ what) => Math.min(WANDER[what], Math.max(...last.map((b) => b[what] ?? 0)));
+  return { meter: { hz: median(hz), db: median(db), wander_hz: most('wander_hz'), wander_db: most('wander_db') }, words: `Learnt: ${Math.round(median(hz))} Hz.` };
 }
 
 /**
