@@ -30,7 +30,10 @@ from coppermend.services.shelf import Builder, MemoryShelf
 from coppermend.services.workshop import Workshop
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from coppermend.services.demo import Machine
+    from coppermend.services.ports import Instruments
     from coppermend.services.practice import PracticeSetting
     from coppermend.services.records import Typesetter
     from coppermend.services.speech import Voice
@@ -176,6 +179,16 @@ def server_voice() -> Voice:
     return EspeakVoice()
 
 
+def instruments(*, files: bool = False, keep: Callable[[str], None] | None = None) -> Instruments:
+    """The instruments of this bench; their library is loaded when one is looked for.
+
+    ``files``: recordings on this computer may be named (never over the network). ``keep`` takes the lines of each conversation.
+    """
+    from coppermend.adapters.instruments.bench import BenchInstruments
+
+    return BenchInstruments(files=files, keep=keep)
+
+
 def demo_store() -> Path:
     """Where the demonstration keeps its cases: ``.coppermend/demo`` in a checkout, else beside the user's own cases."""
     checkout = demo_package().parents[1]
@@ -185,12 +198,31 @@ def demo_store() -> Path:
 
 
 # ---- doctor ----
-LIBRARIES = ("numpy", "scipy", "shapely", "rustworkx", "click", "fastapi", "uvicorn", "sqlalchemy", "pillow", "typst")
+LIBRARIES = (
+    "numpy",
+    "scipy",
+    "shapely",
+    "rustworkx",
+    "click",
+    "fastapi",
+    "uvicorn",
+    "sqlalchemy",
+    "pillow",
+    "typst",
+    "pyvisa",
+    "pyvisa-py",
+    "pyserial",
+    "trustme",
+    "segno",
+)
 
 
 def examine(store_url: str | None = None, cache_dir: str | Path | None = None) -> tuple[Look, ...]:
-    """What ``doctor`` looks at: versions, the store, free space, the board cache, the demonstration package."""
+    """What ``doctor`` looks at: versions, the store, free space, the board cache, the demonstration package, instruments."""
+    from coppermend.services.instruments import look_at_instruments
+
     looks = [_versions(), _cache(cache_folder(cache_dir)), _demo()]
+    looks.append(guarded("instruments", lambda: look_at_instruments(instruments())))
     try:
         store = SqlCaseStore(store_url or os.environ.get("COPPERMEND_STORE") or None, Uuid7Ids().new())
     except Refusal as err:

@@ -144,6 +144,9 @@ CLI_TWINS = {
     # pins marked in a photo stand in the map file beside the list, which every board command reads; speech says what next prints
     "GET /api/cases/{case}/places": ("board", "build"), "POST /api/cases/{case}/places": ("board", "build"),
     "GET /api/cases/{case}/pictures/{name}": ("case", "export"), "GET /api/speech": ("next",), "POST /api/speech": ("next",),
+    "GET /api/meters": ("meter", "list"), "POST /api/meters/test": ("meter", "test"), "POST /api/meters/watch": ("meter", "read"),
+    "DELETE /api/meters/watch": ("meter", "read"), "POST /api/meters/now": ("meter", "read"), "GET /api/meters/events": ("meter", "read"),
+    "POST /api/cases/{case}/meter/zero": ("meter", "read"), "POST /api/cases/{case}/meter/readings": ("meter", "read"),
 }  # fmt: skip
 """The command with the same use case, for every route: the page has no power that the command line lacks."""
 

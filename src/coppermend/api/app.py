@@ -11,11 +11,14 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
 from coppermend import __version__
-from coppermend.api import practice, routes, speech
+from coppermend.api import meters, practice, routes, speech
 from coppermend.api.desk import Desk
 from coppermend.api.errors import put_errors
 from coppermend.api.guard import Guard
+from coppermend.bootstrap import instruments as bench_instruments
 from coppermend.bootstrap import server_voice
+from coppermend.services.meter_watch import MeterWatch
+from coppermend.services.ports import Instruments
 from coppermend.services.speech import Voice
 from coppermend.services.workshop import Workshop
 
@@ -25,17 +28,19 @@ def page_folder() -> Path:
     return Path(str(resources.files("coppermend") / "page"))
 
 
-def create_app(workshop: Workshop, voice: Voice | None = None) -> FastAPI:
+def create_app(workshop: Workshop, voice: Voice | None = None, instruments: Instruments | None = None) -> FastAPI:
     """The bench server over a workshop. Serves the page at ``/``, the API under ``/api``, its description at ``/openapi.json``."""
     app = FastAPI(
         title="Coppermend", version=__version__, docs_url=None, redoc_url=None, summary="The bench's use cases as JSON."
     )
     app.state.desk = Desk(workshop)
     app.state.voice = voice or server_voice()
+    app.state.watch = MeterWatch(instruments or bench_instruments(), lambda: workshop.ids.new())
     put_errors(app)
     app.include_router(routes.router)
     app.include_router(practice.router)
     app.include_router(speech.router)
+    app.include_router(meters.router)
     page = page_folder()
 
     @app.get("/", include_in_schema=False)

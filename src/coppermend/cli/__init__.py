@@ -31,6 +31,7 @@ COMMANDS = {
     "map": "map",
     "bench": "bench",
     "ohms": "ohms",
+    "meter": "meter",
     "practice": "practice",
     "belief": "belief",
     "device": "device",

@@ -56,7 +56,7 @@ def _reading(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     payload: dict[str, Any] = {
         **_points(binding, _tips(binding, request)),
         "instrument": request.instrument,
-        "raw": request.value,
+        "raw": request.raw or request.value,
     }
     unit = UNIT.get(request.kind)
     if unit:

@@ -10,6 +10,7 @@ from coppermend.core.board.model import Board
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.findings import Finding
 from coppermend.core.log.model import Draft, Entry
+from coppermend.formats.scpi import Identity
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,3 +105,80 @@ class BoardShelf(Protocol):
 
     def known(self, package_id: str) -> ShelvedBoard | None:
         """A board built before, by its package id, wherever its files are now; None when it is not kept here."""
+
+
+@dataclass(frozen=True, slots=True)
+class FoundInstrument:
+    """Something that could be an instrument: its VISA address (VPP-4.3), ``kind`` serial, usb or simulated, and words for a person."""
+
+    address: str
+    kind: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One answer of a meter: ``raw`` as it came, ``ohm`` None for overload, ``step_ohm`` the last digit it shows (None when it shows none)."""
+
+    raw: str
+    ohm: float | None
+    step_ohm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WaveTaken:
+    """What an oscilloscope showed: volts at ``start_s`` + k * ``step_s``, k from 0."""
+
+    start_s: float
+    step_s: float
+    volts: tuple[float, ...]
+
+
+class Meter(Protocol):
+    """A multimeter. Every method may raise Refusal INS-0xx in words, with what to do on this system; nothing else."""
+
+    @property
+    def address(self) -> str:
+        """Where it was opened."""
+
+    def identity(self) -> Identity:
+        """Who it says it is."""
+
+    def set_ohms(self, wires: int) -> None:
+        """Set it to ohms in 2 or 4 wires, finding its range itself. Refusal INS-008 when it says that it cannot."""
+
+    def read(self) -> Sample:
+        """One reading of what it is set to."""
+
+    def close(self) -> None:
+        """Let go of it."""
+
+
+class Scope(Protocol):
+    """An oscilloscope; refusals as of a meter."""
+
+    @property
+    def address(self) -> str:
+        """Where it was opened."""
+
+    def identity(self) -> Identity:
+        """Who it says it is."""
+
+    def wave(self, channel: int) -> WaveTaken:
+        """What the channel (from 1) shows now."""
+
+    def close(self) -> None:
+        """Let go of it."""
+
+
+class Instruments(Protocol):
+    """The instruments of this bench."""
+
+    def found(self) -> tuple[tuple[FoundInstrument, ...], tuple[Finding, ...]]:
+        """What is plugged in, and which ways to instruments cannot be used here, because of what. Asks nothing on the network, opens nothing."""
+
+    def meter(self, address: str, baud: int = 9600) -> Meter:
+        """A meter at an address, opened. ``baud`` matters on serial lines only."""
+
+    def scope(self, address: str, baud: int = 9600) -> Scope:
+        """An oscilloscope at an address, opened."""

@@ -37,7 +37,8 @@ class Request:
     """What somebody wants noted, as the page or a command hands it in: nothing is resolved yet.
 
     ``points`` as people name them; ``value`` with its unit ("4.7k"); ``part`` for acts on parts; ``words`` free; ``fields`` further payload
-    fields of the kind (see core/log/kinds.py); ``undoes`` the entry to take back ("" the last one). ``entry_id`` of an earlier try makes a retry harmless.
+    fields of the kind (see core/log/kinds.py); ``raw`` what an instrument sent, where ``value`` was worked out from it; ``undoes`` the entry to take back
+    ("" the last one). ``entry_id`` of an earlier try makes a retry harmless.
     """
 
     kind: str
@@ -47,6 +48,7 @@ class Request:
     words: str = ""
     fields: Mapping[str, Json] = field(default_factory=dict)
     instrument: str = "typed"
+    raw: str = ""
     undoes: str = ""
     entry_id: str | None = None
     observed_at: str | None = None

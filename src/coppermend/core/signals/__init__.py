@@ -1,0 +1,1 @@
+"""Readings and waves: what instruments say, measured, with its uncertainty."""
