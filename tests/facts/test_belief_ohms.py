@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from tests.belief_cases import random_graph
 
+from coppermend.core.belief import valued
 from coppermend.core.belief.engine import belief
 from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
 from coppermend.core.belief.model import Basis, Evidence
@@ -221,6 +222,23 @@ def test_ohms_readings_equal_brute_force() -> None:
         assert got.log_evidence == pytest.approx(log_evidence, abs=1e-5)
         found = {s: e.p for solved in got.benches[0].pieces.values() for e in solved.excess for s in e.sites}
         assert max(abs(found.get(s.id, excess[k]) - excess[k]) for k, s in enumerate(graph.sites)) <= room
+
+
+def test_large_blocks_keep_their_bound(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same nets with every block taken as a large one and every change of a value noticed: off by no more than the bound says."""
+    monkeypatch.setattr(valued, "SMALL_UP_TO", 0)
+    monkeypatch.setattr(valued, "NOTICED", 0.0)
+    monkeypatch.setattr(valued, "SMALL_SHARE", 0.0)
+    rng = np.random.default_rng(17)
+    seen = 0
+    for _ in range(12):
+        graph = with_tips(random_graph(rng, int(rng.integers(4, 7)), int(rng.integers(1, 3))), rng)
+        evidence = some_readings(rng, graph)
+        got = belief(graph, AREAS, evidence, BASIS)
+        want, _, _ = brute_force(graph, got.prior, evidence, BASIS)
+        seen += got.error_bound == 0.0
+        assert np.abs(got.sites - want).max() <= 1e-6 + got.error_bound
+    assert seen < 12  # the bound is asked for
 
 
 def test_samples_follow_the_posterior() -> None:

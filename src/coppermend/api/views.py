@@ -115,6 +115,8 @@ def _title(step: NextStep, done: int) -> str:
     if step.check is not None:
         if step.kind == "retest":
             return "Once more"
+        if step.check.purpose == "ohms":
+            return "Ohms here"
         return "No bridge here?" if step.check.purpose == "isolation" else f"Check {done + 1}"
     words = {
         "patch": "A break is found",

@@ -19,12 +19,15 @@ from coppermend.core.log.state import plain
 from coppermend.core.planning.costs import TipState
 from coppermend.core.planning.model import NextStep, RoundPlan, Span
 from coppermend.core.planning.next import next_step
+from coppermend.core.planning.ohms_step import ohms_work
+from coppermend.core.planning.risk import risk_of
 from coppermend.core.planning.round import plan_round, sites_at_risk
 from coppermend.core.planning.spans import not_proven, spans
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bind import Binding, bind
 from coppermend.services.bridging import bridges_of
 from coppermend.services.loose import loose_check
+from coppermend.services.meters import meter_of
 from coppermend.services.pinwork import pin_break, pin_step
 from coppermend.services.workshop import Workshop
 
@@ -169,6 +172,9 @@ def _next(binding: Binding) -> NextStep:
         neighbours=neighbours_of(binding),
         posterior=posterior_of(binding),
     )
+    measured = _by_ohms(binding, step)
+    if measured is not None:
+        return measured
     if step.kind == "patch" and step.span is not None:
         if has_unknown(binding.graph):
             found = spans_of(binding)
@@ -177,6 +183,30 @@ def _next(binding: Binding) -> NextStep:
                 return loose
         return _with_wire(binding, step, step.span)
     return step if step.kind != "done" else _after_copper(binding, step)
+
+
+AFTER_THE_BEEPS = ("patch", "done")
+"""Steps before which ohms readings are taken: measuring comes before soldering."""
+
+
+def _by_ohms(binding: Binding, step: NextStep) -> NextStep | None:
+    """The ohms reading to take now: once no beep tells more, or at once where a value has shown too much resistance on a net."""
+    posterior = posterior_of(binding)
+    high = any(one.p >= RAISED_PARTIAL for one in posterior.partials)
+    if step.kind not in AFTER_THE_BEEPS and not (high and step.kind == "check"):
+        return None
+    found = _kept(
+        binding,
+        "ohms work",
+        lambda: ohms_work(posterior, risk_of(posterior), meter_of(binding.basis), binding.costs, tips_of(binding)),
+    )
+    if found.step is None:
+        return None
+    return found.step if step.kind in AFTER_THE_BEEPS or found.step.check is None or high else None
+
+
+RAISED_PARTIAL = 0.3
+"""A stretch that has too much resistance with this chance is measured at once: the meter is in the hand."""
 
 
 def _with_wire(binding: Binding, step: NextStep, span: Span) -> NextStep:

@@ -96,13 +96,15 @@ def solve_with(
     contact: tuple[float, float],
     cap: int,
     tolerance: float,
+    more: Sequence[Ring] = (),
 ) -> PieceBelief:
     """``solve`` with the blocks in ``ready`` given: their outcomes may be weighed by more than their priors. ``contact``: bad share, miss.
 
-    ``crossings``: by block, from ``crossings_of``. Several blocks may share one ring.
+    ``crossings``: by block, from ``crossings_of``. Several blocks may share one ring. ``more``: rings that hold a part of blocks whose other part
+    is in ``ready``; what they say of a site counts.
     """
     bridges: dict[int, list[int]] = {}
-    ring_at: dict[int, Ring] = {}
+    rings: list[Ring] = []
     never = 0
     for block, seen in crossings.items():
         sites = copper.block_sites[block]
@@ -116,11 +118,13 @@ def solve_with(
             if mask:
                 bridges.setdefault(mask, []).append(sites[0])
         elif block not in ready:
-            ring_at[block] = ring_kept(copper, block, prior, seen, readings, tolerance)
-    ring_at.update({ring.block: ring for ring in ready.values()})
-    omitted = sum(ring.omitted for ring in ring_at.values())
+            rings.append(ring_kept(copper, block, prior, seen, readings, tolerance))
+    last = {id(ring) for ring in more}
+    rings += [ring for ring in {id(r): r for r in ready.values()}.values() if id(ring) not in last]
+    rings += more
+    omitted = sum(ring.omitted for ring in rings)
     order = _walk_order(copper, readings, crossings)
-    return _swept(copper, piece, prior, tuple(readings), bridges, ring_at, never, omitted, contact, cap, order)
+    return _swept(copper, piece, prior, tuple(readings), bridges, rings, never, omitted, contact, cap, order)
 
 
 BOUND_WANTED = 1e-9
@@ -233,7 +237,7 @@ def _swept(
     prior: Floats,
     readings: tuple[Taken, ...],
     bridges: dict[int, list[int]],
-    ring_at: dict[int, Ring],
+    blocks: Sequence[Ring],
     never: int,
     omitted: float,
     contact: tuple[float, float],
@@ -255,7 +259,7 @@ def _swept(
             r = mask.bit_length() - 1
             whole[r] *= intact
             absorbed[r] += sites
-    for ring in ring_at.values():
+    for ring in blocks:
         rings.append((len(groups), ring))
         groups.append(Group(tuple(zip(ring.masks, ring.mass.tolist(), strict=True))))
         group_sites.append(())

@@ -122,16 +122,17 @@ def net_ohms(graph: CopperGraph, net: int, nodes: Sequence[int]) -> NetOhms:
                 rows[node] = row
     listed = list(rows.values())
     columns = made.columns(listed) if listed else np.zeros((len(made.row), 0))
-    i, j, siemens, variance = _site_rows(graph, made, nets)
+    i, j, siemens, variance = site_rows(graph, made, nets)
     current = (columns[i] - columns[j]) * siemens[:, None]
     g = columns[np.array(listed, dtype=np.int64)] if listed else np.zeros((0, 0))
     piece = np.array([made.piece[r] for r in listed], dtype=np.int64)
     return NetOhms(nets, {n: k for k, n in enumerate(rows)}, g, current, variance, piece)
 
 
-def _site_rows(
+def site_rows(
     graph: CopperGraph, made: NetSolver, nets: frozenset[int]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], Array, Array]:
+    """Every site that carries current, in columns: its two rows, conductance in siemens, variance of its resistance in ohm^2 (width, or its band)."""
     rows = []
     for site in graph.sites:
         if site.kind is SiteKind.THROUGH or site.a == site.b or graph.node_net[site.a] not in nets:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from coppermend.core.belief.netforms import NetForms, around_of, forms_of, net_forms
 from coppermend.core.belief.ohmic import SCALE_COMMON_SD, SCALE_NET_SD, Instrument
-from coppermend.core.belief.partial import PartialModel, pair_columns, partial_model
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.provable import NetView, net_view
 from coppermend.core.copper.resistance import FLOOR_OHM
@@ -67,12 +67,13 @@ def ratio_readings(
     at = _first_points(graph, view)
     if not wanted or len(at) < 2:
         return (), tuple(s for e in wanted for s in e.sites)
-    model = partial_model(graph, net)
+    model = net_forms(graph, net)
     number = {sites_of: k for k, sites_of in enumerate(model.edges)}
     found: list[RatioReading] = []
     none: list[str] = []
     for edge in wanted:
-        best = None if {edge.a, edge.b} & sheets else _best(model, number[edge.sites], at)
+        k = number.get(edge.sites)
+        best = None if k is None or {edge.a, edge.b} & sheets else _best(model, k, at)
         if best is not None and best.ratio >= least:
             found.append(best)
         else:
@@ -85,26 +86,37 @@ def _first_points(graph: CopperGraph, view: NetView) -> dict[int, ProbePoint]:
     return {node: points[ids[0]] for node, ids in view.points.items() if ids}
 
 
-def _best(model: PartialModel, k: int, at: dict[int, ProbePoint]) -> RatioReading | None:
-    """The pair of points, one near either end, whose reading changes most for its size; on one side of the board where that costs little."""
-    net, (a, b) = model.net, model.ends[k]
-    nodes = [n for n in at if n in net.at]
+def _best(model: NetForms, k: int, at: dict[int, ProbePoint]) -> RatioReading | None:
+    """The pair of points, one near either end, whose reading changes most for its size; on one side of the board where that costs little.
+
+    Near by resistance, among the points nearest by distance.
+    """
+    graph = model.graph
+    a, b = (int(n) for n in model.ends[k])
+    around = float(around_of(model, [k])[0])
+    if around == 0.0:
+        return None
 
     def nearest(end: int) -> list[int]:
-        j = net.at[end]
-        return sorted(
-            nodes, key=lambda n: (float(net.g[net.at[n], net.at[n]] + net.g[j, j] - 2 * net.g[net.at[n], j]), n)
-        )[:NEAR]
+        x, y, _ = graph.node_place[end]
+        close = sorted(at, key=lambda n: (math.dist((at[n].x_mm, at[n].y_mm), (x, y)), n))[: 2 * NEAR]
+        own = model.row(end)
+        if own is None:
+            return []
+        drive = model.column(own)
+        ohm: dict[int, float] = {}
+        for n in close:
+            row = model.row(n)
+            if row is not None:
+                ohm[n] = float(model.column(row)[row] + drive[own] - 2 * drive[row])
+        return sorted(ohm, key=lambda n: (ohm[n], n))[:NEAR]
 
     pairs = [(p, q) for p in nearest(a) for q in nearest(b) if p != q]
     if not pairs:
         return None
-    whole, share, _ = pair_columns(model, pairs)
-    j, i = net.at[a], net.at[b]
-    around = 1.0 - float(net.g[j, j] + net.g[i, i] - 2 * net.g[i, j]) / max(float(model.ohm[k]), FLOOR_OHM)
-    if around < 1e-9:
-        return None
-    broken = whole + share[:, k] ** 2 * float(model.ohm[k]) / around
+    forms = forms_of(model, pairs, pairs)
+    whole = forms.sound
+    broken = whole + forms.force[:, k] ** 2 * float(model.ohm[k]) / around
     score = np.log(broken / np.maximum(whole, FLOOR_OHM)) - 0.1 * np.array([at[p].side != at[q].side for p, q in pairs])
     best = int(np.argmax(score))
     p, q = (at[n] for n in pairs[best])

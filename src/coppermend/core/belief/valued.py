@@ -7,7 +7,9 @@ An ohms reading of value r on a net is, independently of the others given the co
 * no circuit: a false closed, or above the beep's threshold a way through parts, r anywhere.
 The sum over the sets of readings whose values are true is exact but for sets too unlikely to matter, whose share is in the error bound. Given a set, its
 readings are closed ones for the exact sweep (``network``), and their Gaussian weighs the break patterns of every block that they cross: a
-block with two ways round reads more with one of them broken. A partial open is one stretch of the net with an excess from a grid (``partial``); it
+block with two ways round reads more with one of them broken. In a block of many stretches only those count that change a value by more than
+``NOTICED`` standard deviations; that one of them and others together open a reading is left out, and bounded. A partial
+open is one stretch of the net with an excess from a grid (``partial``); it
 is looked for while all ways are whole: a net has a broken way or a partial open, not both (an assumption).
 """
 
@@ -25,19 +27,13 @@ from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.diagram import STATE_CAP
 from coppermend.core.belief.frontier import TOLERANCE
 from coppermend.core.belief.ladder import Core, Part, reduce_block
+from coppermend.core.belief.netforms import Forms, NetForms, around_of, forms_of, net_forms, without
 from coppermend.core.belief.network import Excess, PieceBelief, crossings_of, solve, solve_with
 from coppermend.core.belief.ohmic import SCALE_COMMON_SD, SCALE_NET_SD, Array
-from coppermend.core.belief.partial import (
-    CELL,
-    EXCESS_OHM,
-    PartialModel,
-    excess_ohm,
-    form_columns,
-    partial_model,
-)
+from coppermend.core.belief.partial import CELL, EXCESS_OHM
 from coppermend.core.belief.patterns import Patterns, labels, patterns
 from coppermend.core.belief.readings import COARSE, Taken
-from coppermend.core.belief.ring import Crossing, Listed, Ring
+from coppermend.core.belief.ring import Crossing, Listed, Ring, ring_kept
 from coppermend.core.copper.resistance import FLOOR_OHM
 
 Ints = NDArray[np.int64]
@@ -51,8 +47,16 @@ PARTS_OHM, SNEAK = 1e7, 0.3
 """Where the copper is open, chance that the meter shows a way through parts, log-uniform from MOST_OHM to PARTS_OHM (an assumption)."""
 MOST_VALUED = 8
 """So many values on one piece are weighed together, the last ones; earlier ones count as closed or open."""
+SMALL_UP_TO = 12
+"""A block of so many stretches has all its break patterns weighed by the values."""
 MOST_PARTS = 12
-"""A block with more stretches than this is taken as it is when sound: a value does not say which of them is broken."""
+"""In a larger block, so many stretches that change a value; where there are more, the block is taken as it is when sound."""
+NOTICED = 0.3
+"""A stretch that changes a value by less, broken, than this many standard deviations is not told from a whole one by it."""
+LISTED = 1500
+"""Break patterns of the noticed stretches of one large block; the least likely beyond are left out, and bounded."""
+SMALL_SHARE = 0.02
+"""A stretch with another way round that takes less of the current changes no value (by its square)."""
 MOST_JOINT = 6000
 """Break patterns of all crossed blocks together; the least likely beyond are left out, and bounded."""
 MOST_FALSE = 4
@@ -72,7 +76,10 @@ class _Values:
     scale: Array
     added: Array
     """(n, edges x grid) what each excess adds."""
-    model: PartialModel
+    edges: tuple[int, ...]
+    """The super-edges of ``net`` whose excess a value would show."""
+    forms: Forms
+    net: NetForms
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +96,8 @@ class _Blocks:
     """(patterns, values) ohm."""
     omitted: float
     crossed: int
+    rest: dict[int, Ring]
+    """Blocks of which only some stretches are in the patterns: the ring of the others."""
 
 
 def flat(ohm: float) -> float:
@@ -131,8 +140,8 @@ def solve_valued(
     if made is None:
         return solve(copper, piece, prior, readings, contact_bad, contact_miss, cap, tolerance)
     crossings = crossings_of(copper, readings)
-    blocks = _blocks(copper, prior, readings, crossings, made)
-    chances = _excess_prior(copper, made.model, prior, partial_share)
+    blocks = _blocks(copper, prior, readings, crossings, made, tolerance)
+    chances = _excess_prior(copper, made, prior, partial_share)
     contact = (contact_bad, contact_miss)
     found: list[_Term] = []
     left_out: list[float] = []
@@ -180,75 +189,193 @@ def _values(copper: Copper, readings: Sequence[Taken]) -> _Values | None:
     held = [r for r in held if readings[r].node_a != readings[r].node_b]
     if not held:
         return None
-    net = graph.node_net[readings[held[-1]].node_a]
-    made: dict[int, PartialModel] = graph.memo.setdefault("partial models", {})
-    if net not in made:
-        made[net] = partial_model(graph, net)
-    model = made[net]
+    net = net_forms(graph, graph.node_net[readings[held[-1]].node_a])
 
     def inside(t: Taken) -> bool:
-        return all(n in model.net.at for n in (t.node_a, t.node_b, *(t.sense or ())))
+        return all(net.row(n) is not None for n in (t.node_a, t.node_b, *(t.sense or ())))
 
     at = [r for r in held if inside(readings[r])][-MOST_VALUED:]
-    if not at or not model.edges:
+    if not at or not net.edges:
         return None
     took = [readings[r] for r in at]
-    sound, force, sense, width = form_columns(
-        model, [(t.node_a, t.node_b) for t in took], [t.sense or (0, 0) for t in took]
-    )
+    forms = forms_of(net, [(t.node_a, t.node_b) for t in took], [_sense(t) for t in took])
     means = [t.instrument or COARSE for t in took]
     zero = np.array([i.contact_ohm if i.wires == 2 else 0.0 for i in means])
     scale = np.array([np.sqrt(SCALE_COMMON_SD**2 + SCALE_NET_SD**2 + i.gain**2) for i in means])
-    spread = width @ width.T + np.outer(zero, zero) + np.diag([i.variance for i in means])
-    added = excess_ohm(model, force, sense).reshape(len(at), -1)
-    return _Values(tuple(at), np.array([t.ohm for t in took]), sound, spread, scale, added, model)
+    spread = forms.width @ forms.width.T + np.outer(zero, zero) + np.diag([i.variance for i in means])
+    edges, added = _excesses(net, forms)
+    ohm = np.array([t.ohm for t in took])
+    return _Values(tuple(at), ohm, forms.sound, spread, scale, added, edges, forms, net)
 
 
-def _blocks(  # one walk over the blocks: cut up, its five running lists would have to be handed on
-    copper: Copper, prior: Array, readings: Sequence[Taken], crossings: dict[int, list[Crossing]], made: _Values
+def _excesses(net: NetForms, forms: Forms) -> tuple[tuple[int, ...], Array]:
+    """The super-edges that carry current of a reading, and (n, edges x grid) what each excess on each adds (``partial.excess_ohm``)."""
+    both = forms.force * forms.sense
+    least = np.where(net.bridge, 1e-6, SMALL_SHARE**2)
+    edges = np.flatnonzero((np.abs(both) > least).any(axis=0))
+    around = around_of(net, edges.tolist())
+    r = np.array(EXCESS_OHM)
+    weaker = r / (1.0 + r[None, :] * around[:, None] / net.ohm[edges][:, None])
+    return tuple(edges.tolist()), (both[:, edges][:, :, None] * weaker[None, :, :]).reshape(len(both), -1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Listed:
+    """One block's patterns: its parts, the patterns, what each opens and adds, the ring of its other stretches, prior mass left out."""
+
+    parts: tuple[Part, ...]
+    listed: Patterns
+    opens: Ints
+    more: Array
+    rest: Ring | None
+    omitted: float
+
+
+def _blocks(
+    copper: Copper,
+    prior: Array,
+    readings: Sequence[Taken],
+    crossings: dict[int, list[Crossing]],
+    made: _Values,
+    tolerance: float,
 ) -> _Blocks:
-    """The crossed blocks whose patterns are listed, joined into one list of patterns."""
-    graph = copper.graph
-    sheets = {s.node for s in graph.sheets}
+    """The crossed blocks, joined into one list of patterns."""
     ways = [
         (copper.tree.route(readings[r].node_a, readings[r].node_b), copper.tree.route(*_sense(readings[r])))
         for r in made.at
     ]
     touched = {b for force, sense in ways for b in ({x for x, _, _ in force} & {x for x, _, _ in sense})}
-    broken, weight, omitted = np.zeros((1, 0), dtype=bool), np.ones(1), 0.0
-    opens, more = np.zeros(1, dtype=np.int64), np.zeros((1, len(made.at)))
-    parts: list[Part] = []
-    taken: list[int] = []
-    crossed = 0
+    out = _Blocks(
+        (),
+        (),
+        np.zeros((1, 0), dtype=bool),
+        np.ones(1),
+        np.zeros(1, dtype=np.int64),
+        np.zeros((1, len(made.at))),
+        0.0,
+        0,
+        {},
+    )
     for block in sorted(touched):
-        sites = copper.block_sites[block]
-        ends = [(graph.sites[k].a, graph.sites[k].b) for k in sites]
         seen = crossings.get(block, [])
-        if len(sites) == 1 or any(c.absent & set(sites) for c in seen) or sheets & {n for pair in ends for n in pair}:
+        gone = any(c.absent & set(copper.block_sites[block]) for c in seen)
+        if len(copper.block_sites[block]) == 1 or gone or len(readings) > 60:
             continue
-        entries = [_entry(way, block) for both in ways for way in both]
-        keep = {n for c in seen for n in (c.a, c.b)} | {n for pair in entries if pair for n in pair}
-        core = reduce_block(ends, sites, prior[list(sites)].tolist(), keep, split=True)
-        if len(core.parts) > MOST_PARTS or len(readings) > 60:
-            continue
-        listed = patterns(np.array([p.p for p in core.parts]))
-        mask, adds = _pattern_effects(
-            copper, core, listed, seen, [(_entry(f, block), _entry(s, block)) for f, s in ways]
-        )
-        count, mine = len(weight), len(listed.weight)
-        joint = (weight[:, None] * listed.weight[None, :]).ravel()
-        keepers = np.sort(np.argsort(-joint, kind="stable")[:MOST_JOINT])
-        first, second = keepers // mine, keepers % mine
-        assert count * mine >= len(keepers)
-        total = float(weight.sum())
-        broken = np.concatenate([broken[first], listed.broken[second]], axis=1)
-        opens, more = opens[first] | mask[second], more[first] + adds[second]
-        omitted = omitted + listed.omitted * total + float(joint.sum() - joint[keepers].sum())
-        weight = joint[keepers]
-        parts += core.parts
-        taken.append(block)
-        crossed |= sum(1 << r for r in {c.reading for c in seen})
-    return _Blocks(tuple(taken), tuple(parts), broken, weight, opens, more, omitted, crossed)
+        ends = [(_entry(f, block), _entry(s, block)) for f, s in ways]
+        one = _small(copper, prior, block, seen, ends) or _large(copper, prior, block, seen, readings, made, tolerance)
+        if one is not None:
+            out = _joined(out, block, seen, one)
+    return out
+
+
+def _joined(so_far: _Blocks, block: int, seen: Sequence[Crossing], one: _Listed) -> _Blocks:
+    """The patterns of one more block laid across those so far."""
+    mine = len(one.listed.weight)
+    joint = (so_far.weight[:, None] * one.listed.weight[None, :]).ravel()
+    keepers = np.sort(np.argsort(-joint, kind="stable")[:MOST_JOINT])
+    first, second = keepers // mine, keepers % mine
+    lost = float(joint.sum() - joint[keepers].sum()) + one.omitted * float(so_far.weight.sum())
+    return _Blocks(
+        (*so_far.blocks, block),
+        (*so_far.parts, *one.parts),
+        np.concatenate([so_far.broken[first], one.listed.broken[second]], axis=1),
+        joint[keepers],
+        so_far.opens[first] | one.opens[second],
+        so_far.more[first] + one.more[second],
+        so_far.omitted + lost,
+        so_far.crossed | sum(1 << r for r in {c.reading for c in seen}),
+        {**so_far.rest, block: one.rest} if one.rest is not None else so_far.rest,
+    )
+
+
+Ends = tuple[tuple[int, int] | None, tuple[int, int] | None]
+
+
+def _small(copper: Copper, prior: Array, block: int, seen: Sequence[Crossing], ends: Sequence[Ends]) -> _Listed | None:
+    """All patterns of a block of few stretches; None for a larger one or one with a pour."""
+    graph = copper.graph
+    sites = copper.block_sites[block]
+    pairs = [(graph.sites[k].a, graph.sites[k].b) for k in sites]
+    if {s.node for s in graph.sheets} & {n for pair in pairs for n in pair}:
+        return None
+    keep = {n for c in seen for n in (c.a, c.b)} | {n for both in ends for pair in both if pair for n in pair}
+    core = reduce_block(pairs, sites, prior[list(sites)].tolist(), keep, split=True)
+    if len(core.parts) > SMALL_UP_TO:
+        return None
+    listed = patterns(np.array([p.p for p in core.parts]))
+    mask, adds = _pattern_effects(copper, core, listed, seen, ends)
+    return _Listed(core.parts, listed, mask, adds, None, listed.omitted)
+
+
+def _large(
+    copper: Copper,
+    prior: Array,
+    block: int,
+    seen: Sequence[Crossing],
+    readings: Sequence[Taken],
+    made: _Values,
+    tolerance: float,
+) -> _Listed | None:
+    """The stretches of a large block that the values would notice, as patterns, and the ring of the others; None when they are too many."""
+    net = made.net
+    sd = np.sqrt(np.diag(made.spread) + (made.scale * made.sound) ** 2)
+    both = np.abs(made.forms.force * made.forms.sense)
+    home = np.array([copper.block_of[copper.site[e[0]]] for e in net.edges])
+    near = np.flatnonzero((home == block) & net.single & (both > SMALL_SHARE**2).any(axis=0)).tolist()
+    gain = both[:, near] * net.ohm[near] / np.maximum(around_of(net, near), 1e-9)
+    hit = np.asarray((gain > NOTICED * sd[:, None]).any(axis=0), dtype=bool)
+    noticed = [e for k, e in enumerate(near) if hit[k]]
+    if not noticed or len(noticed) > MOST_PARTS:
+        return None
+    groups = [[copper.site[s] for s in net.edges[e]] for e in noticed]
+    chance = np.array([1.0 - float(np.prod(1.0 - prior[g])) for g in groups])
+    listed = patterns(chance)
+    keep = np.sort(np.argsort(-listed.weight, kind="stable")[:LISTED])
+    listed = Patterns(listed.broken[keep], listed.weight[keep], listed.omitted + 1.0 - float(listed.weight[keep].sum()))
+    more, parted = without(net, made.forms, noticed, listed.broken)
+    mask = _opened(copper, block, groups, listed.broken, parted, seen)
+    whole = prior.copy()
+    whole[[k for g in groups for k in g]] = 0.0
+    rest = ring_kept(copper, block, whole, seen, readings, tolerance)
+    full = ring_kept(copper, block, prior, seen, readings, tolerance)
+    closed = float(listed.weight[mask == 0].sum()) * _closed(rest)
+    lost = max(0.0, closed - _closed(full))
+    parts = tuple(_part(prior, g) for g in groups)
+    return _Listed(parts, listed, mask, more, rest, listed.omitted + lost)
+
+
+def _closed(ring: Ring) -> float:
+    """Prior chance that a block opens no reading."""
+    return float(sum(m for opens, m in zip(ring.masks, ring.mass.tolist(), strict=True) if not opens))
+
+
+def _part(prior: Array, sites: Sequence[int]) -> Part:
+    single = tuple(Part("site", float(prior[k]), k) for k in sites)
+    if len(single) == 1:
+        return single[0]
+    return Part("series", 1.0 - float(np.prod(1.0 - prior[list(sites)])), pieces=single)
+
+
+def _opened(
+    copper: Copper, block: int, groups: Sequence[Sequence[int]], broken: Bools, parted: Bools, seen: Sequence[Crossing]
+) -> Ints:
+    """(patterns,) which readings the pattern opens by itself; only those that part the block are looked at."""
+    out = np.zeros(len(broken), dtype=np.int64)
+    rows = np.flatnonzero(parted)
+    if not len(rows):
+        return out
+    sites = list(copper.block_sites[block])
+    ends = [(copper.graph.sites[k].a, copper.graph.sites[k].b) for k in sites]
+    nodes = {n: i for i, n in enumerate(sorted({n for pair in ends for n in pair}))}
+    place = {k: i for i, k in enumerate(sites)}
+    gone = np.zeros((len(rows), len(sites)), dtype=bool)
+    for g, group in enumerate(groups):
+        gone[:, [place[k] for k in group]] |= broken[rows, g][:, None]
+    here = labels([(nodes[a], nodes[b]) for a, b in ends], len(nodes), gone)
+    for one in seen:
+        hit = here[:, nodes[one.a]] != here[:, nodes[one.b]]
+        out[rows[hit]] |= 1 << one.reading
+    return out
 
 
 def _sense(one: Taken) -> tuple[int, int]:
@@ -264,7 +391,7 @@ def _pattern_effects(
     core: Core,
     listed: Patterns,
     seen: Sequence[Crossing],
-    ends: Sequence[tuple[tuple[int, int] | None, tuple[int, int] | None]],
+    ends: Sequence[Ends],
 ) -> tuple[Ints, Array]:
     """For each pattern of one block the readings it opens (bit mask), and what it adds to each value against the whole block."""
     here = labels(core.ends, len(core.nodes), listed.broken)
@@ -295,9 +422,10 @@ def _pattern_effects(
     return mask, adds
 
 
-def _excess_prior(copper: Copper, model: PartialModel, prior: Array, share: float) -> Array:
-    """(edges x grid + 1,) prior of each excess hypothesis, the last of none."""
-    edge = np.array([share * (1.0 - float(np.prod(1.0 - prior[[copper.site[s] for s in e]]))) for e in model.edges])
+def _excess_prior(copper: Copper, made: _Values, prior: Array, share: float) -> Array:
+    """(edges x grid + 1,) prior of each excess hypothesis, the last of none that a value would show."""
+    sites = [[copper.site[s] for s in made.net.edges[e]] for e in made.edges]
+    edge = np.array([share * (1.0 - float(np.prod(1.0 - prior[k]))) for k in sites])
     total = float(edge.sum())
     if total > 0.9:
         edge *= 0.9 / total
@@ -400,9 +528,8 @@ def _term(
     core = Core(blocks.parts, (), {}, ())
     inside = Listed(Patterns(blocks.broken, weight, blocks.omitted), which.reshape(-1).astype(np.int64))
     ring = Ring(blocks.blocks[0], core, blocks.crossed, tuple(int(k) for k in kinds), mass, blocks.omitted, inside)
-    found = solve_with(
-        copper, piece, prior, readings, crossings, dict.fromkeys(blocks.blocks, ring), contact, cap, tolerance
-    )
+    ready = {**dict.fromkeys(blocks.blocks, ring), **blocks.rest}
+    found = solve_with(copper, piece, prior, readings, crossings, ready, contact, cap, tolerance, (ring,))
     g = next(g for g, one in found.rings if one is ring)
     o = int(which.reshape(-1)[0])
     whole = float(found.swept.groups[g][o]) * float(weight[0]) / mass[o] if mass[o] > 0.0 else 0.0
@@ -431,8 +558,8 @@ def _mixed(
     p = by_edge.sum(axis=1)
     ohm = by_edge @ np.array(EXCESS_OHM) / np.maximum(p, 1e-300)
     found = tuple(
-        Excess(sites, float(q), float(r))
-        for sites, q, r in zip(made.model.edges, p.tolist(), ohm.tolist(), strict=True)
+        Excess(made.net.edges[e], float(q), float(r))
+        for e, q, r in zip(made.edges, p.tolist(), ohm.tolist(), strict=True)
     )
     error = float(share @ np.array([one.belief.error_bound for one in terms]))
     error += sum(float(np.exp(min(700.0, one - top))) for one in left_out) / total
