@@ -30,17 +30,17 @@ def bare_points(work: Draft) -> None:
                 rows.append((f"land@{xy_id(*blob.place)}/{side}", *blob.place, side, node, "land"))
     for side in ("c", "s"):
         own = [r for r in rows if r[3] == side]
-        opened = open_at(work.board, side, [(r[1], r[2]) for r in own])
+        places = [(r[1], r[2]) for r in own]
+        opened = open_at(work.board, side, places)
         seen: set[str] = set()
-        for row, is_open in zip(own, opened.tolist(), strict=True):
+        for row, is_open, over in zip(own, opened.tolist(), work.places.all_covering(places, side), strict=True):
             if row[0] not in seen:
                 seen.add(row[0])
-                work.points.append(_bare_point(work, row, is_open))
+                work.points.append(_bare_point(work, row, is_open, over))
 
 
-def _bare_point(work: Draft, row: tuple[str, float, float, str, int, str], is_open: bool) -> ProbePoint:
+def _bare_point(work: Draft, row: tuple[str, float, float, str, int, str], is_open: bool, over: str) -> ProbePoint:
     name, x, y, side, node, kind = row
-    over = work.places.covering(x, y, side)
     why = "" if is_open else "covered by the solder mask"
     needs: tuple[tuple[str, PartState], ...] = ()
     if is_open and over:

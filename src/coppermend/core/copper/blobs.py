@@ -119,9 +119,14 @@ class _Sorter:
     """Works on one layer: roles of pieces first, then groups, then who touches whom."""
 
     def __init__(
-        self, board: Board, layer: CopperLayer, wanted: NDArray[np.bool_], spots: Sequence[tuple[Point, float]]
+        self,
+        board: Board,
+        layer: CopperLayer,
+        wanted: NDArray[np.bool_],
+        spots: Sequence[tuple[Point, float]],
+        holes: Sequence[tuple[Any, float]],
     ) -> None:
-        self.board, self.layer = board, layer
+        self.board, self.layer, self.hole_shape = board, layer, holes
         self.skeleton, self.radius = layer.shapes.skeleton, layer.shapes.radius_mm
         self.island = layer.island
         self.wanted = wanted[self.island] if len(self.island) else np.zeros(0, bool)
@@ -153,11 +158,19 @@ class _Sorter:
         kinds = np.asarray(self.layer.kind).astype(str)
         types = shapely.get_type_id(self.skeleton)
         regions: list[int] = []
+        drawn = np.flatnonzero(self.wanted & (types == 1) & (kinds != "flash"))
+        xy, of = shapely.get_coordinates(self.skeleton[drawn], return_index=True)
+        places, ends = list(map(tuple, xy.tolist())), np.searchsorted(of, np.arange(len(drawn) + 1)).tolist()
+        paths = {p: places[a:b] for p, a, b in zip(drawn.tolist(), ends, ends[1:], strict=False)}
+        long = set(drawn[shapely.length(self.skeleton[drawn]) > 1e-6].tolist())
         for p in np.flatnonzero(self.wanted).tolist():
             if kinds[p] == "flash":
                 self.role[p] = "land"
             elif types[p] == 1:
-                self._line(p)
+                if p in long:
+                    self._add_stroke(p, paths[p], float(self.radius[p]))
+                else:
+                    self.role[p] = "dot"
             elif types[p] == 0:
                 self.role[p] = "dot"
             else:
@@ -168,13 +181,6 @@ class _Sorter:
                     regions.append(p)
         self._dots()
         self._regions(regions)
-
-    def _line(self, p: int) -> None:
-        path = [tuple(xy) for xy in shapely.get_coordinates(self.skeleton[p]).tolist()]
-        if shapely.length(self.skeleton[p]) <= 1e-6:
-            self.role[p] = "dot"
-        else:
-            self._add_stroke(p, path, float(self.radius[p]))
 
     def _add_stroke(self, p: int, path: list[Any], radius: float) -> None:
         self.role[p] = "stroke"
@@ -312,7 +318,7 @@ class _Sorter:
                 blob.flashed = blob.flashed or self.role[index] == "land"
             else:
                 hole_blob[index] = blob_at[root]
-                blob.pieces.append(hole_shape(self.board, index))
+                blob.pieces.append(self.hole_shape[index])
                 blob.holes.append(index)
         for blob in blobs:
             blob.place = self._place(blob)
@@ -368,12 +374,13 @@ def _land_first(a: int, b: int, blobs: list[Blob]) -> tuple[int, int]:
     return (a, b) if blobs[a].kind == "land" else (b, a)
 
 
-def hole_shape(board: Board, index: int) -> tuple[Any, float]:
-    """A hole as (skeleton, radius): a disc, or a capsule for a slot."""
-    hole = board.holes[index]
-    if (hole.x_mm, hole.y_mm) == (hole.x2_mm, hole.y2_mm):
-        return shapely.Point(hole.x_mm, hole.y_mm), hole.diameter_mm / 2
-    return shapely.LineString([(hole.x_mm, hole.y_mm), (hole.x2_mm, hole.y2_mm)]), hole.diameter_mm / 2
+def hole_shapes(board: Board) -> list[tuple[Any, float]]:
+    """Every hole as (skeleton, radius): a disc, or a capsule for a slot."""
+    ends = np.array([(h.x_mm, h.y_mm, h.x2_mm, h.y2_mm) for h in board.holes]).reshape(-1, 2, 2)
+    shapes = shapely.points(ends[:, 0])
+    slots = np.flatnonzero(np.any(ends[:, 0] != ends[:, 1], axis=1))
+    shapes[slots] = shapely.linestrings(ends[slots])
+    return [(shape, h.diameter_mm / 2) for shape, h in zip(shapes, board.holes, strict=True)]
 
 
 def _ends(strokes: Sequence[Stroke], index: Iterable[int]) -> NDArray[np.float64]:
@@ -467,10 +474,15 @@ def one_stroke(strokes: Sequence[Stroke]) -> tuple[list[Point], float] | None:
 
 
 def sort_layer(
-    board: Board, layer: CopperLayer, wanted: NDArray[np.bool_], spots: Sequence[tuple[Point, float]]
+    board: Board,
+    layer: CopperLayer,
+    wanted: NDArray[np.bool_],
+    spots: Sequence[tuple[Point, float]],
+    holes: Sequence[tuple[Any, float]],
 ) -> LayerParts:
     """One layer as strokes, lands and sheets with who touches whom.
 
-    ``wanted`` (nets,) islands to look at; ``spots`` places of pins and holes as ((x_mm, y_mm), drill_mm), drill 0 for surface pins.
+    ``wanted`` (nets,) islands to look at; ``spots`` places of pins and holes as ((x_mm, y_mm), drill_mm), drill 0 for surface pins;
+    ``holes`` the board's holes as ``hole_shapes`` gives them.
     """
-    return _Sorter(board, layer, wanted, spots).run()
+    return _Sorter(board, layer, wanted, spots, holes).run()

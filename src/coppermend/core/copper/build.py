@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from coppermend.core.board.model import Board, CopperLayer, PartState
 from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.barepoints import bare_points
-from coppermend.core.copper.blobs import sort_layer
+from coppermend.core.copper.blobs import hole_shapes, sort_layer
 from coppermend.core.copper.draft import Draft, DraftLayer
 from coppermend.core.copper.islands import contacts_of, reaches_wall
 from coppermend.core.copper.model import CopperGraph, Sheet, Site, Through
@@ -28,7 +28,7 @@ from coppermend.core.findings import Finding, Place, Severity
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.core.units import COPPER_THICKNESS_MM, sheet_resistance_ohm
 
-GRAPH_VERSION = 3
+GRAPH_VERSION = 4
 """Raise when a build gives another graph for the same board: cached graphs of other versions are not read."""
 
 
@@ -43,10 +43,11 @@ def build_graph(board: Board) -> CopperGraph:
     work = Draft(board, Places(board))
     spots = _spots(board)
     wanted = _wanted(board)
+    holes = hole_shapes(board)
     thickness = dict(board.copper_thickness_mm)
     for layer in board.layers:
         whole = _with_contacts(layer, board)
-        parts = sort_layer(board, whole, wanted, spots)
+        parts = sort_layer(board, whole, wanted, spots, holes)
         topology = meet_layer(parts)
         first = len(work.node_net)
         work.node_net += topology.node_net
@@ -171,9 +172,14 @@ def _unique(sites: list[Site]) -> tuple[Site, ...]:
 
 def _rings(pieces: list[tuple[Any, float]]) -> tuple[tuple[tuple[tuple[float, float], ...], ...], ...]:
     """The pieces of a sheet as polygons that may overlap; the resistance model unites them when it is asked."""
-    shapes = [shapely.buffer(g, r) if r > 0 else g for g, r in pieces]
-    polygons = [p for p in shapely.get_parts(np.array(shapes, dtype=object)) if p.geom_type == "Polygon"]
-    if not polygons:
+    if not pieces:
+        return ()
+    shapes = ShapeSet.of(*zip(*pieces, strict=True))
+    drawn = shapes.radius_mm > 0
+    shapes.skeleton[drawn] = shapely.buffer(shapes.skeleton[drawn], shapes.radius_mm[drawn])
+    polygons = shapely.get_parts(shapes.skeleton)
+    polygons = polygons[shapely.get_type_id(polygons) == shapely.GeometryType.POLYGON]
+    if not len(polygons):
         return ()
     coordinates, (ring_start, polygon_start) = shapely.to_ragged_array(polygons)[1:]
     points = [(x, y) for x, y in coordinates.tolist()]

@@ -20,7 +20,7 @@ MEET_MM = 0.002
 class Line:
     """A stroke with positions along it."""
 
-    __slots__ = ("at", "cuts", "gone", "line", "spans", "stroke", "total")
+    __slots__ = ("at", "cuts", "geometry", "gone", "spans", "stroke", "total")
 
     def __init__(self, stroke: Stroke) -> None:
         self.stroke = stroke
@@ -29,13 +29,8 @@ class Line:
         self.spans: list[tuple[float, float, int]] = []
         self.gone: list[tuple[float, float, int]] = []
         self.cuts: list[tuple[float, int]] = []
-        self.line: Any = None
-
-    def geometry(self) -> Any:
-        """The centre line as a shapely line."""
-        if self.line is None:
-            self.line = shapely.LineString(self.stroke.path)
-        return self.line
+        self.geometry: Any = None
+        """The centre line as a shapely line; ``laid`` makes it."""
 
     def point(self, s: float) -> Point:
         """The place at position s."""
@@ -56,7 +51,7 @@ class Line:
             (x0, y0), (x1, y1) = self.stroke.path
             t = ((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0)) / (self.total * self.total)
             return min(max(t, 0.0), 1.0) * self.total
-        return float(shapely.line_locate_point(self.geometry(), shapely.Point(x, y)))
+        return float(shapely.line_locate_point(self.geometry, shapely.Point(x, y)))
 
     def between(self, s: float, e: float) -> list[Point]:
         """The path from position s to e."""
@@ -72,6 +67,18 @@ class Line:
         for at, found in zip(self.at, parts, strict=False):
             for s, e in found:
                 yield at + s, at + e
+
+
+def laid(strokes: Sequence[Stroke]) -> list[Line]:
+    """The strokes as lines, their geometries made all at once."""
+    lines = [Line(stroke) for stroke in strokes]
+    if lines:
+        counts = [len(stroke.path) for stroke in strokes]
+        xy = np.array(list(itertools.chain.from_iterable(stroke.path for stroke in strokes)))
+        made = shapely.linestrings(xy, indices=np.repeat(np.arange(len(lines)), counts))
+        for line, geometry in zip(lines, made.tolist(), strict=True):
+            line.geometry = geometry
+    return lines
 
 
 def insides(asked: Sequence[tuple[Line, Any, float]]) -> list[list[Interval]]:

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from coppermend.core.copper.blobs import LayerParts, Point
-from coppermend.core.copper.centreline import MEET_MM, Line, bounds, complement, insides, sine
+from coppermend.core.copper.centreline import MEET_MM, Line, bounds, complement, insides, laid, sine
 from coppermend.core.copper.inside import Interval, in_band, merged
 from coppermend.core.copper.runs import Run
 from coppermend.core.copper.unite import Union
@@ -29,7 +29,7 @@ class Meeting:
 
     def __init__(self, parts: LayerParts, solid: list[tuple[int, int]]) -> None:
         self.parts = parts
-        self.lines = [Line(s) for s in parts.strokes]
+        self.lines = laid(parts.strokes)
         self.node = Union(len(parts.blobs))
         for land, sheet in solid:
             self.node.join(land, sheet)
@@ -94,10 +94,10 @@ class Meeting:
     def _edge_touch(self, k: int, b: int) -> None:
         line = self.lines[k]
         shapes = ShapeSet.of(*zip(*self.parts.blobs[b].pieces, strict=True))
-        gaps = shapely.distance(line.geometry(), shapes.skeleton) - shapes.radius_mm
+        gaps = shapely.distance(line.geometry, shapes.skeleton) - shapes.radius_mm
         at = int(gaps.argmin())
         gap, skeleton = float(gaps[at]), shapes.skeleton[at]
-        x, y = shapely.get_coordinates(shapely.shortest_line(line.geometry(), skeleton))[0].tolist()
+        x, y = shapely.get_coordinates(shapely.shortest_line(line.geometry, skeleton))[0].tolist()
         self.weak.append((gap, 3.0 * line.stroke.radius, -1 - k, b))
         self.pending.append((len(self.weak) - 1, k, line.position(x, y)))
 
@@ -138,8 +138,8 @@ class Meeting:
         """Cuts where strokes meet; overlapping edges are kept for later."""
         pairs = self.parts.stroke_pairs
         if pairs:
-            first = np.array([self.lines[i].geometry() for i, _ in pairs], dtype=object)
-            second = np.array([self.lines[j].geometry() for _, j in pairs], dtype=object)
+            first = np.array([self.lines[i].geometry for i, _ in pairs], dtype=object)
+            second = np.array([self.lines[j].geometry for _, j in pairs], dtype=object)
             ends = shapely.get_coordinates(shapely.shortest_line(first, second)).reshape(-1, 4).tolist()
             for (i, j), (xa, ya, xb, yb) in zip(pairs, ends, strict=True):
                 self._contact(i, j, (xa, ya), (xb, yb))
@@ -166,7 +166,7 @@ class Meeting:
     def _more_contacts(self, i: int, j: int) -> None:
         """An arc can meet a stroke more than once: crossings and all four ends are looked at."""
         one, other = self.lines[i], self.lines[j]
-        crossing = shapely.get_parts(shapely.intersection(one.geometry(), other.geometry()))
+        crossing = shapely.get_parts(shapely.intersection(one.geometry, other.geometry))
         for part in crossing:
             for x, y in shapely.get_coordinates(part)[[0, -1]].tolist() if not part.is_empty else ():
                 self._contact(i, j, (x, y), (x, y))

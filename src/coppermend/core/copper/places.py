@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -73,6 +74,7 @@ class Places:
             ],
             dtype=object,
         )
+        self.area: list[float] = shapely.area(self.shapes).tolist()
         self.tree = shapely.STRtree(self.shapes) if len(self.shapes) else None
         self.pins = [pin for part in self.parts for pin in part.pins]
         self.pin_tree = cKDTree(np.array([(p.x_mm, p.y_mm) for p in self.pins])) if self.pins else None
@@ -81,15 +83,19 @@ class Places:
 
     def covering(self, x_mm: float, y_mm: float, side: str) -> str:
         """The part on that side whose outline covers the place, "" where none does; the smallest when several do."""
-        if self.tree is None:
-            return ""
-        spot = shapely.Point(x_mm, y_mm)
-        hits = [
-            k
-            for k in self.tree.query(spot, predicate="within").tolist()
-            if self.parts[k].side == side and float(shapely.area(self.shapes[k])) > 0
-        ]
-        return self.parts[min(hits, key=lambda k: float(shapely.area(self.shapes[k])))].ref if hits else ""
+        return self.all_covering([(x_mm, y_mm)], side)[0]
+
+    def all_covering(self, xy_mm: Sequence[tuple[float, float]], side: str) -> list[str]:
+        """``covering`` for many places at once."""
+        out = [""] * len(xy_mm)
+        if self.tree is None or not len(xy_mm):
+            return out
+        spot, part = self.tree.query(shapely.points(np.asarray(xy_mm, dtype=np.float64)), predicate="within")
+        least = [math.inf] * len(xy_mm)
+        for k, n in sorted(zip(spot.tolist(), part.tolist(), strict=True)):
+            if self.parts[n].side == side and 0 < self.area[n] < least[k]:
+                least[k], out[k] = self.area[n], self.parts[n].ref
+        return out
 
     def words(self, x_mm: float, y_mm: float) -> str:
         """The place in words: "under U14 near pin 6", "by U9.4", "between U9 and U14", "near U9"; coordinates where no part is known."""
