@@ -146,6 +146,9 @@ CLI_TWINS = {
     "GET /api/cases/{case}/pictures/{name}": ("case", "export"), "GET /api/speech": ("next",), "POST /api/speech": ("next",),
     "GET /api/meters": ("meter", "list"), "POST /api/meters/test": ("meter", "test"), "POST /api/meters/watch": ("meter", "read"),
     "DELETE /api/meters/watch": ("meter", "read"), "POST /api/meters/now": ("meter", "read"), "GET /api/meters/events": ("meter", "read"),
+    "GET /api/cases/{case}/short": ("short", "locate"), "GET /api/cases/{case}/ways": ("ohms", "ways"), "GET /api/cases/{case}/excess": ("ohms", "locate"),
+    "GET /api/cases/{case}/rails": ("case", "show"), "GET /api/cases/{case}/map": ("map", "check"), "GET /api/cases/{case}/times": ("bench", "times"),
+    "POST /api/cases/{case}/times": ("bench", "times"), "GET /api/cases/{case}/practice/planner": ("practice", "run"),
     "POST /api/cases/{case}/meter/zero": ("meter", "read"), "POST /api/cases/{case}/meter/readings": ("meter", "read"),
 }  # fmt: skip
 """The command with the same use case, for every route: the page has no power that the command line lacks."""

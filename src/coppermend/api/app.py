@@ -11,7 +11,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
 from coppermend import __version__
-from coppermend.api import meters, practice, routes, speech
+from coppermend.api import meters, ohmwork, practice, routes, speech
 from coppermend.api.desk import Desk
 from coppermend.api.errors import put_errors
 from coppermend.api.guard import Guard
@@ -41,6 +41,7 @@ def create_app(workshop: Workshop, voice: Voice | None = None, instruments: Inst
     app.include_router(practice.router)
     app.include_router(speech.router)
     app.include_router(meters.router)
+    app.include_router(ohmwork.router)
     page = page_folder()
 
     @app.get("/", include_in_schema=False)

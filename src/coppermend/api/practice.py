@@ -10,7 +10,7 @@ from coppermend.api.routes import TheDesk, on_case
 from coppermend.api.schemas import Touch
 from coppermend.bootstrap import demo_machine
 from coppermend.services.demo import open_demo
-from coppermend.services.patients import ask_patient, patient_truth
+from coppermend.services.patients import ask_patient, compared, patient_truth
 
 router = APIRouter(prefix="/api", tags=["practice"])
 
@@ -35,4 +35,11 @@ def ask(case: str, body: Touch, desk: TheDesk) -> dict[str, Any]:
 def truth(case: str, desk: TheDesk) -> dict[str, Any]:
     """What was really broken, and whether it was found. Asked for at the end."""
     answer: dict[str, Any] = on_case(desk, case, patient_truth).as_dict()
+    return answer
+
+
+@router.get("/cases/{case}/practice/planner")
+def planner(case: str, desk: TheDesk) -> dict[str, Any]:
+    """How many readings were taken, and how many the planner takes alone on the same patient. Worked out when asked for; takes seconds."""
+    answer: dict[str, Any] = on_case(desk, case, compared).as_dict()
     return answer

@@ -22,6 +22,7 @@ from coppermend.services.bench import round_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind, part_states, sockets
 from coppermend.services.entries import write
 from coppermend.services.points import resolve
+from coppermend.services.practice import PracticeSetting, run
 from coppermend.services.workshop import Workshop
 
 _MENDED_BY_SOLDER = (SiteKind.JOINT,)
@@ -128,6 +129,42 @@ def patient_truth(workshop: Workshop, case: str) -> TruthShown:
     found = sum(1 for one in rows if one.found or one.mended)
     readings = sum(1 for one in binding.state.readings if one.kind in ("closed", "open", "ohms"))
     return TruthShown(rows, readings, f"{found} of {len(rows)} found with {readings} readings.")
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """Readings on one net taken at the bench against the checks that the planner needs on the same patient, seconds modelled, and a line in words."""
+
+    readings: int
+    apart: int
+    planner_checks: int
+    planner_seconds: float
+    words: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The comparison as plain JSON values."""
+        return dict(plain(self))
+
+
+def compared(workshop: Workshop, case: str) -> Compared:
+    """How many readings the person took, and how many the planner takes alone on the same patient (policy ``next``, the same noise, from nothing known).
+
+    Readings between two nets (no bridge here?) are counted apart: the policies of practice take none. Refusal PRA-012 without a patient.
+    """
+    binding = bind(workshop, case)
+    spec, truth = _spec(binding.state), _truth(binding)
+    name = f"planner alone {json.dumps(spec, sort_keys=True)}"
+    if name not in binding.base.memo:
+        alone = run(
+            PracticeSetting(binding.base, tuple(binding.areas)), Patient(binding.base, truth, int(spec["seed"])), "next"
+        )
+        binding.base.memo[name] = (len(alone.steps), alone.seconds)
+    checks, seconds = binding.base.memo[name]
+    two = [one for one in binding.state.readings if one.kind in ("closed", "open", "ohms") and len(one.points) == 2]
+    apart = sum(1 for one in two if one.points[0].net != one.points[1].net)
+    mine = len(two) - apart
+    words = f"You took {mine} readings on one net and {apart} between two. The planner alone needs {checks} on this patient, {seconds / 60:.0f} minutes modelled."
+    return Compared(mine, apart, checks, seconds, words)
 
 
 def _spec(state: CaseState) -> dict[str, Any]:

@@ -1,0 +1,100 @@
+"""Shorts, two ways round, rails, the map's trust, bench times and the planner's count over HTTP: the same answers as the command line gives."""
+
+from __future__ import annotations
+
+import pytest
+from tests.api.conftest import Client
+
+from coppermend.core.log.gate import RAIL_SHORT_OHM
+from coppermend.services.patients import put_patient
+from coppermend.services.rails import nearest_pair, rails_for_case
+from coppermend.services.workshop import Workshop
+
+
+def test_a_short_is_located_from_two_tips_of_the_next_reading(client: Client, case: str) -> None:
+    none = client.get(f"/api/cases/{case}/short")
+    assert none.status_code == 422 and none.json()["code"] == "SHO-001"
+    a, b = "U1.3", "U1.4"
+    noted = client.post(f"/api/cases/{case}/entries", json={"kind": "ohms", "points": [a, b], "value": "0.12"})
+    assert noted.status_code == 201, noted.text
+    found = client.get(f"/api/cases/{case}/short", params={"meter": "four-wire"}).json()
+    assert found["readings"] and found["places"] and found["caution"]
+    assert sum(one["p"] for one in found["places"]) <= 1.0 + 1e-9
+    nets = {found["net_a"], found["net_b"]}
+    assert {tip["net_name"] for tip in found["next"]["force_tips"]} == nets
+
+
+def test_the_ways_of_a_net_name_two_tips_each(client: Client, case: str) -> None:
+    found = client.get(f"/api/cases/{case}/ways", params={"net": "GND"}).json()
+    assert found["net"] == "GND" and (found["rows"] or found["others"])
+    for row in found["rows"]:
+        assert {tip["net_name"] for tip in row["tips"]} == {"GND"}
+        assert row["reading"]["broken_ohm"] > row["reading"]["whole_ohm"] > 0
+    excess = client.get(f"/api/cases/{case}/excess", params={"net": "D1"}).json()
+    assert len(excess["tips"]) == len(excess["next_points"])
+    assert client.get(f"/api/cases/{case}/ways", params={"net": "no such net"}).json()["code"] == "WIR-008"
+
+
+def test_a_rail_read_to_ground_counts_for_the_gate_and_a_low_one_shuts_it(
+    client: Client, shop: Workshop, case: str
+) -> None:
+    (rail, *_) = client.get(f"/api/cases/{case}/rails").json()["rails"]
+    assert (rail["net"], rail["ground"], rail["read"]) == ("VCC", "GND", False)
+    points = [rail["point_a"], rail["point_b"]]
+
+    def item() -> dict[str, object]:
+        gate = client.get(f"/api/cases/{case}/gate").json()
+        return next(one for one in gate["items"] if one["item"] == "rails")
+
+    assert not item()["done"]
+    client.post(f"/api/cases/{case}/entries", json={"kind": "ohms", "points": points, "value": "240"})
+    assert item()["done"]
+    now = rails_for_case(shop, case)[0]
+    assert (now.read, now.ohm, now.low) == (True, 240.0, False)
+    low = RAIL_SHORT_OHM / 2
+    client.post(f"/api/cases/{case}/entries", json={"kind": "ohms", "points": points, "value": f"{low}"})
+    assert not item()["done"] and rails_for_case(shop, case)[0].low
+
+
+def test_the_pair_of_a_rail_is_the_nearest_that_a_tip_does_not_bridge(shop: Workshop, case: str) -> None:
+    from coppermend.services.bind import bind
+
+    graph = bind(shop, case).graph
+    rail, ground = graph.net_names.index("VCC"), graph.net_names.index("GND")
+    pair = nearest_pair(graph, rail, ground)
+    assert pair is not None and pair[0].side == pair[1].side and (pair[0].net, pair[1].net) == (rail, ground)
+    far = ((pair[0].x_mm - pair[1].x_mm) ** 2 + (pair[0].y_mm - pair[1].y_mm) ** 2) ** 0.5
+    ends = [[p for p in graph.points if p.net == net and p.reachable and p.part] for net in (rail, ground)]
+    others = [
+        ((a.x_mm - b.x_mm) ** 2 + (a.y_mm - b.y_mm) ** 2) ** 0.5 for a in ends[0] for b in ends[1] if a.side == b.side
+    ]
+    assert far == pytest.approx(min(one for one in others if one >= 2.0))
+
+
+def test_the_map_has_at_most_eight_checks_with_both_tips(client: Client, case: str) -> None:
+    found = client.get(f"/api/cases/{case}/map").json()
+    assert found["state"] == "open" and 1 <= len(found["left"]) <= 8
+    first = found["left"][0]
+    answer = {"kind": "closed", "points": [first["a"]["id"], first["b"]["id"]]}
+    assert client.post(f"/api/cases/{case}/entries", json=answer).status_code == 201
+    after = client.get(f"/api/cases/{case}/map").json()
+    assert after["p_wrong"] < found["p_wrong"] and len(after["left"]) == len(found["left"]) - 1
+
+
+def test_times_need_readings_before_they_are_planned_with(client: Client, case: str) -> None:
+    found = client.get(f"/api/cases/{case}/times").json()
+    assert (found["used"], found["enough"]) == (0, False)
+    assert client.post(f"/api/cases/{case}/times").json()["code"] == "BEN-001"
+
+
+def test_the_planner_is_compared_on_the_same_patient(client: Client, shop: Workshop, case: str) -> None:
+    assert client.get(f"/api/cases/{case}/practice/planner").json()["code"] == "PRA-012"
+    client.post(f"/api/cases/{case}/areas", json={"part": "U1"})
+    put_patient(shop, case, seed=5, breaks=1, noise="off")
+    first = client.get(f"/api/cases/{case}/practice/planner").json()
+    check = client.get(f"/api/cases/{case}/bench").json()["step"]["check"]
+    client.post(f"/api/cases/{case}/entries", json={"kind": "closed", "points": [check["point_a"], check["point_b"]]})
+    after = client.get(f"/api/cases/{case}/practice/planner").json()
+    assert first["readings"] == 0 and after["readings"] == 1
+    assert after["planner_checks"] == first["planner_checks"] > 0
+    assert str(first["planner_checks"]) in first["words"]
