@@ -203,3 +203,35 @@ def test_blind_holes_over_each_other_are_told_apart_by_their_side() -> None:
     ]  # fmt: skip
     (row,) = compare(board(copper, holes, rows))
     assert row.exact and row.points == 4
+
+
+def test_two_nets_of_one_cut_name_are_told_from_an_open() -> None:
+    """IPC-D-356A gives a net's name 14 columns (4 to 17). X2 tells the two nets apart; without X2 the split is said to be uncertain."""
+    ends = [(0.0, "U1.1"), (5.0, "U1.2"), (10.0, "U2.1"), (15.0, "U2.2")]
+    full = ["/CONTROL_BUS_ENABLE_A", "/CONTROL_BUS_ENABLE_B"]
+    holes = drill([(x, 0.0, 0.8) for x, _ in ends])
+    short = [point("CONTROL_BUS_EN", pin, x, 0.0) for x, pin in ends]
+    bare_copper = [[land(x, 0.0) for x, _ in ends] + [track((0, 0), (5, 0)), track((10, 0), (15, 0))], []]
+    (said,) = compare(board(bare_copper, [holes], short))
+    assert [one.why for one in said.split_nets] == ["cut name"] and "14 characters" in said.split_nets[0].words
+    named = [[land(x, 0.0, net=full[k // 2], pin=pin) for k, (x, pin) in enumerate(ends)] + bare_copper[0][4:], []]
+    rows = {row.source: row for row in compare(board(named, [holes], short))}
+    assert rows["nets.ipc"].exact and rows["nets.ipc"].nets == 2
+
+
+def test_a_missing_drill_file_is_not_called_a_stale_netlist() -> None:
+    """Every second hole of a board whose nets all change sides is not in the package."""
+    spots = [(float(x), 0.0) for x in range(0, 80, 4)]
+    front = [land(x, y) for x, y in spots] + [track(spots[k], spots[k + 1]) for k in range(0, 20, 4)]
+    back = [land(x, y) for x, y in spots] + [track(spots[k + 1], spots[k + 2]) for k in range(0, 18, 4)]
+    points = [point(f"N{k // 4}", f"U{k}.1", x, y, line=k) for k, (x, y) in enumerate(spots) if k % 4 != 3]
+    (row,) = compare(board([front, back], [drill([(*s, 0.8) for s in spots[::2][:3]])], points))
+    assert row.split_nets and {one.why for one in row.split_nets} == {"no hole"}
+    assert "have no plated hole" in row.split_nets[0].words
+
+
+def test_escaped_characters_of_names_are_shown_as_they_are() -> None:
+    made = board([[land(0, 0, net="/D{slash}A", pin="U1.1"), land(5, 0, net="X{0}", pin="U1.2")]])
+    assert [net.name for net in made.nets] == ["/D/A", "X{0}"]
+    two = board([[land(0, 0, net="/D{slash}A", pin="U1.1"), land(5, 0, net="/D/A", pin="U1.2")]])
+    assert [net.name for net in two.nets] == ["/D{slash}A", "/D/A"]

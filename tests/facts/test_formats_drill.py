@@ -173,7 +173,7 @@ def test_a_tool_without_size_is_an_error_that_counts_its_holes() -> None:
     ("data", "code"),
     [
         (b"", "DRL-001"),
-        (b"M48\n\0", "DRL-001"),
+        (b"M48\n\0T1", "DRL-001"),
         (b"dear reader,\nthis is a letter\nand no drill file\nat all", "DRL-002"),
         (b"M48\nMETRIC\nT1C1\n%\nT1\nX1Y1\nR999999999X1\nM30", "DRL-003"),
         (b"M48\nMETRIC\nT1C1\n%\nT1\nM25\nX1.Y1.\nX2.Y1.\nM01\nR999999M02X1.Y1.\nM30", "DRL-003"),

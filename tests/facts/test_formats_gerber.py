@@ -195,7 +195,7 @@ def test_an_impossible_macro_costs_its_flashes_only(macro: str, words: str) -> N
     [
         (b"", "GBR-001"),
         (b"  \n ", "GBR-001"),
-        (b"%FSLAX24Y24*%\0\0\0", "GBR-001"),
+        (b"%FSLAX24Y24*%\0\0\0X0*", "GBR-001"),
         (b"just some words, no statement", "GBR-002"),
         (b"X0Y0D02*X100Y100D01*M02*", "GBR-002"),
         (b"%FSLAX2*%", "GBR-002"),
@@ -248,3 +248,41 @@ def test_memory_stays_in_proportion_to_the_strokes() -> None:
     tracemalloc.stop()
     assert len(image) == 30_000
     assert peak < 1_000 * len(image)  # bytes a stroke: Python's and numpy's own, GEOS not counted (460 were measured)
+
+
+def test_a_file_without_quadrant_mode_is_read_as_its_offsets_say() -> None:
+    """A round-cornered square of quarter circles, offsets without sign: G74 (Gerber specification, deprecated elements: offsets are unsigned in single quadrant mode)."""
+    head = "%FSLAX23Y23*%%MOMM*%%ADD10C,0.1*%D10*"
+    arcs = "X1000Y0D02*G03X2000Y1000J1000D01*X1000Y2000I1000*X0Y1000J1000*X1000Y0I1000*"
+    image = read_gerber((head + arcs + "M02*").encode(), "a.gbr")
+    box = image.shapes.bounds_mm()
+    assert [box[:, k].min() for k in (0, 1)] == pytest.approx([-0.05, -0.05], abs=1e-3)
+    assert [box[:, k].max() for k in (2, 3)] == pytest.approx([2.05, 2.05], abs=1e-3)
+    assert [one.code for one in image.findings] == ["GBR-026"]
+
+
+def test_padding_of_old_systems_at_the_end_is_no_text() -> None:
+    data = b"%FSLAX24Y24*%%MOMM*%%ADD10C,1.5*%D10*X0Y0D03*M02*"
+    assert len(read_gerber(data + bytes(29), "a.gbr").kind) == len(read_gerber(data + b"\x1a\0", "a.gbr").kind) == 1
+
+
+def test_a_macro_called_by_a_name_with_spaces() -> None:
+    data = b"%FSLAX24Y24*%%MOMM*%%AMCustom Round 5*1,1,$1,0,0*%%ADD10Custom Round 5,2.0*%D10*X0Y0D03*M02*"
+    assert read_gerber(data, "a.gbr").shapes.bounds_mm()[0] == pytest.approx([-1, -1, 1, 1], abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("statement", "codes"),
+    [("ICAS", []), ("PFA4", []), ("IJALBC", []), ("IOA1.5B0", ["GBR-033"]), ("KOD", ["GBR-033"])],
+)
+def test_statements_of_the_oldest_format_are_known(statement: str, codes: list[str]) -> None:
+    """Names from memory of RS-274X of 1998; none changes where copper lies beside its neighbours in the package."""
+    data = f"%FSLAX24Y24*%%MOMM*%%{statement}*%%ADD10C,1*%D10*X0Y0D03*M02*"
+    assert [one.code for one in read_gerber(data.encode(), "a.gbr").findings] == codes
+
+
+def test_a_rectangle_with_one_size_is_a_square_and_said() -> None:
+    image = read_gerber(b"%FSLAX24Y24*%%MOMM*%%ADD10R,2*%D10*X0Y0D03*M02*", "a.gbr")
+    assert image.shapes.bounds_mm()[0].tolist() == [-1, -1, 1, 1] and [one.code for one in image.findings] == [
+        "GBR-034"
+    ]

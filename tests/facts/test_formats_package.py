@@ -369,3 +369,45 @@ def test_nothing_that_looks_like_copper_is_still_refused() -> None:
     with pytest.raises(Refusal) as caught:
         plan_package([Member("a.dat", lines)])
     assert caught.value.finding.code == "PKG-002"
+
+
+def _hole_file(name: str) -> Member:
+    return Member(name, b"M48\nMETRIC\nT1C0.8\n%\nT1\nX1.0Y1.0\nM30\n")
+
+
+@pytest.mark.parametrize(("drills", "spans"), [
+    (["board-1-2.drl"], [None]),
+    (["board-1-4.drl", "board-1-2.drl"], [(1, 4), (1, 2)]),
+    (["board.drl", "board-2-3.drl"], [None, (2, 3)]),
+])  # fmt: skip
+def test_a_revision_in_a_name_is_no_span_of_layers(drills: list[str], spans: list[tuple[int, int] | None]) -> None:
+    """Names alone, four layers: where no file would go through the board, the numbers mean something else (our assumption, said as PKG-016)."""
+    copper = b"%FSLAX24Y24*%%MOMM*%%ADD10C,1*%D10*X0Y0D03*M02*"
+    members = [Member(name, copper) for name in ("b.gtl", "b.g1", "b.g2", "b.gbl")] + [
+        _hole_file(one) for one in drills
+    ]
+    plan = plan_package(members)
+    assert [f.role.span for one in drills for f in plan.files if f.member.name == one] == spans
+    assert ("PKG-016" in {f.code for f in plan.findings}) == (len(drills) == 1)
+
+
+def _drawn(flashes: str, more: str = "") -> bytes:
+    return f"%FSLAX33Y33*%%MOMM*%%ADD10C,1.6*%%ADD11C,0.3*%D10*{flashes}{more}M02*".encode()
+
+
+def test_unknown_files_beside_known_copper_are_told_by_what_they_draw() -> None:
+    """An inner layer by tracks that end on the lands of the holes, a plane by its area, drill data by its name and round objects; a mask is left out and said to be."""
+    spots = [(10 * k, 10 * (k % 3)) for k in range(8)]
+    flashes = "".join(f"X{x * 1000}Y{y * 1000}D03*" for x, y in spots)
+    tracks = "D11*X0Y0D02*X10000Y10000D01*X20000Y20000D02*X30000Y0D01*"
+    round_cut = "".join(f"X{35000 - 100 * k}Y{10000 + 90 * k}D01*" for k in range(110))
+    plane = (
+        "G36*X-5000Y-5000D02*X75000Y-5000D01*X75000Y25000D01*X-5000Y25000D01*X-5000Y10000D01*"
+        + round_cut
+        + "X-5000Y-5000D01*G37*"
+    )
+    files = {"b.gtl": _drawn(flashes, tracks), "b.gbl": _drawn(flashes, tracks), "b_aa.gbr": _drawn(flashes, tracks), "b_bb.gbr": _drawn("", plane),
+             "b_cc.gbr": _drawn(flashes), "b_holes.gbr": _drawn(flashes)}  # fmt: skip
+    read = {f.member.name: f.role for f in plan_package([Member(name, data) for name, data in files.items()]).files}
+    assert [read[name].key for name in ("b.gtl", "b_aa.gbr", "b_bb.gbr", "b.gbl")] == ["c", "i1", "i2", "s"]
+    assert read["b_cc.gbr"].kind is RoleKind.OTHER and read["b_holes.gbr"].kind is RoleKind.DRILL

@@ -12,6 +12,9 @@ MAX_TEXT_BYTES = 64 * 1024 * 1024
 
 _TEXT_SHOWN = 60
 
+PADDING = b"\0\x1a\x0c"
+"""Bytes that old systems filled the last block of a text file with (NUL, end of file, form feed); they are no part of the text."""
+
 
 def decode(data: bytes, name: str, code: str) -> str:
     """The text of a file: UTF-8 where it is valid, else Latin-1, without byte order mark.
@@ -28,6 +31,7 @@ def decode(data: bytes, name: str, code: str) -> str:
             "Check that it is fabrication data; split a panel into single boards.",
             Place(file=name),
         )
+    data = data.rstrip(PADDING)
     if not data.strip():
         raise refuse(code, "The file is empty.", "Export it again, or take it out of the package.", Place(file=name))
     if b"\0" in data:

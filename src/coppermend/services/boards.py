@@ -39,7 +39,7 @@ from coppermend.services.board_records import drill_from_gerber, gerber_record, 
 from coppermend.services.collection import without_collection
 from coppermend.services.pinlists import pinlist_board, with_pinlists
 
-BUILDER_VERSION = "2"
+BUILDER_VERSION = "4"
 """Changes with everything that makes the same files give another board; part of the cache key."""
 
 CORRECTIONS_NAME = "coppermend-corrections.toml"

@@ -40,6 +40,8 @@ SCALES: tuple[tuple[str, float], ...] = (
     ("in mm though read as inches", 1 / 25.4),
     ("ten times too large", 0.1),
     ("ten times too small", 10.0),
+    ("in micrometres though read as 0.0001 inch", 1 / 2.54),
+    ("in 0.0001 inch though read as micrometres", 2.54),
 )
 
 

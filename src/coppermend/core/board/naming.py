@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
@@ -17,6 +18,23 @@ NO_NET = frozenset({"", "N/C", "NC", "$NONE$", "NO_NET", "NONET"})
 def says_a_net(name: str) -> bool:
     """Whether a stated name means a net."""
     return name.strip().upper() not in NO_NET
+
+
+_ESCAPED = {
+    "slash": "/", "backslash": "\\", "space": " ", "colon": ":", "comma": ",", "quote": "'", "dblquote": '"', "lt": "<", "gt": ">",
+    "bar": "|", "dollar": "$", "brace": "{",
+}  # fmt: skip
+"""Words in braces that one widely used design system writes for characters which its own name syntax keeps (seen in its X2 files; the list is from memory)."""
+_BRACED = re.compile(r"\{(\w+)\}")
+
+
+def readable(name: str) -> str:
+    """A net name with its escaped characters written as they are.
+
+    >>> readable("/A{slash}B"), readable("BUS{0}")
+    ('/A/B', 'BUS{0}')
+    """
+    return _BRACED.sub(lambda word: _ESCAPED.get(word[1], word[0]), name) if "{" in name else name
 
 
 def stated_votes(layers: Sequence[CopperLayer]) -> Counter[tuple[int, str]]:
@@ -58,8 +76,15 @@ def name_islands(
         if island in overrule:
             stated = (overrule[island], *(name for name in stated if name != overrule[island]))
         names.append(stated)
-    shown = _unique(names, weight, pins_of, places)
+    shown = _readable(_unique(names, weight, pins_of, places))
     return tuple(Net(k, shown[k], names[k], tuple(pins_of.get(k, ()))) for k in range(count))
+
+
+def _readable(shown: Sequence[str]) -> list[str]:
+    """The names with escaped characters decoded, except where that would give two nets one name."""
+    decoded = [readable(name) for name in shown]
+    often = Counter(decoded)
+    return [name if often[name] == 1 else old for name, old in zip(decoded, shown, strict=True)]
 
 
 def _first_places(layers: Sequence[CopperLayer], count: int) -> list[str]:

@@ -6,8 +6,8 @@ The copper is never changed by what is found here. Sources: the X2 attributes of
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,12 @@ STALE_NETS = 0.2
 JUMPER_GAP_MM = 0.5
 """Lands of one part nearer than this and not joined are the two halves of an open jumper land; common practice 0.15 to 0.3 mm, no source."""
 
+NAME_COLUMNS = 14
+"""Width of the net name's column in an IPC-D-356 record (IPC-D-356A, columns 4 to 17)."""
+
+ENOUGH_CUT = 3
+"""This many different names of the greatest length speak for a narrower column; our assumption."""
+
 AT_PART_MM = 0.5
 """A place this near to a part's outline lies at the part."""
 
@@ -39,7 +45,7 @@ _TIE_PARTS = ("NT", "JP", "SJ", "LK", "W", "TIE", "SH")
 @dataclass(frozen=True, slots=True)
 class Disagreement:
     """One net that is split, or nets that are joined. ``why``: tie, jumper, equal numbers, no hole,
-    one layer, moved, stale, open, short, no net."""
+    one layer, cut name, moved, stale, open, short, no net."""
 
     kind: str
     nets: tuple[str, ...]
@@ -114,6 +120,7 @@ def compare(board: Board) -> tuple[SourceRow, ...]:
 
 def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], graph: ContactGraph) -> SourceRow:
     """One source against the copper; see SourceRow."""
+    all_points = whole_names(board, all_points)
     lone = _lone_names(all_points)
     points = [point for point in all_points if says_a_net(point.net) or point.net in lone]
     free = [point for point in all_points if not says_a_net(point.net) and point.net not in lone]
@@ -135,8 +142,10 @@ def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], 
     by_island: dict[int, list[NetlistPoint]] = defaultdict(list)
     for point in found:
         by_island[point.island].append(point)
+    width = full_width({point.net for point in points}) if name != X2_SOURCE else 0
+    bare = _undrilled(board, found)
     splits = [
-        _split(board, graph, net, main_island[net], island, by_island, stale, main_net[island])
+        _split(board, graph, net, main_island[net], island, by_island, stale, main_net[island], len(net) == width, bare)
         for net, counts in sorted(of_net.items())
         if len(counts) > 1
         for island in sorted(counts)
@@ -155,6 +164,44 @@ def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], 
     nets = len({p.net for p in points})
     agree += len(free) - len(caught)
     return SourceRow(name, nets, len(all_points), agree, missed, tuple(splits), tuple(joins), shift)
+
+
+def full_width(names: Collection[str]) -> int:
+    """The number of characters at which a source seems to cut its names: that of its longest ones where several have it, else NAME_COLUMNS."""
+    longest = max(map(len, names), default=0)
+    return longest if sum(len(name) == longest for name in names) >= ENOUGH_CUT else NAME_COLUMNS
+
+
+def whole_names(board: Board, points: Sequence[NetlistPoint]) -> Sequence[NetlistPoint]:
+    """The points, with names that a narrow column cut written out where X2 tells them apart.
+
+    Two nets whose names begin (or end) alike can have one name after cutting. A name as wide as the column that lies on several islands,
+    each of which X2 gives a different name that it can be cut from, is several nets, not one that is split.
+    """
+    where: dict[str, set[int]] = defaultdict(set)
+    for point in points:
+        if point.source != X2_SOURCE and says_a_net(point.net):
+            where[point.net].add(point.island)
+    width = full_width(where)
+    wide = {net: islands for net, islands in where.items() if len(net) == width and len(islands - {-1}) > 1}
+    if not wide:
+        return points
+    stated: dict[int, set[str]] = defaultdict(set)
+    for point in x2_points(board):
+        stated[point.island].add(point.net)
+    full: dict[tuple[str, int], str] = {}
+    for net, islands in wide.items():
+        fits = {k: [name for name in sorted(stated[k]) if _is_cut_from(net, name)] for k in islands if k >= 0}
+        names = [found[0] for found in fits.values() if len(found) == 1]
+        if len(names) == len(fits) and len(set(names)) > 1:
+            full |= {(net, k): found[0] for k, found in fits.items()}
+    return [replace(p, net=full[p.net, p.island]) if (p.net, p.island) in full else p for p in points]
+
+
+def _is_cut_from(short: str, name: str) -> bool:
+    """Whether a name can have been cut to the short one; writers also change case and drop signs, so letters and digits are compared."""
+    long, head = ("".join(c for c in one.upper() if c.isalnum()) for one in (name, short))
+    return bool(head) and (long.startswith(head) or long.endswith(head))
 
 
 def _lone_names(points: Sequence[NetlistPoint]) -> set[str]:
@@ -496,6 +543,8 @@ def _split(
     by_island: Mapping[int, Sequence[NetlistPoint]],
     stale: bool,
     owner: str,
+    wide: bool,
+    bare: frozenset[int],
 ) -> Disagreement:
     """Why part of a net lies on another island than the rest: what is there, or what is missing."""
     apart = [p for p in by_island[island] if p.net == net]
@@ -506,12 +555,36 @@ def _split(
     gap = _nearest_gap(board, main, island)
     first = apart[0]
     x, y, layer = (gap[1], gap[2], gap[3]) if gap else (first.x_mm, first.y_mm, first.layers[0] if first.layers else "")
-    why, reason = _why_split(board, apart, rest, gap, stale)
+    undrilled = sum(p.line in bare for p in (*apart, *rest))
+    why, reason = _why_split(board, apart, rest, gap, stale, undrilled)
     if why == "open" and owner != net:
         why, reason = "moved", _moved(names, net, owner)
+    elif why == "open" and wide:
+        why, reason = "cut name", _cut_name(net, reason)
     shown = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
     words = f"Net {net}: copper does not join {shown} to the rest of the net; nearest place {x:.3f}, {y:.3f} mm, layer {layer}. {reason}"
     return Disagreement("split", (net,), names, why, words, x, y, layer)
+
+
+def _undrilled(board: Board, points: Sequence[NetlistPoint]) -> frozenset[int]:
+    """Lines of the points that reach through the board but have no plated hole within AT_PART_MM. Empty for X2, which knows no holes."""
+    through = [p for p in points if p.source != X2_SOURCE and len(p.layers) == len(board.layers) > 1]
+    plated = [((hole.x_mm, hole.y_mm), (hole.x2_mm, hole.y2_mm)) for hole in board.holes if hole.plated]
+    if not through or not plated:
+        return frozenset()
+    lines = shapely.linestrings(np.array(plated))
+    tree = shapely.STRtree(lines)
+    near, _ = tree.query(shapely.points([(p.x_mm, p.y_mm) for p in through]), predicate="dwithin", distance=AT_PART_MM)
+    missing = np.setdiff1d(np.arange(len(through)), near)
+    return frozenset(through[k].line for k in missing.tolist())
+
+
+def _cut_name(net: str, reason: str) -> str:
+    """Words for a name as wide as its column on several islands: uncertain, two nets of one cut name or one net that is open."""
+    return (
+        f"The name has {len(net)} characters, as many as this netlist writes: two nets that begin alike may have been cut to one name. "
+        f"If it is one net: {reason[0].lower()}{reason[1:]}"
+    )
 
 
 def _why_split(
@@ -520,6 +593,7 @@ def _why_split(
     rest: Sequence[NetlistPoint],
     gap: tuple[float, float, float, str] | None,
     stale: bool,
+    undrilled: int,
 ) -> tuple[str, str]:
     pins = [{(p.part, p.pin.split("#")[0]) for p in group if p.part not in ("", "VIA")} for group in (apart, rest)]
     if pins[0] and pins[0] <= pins[1]:
@@ -537,6 +611,9 @@ def _why_split(
         )
     if not board.holes:
         return "no hole", "The package has no drill data, and only holes join the layers."
+    if undrilled:
+        words = f"{undrilled} drilled points of the net have no plated hole in the package: a drill file is missing, is read as unplated, or is misread."
+        return "no hole", words
     if len(board.layers) == 1:
         return "one layer", "The package holds one copper layer only; the other side may join them."
     if stale:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 
 from coppermend.core.findings import Severity
@@ -14,14 +15,33 @@ Arc = tuple[float, float, float, float]
 Note = Callable[[str, Severity, str, str], None]
 
 _FAR_MM = 1e6
+_QUADRANT = re.compile(r"G0*7[45](?!\d)")
+_OFFSET = re.compile(r"[XYIJ\d][IJ]([+-]?\d+)(?=[JD*])")
+ENOUGH_OFFSETS = 4
+"""Fewer centre offsets than this in a file prove nothing; the first arc decides then."""
 
 
 class Curves:
-    """``quadrant``: True after G75, False after G74, None before either (then the first arc's numbers decide)."""
+    """``quadrant``: True after G75, False after G74, None before either (then the numbers decide: those of the whole file, else of the first arc)."""
 
     def __init__(self, note: Note) -> None:
         self._note = note
         self.quadrant: bool | None = None
+        self._voted = False
+
+    def vote(self, text: str) -> None:
+        """Decides between G74 and G75 for a file that says neither: offsets that never have a sign are those of G74."""
+        if _QUADRANT.search(text):
+            return
+        offsets = _OFFSET.findall(text)
+        if len(offsets) < ENOUGH_OFFSETS:
+            return
+        self.quadrant = any(one.startswith("-") for one in offsets)
+        self._voted = not self.quadrant
+        name = "G75 (some offsets have a sign)" if self.quadrant else "G74 (no offset has a sign)"
+        self._note(
+            "GBR-026", Severity.GUESS, f"The file has arcs and neither G74 nor G75; {name} fits its numbers.", ""
+        )
 
     def path(self, start: Point, end: Point, offset: Point, clockwise: bool) -> list[Point]:
         """Points after ``start``, the last one ``end``; a straight line, with a finding, where no arc fits."""
@@ -44,7 +64,9 @@ class Curves:
         arc = arcs.multi_quadrant(*start, *end, *offset, clockwise)
         if self.quadrant is None:
             self._guess(arc, end, offset)
-        return arc if self.quadrant else arcs.single_quadrant(*start, *end, *offset, clockwise)
+        if self.quadrant:
+            return arc
+        return arcs.single_quadrant(*start, *end, *offset, clockwise) or (arc if self._voted else None)
 
     def _guess(self, arc: Arc, end: Point, offset: Point) -> None:
         """Neither G74 nor G75 was said: offsets with sign, or a fit with signed offsets, decide."""

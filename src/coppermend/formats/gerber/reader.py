@@ -160,6 +160,7 @@ class _Reader:
     # ---- main loop ----
     def run(self) -> GerberImage:
         """Reads the whole file."""
+        self.curves.vote(self.text)
         self._loop()
         self._close()
         where = offsets(self.text, {p.token for p in self.pending})
@@ -534,7 +535,7 @@ class _Reader:
                 "What it draws is missing.",
             )
             return
-        code, kind = int(match[1]), match[2].strip()
+        code, kind = int(match[1]), "".join(match[2].split())
         entry = ApertureEntry(code, None, self.attributes.aperture_frozen)
         try:
             values = (
@@ -565,6 +566,9 @@ class _Reader:
         if self.metric is None:
             self._assume_inch()
         k = self.format.mm_per_unit
+        if kind in ("R", "O") and len(values) == 1:
+            self.note("GBR-034", Severity.GUESS, f"Aperture {kind} with one size: taken as equally high and wide.")
+            values = values * 2
         if kind in ("C", "R", "O"):
             return standard(kind, [v * k for v in values])
         if kind == "P":
@@ -702,7 +706,17 @@ class _Reader:
         self.settings.placing = placing
 
     def _named(self, s: str) -> None:
-        """IN, LN: names, for people."""
+        """IN, LN: names, for people. IC, PF, NF: character code, film and block numbers of old plotters."""
+
+    def _not_applied(self, s: str) -> None:
+        """IJ, IO, KO of the oldest RS-274X: where the image lies on its film, and knock-outs."""
+        if re.search(r"[1-9]|\A[CD]", s):
+            words = (
+                "An old statement that moves the image on its film or knocks out an area (IJ, IO, KO) is not applied."
+            )
+            self.note(
+                "GBR-033", Severity.WARNING, words, "Look at this layer on the map; export it again if it lies wrong."
+            )
 
     def _if(self, s: str) -> None:
         self.note(
@@ -741,4 +755,6 @@ _STATEMENTS = {
     "FS": _Reader._fs, "MO": _Reader._mo, "LP": _Reader._lp, "LM": _Reader._lm, "LR": _Reader._lr, "LS": _Reader._ls,
     "AB": _Reader._ab, "SR": _Reader._sr, "IP": _Reader._ip, "OF": _Reader._of, "SF": _Reader._sf, "MI": _Reader._mi,
     "AS": _Reader._as, "IR": _Reader._ir, "IN": _Reader._named, "LN": _Reader._named, "IF": _Reader._if,
+    "IC": _Reader._named, "PF": _Reader._named, "NF": _Reader._named,
+    "IJ": _Reader._not_applied, "IO": _Reader._not_applied, "KO": _Reader._not_applied,
 }  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from coppermend.formats.centroid import looks_like_centroids
+from coppermend.formats.collect import PADDING
 from coppermend.formats.member import Member
 from coppermend.formats.package.model import Format
 
@@ -54,7 +55,7 @@ def format_of(member: Member) -> Format:
     base = member.base.lower()
     if base == CORRECTIONS_NAME:
         return Format.CORRECTIONS
-    head = member.data[:HEAD]
+    head = member.data[:HEAD].rstrip(PADDING)
     if head[:2] in (b"\xff\xfe", b"\xfe\xff") and _IPC2581.search(
         head[: len(head) & ~1].decode("utf-16", "replace")[:4000]
     ):
