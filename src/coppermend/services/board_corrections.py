@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from coppermend.core.board.model import PartState
-from coppermend.core.board.sources import NO_CORRECTIONS, Corrections, Cut, PartCorrection
+from coppermend.core.board.sources import NO_CORRECTIONS, Corrections, Cut, FactoryWire, PartCorrection, WireEnd
 from coppermend.core.findings import Finding, Place, Severity
 from coppermend.formats.package import Corrections as CorrectionsFile
 
@@ -41,15 +41,16 @@ def builder_corrections(file: CorrectionsFile | None) -> tuple[Corrections, list
     netlists = _table(tables.pop("netlists", {}), "netlists", notes)
     board = _table(tables.pop("board", {}), "board", notes)
     cuts = _cuts(tables.pop("cut", []), notes)
+    wires = _wires(tables.pop("wire", []), notes)
     for key in tables:
-        notes.wrong(key, key, "one of the tables file, part, net, netlists, board, cut")
+        notes.wrong(key, key, "one of the tables file, part, net, netlists, board, cut, wire")
     shift = _pair(netlists.get("shift_mm"), "netlists.shift_mm", notes)
     ignore = netlists.get("ignore", [])
     if not (isinstance(ignore, list) and all(isinstance(one, str) for one in ignore)):
         notes.wrong("netlists.ignore", ignore, "a list of file names")
         ignore = []
     said = Corrections(
-        parts, names, tuple(ignore), shift, _positive(board.get("thickness_mm"), notes), digest(file.text), cuts
+        parts, names, tuple(ignore), shift, _positive(board.get("thickness_mm"), notes), digest(file.text), cuts, wires
     )
     return said, [*notes.findings, *_applied(file, said)]
 
@@ -79,6 +80,13 @@ def _applied(file: CorrectionsFile, said: Corrections) -> list[Finding]:
     words += [(name, "netlist is ignored") for name in said.ignore_netlists]
     words += [
         (f"layer {c.layer}", f"copper is cut at {c.x_mm:g}, {c.y_mm:g} mm ({c.width_mm:g} mm wide)") for c in said.cuts
+    ]
+    words += [
+        (
+            "wire",
+            f"a wire joins {w.start.x_mm:g}, {w.start.y_mm:g} {w.start.layer} and {w.end.x_mm:g}, {w.end.y_mm:g} {w.end.layer}",
+        )
+        for w in said.wires
     ]
     if said.origin_shift_mm is not None:
         words.append(("netlists", f"origin shift {said.origin_shift_mm[0]:g}, {said.origin_shift_mm[1]:g} mm"))
@@ -114,6 +122,36 @@ def _cuts(value: Any, notes: _Notes) -> tuple[Cut, ...]:
             continue
         out.append(Cut(layer, *begin, *end, float(width)))
     return tuple(out)
+
+
+def _wires(value: Any, notes: _Notes) -> tuple[FactoryWire, ...]:
+    """The [[wire]] tables: ``from`` and ``to`` as "x, y layer", ``diameter_mm``."""
+    if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
+        notes.wrong("wire", value, "tables [[wire]]")
+        return ()
+    out: list[FactoryWire] = []
+    for number, said in enumerate(value, 1):
+        start, end = _wire_end(said.get("from")), _wire_end(said.get("to"))
+        wide = said.get("diameter_mm")
+        sized = wide is None or (isinstance(wide, int | float) and not isinstance(wide, bool) and 0 < wide < 10)
+        if start is None or end is None or not sized:
+            notes.wrong(
+                f"wire {number}", said, 'from = "12.7, 30.48 c", to = "50.8, 30.48 s", diameter_mm = a number above 0'
+            )
+            continue
+        out.append(FactoryWire(start, end, None if wide is None else float(wide)))
+    return tuple(out)
+
+
+def _wire_end(value: Any) -> WireEnd | None:
+    words = value.replace(",", " ").split() if isinstance(value, str) else []
+    if len(words) != 3:
+        return None
+    try:
+        x, y = float(words[0]), float(words[1])
+    except ValueError:
+        return None
+    return WireEnd(x, y, words[2]) if abs(x) < 1e6 and abs(y) < 1e6 else None
 
 
 def _parts(table: Mapping[str, Any], notes: _Notes) -> dict[str, PartCorrection]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from coppermend.core.board.model import Board
 from coppermend.core.board.names import nearest_names
 from coppermend.core.copper.build import GRAPH_VERSION, build_graph
+from coppermend.core.copper.factory import with_board_wires
 from coppermend.core.copper.model import CopperGraph, ProbePoint, Site
 from coppermend.core.copper.path import Way, way
 from coppermend.core.copper.provable import NetView, net_view
@@ -46,7 +47,7 @@ def _graph_of(board: Board, cache: BlobStore | None, fresh: bool) -> CopperGraph
             return unpack_graph(*kept)
         except Exception:  # a damaged or foreign pack is no graph: build it
             kept = None
-    graph = build_graph(board)
+    graph = with_board_wires(build_graph(board), board)
     if cache is not None and key:
         cache.save_blob(key, KIND, *pack_graph(graph))
     return graph

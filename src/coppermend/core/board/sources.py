@@ -54,11 +54,29 @@ class Cut:
 
 
 @dataclass(frozen=True, slots=True)
+class WireEnd:
+    """Where a wire is soldered: a place on a layer (c, s, i1 ...), mm in the copper files' coordinates."""
+
+    x_mm: float
+    y_mm: float
+    layer: str
+
+
+@dataclass(frozen=True, slots=True)
+class FactoryWire:
+    """A wire added by hand at the factory. ``diameter_mm`` of its copper, None where not said."""
+
+    start: WireEnd
+    end: WireEnd
+    diameter_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Corrections:
     """The corrections that the builder itself applies; roles, polarity and drill formats are applied where files are read.
 
     ``net_names``: a pin (``U1.8``) or a place (``"12.7, 30.0 c"``) to the name the net there is to have. ``parts`` by reference designator.
-    ``cuts``: tracks cut at the factory. ``ignore_netlists``: file names. ``origin_shift_mm`` overrules the shift that was found.
+    ``cuts``: tracks cut at the factory; ``wires``: wires added there. ``ignore_netlists``: file names. ``origin_shift_mm`` overrules the shift that was found.
     ``digest`` names the text they came from ("" none).
     """
 
@@ -69,6 +87,7 @@ class Corrections:
     thickness_mm: float | None = None
     digest: str = ""
     cuts: tuple[Cut, ...] = ()
+    wires: tuple[FactoryWire, ...] = ()
 
 
 NO_CORRECTIONS = Corrections()

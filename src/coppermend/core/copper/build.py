@@ -23,13 +23,11 @@ from coppermend.core.copper.places import Places, layer_words
 from coppermend.core.copper.sites import barrels, name_nodes, runs, spokes
 from coppermend.core.copper.topology import meet_layer
 from coppermend.core.copper.unknown import unknown_graph
+from coppermend.core.copper.version import GRAPH_VERSION as GRAPH_VERSION
 from coppermend.core.copper.worked import through_sites
 from coppermend.core.findings import Finding, Place, Severity
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.core.units import COPPER_THICKNESS_MM, sheet_resistance_ohm
-
-GRAPH_VERSION = 4
-"""Raise when a build gives another graph for the same board: cached graphs of other versions are not read."""
 
 
 def build_graph(board: Board) -> CopperGraph:
