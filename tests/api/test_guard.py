@@ -96,7 +96,8 @@ def test_the_page_names_no_other_host_and_has_no_inline_code() -> None:
 
 
 def test_every_module_that_the_page_imports_is_served(client: Client) -> None:
-    sheets = [client.get("/").text, client.get("/page/places.html").text]
+    others = sorted(one.name for one in page_folder().glob("*.html") if one.name != "index.html")
+    sheets = [client.get("/").text, *(client.get(f"/page/{name}").text for name in others)]
     seen, todo = (
         set(),
         [found for sheet in sheets for found in re.findall(r'<script type="module" src="([^"]+)"', sheet)],

@@ -15,7 +15,7 @@ from tests.npm_tools import npm_tool
 pytestmark = pytest.mark.browser
 
 AXE = "4.14.1"
-VIEWS = ("home", "bench", "list", "marks", "keys", "area", "story", "wires", "record", "places")
+VIEWS = ("home", "bench", "list", "marks", "keys", "area", "story", "wires", "record", "places", "meter")
 
 
 @pytest.fixture(scope="session")
@@ -40,12 +40,16 @@ def test_no_rule_is_broken(chromium: Browser, bench: Bench, axe: str, view: str,
     context = chromium.new_context(viewport={"width": 1280, "height": 860}, reduced_motion="reduce", bypass_csp=True)
     context.add_init_script(f"localStorage.setItem('light', '{light}')")
     page = context.new_page()
-    where = {"home": f"{bench.address}/", "places": f"{bench.address}/page/places.html?case={bench.case}"}
+    where = {
+        "home": f"{bench.address}/",
+        "places": f"{bench.address}/page/places.html?case={bench.case}",
+        "meter": f"{bench.address}/page/meter.html?case={bench.case}",
+    }
     leaf = view if view in ("story", "wires", "record") else "bench"
     page.goto(where.get(view, bench.url(leaf)))
     if view not in where:
         page.wait_for_selector("body[data-ready]")
-    drawn = {"home": "#home > *", "places": "#places > *", "bench": ".tip"}.get(
+    drawn = {"home": "#home > *", "places": "#places > *", "meter": "#rest .sheet", "bench": ".tip"}.get(
         view if view in where else leaf, f"#{leaf} h1"
     )
     page.wait_for_selector(drawn)

@@ -26,11 +26,11 @@ from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import find_case, list_cases, new_case, show_case
 from coppermend.services.cautions import cautions
 from coppermend.services.find import find_on_board
-from coppermend.services.notes import note
 from coppermend.services.photos import attach_photo, photo_bytes
 from coppermend.services.placing import PinMark, mark_photo, picture, placing
 from coppermend.services.requests import Request
 from coppermend.services.scene_pack import scene_pack
+from coppermend.services.together import note_seen
 from coppermend.services.workshop import Workshop
 
 router = APIRouter(prefix="/api")
@@ -258,8 +258,9 @@ def new_entry(case: str, body: NewEntry, desk: TheDesk) -> Json:
     )  # fmt: skip
 
     def use_case(w: Workshop, c: str) -> Json:
-        done = note(w, c, wanted)
-        return {**done.as_dict(), "careful": list(cautions(w, c, done.entry)), "bench": views.bench_view(w, c)}
+        done = note_seen(w, c, wanted, body.after)
+        careful = [] if done.already else list(cautions(w, c, done.noted.entry))
+        return {**done.as_dict(), "careful": careful, "bench": views.bench_view(w, c)}
 
     answer: Json = on_case(desk, case, use_case)
     return answer

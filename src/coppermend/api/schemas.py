@@ -30,6 +30,7 @@ class NewEntry(Body):
     """One entry of any kind that ``coppermend note`` writes. ``points`` as people name them or as ids; ``value`` as typed, with its unit.
 
     ``options`` further payload fields of the kind; numbers may be typed text with a unit. ``entry_id`` of an earlier try makes a retry harmless.
+    ``after`` the newest reading on the screen that answers ("" none): the same answer given at another screen since then is not written twice.
     """
 
     kind: Name
@@ -41,6 +42,7 @@ class NewEntry(Body):
     instrument: Name = "typed"
     undoes: Name = ""
     entry_id: Annotated[str, Field(pattern=r"^[0-9a-f-]{36}$")] | None = None
+    after: Annotated[str, Field(pattern=r"^([0-9a-f-]{36})?$")] | None = None
 
 
 class NewArea(Body):

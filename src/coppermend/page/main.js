@@ -1,7 +1,7 @@
 // @ts-check
 /** The page: joins the leaves, the map, the slip and the server. Every decision about the board is the server's. */
 import { byId, fill, h, keepTyping, typingIn } from './shared/dom.js';
-import { findingOf, follow, get, getBytes, post, send, write } from './shared/api.js';
+import { findingOf, follow, get, getBytes, insist, post, send, write } from './shared/api.js';
 import { icon } from './shared/icons.js';
 import { KEYS, nameOf } from './shared/keys.js';
 import { sentence } from './shared/words.js';
@@ -20,6 +20,7 @@ import { drawWires } from './case/wires.js';
 import { drawRecord } from './case/record.js';
 import { drawAreaForm } from './case/areas.js';
 import { pan } from './map/view.js';
+import { MeterHand } from './meter/hand.js';
 import { Hearing } from './sound/hearing.js';
 import { freshenSound, openSheet } from './sound/panel.js';
 import { spoken as sayCheck } from './speech/spoken.js';
@@ -44,6 +45,7 @@ export class App {
   /** The part whose work is folded out on the card. */ partOpen = '';
   stop = () => {};
   hearing = new Hearing({ answer: (kind) => this.do(kind), changed: () => freshenSound(this) });
+  meter = new MeterHand({ touched: (id) => this.do('meterTouch', id), changed: () => freshenSound(this) });
   voice = new Voice({ changed: () => freshenSound(this) });
 
   constructor() {
@@ -112,6 +114,7 @@ export class App {
   show(view) {
     this.view = view;
     this.lendEar();
+    this.meter.follow();
     document.body.dataset.view = view;
     for (const v of ['home', ...VIEWS]) byId(v).hidden = v !== view;
     for (const v of VIEWS) {
@@ -309,17 +312,23 @@ export class App {
     return hit.sort((/** @type {any} */ a, /** @type {any} */ b) => width(a) - width(b))[0]?.ref;
   }
 
-  /** Write one entry, then take the new state. @param {string} kind @param {{points?: string[], value?: string, words?: string, part?: string, undoes?: string, options?: any}} [rest] */
-  async note(kind, rest = {}) {
+  /** Write one entry, then take the new state. @param {string} kind @param {{points?: string[], value?: string, words?: string, part?: string, undoes?: string, options?: any, after?: string}} [rest] */
+  note(kind, rest = {}) {
+    return this.writing(kind, () => write(this.url('entries'), { kind, points: [], value: '', words: '', options: {}, ...rest }));
+  }
+
+  /** @param {string} kind @param {() => Promise<any>} send */
+  async writing(kind, send) {
     if (this.busy) return;
     this.busy = true;
     this.lendEar();
     try {
-      const out = await write(this.url('entries'), { kind, points: [], value: '', words: '', options: {}, ...rest });
+      const out = await send();
       this.own = { a: null, b: null };
       const row = out.bench.readings.at(-1);
       const careful = /** @type {string[]} */ (out.careful ?? []);
-      const noted = kind === 'undo' ? sentence(out.words) : `Noted: ${row && row.kind === kind ? row.short : out.words}`;
+      const noted = kind === 'undo' ? sentence(out.words) : out.already ? `Noted at another screen already: ${out.words}` : `Noted: ${row && row.kind === kind ? row.short : out.words}`;
+      if (out.differs) careful.push(`another screen answered this check otherwise (${out.differs}); both are kept. Measure again`);
       this.toast(noted, careful.map((one) => `Careful: ${one}`).join(' '), careful.length > 0);
       this.busy = false;
       await this.take(out.bench);
@@ -337,7 +346,14 @@ export class App {
   answer(kind, value = '') {
     if (this.view !== 'bench' || !canAnswer(this.bench, this.own)) return;
     const tips = tipsOf(this.bench, this.own);
-    return this.note(kind, { points: [tips.a.id, tips.b.id], value });
+    return this.note(kind, { points: [tips.a.id, tips.b.id], value, after: this.bench.readings.at(-1)?.entry ?? '' });
+  }
+
+  /** A touch of the meter answers the check in hand, as a key would. @param {string} touch */
+  meterTouch(touch) {
+    if (this.view !== 'bench' || !canAnswer(this.bench, this.own)) return;
+    const tips = tipsOf(this.bench, this.own);
+    return this.writing('ohms', () => insist(this.url('meter/readings'), { touch, points: [tips.a.id, tips.b.id] }));
   }
 
   async touch() {
@@ -377,6 +393,8 @@ export class App {
     say: () => this.voice.say(this.sentence()),
     mute: () => { this.voice.keep({ on: !this.voice.set.on }); if (this.voice.set.on) this.voice.say(this.sentence()); },
     sound: () => openSheet(this),
+    meterTouch: (id) => this.meterTouch(id),
+    meterNow: async () => this.meterTouch((await post('/api/meters/now', {})).touch),
     again: () => { this.hearing.again(); this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
     back: () => { const last = lastAnswer(this.bench); return last ? this.note('undo', { undoes: last.entry }) : this.toast('Nothing to take back.'); },
     value: () => byId('ohms')?.focus(),

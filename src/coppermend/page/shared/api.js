@@ -55,9 +55,14 @@ export const get = (path) => call(path);
 /** @param {string} path @param {any} body */
 export const post = (path, body) => call(path, { method: 'POST', headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) });
 
+/** @param {string} path */
+export const remove = (path) => call(path, { method: 'DELETE' });
+
 /** Write an entry; when no answer comes it is tried again under the same id, so that nothing is written twice. @param {string} path @param {any} body @param {number} [tries] */
-export async function write(path, body, tries = 7) {
-  const once = { ...body, entry_id: freshId() };
+export const write = (path, body, tries = 7) => insist(path, { ...body, entry_id: freshId() }, tries);
+
+/** Post something that may safely arrive twice, again and again until an answer comes. @param {string} path @param {any} once @param {number} [tries] */
+export async function insist(path, once, tries = 7) {
   for (let i = 1; ; i++) {
     try {
       return await post(path, once);

@@ -2,6 +2,7 @@
 /** The sound line under the answers (ear, voice) and the sheet with its settings. */
 import { byId, fill, h } from '../shared/dom.js';
 import { icon } from '../shared/icons.js';
+import { tipsWords } from '../meter/words.js';
 import { stateWords } from './hearing.js';
 
 /** @typedef {import('../main.js').App} App */
@@ -14,7 +15,18 @@ export function soundLine(app) {
     h('button.key.slim', { type: 'button', id: 'hear', 'aria-pressed': String(on), 'data-state': hearing.state, onclick: () => app.do('hear') }, icon('ear', 20), `Ear: ${stateWords(hearing)}`, h('kbd', null, 'H')),
     h('button.key.slim', { type: 'button', id: 'say-again', onclick: () => app.do('say') }, icon('voice', 20), voice.set.on ? 'Say again' : 'Voice off', h('kbd', null, 'S')),
     h('button.key.slim', { type: 'button', id: 'sound-more', onclick: () => app.do('sound') }, 'Sound'),
+    meterLine(app),
     h('output.sound-words', { id: 'sound-words', 'aria-live': 'polite' }, hearing.heardWords || hearing.words));
+}
+
+/** The meter, where this browser reads one; else the way to its page. @param {App} app */
+function meterLine(app) {
+  const { now } = app.meter;
+  const page = `/page/meter.html?case=${encodeURIComponent(app.id)}`;
+  if (!now || now.state === 'off') return h('a.key.slim', { href: page, id: 'meter-page' }, 'Meter');
+  return h('div.meter-line', { 'data-state': now.state },
+    h('button.key.slim', { type: 'button', id: 'meter-now', disabled: now.state !== 'on', onclick: () => app.do('meterNow') }, 'Meter: take it now'),
+    h('a', { href: page, id: 'meter-page' }, now.name || 'Meter'), h('span', { id: 'meter-words' }, tipsWords(now)));
 }
 
 /** Only what changes while listening; the slip is not drawn anew. @param {App} app */

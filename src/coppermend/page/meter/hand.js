@@ -1,0 +1,50 @@
+// @ts-check
+/** The meter in a bench window: follows what the server reads and hands each new touch on. Only in the browser that connected the meter. */
+import { newTouch } from './words.js';
+
+/** @typedef {import('./words.js').Watch} Watch */
+
+export const OURS = 'meter';
+
+export class MeterHand {
+  /** @type {Watch|null} */ now = null;
+  /** @type {EventSource|null} */ source = null;
+
+  /** @param {{touched: (id: string) => void, changed: () => void}} calls */
+  constructor(calls) {
+    this.calls = calls;
+    addEventListener('storage', (e) => { if (e.key === OURS) this.follow(); });
+  }
+
+  /** Whether this browser answers with the meter. */
+  get ours() {
+    return localStorage.getItem(OURS) === 'yes';
+  }
+
+  /** Join the server's meter, or leave it. */
+  follow() {
+    if (!this.ours) return this.leave();
+    if (this.source) return;
+    this.source = new EventSource('/api/meters/events');
+    this.source.addEventListener('meter', (e) => this.take(JSON.parse(/** @type {MessageEvent} */ (e).data)));
+    this.source.onerror = () => { this.now = null; };
+  }
+
+  leave() {
+    this.source?.close();
+    this.source = null;
+    if (this.now) {
+      this.now = null;
+      this.calls.changed();
+    }
+  }
+
+  /** @param {Watch} state */
+  take(state) {
+    const before = this.now;
+    this.now = state;
+    const touch = newTouch(before, state);
+    if (!before || before.state !== state.state || before.where !== state.where || Boolean(before.trouble) !== Boolean(state.trouble)) this.calls.changed();
+    if (touch) this.calls.touched(touch);
+  }
+}

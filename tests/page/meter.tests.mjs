@@ -1,0 +1,24 @@
+import { newTouch, tipsWords } from '../../src/coppermend/page/meter/words.js';
+import { same, yes } from './check.mjs';
+
+const off = { state: 'off', address: '', name: '', wires: 2, where: '', shown: '', touch: '', touch_words: '', trouble: null };
+const on = { ...off, state: 'on', where: 'apart', name: 'M' };
+const trouble = { code: 'INS-006', severity: 'error', words: 'It broke off.', remedy: 'Plug it in.', place: {} };
+
+export const tests = {
+  'a touch is new once, and never when the window has just joined'() {
+    same(newTouch(null, { ...on, touch: 'a' }), '');
+    same(newTouch(on, { ...on, touch: 'a' }), 'a');
+    same(newTouch({ ...on, touch: 'a' }, { ...on, touch: 'a', where: 'lift' }), '');
+    same(newTouch({ ...on, touch: 'a' }, { ...on, touch: 'b' }), 'b');
+    same(newTouch({ ...on, touch: 'a' }, off), '');
+  },
+  'what the tips do is said in words, trouble first'() {
+    same(tipsWords(off), 'No meter is being read.');
+    same(tipsWords(on), 'Touch two points.');
+    yes(tipsWords({ ...on, where: 'landing' }).startsWith('Hold still'));
+    same(tipsWords({ ...on, where: 'lift', touch_words: '0.4 Ω' }), 'Read 0.4 Ω. Lift the tips.');
+    same(tipsWords({ ...on, where: 'lift' }), 'Lift the tips once.');
+    same(tipsWords({ ...off, state: 'lost', trouble }), 'It broke off.');
+  },
+};
