@@ -7,8 +7,8 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from coppermend.core.circuit.logic import BadExpression, evaluate, names_in
 from coppermend.core.findings import Place, refuse
-from coppermend.devices.logic import BadExpression, evaluate, names_in
 from coppermend.devices.model import DRIVING, Chip, Family, Function, Pin, PinKind, Rail
 
 KIND_KEYS = {

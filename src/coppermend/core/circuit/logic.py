@@ -102,3 +102,12 @@ def _value(tree: Tree | str, levels: Mapping[str, Level]) -> Level:
     if sign == "|":
         return True if left is True or right is True else (None if left is None or right is None else False)
     return None if left is None or right is None else left != right
+
+
+def tree_of(text: str) -> Tree | str:
+    """The expression as a tree: a pin's name, or (sign, left, right) with ``!`` taking its left side only.
+
+    >>> tree_of("!(A & B)")
+    ('!', ('&', 'A', 'B'), '')
+    """
+    return _parse(text)

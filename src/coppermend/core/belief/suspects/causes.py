@@ -1,0 +1,157 @@
+"""Every single fault that the belief holds: what it is, which unit of repair it belongs to, how likely it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import shapely
+
+from coppermend.core.belief.model import WorkArea
+from coppermend.core.belief.suspects.copper import CopperTree
+from coppermend.core.belief.suspects.table import FaultTable
+from coppermend.core.circuit.model import DRIVING, LISTENING, Circuit, CircuitPart
+from coppermend.core.circuit.planes import Key, ShortSpec
+from coppermend.core.copper.model import ProbePoint
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One fault. ``unit`` the thing that is repaired ("part U9", "span CPUCLK 4", "short 17", "rail VCC"); ``kind`` part, span, short, rail."""
+
+    key: Key
+    unit: str
+    kind: str
+    prior: float
+    words: str
+    part: str = ""
+    net: str = ""
+    sites: tuple[str, ...] = ()
+
+
+def list_causes(
+    circuit: Circuit,
+    trees: Mapping[str, CopperTree],
+    shorts: Sequence[ShortSpec],
+    table: FaultTable,
+    areas: Sequence[WorkArea],
+) -> tuple[Cause, ...]:
+    """All single faults of a board: chips, pins, passive parts, spans of copper, bridges between neighbours, rails."""
+    found: list[Cause] = []
+    for part in circuit.parts:
+        found += _part_causes(circuit, part, table)
+    for net, copper in sorted(trees.items()):
+        if net in circuit.nets and net not in circuit.unknown_nets:
+            found += [
+                Cause(
+                    ("cut", net, k),
+                    f"span {net} {k}",
+                    "span",
+                    span.prior,
+                    f"open: {span.words}",
+                    net=net,
+                    sites=span.sites,
+                )
+                for k, span in enumerate(copper.spans)
+            ]
+    inside = _Inside(areas)
+    for k, short in enumerate(shorts):
+        chance = table.short_in if inside.any_of(trees, short) else table.short_out
+        words = f"bridge between nets {short.net_a} and {short.net_b} at {_place(trees, short)}"
+        found.append(Cause(("short", "", k), f"short {k}", "short", chance, words, net=short.net_a))
+    for net, rail in circuit.rails.items():
+        if not rail.ground:
+            found.append(
+                Cause(
+                    ("norail", net),
+                    f"rail {net}",
+                    "rail",
+                    table.rail_missing,
+                    f"the rail {net} is missing at its source",
+                    net=net,
+                )
+            )
+            found.append(
+                Cause(("lowrail", net), f"rail {net}", "rail", table.rail_low, f"the rail {net} is too low", net=net)
+            )
+    return tuple(found)
+
+
+def _part_causes(circuit: Circuit, part: CircuitPart, table: FaultTable) -> list[Cause]:
+    unit = f"part {part.ref}"
+
+    def cause(key: Key, prior: float, words: str) -> Cause:
+        return Cause(key, unit, "part", prior, words, part=part.ref)
+
+    if part.role == "crystal" and any(link.part == part.ref for link in circuit.links):
+        return [
+            cause(("open", part.ref), table.crystal_dead, f"{part.ref} does not start"),
+            cause(("hz", part.ref), table.crystal_wrong, f"{part.ref} runs at a wrong frequency"),
+        ]
+    if part.chip is None:
+        used = any(link.part == part.ref for link in circuit.links) or any(
+            p.terminal.part == part.ref for p in circuit.pulls
+        )
+        return [cause(("open", part.ref), table.passive_open, f"{part.ref} is open")] if used else []
+    drives = [t for t in part.terminals if t.kind in DRIVING and t.net and t.net not in circuit.rails]
+    found = []
+    if drives:
+        modes = {"float": "its outputs do not drive", "low": "its outputs stay low", "high": "its outputs stay high"}
+        found += [
+            cause((mode, part.ref), table.chip_dead * share, f"{part.ref} is dead, {modes[mode]}")
+            for mode, share in table.dead_modes.items()
+        ]
+    for t in part.terminals:
+        if not t.net or t.net in circuit.rails or t.net in circuit.unknown_nets or len(circuit.nets[t.net]) < 2:
+            continue
+        if t in drives:
+            found.append(cause(("stuck0", t.id), table.output_stuck, f"{t.id} {t.name} is held low inside {part.ref}"))
+            found.append(cause(("stuck1", t.id), table.output_stuck, f"{t.id} {t.name} is held high inside {part.ref}"))
+        elif t.kind in LISTENING:
+            found.append(
+                cause(("stuck0", t.id), table.input_low, f"{t.id} {t.name} pulls its net low inside {part.ref}")
+            )
+    return found
+
+
+def neighbour_shorts(circuit: Circuit, trees: Mapping[str, CopperTree], pitch_mm: float = 2.8) -> tuple[ShortSpec, ...]:
+    """Bridges to reckon with: neighbouring pins of one part (at most ``pitch_mm`` apart) on two different nets, of which at most one is a rail's ground."""
+    spots: dict[str, list[tuple[ProbePoint, str, int]]] = {}
+    for net, copper in trees.items():
+        if (
+            net not in circuit.nets
+            or net in circuit.unknown_nets
+            or (net in circuit.rails and not circuit.rails[net].ground)
+        ):
+            continue
+        for node, points in copper.points.items():
+            for p in points:
+                part = circuit.by_ref.get(p.part)
+                if part is not None and part.role == "chip" and p.kind != "leg" and p.kind != "contact":
+                    spots.setdefault(p.part, []).append((p, net, node))
+    found: dict[tuple[str, str], ShortSpec] = {}
+    for _, rows in sorted(spots.items()):
+        rows.sort(key=lambda row: row[0].id)
+        for i, (p, net_a, node_a) in enumerate(rows):
+            for q, net_b, node_b in rows[i + 1 :]:
+                close = (p.x_mm - q.x_mm) ** 2 + (p.y_mm - q.y_mm) ** 2 <= pitch_mm**2
+                if net_a != net_b and close and not (net_a in circuit.rails and net_b in circuit.rails):
+                    key = (min(net_a, net_b), max(net_a, net_b))
+                    found.setdefault(key, ShortSpec(net_a, node_a, net_b, node_b))
+    return tuple(found.values())
+
+
+def _place(trees: Mapping[str, CopperTree], short: ShortSpec) -> str:
+    a = trees[short.net_a].points.get(short.node_a, ())
+    b = trees[short.net_b].points.get(short.node_b, ())
+    names = sorted({f"{p.part}.{p.pin}" for p in (*a, *b)})
+    return " and ".join(names[:2])
+
+
+class _Inside:
+    def __init__(self, areas: Sequence[WorkArea]) -> None:
+        self._shapes = [shapely.Polygon(a.polygon) for a in areas if len(a.polygon) >= 3]
+
+    def any_of(self, trees: Mapping[str, CopperTree], short: ShortSpec) -> bool:
+        points = trees[short.net_a].points.get(short.node_a, ())
+        return any(shape.covers(shapely.Point(p.x_mm, p.y_mm)) for p in points for shape in self._shapes)

@@ -1,0 +1,382 @@
+"""What the evidence leaves of the fault sets: the posterior of every unit of repair, exact over the sets that are held.
+
+Evidence under power (a level, a pattern, a rail, a start) and without (a beep, an isolation check) weighs the same sets. When the best set
+leaves something unexplained, sets of more faults are made from it and from single faults that would explain the rest (``widened``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from dataclasses import field as make
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.belief.suspects.field import Block, Field, Floats, Ints, Predicted, padded
+from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, OUTCOMES, FaultTable, level_likelihood
+
+UNEXPLAINED = 0.1
+"""A reading that the best set gives less than this is unexplained by it."""
+SEEDS, HELPERS, WIDEST = 24, 16, 1500
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """A look at a place under power: ``outcome`` index of ``OUTCOMES``; ``judged``: the frequency or the pattern was compared with the expected one.
+
+    At a rail: high is the rail's voltage, low a voltage below its range, floating none; at ground: low is ground, floating lifted.
+    """
+
+    net: str
+    node: int
+    outcome: int
+    judged: bool = False
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Beep:
+    """A continuity check on one net, power off: ``closed`` or not, between two nodes of its tree."""
+
+    net: str
+    node_a: int
+    node_b: int
+    closed: bool
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Apart:
+    """An isolation check between two nets, power off: ``joined`` when it beeped."""
+
+    net_a: str
+    net_b: str
+    joined: bool
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What a start showed: index into the field's screens."""
+
+    screen: int
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Swapped:
+    """A part was swapped for a known-good one for a try: ``started`` whether the machine then started."""
+
+    part: str
+    started: bool
+    entry: str = ""
+
+
+Observation = Look | Beep | Apart | Start | Swapped
+
+
+@dataclass(slots=True)
+class State:
+    """The belief after some evidence. ``weights`` of the main sets and of the wider ones, together 1; ``logs`` their unnormalised logs."""
+
+    field: Field
+    evidence: tuple[Observation, ...]
+    logs: Floats
+    wide: Block | None
+    wide_logs: Floats
+    weights: Floats = make(default_factory=lambda: np.empty(0))
+    wide_weights: Floats = make(default_factory=lambda: np.empty(0))
+    log_evidence: float = 0.0
+    _causes: Floats | None = None
+
+    def units(self) -> Floats:
+        """Probability of every unit (in the order of ``field.units``) to hold a fault, (units,)."""
+        made = self.field
+        return np.minimum(np.bincount(made.unit_of, weights=self.causes(), minlength=len(made.units)), 1.0)
+
+    def causes(self) -> Floats:
+        """Probability of every single cause, (causes,)."""
+        if self._causes is None:
+            n = len(self.field.causes)
+            p = _sums(self.field.main.members, self.weights, n)
+            if self.wide is not None:
+                p += _sums(self.wide.members, self.wide_weights, n)
+            self._causes = np.minimum(p, 1.0)
+        return self._causes
+
+    def best(self, most: int = 1) -> list[tuple[tuple[int, ...], float]]:
+        """The likeliest fault sets with their probabilities, best first."""
+        rows: list[tuple[tuple[int, ...], float]] = []
+        for block, weights in ((self.field.main, self.weights), (self.wide, self.wide_weights)):
+            if block is None or not len(weights):
+                continue
+            top = np.argpartition(-weights, min(most, len(weights) - 1))[:most]
+            rows += [(tuple(int(c) for c in block.members[k] if c >= 0), float(weights[k])) for k in top]
+        rows.sort(key=lambda row: (-row[1], row[0]))
+        return rows[:most]
+
+
+def initial(made: Field) -> State:
+    """The belief before any evidence."""
+    return _weighed(State(made, (), made.main.prior.copy(), None, np.empty(0)))
+
+
+def observed(state: State, more: Iterable[Observation], widen: bool = True) -> State:
+    """The belief after more evidence. Order does not matter. ``widen``: look for more than three faults when something stays unexplained."""
+    logs, wide_logs = state.logs.copy(), state.wide_logs.copy()
+    fresh = tuple(more)
+    for one in fresh:
+        logs += log_likelihood(state.field, state.field.main, one)
+        if state.wide is not None:
+            wide_logs += log_likelihood(state.field, state.wide, one)
+    made = _weighed(replace(state, evidence=state.evidence + fresh, logs=logs, wide_logs=wide_logs))
+    return widened(made) if widen and unexplained(made) else made
+
+
+def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
+    """Log P(observation | set) for every set of a block, (sets,)."""
+    table = made.table
+    if isinstance(one, Look):
+        k = made.spot_at.get((one.net, one.node))
+        if k is None:
+            return np.zeros(len(block.members))
+        column = np.log(np.maximum(spot_likelihood(made, k, one.judged)[:, one.outcome], 1e-12))
+        picked: Floats = np.r_[column, 0.0, 0.0][block.symbols(k)]
+        return picked
+    if isinstance(one, Start):
+        n = len(made.screens)
+        e = table.screen_misread
+        hit, miss = np.log(1.0 - e), np.log(e / max(1, n - 1))
+        return np.asarray(np.where(block.screens() == one.screen, hit, miss), dtype=np.float64)
+    if isinstance(one, Beep):
+        cut = _holds_any(block.members, path_causes(made, one.net, one.node_a, one.node_b))
+        basis = table.copper
+        whole, gone = (
+            (1.0 - basis.false_open, basis.false_closed) if one.closed else (basis.false_open, 1.0 - basis.false_closed)
+        )
+        return np.asarray(np.where(cut, np.log(gone), np.log(whole)), dtype=np.float64)
+    if isinstance(one, Apart):
+        joined = _holds_any(block.members, short_causes(made, one.net_a, one.net_b))
+        basis = table.copper
+        yes, no = (
+            (1.0 - basis.false_open, basis.false_closed) if one.joined else (basis.false_open, 1.0 - basis.false_closed)
+        )
+        return np.asarray(np.where(joined, np.log(yes), np.log(no)), dtype=np.float64)
+    cured = _within(block.members, part_causes(made, one.part))
+    e = table.swap_misread
+    return np.asarray(np.where(cured == one.started, np.log(1.0 - e), np.log(e)), dtype=np.float64)
+
+
+def spot_likelihood(made: Field, k: int, judged: bool) -> Floats:
+    """P(outcome | symbol) at a spot, (6, 5)."""
+    spot = made.spots[k]
+    content = judged and spot.content and not spot.rail
+    key = ("likelihood", spot.rail, spot.ground, content, spot.loose)
+    if key not in made.memo:
+        made.memo[key] = (
+            rail_likelihood(made.table, spot.ground) if spot.rail else level_likelihood(made.table, content, spot.loose)
+        )
+    found: Floats = made.memo[key]
+    return found
+
+
+def rail_likelihood(table: FaultTable, ground: bool) -> Floats:
+    """P(outcome | symbol) at a supply pin, (6, 5): a rail reads high, too low (low) or none (floating); ground reads low or lifted (floating)."""
+    e = table.rail_misread
+    out = np.full((6, len(OUTCOMES)), e / 4.0)
+    for symbol, outcome in ((0, LOW), (1, HIGH), (2, HIGH), (3, HIGH), (4, FLOATING), (5, LOW)):
+        out[symbol, outcome] = 1.0 - e
+    return out
+
+
+def _holds_any(members: Ints, which: Sequence[int]) -> NDArray[np.bool_]:
+    if not len(which):
+        return np.zeros(len(members), np.bool_)
+    return np.asarray(np.isin(members, np.array(which, np.int32)).any(axis=1))
+
+
+def _within(members: Ints, which: Sequence[int]) -> NDArray[np.bool_]:
+    """Sets all of whose causes are among these."""
+    mine = np.isin(members, np.array([*which, -1], np.int32))
+    return np.asarray(mine.all(axis=1))
+
+
+def part_causes(made: Field, part: str) -> tuple[int, ...]:
+    """The causes that go away when a part is swapped: those inside it."""
+    return tuple(k for k, one in enumerate(made.causes) if one.part == part)
+
+
+def short_causes(made: Field, net_a: str, net_b: str) -> tuple[int, ...]:
+    """The bridges between two nets."""
+    shorts = made.behaviour.shorts
+    return tuple(
+        k
+        for k, one in enumerate(made.causes)
+        if one.key[0] == "short" and {shorts[int(one.key[2])].net_a, shorts[int(one.key[2])].net_b} == {net_a, net_b}
+    )
+
+
+def path_causes(made: Field, net: str, a: int, b: int) -> tuple[int, ...]:
+    """The spans on the way between two nodes of a net."""
+    key = ("path", net, min(a, b), max(a, b))
+    if key not in made.memo:
+        edges = made.behaviour.trees[net].edges
+        came: dict[int, tuple[int, int]] = {a: (a, -1)}
+        queue = [a]
+        near: dict[int, list[tuple[int, int]]] = {}
+        for k, (x, y) in enumerate(edges):
+            near.setdefault(x, []).append((y, k))
+            near.setdefault(y, []).append((x, k))
+        for node in queue:
+            for other, k in near.get(node, ()):
+                if other not in came:
+                    came[other] = (node, k)
+                    queue.append(other)
+        used: set[int] = set()
+        node = b
+        while node in came and came[node][1] >= 0:
+            node, k = came[node]
+            used.add(k)
+        made.memo[key] = tuple(
+            k for k, one in enumerate(made.causes) if one.key[0] == "cut" and one.key[1] == net and one.key[2] in used
+        )
+    found: tuple[int, ...] = made.memo[key]
+    return found
+
+
+def _weighed(state: State) -> State:
+    top = float(state.logs.max()) if len(state.logs) else -np.inf
+    if len(state.wide_logs):
+        top = max(top, float(state.wide_logs.max()))
+    weights, wide = np.exp(state.logs - top), np.exp(state.wide_logs - top)
+    total = float(weights.sum() + wide.sum())
+    state.weights, state.wide_weights = weights / total, wide / total
+    state._causes = None
+    state.log_evidence = top + float(np.log(total))
+    return state
+
+
+def _sums(members: Ints, weights: Floats, count: int) -> Floats:
+    out = np.zeros(count + 1)
+    live = np.flatnonzero(weights > 1e-10)
+    for k in range(members.shape[1]):
+        out += np.bincount(members[live, k] + 1, weights=weights[live], minlength=count + 1)
+    return out[1:]
+
+
+# ---- more than three faults ----
+def unexplained(state: State) -> list[Observation]:
+    """The evidence that the likeliest set makes unlikely."""
+    made = state.field
+    (best, _), *_ = state.best(1) or [((), 0.0)]
+    if not best:
+        return []
+    block = Block(padded([best]), np.zeros(1), _row_of(state, best))
+    found = []
+    for one in state.evidence:
+        if float(log_likelihood(made, block, one)[0]) < np.log(UNEXPLAINED):
+            found.append(one)
+    return found
+
+
+def _row_of(state: State, best: tuple[int, ...]) -> tuple[Predicted, ...]:
+    return state.field.predicted(padded([best])).chunks
+
+
+def widened(state: State) -> State:
+    """The belief with further sets of up to six faults: the likeliest sets, each with one fault more (or one exchanged) that explains what they do not."""
+    made = state.field
+    helpers = _helpers(state)
+    if not helpers:
+        return state
+    seeds = [s for s, _ in state.best(SEEDS)]
+    known = (
+        set(made.memo.setdefault("known wide", set()))
+        if state.wide is None
+        else {_key(r) for r in state.wide.members.tolist()}
+    )
+    fresh: dict[tuple[int, ...], None] = {}
+    for seed in seeds:
+        parts = {made.causes[c].part for c in seed if made.causes[c].part}
+        for helper in helpers:
+            if helper in seed:
+                continue
+            if made.causes[helper].part not in parts or not made.causes[helper].part:
+                _offer(made, fresh, known, (*seed, helper))
+            for out in range(len(seed)):
+                left = (*seed[:out], *seed[out + 1 :], helper)
+                if (
+                    made.causes[helper].part not in {made.causes[c].part for c in left[:-1]}
+                    or not made.causes[helper].part
+                ):
+                    _offer(made, fresh, known, left)
+    rows = list(fresh)[:WIDEST]
+    if not rows:
+        return state
+    block = made.predicted(padded(rows, 6))
+    logs = block.prior.copy()
+    for one in state.evidence:
+        logs += log_likelihood(made, block, one)
+    keep = np.flatnonzero(logs > max(float(state.logs.max()), float(logs.max())) - 25.0)
+    if not len(keep):
+        return state
+    if state.wide is not None:
+        old = np.flatnonzero(state.wide_logs > float(state.logs.max()) - 25.0)
+        members = np.concatenate([state.wide.members[old], block.members[keep]])
+    else:
+        members = block.members[keep]
+    wide = made.predicted(members)
+    wide_logs = wide.prior.copy()
+    for one in state.evidence:
+        wide_logs += log_likelihood(made, wide, one)
+    return _weighed(replace(state, wide=wide, wide_logs=wide_logs))
+
+
+def _key(row: Sequence[int]) -> tuple[int, ...]:
+    return tuple(sorted(c for c in row if c >= 0))
+
+
+def _offer(
+    made: Field, fresh: dict[tuple[int, ...], None], known: set[tuple[int, ...]], members: tuple[int, ...]
+) -> None:
+    key = tuple(sorted(members))
+    if 1 < len(key) <= 6 and key not in known and key not in _held(made):
+        fresh[key] = None
+
+
+def _held(made: Field) -> set[tuple[int, ...]]:
+    """The sets of two and three that are in the main block."""
+    if "held" not in made.memo:
+        rows = np.sort(made.main.members, axis=1).astype(np.int64) + 1
+        code = (rows[:, 0] << 40) | (rows[:, 1] << 20) | rows[:, 2]
+        made.memo["held"] = _Held(set(code.tolist()))
+    found: set[tuple[int, ...]] = made.memo["held"]
+    return found
+
+
+class _Held:
+    """Membership in the main block, by code."""
+
+    def __init__(self, codes: set[int]) -> None:
+        self._codes = codes
+
+    def __contains__(self, key: tuple[int, ...]) -> bool:
+        if len(key) > 3:
+            return False
+        row = sorted([-1] * (3 - len(key)) + list(key))
+        return ((row[0] + 1) << 40 | (row[1] + 1) << 20 | (row[2] + 1)) in self._codes
+
+
+def _helpers(state: State) -> list[int]:
+    """Single faults that would explain a reading the best set leaves open, likeliest first."""
+    made = state.field
+    rows = made.single_rows()
+    score = np.log(made.odds)
+    found: dict[int, float] = {}
+    for one in unexplained(state):
+        like = log_likelihood(made, made.main, one)[rows]
+        for k in np.argsort(-(score + 4.0 * like), kind="stable")[:HELPERS].tolist():
+            if like[k] > np.log(0.3):
+                found[k] = max(found.get(k, -np.inf), float(score[k]))
+    return sorted(found, key=lambda k: (-found[k], k))[: 2 * HELPERS]

@@ -1,0 +1,87 @@
+"""The numbers behind suspects: how likely each fault is before anything was seen, and how often a reading lies.
+
+Copper priors come from the belief's own ``Basis``, so that a track is as suspect here as in the round. All are assumptions, not observations.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.belief.model import Basis
+
+OUTCOMES = ("low", "high", "pulsing", "wrong", "floating")
+"""What a powered look at a pin can say. ``wrong``: it moves, but not at the expected frequency or not with the expected pattern."""
+LOW, HIGH, PULSING, WRONG, FLOATING = range(5)
+
+
+@dataclass(frozen=True, slots=True)
+class FaultTable:
+    """Priors of faults that are no copper site, and the error rates of powered readings."""
+
+    copper: Basis = field(default_factory=Basis)
+    chip_dead: float = 0.01
+    dead_modes: Mapping[str, float] = field(default_factory=lambda: {"float": 0.4, "low": 0.35, "high": 0.25})
+    """How a dead chip's outputs behave: open, all low, all high."""
+    output_stuck: float = 0.0006
+    """One output held at one level, for each of the two levels."""
+    input_low: float = 0.0002
+    """One input that pulls its net low."""
+    passive_open: float = 0.0005
+    crystal_dead: float = 0.005
+    crystal_wrong: float = 0.001
+    rail_missing: float = 0.01
+    rail_low: float = 0.005
+    short_in: float = 0.003
+    """A bridge between two neighbouring pins inside a work area."""
+    short_out: float = 0.0001
+    misread: float = 0.02
+    """A level read or noted wrongly."""
+    pattern_false_wrong: float = 0.03
+    """A right pattern judged wrong."""
+    pattern_false_right: float = 0.01
+    """A wrong pattern judged right."""
+    rail_misread: float = 0.01
+    screen_misread: float = 0.03
+    swap_misread: float = 0.03
+    number: tuple[float, ...] = (0.34, 0.33, 0.33)
+    """How likely one, two, three faults are; each further one is ``more`` times the one before."""
+    more: float = 0.3
+    named_above: float = 0.95
+    """A unit is named a suspect beyond reasonable doubt from here on."""
+
+
+def level_likelihood(table: FaultTable, content: bool, loose: bool) -> NDArray[np.float64]:
+    """P(outcome | symbol), (6, 5): rows low, high, right, wrong, floating, steady; columns as ``OUTCOMES``.
+
+    ``content``: the pattern or frequency was judged; without it everything that moves reads pulsing. ``loose``: the net moves or rests as the program has it.
+
+    >>> rows = level_likelihood(FaultTable(), False, False)
+    >>> [round(float(r.sum()), 12) for r in rows], round(float(rows[2][2]), 2)
+    ([1.0, 1.0, 1.0, 1.0, 1.0, 1.0], 0.98)
+    """
+    e = table.misread
+    out = np.full((6, 5), e / 3.0)
+    out[:, WRONG] = 0.0
+    out[0, LOW] = out[1, HIGH] = out[2, PULSING] = out[3, PULSING] = out[4, FLOATING] = 1.0 - e
+    out[5] = (0.44, 0.44, 0.04, 0.0, 0.08)
+    out[3] = (0.03, 0.03, 0.92, 0.0, 0.02)
+    if loose:
+        out[2] = out[3] = (0.32, 0.32, 0.32, 0.0, 0.04)
+    if content:
+        good, bad = 1.0 - table.pattern_false_wrong, table.pattern_false_right
+        out[2] = _split(out[2], good)
+        out[3] = _split(out[3], bad)
+        for row in (0, 1, 4, 5):
+            out[row] = _split(out[row], 0.5)
+    return out
+
+
+def _split(row: NDArray[np.float64], right: float) -> NDArray[np.float64]:
+    moving = row[PULSING]
+    made = row.copy()
+    made[PULSING], made[WRONG] = moving * right, moving * (1.0 - right)
+    return made
