@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,18 +24,22 @@ from coppermend.core.belief.readings import rates
 from coppermend.core.copper.model import ProbePoint
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.risk import Risk
-from coppermend.core.planning.rollout import Game
-from coppermend.core.planning.spans import confirmed, crossing_opens, scarce_points
+from coppermend.core.planning.rollout import Game, Owed
+from coppermend.core.planning.spans import block_of, confirmed, crossing_opens, scarce_points
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
 SAMPLES = 1000
-THIN = 3
+THIN = 2
 """Every so-manieth sample is played on when looking ahead."""
-PLAYED = 8
+PLAYED = 12
 """Candidates that are played on."""
+ALIKE = 0.01
+"""Two candidates that split fewer samples than this differently are alike ..."""
+PLAYED_ALIKE = 2
+"""... and of those that are alike no more are played on."""
 LEAST_GAIN_BITS = 1e-3
 """A reading that tells less than this is not worth asking for."""
 MOST_REPEATS = 8
@@ -117,7 +122,8 @@ def best_readings(
     piece = copper.tree.piece[next(iter(view.points))]
     broken, contacts = _samples(posterior, piece, seed)
     where = node_labels(copper, piece, broken, [nodes[0] for nodes, _ in classes])
-    state = _states(posterior, risk, v, broken)
+    raised = suspects(posterior, risk, v)
+    state, members = _states(posterior, risk, v, broken, raised)
     pairs = list(dict.fromkeys([*_read_pairs(posterior, classes), *_rough_pairs(where, state, posterior.basis)[:most]]))
     found_all: list[Candidate] = []
     apart: dict[tuple[str, str], Bools] = {}
@@ -131,21 +137,44 @@ def best_readings(
     found_all.sort(key=lambda c: (-worth(c, costs), c.a.id, c.b.id))
     if not found_all:
         return _nearly_sure(posterior, risk, v, costs, tips, skipped, asked)
-    return _looked_ahead(posterior, found_all[:most], apart, state, costs)
+    found_all = found_all[:most]
+    owed = _owed(posterior, risk, raised, members, found_all)
+    return _looked_ahead(posterior, found_all, apart, state, owed, contacts, costs)
 
 
-def _states(posterior: CopperBelief, risk: Risk, v: int, broken: Bools) -> Ints:
-    """(samples,) number of the suspects' state: which of them are broken."""
+def _states(posterior: CopperBelief, risk: Risk, v: int, broken: Bools, raised: Sequence[int]) -> tuple[Ints, Bools]:
+    """(samples,) number of the suspects' state, and (states, suspects) which of them are broken in it."""
     copper, view, base = posterior.copper, risk.frame.views[v], risk.frame.first[v]
-    raised = suspects(posterior, risk, v)
     if not raised:
-        return np.zeros(broken.shape[1], dtype=np.int64)
+        return np.zeros(broken.shape[1], dtype=np.int64), np.zeros((1, 0), dtype=np.bool_)
     place = {k: i for i, k in enumerate(copper.pieces[copper.tree.piece[next(iter(view.points))]])}
     rows = np.stack(
         [broken[[place[copper.site[s]] for s in view.super_edges[k - base].sites]].any(axis=0) for k in raised]
     )
-    _, state = np.unique(rows, axis=1, return_inverse=True)
-    return state.reshape(-1).astype(np.int64)
+    members, state = np.unique(rows, axis=1, return_inverse=True)
+    return state.reshape(-1).astype(np.int64), np.ascontiguousarray(members.T)
+
+
+def _owed(
+    posterior: CopperBelief, risk: Risk, raised: Sequence[int], members: Bools, found: Sequence[Candidate]
+) -> Owed:
+    """Which of the candidates would confirm which suspect, alone or two together."""
+    tree = posterior.copper.tree
+    ways = [{block for block, _, _ in tree.route(c.a.node, c.b.node)} for c in found]
+    ends = [{c.a.id, c.b.id} for c in found]
+    now = np.zeros(len(raised), dtype=np.bool_)
+    past = np.zeros((len(raised), len(found)), dtype=np.bool_)
+    both = np.zeros((len(raised), len(found), len(found)), dtype=np.bool_)
+    for i, k in enumerate(raised):
+        now[i] = confirmed(posterior, risk, k)
+        block, few = block_of(posterior, risk, k), scarce_points(risk, k)
+        before = [{r.point_a, r.point_b} for r in crossing_opens(posterior, risk, k)]
+        across = [c for c, way in enumerate(ways) if block in way]
+        for c in across:
+            past[i, c] = any((ends[c] & pair) <= few for pair in before)
+            for d in across:
+                both[i, c, d] = (ends[c] & ends[d]) <= few
+    return Owed(members, now, past, both)
 
 
 def told(joined: Bools, state: Ints, one: Candidate, basis: Basis) -> float:
@@ -162,6 +191,8 @@ def _looked_ahead(
     found: list[Candidate],
     joined: dict[tuple[str, str], Bools],
     state: Ints,
+    owed: Owed,
+    contacts: _Contacts,
     costs: CostTable,
 ) -> list[Candidate]:
     """The candidates with the one first that costs the fewest expected seconds when played on."""
@@ -169,16 +200,30 @@ def _looked_ahead(
     few = state[thin]
     if len(found) < 2 or np.bincount(few).max() >= 0.9 * len(few):
         return found
+    low_open, low_closed = rates(posterior.basis)
+    whole = np.stack([joined[c.a.id, c.b.id][thin] for c in found])
+    bites = contacts.as_drawn({p.id for c in found for p in (c.a, c.b)}, posterior.basis.contact_false_open, thin)
+    meets = np.stack([bites[c.a.id] * bites[c.b.id] for c in found]) * whole
     game = Game(
-        np.stack([joined[c.a.id, c.b.id][thin] for c in found]).astype(np.float64),
-        np.array([c.bites for c in found]),
-        rates(posterior.basis)[1],
+        low_closed + (1.0 - low_open - low_closed) * meets,
         np.array([c.bits / worth(c, costs) for c in found]),
-        few,
-        int(few.max()) + 1,
+        (few[:, None] == np.arange(len(owed.members))).astype(np.float64),
+        owed,
     )
-    best = min(range(min(len(found), PLAYED)), key=lambda i: (game.expected(i), i))
+    best = min(_varied(whole.astype(np.float64)), key=lambda i: (game.expected(i), i))
     return [found[best], *found[:best], *found[best + 1 :]]
+
+
+def _varied(joined: Floats) -> list[int]:
+    """Which of the readings, best first, are played on: few of those that are alike."""
+    chosen: list[int] = []
+    for i in range(len(joined)):
+        apart = np.abs(joined[chosen] - joined[i]).mean(axis=1) if chosen else np.ones(0)
+        if int((apart < ALIKE).sum()) < PLAYED_ALIKE:
+            chosen.append(i)
+        if len(chosen) == PLAYED:
+            break
+    return chosen
 
 
 def _read_pairs(
@@ -223,6 +268,19 @@ class _Contacts:
     def bites(self, point: str, miss: float) -> Floats:
         """(samples,) chance that a tip on the point bites."""
         return np.asarray(1.0 - miss * self.bad.get(point, self.share), dtype=np.float64)
+
+    def as_drawn(self, points: Collection[str], miss: float, thin: slice) -> dict[str, Floats]:
+        """By point: (samples,) chance that a tip on it bites, each point good or bad in each sample; the same points give the same draws."""
+        share = self.share[thin]
+        drawn: dict[str, Floats] = {}
+        for point in sorted(points):
+            bad = self.bad[point][thin] if point in self.bad else _lots(crc32(point.encode()), len(share)) < share
+            drawn[point] = np.asarray(1.0 - miss * bad, dtype=np.float64)
+        return drawn
+
+
+def _lots(seed: int, count: int) -> Floats:
+    return np.random.default_rng(seed).random(count)
 
 
 def _samples(posterior: CopperBelief, piece: int, seed: int) -> tuple[Bools, _Contacts]:

@@ -24,7 +24,7 @@ from coppermend.core.planning.localise import Candidate, best_readings, informat
 from coppermend.core.planning.model import Check, NextStep, RoundPlan
 from coppermend.core.planning.risk import Risk, apart, frame_of, risk_of, touchable, trees_of, views_in_doubt
 from coppermend.core.planning.round import DEFAULT_COSTS, pair_options, plan_round, stretches
-from coppermend.core.planning.spans import span_of, spans
+from coppermend.core.planning.spans import confirmed, span_of, spans
 from coppermend.core.planning.trees import RiskTree, cover, risk_trees
 
 
@@ -33,7 +33,8 @@ class Work:
     """What is left to do, as the planner sees it after the readings so far.
 
     ``checks``: continuity checks of the round that remain, in order. ``stuck``: stretches that no reading tells apart any more (cut off until a
-    repair). ``follow_up``: candidates on a net with an unexplained open reading, best first; ``view`` its view.
+    repair). ``follow_up``: candidates on a net with an unexplained open reading, best first; ``view`` its view. ``waiting``: stretches that are nearly
+    sure to be broken and are looked at again at the end of the round, if they are not sure by then.
     """
 
     posterior: CopperBelief
@@ -43,6 +44,7 @@ class Work:
     view: int
     stuck: tuple[int, ...]
     tips: TipState
+    waiting: tuple[int, ...] = ()
 
 
 def tips_at(graph: CopperGraph, point_a: str, point_b: str, up: str = "c") -> TipState:
@@ -138,19 +140,48 @@ def work_left(
     at = tips if tips is not None else _last_tips(graph, evidence)
     risk = risk if risk is not None else risk_of(now)
     stuck: list[int] = []
-    follow: list[Candidate] = []
-    followed = -1
-    for v in _read_views(now, risk, evidence):
-        raised = suspects(now, risk, v)
-        if not raised:
-            continue
-        found = best_readings(now, risk, v, costs, at, skipped=skipped, seed=seed + len(evidence), confirm=confirm)
-        if found:
-            follow, followed = found, v
-            break
-        stuck += raised
-    checks = _remaining(now, risk, areas, basis, costs, at, plan, frozenset(skipped), seed, stuck)
-    return Work(now, risk, checks, tuple(follow), followed, tuple(stuck), at)
+    waiting: dict[int, int] = {}
+
+    def read_on(views: Collection[int]) -> tuple[list[Candidate], int]:
+        for v in views:
+            raised = suspects(now, risk, v)
+            if not raised:
+                continue
+            found = best_readings(now, risk, v, costs, at, skipped=skipped, seed=seed + len(evidence), confirm=confirm)
+            if found:
+                return found, v
+            stuck.extend(raised)
+        return [], -1
+
+    views = _read_views(now, risk, evidence)
+    if confirm:
+        waiting = {v: k for v in views if (k := _can_wait(now, risk, v)) >= 0}
+    follow, followed = read_on([v for v in views if v not in waiting])
+    gone = [*stuck, *waiting.values()]
+    checks = _remaining(now, risk, areas, basis, costs, at, plan, frozenset(skipped), seed, gone)
+    if waiting and not follow and not checks:
+        follow, followed = read_on(list(waiting))
+        waiting = {}
+    return Work(now, risk, checks, tuple(follow), followed, tuple(stuck), at, tuple(waiting.values()))
+
+
+WAITS_ABOVE = 0.9
+"""A break this probable, confirmed by two independent readings, waits for the end of the round ..."""
+OTHERS_BELOW = 0.02
+"""... when nothing else on its net is more suspect than this."""
+
+
+def _can_wait(now: CopperBelief, risk: Risk, v: int) -> int:
+    """The one stretch of a net that is nearly sure and confirmed, or -1. All that speaks against it is that its points may bite badly; how
+    the points of this bench bite, the rest of the round tells without another reading here.
+    """
+    raised = suspects(now, risk, v)
+    if not raised:
+        return -1
+    first = max(raised, key=lambda k: float(risk.chance[k]))
+    others = [float(risk.chance[k]) for k in raised if k != first]
+    sure = not risk.broken[first] and risk.chance[first] > WAITS_ABOVE and confirmed(now, risk, first)
+    return first if sure and max(others, default=0.0) < OTHERS_BELOW else -1
 
 
 def _last_tips(graph: CopperGraph, evidence: Sequence[Evidence]) -> TipState:
@@ -252,7 +283,7 @@ def _cover_now(
     checks = []
     for tree in _trees(risk, v, skipped, stuck):
         for pair in cover(tree):
-            options = pair_options(now.copper, tree, pair, skipped)
+            options = pair_options(now.copper, tree, pair, skipped, mixed=True)
             if not options:
                 continue
             asked = {frozenset((e.point_a, e.point_b)) for e in now.evidence}
@@ -360,6 +391,16 @@ def _round_check(work: Work, planned: Check, left: _Left, costs: CostTable = DEF
         check=check,
         left=left.checks - 1,
         left_seconds=max(0.0, left.seconds - planned.seconds),
+        notes=_waiting_notes(work, graph),
+    )
+
+
+def _waiting_notes(work: Work, graph: CopperGraph) -> tuple[str, ...]:
+    """What is put off to the end of the round, in words."""
+    found = [span_of(graph, work.risk, k) for k in work.waiting]
+    return tuple(
+        f"net {one.net}, {one.words}: {100 * one.p:.1f} % broken; the rest of the round tells how tips bite on this bench, then it is sure or read once more"
+        for one in found
     )
 
 

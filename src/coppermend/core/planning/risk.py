@@ -99,6 +99,11 @@ def _frame(graph: CopperGraph) -> Frame:
     )
 
 
+SOUND_FACTOR = 4.0
+"""Copper that nothing was done to (not at risk by its prior) comes into doubt at this many times the basis' threshold of proven: an open reading
+whose break is found elsewhere leaves a trace on all that it crossed, and that alone is no reason for another check."""
+
+
 @dataclass(frozen=True, slots=True)
 class Risk:
     """The state of every super-edge. ``chance``: P(broken); ``doubt``: needs proof; ``broken``: named broken; ``at_risk``: by its prior."""
@@ -129,7 +134,7 @@ def risk_of(posterior: CopperBelief) -> Risk:
         lift = np.zeros(n)
         np.maximum.at(lift, owner, np.where(p > 0.0, q / np.maximum(p, 1e-300), 0.0))
         chance = np.minimum(1.0, prior_any * lift)
-        np.logical_or.at(doubt, owner, q >= basis.proven_below)
+        np.logical_or.at(doubt, owner, q >= basis.proven_below * np.where(p >= basis.proven_below, 1.0, SOUND_FACTOR))
         np.logical_or.at(at_risk, owner, p >= basis.proven_below)
     for number, links in frame.spokes.items():
         for link in links:

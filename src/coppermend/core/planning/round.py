@@ -24,6 +24,7 @@ from coppermend.core.planning.trees import PathPair, RiskTree, cover, risk_trees
 POINTS_PER_END = 8
 """Points looked at for either end of a check: the nearest to the other end."""
 OPTIONS_PER_CHECK = 12
+MIXED_PAIRS = 3
 PIN_PAIRS = 6
 """Of these, pairs of two pins come first: at equal seconds a check between named pins is taken."""
 
@@ -109,8 +110,14 @@ def stretches(count: int) -> str:
     return f"{count} {'stretch' if count == 1 else 'stretches'}"
 
 
-def pair_options(copper: Copper, tree: RiskTree, pair: PathPair, skipped: Collection[str]) -> list[Option]:
-    """Pairs of points that make the check: ends of equal worth, same-side pairs first, then pins before vias (a pin has a name), then nearest pairs."""
+def pair_options(
+    copper: Copper, tree: RiskTree, pair: PathPair, skipped: Collection[str], *, mixed: bool = False
+) -> list[Option]:
+    """Pairs of points that make the check: ends of equal worth, same-side pairs first, then pins before vias (a pin has a name), then nearest pairs.
+
+    ``mixed``: also the nearest pairs with one tip on either side where both could lie on one (else only where they cannot): for a caller that
+    knows which side is up, because a mixed check can be cheaper than turning the board over.
+    """
     side_a = _points(copper, tree.groups[pair.a], skipped)
     side_b = _points(copper, tree.groups[pair.b], skipped)
     for g in pair.also:
@@ -134,7 +141,8 @@ def pair_options(copper: Copper, tree: RiskTree, pair: PathPair, skipped: Collec
         above = [p for p in same_side if p[0].side == "c"]
         pins = [p for p in above if p[0].part and p[1].part][:PIN_PAIRS]
         rest = sorted((p for p in above if p not in pins), key=lambda p: (_apart(p[0], p[1]), p[0].id, p[1].id))
-        pairs = pins + rest[: OPTIONS_PER_CHECK - len(other) - len(pins)] + other
+        across = [p for p in pairs if p[0].side != p[1].side][:MIXED_PAIRS] if mixed else []
+        pairs = pins + rest[: OPTIONS_PER_CHECK - len(other) - len(pins) - len(across)] + other + across
     return pairs[:OPTIONS_PER_CHECK]
 
 

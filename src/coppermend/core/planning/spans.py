@@ -120,15 +120,20 @@ def confirmed(posterior: CopperBelief, risk: Risk, number: int) -> bool:
 def crossing_opens(posterior: CopperBelief, risk: Risk, number: int) -> list[Taken]:
     """Open readings whose only way crosses the super-edge (for a block: that cross the block)."""
     copper = posterior.copper
-    v = int(risk.frame.view_of[number])
-    edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
-    first = copper.site[edge.sites[0]]
-    block = copper.block_of[first]
+    block = block_of(posterior, risk, number)
+    first = copper.graph.sites[copper.block_sites[block][0]]
     return [
         r
-        for r in posterior.readings.get(copper.tree.piece[copper.graph.sites[first].a], ())
+        for r in posterior.readings.get(copper.tree.piece[first.a], ())
         if not r.closed and any(b == block for b, _, _ in copper.tree.route(r.node_a, r.node_b))
     ]
+
+
+def block_of(posterior: CopperBelief, risk: Risk, number: int) -> int:
+    """The block of the copper that a super-edge lies in: a bridge of its own, or one with two ways round."""
+    v = int(risk.frame.view_of[number])
+    edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
+    return int(posterior.copper.block_of[posterior.copper.site[edge.sites[0]]])
 
 
 def scarce_points(risk: Risk, number: int) -> frozenset[str]:
