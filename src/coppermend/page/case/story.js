@@ -2,16 +2,16 @@
 /** The story of a case: what happened in order, what the machine shows, and the way to power. */
 import { fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
-import { clock, day, plainly } from '../shared/words.js';
+import { clock, day, ohms, plainly } from '../shared/words.js';
 import { errorSheet } from './home.js';
 
 /** @typedef {import('../main.js').App} App */
 
 /** @param {HTMLElement} el @param {App} app */
 export async function drawStory(el, app) {
-  let story;
+  let story, rails;
   try {
-    story = await get(app.url('story'));
+    [story, { rails }] = await Promise.all([get(app.url('story')), get(app.url('rails'))]);
   } catch (err) {
     fill(el, h('div.leaf', null, errorSheet(findingOf(err), () => drawStory(el, app))));
     return;
@@ -21,7 +21,7 @@ export async function drawStory(el, app) {
     h('h1', null, state.title),
     h('p.lead', null, state.complaint ? `The owner says: ${state.complaint}` : 'No complaint was noted.'),
     h('ul.where-was-i', { 'aria-label': 'Where you were' }, story.where_was_i.map((/** @type {string} */ line) => h('li', null, readable(line)))),
-    h('div.two', null, gateSheet(app, story.gate), seenSheet(app, story)),
+    h('div.two', null, gateSheet(app, story.gate, rails), seenSheet(app, story)),
     h('div.two', null, wordsSheet(app), photoSheet(app, story.photos)),
     app.scene && !app.scene.layers.length ? placesSheet(app) : null,
     h('div.two', null, testSheet(app), progressSheet(app, story.case)),
@@ -32,15 +32,23 @@ export async function drawStory(el, app) {
 /** Instants in a line as local day and time. @param {string} line */
 const readable = (line) => plainly(line).replace(/^(\d{4}-\d\d-\d\dT[\d:.]+Z)\s+/, (_, iso) => `${clock(iso)}  `).replace(/\d{4}-\d\d-\d\dT[\d:.]+Z/g, (iso) => `${day(iso)}, ${clock(iso)}`);
 
-/** @param {App} app @param {any} gate */
-function gateSheet(app, gate) {
+/** The rails of the board, each with its figure to ground; a hand's own words where no net is named as a rail. @param {App} app @param {any[]} rails */
+function railsForm(app, rails) {
+  if (!rails.length) return h('form.row', { onsubmit: (/** @type {Event} */ e) => app.do('railsByHand', fieldsOf(e)) }, h('label.field', null, 'Rail', h('input', { name: 'rail', required: true, autocomplete: 'off' })), h('label.field', null, 'Ohms to ground', h('input', { name: 'value', required: true, autocomplete: 'off', inputmode: 'decimal' })), h('button.key.slim', null, 'Note'));
+  return h('ul.rails', null, rails.map((r, i) => h('li', null, h('form.row', { onsubmit: (/** @type {Event} */ e) => app.do('railRead', r, String(fieldsOf(e).value)) },
+    h('label.field', null, `${r.net} to ${r.ground}, ohms: ${r.tips[0].name} and ${r.tips[1].name}, ${r.tips[0].side_words}`, h('input', { name: 'value', id: `rail-${i}`, required: true, autocomplete: 'off', placeholder: '240, 1k2, OL' })),
+    h('button.key.slim', { disabled: app.busy }, r.read ? 'Again' : 'Note')), r.read ? h('p', null, h('b', null, `Read ${r.ohm === null ? 'OL' : ohms(r.ohm)}${r.low ? ': too low, do not switch on' : ''}`)) : null)));
+}
+
+/** @param {App} app @param {any} gate @param {any[]} rails */
+function gateSheet(app, gate, rails) {
   const row = (/** @type {any} */ item) => h(item.done ? 'li.done' : 'li', null, h('span.box', { 'aria-hidden': 'true' }, item.done ? '✓' : ''), h('span', null, h('b', null, item.title), item.words === 'done' ? null : [h('br', null), item.words]),
-    item.done ? h('span', null, 'done') : h('button.key.slim', { type: 'button', onclick: () => app.do('gate', item) }, 'Done'));
+    item.done ? h('span', null, 'done') : item.item === 'rails' ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('gate', item) }, 'Done'));
   const limit = gate.items.find((/** @type {any} */ i) => i.item === 'limit');
   return h('section.sheet', { 'aria-label': 'Before power' },
     h('h2', null, 'Before power'),
     h('p.need', null, gate.caution),
-    h('ul.gate', null, gate.items.filter((/** @type {any} */ i) => i.item !== 'limit').map(row), limit?.done ? row(limit) : null),
+    h('ul.gate', null, gate.items.filter((/** @type {any} */ i) => i.item !== 'limit').map((/** @type {any} */ i) => (i.item === 'rails' ? [row(i), h('li.wide', null, railsForm(app, rails))] : row(i))), limit?.done ? row(limit) : null),
     limit && !limit.done ? h('form.form', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('limit', Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target)))); } },
       h('label.field', null, 'Current limit, A', h('input', { name: 'limit_a', required: true, inputmode: 'decimal' })), h('label.field', null, 'Switch off above, A', h('input', { name: 'abort_a', required: true, inputmode: 'decimal' })), h('button.key', null, 'Name the limit')) : null,
     h('p', null, h('b', null, gate.words)),

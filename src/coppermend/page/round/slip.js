@@ -69,7 +69,7 @@ function tipBlock(app, which, tip) {
   if (!tip) return h('div.tip', null, h('div.name', null, tipMark(which), h('span', null, 'tap a place')));
   const otherFace = tip.side !== app.map.view.face;
   return h('div.tip', null,
-    h('div.name', null, tipMark(which, 36), h('span', null, tip.name)),
+    h('div.name', null, tipMark(which, 36), h(tip.name.length > 12 ? 'span.long' : 'span', null, tip.name)),
     h('div.where', null, tip.where),
     h('div.touch', null, `${sentence(tip.touch)}, `, h(otherFace ? 'b.other' : 'b', null, tip.side_words)),
     h('canvas', { 'data-tip': which, role: 'img', 'aria-label': `close look at ${tip.name}`, onclick: () => app.do('showTip', tip) }));
@@ -100,16 +100,33 @@ function answers(app, ready) {
   const said = app.patient.answer?.says;
   const big = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ cap) =>
     h(`button.key${said === name ? '.chosen' : ''}`, { type: 'button', disabled: !ready || app.busy, onclick: () => app.do(name), id: `answer-${name}` }, icon(name, 28), words, h('kbd', null, cap));
+  if (app.skipping) return whichTip(app);
   const small = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ cap, ok = true) =>
     h('button.key', { type: 'button', disabled: !ok || app.busy, onclick: () => app.do(name), id: `answer-${name}` }, icon(name, 20), words, h('kbd', null, cap));
   return h('div.stack', null,
     h('div.answers', { role: 'group', 'aria-label': 'Answer' },
       big('closed', 'Closed', 'C'), big('open', 'Open', 'O'),
       h('div.three', null, small('again', 'Again', 'A', ready), small('skip', 'Can’t reach', 'N', ready), small('back', 'Back', 'Z', Boolean(lastAnswer(app.bench))))),
-    h('form.value', { onsubmit: (/** @type {Event} */ e) => { e.preventDefault(); app.do('ohms', /** @type {any} */ (e.target).elements.ohms.value); } },
-      h('label.quiet', { for: 'ohms' }, 'Ohms from the meter'),
-      h('input', { id: 'ohms', name: 'ohms', placeholder: 'or ohms: 0.3, 4k7, OL', autocomplete: 'off', inputmode: 'text', disabled: !ready }),
-      h('button.key.slim', { disabled: !ready || app.busy }, 'Note')));
+    h('form.value', { onsubmit: (/** @type {Event} */ e) => { e.preventDefault(); const { ohms: value, unit } = /** @type {any} */ (e.target).elements; app.do(unit.value, value.value); } },
+      h('label.quiet', { for: 'ohms' }, 'Value from the meter'),
+      h('input', { id: 'ohms', name: 'ohms', placeholder: '0.3, 4k7, OL', autocomplete: 'off', inputmode: 'text', disabled: !ready }),
+      h('select', { name: 'unit', id: 'value-unit', 'aria-label': 'What was read', disabled: !ready }, h('option', { value: 'ohms' }, 'ohms'), h('option', { value: 'diode' }, 'diode, V')),
+      h('button.key.slim', { disabled: !ready || app.busy }, 'Note')),
+    ready && app.own.a ? betweenTwo(app) : null);
+}
+
+/** Which tip cannot reach its place: only that point is left out of the plan. @param {App} app */
+function whichTip(app) {
+  const tips = tipsOf(app.bench, app.own);
+  const one = (/** @type {'a'|'b'} */ which) => h('button.key', { type: 'button', id: `skip-${which}`, disabled: app.busy, onclick: () => app.do('skipTip', which) }, tipMark(which, 28), h('span', null, tips[which].name), h('kbd', null, which.toUpperCase()));
+  return h('div.answers', { role: 'group', 'aria-label': 'Which tip cannot reach?' }, h('p.need', null, 'Which tip cannot reach its place? The plan leaves that place out.'), one('a'), one('b'),
+    h('div.three', null, h('button.key', { type: 'button', id: 'skip-both', disabled: app.busy, onclick: () => app.do('skipTip', 'both') }, 'Both', h('kbd', null, 'N')), h('button.key', { type: 'button', id: 'skip-none', onclick: () => app.do('skipNone') }, 'They can', h('kbd', null, 'Esc'))));
+}
+
+/** What else may be between two points that the person chose. @param {App} app */
+function betweenTwo(app) {
+  return h('details.cautions', null, h('summary', null, 'Something was done between these two'),
+    h('div.row', null, h('button.key.slim', { type: 'button', id: 'cut-here', disabled: app.busy, onclick: () => app.do('cutHere') }, 'The track was cut'), h('button.key.slim', { type: 'button', id: 'wire-here', disabled: app.busy, onclick: () => app.do('wireHere') }, 'A wire was fitted')));
 }
 
 /** Anything that is not a check: an area to mark, a wire to fit, the gate, the end. @param {App} app */

@@ -1,4 +1,6 @@
 // @ts-check
+import { actOf } from './pedal.js';
+
 /** One key each. The table is the help page, too. */
 
 /** @type {{key: string[], name: string, words: string, cap: string}[]} */
@@ -7,6 +9,7 @@ export const KEYS = [
   { key: ['o'], name: 'open', words: 'no beep: open', cap: 'O' },
   { key: ['a'], name: 'again', words: 'measure this one again', cap: 'A' },
   { key: ['n'], name: 'skip', words: 'a tip cannot reach its place', cap: 'N' },
+  { key: ['b'], name: 'tipB', words: 'after N: tip B cannot reach (A: tip A; N again: both)', cap: 'B' },
   { key: ['z', 'Backspace'], name: 'back', words: 'take the last entry back', cap: 'Z' },
   { key: ['v'], name: 'value', words: 'type a value in ohms', cap: 'V' },
   { key: [' '], name: 'touch', words: 'practice: touch the tips and ask the patient', cap: 'Space' },
@@ -14,6 +17,8 @@ export const KEYS = [
   { key: ['x'], name: 'tipTest', words: 'touch the tips together: nothing is noted', cap: 'X' },
   { key: ['s'], name: 'say', words: 'say the check again', cap: 'S' },
   { key: ['q'], name: 'mute', words: 'voice on or mute', cap: 'Q' },
+  { key: ['w'], name: 'slower', words: 'speak slower; again: as usual', cap: 'W' },
+  { key: ['k'], name: 'listen', words: 'spoken answers on or off', cap: 'K' },
   { key: ['t'], name: 'turn', words: 'turn the board over like a page', cap: 'T' },
   { key: ['T'], name: 'turnLid', words: 'turn the board over like a lid', cap: 'Shift T' },
   { key: ['r'], name: 'rotate', words: 'quarter turn', cap: 'R' },
@@ -31,16 +36,20 @@ export const KEYS = [
   { key: ['1'], name: 'view1', words: 'bench', cap: '1' },
   { key: ['2'], name: 'view2', words: 'story', cap: '2' },
   { key: ['3'], name: 'view3', words: 'breaks and wires', cap: '3' },
-  { key: ['4'], name: 'view4', words: 'record', cap: '4' },
+  { key: ['4'], name: 'view4', words: 'by ohms: shorts, two ways round', cap: '4' },
+  { key: ['5'], name: 'view5', words: 'map and bench times', cap: '5' },
+  { key: ['6'], name: 'view6', words: 'record', cap: '6' },
   { key: ['Escape'], name: 'clear', words: 'put away what is open', cap: 'Esc' },
   { key: ['?'], name: 'help', words: 'this page of keys', cap: '?' },
 ];
 
-/** The name of a key press, or "". Typing in a field is never a command. Pure but for the event. @param {{key: string, ctrlKey: boolean, metaKey: boolean, altKey: boolean, target: any, repeat: boolean}} e */
-export function nameOf(e) {
+/** The name of a key press, or "". Typing in a field is never a command. Pure but for the event. @param {{key: string, ctrlKey: boolean, metaKey: boolean, altKey: boolean, target: any, repeat: boolean}} e @param {Record<string, string>} [pedal] keys learnt, act -> key; they come before the table */
+export function nameOf(e, pedal = {}) {
   if (e.ctrlKey || e.metaKey || e.altKey) return '';
   const tag = e.target?.tagName ?? '';
   if (/^(INPUT|TEXTAREA|SELECT)$/.test(tag)) return e.key === 'Escape' ? 'clear' : '';
+  const own = actOf(pedal, e.key);
+  if (own) return e.repeat ? '' : own;
   if (e.key === ' ' && /^(BUTTON|A|SUMMARY)$/.test(tag)) return '';
   const one = KEYS.find((k) => k.key.includes(e.key));
   if (!one) return '';

@@ -28,8 +28,12 @@ export const sayName = (name) => (name.match(/[A-Za-z]|\d+/g) ?? []).map((p) => 
 export function sayPlace(name) {
   return name
     .replace(/\b([A-Za-z]+\d+[A-Za-z]?) pin (\w+)/g, (_, ref, pin) => `${sayName(ref)}, pin ${sayName(pin)}`)
-    .replace(/(\d+)\.(\d+)/g, (_, whole, part) => `${number(whole)} point ${[...part].map(number).join(' ')}`);
+    .replace(/(\d+)\.(\d+)/g, (_, whole, part) => `${number(whole)} point ${[...part].map(number).join(' ')}`)
+    .replace(/\bmm\b/g, 'millimetres');
 }
+
+/** Where a via or land lies, which has no pin to count to. @param {{name: string, where?: string}} tip */
+const sayWhere = ({ name, where }) => (where && /^(via|land)/.test(name) ? sayPlace(where) : '');
 
 /** What the hand needs to know beyond the pin: a joint, a socket, a hole; a leg is the usual thing. @param {string} touch @param {string} name */
 function sayTouch(touch, name) {
@@ -46,7 +50,7 @@ function sayTouch(touch, name) {
  */
 export function spoken({ a, b, turn_over, purpose }) {
   const one = a.side_words === b.side_words;
-  const tip = (/** @type {string} */ which, /** @type {any} */ t) => `Tip ${which}: ${[sayPlace(t.name), sayTouch(t.touch, t.name), one ? '' : t.side_words].filter(Boolean).join(', ')}.`;
+  const tip = (/** @type {string} */ which, /** @type {any} */ t) => `Tip ${which}: ${[sayPlace(t.name), sayWhere(t), sayTouch(t.touch, t.name), one ? '' : t.side_words].filter(Boolean).join(', ')}.`;
   const side = a.side_words[0].toUpperCase() + a.side_words.slice(1);
   return [turn_over ? 'Turn the board over.' : '', tip('A', a), tip('B', b), one ? `${side}.` : '', purpose === 'isolation' ? 'Must not beep.' : ''].filter(Boolean).join(' ');
 }

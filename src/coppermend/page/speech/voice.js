@@ -37,6 +37,16 @@ export class Voice {
     this.on.changed();
   }
 
+  /** Is our own voice sounding now? */
+  get speaking() {
+    return Boolean(this.playing) || Boolean(globalThis.speechSynthesis?.speaking);
+  }
+
+  /** One step slower; from the slowest back to the usual speed. */
+  slower() {
+    this.keep({ speed: this.set.speed > 0.8 ? 0.8 : this.set.speed > 0.6 ? 0.6 : 1 });
+  }
+
   hush() {
     this.turn++;
     globalThis.speechSynthesis?.cancel();
@@ -86,6 +96,8 @@ export class Voice {
       if (turn !== this.turn) return this.words;
       await this.context.resume();
       this.playing = new AudioBufferSourceNode(this.context, { buffer: sound });
+      const playing = this.playing;
+      playing.onended = () => { if (this.playing === playing) this.playing = null; };
       this.playing.connect(this.context.destination);
       this.playing.start();
       return 'The server speaks; this browser has no voice.';

@@ -1,0 +1,124 @@
+// @ts-check
+/** Where a beep is not enough: where a short sits, stretches with two ways round, a stretch with too much resistance. Draws; decides nothing. */
+import { fill, h } from '../shared/dom.js';
+import { get, findingOf } from '../shared/api.js';
+import { chance, ohms, sentence } from '../shared/words.js';
+
+/** @typedef {import('../main.js').App} App */
+/** What the person asked for. @typedef {{net_a: string, net_b: string, net: string, meter: string, step_ohm: string}} Wanted */
+
+/** @type {Wanted} */
+export const NOTHING_ASKED = { net_a: '', net_b: '', net: '', meter: 'four-wire', step_ohm: '0.01' };
+
+/** The question as it is put to the server. Pure. @param {'short'|'ways'|'excess'} what @param {Wanted} wanted */
+export function question(what, wanted) {
+  const ask = new URLSearchParams({ meter: wanted.meter, step_ohm: wanted.step_ohm });
+  if (what !== 'short') ask.set('net', wanted.net);
+  else if (wanted.net_a && wanted.net_b) {
+    ask.set('net_a', wanted.net_a);
+    ask.set('net_b', wanted.net_b);
+  }
+  return `${what}?${ask}`;
+}
+
+/** How a reading was taken, as the log wants it. Pure. @param {Wanted} wanted @returns {Record<string, any>} */
+export const howRead = (wanted) => (wanted.meter === 'four-wire' ? { wires: 4 } : { wires: 2, step_ohm: Number(wanted.step_ohm) });
+
+/** @param {HTMLElement} el @param {App} app */
+export async function drawOhms(el, app) {
+  const wanted = app.ohm;
+  const answer = async (/** @type {'short'|'ways'|'excess'} */ what) => get(app.url(question(what, wanted))).catch((err) => ({ refused: findingOf(err) }));
+  const [short, ways, excess] = await Promise.all([answer('short'), wanted.net ? answer('ways') : null, wanted.net ? answer('excess') : null]);
+  if (wanted !== app.ohm || app.view !== 'ohms') return;
+  fill(el, h('div.leaf', null,
+    h('h1', null, 'By ohms'),
+    h('p.lead', null, 'Where a beep is not enough: where two nets touch, copper with another way round it, a joint that half holds. Board unpowered, charged parts emptied.'),
+    meterSheet(app),
+    h('section.sheet', { 'aria-label': 'Two nets touch' }, h('h2', null, 'Two nets touch'), netsForm(app), shortAnswer(app, short)),
+    h('section.sheet', { 'aria-label': 'One net' }, h('h2', null, 'One net'), netForm(app),
+      ways ? [h('h3', null, 'Two ways round'), waysAnswer(app, ways)] : null,
+      excess ? [h('h3', null, 'Too much resistance'), excessAnswer(app, excess)] : null)));
+}
+
+/** @param {Event} e */
+const fieldsOf = (e) => { e.preventDefault(); return Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target))); };
+
+/** @param {App} app */
+function meterSheet(app) {
+  const { meter, step_ohm } = app.ohm;
+  const option = (/** @type {string} */ v, /** @type {string} */ words) => h('option', { value: v, selected: v === meter }, words);
+  return h('form.row', { onsubmit: (/** @type {Event} */ e) => app.do('askOhms', fieldsOf(e)) },
+    h('label.field', null, 'Read with', h('select', { name: 'meter', onchange: (/** @type {any} */ e) => app.do('askOhms', { meter: e.target.value }) }, option('four-wire', 'four wires: milliohms'), option('two-wire', 'two wires: a hand meter'))),
+    meter === 'two-wire' ? h('label.field', null, 'Its last digit, ohm', h('input', { name: 'step_ohm', value: step_ohm, inputmode: 'decimal', required: true, pattern: '[0-9.]+' })) : null,
+    meter === 'two-wire' ? h('button.key.slim', null, 'Take it') : null);
+}
+
+const netField = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ value) =>
+  h('label.field', null, words, h('input', { name, id: `ohm-${name}`, value, list: 'find-names', autocomplete: 'off', spellcheck: 'false' }));
+
+/** @param {App} app */
+function netsForm(app) {
+  return h('form.row', { onsubmit: (/** @type {Event} */ e) => app.do('askOhms', fieldsOf(e)) },
+    netField('net_a', 'One net', app.ohm.net_a), netField('net_b', 'The other', app.ohm.net_b), h('button.key.slim', null, 'Where?'));
+}
+
+/** @param {App} app */
+function netForm(app) {
+  return h('form.row', { onsubmit: (/** @type {Event} */ e) => app.do('askOhms', fieldsOf(e)) }, netField('net', 'Net', app.ohm.net), h('button.key.slim', null, 'Look at it'));
+}
+
+/** @param {import('../shared/api.js').Finding} finding */
+const refused = (finding) => h('div.empty', null, h('p', null, h('b', null, finding.words)), h('p', null, finding.remedy));
+
+/** @param {number} p */
+const bar = (p) => h('span.bar', { 'aria-hidden': 'true' }, h('i', { style: `inline-size: ${Math.round(100 * p)}%` }));
+
+/** @param {App} app @param {any} found */
+function shortAnswer(app, found) {
+  if (found.refused) return refused(found.refused);
+  const { next } = found;
+  return h('div.stack', null,
+    h('p.step-words', null, `${found.net_a} and ${found.net_b}`), h('p', null, sentence(found.words)),
+    h('ol.places', { 'aria-label': 'Places where they may touch' }, found.places.map((/** @type {any} */ one) => h('li', null, bar(one.p), h('b', null, chance(one.p)), h('span', null, `${one.words}; gap ${one.gap_mm.toFixed(2)} mm`), h('button.key.slim', { type: 'button', 'aria-label': `Show on the board: ${one.words}`, onclick: () => app.do('showPlace', one) }, 'Show')))),
+    next ? readNext(app, next, next.form === 'transfer' ? next.sense_tips : [], next.force_tips) : null,
+    next ? h('p.why', null, `The place is known to about ${next.sd_now_mm} mm (one standard deviation); after this reading ${next.sd_after_mm} mm are expected.`) : null,
+    lines('Read so far', found.readings), lines('Left out', found.left_out), lines('To know', found.notes),
+    h('p.need', null, found.caution));
+}
+
+/** The reading to take next, with a field for it. @param {App} app @param {any} next @param {any[]} sense @param {any[]} force */
+function readNext(app, next, sense, force) {
+  const where = (/** @type {any} */ t) => `${t.name} (${t.side_words}; ${t.where})`;
+  return h('form.reading', { onsubmit: (/** @type {Event} */ e) => app.do('ohmsRead', force, sense, String(fieldsOf(e).value)) },
+    h('b', null, 'Read next'),
+    h('span', null, sense.length ? `Current in at ${where(force[0])}, out at ${where(force[1])}. Voltage between ${where(sense[0])} and ${where(sense[1])}.` : `From ${where(force[0])} to ${where(force[1])}.`),
+    h('div.row', null,
+      h('label.field', null, next.expected_ohm ? `Ohms (likeliest: ${ohms(next.expected_ohm)})` : 'Ohms', h('input', { name: 'value', required: true, autocomplete: 'off', placeholder: '0.012, 12m, OL' })),
+      h('button.key.slim', { disabled: app.busy }, 'Note it'),
+      h('button.key.slim', { type: 'button', onclick: () => app.do('measure', { a: force[0], b: force[1] }) }, 'On the board')));
+}
+
+/** @param {string} title @param {string[]} list */
+const lines = (title, list) => (list?.length ? h('details', null, h('summary', null, `${title}: ${list.length}`), h('ul', null, list.map((one) => h('li', null, one)))) : null);
+
+/** @param {App} app @param {any} found */
+function waysAnswer(app, found) {
+  if (found.refused) return refused(found.refused);
+  if (!found.rows.length && !found.others.length) return h('p', null, `Net ${found.net} has no stretch with two ways round: a beep proves all of it.`);
+  return h('div.stack', null,
+    found.rows.map((/** @type {any} */ row) => h('div.plan', null,
+      h('p', null, h('b', null, sentence(row.stretch))),
+      h('p', null, `${row.tips[0].name} to ${row.tips[1].name}: ${ohms(row.reading.whole_ohm)} when whole, ${ohms(row.reading.broken_ohm)} when broken.`, row.fine_enough ? '' : h('b', null, ' This meter is too coarse for that.')),
+      row.p_broken === null || row.p_broken === undefined ? null : h('p', null, `Read: broken ${chance(row.p_broken)}.`),
+      row.fine_enough ? readNext(app, { expected_ohm: row.reading.whole_ohm }, [], row.tips) : null)),
+    lines('No reading tells these', found.others));
+}
+
+/** @param {App} app @param {any} found */
+function excessAnswer(app, found) {
+  if (found.refused) return refused(found.refused);
+  return h('div.stack', null, h('p', null, found.words),
+    found.readings.length ? h('ol.places', null, found.stretches.map((/** @type {any} */ [words, p, ohm]) => h('li', null, bar(p), h('b', null, chance(p)), h('span', null, `${sentence(words)}: ${ohms(ohm)} too much`)))) : h('p.why', null, 'No reading on this net yet.'),
+    found.tips.length === 2 ? readNext(app, {}, [], found.tips) : null,
+    lines('Read so far', found.readings));
+}
