@@ -133,11 +133,12 @@ def test_half_circle_lies_on_the_side_that_its_direction_says() -> None:
 @pytest.mark.parametrize(("turn", "tip"), [
     ('<Xform rotation="90"/>', (0.0, 2.0)),
     ('<Xform mirror="true"/>', (-2.0, 0.0)),
-    ('<Xform rotation="90" mirror="true"/>', (0.0, -2.0)),
+    ('<Xform rotation="90" mirror="true"/>', (0.0, 2.0)),
+    ('<Xform rotation="30" mirror="true"/>', (-2 * 0.8660254, 1.0)),
     ('<Xform scale="2.0"/>', (4.0, 0.0)),
 ])  # fmt: skip
 def test_turns_of_a_land(turn: str, tip: tuple[float, float]) -> None:
-    # a needle from the origin to (2, 0): mirrored about the y axis first, then turned counter-clockwise
+    # a needle from the origin to (2, 0): turned counter-clockwise first, then mirrored about the y axis (IPC-2581, section 3.3, from memory)
     needle = '<DictionaryUser units="MILLIMETER"><EntryUser id="N"><UserSpecial><Line startX="0" startY="0" endX="2" endY="0"><LineDesc lineWidth="0.1" lineEnd="ROUND"/></Line></UserSpecial></EntryUser></DictionaryUser>'
     image = read(feature("TOP", f"<Set>{pad(10, 20, 'N', turn=turn, user=True)}</Set>"), dictionary=needle).images[0]
     assert image.shapes.skeleton[0].coords[1] == pytest.approx((10 + tip[0], 20 + tip[1]))

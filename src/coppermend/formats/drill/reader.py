@@ -451,7 +451,10 @@ class _Reader:
 
     def _too_many(self) -> Exception:
         words = f"The file asks for more than {MAX_HITS:,} holes."
-        return refuse("DRL-003", words, "Check its repeat codes; take a panel apart into single boards.", self._place())
+        line = self.lines[self.no - 1].strip() if self.no else ""
+        return refuse(
+            "DRL-003", words, "Check its repeat codes; take a panel apart into single boards.", self._place(line)
+        )
 
     # ---- end ----
     def _close(self) -> DrillFile:

@@ -43,7 +43,11 @@ class TooMany(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """What Xform says: mirrored about the y axis, then turned counter-clockwise, then scaled, then moved by its offset."""
+    """What Xform says: turned counter-clockwise, then mirrored about the y axis, then scaled, then moved by its offset.
+
+    The order is that of the attributes in the standard (IPC-2581, section 3.3, from memory; a public reader of the format was corrected to it
+    in 2026). Parts, which are known by their pins, are tried in both orders (parts.move_on_board); lands are not.
+    """
 
     degrees: float = 0.0
     mirror: bool = False
@@ -55,13 +59,13 @@ class Move:
         """(n, 2) points moved.
 
         >>> Move(90.0, True).apply(np.array([[1.0, 0.0]])).round(9).tolist()
-        [[0.0, -1.0]]
+        [[0.0, 1.0]]
         """
         c, s = _turn(self.degrees)
-        x = -xy[:, 0] if self.mirror else xy[:, 0]
-        y = xy[:, 1]
+        x, y = xy[:, 0], xy[:, 1]
         k = self.scale
-        return np.column_stack([k * (c * x - s * y) + self.dx_mm, k * (s * x + c * y) + self.dy_mm])
+        across = -k if self.mirror else k
+        return np.column_stack([across * (c * x - s * y) + self.dx_mm, k * (s * x + c * y) + self.dy_mm])
 
 
 STILL = Move()

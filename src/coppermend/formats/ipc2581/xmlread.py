@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from xml.etree import ElementTree
 from xml.parsers import expat
@@ -26,6 +27,16 @@ class _PrologRead(Exception):
     """The root element was reached: nothing more to look for."""
 
 
+def _doctype_place(data: bytes, name: str, line: int) -> Place:
+    """Where the declaration stands: line, column and its first words; the parser's own line where the encoding hides it."""
+    found = re.search(rb"<!DOCTYPE[^\n>]{0,60}", data[:65_536])
+    if found is None:
+        return Place(file=name, line=line, column=1, text="<!DOCTYPE")
+    before = data[: found.start()]
+    column = found.start() - (before.rfind(b"\n") + 1) + 1
+    return Place(file=name, line=before.count(b"\n") + 1, column=column, text=found[0].decode("latin-1").strip())
+
+
 def check_prolog(data: bytes, name: str) -> None:
     """Refuses a document type declaration (the only place where entities can be made) before anything of the body is read.
 
@@ -37,7 +48,7 @@ def check_prolog(data: bytes, name: str) -> None:
             "IPC-002",
             "The XML declares a document type (DOCTYPE), which can hold entities; it is not read.",
             "Take the DOCTYPE lines out of the file, or export it again: IPC-2581 needs none.",
-            Place(file=name, line=parser.CurrentLineNumber, column=parser.CurrentColumnNumber + 1),
+            _doctype_place(data, name, parser.CurrentLineNumber),
         )
 
     def root(*_: object) -> None:
