@@ -121,13 +121,12 @@ def more_by_content(files: Sequence[PlannedFile]) -> list[PlannedFile]:
             base = files[n].member.base
             if _DRILLED.search(base) and not _DRAWN.search(base) and _only_round(image):
                 out[n] = replace(files[n], role=drill_role(base, ""))
+    hopeful = [n for n, image in images.items() if out[n].role.kind is RoleKind.OTHER and _may_be_copper(image)]
+    if not hopeful:
+        return out
     outer = [image for f in known if f.role.side in ("c", "s") and (image := _image(f)) is not None]
     lands = _lands(outer)
-    found = [
-        n
-        for n, image in images.items()
-        if out[n].role.kind is RoleKind.OTHER and (_on_lands(image, lands) or _is_plane(image, lands))
-    ]
+    found = [n for n in hopeful if _on_lands(images[n], lands) or _is_plane(images[n], lands)]
     found.sort(key=lambda n: _counting(files[n].member.base))
     missing = [side for side in ("c", "s") if not any(f.role.side == side for f in known)]
     for number, n in enumerate(found, 1):
@@ -171,6 +170,18 @@ def _only_round(image: GerberImage) -> bool:
     )
 
 
+def _may_be_copper(image: GerberImage) -> bool:
+    """Whether it is worth reading the known copper for: tracks that end in flashes, or areas with clearances."""
+    tracked = int(np.sum(image.kind == FLASH)) >= FEWEST_FLASHES and likeness(image).landed >= LANDED
+    return tracked or _clearances(image) >= PLANE_CORNERS
+
+
+def _clearances(image: GerberImage) -> int:
+    """Corners of the dark areas and clear objects; 0 without a dark area."""
+    areas = image.shapes.skeleton[(image.kind == REGION) & image.dark]
+    return int(shapely.get_num_coordinates(areas).sum()) + int(np.sum(~image.dark)) if len(areas) else 0
+
+
 def _on_lands(image: GerberImage, lands_mm: NDArray[np.float64]) -> bool:
     """Whether strokes end in the image's flashes and those lie on the known copper's lands."""
     spots = image.at_mm[(image.kind == FLASH) & image.dark]
@@ -188,8 +199,7 @@ def _is_plane(image: GerberImage, lands_mm: NDArray[np.float64]) -> bool:
     if not len(areas) or not len(lands_mm):
         return False
     wide, high = np.ptp(lands_mm, axis=0)
-    cleared = int(shapely.get_num_coordinates(areas).sum()) + int(np.sum(~image.dark))
-    return float(shapely.area(areas).sum()) >= PLANE_SHARE * float(wide * high) and cleared >= PLANE_CORNERS
+    return float(shapely.area(areas).sum()) >= PLANE_SHARE * float(wide * high) and _clearances(image) >= PLANE_CORNERS
 
 
 def _is_outline(one: Likeness, others: Sequence[Likeness]) -> bool:

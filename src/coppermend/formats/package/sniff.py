@@ -8,6 +8,7 @@ from coppermend.formats.centroid import looks_like_centroids
 from coppermend.formats.collect import PADDING
 from coppermend.formats.member import Member
 from coppermend.formats.package.model import Format
+from coppermend.formats.sidecars import CORRECTIONS_NAME
 
 HEAD = 65_536
 
@@ -43,7 +44,6 @@ _NOT_DATA = {
     "xls",
     "xlsx",
 }
-CORRECTIONS_NAME = "coppermend-corrections.toml"
 
 
 def format_of(member: Member) -> Format:
