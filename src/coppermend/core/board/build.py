@@ -26,6 +26,7 @@ from coppermend.core.board.names import nearest_names
 from coppermend.core.board.naming import name_islands
 from coppermend.core.board.negative import looks_negative, negative_finding
 from coppermend.core.board.netlists import PlacedNetlist, ignored, netlist_findings, place_netlist
+from coppermend.core.board.panel import panel_finding, panel_of_copper, renamed_layer, renamed_points
 from coppermend.core.board.parts import CLOSING_MM, Silk, parts_of
 from coppermend.core.board.records import GerberImage
 from coppermend.core.board.sources import PackageRecords, PartRow
@@ -235,15 +236,20 @@ class Copper:
     holes: tuple[Hole, ...]
     finder: HoleFinder
     index: CopperIndex
+    copies: int = 1
 
 
 def _copper(prepared: Prepared, islands: Islands) -> Copper:
     rows = [_copper_layer(source, at, islands) for at, source in enumerate(prepared.layers)]
     keys = [source.key for source in prepared.layers]
     holes = _holes(prepared.holes, keys, islands)
+    panel = panel_of_copper([row[0] for row in rows], [row[1] for row in rows], [row[2] for row in rows])
+    if panel is not None:
+        rows = [(*renamed_layer(layer, pads, places, panel), places) for layer, pads, places in rows]
     layers = tuple(row[0] for row in rows)
     index = copper_index(keys, [layer.shapes for layer in layers])
-    return Copper(layers, tuple(r[1] for r in rows), tuple(r[2] for r in rows), holes, HoleFinder(holes), index)
+    pads, places = tuple(row[1] for row in rows), tuple(row[2] for row in rows)
+    return Copper(layers, pads, places, holes, HoleFinder(holes), index, 1 if panel is None else len(panel))
 
 
 def assemble(prepared: Prepared, islands: Islands) -> Board:
@@ -253,6 +259,7 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
     copper = _copper(prepared, islands)
     findings = list(prepared.findings)
     placed: list[PlacedNetlist] = []
+    copies = copper.copies
     for netlist in records.netlists:
         if netlist.name in said.ignore_netlists:
             continue
@@ -260,7 +267,11 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
             netlist, copper.layers, copper.places, copper.index, copper.holes, copper.finder, said.origin_shift_mm
         )
         findings += netlist_findings(one)
-        placed.append(one)
+        points, count = renamed_points(one.points)
+        copies = max(copies, count)
+        placed.append(replace(one, points=points))
+    if copies > 1:
+        findings.append(panel_finding(copies))
     pins = _pins(copper, [one for one in placed if not ignored(one)])
     votes: Counter[tuple[int, str]] = Counter()
     for one in placed:
