@@ -39,6 +39,10 @@ def _options(*wanted: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]
         "mixed_up": click.option("--mixed-up", type=float, default=0.0, show_default=True, metavar="RATE", help="How often the answer of the check before is noted."),
         "intermittent": click.option("--intermittent", type=float, default=0.0, show_default=True, metavar="SHARE", help="Share of broken joints that close under a tip."),
         "truth": click.option("--truth", default=None, metavar="FILE", help="A patient handed in as JSON."),
+        "faults": click.option("--faults", default=None, metavar="K|A-B", help="Faults of any kind (1 to 3) instead of --breaks: chips, pins, copper, bridges, rails."),
+        "kinds": click.option("--kinds", type=click.Choice(["any", "copper", "parts"]), default="any", show_default=True, help="With --faults: which kinds."),
+        "draw": click.option("--draw", type=click.Choice(["prior", "uniform"]), default="prior", show_default=True, help="With --faults: by the priors, or evenly (wrong priors)."),
+        "model": click.option("--model", default=None, metavar="FILE", help="With --faults: the machine's own file (TOML)."),
         "json": click.option("--json", "as_json", is_flag=True, help="Print one JSON object."),
     }  # fmt: skip
 
@@ -51,6 +55,7 @@ def _options(*wanted: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]
 
 
 _NOISE = ("noise", "false_open", "false_closed", "oxidised", "slips", "mixed_up", "intermittent")
+_POWERED = ("faults", "kinds", "draw", "model")
 _PATIENT = ("board", "socket", "machine", "seed", "breaks", *_NOISE, "truth")
 
 
@@ -104,10 +109,21 @@ def _setting(o: dict[str, Any]) -> practice.PracticeSetting:
 
 
 @practice_command.command(name="run")
-@_options(*_PATIENT, "json")
-@click.option("--policy", default="next", show_default=True, metavar="NAME", help=f"One of {POLICIES_SHOWN}.")
+@_options(*_PATIENT, *_POWERED, "json")
+@click.option(
+    "--policy",
+    default="next",
+    show_default=True,
+    metavar="NAME",
+    help=f"One of {POLICIES_SHOWN}; with --faults next or checklist.",
+)
 def run_command(policy: str, as_json: bool, **o: Any) -> int:
-    """Let one policy work on one patient and mark the result. Exit status 1 when a provable break was missed or a false one announced."""
+    """Let one policy work on one patient and mark the result. Exit status 1 when a provable break was missed or a false one announced.
+
+    With --faults the board is worked on under power until the first faulty unit is named; exit status 1 when the wrong one or none is.
+    """
+    if o["faults"] is not None:
+        return _run_powered(policy, as_json, o)
     setting = _setting(o)
     patient = practice.patient_of(setting, o["seed"], breaks_for(o["breaks"])(o["seed"]), **_noise(o))
     result = practice.run(setting, patient, policy)
@@ -128,8 +144,64 @@ def run_command(policy: str, as_json: bool, **o: Any) -> int:
     return 1 if bad else 0
 
 
+def _run_powered(policy: str, as_json: bool, o: dict[str, Any]) -> int:
+    from coppermend.services import powered_practice as powered
+
+    low, high = _range(o["faults"], "--faults")
+    made = bootstrap.powered_setting(o["package"], o["socket"], o["machine"], o["model"])
+    count = low + o["seed"] % (high - low + 1)
+    case = powered.powered_patient(
+        made, o["seed"], count, o["kinds"], uniform=o["draw"] == "uniform", noise_off=o["noise"] == "off"
+    )
+    marked = {**powered.run_powered(made, case, policy), "seed": o["seed"]}
+    if as_json:
+        print_json(marked)
+    else:
+        for one in marked["acts"]:
+            click.echo(f"  {one['kind']} {', '.join(one['places'])}: {', '.join(one['answers'])}")
+        click.echo(
+            f"Policy {policy}, patient {o['seed']}: {marked['named_words'] or 'nobody'} named "
+            f"({'right' if marked['named_true'] else 'wrong' if marked['named'] else 'nothing more can be told apart'}) after {marked['steps']} steps, "
+            f"{marked['seconds_bench'] / 60:.1f} min (modelled)."
+        )
+        for true in marked["true"]:
+            click.echo(f"  true: {true['words']}")
+    return 0 if marked["named_true"] else 1
+
+
+def _batch_powered(seeds: str, policies: str, jsonl: bool, o: dict[str, Any]) -> int:
+    from coppermend.services import powered_practice as powered
+
+    faults = _range(o["faults"], "--faults")
+    first, last = _range(seeds, "--seeds")
+    names = [p.strip() for p in policies.split(",") if p.strip()]
+    made = bootstrap.powered_setting(o["package"], o["socket"], o["machine"], o["model"])
+    rows: dict[str, list[dict[str, Any]]] = {}
+    for row in powered.batch_powered(
+        made,
+        range(first, last + 1),
+        faults,
+        o["kinds"],
+        names,
+        uniform=o["draw"] == "uniform",
+        noise_off=o["noise"] == "off",
+    ):
+        if jsonl:
+            click.echo(json.dumps(row, ensure_ascii=False, allow_nan=False))
+        rows.setdefault(row["policy"], []).append(row)
+    for name, mine in rows.items() if not jsonl else ():
+        n = len(mine)
+        named = [r for r in mine if r["named"]]
+        steps = sorted(r["steps"] for r in mine)
+        click.echo(
+            f"{name}: {n} patients, {len(named)} named, {sum(r['named_true'] for r in named)} of them truly faulty, "
+            f"steps median {steps[n // 2]}, {sum(r['seconds_bench'] for r in mine) / n / 60:.1f} min each (modelled)"
+        )
+    return 0
+
+
 @practice_command.command(name="batch")
-@_options(*[n for n in _PATIENT if n not in ("seed", "truth")])
+@_options(*[n for n in (*_PATIENT, *_POWERED) if n not in ("seed", "truth")])
 @click.option("--seeds", default="1-20", show_default=True, metavar="A-B", help="Which patients.")
 @click.option(
     "--policy", "policies", default="next", show_default=True, metavar="NAMES", help=f"Comma list of {POLICIES_SHOWN}."
@@ -137,6 +209,8 @@ def run_command(policy: str, as_json: bool, **o: Any) -> int:
 @click.option("--jsonl", is_flag=True, help="Print one JSON object for each patient and policy.")
 def batch_command(seeds: str, policies: str, jsonl: bool, **o: Any) -> int:
     """Many patients; every policy meets the same ones."""
+    if o["faults"] is not None:
+        return _batch_powered(seeds, policies, jsonl, o)
     setting = _setting(o)
     first, last = _range(seeds, "--seeds")
     noise = {k: v for k, v in _noise({**o, "truth": None}).items() if not k.startswith("truth")}

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.suspects.field import Field, Floats
-from coppermend.core.belief.suspects.posterior import State, path_causes, short_causes, spot_likelihood
+from coppermend.core.belief.suspects.posterior import State, path_causes, short_causes, sink_of, spot_likelihood
 from coppermend.core.planning.costs import CostTable
 
 TOP_SETS = 1024
@@ -24,6 +24,8 @@ FIRST_SPOTS = 96
 """How many spots are weighed as further channels of a wave."""
 TIME_POWER = 0.35
 """Steps are ranked by gain / seconds**TIME_POWER: 0 would be gain alone, 1 gain per second."""
+SINK_PIN_S = 3.0
+"""Seconds for each pin whose millivolts are compared (an assumption)."""
 NOTHING_BITS = 1e-3
 """Less than this is nothing."""
 
@@ -44,7 +46,7 @@ class BenchNow:
 
 @dataclass(frozen=True, slots=True)
 class SuspectStep:
-    """A recommended act. ``kind`` look, wave, rail, check, apart, swap; ``spots`` (net, node) of each point; ``seconds`` modelled; ``gain_bits`` expected."""
+    """A recommended act. ``kind`` look, wave, rail, check, apart, sink, swap; ``spots`` (net, node) of each point; ``seconds`` modelled; ``gain_bits`` expected."""
 
     kind: str
     spots: tuple[tuple[str, int], ...]
@@ -77,6 +79,7 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
             )
         if bench.analyser:
             steps += view.waves(costs.wave_s + power)
+        steps += view.sinks(costs.rail_s + power)
         steps += view.swaps(bench.swaps, costs.swap_s + 2 * costs.power_s)
     off = costs.power_s * (2.0 if bench.powered else 0.0) + costs.read_s + 2 * costs.move_s
     steps += view.checks(off)
@@ -181,6 +184,29 @@ class _View:
         made: Floats = terms.sum(axis=(1, 2)) - inner
         return made
 
+    def sinks(self, seconds: float) -> list[SuspectStep]:
+        """Millivolts along the nets that are likeliest held low by some pin; each pin more costs ``SINK_PIN_S``."""
+        made = self.state.field
+        p = self.state.causes()
+        held: dict[str, float] = {}
+        for k in np.flatnonzero(p > 0.02).tolist():
+            cause = made.causes[k]
+            if cause.key[0] == "stuck0":
+                net = _net_of(made, str(cause.key[1]))
+                held[net] = held.get(net, 0.0) + float(p[k])
+        found = []
+        for net in sorted(held, key=lambda n: -held[n])[:3]:
+            pins = [t.id for t in made.behaviour.circuit.nets.get(net, ()) if t.kind != "passive"]
+            mass = np.bincount(
+                sink_of(made, self.members, net, pins) + 1, weights=self.weights, minlength=len(pins) + 1
+            )
+            e = made.table.sink_misread
+            like = np.full((len(mass), len(mass)), e / max(1, len(pins)))
+            np.fill_diagonal(like, 1.0 - e)
+            gain = float(_entropy(mass @ like) - mass @ _entropy(like))
+            found.append(SuspectStep("sink", ((net, 0),), seconds + SINK_PIN_S * len(pins), gain))
+        return found
+
     def swaps(self, parts: Sequence[str], seconds: float) -> list[SuspectStep]:
         """A swap of each part with a known-good one at hand."""
         made = self.state.field
@@ -220,6 +246,11 @@ class _View:
                     SuspectStep("apart", ((short.net_a, short.node_a), (short.net_b, short.node_b)), seconds, gain)
                 )
         return found
+
+
+def _net_of(made: Field, pin: str) -> str:
+    part = made.behaviour.circuit.by_ref[pin.split(".")[0]]
+    return next(t.net for t in part.terminals if t.id == pin)
 
 
 def _beep_ends(made: Field, net: str, a: int, b: int) -> tuple[int, int] | None:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.belief.suspects.causes import Cause
 from coppermend.core.belief.suspects.table import FaultTable
+from coppermend.core.circuit.machine import DEFAULT_SCREENS, Screen
 from coppermend.core.circuit.planes import Behaviour, Key, Outcome, Words, symbol_planes
 
 Floats = NDArray[np.float64]
@@ -42,25 +43,6 @@ class Spot:
     content: bool
     clocked: bool
     healthy: int
-
-
-@dataclass(frozen=True, slots=True)
-class Screen:
-    """What a start shows, with the nets that decide it: the first of a machine's list whose conditions all hold is what a fault predicts.
-
-    ``still`` nets that do not move, ``moving`` nets that do, ``right`` nets that do what they should, ``not_right`` nets of which at least one does not.
-    """
-
-    name: str
-    words: str
-    still: tuple[str, ...] = ()
-    moving: tuple[str, ...] = ()
-    right: tuple[str, ...] = ()
-    not_right: tuple[str, ...] = ()
-
-
-WORKS = Screen("works", "it starts as it should")
-DEFAULT_SCREENS = (WORKS, Screen("fails", "it does not start as it should"))
 
 
 @dataclass(frozen=True, slots=True)

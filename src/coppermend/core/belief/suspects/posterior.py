@@ -73,7 +73,16 @@ class Swapped:
     entry: str = ""
 
 
-Observation = Look | Beep | Apart | Start | Swapped
+@dataclass(frozen=True, slots=True)
+class Sink:
+    """Millivolts along a net that is held low, power on: ``pin`` is the lowest ("U22.5"), "" when no pin stands out."""
+
+    net: str
+    pin: str
+    entry: str = ""
+
+
+Observation = Look | Beep | Apart | Start | Swapped | Sink
 
 
 @dataclass(slots=True)
@@ -163,6 +172,13 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
             (1.0 - basis.false_open, basis.false_closed) if one.joined else (basis.false_open, 1.0 - basis.false_closed)
         )
         return np.asarray(np.where(joined, np.log(yes), np.log(no)), dtype=np.float64)
+    if isinstance(one, Sink):
+        pins = [t.id for t in made.behaviour.circuit.nets.get(one.net, ()) if t.kind != "passive"]
+        holder = sink_of(made, block.members, one.net, pins)
+        seen = pins.index(one.pin) if one.pin in pins else -1
+        e = table.sink_misread
+        other = e / max(1, len(pins))
+        return np.asarray(np.where(holder == seen, np.log(1.0 - e), np.log(other)), dtype=np.float64)
     cured = _within(block.members, part_causes(made, one.part))
     e = table.swap_misread
     return np.asarray(np.where(cured == one.started, np.log(1.0 - e), np.log(e)), dtype=np.float64)
@@ -188,6 +204,19 @@ def rail_likelihood(table: FaultTable, ground: bool) -> Floats:
     for symbol, outcome in ((0, LOW), (1, HIGH), (2, HIGH), (3, HIGH), (4, FLOATING), (5, LOW)):
         out[symbol, outcome] = 1.0 - e
     return out
+
+
+def sink_of(made: Field, members: Ints, net: str, pins: Sequence[str]) -> Ints:
+    """The index in ``pins`` of the pin that pulls a net low under every set, -1 where none does."""
+    where = np.full(len(made.causes) + 1, -1, np.int32)
+    number = {pin: k for k, pin in enumerate(pins)}
+    of_part = {pin.split(".")[0]: k for k, pin in enumerate(pins)}
+    for k, one in enumerate(made.causes):
+        if one.key[0] == "stuck0":
+            where[k] = number.get(str(one.key[1]), -1)
+        elif one.key[0] == "low":
+            where[k] = of_part.get(one.part, -1)
+    return np.asarray(where[members].max(axis=1), dtype=np.int32)
 
 
 def _holds_any(members: Ints, which: Sequence[int]) -> NDArray[np.bool_]:

@@ -45,6 +45,8 @@ class FaultTable:
     pattern_false_right: float = 0.01
     """A wrong pattern judged right."""
     rail_misread: float = 0.01
+    sink_misread: float = 0.15
+    """The lowest pin of a net that is held low found wrongly: a few millivolts decide."""
     screen_misread: float = 0.03
     swap_misread: float = 0.03
     number: tuple[float, ...] = (0.34, 0.33, 0.33)

@@ -1,0 +1,54 @@
+"""What a machine file says beyond netlist and book: what a start shows and what that means, sounds, expected levels and patterns, spare parts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """What a start shows, with the nets that decide it: the first of a machine's list whose conditions all hold is what a fault leads to.
+
+    ``still`` nets that do not move, ``moving`` nets that do, ``right`` nets that do what they should, ``not_right`` nets of which at least one does not.
+    The screen named ``works`` is shown when everything does what it should.
+    """
+
+    name: str
+    words: str
+    still: tuple[str, ...] = ()
+    moving: tuple[str, ...] = ()
+    right: tuple[str, ...] = ()
+    not_right: tuple[str, ...] = ()
+    sound: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A level that the machine's maker or a good machine says of a net: low, high or moving."""
+
+    net: str
+    level: str
+    words: str
+
+
+WORKS = Screen("works", "it starts as it should")
+DEFAULT_SCREENS = (WORKS, Screen("fails", "it does not start as it should"))
+
+
+@dataclass(frozen=True, slots=True)
+class MachineModel:
+    """A machine file as a value. ``patterns`` nets whose pattern after reset is known from a good machine (``*``: all); ``spares`` parts with a known-good one at hand."""
+
+    name: str = ""
+    screens: tuple[Screen, ...] = DEFAULT_SCREENS
+    said: tuple[Said, ...] = ()
+    patterns: tuple[str, ...] = ()
+    spares: tuple[str, ...] = ()
+
+    def pattern_known(self, net: str) -> bool:
+        """Whether the pattern of a net can be judged."""
+        return "*" in self.patterns or net in self.patterns
+
+    def screen(self, text: str) -> int | None:
+        """The index of the screen of that name, None when the machine has none."""
+        return next((k for k, one in enumerate(self.screens) if one.name == text.strip().lower()), None)

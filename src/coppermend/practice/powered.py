@@ -1,0 +1,189 @@
+"""The practice patient under power: a board with dead chips, stuck pins, broken copper, bridges or a missing rail, behind its answers.
+
+The patient is simulated by itself, one fault set, with noise of its own: the rates are drawn per patient and told to nobody. Its randomness is
+bound to the question, so that every policy meets the same patient. What a level at rest or a program-dependent net shows is drawn once a place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from zlib import crc32
+
+import numpy as np
+
+from coppermend.core.circuit.planes import Behaviour, Key, Outcome, symbol_of_bits
+from coppermend.core.findings import refuse
+
+LOW, HIGH, RIGHT, WRONG, FLOATING, STEADY = range(6)
+MISREAD_RANGE = (0.005, 0.04)
+PATTERN_RANGE = (0.005, 0.05)
+OPEN_RANGE = (0.005, 0.06)
+
+
+@dataclass(frozen=True, slots=True)
+class Lies:
+    """How often the readings of one patient are wrong: a level, a pattern's verdict, a beep."""
+
+    level: float = 0.0
+    pattern: float = 0.0
+    beep: float = 0.0
+
+
+def draw_lies(seed: int, off: bool = False) -> Lies:
+    """The noise of patient ``seed``: rates log-uniform in 0.5-4 % (levels), 0.5-5 % (patterns), 0.5-6 % (beeps)."""
+    if off:
+        return Lies()
+    rng = np.random.default_rng([seed, 12])
+    level, pattern, beep = (float(np.exp(rng.uniform(*np.log(r)))) for r in (MISREAD_RANGE, PATTERN_RANGE, OPEN_RANGE))
+    return Lies(level, pattern, beep)
+
+
+def draw_causes(
+    seed: int,
+    odds: Sequence[float],
+    kinds: Sequence[str],
+    units: Sequence[str],
+    wanted: str,
+    count: int,
+    uniform: bool = False,
+    turn: int = 0,
+) -> tuple[int, ...]:
+    """``count`` causes of different units, by their odds (or evenly), of the wanted kind: any, copper (span, short) or parts (part, rail)."""
+    allowed = {"any": ("part", "rail", "span", "short"), "copper": ("span", "short"), "parts": ("part", "rail")}.get(
+        wanted
+    )
+    if allowed is None:
+        raise refuse("PRA-030", f"There are no faults of the kind {wanted!r}.", "Say any, copper or parts.")
+    weight = np.array([(1.0 if uniform else o) * (k in allowed) for o, k in zip(odds, kinds, strict=True)])
+    if count < 1 or count > 3 or (weight > 0).sum() < count:
+        raise refuse("PRA-031", f"{count} faults cannot be drawn.", "Ask for 1 to 3.")
+    rng = np.random.default_rng([seed, 11, turn])
+    chosen: list[int] = []
+    while len(chosen) < count:
+        k = int(rng.choice(len(weight), p=weight / weight.sum()))
+        chosen.append(k)
+        same = np.array([u == units[k] for u in units])
+        weight = np.where(same, 0.0, weight)
+    return tuple(chosen)
+
+
+class PoweredPatient:
+    """A broken board under power. ``causes``: the keys of its faults; ``loose``: nets that rest or move as the program has it."""
+
+    def __init__(self, behaviour: Behaviour, causes: Sequence[Key], seed: int, lies: Lies) -> None:
+        self._behaviour = behaviour
+        self._causes = tuple(causes)
+        self._seed = seed
+        self._lies = lies
+        self._asked: dict[str, int] = {}
+        self._outcome = _simulate(behaviour, self._causes)
+
+    def look(self, net: str, node: int, judged: bool) -> str:
+        """What a probe at a place shows: low, high, pulsing, wrong, floating; at a rail: high, low (too low), floating (none)."""
+        rng = self._rng(f"look {net} {node} {judged}")
+        symbol = self._symbol(net, node)
+        if net in self._behaviour.circuit.rails:
+            low = ("lowrail", net) in self._causes and symbol == HIGH
+            return self._swapped(
+                "low" if low else ("low", "high", "high", "high", "floating", "low")[symbol],
+                0.3 * self._lies.level,
+                rng,
+            )
+        at_rest = symbol == STEADY or (net in self._behaviour.loose and symbol in (RIGHT, WRONG))
+        if at_rest:
+            fixed = np.random.default_rng([self._seed, 13, crc32(net.encode())])
+            symbol_word = str(fixed.choice(["low", "high"] if symbol == STEADY else ["low", "high", "pulsing"]))
+        else:
+            symbol_word = ("low", "high", "pulsing", "pulsing", "floating", "low")[symbol]
+        word = self._swapped(symbol_word, self._lies.level, rng)
+        if word == "pulsing" and judged:
+            wrong = symbol == WRONG
+            if rng.random() < self._lies.pattern:
+                wrong = not wrong
+            return "wrong" if wrong else "pulsing"
+        return word
+
+    def joined(self, net: str, path: Sequence[Key]) -> bool:
+        """A continuity check over some spans, power off: closed or not."""
+        rng = self._rng(f"beep {net} {sorted(map(str, path))}")
+        whole = not set(path) & set(self._causes)
+        lie = self._lies.beep if whole else 0.1 * self._lies.beep
+        return whole != bool(rng.random() < lie)
+
+    def bridged(self, shorts: Sequence[Key]) -> bool:
+        """An isolation check over some neighbours, power off: joined or not."""
+        rng = self._rng(f"apart {sorted(map(str, shorts))}")
+        there = bool(set(shorts) & set(self._causes))
+        lie = self._lies.beep if there else 0.1 * self._lies.beep
+        return there != bool(rng.random() < lie)
+
+    def lowest(self, net: str, pins: Sequence[str]) -> str:
+        """The pin of a net with the lowest millivolts; "" when none stands out."""
+        rng = self._rng(f"sink {net}")
+        holders = {str(key[1]) for key in self._causes if key[0] == "stuck0"}
+        dead = {str(key[1]) for key in self._causes if key[0] == "low"}
+        true = [pin for pin in pins if pin in holders or pin.split(".")[0] in dead]
+        if rng.random() < 5.0 * self._lies.level:
+            return str(rng.choice([*pins, ""]))
+        return true[0] if true else ""
+
+    def starts_with(self, part: str) -> bool:
+        """Whether the machine starts with a known-good part in place of this one."""
+        left = tuple(key for key in self._causes if not _inside(key, part))
+        return self._rng(f"swap {part}").random() < 0.97 and not left
+
+    def screen(
+        self, conditions: Sequence[tuple[Sequence[str], Sequence[str], Sequence[str], Sequence[str]]], works: int
+    ) -> int:
+        """The index of the first screen whose (still, moving, right, not_right) nets are so; ``works`` has no conditions but that all is right."""
+        for k, (still, moving, right, not_right) in enumerate(conditions):
+            if k == works:
+                if self.all_right():
+                    return k
+                continue
+            fine = not any(self._moves(n) for n in still) and all(self._moves(n) for n in moving)
+            fine = fine and all(self._right(n) for n in right)
+            if fine and (not not_right or not all(self._right(n) for n in not_right)):
+                return k
+        return len(conditions) - 1
+
+    def all_right(self) -> bool:
+        """Whether every place does what it should."""
+        return all(self._right(net) for net in self._behaviour.circuit.nets if net in self._outcome.planes)
+
+    def _right(self, net: str) -> bool:
+        if net not in self._outcome.planes or net in self._behaviour.circuit.unknown_nets:
+            return True
+        healthy = self._behaviour.healthy_symbol(net)
+        low = ("lowrail", net) in self._causes
+        return not low and all(self._bits(place) == healthy for place in self._outcome.planes[net])
+
+    def _moves(self, net: str) -> bool:
+        return net in self._outcome.planes and all(self._bits(p) in (RIGHT, WRONG) for p in self._outcome.planes[net])
+
+    def _symbol(self, net: str, node: int) -> int:
+        return self._bits(self._outcome.at(net, node))
+
+    @staticmethod
+    def _bits(place: np.ndarray) -> int:
+        return symbol_of_bits([int(plane[0]) & 1 for plane in place])
+
+    def _swapped(self, word: str, rate: float, rng: np.random.Generator) -> str:
+        if rng.random() >= rate:
+            return word
+        return str(rng.choice([w for w in ("low", "high", "pulsing", "floating") if w != word]))
+
+    def _rng(self, question: str) -> np.random.Generator:
+        turn = self._asked.get(question, 0)
+        self._asked[question] = turn + 1
+        return np.random.default_rng([self._seed, 14, crc32(question.encode()), turn])
+
+
+def _inside(key: Key, part: str) -> bool:
+    return str(key[1]).split(".")[0] == part and key[0] in ("float", "low", "high", "stuck0", "stuck1", "open", "hz")
+
+
+def _simulate(behaviour: Behaviour, causes: Sequence[Key]) -> Outcome:
+    one = np.full(1, 0xFFFFFFFFFFFFFFFF, np.uint64)
+    return behaviour.simulate(dict.fromkeys(causes, one), 1)

@@ -1,0 +1,113 @@
+"""A board made ready for work under power: circuit from netlist and device book, copper as trees of spans, causes, and the field of fault sets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from coppermend.core.belief.model import WorkArea
+from coppermend.core.belief.suspects.causes import list_causes, neighbour_shorts
+from coppermend.core.belief.suspects.copper import CopperTree, copper_trees
+from coppermend.core.belief.suspects.field import MOST_SETS, Field, Spot, build_field
+from coppermend.core.belief.suspects.table import FaultTable
+from coppermend.core.board.model import Board, PartState
+from coppermend.core.circuit.build import PartInput, build_circuit
+from coppermend.core.circuit.expect import Expectations, expectations
+from coppermend.core.circuit.machine import MachineModel
+from coppermend.core.circuit.model import Circuit
+from coppermend.core.circuit.planes import Behaviour, whole_trees
+from coppermend.core.copper.model import CopperGraph
+from coppermend.devices.book import DeviceBook
+
+WITHOUT = (PartState.OUT, PartState.NOT_FITTED)
+
+
+@dataclass(frozen=True, slots=True)
+class PoweredBoard:
+    """A board under power: its circuit, the machine's own file, the copper trees and the field that beliefs are made from."""
+
+    circuit: Circuit
+    machine: MachineModel
+    trees: dict[str, CopperTree]
+    field: Field
+
+    @property
+    def behaviour(self) -> Behaviour:
+        """The simulation of the circuit on its copper."""
+        return self.field.behaviour
+
+    def node_of_pin(self, pin: str) -> tuple[str, int] | None:
+        """The (net, node) where a part's pin sits; None when it is on no net."""
+        part = self.circuit.by_ref.get(pin.split(".")[0])
+        for t in part.terminals if part is not None else ():
+            if t.id == pin and t.net in self.behaviour.trees:
+                node = self.behaviour.trees[t.net].taps.get(pin)
+                return None if node is None else (t.net, node)
+        return None
+
+
+def circuit_of(board: Board, book: DeviceBook, states: dict[str, PartState] | None = None) -> Circuit:
+    """The circuit of a board: parts with values, nets by name, chips from the book. Parts that are out or not fitted are left out."""
+    now = states or {}
+    rows = (one for one in _inputs(board, now) if now.get(one.ref) not in WITHOUT)
+    return build_circuit(rows, book.find)
+
+
+def board_expectations(board: Board, book: DeviceBook, machine: MachineModel | None = None) -> Expectations:
+    """What every pin of a board should do."""
+    circuit = circuit_of(board, book)
+    return expectations(circuit, Behaviour(circuit, whole_trees(circuit)), machine)
+
+
+def powered_board(
+    board: Board,
+    graph: CopperGraph,
+    areas: Sequence[WorkArea],
+    book: DeviceBook,
+    machine: MachineModel | None = None,
+    table: FaultTable | None = None,
+    most: int = MOST_SETS,
+    states: dict[str, PartState] | None = None,
+) -> PoweredBoard:
+    """The board under power, ready for beliefs. ``most`` fault sets are held. About 3 s of CPU and 150 MB for the demonstration machine at the default."""
+    numbers = table or FaultTable()
+    model = machine or MachineModel()
+    circuit = circuit_of(board, book, states)
+    trees = {net: tree for net, tree in copper_trees(graph, areas, numbers.copper).items() if net in circuit.nets}
+    shorts = neighbour_shorts(circuit, trees)
+    behaviour = Behaviour(circuit, {net: one.tree for net, one in trees.items()}, shorts)
+    causes = list_causes(circuit, trees, shorts, numbers, areas)
+    spots = tuple(_spots(circuit, trees, behaviour, model))
+    return PoweredBoard(circuit, model, trees, build_field(behaviour, causes, numbers, spots, model.screens, most))
+
+
+def _inputs(board: Board, states: dict[str, PartState]) -> Iterator[PartInput]:
+    for part in board.parts:
+        pins = tuple((q.number, q.function, board.nets[q.net].name if q.net is not None else "") for q in part.pins)
+        yield PartInput(part.ref, part.value, pins, states.get(part.ref, part.state) is PartState.SOCKETED)
+
+
+def _spots(
+    circuit: Circuit, trees: dict[str, CopperTree], behaviour: Behaviour, machine: MachineModel
+) -> Iterator[Spot]:
+    """The places where a look is offered: points at pins of nets that a chip is on; of rails, at chips' supply pins alone."""
+    chips = {part.ref for part in circuit.parts if part.role == "chip"}
+    for net, copper in sorted(trees.items()):
+        rows = circuit.nets[net]
+        if net in circuit.unknown_nets or len(rows) < 2 or not any(t.part in chips for t in rows):
+            continue
+        rail = circuit.rails.get(net)
+        for node, points in sorted(copper.points.items()):
+            if rail is not None and not any(p.part in chips for p in points):
+                continue
+            clocked = net in behaviour.hertz
+            yield Spot(
+                net,
+                node,
+                rail is not None,
+                rail is not None and rail.ground,
+                net in behaviour.loose,
+                clocked or machine.pattern_known(net),
+                clocked,
+                behaviour.healthy_symbol(net),
+            )
