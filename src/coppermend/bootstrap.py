@@ -32,8 +32,10 @@ from coppermend.services.workshop import Workshop
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from coppermend.core.circuit.machine import MachineModel
     from coppermend.services.demo import Machine
     from coppermend.services.ports import Instruments
+    from coppermend.services.powered import PoweredBoard
     from coppermend.services.practice import PracticeSetting
     from coppermend.services.records import Typesetter
     from coppermend.services.speech import Voice
@@ -163,6 +165,51 @@ def practice_setting(package: str, socket: str = "", machine: str | None = None)
     file = Path(machine) if machine else machine_file() if package == "demo" else None
     zones = machine_areas(made.board, file.read_text(encoding="utf-8"), file.name) if file and file.exists() else ()
     return setting_of(made.board, made.graph, socket, zones)
+
+
+def machine_model(package: str, file: str | None = None) -> MachineModel:
+    """What a machine's own file (TOML) says; the demonstration machine has its own. Without one: only "starts" and "does not start". Refusal FIL-001, MAC-001, MAC-002."""
+    from coppermend.core.circuit.machine import MachineModel
+    from coppermend.formats.machinefile import read_machine
+
+    own = demo_package().with_name("machine.toml")
+    path = Path(file) if file else own if package == "demo" and own.exists() else None
+    if path is None:
+        return MachineModel()
+    try:
+        data = path.read_bytes()
+    except OSError as err:
+        raise refuse(
+            "FIL-001",
+            f"The machine file cannot be read: {err.strerror or type(err).__name__}.",
+            "Name a TOML file.",
+            Place(file=path.name),
+        ) from None
+    return read_machine(data, path.name)
+
+
+def powered_setting(
+    package: str,
+    socket: str = "",
+    machine: str | None = None,
+    model: str | None = None,
+    most: int | None = None,
+    store_url: str | None = None,
+) -> PoweredBoard:
+    """A board to practise on under power, with the work areas of ``practice_setting``. ``model``: the machine's own file; ``most`` fault sets."""
+    from coppermend.core.belief.suspects.field import MOST_SETS
+    from coppermend.services.powered import powered_board
+
+    setting = practice_setting(package, socket, machine)
+    board = open_shelved(package).board
+    return powered_board(
+        board,
+        setting.graph,
+        setting.areas,
+        device_book(store_url),
+        machine_model(package, model),
+        most=MOST_SETS if most is None else most,
+    )
 
 
 def typesetter() -> Typesetter:
