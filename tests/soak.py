@@ -12,7 +12,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 SAVE_EVERY = 100
-SECONDS = 20.0
+SECONDS = 30.0
 """No trial may use more processor time; typical is a millisecond. Processor time, so that a busy machine fails nothing."""
 MEMORY_MIB = 1536
 """The process may not grow beyond this peak; asked where the system tells it."""

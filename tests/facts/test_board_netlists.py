@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -235,3 +236,12 @@ def test_escaped_characters_of_names_are_shown_as_they_are() -> None:
     assert [net.name for net in made.nets] == ["/D/A", "X{0}"]
     two = board([[land(0, 0, net="/D{slash}A", pin="U1.1"), land(5, 0, net="/D/A", pin="U1.2")]])
     assert [net.name for net in two.nets] == ["/D{slash}A", "/D/A"]
+
+
+def test_plating_that_only_the_netlist_doubts_is_said_and_changes_no_net() -> None:
+    """IPC-D-356A, column 38: P plated, U not plated."""
+    bare = replace(point("N1", "U1.1", 0.0, 0.0), plated=False)
+    made = board([[land(0, 0)], [land(0, 0)]], [drill([(0.0, 0.0, 0.8)])], [bare, point("N1", "U1.2", 5.0, 0.0)])
+    assert len(made.nets) == 1 and made.holes[0].plated
+    (found,) = [one for one in made.findings if one.code == "BRD-038"]
+    assert "1 holes are not plated" in found.words

@@ -25,7 +25,7 @@ from coppermend.core.board.model import Board, CopperLayer, Hole, NetlistPoint, 
 from coppermend.core.board.names import nearest_names
 from coppermend.core.board.naming import name_islands
 from coppermend.core.board.negative import looks_negative, negative_finding
-from coppermend.core.board.netlists import PlacedNetlist, ignored, netlist_findings, place_netlist
+from coppermend.core.board.netlists import PlacedNetlist, ignored, netlist_findings, place_netlist, plating_findings
 from coppermend.core.board.panel import panel_finding, panel_of_copper, renamed_layer, renamed_points
 from coppermend.core.board.parts import CLOSING_MM, Silk, parts_of
 from coppermend.core.board.records import GerberImage
@@ -266,7 +266,7 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
         one = place_netlist(
             netlist, copper.layers, copper.places, copper.index, copper.holes, copper.finder, said.origin_shift_mm
         )
-        findings += netlist_findings(one)
+        findings += [*netlist_findings(one), *plating_findings(netlist, one, copper.holes, copper.finder)]
         points, count = renamed_points(one.points)
         copies = max(copies, count)
         placed.append(replace(one, points=points))

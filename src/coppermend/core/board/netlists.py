@@ -182,6 +182,26 @@ def netlist_findings(placed: PlacedNetlist) -> list[Finding]:
     return out
 
 
+def plating_findings(
+    netlist: Netlist, placed: PlacedNetlist, holes: Sequence[Hole], finder: HoleFinder
+) -> list[Finding]:
+    """BRD-038 where the netlist says that holes are not plated which the drill data gives as plated, or leaves open. The copper is not changed by it."""
+    rows = [k for k, record in enumerate(netlist.records) if record.hole_mm and record.plated is False]
+    xy = np.array([(placed.points[k].x_mm, placed.points[k].y_mm) for k in rows]).reshape(-1, 2)
+    found = [int(k) for k in finder.at(xy) if k >= 0 and holes[k].plated]
+    if not found:
+        return []
+    spots = ", ".join(f"{holes[k].x_mm:.3f} {holes[k].y_mm:.3f}" for k in found[:4]) + (
+        " ..." if len(found) > 4 else ""
+    )
+    words = (
+        f"The netlist says that {len(found)} holes are not plated which are read as plated (at {spots} mm). "
+        "Nets are made from copper and drill data alone: their walls join the layers as long as the drill data does not say otherwise."
+    )
+    remedy = "If the netlist is right, say plated = false for the drill file in coppermend-corrections.toml, or part the file."
+    return [Finding("BRD-038", Severity.WARNING, Place(file=placed.name), words, remedy)]
+
+
 def ignored(placed: PlacedNetlist) -> bool:
     """Whether a netlist fits so badly that it may name nothing."""
     return len(placed.island) == 0 or float(np.mean(placed.island >= 0)) < STALE_SHARE
