@@ -7,6 +7,7 @@ import os
 import shutil
 import sys
 import tempfile
+from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,23 +18,25 @@ from coppermend.adapters.files.cache import DiskBoards
 from coppermend.adapters.files.packages import DiskPackages
 from coppermend.adapters.files.version import code_digest
 from coppermend.adapters.storage.place import store_place
-from coppermend.adapters.storage.store import SqlCaseStore
 from coppermend.adapters.storage.system import SystemClock, Uuid7Ids
 from coppermend.core.board.model import Board
 from coppermend.core.findings import Place, Refusal, refuse
-from coppermend.devices.book import DeviceBook, open_book
-from coppermend.services.boards import Progress, build_board
 from coppermend.services.graphs import shelved
-from coppermend.services.health import Look, guarded, look_at_space, look_at_store, look_at_versions
+from coppermend.services.packages import Progress, build_board
 from coppermend.services.ports import ShelvedBoard
 from coppermend.services.shelf import Builder, MemoryShelf
 from coppermend.services.workshop import Workshop
 
 if TYPE_CHECKING:
+    import socket
     from collections.abc import Callable
 
+    from coppermend.adapters.lan.certificates import Papers
     from coppermend.core.circuit.machine import MachineModel
+    from coppermend.devices.book import DeviceBook
     from coppermend.services.demo import Machine
+    from coppermend.services.health import Look
+    from coppermend.services.lan import LanBook
     from coppermend.services.ports import Instruments
     from coppermend.services.powered import PoweredBoard
     from coppermend.services.practice import PracticeSetting
@@ -54,6 +57,8 @@ def workshop(
     None: COPPERMEND_CACHE, else the user's cache folder. ``author`` who works here; None: COPPERMEND_AUTHOR, else the login name.
     ``builder`` makes boards of packages; None: this machine's files and disk cache.
     """
+    from coppermend.adapters.storage.store import SqlCaseStore
+
     ids = Uuid7Ids()
     url = store_url or os.environ.get("COPPERMEND_STORE") or None
     return Workshop(
@@ -85,6 +90,8 @@ def who() -> str:
 
 def device_book(store_url: str | None = None) -> DeviceBook:
     """The device book with this user's own chips: the folder COPPERMEND_DEVICES, else ``devices`` beside the store."""
+    from coppermend.devices.book import open_book
+
     named = os.environ.get("COPPERMEND_DEVICES")
     if named:
         return open_book(Path(named))
@@ -236,6 +243,57 @@ def instruments(*, files: bool = False, keep: Callable[[str], None] | None = Non
     return BenchInstruments(files=files, keep=keep)
 
 
+def lan_folder(store_url: str | None = None) -> Path:
+    """Where devices, codes and certificates of the local network are kept: ``lan`` beside the store."""
+    return store_place(store_url or os.environ.get("COPPERMEND_STORE") or None).database.parent / "lan"
+
+
+def lan_book(store_url: str | None = None) -> LanBook:
+    """The devices that were let in, and the pairing code of now."""
+    from coppermend.adapters.lan.book import FolderBook
+
+    return FolderBook(lan_folder(store_url))
+
+
+@dataclass(frozen=True, slots=True)
+class LanPlace:
+    """Where the bench listens on the network: the socket, names it is reached by, its address for people, and its certificate."""
+
+    sock: socket.socket
+    names: tuple[str, ...]
+    address: str
+    papers: Papers
+
+
+def lan_place(store_url: str | None, wanted: str, ports: tuple[int, ...]) -> LanPlace:
+    """Listen on the network, with a certificate for it. ``wanted``: one of this computer's addresses, "" for all. Refusal LAN-007, LAN-008, SRV-001."""
+    from coppermend.adapters.lan import addresses, certificates
+
+    address, names = addresses.listening_on(wanted)
+    made = certificates.papers(lan_folder(store_url), names)
+    sock = addresses.listening(address, ports)
+    return LanPlace(sock, names, f"https://{names[0]}:{sock.getsockname()[1]}/", made)
+
+
+def qr_rows(text: str) -> tuple[str, ...]:
+    """A text as a QR picture: rows of "1" (dark) and "0"."""
+    from coppermend.adapters.lan import qr
+
+    return qr.rows(text)
+
+
+def qr_lines(text: str) -> tuple[str, ...]:
+    """A text as a QR picture for a terminal."""
+    from coppermend.adapters.lan import qr
+
+    return qr.lines(text)
+
+
+def clock_now() -> str:
+    """The time now: ISO 8601, UTC, milliseconds."""
+    return SystemClock().now()
+
+
 def demo_store() -> Path:
     """Where the demonstration keeps its cases: ``.coppermend/demo`` in a checkout, else beside the user's own cases."""
     checkout = demo_package().parents[1]
@@ -266,6 +324,8 @@ LIBRARIES = (
 
 def examine(store_url: str | None = None, cache_dir: str | Path | None = None) -> tuple[Look, ...]:
     """What ``doctor`` looks at: versions, the store, free space, the board cache, the demonstration package, instruments."""
+    from coppermend.adapters.storage.store import SqlCaseStore
+    from coppermend.services.health import Look, guarded, look_at_space, look_at_store
     from coppermend.services.instruments import look_at_instruments
 
     looks = [_versions(), _cache(cache_folder(cache_dir)), _demo()]
@@ -284,6 +344,8 @@ def examine(store_url: str | None = None, cache_dir: str | Path | None = None) -
 
 
 def _versions() -> Look:
+    from coppermend.services.health import look_at_versions
+
     found, missing = [], []
     for name in LIBRARIES:
         try:
@@ -295,6 +357,8 @@ def _versions() -> Look:
 
 def _cache(folder: Path) -> Look:
     """The board cache may be lost at any time; a folder that cannot be written only costs time."""
+    from coppermend.services.health import Look
+
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
@@ -307,6 +371,8 @@ def _cache(folder: Path) -> Look:
 
 
 def _demo() -> Look:
+    from coppermend.services.health import Look
+
     folder = demo_package()
     if folder.is_dir():
         return Look("demonstration", "ok", f"{folder}")

@@ -13,7 +13,7 @@ from coppermend.cli import print_json
 from coppermend.core.board.model import Board
 from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.findings import Severity
-from coppermend.services import boards
+from coppermend.services import board_views
 
 SHOWN = 20
 """Disagreements and findings of one kind printed before the rest is only counted; --all prints every one."""
@@ -74,7 +74,7 @@ _fresh = click.option("--fresh", is_flag=True, help="Build anew even when the bo
 def build(package: str, as_json: bool, show_all: bool, fresh: bool) -> None:
     """Build the board of PACKAGE (a folder or zip of fabrication files) and say what was found and guessed."""
     board = open_board(package, fresh)
-    report = boards.board_report(board)
+    report = board_views.board_report(board)
     if as_json:
         print_json(report)
         return
@@ -104,7 +104,7 @@ def compare(package: str, as_json: bool, show_all: bool, fresh: bool, lists: tup
     board = open_board(package, fresh)
     for name in lists:
         board = bootstrap.compared_with(board, name)
-    result = boards.compare_board(board)
+    result = board_views.compare_board(board)
     if as_json:
         print_json(result)
     else:
@@ -143,7 +143,7 @@ def _print_compare(result: dict[str, Any], show_all: bool) -> None:
 def nets(package: str, as_json: bool, fresh: bool, origin: str, wanted: str | None) -> None:
     """List what the copper of PACKAGE joins (or what one of its netlists says): each net with its points."""
     board = open_board(package, fresh)
-    result = boards.board_nets(board, origin, wanted)
+    result = board_views.board_nets(board, origin, wanted)
     if as_json:
         print_json(result)
         return

@@ -14,7 +14,7 @@ from PIL import Image, ImageOps
 from coppermend.core.board.model import Board
 from coppermend.core.findings import Place, refuse
 from coppermend.services.bind import bind
-from coppermend.services.boards import PackageSource
+from coppermend.services.packages import PackageSource
 from coppermend.services.photos import look_at
 from coppermend.services.scene import bounds_mm
 from coppermend.services.workshop import Workshop

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import PartState
-from coppermend.core.copper.build import GRAPH_VERSION
 from coppermend.core.copper.model import CopperGraph, PinPlace, ProbePoint, Sheet, Site, SiteKind, Through
+from coppermend.core.copper.version import GRAPH_VERSION
 from coppermend.core.findings import Finding, Place, Severity
 
 PACK_VERSION = 1

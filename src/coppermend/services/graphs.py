@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board
 from coppermend.core.board.names import nearest_names
-from coppermend.core.copper.build import GRAPH_VERSION, build_graph
-from coppermend.core.copper.factory import with_board_wires
 from coppermend.core.copper.model import CopperGraph, ProbePoint, Site
-from coppermend.core.copper.path import Way, way
 from coppermend.core.copper.provable import NetView, net_view
+from coppermend.core.copper.version import GRAPH_VERSION
 from coppermend.core.copper.worked import node_of
 from coppermend.core.findings import Refusal, refuse
 from coppermend.services.collection import without_collection
 from coppermend.services.graph_pack import pack_graph, unpack_graph
 from coppermend.services.ports import ShelvedBoard
+
+if TYPE_CHECKING:
+    from coppermend.core.copper.path import Way
 
 KIND = f"graph{GRAPH_VERSION}"
 
@@ -47,6 +48,9 @@ def _graph_of(board: Board, cache: BlobStore | None, fresh: bool) -> CopperGraph
             return unpack_graph(*kept)
         except Exception:  # a damaged or foreign pack is no graph: build it
             kept = None
+    from coppermend.core.copper.build import build_graph
+    from coppermend.core.copper.factory import with_board_wires
+
     graph = with_board_wires(build_graph(board), board)
     if cache is not None and key:
         cache.save_blob(key, KIND, *pack_graph(graph))
@@ -85,6 +89,8 @@ def net_named(graph: CopperGraph, word: str) -> int:
 
 def way_between(graph: CopperGraph, first: str, second: str) -> Way | None:
     """The way through the copper between two points as a person names them; None where no copper joins them. Refusal GRF-020."""
+    from coppermend.core.copper.path import way
+
     a, b = point_named(graph, first), point_named(graph, second)
     try:
         return way(graph, a, b)

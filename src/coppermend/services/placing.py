@@ -14,7 +14,7 @@ from coppermend.core.findings import Place, refuse
 from coppermend.formats.pinlist import MAP_NAME, read_map, write_map
 from coppermend.services.bind import bind
 from coppermend.services.boardphoto import photos_of
-from coppermend.services.boards import Package, PackageSource
+from coppermend.services.packages import Package, PackageSource
 from coppermend.services.photos import look_at
 from coppermend.services.workshop import Workshop
 

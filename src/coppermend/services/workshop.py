@@ -9,7 +9,7 @@ from coppermend.services.ports import BoardShelf, CaseStore, Clock, Ids
 
 if TYPE_CHECKING:
     from coppermend.services.bind import Binding
-    from coppermend.services.boards import PackageSource
+    from coppermend.services.packages import PackageSource
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,9 +10,8 @@ from pathlib import Path
 from coppermend.core.findings import Place, refuse
 from coppermend.formats.archive import MAX_BYTES, MAX_MEMBERS, is_zip, read_zip
 from coppermend.formats.member import Member
-from coppermend.formats.package import Format, format_of
-from coppermend.formats.pinlist import MAP_NAME, looks_like_pinlist
-from coppermend.services.boards import CORRECTIONS_NAME, Package
+from coppermend.formats.sidecars import CORRECTIONS_NAME, MAP_NAME
+from coppermend.services.packages import Package
 
 MAX_LIST_BYTES = 32 * 1024 * 1024
 MAX_DEPTH = 6
@@ -28,7 +27,7 @@ MOST_PICTURES = 8
 
 
 class DiskPackages:
-    """Reads packages from folders and zip archives (services.boards.PackageSource)."""
+    """Reads packages from folders and zip archives (services.packages.PackageSource)."""
 
     def read(self, path: str) -> Package:
         """The files of a folder or zip. Raises Refusal FIL-001 to FIL-006 or ZIP-... in words; no other exception."""
@@ -124,6 +123,9 @@ def is_list(name: str, data: bytes) -> bool:
     """Whether one file is a board by itself: a pin list, or an IPC-D-356 netlist."""
     if is_zip(data):
         return False
+    from coppermend.formats.package import Format, format_of
+    from coppermend.formats.pinlist import looks_like_pinlist
+
     member = Member(name, data)
     return format_of(member) is Format.IPCD356 or (format_of(member) is Format.TABLE and looks_like_pinlist(data))
 

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from coppermend.core.board.model import Board
 
@@ -63,6 +62,8 @@ class Places:
     """Names places on one board; build it once, ask often."""
 
     def __init__(self, board: Board) -> None:
+        from scipy.spatial import cKDTree  # here: the layer words of this module are wanted where no tree is
+
         self.parts = [p for p in board.parts if p.pins]
         rings = [p.outline if len(p.outline) >= 4 else None for p in self.parts]
         self.shapes: NDArray[Any] = np.array(

@@ -29,8 +29,8 @@ from typing import Any
 from coppermend.core.board.pinlist import MapFile, Mark, PartSpot, PhotoMarks
 from coppermend.core.findings import Place, Severity, refuse
 from coppermend.formats.collect import FindingList, decode
+from coppermend.formats.sidecars import MAP_NAME as MAP_NAME
 
-MAP_NAME = "coppermend-map.toml"
 MOST_MARKS = 500
 _PART_KEYS = ("template", "side", "at_mm", "rotation", "pitch_mm", "row_mm", "px")
 
