@@ -26,7 +26,7 @@ from coppermend.services.workshop import Workshop
 LAST_READINGS = 400
 """Readings sent with the bench view: enough for the strip of ticks and the spike."""
 
-TICK_KINDS = ("closed", "open", "ohms", "skip", "volts", "diode", "level", "patch", "look", "clean", "reseat")
+TICK_KINDS = ("closed", "open", "ohms", "skip", "volts", "diode", "level", "patch", "cut", "map", "look", "clean", "reseat")
 
 GATE_TITLES = {
     "orientation": "Orientation of the parts",

@@ -19,15 +19,20 @@ import { drawStory } from './case/story.js';
 import { drawWires } from './case/wires.js';
 import { drawRecord } from './case/record.js';
 import { drawAreaForm } from './case/areas.js';
+import { openFinish } from './case/finish.js';
+import { NOTHING_ASKED, drawOhms, howRead } from './case/ohms.js';
+import { drawTrust } from './case/trust.js';
 import { pan } from './map/view.js';
 import { MeterHand } from './meter/hand.js';
 import { Hearing } from './sound/hearing.js';
 import { freshenSound, openSheet } from './sound/panel.js';
 import { spoken as sayCheck } from './speech/spoken.js';
 import { Voice } from './speech/voice.js';
+import { Listening } from './speech/listen.js';
+import { keptPedal, learnt } from './shared/pedal.js';
 
-const VIEWS = /** @type {const} */ (['bench', 'story', 'wires', 'record']);
-const TITLES = { bench: 'Bench', story: 'Story', wires: 'Breaks', record: 'Record' };
+const VIEWS = /** @type {const} */ (['bench', 'story', 'wires', 'ohms', 'trust', 'record']);
+const TITLES = { bench: 'Bench', story: 'Story', wires: 'Breaks', ohms: 'Ohms', trust: 'Map', record: 'Record' };
 
 export class App {
   id = '';
@@ -47,6 +52,12 @@ export class App {
   hearing = new Hearing({ answer: (kind) => this.do(kind), changed: () => freshenSound(this) });
   meter = new MeterHand({ touched: (id) => this.do('meterTouch', id), changed: () => freshenSound(this) });
   voice = new Voice({ changed: () => freshenSound(this) });
+  listening = new Listening({ act: (name) => this.heardSaid(name), changed: () => freshenSound(this), deaf: () => this.voice.speaking });
+  /** Keys learnt for a pedal, act -> key, and the act whose key is awaited. */
+  pedal = keptPedal(localStorage.getItem('pedal'));
+  pedalFor = '';
+  /** A tip cannot reach its place: which one is asked. */ skipping = false;
+  /** What was asked on the ohms leaf. */ ohm = { ...NOTHING_ASKED };
 
   constructor() {
     this.map = new BoardMap(byId('map'), {
@@ -55,7 +66,8 @@ export class App {
     });
     this.chrome();
     addEventListener('keydown', (e) => {
-      const name = nameOf(e);
+      if (this.pedalFor) return this.learnPedal(e);
+      const name = nameOf(e, this.pedal);
       if (!name || (this.view === 'home' && !['help', 'clear'].includes(name))) return;
       e.preventDefault();
       this.do(name);
@@ -116,7 +128,7 @@ export class App {
     this.lendEar();
     this.meter.follow();
     document.body.dataset.view = view;
-    for (const v of ['home', ...VIEWS]) byId(v).hidden = v !== view;
+    for (const v of ['home', ...VIEWS]) byId(v === 'ohms' ? 'ohms-leaf' : v).hidden = v !== view;
     for (const v of VIEWS) {
       byId(`tab-${v}`).toggleAttribute('hidden', view === 'home');
       if (v === view) byId(`tab-${v}`).setAttribute('aria-current', 'page');
@@ -127,6 +139,8 @@ export class App {
     if (view === 'home') drawHome(byId('home'), this);
     if (view === 'story') drawStory(byId('story'), this);
     if (view === 'wires') drawWires(byId('wires'), this);
+    if (view === 'ohms') drawOhms(byId('ohms-leaf'), this);
+    if (view === 'trust') drawTrust(byId('trust'), this);
     if (view === 'record') drawRecord(byId('record'), this);
     if (view === 'bench') {
       this.map.resize();
@@ -200,6 +214,7 @@ export class App {
     const key = bench.step?.check ? bench.step.check.a.id + bench.step.check.b.id + bench.readings.length : bench.step?.words ?? '';
     if (key !== this.shownCheck) {
       this.shownCheck = key;
+      this.skipping = false;
       byId('say').textContent = spoken(bench, this.own);
       this.voice.tell(this.sentence());
       this.follow();
@@ -246,7 +261,7 @@ export class App {
 
   /** Tells the ear which check a beep would answer now. */
   lendEar() {
-    const can = this.view === 'bench' && !this.busy && canAnswer(this.bench, this.own);
+    const can = this.view === 'bench' && !this.busy && !this.skipping && canAnswer(this.bench, this.own);
     const { a, b } = tipsOf(this.bench, this.own);
     this.hearing.ready(can ? `${this.id} ${a.id} ${b.id} ${this.bench.readings.length}` : '');
   }
@@ -339,7 +354,27 @@ export class App {
       this.redraw();
       if (this.view === 'story') drawStory(byId('story'), this);
       if (this.view === 'wires') drawWires(byId('wires'), this);
+      if (this.view === 'ohms') drawOhms(byId('ohms-leaf'), this);
+      if (this.view === 'trust') drawTrust(byId('trust'), this);
     }
+  }
+
+  /** A word was understood as an answer or a wish. @param {string} name */
+  heardSaid(name) {
+    if (this.view !== 'bench') return;
+    this.do(name);
+  }
+
+  /** The next key is the pedal's. @param {KeyboardEvent} e */
+  learnPedal(e) {
+    e.preventDefault();
+    e.stopPropagation();
+    if (e.key !== 'Escape') {
+      this.pedal = learnt(this.pedal, this.pedalFor, e.key);
+      localStorage.setItem('pedal', JSON.stringify(this.pedal));
+    }
+    this.pedalFor = '';
+    freshenSound(this);
   }
 
   /** @param {string} kind @param {string} [value] */
@@ -371,31 +406,48 @@ export class App {
     }
   }
 
-  /** One door for keys, buttons and touches. @param {string} name @param {any} [x] @param {any} [y] */
-  async do(name, x, y) {
+  /** One door for keys, buttons and touches. @param {string} name @param {any} [x] @param {any} [y] @param {any} [z] */
+  async do(name, x, y, z) {
     const act = this.acts[name];
     if (!act) return;
     try {
-      await act(x, y);
+      await act(x, y, z);
     } catch (err) {
       this.fail(err);
     }
   }
 
-  /** @type {Record<string, (x?: any, y?: any) => any>} */
+  /** @type {Record<string, (x?: any, y?: any, z?: any) => any>} */
   acts = {
     closed: () => this.answer('closed'),
     open: () => this.answer('open'),
     ohms: (v) => v && this.answer('ohms', v),
-    skip: () => this.answer('skip'),
+    skip: () => { if (this.view !== 'bench' || !canAnswer(this.bench, this.own)) return; if (this.skipping) return this.acts.skipTip('both'); this.skipping = true; this.lendEar(); this.redraw(); },
+    tipB: () => this.skipping && this.acts.skipTip('b'),
+    skipTip: (/** @type {'a'|'b'|'both'} */ which) => { const t = tipsOf(this.bench, this.own); this.skipping = false; return this.note('skip', { points: which === 'both' ? [t.a.id, t.b.id] : [t[which].id] }); },
+    skipNone: () => { this.skipping = false; this.redraw(); },
+    diode: (v) => v && this.answer('diode', v),
+    cutHere: () => { const t = tipsOf(this.bench, this.own); return this.note('cut', { points: [t.a.id, t.b.id] }); },
+    wireHere: () => { const t = tipsOf(this.bench, this.own); return this.note('patch', { points: [t.a.id, t.b.id] }); },
+    listen: () => this.listening.toggle(),
+    pedalLearn: (act) => { this.pedalFor = this.pedalFor === act ? '' : act; freshenSound(this); },
+    pedalForget: () => { this.pedal = {}; localStorage.removeItem('pedal'); freshenSound(this); },
+    slower: () => { this.voice.slower(); this.voice.say(this.sentence()); },
+    askOhms: (f) => { this.ohm = { ...this.ohm, ...f }; return drawOhms(byId('ohms-leaf'), this); },
+    ohmsRead: (/** @type {any[]} */ force, /** @type {any[]} */ sense, /** @type {string} */ value) => this.note('ohms', { points: force.map((/** @type {any} */ p) => p.id), value, options: { ...howRead(this.ohm), ...(sense.length ? { sense: sense.map((/** @type {any} */ p) => p.id), wires: 4 } : {}) } }),
+    showPlace: async (one) => { await this.acts.view('bench'); this.show('bench'); await this.map.show([[one.x_mm, one.y_mm]], ['c', 's'].includes(one.layer) ? one.layer : undefined); },
+    useTimes: async () => { await post(this.url('times'), {}); this.toast('Noted: this case is planned with these times.'); await this.refresh(); return drawTrust(byId('trust'), this); },
+    mapFix: (f) => this.note('map', { value: f.says, words: f.words ?? '', points: f.says === 'agreed' ? [] : f.says === 'apart' ? [f.a] : [f.a, f.b] }),
+    railRead: (rail, value) => this.note('ohms', { points: [rail.point_a, rail.point_b], value }),
+    railsByHand: (f) => this.note('gate', { words: `${f.rail} to ground ${f.value} ohm`, options: { item: 'rails' } }),
+    meterTouch: (id) => this.meterTouch(id),
+    meterNow: async () => this.meterTouch((await post('/api/meters/now', {})).touch),
     hear: () => this.hearing.toggle(),
     tipTest: () => this.hearing.test(),
     say: () => this.voice.say(this.sentence()),
     mute: () => { this.voice.keep({ on: !this.voice.set.on }); if (this.voice.set.on) this.voice.say(this.sentence()); },
     sound: () => openSheet(this),
-    meterTouch: (id) => this.meterTouch(id),
-    meterNow: async () => this.meterTouch((await post('/api/meters/now', {})).touch),
-    again: () => { this.hearing.again(); this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
+    again: () => { if (this.skipping) return this.acts.skipTip('a'); this.hearing.again(); this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
     back: () => { const last = lastAnswer(this.bench); return last ? this.note('undo', { undoes: last.entry }) : this.toast('Nothing to take back.'); },
     value: () => byId('ohms')?.focus(),
     touch: () => this.touch(),
@@ -418,9 +470,9 @@ export class App {
     measure: (c) => { this.own = { a: c.a, b: c.b }; this.patient.answer = null; this.acts.view('bench'); this.shownCheck = ''; setTimeout(() => this.follow(), 50); },
     clearOwn: () => { this.own = { a: null, b: null }; this.patient.answer = null; this.redraw(); },
     choose: async (p) => { this.chosen = p; this.own = placeTip(this.own, p, null); if (p.side !== this.map.view.face) await this.map.turn('upright'); if (!this.inSight([[p.x_mm, p.y_mm]])) await this.map.show([[p.x_mm, p.y_mm]]); this.redraw(); },
-    clear: () => { if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
+    clear: () => { this.skipping = false; if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
     view: (v) => { location.hash = `#/case/${this.id}/${v}`; },
-    view1: () => this.acts.view('bench'), view2: () => this.acts.view('story'), view3: () => this.acts.view('wires'), view4: () => this.acts.view('record'),
+    view1: () => this.acts.view('bench'), view2: () => this.acts.view('story'), view3: () => this.acts.view('wires'), view4: () => this.acts.view('ohms'), view5: () => this.acts.view('trust'), view6: () => this.acts.view('record'),
     lamp: () => this.light(document.documentElement.dataset.light === 'lamp' ? 'day' : 'lamp'),
     help: () => (byId('help').open ? byId('help').close() : byId('help').showModal()),
     marks: () => { byId('legend').hidden = !byId('legend').hidden; byId('tool-marks').setAttribute('aria-pressed', String(!byId('legend').hidden)); },
@@ -447,7 +499,7 @@ export class App {
     photo: async (form) => { const data = new FormData(form); await send(this.url('photos'), /** @type {File} */ (data.get('file')), { words: String(data.get('words') ?? '') }); this.toast('Photo kept.'); await this.refresh(); },
     practise: async () => { this.toast('Setting up the demonstration machine …'); const out = await post('/api/practice', {}); location.hash = `#/case/${out.id}/bench`; },
     newCase: async (f) => { const out = await post('/api/cases', f); location.hash = `#/case/${out.id}/bench`; },
-    truth: async () => { const t = await get(this.url('practice/truth')); fill(byId('help'), h('h2', null, 'What was really broken'), h('ul', null, t.breaks.map((/** @type {any} */ b) => h('li', null, `${b.words}: ${b.found ? 'found' : b.mended ? 'mended' : 'not found'}`))), h('p', null, t.words), h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good'))); byId('help').addEventListener('close', () => this.chrome(), { once: true }); byId('help').showModal(); },
+    truth: async () => { byId('help').addEventListener('close', () => this.chrome(), { once: true }); await openFinish(byId('help'), this); },
   };
 
   async saveArea() {

@@ -75,6 +75,7 @@ const bar = (p) => h('span.bar', { 'aria-hidden': 'true' }, h('i', { style: `inl
 
 /** @param {App} app @param {any} found */
 function shortAnswer(app, found) {
+  if (found.refused?.code === 'SHO-001') return h('div.empty', null, h('p', null, 'No reading of this case shows two nets joined.'), h('p', null, 'Name two nets above, or measure from one to the other on the bench.'));
   if (found.refused) return refused(found.refused);
   const { next } = found;
   return h('div.stack', null,

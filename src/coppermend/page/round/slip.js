@@ -54,8 +54,9 @@ function checkBody(app, tips) {
     tipBlock(app, 'b', tips.b),
     expectLine(check, tips),
     check ? h('p.why', null, sentence(bench.step.reason || check.reason)) : h('p.why', null, ready ? 'Any two points may be measured; the round shrinks by what it proves.' : 'Tap the place of the other tip on the board.'),
-    bench.practice && ready ? patientBox(app) : null,
     answers(app, ready),
+    app.skipping ? null : valueForm(app, ready),
+    ready && app.own.a ? betweenTwo(app) : null,
     soundLine(app),
     tips.own ? h('button.key.slim', { type: 'button', onclick: () => app.do('clearOwn') }, 'Back to the proposed check') : null,
   ];
@@ -91,8 +92,8 @@ function patientBox(app) {
   const { answer, auto } = app.patient;
   return h('div.patient', null,
     h('button.key.hot', { type: 'button', onclick: () => app.do('touch'), id: 'touch' }, 'Touch the tips', h('kbd', null, 'Space')),
-    h('output', { 'aria-live': 'polite' }, answer ? patientWords(answer) : h('span.why', null, 'ask the meter')),
-    h('label', null, h('input', { type: 'checkbox', checked: auto, onchange: (/** @type {any} */ e) => app.do('auto', e.target.checked) }), 'note it for me'));
+    h('output', { 'aria-live': 'polite' }, answer ? patientWords(answer) : ''),
+    h('label', null, h('input', { type: 'checkbox', checked: auto, onchange: (/** @type {any} */ e) => app.do('auto', e.target.checked) }), 'note it'));
 }
 
 /** @param {App} app @param {boolean} ready */
@@ -103,24 +104,28 @@ function answers(app, ready) {
   if (app.skipping) return whichTip(app);
   const small = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ cap, ok = true) =>
     h('button.key', { type: 'button', disabled: !ok || app.busy, onclick: () => app.do(name), id: `answer-${name}` }, icon(name, 20), words, h('kbd', null, cap));
-  return h('div.stack', null,
+  return h('div.stack.hands', null,
+    app.bench.practice && ready ? patientBox(app) : null,
     h('div.answers', { role: 'group', 'aria-label': 'Answer' },
       big('closed', 'Closed', 'C'), big('open', 'Open', 'O'),
-      h('div.three', null, small('again', 'Again', 'A', ready), small('skip', 'Can’t reach', 'N', ready), small('back', 'Back', 'Z', Boolean(lastAnswer(app.bench))))),
-    h('form.value', { onsubmit: (/** @type {Event} */ e) => { e.preventDefault(); const { ohms: value, unit } = /** @type {any} */ (e.target).elements; app.do(unit.value, value.value); } },
-      h('label.quiet', { for: 'ohms' }, 'Value from the meter'),
-      h('input', { id: 'ohms', name: 'ohms', placeholder: '0.3, 4k7, OL', autocomplete: 'off', inputmode: 'text', disabled: !ready }),
-      h('select', { name: 'unit', id: 'value-unit', 'aria-label': 'What was read', disabled: !ready }, h('option', { value: 'ohms' }, 'ohms'), h('option', { value: 'diode' }, 'diode, V')),
-      h('button.key.slim', { disabled: !ready || app.busy }, 'Note')),
-    ready && app.own.a ? betweenTwo(app) : null);
+      h('div.three', null, small('again', 'Again', 'A', ready), small('skip', 'Can’t reach', 'N', ready), small('back', 'Back', 'Z', Boolean(lastAnswer(app.bench))))));
+}
+
+/** A value instead of a beep. @param {App} app @param {boolean} ready */
+function valueForm(app, ready) {
+  return h('form.value', { onsubmit: (/** @type {Event} */ e) => { e.preventDefault(); const { ohms: value, unit } = /** @type {any} */ (e.target).elements; app.do(unit.value, value.value); } },
+    h('label.quiet', { for: 'ohms' }, 'Value from the meter'),
+    h('input', { id: 'ohms', name: 'ohms', placeholder: '0.3, 4k7, OL', autocomplete: 'off', inputmode: 'text', disabled: !ready }),
+    h('select', { name: 'unit', id: 'value-unit', 'aria-label': 'What was read', disabled: !ready }, h('option', { value: 'ohms' }, 'ohms'), h('option', { value: 'diode' }, 'diode, V')),
+    h('button.key.slim', { disabled: !ready || app.busy }, 'Note'));
 }
 
 /** Which tip cannot reach its place: only that point is left out of the plan. @param {App} app */
 function whichTip(app) {
   const tips = tipsOf(app.bench, app.own);
   const one = (/** @type {'a'|'b'} */ which) => h('button.key', { type: 'button', id: `skip-${which}`, disabled: app.busy, onclick: () => app.do('skipTip', which) }, tipMark(which, 28), h('span', null, tips[which].name), h('kbd', null, which.toUpperCase()));
-  return h('div.answers', { role: 'group', 'aria-label': 'Which tip cannot reach?' }, h('p.need', null, 'Which tip cannot reach its place? The plan leaves that place out.'), one('a'), one('b'),
-    h('div.three', null, h('button.key', { type: 'button', id: 'skip-both', disabled: app.busy, onclick: () => app.do('skipTip', 'both') }, 'Both', h('kbd', null, 'N')), h('button.key', { type: 'button', id: 'skip-none', onclick: () => app.do('skipNone') }, 'They can', h('kbd', null, 'Esc'))));
+  return h('div.stack.hands', null, h('div.answers', { role: 'group', 'aria-label': 'Which tip cannot reach?' }, h('p.need', null, 'Which tip cannot reach its place? The plan leaves that place out.'), one('a'), one('b'),
+    h('div.three', null, h('button.key', { type: 'button', id: 'skip-both', disabled: app.busy, onclick: () => app.do('skipTip', 'both') }, 'Both', h('kbd', null, 'N')), h('button.key', { type: 'button', id: 'skip-none', onclick: () => app.do('skipNone') }, 'They can', h('kbd', null, 'Esc')))));
 }
 
 /** What else may be between two points that the person chose. @param {App} app */

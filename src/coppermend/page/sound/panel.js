@@ -2,6 +2,8 @@
 /** The sound line under the answers (ear, voice) and the sheet with its settings. */
 import { byId, fill, h } from '../shared/dom.js';
 import { icon } from '../shared/icons.js';
+import { PEDAL_ACTS, keyWords } from '../shared/pedal.js';
+import { WORDS } from '../speech/listen.js';
 import { tipsWords } from '../meter/words.js';
 import { stateWords } from './hearing.js';
 
@@ -16,7 +18,7 @@ export function soundLine(app) {
     h('button.key.slim', { type: 'button', id: 'say-again', onclick: () => app.do('say') }, icon('voice', 20), voice.set.on ? 'Say again' : 'Voice off', h('kbd', null, 'S')),
     h('button.key.slim', { type: 'button', id: 'sound-more', onclick: () => app.do('sound') }, 'Sound'),
     meterLine(app),
-    h('output.sound-words', { id: 'sound-words', 'aria-live': 'polite' }, hearing.heardWords || hearing.words));
+    h('output.sound-words', { id: 'sound-words', 'aria-live': 'polite' }, hearing.heardWords || hearing.words || app.listening.words));
 }
 
 /** The meter, where this browser reads one; else the way to its page. @param {App} app */
@@ -53,12 +55,26 @@ export function openSheet(app) {
   sheet.showModal();
 }
 
+/** Answers by the person's own voice, where the browser understands it without sending it anywhere. @param {App} app @param {(id: string, words: string, act: () => any, ok?: boolean) => HTMLElement} button */
+function spokenAnswers(app, button) {
+  const { listening } = app;
+  const on = listening.state === 'listening' || listening.state === 'opening';
+  return [h('h2', null, 'Spoken answers'), h('p', { role: 'status', id: 'listen-words' }, listening.words || `Say ${WORDS}.`), h('div.row', null, button('listen-switch', on ? 'Stop listening for words' : 'Listen for words', () => app.do('listen')))];
+}
+
+/** Which key of a pedal means what. @param {App} app @param {(id: string, words: string, act: () => any, ok?: boolean) => HTMLElement} button */
+function pedal(app, button) {
+  const waiting = PEDAL_ACTS.find(([act]) => act === app.pedalFor);
+  return [h('h2', null, 'Pedal'), h('p', { role: 'status', id: 'pedal-words' }, waiting ? `Press the pedal for "${waiting[1]}" now. Esc leaves it.` : 'A pedal sends keys as a keyboard does. Choose what it means, then press it.'),
+    h('div.row', null, PEDAL_ACTS.map(([act, words]) => button(`pedal-${act}`, `${words}: ${app.pedal[act] ? keyWords(app.pedal[act]) : 'none'}`, () => app.do('pedalLearn', act))), Object.keys(app.pedal).length ? button('pedal-forget', 'Forget all', () => app.do('pedalForget')) : null)];
+}
+
 /** @param {HTMLDialogElement} sheet @param {App} app */
 function drawSheet(sheet, app) {
   const { hearing, voice } = app;
   const held = /** @type {any} */ (document.activeElement)?.id;
   const live = Boolean(hearing.mic), { meter, taps, wait_s, hold_ms } = hearing.set;
-  const button = (/** @type {string} */ id, /** @type {string} */ words, /** @type {() => any} */ act, ok = true) => h('button.key.slim', { type: 'button', id, disabled: !ok, onclick: act }, words);
+  const button = (/** @type {string} */ id, /** @type {string} */ words, /** @type {() => any} */ act, ok = true) => h('button.key.slim', { type: 'button', id, disabled: !ok, onclick: act, 'aria-pressed': id === `pedal-${app.pedalFor}` ? 'true' : null }, words);
   fill(sheet, h('h2', null, 'Ear'),
     h('p', null, meter ? `Your meter: ${Math.round(meter.hz)} Hz. A beep counts from ${hold_ms} ms on.` : 'Your meter is not known yet. Switch the ear on and beep twice.'),
     h('p', { role: 'status' }, hearing.heardWords || hearing.words),
@@ -70,6 +86,8 @@ function drawSheet(sheet, app) {
       taps ? button('ear-taps', 'Double tap is open: forget it', () => hearing.keep({ taps: false, hold_ms: 100 })) : button('ear-taps', 'Learn a double tap for "open"', () => hearing.learnTaps(), live && Boolean(meter)),
       h('label.field', null, 'Silence means open after', h('select', { id: 'ear-wait', onchange: (/** @type {any} */ e) => hearing.keep({ wait_s: Number(e.target.value) }) }, [0, 3, 4, 6, 8, 12].map((s) => h('option', { value: s, selected: s === wait_s }, s ? `${s} s` : 'never'))))),
     h('p.why', null, 'Nothing is recorded; the sound stays in this window.'),
+    spokenAnswers(app, button),
+    pedal(app, button),
     h('h2', null, 'Voice'),
     h('p', { role: 'status' }, voice.words),
     h('div.row', null,
