@@ -49,21 +49,27 @@ def run(arguments: list[str]) -> dict[str, Any]:
     board = statistics.median(row[0][0]["board"] for row in rows)
     graph = statistics.median(row[0][0]["graph"] for row in rows)
     theirs = statistics.median(row[1][1] for row in rows)
+    pieces = rows[0][0][0]["pieces"]
     ours_cpu = statistics.median(row[0][2] for row in rows)
     theirs_cpu = statistics.median(row[1][2] for row in rows)
+    cached = from_cache(given.package)
     return {
         "package": Path(given.package).name,
         "pairs": given.pairs,
         "gerbonara": version("gerbonara"),
         "files_opened_by_both": len(opened),
         "files_gerbonara_cannot_read": refused,
+        "copper_pieces": int(pieces),
+        "board_cpu_and_graph_cpu_seconds": round(ours_cpu, 3),
+        "gerbonara_cpu_seconds": round(theirs_cpu, 3),
         "board_seconds": round(board, 3),
         "graph_seconds": round(graph, 3),
         "gerbonara_seconds": round(theirs, 3),
         "ratio_board": round(board / theirs, 2),
         "ratio_board_and_graph": round((board + graph) / theirs, 2),
         "ratio_board_and_graph_cpu": round(ours_cpu / theirs_cpu, 2),
-        "from_cache_seconds": round(from_cache(given.package), 3),
+        "from_cache_seconds": round(cached[0], 3),
+        "from_cache_cpu_seconds": round(cached[1], 3),
         "peak_mib": peak_mib(given.package),
     }
 
@@ -79,11 +85,11 @@ def build(package: str) -> dict[str, float]:
     """Wall seconds of board and graph, built cold."""
     board, first, _ = timed(lambda: build_board(DiskPackages(), package))
     _, second, _ = timed(lambda: graph_of(board))
-    return {"board": first, "graph": second}
+    return {"board": first, "graph": second, "pieces": sum(len(layer.shapes) for layer in board.layers)}
 
 
-def from_cache(package: str) -> float:
-    """Median wall seconds to have board and graph when both are kept, files read and hashed included."""
+def from_cache(package: str) -> tuple[float, float]:
+    """Median wall and CPU seconds to have board and graph when both are kept, files read and hashed included."""
     with tempfile.TemporaryDirectory() as folder:
         cache = DiskBoards(Path(folder))
 
@@ -91,7 +97,8 @@ def from_cache(package: str) -> float:
             graph_of(build_board(DiskPackages(), package, cache), cache)
 
         take()
-        return statistics.median(timed(take)[1] for _ in range(5))
+        rows = [timed(take) for _ in range(5)]
+        return statistics.median(row[1] for row in rows), statistics.median(row[2] for row in rows)
 
 
 def peak_mib(package: str) -> float | None:

@@ -10,8 +10,6 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from coppermend.core.board.model import Part, PartState, Pin
 from coppermend.core.board.sources import Corrections, PartCorrection, PartRow
@@ -113,6 +111,9 @@ def pin_order(pin: Pin) -> tuple[Any, ...]:
 
 def clusters(shapes: ShapeSet, within_mm: float = CLOSING_MM) -> NDArray[np.int64]:
     """(n,) label of the group of strokes each shape belongs to: strokes whose centre lines come nearer than ``within_mm``."""
+    from scipy.sparse import coo_matrix  # here: what a part is made of is wanted where nothing is built
+    from scipy.sparse.csgraph import connected_components
+
     thin = ShapeSet(shapes.skeleton, np.zeros(len(shapes)))
     pairs = thin.near_pairs(within_mm)
     matrix = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(len(shapes), len(shapes)))
