@@ -40,6 +40,7 @@ ACTS: list[tuple[str, dict[str, object]]] = [
     ("ohms", {"points": [point("J1.1", "+5V"), point("J1.2", "GND")], "ohm": 320.5}),
     ("volts", {"points": [A], "volt": 5.02}),
     ("level", {"points": [A], "level": "toggling"}),
+    ("hertz", {"points": [A], "hertz": 4000000.0}),
     ("area", {"polygon": [[0, 0], [10.5, 0], [10.5, 20]], "kind": "rework", "severity": 2, "part": "U1"}),
     ("reseat", {"part": "U1", "states": {"U1": "socketed"}}),
     ("remove", {"part": "U1", "state": "out", "states": {"U1": "socketed"}}),

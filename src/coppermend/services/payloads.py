@@ -364,7 +364,7 @@ def _one_of(text: str, words: Sequence[str], what: str) -> str:
 
 
 MAKERS: dict[str, Callable[[Workshop, str, Request], dict[str, Any]]] = {
-    **dict.fromkeys(("closed", "open", "ohms", "volts", "diode", "level"), _reading),
+    **dict.fromkeys(("closed", "open", "ohms", "volts", "diode", "level", "hertz"), _reading),
     **dict.fromkeys(PART_KINDS, _part),
     **dict.fromkeys(("look", "clean", "press"), _where),
     "wave": _wave,

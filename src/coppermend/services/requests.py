@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from coppermend.core.log.canonical import Json
 from coppermend.core.log.kinds import KINDS
 
-UNIT = {"ohms": "ohm", "diode": "volt", "volts": "volt", "heat": "celsius"}
+UNIT = {"ohms": "ohm", "diode": "volt", "volts": "volt", "heat": "celsius", "hertz": "hertz"}
 """Kinds that carry a value, and its unit."""
 
 TIPS = {
@@ -18,6 +18,7 @@ TIPS = {
     "diode": (2, 2),
     "volts": (1, 2),
     "level": (1, 1),
+    "hertz": (1, 1),
     "skip": (1, 2),
     "patch": (2, 2),
     "cut": (0, 2),

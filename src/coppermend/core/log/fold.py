@@ -29,7 +29,7 @@ from coppermend.core.log.state import (
 )
 from coppermend.core.log.words import entry_words
 
-_VALUE = {"ohms": "ohm", "volts": "volt", "diode": "volt", "heat": "celsius"}
+_VALUE = {"ohms": "ohm", "volts": "volt", "diode": "volt", "heat": "celsius", "hertz": "hertz"}
 _IN_SOCKET = "socketed"
 
 

@@ -6,7 +6,7 @@ Payload fields shared by kinds:
 ``raw``          what was typed, heard or sent, unchanged.
 ``instrument``   "beep", "typed", "paper", "patient", or the instrument's own name.
 ``states``       part states when it was read: ``{"U1": "socketed"}``.
-SI values carry their unit in the name: ``ohm``, ``volt``, ``ampere``, ``celsius``. Null where a meter showed overload.
+SI values carry their unit in the name: ``ohm``, ``volt``, ``ampere``, ``celsius``, ``hertz``. Null where a meter showed overload.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from coppermend.core.log.model import Entry
 
 PART_STATES = ("soldered", "socketed", "out", "not fitted", "replaced")
 AREA_KINDS = ("rework", "corrosion", "impact")
-LEVELS = ("low", "high", "toggling", "floating", "stuck")
+LEVELS = ("low", "high", "toggling", "floating", "stuck", "pulsing", "right", "wrong")
+"""What a probe shows at a pin; pulsing is toggling; right and wrong: it moves, and its pattern or frequency was compared with the expected one."""
 GATE_ITEMS = ("orientation", "rails", "supply", "limit")
 """What is done before power is put on again, since the last soldering."""
 PROGRESS = ("waiting", "on the bench", "soak test", "ready", "returned")
@@ -152,6 +153,7 @@ _TABLE = (
     _spec("ohms", "ohms", {"points": points_of(2, 2), "ohm": is_number}, {**_READ, **_HOW}),
     _spec("volts", "volts", {"points": points_of(1, 2), "volt": is_number}, _READ),
     _spec("diode", "diode reading", {"points": points_of(2, 2), "volt": is_number}, _READ),
+    _spec("hertz", "frequency", {"points": points_of(1, 1), "hertz": is_number}, _READ),
     _spec("level", "level", {"points": points_of(1, 1), "level": one_of(*LEVELS)}, _READ),
     _spec("wave", "wave", {"points": points_of(1, 8), "sha256": is_text}, {**_READ, "media": is_text, "features": is_map}),
     _spec("heat", "temperature", {"celsius": is_number}, {**_READ, "part": is_text, "points": points_of(1, 1), "sha256": is_text}),
@@ -182,7 +184,7 @@ _TABLE = (
 KINDS: Mapping[str, KindSpec] = MappingProxyType({spec.name: spec for spec in _TABLE})
 """Every kind that this version reads."""
 
-READINGS = ("closed", "open", "ohms", "volts", "diode", "level", "wave", "heat")
+READINGS = ("closed", "open", "ohms", "volts", "diode", "level", "hertz", "wave", "heat")
 SOLDERING = ("solder", "patch", "cut")
 """Kinds that are soldering by themselves; remove, fit and swap are when the part is not in a socket."""
 

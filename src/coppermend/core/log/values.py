@@ -18,14 +18,15 @@ _UNITS = {
     "ampere": ("amps", "amp", "ampere", "A", "a"),
     "celsius": ("°C", "degC", "celsius", "C", "c", "°"),
     "mm": ("mm",),
+    "hertz": ("hertz", "Hz", "hz", "HZ"),
 }
 _OVERLOAD = ("ol", "o.l", "0l", "0.l", "inf", "infinite", "∞", "overload", "over", "oo")
 _NUMBER = r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
-_EXAMPLE = {"ohm": "4.7k", "volt": "5.02V", "ampere": "350mA", "celsius": "41.5C", "mm": "3mm"}
+_EXAMPLE = {"ohm": "4.7k", "volt": "5.02V", "ampere": "350mA", "celsius": "41.5C", "mm": "3mm", "hertz": "4MHz"}
 
 
 def parse_value(text: str, unit: str) -> float | None:
-    """The SI value of a typed reading; None for overload. ``unit``: ohm, volt, ampere, celsius or mm. Refusal VAL-001 when it is no number of that unit.
+    """The SI value of a typed reading; None for overload. ``unit``: ohm, volt, ampere, celsius, hertz or mm. Refusal VAL-001 when it is no number of that unit.
 
     >>> parse_value("4.7k", "ohm"), parse_value("4k7", "ohm"), parse_value("0,3 Ω", "ohm"), parse_value("5.02V", "volt"), parse_value("OL", "ohm")
     (4700.0, 4700.0, 0.3, 5.02, None)
@@ -97,6 +98,20 @@ def volt_words(value: float | None) -> str:
     ('5.02 V', '42.1 mV')
     """
     return _words(value, "V", ((1e3, "k"), (0.1, ""), (0.0, "m")))
+
+
+def hertz_words(value: float | None) -> str:
+    """A frequency in words.
+
+    >>> hertz_words(3999650.0), hertz_words(50.0), hertz_words(None)
+    ('3.99965 MHz', '50 Hz', 'overload')
+    """
+    if value is None:
+        return "overload"
+    for scale, unit in ((1e6, "MHz"), (1e3, "kHz")):
+        if abs(value) >= scale:
+            return f"{value / scale:.9g} {unit}"
+    return f"{value:.9g} Hz"
 
 
 def ampere_words(value: float | None) -> str:

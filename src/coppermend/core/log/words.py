@@ -7,7 +7,7 @@ from typing import Any
 
 from coppermend.core.log.kinds import KINDS
 from coppermend.core.log.model import Entry
-from coppermend.core.log.values import ampere_words, ohm_words, volt_words
+from coppermend.core.log.values import ampere_words, hertz_words, ohm_words, volt_words
 
 Payload = Mapping[str, Any]
 
@@ -115,6 +115,7 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "volts": _measured("volt", volt_words),
     "diode": _measured("volt", volt_words),
     "heat": _measured("celsius", _celsius),
+    "hertz": _measured("hertz", hertz_words),
     "level": lambda p: f"{point_names(p)} {p['level']}",
     "look": _look,
     "remove": _part_state,
