@@ -286,3 +286,11 @@ def test_a_rectangle_with_one_size_is_a_square_and_said() -> None:
     assert image.shapes.bounds_mm()[0].tolist() == [-1, -1, 1, 1] and [one.code for one in image.findings] == [
         "GBR-034"
     ]
+
+
+@pytest.mark.parametrize("written", ["A\\u002CB", "A\\002CB"])
+def test_escaped_characters_of_attribute_values_in_both_spellings(written: str) -> None:
+    """Gerber specification, 3.4.3: a backslash, u and four hexadecimal digits; older texts without the u (from memory)."""
+    data = f"%FSLAX24Y24*%%MOMM*%%ADD10C,1*%%TO.N,{written}*%D10*X0Y0D03*M02*"
+    image = read_gerber(data.encode(), "a.gbr")
+    assert image.attributes[int(image.attribute[0])].nets == ("A,B",)

@@ -227,9 +227,11 @@ def _lists_differ(kind: str, nets: tuple[str, ...], points: Sequence[NetlistPoin
 def _caught(net: str, point: NetlistPoint) -> Disagreement:
     """A point that the source says is in no net, on the copper of one."""
     name, layer = point_name(point), point.layers[0] if point.layers else ""
+    says = "X2 says" if point.source == X2_SOURCE else "the netlist says"
+    knows = "X2 does not know" if point.source == X2_SOURCE else "the netlist does not know"
     words = (
-        f"Copper joins {name}, which the netlist says is in no net, to net {net} at {point.x_mm:.3f}, {point.y_mm:.3f} mm, layer {layer}. "
-        "A line led across an unused land, a land whose net the netlist does not know, or a short in the copper data."
+        f"Copper joins {name}, which {says} is in no net, to net {net} at {point.x_mm:.3f}, {point.y_mm:.3f} mm, layer {layer}. "
+        f"A line led across an unused land, a land whose net {knows}, or a short in the copper data."
     )
     return Disagreement("joined", (net, ""), (name,), "no net", words, point.x_mm, point.y_mm, layer)
 

@@ -6,14 +6,15 @@ import re
 
 from coppermend.formats.gerber.model import ObjectAttributes
 
-_ESCAPE = re.compile(r"\\u([0-9A-Fa-f]{4})|\\U([0-9A-Fa-f]{8})")
+_ESCAPE = re.compile(r"\\u?([0-9A-Fa-f]{4})|\\U([0-9A-Fa-f]{8})")
+"""``\\u002C``; ``\\002C`` in files after the specification's 2017 to 2020 text (seen in one; that text from memory)."""
 
 Values = tuple[str, ...]
 Frozen = tuple[tuple[str, Values], ...]
 
 
 def fields_of(text: str) -> tuple[str, Values]:
-    r"""Name and fields of an attribute statement after its two letters; \uXXXX is decoded, so a field may hold a comma.
+    r"""Name and fields of an attribute statement after its two letters; \uXXXX (and \XXXX of older files) is decoded, so a field may hold a comma.
 
     >>> fields_of(".P,U1,8,A\\u002CB")
     ('.P', ('U1', '8', 'A,B'))
