@@ -29,13 +29,16 @@ from coppermend.services.workshop import Workshop
 
 if TYPE_CHECKING:
     import socket
+    import socket
     from collections.abc import Callable
 
+    from coppermend.adapters.lan.certificates import Papers
     from coppermend.adapters.lan.certificates import Papers
     from coppermend.core.circuit.machine import MachineModel
     from coppermend.devices.book import DeviceBook
     from coppermend.services.demo import Machine
     from coppermend.services.health import Look
+    from coppermend.services.lan import LanBook
     from coppermend.services.lan import LanBook
     from coppermend.services.ports import Instruments
     from coppermend.services.powered import PoweredBoard
@@ -241,6 +244,57 @@ def instruments(*, files: bool = False, keep: Callable[[str], None] | None = Non
     from coppermend.adapters.instruments.bench import BenchInstruments
 
     return BenchInstruments(files=files, keep=keep)
+
+
+def lan_folder(store_url: str | None = None) -> Path:
+    """Where devices, codes and certificates of the local network are kept: ``lan`` beside the store."""
+    return store_place(store_url or os.environ.get("COPPERMEND_STORE") or None).database.parent / "lan"
+
+
+def lan_book(store_url: str | None = None) -> LanBook:
+    """The devices that were let in, and the pairing code of now."""
+    from coppermend.adapters.lan.book import FolderBook
+
+    return FolderBook(lan_folder(store_url))
+
+
+@dataclass(frozen=True, slots=True)
+class LanPlace:
+    """Where the bench listens on the network: the socket, names it is reached by, its address for people, and its certificate."""
+
+    sock: socket.socket
+    names: tuple[str, ...]
+    address: str
+    papers: Papers
+
+
+def lan_place(store_url: str | None, wanted: str, ports: tuple[int, ...]) -> LanPlace:
+    """Listen on the network, with a certificate for it. ``wanted``: one of this computer's addresses, "" for all. Refusal LAN-007, LAN-008, SRV-001."""
+    from coppermend.adapters.lan import addresses, certificates
+
+    address, names = addresses.listening_on(wanted)
+    made = certificates.papers(lan_folder(store_url), names)
+    sock = addresses.listening(address, ports)
+    return LanPlace(sock, names, f"https://{names[0]}:{sock.getsockname()[1]}/", made)
+
+
+def qr_rows(text: str) -> tuple[str, ...]:
+    """A text as a QR picture: rows of "1" (dark) and "0"."""
+    from coppermend.adapters.lan import qr
+
+    return qr.rows(text)
+
+
+def qr_lines(text: str) -> tuple[str, ...]:
+    """A text as a QR picture for a terminal."""
+    from coppermend.adapters.lan import qr
+
+    return qr.lines(text)
+
+
+def clock_now() -> str:
+    """The time now: ISO 8601, UTC, milliseconds."""
+    return SystemClock().now()
 
 
 def lan_folder(store_url: str | None = None) -> Path:

@@ -149,6 +149,8 @@ CLI_TWINS = {
     "GET /api/cases/{case}/short": ("short", "locate"), "GET /api/cases/{case}/ways": ("ohms", "ways"), "GET /api/cases/{case}/excess": ("ohms", "locate"),
     "GET /api/cases/{case}/rails": ("case", "show"), "GET /api/cases/{case}/map": ("map", "check"), "GET /api/cases/{case}/times": ("bench", "times"),
     "POST /api/cases/{case}/times": ("bench", "times"), "GET /api/cases/{case}/practice/planner": ("practice", "run"),
+    "POST /api/pair": ("lan", "code"), "GET /api/lan": ("lan", "list"), "POST /api/lan/code": ("lan", "code"),
+    "DELETE /api/lan/devices/{which}": ("lan", "revoke"),
     "POST /api/cases/{case}/meter/zero": ("meter", "read"), "POST /api/cases/{case}/meter/readings": ("meter", "read"),
 }  # fmt: skip
 """The command with the same use case, for every route: the page has no power that the command line lacks."""

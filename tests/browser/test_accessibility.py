@@ -15,7 +15,7 @@ from tests.npm_tools import npm_tool
 pytestmark = pytest.mark.browser
 
 AXE = "4.14.1"
-VIEWS = ("home", "bench", "list", "marks", "keys", "area", "story", "wires", "record", "places", "meter")
+VIEWS = ("home", "bench", "list", "marks", "keys", "area", "story", "wires", "record", "places", "meter", "lan", "pair")
 
 
 @pytest.fixture(scope="session")
@@ -44,14 +44,21 @@ def test_no_rule_is_broken(chromium: Browser, bench: Bench, axe: str, view: str,
         "home": f"{bench.address}/",
         "places": f"{bench.address}/page/places.html?case={bench.case}",
         "meter": f"{bench.address}/page/meter.html?case={bench.case}",
+        "lan": f"{bench.address}/page/lan.html",
+        "pair": f"{bench.address}/page/pair.html",
     }
     leaf = view if view in ("story", "wires", "record") else "bench"
     page.goto(where.get(view, bench.url(leaf)))
     if view not in where:
         page.wait_for_selector("body[data-ready]")
-    drawn = {"home": "#home > *", "places": "#places > *", "meter": "#rest .sheet", "bench": ".tip"}.get(
-        view if view in where else leaf, f"#{leaf} h1"
-    )
+    drawn = {
+        "home": "#home > *",
+        "places": "#places > *",
+        "meter": "#rest .sheet",
+        "lan": "#shut",
+        "pair": "#pair .sheet",
+        "bench": ".tip",
+    }.get(view if view in where else leaf, f"#{leaf} h1")
     page.wait_for_selector(drawn)
     if view in ("list", "marks", "keys"):
         page.keyboard.press({"list": "l", "marks": "m", "keys": "?"}[view])

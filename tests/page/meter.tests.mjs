@@ -1,4 +1,5 @@
 import { newTouch, tipsWords } from '../../src/coppermend/page/meter/words.js';
+import { pathOf } from '../../src/coppermend/page/lan/qr.js';
 import { same, yes } from './check.mjs';
 
 const off = { state: 'off', address: '', name: '', wires: 2, where: '', shown: '', touch: '', touch_words: '', trouble: null };
@@ -12,6 +13,9 @@ export const tests = {
     same(newTouch({ ...on, touch: 'a' }, { ...on, touch: 'a', where: 'lift' }), '');
     same(newTouch({ ...on, touch: 'a' }, { ...on, touch: 'b' }), 'b');
     same(newTouch({ ...on, touch: 'a' }, off), '');
+  },
+  'a QR picture is drawn run by run'() {
+    same(pathOf(['0110', '0000', '1001']), 'M1 0h2v1h-2zM0 2h1v1h-1zM3 2h1v1h-1z');
   },
   'what the tips do is said in words, trouble first'() {
     same(tipsWords(off), 'No meter is being read.');

@@ -11,6 +11,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
 from coppermend import __version__
+from coppermend.api import lan as network
 from coppermend.api import meters, ohmwork, practice, routes, speech
 from coppermend.api.desk import Desk
 from coppermend.api.errors import put_errors
@@ -28,19 +29,30 @@ def page_folder() -> Path:
     return Path(str(resources.files("coppermend") / "page"))
 
 
-def create_app(workshop: Workshop, voice: Voice | None = None, instruments: Instruments | None = None) -> FastAPI:
-    """The bench server over a workshop. Serves the page at ``/``, the API under ``/api``, its description at ``/openapi.json``."""
+def create_app(
+    workshop: Workshop,
+    voice: Voice | None = None,
+    instruments: Instruments | None = None,
+    lan: network.Lan | None = None,
+) -> FastAPI:
+    """The bench server over a workshop. Serves the page at ``/``, the API under ``/api``, its description at ``/openapi.json``.
+
+    ``lan`` where it is open to the network, too; that listener is served through ``LanDoor``.
+    """
     app = FastAPI(
         title="Coppermend", version=__version__, docs_url=None, redoc_url=None, summary="The bench's use cases as JSON."
     )
     app.state.desk = Desk(workshop)
     app.state.voice = voice or server_voice()
     app.state.watch = MeterWatch(instruments or bench_instruments(), lambda: workshop.ids.new())
+    app.state.lan = lan
     put_errors(app)
     app.include_router(routes.router)
     app.include_router(practice.router)
     app.include_router(speech.router)
     app.include_router(meters.router)
+    app.include_router(network.router)
+    app.add_api_route(network.AUTHORITY, network.authority, include_in_schema=False)
     app.include_router(ohmwork.router)
     page = page_folder()
 

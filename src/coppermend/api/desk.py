@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from fastapi import Request
@@ -32,6 +32,10 @@ class Desk:
 
 
 def the_desk(request: Request) -> Desk:
-    """The desk of the application that a request reached."""
+    """The desk of the application that a request reached; for a paired device with its name as the author of what it writes."""
     desk: Desk = request.app.state.desk
-    return desk
+    device = request.scope.get("coppermend.device")
+    if not device:
+        return desk
+    author = f"{desk.workshop.author} ({device})".strip()
+    return replace(desk, workshop=replace(desk.workshop, author=author))

@@ -45,21 +45,23 @@ def host_name(host: str) -> str:
     return host.partition(":")[0].lower()
 
 
-def refusal_of(path: str, headers: dict[str, str]) -> Finding | None:
-    """Why a request is turned away before any route sees it; None when it may pass.
+def refusal_of(
+    path: str, headers: dict[str, str], names: tuple[str, ...] = LOOPBACK, scheme: str = "http"
+) -> Finding | None:
+    """Why a request is turned away before any route sees it; None when it may pass. ``names`` and ``scheme`` under which this listener is reached.
 
     The Host must be a name of this computer (against DNS rebinding), an Origin must be that host (against other sites), and a browser's own
     word for "from another site" (Sec-Fetch-Site) is believed.
     """
     host = headers.get("host", "")
-    if host_name(host) not in LOOPBACK:
+    if host_name(host) not in names:
         return _no(
             "API-001",
             f"The request names the host {host!r}.",
             "Open the page by the address that 'coppermend serve' printed.",
         )
     origin = headers.get("origin")
-    if origin is not None and origin != f"http://{host}":
+    if origin is not None and origin != f"{scheme}://{host}":
         return _no(
             "API-002",
             f"The request comes from {origin!r}, not from this page.",
@@ -100,15 +102,17 @@ class Guard:
             await self.app(scope, receive, send)
             return
         headers = {k.decode("latin-1").lower(): v.decode("latin-1") for k, v in scope["headers"]}
-        finding = refusal_of(scope["path"], headers)
+        # the network's door (api/lan.py) has looked already, with its own names
+        finding = None if scope.get("coppermend.lan") else refusal_of(scope["path"], headers)
         if finding is not None:
             status = 413 if finding.code == "API-003" else 403
-            await _answer(_with_headers(send, scope["path"]), status, finding)
+            await answer_finding(with_headers(send, scope["path"]), status, finding)
             return
-        await self.app(scope, _bounded(receive, limit_of(scope["path"])), _with_headers(send, scope["path"]))
+        await self.app(scope, _bounded(receive, limit_of(scope["path"])), with_headers(send, scope["path"]))
 
 
-async def _answer(send: Send, status: int, finding: Finding) -> None:
+async def answer_finding(send: Send, status: int, finding: Finding) -> None:
+    """Answer a request with a finding as JSON."""
     body = json.dumps(finding.as_dict()).encode()
     head = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())]
     await send({"type": "http.response.start", "status": status, "headers": head})
@@ -128,7 +132,8 @@ def _bounded(receive: Receive, limit: int) -> Receive:
     return read
 
 
-def _with_headers(send: Send, path: str) -> Send:
+def with_headers(send: Send, path: str) -> Send:
+    """Sends on with the strict headers of every answer."""
     policy = RECORD_POLICY if path.endswith("/record.html") else PAGE_POLICY
     extra = {**COMMON, "content-security-policy": policy}
     if path.startswith("/api/"):

@@ -8,6 +8,7 @@ import socket
 import sys
 import threading
 import webbrowser
+from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -15,14 +16,32 @@ from typing import Any
 import click
 import uvicorn
 
-from coppermend.bootstrap import demo_machine, demo_store, workshop
+from coppermend.bootstrap import (
+    LanPlace,
+    clock_now,
+    demo_machine,
+    demo_store,
+    lan_book,
+    lan_place,
+    qr_lines,
+    qr_rows,
+    workshop,
+)
 from coppermend.core.findings import refuse
 from coppermend.services.demo import DemoCase, open_demo
+from coppermend.services.lan import new_code
 from coppermend.services.workshop import Workshop
 
 PORT = 8137
 HOST = "127.0.0.1"
-"""Loopback only: the page has no password."""
+"""This computer only; the network is asked for with --lan and lets paired devices in."""
+
+
+LAN_PORT = 8138
+QUIET: dict[str, Any] = {
+    "log_level": "warning", "access_log": False, "lifespan": "off", "timeout_graceful_shutdown": 3, "server_header": False,
+}  # fmt: skip
+"""No access log: addresses and cookies of people's devices are nobody's business."""
 
 
 class BenchServer(uvicorn.Server):
@@ -64,27 +83,92 @@ def can_show() -> bool:
     return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
 
 
-def run_server(made: Workshop, port: int | None, browser: bool, path: str = "/", lines: tuple[str, ...] = ()) -> None:
-    """Serve until Ctrl-C. Prints the address first."""
+@dataclass(frozen=True, slots=True)
+class Beyond:
+    """The wish to be open to the local network: on which address ("" all of this computer's), on which port, with which store."""
+
+    address: str = ""
+    port: int | None = None
+    store: str | None = None
+
+
+def run_server(
+    made: Workshop,
+    port: int | None,
+    browser: bool,
+    path: str = "/",
+    lines: tuple[str, ...] = (),
+    beyond: Beyond | None = None,
+) -> None:
+    """Serve until Ctrl-C. Prints the address first. ``beyond`` this computer only when asked."""
     sock = listening(port)
     address = f"http://{HOST}:{sock.getsockname()[1]}{path}"
-    app: Any = importlib.import_module("coppermend.api.app").create_app(made)
-    config = uvicorn.Config(
-        app, log_level="warning", access_log=False, lifespan="off", timeout_graceful_shutdown=3, server_header=False
+    place = (
+        lan_place(beyond.store, beyond.address, (LAN_PORT, 0) if beyond.port is None else (beyond.port,))
+        if beyond
+        else None
     )
+    lan = _lan(place, beyond) if place and beyond else None
+    app: Any = importlib.import_module("coppermend.api.app").create_app(made, lan=lan)
+    closing: threading.Event = app.state.desk.closing
     click.echo(f"The bench is open: {address}")
-    for line in lines:
+    for line in (*lines, *(lan_lines(place, beyond) if place and beyond else ())):
         click.echo(line)
     click.echo("Ctrl-C closes it; everything noted is kept.")
     if browser and can_show():
         threading.Timer(0.3, webbrowser.open, [address]).start()
+    other = LanServer(app, lan, place, closing) if place and lan else None
     try:
-        BenchServer(config, app.state.desk.closing).run(sockets=[sock])
+        if other:
+            other.start()
+        BenchServer(uvicorn.Config(app, **QUIET), closing).run(sockets=[sock])
     except KeyboardInterrupt:
         pass
     finally:
+        closing.set()
+        if other:
+            other.stop()
         sock.close()
     click.echo("The bench is closed.")
+
+
+class LanServer:
+    """The network's listener, https, in a thread of its own beside that of this computer; both serve one application."""
+
+    def __init__(self, app: Any, lan: Any, place: LanPlace, closing: threading.Event) -> None:
+        door = importlib.import_module("coppermend.api.lan").LanDoor(app, lan)
+        config = uvicorn.Config(door, ssl_certfile=str(place.papers.server_file), limit_concurrency=64, **QUIET)
+        self.place, self.server = place, BenchServer(config, closing)
+        self.thread = threading.Thread(
+            target=self.server.run, kwargs={"sockets": [place.sock]}, name="lan", daemon=True
+        )
+
+    def start(self) -> None:
+        """Begin to serve."""
+        self.thread.start()
+
+    def stop(self) -> None:
+        """Stop serving and let go of the port."""
+        self.server.should_exit = True
+        self.thread.join(10)
+        self.place.sock.close()
+
+
+def _lan(place: LanPlace, beyond: Beyond) -> Any:
+    module = importlib.import_module("coppermend.api.lan")
+    book, papers = lan_book(beyond.store), place.papers
+    return module.Lan(book, clock_now, place.names, place.address, papers.fingerprint, papers.authority_pem, qr_rows)
+
+
+def lan_lines(place: LanPlace, beyond: Beyond) -> tuple[str, ...]:
+    """What stands in the terminal for people with a tablet in hand. The code is void after five minutes or one use."""
+    code = new_code(lan_book(beyond.store), clock_now())
+    return (
+        f"On your network: {place.address}  (no device is let in without a code)",
+        f"Pairing code, five minutes, one device: {code}   another: coppermend lan code, or 'Second screen' on the page",
+        *qr_lines(f"{place.address}page/pair.html#{code}"),
+        f"The tablet asks once about the certificate; compare its SHA-256: {place.papers.fingerprint}",
+    )
 
 
 PORT_OPTION = click.option(
@@ -95,13 +179,35 @@ BROWSER_OPTION = click.option(
 )
 
 
+LAN_OPTION = click.option(
+    "--lan", is_flag=True, help="Also listen on the local network (https), for paired devices only."
+)
+LAN_ADDRESS_OPTION = click.option(
+    "--lan-address",
+    default="",
+    metavar="ADDRESS",
+    help="With --lan: only on this address of this computer. Default: all.",
+)
+LAN_PORT_OPTION = click.option(
+    "--lan-port",
+    type=click.IntRange(1, 65535),
+    help=f"With --lan: port there; default {LAN_PORT}, or a free one if that is taken.",
+)
+
+
 @click.command("serve")
 @PORT_OPTION
 @BROWSER_OPTION
+@LAN_OPTION
+@LAN_ADDRESS_OPTION
+@LAN_PORT_OPTION
 @click.pass_context
-def serve_command(ctx: click.Context, port: int | None, browser: bool) -> None:
-    """Open the bench page on this computer (loopback only)."""
-    run_server(workshop((ctx.find_root().obj or {}).get("store")), port, browser)
+def serve_command(
+    ctx: click.Context, port: int | None, browser: bool, lan: bool, lan_address: str, lan_port: int | None
+) -> None:
+    """Open the bench page on this computer; with --lan also for paired tablets and phones on the local network."""
+    store = (ctx.find_root().obj or {}).get("store")
+    run_server(workshop(store), port, browser, beyond=Beyond(lan_address, lan_port, store) if lan else None)
 
 
 @click.command("demo")
@@ -111,8 +217,20 @@ def serve_command(ctx: click.Context, port: int | None, browser: bool) -> None:
     "--fresh", is_flag=True, help="Begin again with another practice patient; the old case stays in the list."
 )
 @click.option("--prepare", is_flag=True, help="Make or reopen the case, say where it is, and end.")
+@LAN_OPTION
+@LAN_ADDRESS_OPTION
+@LAN_PORT_OPTION
 @click.pass_context
-def demo_command(ctx: click.Context, port: int | None, browser: bool, fresh: bool, prepare: bool) -> None:
+def demo_command(
+    ctx: click.Context,
+    port: int | None,
+    browser: bool,
+    fresh: bool,
+    prepare: bool,
+    lan: bool,
+    lan_address: str,
+    lan_port: int | None,
+) -> None:
     """The main job on the demonstration machine: a case in progress with a practice patient behind it."""
     store = (ctx.find_root().obj or {}).get("store") or str(demo_store())
     Path(store).parent.mkdir(parents=True, exist_ok=True)
@@ -123,7 +241,8 @@ def demo_command(ctx: click.Context, port: int | None, browser: bool, fresh: boo
         for line in lines:
             click.echo(line)
         return
-    run_server(made, port, browser, f"/#/case/{case.id}/bench", lines)
+    beyond = Beyond(lan_address, lan_port, store) if lan else None
+    run_server(made, port, browser, f"/#/case/{case.id}/bench", lines, beyond)
 
 
 def what_to_do(case: DemoCase, store: str) -> tuple[str, ...]:

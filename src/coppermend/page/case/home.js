@@ -20,6 +20,7 @@ export async function drawHome(el, app) {
     h('section.sheet', null, h('h2', null, 'Practise'), h('p', null, 'The demonstration machine with a few breaks in it, and a practice patient that answers your tips. Nothing can go wrong.'), h('button.key', { type: 'button', id: 'practise', onclick: () => app.do('practise') }, 'Practise on the demonstration machine')),
     newCase(app),
     h('section.sheet', null, h('h2', null, 'Meter'), h('p', null, 'A multimeter with a port of its own answers by itself: found, named, tried here.'), h('a.key', { href: '/page/meter.html', id: 'to-meter' }, 'Meter')),
+    h('section.sheet', null, h('h2', null, 'Second screen'), h('p', null, 'A tablet by the board or a phone follows the same case live: let it in, or shut it out.'), h('a.key', { href: '/page/lan.html', id: 'to-lan' }, 'Second screen')),
     h('form.sheet', { onsubmit: (/** @type {Event} */ e) => { e.preventDefault(); app.do('takeIn', e.target); } }, h('h2', null, 'Take in an exported case'), h('div.row', null, h('label.field', null, 'File', h('input', { type: 'file', name: 'file', accept: '.zip', required: true })), h('button.key', null, 'Take it in')))));
 }
 
