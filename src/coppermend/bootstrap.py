@@ -29,16 +29,13 @@ from coppermend.services.workshop import Workshop
 
 if TYPE_CHECKING:
     import socket
-    import socket
     from collections.abc import Callable
 
-    from coppermend.adapters.lan.certificates import Papers
     from coppermend.adapters.lan.certificates import Papers
     from coppermend.core.circuit.machine import MachineModel
     from coppermend.devices.book import DeviceBook
     from coppermend.services.demo import Machine
     from coppermend.services.health import Look
-    from coppermend.services.lan import LanBook
     from coppermend.services.lan import LanBook
     from coppermend.services.ports import Instruments
     from coppermend.services.powered import PoweredBoard
@@ -157,9 +154,17 @@ def open_shelved(
     package: str, cache_dir: str | Path | None = None, *, fresh: bool = False, progress: Progress | None = None
 ) -> ShelvedBoard:
     """The board of a package with its copper graph, both kept in the cache; ``fresh`` builds both anew. Refusal when it gives no board."""
-    board = open_board(package, cache_dir, fresh=fresh, progress=progress)
+    first = _part_of(progress, 0.0, 0.6)
+    board = open_board(package, cache_dir, fresh=fresh, progress=first)
     named = package if package == "demo" else str(Path(package).expanduser().absolute())
-    return shelved(named, board, board_cache(cache_dir), fresh)
+    return shelved(named, board, board_cache(cache_dir), fresh, _part_of(progress, 0.6, 1.0))
+
+
+def _part_of(progress: Progress | None, begin: float, end: float) -> Progress | None:
+    """What tells a part's progress as that of the whole: the part's 0 to 1 is the whole's ``begin`` to ``end``."""
+    if progress is None:
+        return None
+    return lambda words, share: progress(words, begin + (end - begin) * share)
 
 
 def board_builder(cache_dir: str | Path | None = None) -> Builder:
@@ -244,57 +249,6 @@ def instruments(*, files: bool = False, keep: Callable[[str], None] | None = Non
     from coppermend.adapters.instruments.bench import BenchInstruments
 
     return BenchInstruments(files=files, keep=keep)
-
-
-def lan_folder(store_url: str | None = None) -> Path:
-    """Where devices, codes and certificates of the local network are kept: ``lan`` beside the store."""
-    return store_place(store_url or os.environ.get("COPPERMEND_STORE") or None).database.parent / "lan"
-
-
-def lan_book(store_url: str | None = None) -> LanBook:
-    """The devices that were let in, and the pairing code of now."""
-    from coppermend.adapters.lan.book import FolderBook
-
-    return FolderBook(lan_folder(store_url))
-
-
-@dataclass(frozen=True, slots=True)
-class LanPlace:
-    """Where the bench listens on the network: the socket, names it is reached by, its address for people, and its certificate."""
-
-    sock: socket.socket
-    names: tuple[str, ...]
-    address: str
-    papers: Papers
-
-
-def lan_place(store_url: str | None, wanted: str, ports: tuple[int, ...]) -> LanPlace:
-    """Listen on the network, with a certificate for it. ``wanted``: one of this computer's addresses, "" for all. Refusal LAN-007, LAN-008, SRV-001."""
-    from coppermend.adapters.lan import addresses, certificates
-
-    address, names = addresses.listening_on(wanted)
-    made = certificates.papers(lan_folder(store_url), names)
-    sock = addresses.listening(address, ports)
-    return LanPlace(sock, names, f"https://{names[0]}:{sock.getsockname()[1]}/", made)
-
-
-def qr_rows(text: str) -> tuple[str, ...]:
-    """A text as a QR picture: rows of "1" (dark) and "0"."""
-    from coppermend.adapters.lan import qr
-
-    return qr.rows(text)
-
-
-def qr_lines(text: str) -> tuple[str, ...]:
-    """A text as a QR picture for a terminal."""
-    from coppermend.adapters.lan import qr
-
-    return qr.lines(text)
-
-
-def clock_now() -> str:
-    """The time now: ISO 8601, UTC, milliseconds."""
-    return SystemClock().now()
 
 
 def lan_folder(store_url: str | None = None) -> Path:

@@ -16,6 +16,7 @@ from coppermend.core.copper.worked import node_of
 from coppermend.core.findings import Refusal, refuse
 from coppermend.services.collection import without_collection
 from coppermend.services.graph_pack import pack_graph, unpack_graph
+from coppermend.services.packages import Progress
 from coppermend.services.ports import ShelvedBoard
 
 if TYPE_CHECKING:
@@ -34,13 +35,15 @@ class BlobStore(Protocol):
         """Keep it; a failure to write is no error."""
 
 
-def graph_of(board: Board, cache: BlobStore | None = None, fresh: bool = False) -> CopperGraph:
+def graph_of(
+    board: Board, cache: BlobStore | None = None, fresh: bool = False, progress: Progress | None = None
+) -> CopperGraph:
     """The copper graph of a board with its parts as built, from the cache where it is kept beside the board (``fresh``: built now all the same)."""
     with without_collection():
-        return _graph_of(board, cache, fresh)
+        return _graph_of(board, cache, fresh, progress or (lambda _words, _share: None))
 
 
-def _graph_of(board: Board, cache: BlobStore | None, fresh: bool) -> CopperGraph:
+def _graph_of(board: Board, cache: BlobStore | None, fresh: bool, progress: Progress) -> CopperGraph:
     key = board.extra.get("key", "")
     kept = cache.load_blob(key, KIND) if cache is not None and key and not fresh else None
     if kept is not None:
@@ -51,15 +54,21 @@ def _graph_of(board: Board, cache: BlobStore | None, fresh: bool) -> CopperGraph
     from coppermend.core.copper.build import build_graph
     from coppermend.core.copper.factory import with_board_wires
 
-    graph = with_board_wires(build_graph(board), board)
+    graph = with_board_wires(build_graph(board, progress), board)
     if cache is not None and key:
         cache.save_blob(key, KIND, *pack_graph(graph))
     return graph
 
 
-def shelved(package: str, board: Board, cache: BlobStore | None = None, fresh: bool = False) -> ShelvedBoard:
+def shelved(
+    package: str,
+    board: Board,
+    cache: BlobStore | None = None,
+    fresh: bool = False,
+    progress: Progress | None = None,
+) -> ShelvedBoard:
     """A board with its graph, ready for work."""
-    return ShelvedBoard(package, board, graph_of(board, cache, fresh))
+    return ShelvedBoard(package, board, graph_of(board, cache, fresh, progress))
 
 
 def point_named(graph: CopperGraph, word: str) -> str:

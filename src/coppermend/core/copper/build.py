@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -30,9 +31,10 @@ from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.core.units import COPPER_THICKNESS_MM, sheet_resistance_ohm
 
 
-def build_graph(board: Board) -> CopperGraph:
+def build_graph(board: Board, step: Callable[[str, float], None] = lambda _words, _share: None) -> CopperGraph:
     """The copper graph of a board with its parts in the states as built.
 
+    ``step`` is told what is done next and the share of the whole (0 to 1) before each layer; what it raises ends the build.
     Net indices are those of ``board.nets``. Copper that no pin, hole or flash belongs to (lettering, frames) has no sites.
     Linear in the number of copper pieces up to the overlaps between them.
     """
@@ -43,7 +45,8 @@ def build_graph(board: Board) -> CopperGraph:
     wanted = _wanted(board)
     holes = hole_shapes(board)
     thickness = dict(board.copper_thickness_mm)
-    for layer in board.layers:
+    for at, layer in enumerate(board.layers):
+        step(f"tracks and lands of the {layer_words(layer.key)}", 0.8 * at / len(board.layers))
         whole = _with_contacts(layer, board)
         parts = sort_layer(board, whole, wanted, spots, holes)
         topology = meet_layer(parts)
@@ -53,6 +56,7 @@ def build_graph(board: Board) -> CopperGraph:
         work.node_place += [(x, y, layer.key) for x, y in topology.node_place]
         ohm = sheet_resistance_ohm(thickness.get(layer.key, COPPER_THICKNESS_MM))
         work.layers.append(DraftLayer(whole, parts, topology, first, ohm))
+    step("sites and probe points", 0.8)
     pins = pin_lands(work)
     work.pins = pin_places(work, pins)
     name_nodes(work)
