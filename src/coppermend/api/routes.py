@@ -13,7 +13,7 @@ from coppermend.api import views
 from coppermend.api.desk import Desk, the_desk
 from coppermend.api.events import marks
 from coppermend.api.guard import LARGEST_UPLOAD
-from coppermend.api.schemas import NewArea, NewCase, NewEntry, PhotoMarked
+from coppermend.api.schemas import NewArea, NewCase, NewEntry, PhotoLaid, PhotoMarked
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import plain
 from coppermend.core.log.values import parse_value
@@ -26,6 +26,7 @@ from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import find_case, list_cases, new_case, show_case
 from coppermend.services.cautions import cautions
 from coppermend.services.find import find_on_board
+from coppermend.services.layphoto import Tap, laid_picture, laid_view, lay_photo
 from coppermend.services.photos import attach_photo, photo_bytes
 from coppermend.services.placing import PinMark, mark_photo, picture, placing
 from coppermend.services.requests import Request
@@ -152,6 +153,28 @@ def board_scene_packed(case: str, desk: TheDesk) -> Response:
 def side_photo(case: str, side: str, desk: TheDesk) -> Response:
     """The photo of a side, flattened onto the board: a JPEG that covers the scene's ``bounds_mm``, seen from the component side, y up."""
     found = on_case(desk, case, lambda w, c: board_photo(w, c, side))
+    return Response(found.jpeg, media_type="image/jpeg")
+
+
+@router.get("/cases/{case}/laid", tags=["board"])
+def laid(case: str, desk: TheDesk) -> Json:
+    """Photos that lie on the board, pins that are good to tap, and the case's photos."""
+    answer: Json = on_case(desk, case, laid_view)
+    return answer
+
+
+@router.post("/cases/{case}/laid", tags=["log"], status_code=201)
+def lay(case: str, body: PhotoLaid, desk: TheDesk) -> Json:
+    """Lay a photo of the case on a side of the board; refused with the reason when it is too coarse, blurred, mirrored or of something else."""
+    taps = [Tap(one.pin, one.px) for one in body.taps]
+    answer: Json = on_case(desk, case, lambda w, c: lay_photo(w, c, body.sha256, body.side, taps).as_dict())
+    return answer
+
+
+@router.get("/cases/{case}/laid/{side}", tags=["board"])
+def laid_side(case: str, side: str, desk: TheDesk) -> Response:
+    """The photo laid on a side, flattened: a JPEG that covers the scene's ``bounds_mm``, seen from the component side, y up."""
+    found = on_case(desk, case, lambda w, c: laid_picture(w, c, side))
     return Response(found.jpeg, media_type="image/jpeg")
 
 

@@ -70,6 +70,14 @@ class MarkedPin(Body):
     px: tuple[Annotated[float, Field(ge=-1e5, le=1e5)], Annotated[float, Field(ge=-1e5, le=1e5)]]
 
 
+class PhotoLaid(Body):
+    """A photo of the case to be laid on a side of the board: its ``sha256``, the side, four pins or more with their pixels."""
+
+    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+    side: Annotated[str, Field(pattern="^[cs]$")]
+    taps: Annotated[list[MarkedPin], Field(max_length=40)]
+
+
 class PhotoMarked(Body):
     """The marks of one side's photo: ``side`` c or s, ``file`` the picture's name beside the list."""
 

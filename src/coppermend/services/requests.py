@@ -20,6 +20,7 @@ TIPS = {
     "level": (1, 1),
     "hertz": (1, 1),
     "skip": (1, 2),
+    "map": (0, 2),
     "patch": (2, 2),
     "cut": (0, 2),
     "solder": (1, 8),
@@ -29,7 +30,7 @@ TIPS = {
 
 PART_KINDS = ("reseat", "remove", "fit", "swap", "state")
 PLACE_KINDS = ("look", "clean", "press", "heat")
-NOTE_KINDS = tuple(kind for kind in KINDS if kind not in ("case", "board", "area", "photo", "basis", "practice"))
+NOTE_KINDS = tuple(kind for kind in KINDS if kind not in ("case", "board", "area", "photo", "lay", "basis", "practice"))
 """Kinds that ``note`` writes."""
 
 

@@ -17,6 +17,8 @@ from coppermend.core.log.state import (
     CaseState,
     Cut,
     GateEntry,
+    LaidPhoto,
+    MapNote,
     Note,
     Photo,
     PointRef,
@@ -121,6 +123,8 @@ class _Work:
     progress: str = "on the bench"
     basis: dict[str, tuple[str, str, str]] = field(default_factory=dict)
     practice: str = ""
+    map_notes: list[MapNote] = field(default_factory=list)
+    laid: list[LaidPhoto] = field(default_factory=list)
 
     def state(self, timeline: tuple[TimelineItem, ...], undone: tuple[str, ...], last: str) -> CaseState:
         head = self.head
@@ -152,6 +156,8 @@ class _Work:
             undone=undone,
             timeline=timeline,
             last=last,
+            map_notes=tuple(self.map_notes),
+            laid=tuple(self.laid),
         )
 
 
@@ -229,6 +235,12 @@ def _photo(work: _Work, entry: Entry, at: int) -> None:
     )
 
 
+def _laid(work: _Work, entry: Entry, at: int) -> None:
+    counts = [int(_number(entry, name) or 0) for name in ("matched", "tried")]
+    lens, residual = _json(entry.payload["lens"]), _number(entry, "residual_mm") or 0.0
+    work.laid.append(LaidPhoto(entry.id, at, _text(entry, "sha256"), _text(entry, "side"), lens, residual, *counts))
+
+
 def _reading(work: _Work, entry: Entry, at: int) -> None:
     value = _number(entry, _VALUE[entry.kind]) if entry.kind in _VALUE else None
     raw, instrument = _text(entry, "raw"), _text(entry, "instrument")
@@ -304,6 +316,10 @@ def _skip(work: _Work, entry: Entry, at: int) -> None:
     work.skips.append(Skip(entry.id, at, _points(entry), _text(entry, "words")))
 
 
+def _map(work: _Work, entry: Entry, at: int) -> None:
+    work.map_notes.append(MapNote(entry.id, at, _text(entry, "says"), _points(entry), _text(entry, "words")))
+
+
 def _gate(work: _Work, entry: Entry, at: int) -> None:
     size = (_number(entry, "volt"), _number(entry, "limit_a"), _number(entry, "abort_a"))
     work.gate.append(GateEntry(entry.id, at, _text(entry, "item"), _text(entry, "words"), *size))
@@ -369,11 +385,13 @@ _HANDLERS: dict[str, Callable[[_Work, Entry, int], None]] = {
     "board": _board,
     "area": _area,
     "photo": _photo,
+    "lay": _laid,
     **dict.fromkeys(READINGS, _reading),
     **dict.fromkeys(("look", "clean", "reseat", "press", "remove", "fit", "swap", "state", "solder"), _act),
     "patch": _patch,
     "cut": _cut,
     "skip": _skip,
+    "map": _map,
     "gate": _gate,
     "power": _power,
     "seen": _seen,

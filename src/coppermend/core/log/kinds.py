@@ -25,6 +25,8 @@ LEVELS = ("low", "high", "toggling", "floating", "stuck", "pulsing", "right", "w
 """What a probe shows at a pin; pulsing is toggling; right and wrong: it moves, and its pattern or frequency was compared with the expected one."""
 GATE_ITEMS = ("orientation", "rails", "supply", "limit")
 """What is done before power is put on again, since the last soldering."""
+MAP_SAYS = ("joined", "apart", "agreed")
+"""What is said of the map: two points are joined here, a pin is not on the map's net, or map and board were compared by eye and agree."""
 PROGRESS = ("waiting", "on the bench", "soak test", "ready", "returned")
 
 Test = Callable[[Json], bool]
@@ -43,6 +45,11 @@ def is_number(value: Json) -> bool:
 def is_flag(value: Json) -> bool:
     """True or false."""
     return isinstance(value, bool)
+
+
+def is_list(value: Json) -> bool:
+    """A JSON array."""
+    return isinstance(value, (list, tuple))
 
 
 def is_map(value: Json) -> bool:
@@ -134,6 +141,13 @@ _PICTURE: dict[str, Test] = {
     "height_px": is_number,
     "side": is_text,
 }
+_FIT: dict[str, Test] = {
+    "p95_mm": is_number,
+    "matched": is_number,
+    "tried": is_number,
+    "blur_mm": is_number,
+    "words": is_text,
+}
 _WIRE: dict[str, Test] = {
     "diameter_mm": is_number,
     "length_mm": is_number,
@@ -148,6 +162,7 @@ _TABLE = (
     _spec("board", "board named", {"package": is_text, "package_id": is_text}, {"title": is_text}),
     _spec("area", "work area", {"polygon": is_polygon, "kind": one_of(*AREA_KINDS), "severity": is_number}, {"label": is_text, "part": is_text, "margin_mm": is_number}),
     _spec("photo", "photo", {"sha256": is_text, "media": is_text, "bytes": is_number}, _PICTURE),
+    _spec("lay", "photo laid on the board", {"sha256": is_text, "side": one_of("c", "s"), "taps": is_list, "lens": is_map, "residual_mm": is_number}, _FIT),
     _spec("closed", "closed", {"points": points_of(2, 2)}, _READ),
     _spec("open", "open", {"points": points_of(2, 2)}, _READ),
     _spec("ohms", "ohms", {"points": points_of(2, 2), "ohm": is_number}, {**_READ, **_HOW}),
@@ -175,6 +190,7 @@ _TABLE = (
     _spec("test", "function tested", {"item": is_text, "result": one_of("works", "fails", "not tested")}, {"words": is_text}),
     _spec("remark", "remark", {"words": is_text}),
     _spec("skip", "cannot reach", {"points": points_of(1, 2)}, {"words": is_text, "states": is_map}),
+    _spec("map", "map corrected", {"says": one_of(*MAP_SAYS)}, {"points": points_of(1, 2), "words": is_text, "states": is_map}),
     _spec("undo", "taken back", {}, {"words": is_text}),
     _spec("basis", "numbers used", {"name": is_text, "sha256": is_text}, {"values": is_map}),
     _spec("practice", "practice patient", {"patient": is_map}, {"words": is_text}),

@@ -167,6 +167,21 @@ class Photo:
 
 
 @dataclass(frozen=True, slots=True)
+class LaidPhoto:
+    """A photo laid on its side of the board. ``lens`` the view as canonical JSON (see services/layphoto.py), ``residual_mm`` root mean square miss of
+    ``matched`` of ``tried`` lands."""
+
+    entry: str
+    at: int
+    sha256: str
+    side: str
+    lens: str
+    residual_mm: float
+    matched: int
+    tried: int
+
+
+@dataclass(frozen=True, slots=True)
 class Note:
     """An entry that is words: symptom, remark, test, progress. ``key`` its code, item or state; ``result`` of a test, "gone" of a symptom."""
 
@@ -185,6 +200,17 @@ class Skip:
 
     entry: str
     at: int
+    points: tuple[PointRef, ...]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class MapNote:
+    """What was said of the map: joined, apart or agreed (``kinds.MAP_SAYS``), with its points."""
+
+    entry: str
+    at: int
+    says: str
     points: tuple[PointRef, ...]
     words: str
 
@@ -240,6 +266,9 @@ class CaseState:
     timeline: tuple[TimelineItem, ...]
     last: str
     """Id of the last entry in the agreed order."""
+    map_notes: tuple[MapNote, ...] = ()
+    laid: tuple[LaidPhoto, ...] = ()
+    """Photos laid on the board; the last of a side holds."""
 
     def as_dict(self) -> dict[str, Any]:
         """The state as plain JSON values."""

@@ -79,6 +79,14 @@ def _cut(payload: Payload) -> str:
     return f"{between}at {payload['x_mm']:.1f}, {payload['y_mm']:.1f} mm, {side}"
 
 
+def _map(payload: Payload) -> str:
+    says = payload["says"]
+    if says == "agreed":
+        return "compared with the board: they agree"
+    names = point_names(payload)
+    return f"{names} joined on this board" if says == "joined" else f"{names}: not on the map's net on this board"
+
+
 def _gate(payload: Payload) -> str:
     item = {
         "orientation": "orientation of the parts looked at",
@@ -111,6 +119,7 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "board": lambda p: str(p.get("title") or p["package"]),
     "area": _area,
     "photo": lambda p: str(p.get("name") or p["sha256"][:12]),
+    "lay": lambda p: f"{'component' if p['side'] == 'c' else 'solder'} side, {p['residual_mm']:.2f} mm",
     "ohms": _ohms,
     "volts": _measured("volt", volt_words),
     "diode": _measured("volt", volt_words),
@@ -124,6 +133,7 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "state": _part_state,
     "patch": _patch,
     "cut": _cut,
+    "map": _map,
     "gate": _gate,
     "power": _power,
     "seen": _seen,

@@ -1,0 +1,78 @@
+"""``coppermend lay``: a photo of a side laid on the board."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from coppermend.cli import print_json
+from coppermend.cli.shop import CASE, JSON, shop_and_case
+from coppermend.core.findings import Place, refuse
+from coppermend.services.layphoto import Tap, laid_view, lay_photo
+from coppermend.services.photos import attach_photo
+
+
+@click.command("lay")
+@CASE
+@click.argument("file", type=click.Path(path_type=Path), required=False)
+@click.option(
+    "--side", type=click.Choice(["c", "s"]), default="c", help="Component side (as it is unless said) or solder side."
+)
+@click.option(
+    "--tap",
+    "taps",
+    multiple=True,
+    metavar="PIN=X,Y",
+    help="A pin and its pixel (x right, y down) in the photo; four or more.",
+)
+@JSON
+@click.pass_context
+def lay_command(
+    ctx: click.Context, case: str, file: Path | None, side: str, taps: tuple[str, ...], as_json: bool
+) -> None:
+    """Lay a photo of a side on the board.
+
+    Without FILE: which pins are good to tap, and what lies on the board now. A photo that is too coarse, blurred, mirrored, of the other side or of
+    another board is refused with the reason.
+    """
+    made, found = shop_and_case(ctx, case)
+    if file is None:
+        view = laid_view(made, found)
+        if as_json:
+            print_json(view)
+            return
+        for key, one in view["laid"].items():
+            click.echo(
+                f"Side {key}: a photo lies on it, off by {one['residual_mm']:.2f} mm, {one['matched']} lands found."
+            )
+        click.echo(f"Good pins to tap: {', '.join(one['pin'] for one in view['suggest'][side])}.")
+        click.echo(
+            f"Then: coppermend lay {case} PHOTO --side {side} --tap {view['suggest'][side][0]['pin']}=X,Y ... (four or more)."
+        )
+        return
+    marks = [_tap(one) for one in taps]
+    try:
+        data = file.read_bytes()
+    except OSError as err:
+        raise refuse(
+            "CLI-002",
+            f"{file.name} cannot be read: {err.strerror}.",
+            "See whether the name is right.",
+            Place(file=file.name),
+        ) from None
+    kept = attach_photo(made, found, data, name=file.name, side=side)
+    answer = lay_photo(made, found, str(kept.entry.payload["sha256"]), side, marks)
+    if as_json:
+        print_json(answer.as_dict())
+        return
+    click.echo(f"Noted as {answer.noted.entry.bench_seq}. {answer.words}")
+
+
+def _tap(text: str) -> Tap:
+    pin, _, place = text.partition("=")
+    x, _, y = place.partition(",")
+    try:
+        return Tap(pin.strip(), (float(x), float(y)))
+    except ValueError:
+        raise refuse("CLI-005", f"--tap {text!r} is no pin with a pixel.", "Write it as U1.1=120,455.") from None
