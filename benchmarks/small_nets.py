@@ -31,6 +31,8 @@ COSTS = CostTable()
 AREAS = (EXAMPLE_AREA,)
 PRIORS = ((0.002, 0.02), (0.02, 0.1), (0.1, 0.3))
 """Ranges of the prior of a site at risk, in turn."""
+SURE_ANSWER = 0.001
+"""A reading with an answer rarer than this (the threshold of proven) tells nothing more: what is left is beyond telling."""
 
 
 class Net:
@@ -49,6 +51,7 @@ class Net:
             false_closed=0.0,
             contact_bad=0.0,
             contact_shares=(),
+            damage_scales=(),
         )
         graph = example_graph(ends, tips, cold=cold)
         at = {n: spots[i] for i, n in enumerate(rng.permutation(sites + 1).tolist())}
@@ -65,7 +68,8 @@ class Net:
     def settled(self, left: Bools) -> bool:
         """Whether every site at risk is proven, inside a stretch that is broken, or beyond telling, when ``left`` patterns are possible."""
         weight = self.weight[left] / self.weight[left].sum()
-        if not any(0 < self.weight[left & c].sum() < self.weight[left].sum() for c in self.closed.values()):
+        shares = [float(self.weight[left & c].sum() / self.weight[left].sum()) for c in self.closed.values()]
+        if not any(SURE_ANSWER <= share <= 1.0 - SURE_ANSWER for share in shares):
             return True
         chance = weight @ self.broken[left]
         whole = [float(weight @ self.broken[left][:, self.stretch[k]].any(axis=1)) for k in self.risky]

@@ -67,8 +67,11 @@ class Candidate:
     """P(closed) when the points are joined."""
 
 
-def suspects(posterior: CopperBelief, risk: Risk, v: int) -> list[int]:
-    """Super-edges of view ``v`` that an open reading has raised well above their priors, and broken ones not yet confirmed."""
+def suspects(posterior: CopperBelief, risk: Risk, v: int, confirm: bool = True) -> list[int]:
+    """Super-edges of view ``v`` that an open reading has raised well above their priors, and broken ones not yet confirmed.
+
+    ``confirm`` False: what is named broken is settled (a bench that never errs).
+    """
     base = risk.frame.first[v]
     found = []
     for e in risk.frame.views[v].super_edges:
@@ -77,7 +80,7 @@ def suspects(posterior: CopperBelief, risk: Risk, v: int) -> list[int]:
             continue
         p = float(risk.chance[k])
         if risk.broken[k]:
-            if not confirmed(posterior, risk, k):
+            if confirm and not confirmed(posterior, risk, k):
                 found.append(k)
         elif risk.doubt[k] and p > 0.002:
             before = prior_chance(posterior, e.sites)
@@ -103,16 +106,18 @@ def best_readings(
     seed: int = 0,
     most: int = 20,
     confirm: bool = True,
+    among: Sequence[int] | None = None,
 ) -> list[Candidate]:
     """The readings on view ``v`` that tell most per second, best first; empty when no reading tells anything worth having.
 
     A broken stretch that needs its second, independent reading comes first; ``confirm`` False: none does (a bench that never errs).
+    ``among``: the super-edges whose state is wanted, instead of the suspects.
     """
     view = risk.frame.views[v]
     copper = posterior.copper
     asked = _asked(posterior)
-    for k in suspects(posterior, risk, v):
-        if confirm and risk.broken[k]:
+    for k in suspects(posterior, risk, v, confirm):
+        if risk.broken[k]:
             found = _confirming(posterior, risk, k, costs, tips, skipped, asked)
             if found is not None:
                 return [found]
@@ -122,7 +127,7 @@ def best_readings(
     piece = copper.tree.piece[next(iter(view.points))]
     broken, contacts = _samples(posterior, piece, seed)
     where = node_labels(copper, piece, broken, [nodes[0] for nodes, _ in classes])
-    raised = suspects(posterior, risk, v)
+    raised = suspects(posterior, risk, v, confirm) if among is None else list(among)
     state, members = _states(posterior, risk, v, broken, raised)
     pairs = list(dict.fromkeys([*_read_pairs(posterior, classes), *_rough_pairs(where, state, posterior.basis)[:most]]))
     found_all: list[Candidate] = []
@@ -136,7 +141,7 @@ def best_readings(
     found_all = [c for c in found_all if c.bits >= LEAST_GAIN_BITS]
     found_all.sort(key=lambda c: (-worth(c, costs), c.a.id, c.b.id))
     if not found_all:
-        return _nearly_sure(posterior, risk, v, costs, tips, skipped, asked)
+        return _nearly_sure(posterior, risk, v, costs, tips, skipped, asked, confirm)
     found_all = found_all[:most]
     owed = _owed(posterior, risk, raised, members, found_all)
     return _looked_ahead(posterior, found_all, apart, state, owed, contacts, costs)
@@ -155,6 +160,13 @@ def _states(posterior: CopperBelief, risk: Risk, v: int, broken: Bools, raised: 
     return state.reshape(-1).astype(np.int64), np.ascontiguousarray(members.T)
 
 
+def crossed_twice(posterior: CopperBelief, risk: Risk, number: int) -> bool:
+    """Whether two independent open readings cross the super-edge: no shared point, except where there is no other to be had."""
+    few = scarce_points(risk, number)
+    pairs = [{r.point_a, r.point_b} for r in crossing_opens(posterior, risk, number)]
+    return any((one & other) <= few for one, other in combinations(pairs, 2))
+
+
 def _owed(
     posterior: CopperBelief, risk: Risk, raised: Sequence[int], members: Bools, found: Sequence[Candidate]
 ) -> Owed:
@@ -166,7 +178,7 @@ def _owed(
     past = np.zeros((len(raised), len(found)), dtype=np.bool_)
     both = np.zeros((len(raised), len(found), len(found)), dtype=np.bool_)
     for i, k in enumerate(raised):
-        now[i] = confirmed(posterior, risk, k)
+        now[i] = crossed_twice(posterior, risk, k)
         block, few = block_of(posterior, risk, k), scarce_points(risk, k)
         before = [{r.point_a, r.point_b} for r in crossing_opens(posterior, risk, k)]
         across = [c for c, way in enumerate(ways) if block in way]
@@ -247,9 +259,12 @@ def _nearly_sure(
     tips: TipState,
     skipped: Collection[str],
     asked: dict[frozenset[str], int],
+    confirm: bool,
 ) -> list[Candidate]:
     """One more reading across a stretch that is broken more likely than not, when the samples are too few to see what is left to learn."""
-    likely = [k for k in suspects(posterior, risk, v) if float(risk.chance[k]) > 0.5]
+    likely = [
+        k for k in suspects(posterior, risk, v) if float(risk.chance[k]) > 0.5 and (confirm or not risk.broken[k])
+    ]
     for k in sorted(likely, key=lambda k: -float(risk.chance[k])):
         for free in (False, True):
             found = _confirming(posterior, risk, k, costs, tips, skipped, asked, any_pair=free, tied_only=True)

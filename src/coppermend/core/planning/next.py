@@ -20,12 +20,12 @@ from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.describe import continuity_check, point_words
 from coppermend.core.planning.isolation import NeighbourPair, isolation_checks
-from coppermend.core.planning.localise import Candidate, best_readings, information, suspects
+from coppermend.core.planning.localise import Candidate, best_readings, crossed_twice, information, suspects
 from coppermend.core.planning.model import Check, NextStep, RoundPlan
 from coppermend.core.planning.risk import Risk, apart, frame_of, risk_of, touchable, trees_of, views_in_doubt
-from coppermend.core.planning.round import DEFAULT_COSTS, pair_options, plan_round, stretches
-from coppermend.core.planning.spans import confirmed, span_of, spans
-from coppermend.core.planning.trees import RiskTree, cover, risk_trees
+from coppermend.core.planning.round import DEFAULT_COSTS, cheapest_cover, plan_round, stretches
+from coppermend.core.planning.spans import span_of, spans
+from coppermend.core.planning.trees import RiskTree, risk_trees
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +144,7 @@ def work_left(
 
     def read_on(views: Collection[int]) -> tuple[list[Candidate], int]:
         for v in views:
-            raised = suspects(now, risk, v)
+            raised = suspects(now, risk, v, confirm)
             if not raised:
                 continue
             found = best_readings(now, risk, v, costs, at, skipped=skipped, seed=seed + len(evidence), confirm=confirm)
@@ -162,17 +162,47 @@ def work_left(
     if waiting and not follow and not checks:
         follow, followed = read_on(list(waiting))
         waiting = {}
+    if checks and not follow:
+        follow, followed = _likely_open(now, risk, checks[0], costs, at, skipped, seed + len(evidence), confirm)
     return Work(now, risk, checks, tuple(follow), followed, tuple(stuck), at, tuple(waiting.values()))
 
 
+OPEN_LIKELY = 0.5
+"""A check of the round that reads open with more than this chance proves nothing as a rule: a shorter stretch of its net is read first."""
+
+
+def _likely_open(
+    now: CopperBelief,
+    risk: Risk,
+    check: Check,
+    costs: CostTable,
+    tips: TipState,
+    skipped: Collection[str],
+    seed: int,
+    confirm: bool,
+) -> tuple[list[Candidate], int]:
+    """What tells most per second on the net of a check that is likely to read open; nothing when it is not.
+
+    On a row of equal sites with chance p the best first stretch has about ln 2 / p of them (shared/algorithms.md, section A), P(open) = 1/2.
+    """
+    p = now.sites[[now.copper.site[s] for s in check.sites]]
+    if not len(p) or float(np.prod(1.0 - p)) >= OPEN_LIKELY:
+        return [], -1
+    v = risk.frame.view_of_net[now.copper.points[check.point_a].net]
+    base = risk.frame.first[v]
+    among = [base + e.index for e in risk.frame.views[v].super_edges if risk.doubt[base + e.index]]
+    found = best_readings(now, risk, v, costs, tips, skipped=skipped, seed=seed, confirm=confirm, among=among)
+    return found, v if found else -1
+
+
 WAITS_ABOVE = 0.9
-"""A break this probable, confirmed by two independent readings, waits for the end of the round ..."""
+"""A break this probable, crossed by two independent open readings, waits for the end of the round ..."""
 OTHERS_BELOW = 0.02
 """... when nothing else on its net is more suspect than this."""
 
 
 def _can_wait(now: CopperBelief, risk: Risk, v: int) -> int:
-    """The one stretch of a net that is nearly sure and confirmed, or -1. All that speaks against it is that its points may bite badly; how
+    """The one stretch of a net that is nearly sure and crossed twice, or -1. All that speaks against it is that its points may bite badly; how
     the points of this bench bite, the rest of the round tells without another reading here.
     """
     raised = suspects(now, risk, v)
@@ -180,7 +210,7 @@ def _can_wait(now: CopperBelief, risk: Risk, v: int) -> int:
         return -1
     first = max(raised, key=lambda k: float(risk.chance[k]))
     others = [float(risk.chance[k]) for k in raised if k != first]
-    sure = not risk.broken[first] and risk.chance[first] > WAITS_ABOVE and confirmed(now, risk, first)
+    sure = risk.chance[first] > WAITS_ABOVE and crossed_twice(now, risk, first)
     return first if sure and max(others, default=0.0) < OTHERS_BELOW else -1
 
 
@@ -282,10 +312,7 @@ def _cover_now(
     """A cover of what is left in doubt on one net, points chosen near the tips."""
     checks = []
     for tree in _trees(risk, v, skipped, stuck):
-        for pair in cover(tree):
-            options = pair_options(now.copper, tree, pair, skipped, mixed=True)
-            if not options:
-                continue
+        for options in cheapest_cover(now.copper, tree, costs, skipped, tips, mixed=True):
             asked = {frozenset((e.point_a, e.point_b)) for e in now.evidence}
             a, b = min(
                 options,

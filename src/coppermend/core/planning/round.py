@@ -8,18 +8,19 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Collection, Sequence
+from math import inf
 
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.engine import CopperBelief, belief
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.copper.model import CopperGraph, ProbePoint
-from coppermend.core.planning.costs import CostTable, TipState
+from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.describe import continuity_check
 from coppermend.core.planning.isolation import NeighbourPair, isolation_checks
 from coppermend.core.planning.model import RoundPlan
 from coppermend.core.planning.risk import Risk, risk_of, trees_of, views_in_doubt
 from coppermend.core.planning.tour import Option, plan_tour
-from coppermend.core.planning.trees import PathPair, RiskTree, cover, risk_trees
+from coppermend.core.planning.trees import PathPair, RiskTree, covers, risk_trees
 
 POINTS_PER_END = 8
 """Points looked at for either end of a check: the nearest to the other end."""
@@ -68,8 +69,8 @@ def plan_round(
         name = graph.net_names[risk.frame.views[v].nets[0]]
         for tree in trees:
             terms.append((name, len(tree.leaves)))
-            for pair in cover(tree):
-                options.append(pair_options(now.copper, tree, pair, skipped))
+            for found in cheapest_cover(now.copper, tree, costs, skipped):
+                options.append(found)
                 reasons.append(_reason(risk, tree, name))
     tour = plan_tour(options, costs, start, seed=seed)
     checks = []
@@ -144,6 +145,62 @@ def pair_options(
         across = [p for p in pairs if p[0].side != p[1].side][:MIXED_PAIRS] if mixed else []
         pairs = pins + rest[: OPTIONS_PER_CHECK - len(other) - len(pins) - len(across)] + other + across
     return pairs[:OPTIONS_PER_CHECK]
+
+
+def cheapest_cover(
+    copper: Copper,
+    tree: RiskTree,
+    costs: CostTable,
+    skipped: Collection[str],
+    tips: TipState | None = None,
+    *,
+    mixed: bool = False,
+) -> list[list[Option]]:
+    """The points of each check of that cover of a tree whose checks, taken in a row, cost least; a check that no points can make is left out.
+
+    ``tips``: where the tips are; without it only what lies between the checks counts.
+    """
+    best: list[list[Option]] = []
+    least = inf
+    kept: dict[PathPair, list[Option]] = {}
+    for paths in covers(tree):
+        for pair in paths:
+            if pair not in kept:
+                kept[pair] = pair_options(copper, tree, pair, skipped, mixed=mixed)
+        found = [kept[pair] for pair in paths if kept[pair]]
+        if not best and len(tree.leaves) < 3:
+            return found
+        seconds = _in_a_row(found, costs, tips or TipState()) if len(found) == len(paths) else 1e6
+        if seconds < least - 1e-9:
+            best, least = found, seconds
+    return best
+
+
+LOOKED_AT = 5
+"""Options of each check that are looked at when covers are compared."""
+
+
+def _in_a_row(checks: Sequence[Sequence[Option]], costs: CostTable, tips: TipState) -> float:
+    """Seconds of the checks, the nearest next, from the best first one."""
+    least = inf
+    for first, options in enumerate(checks):
+        for option in options[:LOOKED_AT]:
+            seconds, at = check_seconds(costs, tips, *option)
+            left = [k for k in range(len(checks)) if k != first]
+            while left and seconds < least:
+                more, k, after = min(
+                    ((*_from(costs, at, o, k), j) for k in left for j, o in enumerate(checks[k][:LOOKED_AT])),
+                    key=lambda row: row[0],
+                )[:3]
+                seconds, at = seconds + more, after
+                left.remove(k)
+            least = min(least, seconds)
+    return least
+
+
+def _from(costs: CostTable, at: TipState, option: Option, k: int) -> tuple[float, int, TipState]:
+    seconds, after = check_seconds(costs, at, *option)
+    return seconds, k, after
 
 
 def _points(copper: Copper, nodes: Sequence[int], skipped: Collection[str]) -> list[ProbePoint]:

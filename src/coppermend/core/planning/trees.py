@@ -7,7 +7,7 @@ in depth-first order from a middle node covers every edge.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from coppermend.core.belief.blocks import block_tree
@@ -192,6 +192,74 @@ def cover(tree: RiskTree) -> tuple[PathPair, ...]:
         first = middle if tree.groups[middle] else next(g for g in others if g in set(tree.leaves))
         pairs.append(PathPair(odd, first, tuple(g for g in others if g != first)))
     return tuple(pairs)
+
+
+MOST_LEAVES = 6
+"""Of trees with more leaves only one cover is looked at: a tree of 7 or 8 has up to 105 of them."""
+
+
+def covers(tree: RiskTree) -> Iterator[tuple[PathPair, ...]]:
+    """Every way to pair the leaves into ceil(L/2) paths that cover all edges (the one of ``cover`` first), up to ``MOST_LEAVES`` leaves.
+
+    >>> row = RiskTree(((1,), (2,), (3,)), ((0, 1, 0), (1, 2, 1)), (0, 2))
+    >>> list(covers(row)) == [cover(row)]
+    True
+    >>> star = RiskTree(((1,), (2,), (3,), (4,)), ((0, 1, 0), (0, 2, 1), (0, 3, 2)), (1, 2, 3))
+    >>> sorted({(p.a, p.b) for c in covers(star) for p in c[:1]})
+    [(1, 2), (1, 3), (2, 3)]
+    """
+    usual = cover(tree)
+    yield usual
+    if not 2 < len(tree.leaves) <= MOST_LEAVES:
+        return
+    way = _ways(tree)
+    everything = (1 << len(tree.edges)) - 1
+    touch = [g for g, nodes in enumerate(tree.groups) if nodes]
+    for pairs, odd in _pairings(tree.leaves):
+        seen = 0
+        for a, b in pairs:
+            seen |= way[a] ^ way[b]
+        paths = tuple(PathPair(a, b) for a, b in pairs)
+        if odd is None:
+            if seen == everything:
+                yield paths
+            continue
+        partners = [g for g in touch if g != odd and seen | (way[odd] ^ way[g]) == everything]
+        if partners:
+            yield (*paths, PathPair(odd, partners[0], tuple(partners[1:])))
+
+
+def _ways(tree: RiskTree) -> list[int]:
+    """For each group the edges between it and group 0, as a bit mask; those between two groups are the exclusive or of theirs."""
+    near: list[list[tuple[int, int]]] = [[] for _ in tree.groups]
+    for i, (a, b, _) in enumerate(tree.edges):
+        near[a].append((b, i))
+        near[b].append((a, i))
+    way = [-1] * len(tree.groups)
+    way[0] = 0
+    todo = [0]
+    while todo:
+        g = todo.pop()
+        for other, i in near[g]:
+            if way[other] < 0:
+                way[other] = way[g] | 1 << i
+                todo.append(other)
+    return way
+
+
+def _pairings(leaves: Sequence[int]) -> Iterator[tuple[tuple[tuple[int, int], ...], int | None]]:
+    """Every way to pair the leaves, with the one that is left over when their number is odd."""
+    if len(leaves) % 2:
+        for i, odd in enumerate(leaves):
+            for pairs, _ in _pairings((*leaves[:i], *leaves[i + 1 :])):
+                yield pairs, odd
+    elif not leaves:
+        yield (), None
+    else:
+        first = leaves[0]
+        for i in range(1, len(leaves)):
+            for pairs, _ in _pairings((*leaves[1:i], *leaves[i + 1 :])):
+                yield ((first, leaves[i]), *pairs), None
 
 
 def _middle(near: Sequence[Sequence[int]], leaves: set[int]) -> tuple[int, list[int]]:
