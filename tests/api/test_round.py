@@ -134,6 +134,7 @@ CLI_TWINS = {
     "GET /api/cases/{case}": ("case", "show"), "GET /api/cases/{case}/export": ("case", "export"), "GET /api/cases/{case}/log": ("case", "show"),
     "GET /api/cases/{case}/story": ("case", "show"), "GET /api/cases/{case}/gate": ("case", "show"), "GET /api/cases/{case}/scene": ("board", "build"),
     "GET /api/cases/{case}/scene.bin": ("board", "build"),
+    "GET /api/cases/{case}/laid": ("lay",), "POST /api/cases/{case}/laid": ("lay",), "GET /api/cases/{case}/laid/{side}": ("lay",),
     "GET /api/cases/{case}/points": ("board", "graph"), "GET /api/cases/{case}/nets/{net}": ("board", "graph"), "GET /api/cases/{case}/find": ("board", "path"),
     "GET /api/cases/{case}/bench": ("next",), "GET /api/cases/{case}/next": ("next",), "GET /api/cases/{case}/round": ("round",),
     "GET /api/cases/{case}/spans": ("next",), "GET /api/cases/{case}/unproven": ("round",), "GET /api/cases/{case}/wires": ("wire", "plan"),
@@ -151,6 +152,7 @@ CLI_TWINS = {
     "POST /api/cases/{case}/times": ("bench", "times"), "GET /api/cases/{case}/practice/planner": ("practice", "run"),
     "POST /api/pair": ("lan", "code"), "GET /api/lan": ("lan", "list"), "POST /api/lan/code": ("lan", "code"),
     "DELETE /api/lan/devices/{which}": ("lan", "revoke"),
+    "GET /api/cases/{case}/expect": ("expect",), "GET /api/cases/{case}/suspects": ("suspects",),
     "POST /api/cases/{case}/meter/zero": ("meter", "read"), "POST /api/cases/{case}/meter/readings": ("meter", "read"),
 }  # fmt: skip
 """The command with the same use case, for every route: the page has no power that the command line lacks."""

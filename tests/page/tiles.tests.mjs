@@ -5,6 +5,7 @@ import { edgeMeets } from '../../src/coppermend/page/map/paint.js';
 import { eachShape, readScene, shapesOfNet } from '../../src/coppermend/page/map/scenefile.js';
 import { RIM, TILE, TileStore, baseLevel, keyOf, levelFor, levelScale, plan, tileBox, tileMatrix, tilePlace, tilesIn } from '../../src/coppermend/page/map/tiles.js';
 import { pickNet } from '../../src/coppermend/page/map/index.js';
+import { nearEnough, nextPin, withTap, without } from '../../src/coppermend/page/photo/taps.js';
 import { near, same, yes } from './check.mjs';
 
 const BOARD = [0, 0, 280, 200];
@@ -157,5 +158,13 @@ export const tests = {
         yes(sx >= 20 - 1e-6 && sx <= 880 + 1e-6 && sy >= 20 - 1e-6 && sy <= 480 + 1e-6, `${angle}: ${sx}, ${sy}`);
       }
     }
+  },
+  'pins are tapped one after the other, tapped again they move, taken away they come next'() {
+    let taps = withTap(withTap([], 'U1.1', [5, 6]), 'U2.7', [50, 60]);
+    same(nextPin(['U1.1', 'U2.7', 'U3.2'], taps), 'U3.2');
+    taps = withTap(taps, 'U1.1', [7, 8]);
+    same([taps.length, taps.find((t) => t.pin === 'U1.1').px], [2, [7, 8]]);
+    same([nextPin(['U1.1', 'U2.7'], taps), nextPin(['U1.1', 'U2.7'], without(taps, 'U1.1'))], ['', 'U1.1']);
+    same([nearEnough(0.2), nearEnough(1)], [false, true]);
   },
 };

@@ -23,6 +23,8 @@ import { openFinish } from './case/finish.js';
 import { NOTHING_ASKED, drawOhms, howRead } from './case/ohms.js';
 import { drawTrust } from './case/trust.js';
 import { pan } from './map/view.js';
+import { LaySheet } from './photo/lay.js';
+import { drawUnderlay } from './photo/underlay.js';
 import { MeterHand } from './meter/hand.js';
 import { Hearing } from './sound/hearing.js';
 import { freshenSound, openSheet } from './sound/panel.js';
@@ -62,7 +64,10 @@ export class App {
   constructor() {
     this.map = new BoardMap(byId('map'), {
       tap: (point, net, xy) => this.tapped(point, net, xy),
-      moved: (view) => drawCompass(byId('compass'), view, this.map ? this.map.box : [0, 0, 1, 1]),
+      moved: (view) => {
+        drawCompass(byId('compass'), view, this.map ? this.map.box : [0, 0, 1, 1]);
+        if (this.map) drawUnderlay(byId('underlay'), this);
+      },
     });
     this.chrome();
     addEventListener('keydown', (e) => {
@@ -92,8 +97,8 @@ export class App {
       h('button.round-key', { type: 'button', id: 'lamp', 'aria-label': 'Daylight or lamp', title: 'daylight or lamp', onclick: () => this.do('lamp') }, icon('lamp')),
       h('button.round-key', { type: 'button', 'aria-label': 'Keys', title: 'keys', onclick: () => this.do('help') }, icon('help')));
     const tool = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ ic) => h('button.key', { type: 'button', onclick: () => this.do(name), 'aria-label': words, id: `tool-${name}` }, icon(ic, 24), h('span', null, words));
-    fill(byId('tools'), tool('newArea', 'work area', 'area'), tool('marks', 'marks', 'marks'), tool('list', 'list', 'list'), tool('goto', 'check', 'goto'), tool('turn', 'turn over', 'turn'), tool('rotate', 'quarter', 'rotate'), tool('fit', 'whole', 'fit'), tool('nearer', 'nearer', 'nearer'), tool('further', 'further', 'further'));
-    fill(byId('help'), h('h2', null, 'Keys'), h('div.keytable', null, KEYS.map((k) => [h('kbd', null, k.cap), h('span', null, k.words)])), h('p', null, 'Tap a pin to light its net. Put tip A and tip B on any two points and answer: the round follows you.'), h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good')));
+    fill(byId('tools'), tool('newArea', 'work area', 'area'), tool('marks', 'marks', 'marks'), tool('list', 'list', 'list'), tool('goto', 'check', 'goto'), tool('layPhoto', 'photo', 'photo'), tool('turn', 'turn over', 'turn'), tool('turnLid', 'like a lid', 'lid'), tool('rotate', 'quarter', 'rotate'), tool('fit', 'whole', 'fit'), tool('nearer', 'nearer', 'nearer'), tool('further', 'further', 'further'));
+    fill(byId('help'), h('h2', null, 'Keys'), h('div.keytable', null, KEYS.map((k) => [h('kbd', null, k.cap), h('span', null, k.words)])), h('p', null, 'Tap a pin to light its net. Put tip A and tip B on any two points and answer: the round follows you. A pedal’s keys are learnt under Sound.'), h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good')));
     drawLegend(byId('legend'));
     this.light(localStorage.getItem('light') ?? (matchMedia('(prefers-color-scheme: dark)').matches ? 'lamp' : 'day'));
   }
@@ -160,6 +165,28 @@ export class App {
     if (this.id === id) this.map.setPhoto(side, image);
   }
 
+  /** The person's own photos, laid under the board. */
+  async layPhotos() {
+    const id = this.id, laid = (await get(this.url('laid'))).laid;
+    for (const side of ['c', 's']) {
+      const one = laid[side];
+      if ((one?.entry ?? '') === (this.laidNow[side] ?? '')) continue;
+      this.laidNow[side] = one?.entry ?? '';
+      if (!one) this.map.setPhoto(side, null);
+      else {
+        const image = new Image();
+        image.src = this.url(`laid/${side}?entry=${one.entry}`);
+        await image.decode();
+        if (this.id === id) this.map.setPhoto(side, image);
+      }
+    }
+    drawUnderlay(byId('underlay'), this);
+  }
+
+  /** @type {LaySheet|null} */ laySheet = null;
+
+  /** Entries of the photos that lie under the board now. @type {Record<string, string>} */ laidNow = {};
+
   /** @param {string} id */
   async open(id) {
     this.stop();
@@ -175,6 +202,8 @@ export class App {
       const [points, bench] = await Promise.all([get(this.url('points')), get(this.url('bench'))]);
       this.map.setPoints(readPoints(points.rows));
       for (const side of scene.photos ?? []) this.photo(id, side);
+      this.laidNow = {};
+      this.layPhotos().catch((err) => this.fail(err));
       fill(byId('find-names'), [...scene.parts.map((/** @type {any} */ p) => p.ref), ...scene.nets.slice(0, 600)].map((n) => h('option', { value: n })));
       await this.take(bench);
     } catch (err) {
@@ -344,6 +373,7 @@ export class App {
       const careful = /** @type {string[]} */ (out.careful ?? []);
       const noted = kind === 'undo' ? sentence(out.words) : out.already ? `Noted at another screen already: ${out.words}` : `Noted: ${row && row.kind === kind ? row.short : out.words}`;
       if (out.differs) careful.push(`another screen answered this check otherwise (${out.differs}); both are kept. Measure again`);
+      if (kind === 'undo') this.layPhotos().catch(() => {});
       this.toast(noted, careful.map((one) => `Careful: ${one}`).join(' '), careful.length > 0);
       this.busy = false;
       await this.take(out.bench);
@@ -452,9 +482,12 @@ export class App {
     value: () => byId('ohms')?.focus(),
     touch: () => this.touch(),
     auto: (on) => { this.patient.auto = on; localStorage.setItem('auto', on ? 'yes' : 'no'); },
+    layPhoto: () => (this.laySheet ??= new LaySheet(this)).open(),
     turn: () => this.map.turn('upright').then(() => this.redraw()),
     turnLid: () => this.map.turn('level').then(() => this.redraw()),
     rotate: () => { this.map.rotate(); this.redraw(); },
+    spinLeft: () => { this.map.spin(-5); this.redraw(); },
+    spinRight: () => { this.map.spin(5); this.redraw(); },
     nearer: () => this.map.zoom(1.35),
     further: () => this.map.zoom(1 / 1.35),
     fit: () => this.map.fit(),
@@ -489,6 +522,7 @@ export class App {
     tested: (f) => this.note('test', { value: f.result, options: { item: f.item } }),
     takeIn: async (form) => { const out = await send('/api/import', /** @type {File} */ (new FormData(form).get('file')), {}); this.toast(`Taken in: ${out.new} new entries.`); location.hash = `#/case/${out.case}/bench`; },
     remedy: (r) => this.note(r.kind, { points: r.points, part: r.part, words: r.words }),
+    doIt: () => this.view === 'bench' && !this.own.a && /** @type {HTMLButtonElement|null} */ (document.querySelector('#slip button[data-main]:not(:disabled)'))?.click(),
     act: (step) => this.note(step.kind === 'short' ? 'clean' : step.kind, { words: step.words }),
     gate: (item) => this.note('gate', { options: { item: item.item } }),
     limit: (f) => this.note('gate', { options: { item: 'limit', limit_a: f.limit_a, abort_a: f.abort_a } }),

@@ -17,14 +17,14 @@ export function insetView(map, tip, w, h, span = 17) {
 /**
  * @param {HTMLCanvasElement} canvas @param {import('./map.js').BoardMap} map @param {'a'|'b'} which @param {any} tip
  */
-export function drawInset(canvas, map, which, tip) {
+export function drawInset(canvas, map, which, tip, span = 17) {
   const w = canvas.clientWidth, h = canvas.clientHeight;
   const ctx = canvas.getContext('2d', { willReadFrequently: true });
   if (!ctx || !map.ready || !w || !h) return;
   const ratio = map.ratio;
   canvas.width = Math.round(w * ratio);
   canvas.height = Math.round(h * ratio);
-  const view = insetView(map.view, tip, w, h);
+  const view = insetView(map.view, tip, w, h, span);
   const stateOf = (/** @type {string} */ ref) => map.stateOf(ref);
   drawRim(ctx, view, ratio, map.ready, faceColours(map.ready, view.face).mask);
   if (map.ready.scene.photos.includes(view.face)) map.photos.get(view.face)?.lay(ctx, view, ratio);

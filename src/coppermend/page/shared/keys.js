@@ -10,6 +10,7 @@ export const KEYS = [
   { key: ['a'], name: 'again', words: 'measure this one again', cap: 'A' },
   { key: ['n'], name: 'skip', words: 'a tip cannot reach its place', cap: 'N' },
   { key: ['b'], name: 'tipB', words: 'after N: tip B cannot reach (A: tip A; N again: both)', cap: 'B' },
+  { key: ['d'], name: 'doIt', words: 'the step on the slip is done: note it', cap: 'D' },
   { key: ['z', 'Backspace'], name: 'back', words: 'take the last entry back', cap: 'Z' },
   { key: ['v'], name: 'value', words: 'type a value in ohms', cap: 'V' },
   { key: [' '], name: 'touch', words: 'practice: touch the tips and ask the patient', cap: 'Space' },
@@ -22,6 +23,9 @@ export const KEYS = [
   { key: ['t'], name: 'turn', words: 'turn the board over like a page', cap: 'T' },
   { key: ['T'], name: 'turnLid', words: 'turn the board over like a lid', cap: 'Shift T' },
   { key: ['r'], name: 'rotate', words: 'quarter turn', cap: 'R' },
+  { key: ['['], name: 'spinLeft', words: 'turn it a little to the left', cap: '[' },
+  { key: [']'], name: 'spinRight', words: 'turn it a little to the right', cap: ']' },
+  { key: ['p'], name: 'layPhoto', words: 'lay a photo of your board under the map', cap: 'P' },
   { key: ['+', '='], name: 'nearer', words: 'nearer', cap: '+' },
   { key: ['-'], name: 'further', words: 'further away', cap: '−' },
   { key: ['f', '0'], name: 'fit', words: 'the whole board', cap: 'F' },
@@ -53,6 +57,6 @@ export function nameOf(e, pedal = {}) {
   if (e.key === ' ' && /^(BUTTON|A|SUMMARY)$/.test(tag)) return '';
   const one = KEYS.find((k) => k.key.includes(e.key));
   if (!one) return '';
-  const held = ['left', 'right', 'up', 'down', 'nearer', 'further'];
+  const held = ['left', 'right', 'up', 'down', 'nearer', 'further', 'spinLeft', 'spinRight'];
   return e.repeat && !held.includes(one.name) ? '' : one.name;
 }
