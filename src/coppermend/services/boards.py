@@ -35,7 +35,7 @@ from coppermend.services.packages import Package, Stages, package_id
 from coppermend.services.packages import Stopped as Stopped
 from coppermend.services.packages import build_board as build_board
 from coppermend.services.packages import cache_key as cache_key
-from coppermend.services.pinlists import pinlist_board, with_pinlists
+from coppermend.services.pinlists import pinlist_board, placed_lists, with_pinlists
 
 
 def board_of(package: Package, stages: Stages | None = None) -> Board:
@@ -92,6 +92,8 @@ def read_records(
     findings += aligned.findings
     outer = [one for one in aligned.images if roles[one.name].kind == "copper" and roles[one.name].side in ("c", "s")]
     netlists = [*_netlists(plan, findings, step, outer), *stated.netlists]
+    if not netlists and not any(one.part for image in images for one in image.attributes):
+        netlists = placed_lists([*package.members, *package.beside])
     rows = [*stated.part_rows, *_part_rows(plan, findings)]
     job = plan.job
     title = (job.title if job else "") or package.title

@@ -13,7 +13,7 @@ from coppermend.core.board.model import Board, NetlistPoint
 from coppermend.core.board.names import nearest_names
 from coppermend.core.board.pinboard import board_of_pins
 from coppermend.core.board.pinlist import NO_MAP, MapFile, PinList, PinRow
-from coppermend.core.board.records import Netlist
+from coppermend.core.board.records import Netlist, NetlistRecord
 from coppermend.core.board.sources import PartRow
 from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
 from coppermend.formats.ipcd356 import read_ipcd356
@@ -104,11 +104,35 @@ def pins_of_netlist(member: Member) -> PinList:
     return PinList(member.name, tuple(rows.values()), (), netlist.findings)
 
 
+def placed_lists(members: Sequence[Member]) -> list[Netlist]:
+    """Pin lists with a place for every pin, as netlists that name the pins of copper which names none. Lists that cannot be read are left to ``with_pinlists``."""
+    out = []
+    for member in members:
+        if format_of(member) is Format.TABLE and looks_like_pinlist(member.data):
+            try:
+                pins = read_pinlist(member.data, member.name)
+            except Refusal:
+                continue
+            if pins.rows and pins.placed:
+                out.append(Netlist(pins.name, tuple(_record(row) for row in pins.rows), (), holes_known=False))
+    return out
+
+
+def _record(row: PinRow) -> NetlistRecord:
+    """A placed pin as a netlist's record; a pin in no net says N/C."""
+    access = {"c": 1, "s": 2}.get(row.side, 0)
+    x, y = row.x_mm or 0.0, row.y_mm or 0.0
+    return NetlistRecord(
+        row.net or "N/C", row.part, row.pin, False, None, None, access, x, y, 0.0, 0.0, 0.0, 0, row.line
+    )
+
+
 def with_pinlists(board: Board, members: Sequence[Member]) -> Board:
     """The board with every pin list of its package as a source to compare with: each pin by its name, wherever the copper has it."""
     made = board
+    laid = {point.source for point in board.netlist_points}
     for member in members:
-        if format_of(member) is Format.TABLE and looks_like_pinlist(member.data):
+        if member.name not in laid and format_of(member) is Format.TABLE and looks_like_pinlist(member.data):
             try:
                 made = _with_source(made, read_pinlist(member.data, member.name))
             except Refusal as refusal:

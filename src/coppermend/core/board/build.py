@@ -320,7 +320,8 @@ def _pins(copper: Copper, placed: Sequence[PlacedNetlist]) -> list[Pin]:
     for one in placed:
         known = {land.part for land in lands}
         taken = {(_spot(land.x_mm, land.y_mm), key) for land in lands for key in land.layers}
-        new = netlist_lands(one.points, one.island.tolist(), one.through.tolist(), copper.finder)
+        through = one.through.tolist() if one.holes_known else [None] * len(one.points)
+        new = netlist_lands(one.points, one.island.tolist(), through, copper.finder)
         lands += [
             land
             for land in new

@@ -125,9 +125,12 @@ def _x2_land(layer: CopperLayer, piece: int, names: tuple[str, str, str], at: ND
 
 
 def netlist_lands(
-    points: Iterable[NetlistPoint], islands: Iterable[int], through: Iterable[bool], finder: HoleFinder
+    points: Iterable[NetlistPoint], islands: Iterable[int], through: Iterable[bool | None], finder: HoleFinder
 ) -> list[Land]:
-    """Lands of pins as a netlist states them, at their places on the copper; vias and points without a pin are left out."""
+    """Lands of pins as a netlist states them, at their places on the copper; vias and points without a pin are left out.
+
+    ``through`` None where the netlist does not say whether a pin is drilled: the hole at its place is kept, and ``pins_of`` decides.
+    """
     rows = [
         (point, island, hole)
         for point, island, hole in zip(points, islands, through, strict=True)
@@ -136,7 +139,7 @@ def netlist_lands(
     places = np.array([(point.x_mm, point.y_mm) for point, _, _ in rows]).reshape(-1, 2)
     holes = finder.at(places)
     return [
-        Land(p.part, p.pin, p.x_mm, p.y_mm, p.layers, has_hole, island, "", int(hole) if has_hole else -1)
+        Land(p.part, p.pin, p.x_mm, p.y_mm, p.layers, has_hole, island, "", int(hole) if has_hole is not False else -1)
         for (p, island, has_hole), hole in zip(rows, holes, strict=True)
     ]
 

@@ -27,6 +27,7 @@ class PlacedNetlist:
     island: NDArray[np.int64]
     through: NDArray[np.bool_]
     placing: Placing
+    holes_known: bool = True
 
 
 def access_layers(records: Sequence[NetlistRecord], keys: Sequence[str]) -> list[tuple[str, ...]]:
@@ -116,7 +117,7 @@ def place_netlist(
     island = islands_at(points, through, near, layers, index, holes, finder)
     _blind_holes(records, xy, [layer.key for layer in layers], holes, finder, island)
     points = tuple(replace(point, island=int(k)) for point, k in zip(points, island, strict=True))
-    return PlacedNetlist(netlist.name, points, island, through, placing)
+    return PlacedNetlist(netlist.name, points, island, through, placing, netlist.holes_known)
 
 
 def _blind_holes(

@@ -95,6 +95,7 @@ class Netlist:
     """One netlist file: its records, the nets' full names where aliases were given (already applied in ``records``), and findings.
 
     ``own``: it stands in the file that the copper comes from, so that its places need no search for a shift.
+    ``holes_known`` False: it does not say which pins are drilled (a pin list with places); the hole at a pin's place is looked at instead.
     """
 
     name: str
@@ -102,6 +103,7 @@ class Netlist:
     findings: tuple[Finding, ...]
     boards: int = 1
     own: bool = False
+    holes_known: bool = True
 
 
 @dataclass(frozen=True, slots=True)
