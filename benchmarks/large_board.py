@@ -70,7 +70,9 @@ def write(folder: Path, layers: int, cells: int, copies: int) -> None:
     across = math.ceil(math.sqrt(cells))
     width, height = across * CELL_MM, math.ceil(cells / across) * CELL_MM
     places = [
-        (n * (width + 5.0) + CELL_MM * (k % across), CELL_MM * (k // across)) for n in range(copies) for k in range(cells)
+        (n * (width + 5.0) + CELL_MM * (k % across), CELL_MM * (k // across))
+        for n in range(copies)
+        for k in range(cells)
     ]
     for layer in range(layers):
         side = "Top" if layer == 0 else "Bot" if layer == layers - 1 else "Inr"
@@ -91,9 +93,7 @@ def write(folder: Path, layers: int, cells: int, copies: int) -> None:
 
 def ring(x: float, y: float, width: float, height: float) -> str:
     """A rectangle as Gerber draws it."""
-    return (
-        f"{at(x, y)}D02*\n{at(x + width, y)}D01*\n{at(x + width, y + height)}D01*\n{at(x, y + height)}D01*\n{at(x, y)}D01*\n"
-    )
+    return f"{at(x, y)}D02*\n{at(x + width, y)}D01*\n{at(x + width, y + height)}D01*\n{at(x, y + height)}D01*\n{at(x, y)}D01*\n"
 
 
 def objects_of(layers: int) -> int:
