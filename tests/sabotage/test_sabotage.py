@@ -38,6 +38,8 @@ BELIEF = "tests/facts/test_belief_exact.py"
 POLICIES = "tests/facts/test_practice_definitions.py"
 UNKNOWN = "tests/properties/test_unknown_copper.py"
 CONTRACT = "tests/docs/test_code.py::test_import_contracts"
+TOUCH = "tests/properties/test_touch.py"
+LAN = "tests/api/test_lan.py"
 
 SABOTAGES = (
     Sabotage(
@@ -319,6 +321,55 @@ SABOTAGES = (
         "from __future__ import annotations\n",
         "from __future__ import annotations\n\nimport coppermend.practice\n",
         (CONTRACT,),
+    ),
+    Sabotage(
+        "one touch of the meter is read again without lifting",
+        "core/signals/touch.py",
+        '    return replace(state, where="lift", tail=()), done',
+        '    return replace(state, where="apart", tail=()), done',
+        (TOUCH + "::test_every_touch_that_is_held_gives_its_reading_once",),
+    ),
+    Sabotage(
+        "a gap of the meter's ranging counts as lifting the tips",
+        "core/signals/touch.py",
+        "at_s - since >= rules.lift_s",
+        "at_s - since >= 0.0",
+        (TOUCH + "::test_a_gap_shorter_than_a_lift_is_the_same_touch",),
+    ),
+    Sabotage(
+        "wrong pairing codes are not counted",
+        "services/lan.py",
+        "    tries = known.tries + 1",
+        "    tries = known.tries",
+        (LAN + "::test_a_code_dies_after_five_wrong_tries_and_by_a_newer_one",),
+    ),
+    Sabotage(
+        "a pairing code works twice",
+        "services/lan.py",
+        "    book.put_code(None)\n    book.put_devices((*devices, made))",
+        "    book.put_devices((*devices, made))",
+        (LAN + "::test_a_code_is_good_once",),
+    ),
+    Sabotage(
+        "a revoked device stays let in",
+        "services/lan.py",
+        "if one not in gone))",
+        "if True))",
+        (LAN + "::test_devices_end_by_time_by_revocation_and_by_number",),
+    ),
+    Sabotage(
+        "the network's door lets everybody in",
+        "api/lan.py",
+        "        if device is None:\n            return _no(",
+        "        if False:\n            return _no(",
+        (LAN + "::test_without_a_token_nothing_is_served",),
+    ),
+    Sabotage(
+        "the same answer from two screens is written twice",
+        "services/together.py",
+        "            return Answered(noted(one), already=True)",
+        "            break",
+        ("tests/api/test_together.py::test_the_same_answer_from_two_screens_is_one_reading",),
     ),
     Sabotage(
         "the core reads the clock",
