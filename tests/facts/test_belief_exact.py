@@ -12,6 +12,7 @@ from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
 from coppermend.core.belief.model import Basis, Evidence
 from coppermend.core.belief.network import draw
 from coppermend.core.findings import Refusal
+from coppermend.core.planning.risk import risk_of
 
 AREAS = (EXAMPLE_AREA,)
 
@@ -20,7 +21,7 @@ AREAS = (EXAMPLE_AREA,)
 def test_posteriors_equal_the_sum_over_all_break_patterns(contact_bad: float) -> None:
     """Origin of the expected numbers: the enumerator, straight from the definition. 150 random graphs, up to 3 cycles each."""
     rng = np.random.default_rng(11)
-    basis = Basis(contact_bad=contact_bad, contact_shares=())
+    basis = Basis(contact_bad=contact_bad, contact_shares=(), damage_scales=())
     worst = worst_evidence = 0.0
     for _ in range(150):
         graph = random_graph(rng, int(rng.integers(2, 9)), int(rng.integers(0, 4)) if rng.random() < 0.6 else 0)
@@ -36,7 +37,7 @@ def test_posteriors_equal_the_sum_over_all_break_patterns(contact_bad: float) ->
 
 def test_twelve_sites_with_heavy_damage_agree_with_brute_force() -> None:
     rng = np.random.default_rng(5)
-    basis = Basis(prior_in=dict.fromkeys(Basis().prior_in, 0.2), contact_bad=0.0, contact_shares=())
+    basis = Basis(prior_in=dict.fromkeys(Basis().prior_in, 0.2), contact_bad=0.0, contact_shares=(), damage_scales=())
     for _ in range(4):
         graph = random_graph(rng, 12, 2)
         evidence = random_readings(rng, graph, 8)
@@ -47,7 +48,7 @@ def test_twelve_sites_with_heavy_damage_agree_with_brute_force() -> None:
 
 def test_joined_equals_the_enumerated_probability() -> None:
     rng = np.random.default_rng(3)
-    basis = Basis(contact_shares=())
+    basis = Basis(contact_shares=(), damage_scales=())
     for _ in range(25):
         graph = random_graph(rng, 6, 1)
         names = [p.id for p in graph.points]
@@ -61,7 +62,9 @@ def test_joined_equals_the_enumerated_probability() -> None:
 def test_one_open_reading_over_one_site_is_bayes_rule() -> None:
     """P = p(1-fc) / (p(1-fc) + (1-p)fo) with p = 0.02, fo = 0.02, fc = 0.002: Bayes by hand."""
     graph = example_graph([(0, 1)], [0, 1])
-    got = belief(graph, AREAS, (Evidence("1", "p0", "p1", "open"),), Basis(contact_bad=0.0, contact_shares=()))
+    got = belief(
+        graph, AREAS, (Evidence("1", "p0", "p1", "open"),), Basis(contact_bad=0.0, contact_shares=(), damage_scales=())
+    )
     assert got.p("s0") == pytest.approx(0.02 * 0.998 / (0.02 * 0.998 + 0.98 * 0.02), rel=1e-12)
 
 
@@ -70,7 +73,7 @@ def test_a_second_open_through_the_same_bad_contact_says_less_than_one_through_a
     graph = example_graph([(0, 1)], [0, 0, 1, 1])
     same = (Evidence("1", "p0", "p1", "open"), Evidence("2", "p0", "p1", "open"))
     other = (Evidence("1", "p0", "p1", "open"), Evidence("2", "p0b", "p1b", "open"))
-    basis = Basis(contact_bad=0.1, contact_shares=())
+    basis = Basis(contact_bad=0.1, contact_shares=(), damage_scales=())
     assert belief(graph, AREAS, same, basis).p("s0") < belief(graph, AREAS, other, basis).p("s0") - 0.02
 
 
@@ -82,7 +85,7 @@ def test_a_reading_taken_before_a_wire_was_fitted_still_speaks_of_the_copper_of_
         Evidence("2", "p0b", "p1b", "open", without=("s1",)),
     )
     after = (*before, Evidence("3", "p0", "p1", "closed"))
-    basis = Basis(contact_shares=())
+    basis = Basis(contact_shares=(), damage_scales=())
     one, two = belief(graph, AREAS, before, basis), belief(graph, AREAS, after, basis)
     want = enumerate_breaks(graph, two.prior, after, basis)
     assert np.abs(two.sites - want.sites).max() <= 1e-9
@@ -97,9 +100,9 @@ def test_the_share_of_bad_contacts_is_averaged_by_how_well_it_explains_the_readi
     for _ in range(10):
         graph = random_graph(rng, 6, 1)
         evidence = random_readings(rng, graph, 5)
-        got = belief(graph, AREAS, evidence, Basis(contact_shares=((0.0, 0.5), (0.1, 0.5))))
+        got = belief(graph, AREAS, evidence, Basis(contact_shares=((0.0, 0.5), (0.1, 0.5)), damage_scales=()))
         parts = [
-            enumerate_breaks(graph, got.prior, evidence, Basis(contact_bad=share, contact_shares=()))
+            enumerate_breaks(graph, got.prior, evidence, Basis(contact_bad=share, contact_shares=(), damage_scales=()))
             for share in (0.0, 0.1)
         ]
         weights = np.exp([p.log_evidence for p in parts])
@@ -114,7 +117,7 @@ def test_samples_follow_the_posterior() -> None:
     for _ in range(6):
         graph = random_graph(rng, 9, 2)
         evidence = random_readings(rng, graph, 4)
-        got = belief(graph, AREAS, evidence, Basis(contact_shares=()))
+        got = belief(graph, AREAS, evidence, Basis(contact_shares=(), damage_scales=()))
         for piece, solved in got.benches[0].pieces.items():
             broken, _ = draw(solved, 20_000, seed=1)
             for row, k in enumerate(got.copper.pieces[piece]):
@@ -124,7 +127,7 @@ def test_samples_follow_the_posterior() -> None:
 
 def test_contradicting_readings_name_their_conflict_and_stay_finite() -> None:
     graph = example_graph([(0, 1), (1, 2), (2, 3)], [0, 1, 2, 3])
-    never_wrong = Basis(false_open=0.0, false_closed=0.0, contact_bad=0.0, contact_shares=())
+    never_wrong = Basis(false_open=0.0, false_closed=0.0, contact_bad=0.0, contact_shares=(), damage_scales=())
     evidence = (
         Evidence("1", "p0", "p3", "closed"),
         Evidence("2", "p1", "p2", "open"),
@@ -173,10 +176,44 @@ def test_pruned_states_are_paid_for_in_the_error_bound() -> None:
     for _ in range(30):
         graph = random_graph(rng, 12, 0)
         evidence = random_readings(rng, graph, 10)
-        exact = belief(graph, AREAS, evidence, Basis(contact_shares=()))
+        exact = belief(graph, AREAS, evidence, Basis(contact_shares=(), damage_scales=()))
         for piece, solved in exact.benches[0].pieces.items():
             rough = solve(exact.copper, piece, exact.prior, solved.readings, 0.05, 0.3, cap=4)
             off = max(abs(rough.broken[k] - solved.broken[k]) for k in solved.broken) if solved.broken else 0.0
             assert off <= rough.error_bound + 1e-12
             tried += rough.error_bound > 0.0
     assert tried >= 5
+
+
+def test_scales_of_the_damage_are_averaged_by_how_well_they_explain_the_readings() -> None:
+    """Three scales on small nets: evidence and sites are the weighted sums over enumerations with the priors scaled, and so is a stretch's chance."""
+    basis = Basis(contact_shares=())
+    rng = np.random.default_rng(8)
+    for _ in range(20):
+        graph = random_graph(rng, 7, 1)
+        evidence = random_readings(rng, graph, 4)
+        got = belief(graph, AREAS, evidence, basis)
+        hot = got.prior > basis.prior_out
+        weights, rows = [], []
+        for scale, weight in basis.damage_scales:
+            want = enumerate_breaks(graph, np.where(hot, 1.0 - (1.0 - got.prior) ** scale, got.prior), evidence, basis)
+            weights.append(weight * float(np.exp(want.log_evidence)))
+            rows.append(want.sites)
+        total = sum(weights)
+        sites = sum(w / total * row for w, row in zip(weights, rows, strict=True))
+        # a site that no reading spoke of keeps the prior that was stated
+        assert np.where(got.spoken, got.sites - sites, got.sites - got.prior) == pytest.approx(np.zeros(7), abs=1e-9)
+        assert got.log_evidence == pytest.approx(float(np.log(total)), abs=1e-9)
+
+
+def test_a_stretch_of_several_sites_is_broken_when_one_of_them_is() -> None:
+    """Ten sites of 0.02 in series, one open reading: P(any) by Bayes under each scale, averaged by the evidence of each (by hand)."""
+    graph = example_graph([(k, k + 1) for k in range(10)], [0, 10])
+    basis = Basis(contact_shares=(), contact_bad=0.0)
+    got = belief(graph, AREAS, [Evidence("1", "p0", "p10", "open")], basis)
+    top = bottom = 0.0
+    for scale, weight in basis.damage_scales:
+        any_broken = 1.0 - 0.98 ** (10 * scale)
+        bottom += weight * (any_broken * 0.998 + (1.0 - any_broken) * 0.02)
+        top += weight * any_broken * 0.998
+    assert float(risk_of(got).chance[0]) == pytest.approx(top / bottom, rel=1e-9)

@@ -90,13 +90,14 @@ def test_one_lying_open_in_the_search_does_not_name_a_sound_stretch() -> None:
         graph = row(8, 2)
         evidence, _ = bench(graph, {"s5"}, lies=lambda n, when=when: n == when)  # type: ignore[misc]
         found = spans(graph, belief(graph, AREAS, evidence, BASIS), BASIS)
-        assert [s.sites for s in found] == [("s5",)]
+        # a false beep straight after the first open outweighs it (0.002 against 0.02): nothing is named then, and no sound stretch ever
+        assert [s.sites for s in found] == ([("s5",)] if when > 1 else [])
 
 
 def test_advice_to_solder_needs_two_readings_that_share_no_point() -> None:
     """However often one pair reads open, the advice waits for another pair while other points exist."""
     graph = row(1, 2)
-    sure = Basis(contact_shares=(), contact_bad=0.0)
+    sure = Basis(contact_shares=(), damage_scales=(), contact_bad=0.0)
     same = [Evidence(str(k), "p0", "p1", "open") for k in range(4)]
     posterior = belief(graph, AREAS, same, sure)
     assert posterior.p("s0") > sure.broken_above
@@ -109,7 +110,7 @@ def test_advice_to_solder_needs_two_readings_that_share_no_point() -> None:
 
 def test_where_there_are_no_other_points_a_repeated_reading_may_confirm() -> None:
     graph = row(1)
-    sure = Basis(contact_shares=(), contact_bad=0.0)
+    sure = Basis(contact_shares=(), damage_scales=(), contact_bad=0.0)
     said = [Evidence(str(k), "p0", "p1", "open") for k in range(3)]
     assert [s.sites for s in spans(graph, belief(graph, AREAS, said, sure), sure)] == [("s0",)]
 
@@ -217,7 +218,7 @@ def test_an_open_over_sites_likely_broken_from_the_start_is_followed_up_not_aske
     """Three sites of prior 0.25 and an open over all: each rises to 0.25 / (1 - 0.75^3) = 0.43 only, and yet the next check must split them."""
     graph = example_graph([(0, 1), (1, 2), (2, 3)], [0, 1, 2, 3])
     sure = Basis(
-        prior_in={**Basis().prior_in, "run": 0.25}, false_open=0.0, false_closed=0.0, contact_bad=0.0, contact_shares=()
+        prior_in={**Basis().prior_in, "run": 0.25}, false_open=0.0, false_closed=0.0, contact_bad=0.0, contact_shares=(), damage_scales=()
     )
     step = next_step(graph, (EXAMPLE_AREA,), (Evidence("1", "p0", "p3", "open"),), sure)
     assert step.check is not None

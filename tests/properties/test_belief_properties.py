@@ -108,8 +108,10 @@ def test_splitting_a_site_in_two_in_series_changes_no_other_site(
     parts = belief(*basis, readings, Basis())
     others = [i for i in range(len(graph.sites)) if i != k]
     assert np.abs(parts.sites[others] - whole.sites[others]).max(initial=0.0) <= 1e-12
-    lift = whole.sites[k] / p
-    assert abs(parts.sites[k] - half * lift) <= 1e-12
+    assert len(parts.scales) == len(whole.scales)
+    for one, other in zip(parts.scales, whole.scales, strict=True):
+        assert abs(one.weight - other.weight) <= 1e-9
+        assert abs(one.sites[k] / one.prior[k] - other.sites[k] / other.prior[k]) <= 1e-9
     assert abs(parts.log_evidence - whole.log_evidence) <= 1e-9
 
 

@@ -16,7 +16,6 @@ from coppermend.core.copper.unknown import has_unknown
 from coppermend.core.findings import Refusal, refuse
 from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import plain
-from coppermend.core.planning.costs import TipState
 from coppermend.core.planning.model import NextStep, RoundPlan, Span
 from coppermend.core.planning.next import next_step
 from coppermend.core.planning.ohms_step import ohms_work
@@ -27,6 +26,7 @@ from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bind import Binding, bind
 from coppermend.services.bridging import bridges_of
 from coppermend.services.loose import loose_check
+from coppermend.services.map_doubt import map_first, tips_of
 from coppermend.services.meters import meter_of
 from coppermend.services.pinwork import pin_break, pin_step
 from coppermend.services.workshop import Workshop
@@ -61,9 +61,9 @@ class Proof:
 
 
 def next_for_case(workshop: Workshop, case: str) -> NextStep:
-    """The next step of a case: mark an area, a check, a patch, the gate, power, or done."""
+    """The next step of a case: the map first where it is in doubt, then mark an area, a check, a patch, the gate, power, or done."""
     binding = bind(workshop, case)
-    return _kept(binding, "next", lambda: _next(binding))
+    return _kept(binding, "next", lambda: map_first(binding) or _next(binding))
 
 
 def round_for_case(workshop: Workshop, case: str) -> RoundPlan:
@@ -118,12 +118,6 @@ def neighbours_of(binding: Binding) -> tuple[Neighbour, ...]:
     if key not in binding.kept:
         binding.kept[key] = (binding.graph, tuple(neighbours(binding.board, binding.graph, polygons, WINDOW_MM)))
     return cast("tuple[Neighbour, ...]", binding.kept[key][1])
-
-
-def tips_of(binding: Binding) -> TipState:
-    """Where the probes were left."""
-    a, b = (binding.graph.point(one) if one else None for one in binding.tips)
-    return TipState(a, b, up=a.side if a is not None else "c")
 
 
 def step_as_dict(step: NextStep) -> dict[str, Any]:

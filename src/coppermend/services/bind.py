@@ -12,6 +12,7 @@ from typing import Any
 from coppermend.core.belief.engine import belief
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.board.model import Board, PartState
+from coppermend.core.copper.mapfix import APART, JOINED, MapFix, with_map_fixes
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.copper.worked import PatchWire, TrackCut, worked
 from coppermend.core.findings import Place, Refusal, refuse
@@ -178,6 +179,7 @@ class _Overlay:
             self.state.part_states,
             self._said(),
             ties_read(self.state, self.base, wires),
+            tuple((one.entry, one.says) for one in self.state.map_notes),
         )
         if key not in self.kept:
             self.kept[key] = self._laid(wires, cuts, broken)
@@ -201,11 +203,21 @@ class _Overlay:
         laid = [PatchWire(one.id, one.a.id, one.b.id, one.diameter_mm, one.length_mm) for one in wires]
         parted = [TrackCut(one.id, layer=one.side, x_mm=one.x_mm, y_mm=one.y_mm) for one in cuts]
         graph = worked(self.base, states, laid, parted, sockets(self.state, self.base, states))
+        graph = with_map_fixes(graph, map_fixes(self.state))
         graph = along_readings(self.state, graph, wires, broken)
         if not broken:
             return graph
         gone = frozenset(broken)
         return replace(graph, sites=tuple(site for site in graph.sites if site.id not in gone), memo={})
+
+
+def map_fixes(state: CaseState) -> tuple[MapFix, ...]:
+    """The corrections of the map that the log holds."""
+    return tuple(
+        MapFix(one.entry, one.says, one.points[0].id, one.points[1].id if len(one.points) > 1 else "")
+        for one in state.map_notes
+        if one.says in (JOINED, APART) and one.points
+    )
 
 
 def sockets(state: CaseState, base: CopperGraph, states: Mapping[str, PartState]) -> frozenset[str]:

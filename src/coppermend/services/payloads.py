@@ -13,7 +13,7 @@ from coppermend.core.copper.worked import CUT_NEAR_MM
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.canonical import Json
 from coppermend.core.log.gate import gate_status
-from coppermend.core.log.kinds import GATE_ITEMS, KINDS, LEVELS, PROGRESS
+from coppermend.core.log.kinds import GATE_ITEMS, KINDS, LEVELS, MAP_SAYS, PROGRESS
 from coppermend.core.log.values import parse_value
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
@@ -111,6 +111,20 @@ def _heat(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
         "raw": request.value,
         "instrument": request.instrument,
     }
+
+
+def _map(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
+    says = _one_of(str(request.fields.get("says") or request.value), MAP_SAYS, "word on the map")
+    least = {"joined": 2, "apart": 1, "agreed": 0}[says]
+    if len(request.points) < least or (says == "agreed" and request.points):
+        raise refuse(
+            "NOT-002",
+            f"map {says} takes {least or 'no'} points, found {len(request.points)}.",
+            "Write it like: map fix CASE joined U1.8 U7.3, map fix CASE apart U1.8, map fix CASE agreed.",
+        )
+    binding = bind(workshop, case)
+    found = _tips(binding, request)
+    return {"says": says, **(_points(binding, found) if found else {})}
 
 
 def _skip(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
@@ -370,6 +384,7 @@ MAKERS: dict[str, Callable[[Workshop, str, Request], dict[str, Any]]] = {
     "wave": _wave,
     "heat": _heat,
     "skip": _skip,
+    "map": _map,
     "patch": _patch,
     "cut": _cut,
     "solder": _solder,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from operator import attrgetter
 
 import numpy as np
@@ -18,12 +18,13 @@ from coppermend.core.belief.copper import Copper, copper_of
 from coppermend.core.belief.joining import Bridges, Joining, joinings
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.belief.network import PieceBelief, solve
-from coppermend.core.belief.priors import priors
+from coppermend.core.belief.priors import area_factors, priors
 from coppermend.core.belief.readings import LEAST_RATE, Taken, rates, sort_readings
 from coppermend.core.belief.valued import has_values, solve_valued
-from coppermend.core.copper.model import CopperGraph
+from coppermend.core.copper.model import CopperGraph, SiteKind
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +52,27 @@ LEAST_PARTIAL = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """One supposition about the bench: the share of probe points that bite badly, and its posterior weight. ``pieces``: the belief under it."""
+    """One supposition: the share of probe points that bite badly and the scale of the damage, with its posterior weight. ``pieces``: the belief under it."""
 
     share: float
     weight: float
     pieces: dict[int, PieceBelief]
+    scale: float = 1.0
+    """What multiplies the rate of damage inside the work areas under this supposition."""
+    prior: Floats | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """The belief under one scale of the damage: its posterior weight, and prior and posterior of every site, (sites,)."""
+
+    weight: float
+    prior: Floats
+    sites: Floats
+
+
+LEAST_WEIGHT = 1e-9
+"""Scales of the damage less likely than this are left out of ``CopperBelief.scales``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +98,10 @@ class CopperBelief:
     evidence: tuple[Evidence, ...]
     partials: tuple[PartialOpen, ...] = ()
     """Stretches with at least LEAST_PARTIAL of having too much resistance, likeliest first; only nets with ohms readings are judged."""
+    scales: tuple[Scale, ...] = ()
+    """The suppositions about the damage; a stretch's chance to be broken is the average over them, not to be had from ``sites`` alone."""
+    spoken: Bools | None = None
+    """(sites,) whether a reading spoke of the site; None = of none."""
 
     def p(self, unit: str) -> float:
         """Probability that the site with this id is broken; for a probe point's id, that it bites badly. KeyError for an unknown id."""
@@ -111,7 +132,7 @@ class CopperBelief:
         total = 0.0
         for bench in self.benches:
             base = self.piece(piece[a], bench)
-            more = _solved(self.copper, piece[a], self.prior, (*base.readings, asked), bench.share, self.basis)
+            more = _solved(self.copper, piece[a], base.prior, (*base.readings, asked), bench.share, self.basis)
             # the question's own tips bite: take out their share (a = 1 times the chance that both do)
             bite = (1.0 - bench.share * miss) ** 2
             total += bench.weight * float(np.exp(more.log_evidence - base.log_evidence)) / bite
@@ -121,10 +142,12 @@ class CopperBelief:
         """The belief over one piece under one supposition, also when nothing was read on it."""
         if piece in bench.pieces:
             return bench.pieces[piece]
-        return solve(self.copper, piece, self.prior, (), bench.share, self.basis.contact_false_open)
+        prior = self.prior if bench.prior is None else bench.prior
+        return solve(self.copper, piece, prior, (), bench.share, self.basis.contact_false_open)
 
 
 _PIECES: OrderedDict[tuple[object, ...], tuple[Copper, PieceBelief]] = OrderedDict()
+_HURT: OrderedDict[tuple[object, ...], tuple[CopperGraph, Bools]] = OrderedDict()
 _PRIORS: OrderedDict[tuple[object, ...], tuple[CopperGraph, Floats]] = OrderedDict()
 _OWN_PRIORS: dict[tuple[int, int, int], tuple[Floats, Copper, bytes]] = {}
 _ASKED = attrgetter(*(f.name for f in fields(Taken) if f.name != "entry"))
@@ -154,7 +177,8 @@ def belief(
     copper = copper_of(graph, basis.closed_below_ohm)
     prior = prior_of(graph, areas, basis)
     sorted_readings = sort_readings(copper, evidence, basis)
-    benches, log_evidence = _benches(copper, prior, sorted_readings.by_piece, basis)
+    inside = hurt(graph, areas, basis) if areas else None
+    benches, log_evidence = _benches(copper, prior, sorted_readings.by_piece, basis, inside)
     posterior = prior.copy()
     conflicts: list[Conflict] = []
     error = 0.0
@@ -178,7 +202,27 @@ def belief(
         shorts,
         tuple(evidence),
         _partials(copper, benches),
+        *_by_scale(prior, benches),
     )
+
+
+def _by_scale(prior: Floats, benches: Sequence[Bench]) -> tuple[tuple[Scale, ...], Bools]:
+    """The benches of one scale together, for each scale; and which sites a reading spoke of."""
+    spoken = np.zeros(len(prior), dtype=np.bool_)
+    for first in benches[0].pieces.values():
+        spoken[first.spoken] = True
+    found: list[Scale] = []
+    for scale in dict.fromkeys(b.scale for b in benches):
+        mine = [b for b in benches if b.scale == scale]
+        weight = sum(b.weight for b in mine)
+        if weight < LEAST_WEIGHT:
+            continue
+        own = prior if mine[0].prior is None else mine[0].prior
+        now = own.copy()
+        for piece, first in mine[0].pieces.items():
+            now[first.spoken] = sum([b.weight / weight * _chances(b.pieces[piece], first) for b in mine])
+        found.append(Scale(weight, own, now))
+    return tuple(found), spoken
 
 
 def _partials(copper: Copper, benches: Sequence[Bench]) -> tuple[PartialOpen, ...]:
@@ -204,24 +248,63 @@ def _chances(solved: PieceBelief, first: PieceBelief) -> Floats:
 
 
 def _benches(
-    copper: Copper, prior: Floats, by_piece: dict[int, tuple[Taken, ...]], basis: Basis
+    copper: Copper,
+    prior: Floats,
+    by_piece: dict[int, tuple[Taken, ...]],
+    basis: Basis,
+    inside: Bools | None,
 ) -> tuple[tuple[Bench, ...], float]:
-    """The belief under each possible share of bad contacts, weighted by how well it explains all readings; and the log evidence."""
+    """The belief under each possible share of bad contacts and scale of the damage, weighted by how well it explains all readings; and the log evidence."""
     shares = basis.contact_shares or ((basis.contact_bad, 1.0),)
-    total = sum(weight for _, weight in shares)
-    solved: list[tuple[float, float, dict[int, PieceBelief]]] = []
-    for share, weight in shares:
-        pieces = {p: _solve_kept(copper, p, prior, r, share, basis) for p, r in by_piece.items()}
-        # in the order of the pieces, so that the order of the readings changes no last digit
-        log = sum(pieces[p].log_evidence for p in sorted(pieces)) + float(np.log(max(weight / total, 1e-300)))
-        solved.append((share, log, pieces))
-    top = max(log for _, log, _ in solved)
+    scales = (basis.damage_scales if inside is not None else ()) or ((1.0, 1.0),)
+    total = sum(w for _, w in shares) * sum(w for _, w in scales)
+    made: list[Bench] = []
+    for scale, likely in scales:
+        mine = _scaled(prior, inside, scale)
+        for share, weight in shares:
+            pieces = {p: _solve_kept(copper, p, mine, r, share, basis) for p, r in by_piece.items()}
+            # in the order of the pieces, so that the order of the readings changes no last digit
+            log = sum(pieces[p].log_evidence for p in sorted(pieces))
+            made.append(Bench(share, log + float(np.log(max(weight * likely / total, 1e-300))), pieces, scale, mine))
+    top = max(one.weight for one in made)
     if top == -np.inf:
-        return tuple(Bench(s, 1.0 / len(solved), p) for s, _, p in solved), top
-    mass = [float(np.exp(log - top)) for _, log, _ in solved]
-    weights = [m / sum(mass) for m in mass]
-    benches = tuple(Bench(s, w, p) for (s, _, p), w in zip(solved, weights, strict=True))
+        return tuple(replace(one, weight=1.0 / len(made)) for one in made), top
+    mass = [float(np.exp(one.weight - top)) for one in made]
+    benches = tuple(replace(one, weight=m / sum(mass)) for one, m in zip(made, mass, strict=True))
     return benches, top + float(np.log(sum(mass)))
+
+
+_SCALED: OrderedDict[tuple[int, float], tuple[Floats, Bools, Floats]] = OrderedDict()
+
+
+def _scaled(prior: Floats, inside: Bools | None, scale: float) -> Floats:
+    """The priors with those inside the work areas scaled, remembered: the same array again for the same question.
+
+    What is scaled is the rate of damage, 1 - (1 - p)^scale: a stretch cut in two in thought has the same chance as before.
+    """
+    if inside is None or scale == 1.0:
+        return prior
+    key = (id(prior), scale)
+    hit = _SCALED.get(key)
+    if hit is None or hit[0] is not prior or hit[1] is not inside:
+        hit = (prior, inside, np.where(inside, -np.expm1(scale * np.log1p(-prior)), prior))
+        _SCALED[key] = hit
+        while len(_SCALED) > 64:
+            _SCALED.popitem(last=False)
+    return hit[2]
+
+
+def hurt(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> Bools:
+    """(sites,) whether a site's prior comes from a work area, remembered; a patch wire's does not."""
+    key = (id(graph), tuple(areas), repr(basis))
+    hit = _HURT.get(key)
+    if hit is None or hit[0] is not graph:
+        wire = np.array([s.kind is SiteKind.WIRE for s in graph.sites], dtype=bool)
+        hit = (graph, (area_factors(graph, areas, basis) > 0.0) & ~wire)
+        _HURT[key] = hit
+        while len(_HURT) > 16:
+            _HURT.popitem(last=False)
+    return hit[1]
 
 
 def prior_of(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> Floats:

@@ -21,6 +21,8 @@ from coppermend.core.belief.readings import rates, reads_closed
 
 MAP_WRONG = 0.05
 """Chance, before any reading, that the package is of another board or revision (an assumption)."""
+MAP_WRONG_ONCE_CORRECTED = 0.3
+"""The same once the map was corrected at a place: it differs elsewhere too, more often than not looked at (an assumption)."""
 PIN_DIFFERS = (0.02, 0.08, 0.30)
 """On a wrong map: chance that one pin of a net is not on that net here; a late revision, another revision, another machine, alike likely (an assumption)."""
 NETS_MEET = 0.02

@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.belief.model import Basis, WorkArea
+from coppermend.core.copper.mapfix import MAP_SITE
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.copper.unknown import LARGE_NET_PINS, has_unknown
 
@@ -31,7 +32,7 @@ def prior(site: Site, areas: Sequence[WorkArea], basis: Basis) -> float:
 def site_prior(site: Site, factor: float, basis: Basis) -> float:
     """Prior of a site inside an area of severity factor ``factor`` (0 = outside every area)."""
     if site.kind is SiteKind.WIRE:
-        return basis.prior_in["wire"]
+        return basis.prior_out if site.id.startswith(MAP_SITE) else basis.prior_in["wire"]
     if factor <= 0.0:
         return basis.prior_out
     kind = str(site.kind)

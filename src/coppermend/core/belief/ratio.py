@@ -14,6 +14,7 @@ import numpy as np
 
 from coppermend.core.belief.netforms import NetForms, around_of, forms_of, net_forms
 from coppermend.core.belief.ohmic import SCALE_COMMON_SD, SCALE_NET_SD, Instrument
+from coppermend.core.belief.readings import COARSE, Taken
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.provable import NetView, net_view
 from coppermend.core.copper.resistance import FLOOR_OHM
@@ -140,6 +141,23 @@ def chance_broken(reading: RatioReading, ohm: float, prior: float, instrument: I
         logs.append(-0.5 * (ohm - value) ** 2 / variance - 0.5 * math.log(variance))
     odds = math.log(prior / (1.0 - prior)) + logs[1] - logs[0]
     return 1.0 / (1.0 + math.exp(-min(max(odds, -700.0), 700.0)))
+
+
+def says_broken(graph: CopperGraph, sites: Sequence[str], taken: Taken) -> bool:
+    """Whether an ohms reading is three times likelier with a stretch (site ids) broken than with it whole. False for a bridge."""
+    model = net_forms(graph, graph.node_net[taken.node_a])
+    k = next((k for k, e in enumerate(model.edges) if set(e) & set(sites)), None)
+    if k is None or taken.ohm is None:
+        return False
+    around = float(around_of(model, [k])[0])
+    if around == 0.0:
+        return False
+    pair = (taken.node_a, taken.node_b)
+    forms = forms_of(model, [pair], [pair])
+    whole = float(forms.sound[0])
+    broken = whole + float(forms.force[0, k]) ** 2 * float(model.ohm[k]) / around
+    one = RatioReading(tuple(sites), taken.point_a, taken.point_b, whole, broken)
+    return chance_broken(one, taken.ohm, 0.5, taken.instrument or COARSE) > 0.75
 
 
 def fine_enough(reading: RatioReading, instrument: Instrument) -> bool:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coppermend.core.belief.copper import Copper, copper_of
-from coppermend.core.belief.maptrust import DOUBT, TRUST, MapReading, map_readings, old_break, p_map_wrong
+from coppermend.core.belief.maptrust import DOUBT, MAP_WRONG, TRUST, MapReading, map_readings, old_break, p_map_wrong
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.belief.priors import area_factors, priors
 from coppermend.core.copper.model import CopperGraph, ProbePoint
@@ -66,16 +66,19 @@ class MapTrust:
 
 def map_trust(
     graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evidence], basis: Basis, costs: CostTable,
-    tips: TipState | None = None, most: int = MOST, skipped: Collection[str] = (),
+    tips: TipState | None = None, most: int = MOST, skipped: Collection[str] = (), before: float = MAP_WRONG,
 ) -> MapTrust:  # fmt: skip
-    """Whether the map is of this board as far as the readings say, and the checks that would tell. The same board and areas give the same checks."""
+    """Whether the map is of this board as far as the readings say, and the checks that would tell. The same board and areas give the same checks.
+
+    ``before``: P(map wrong) before any reading.
+    """
     copper = copper_of(graph, basis.closed_below_ohm)
     pins = pins_of_nets(graph)
     said = map_readings(copper, areas, evidence, basis)
     chosen = map_checks(copper, areas, basis, costs, tips or TipState(), pins, most, skipped)
     asked = {frozenset((e.point_a, e.point_b)) for e in evidence}
     left = tuple(c for c in chosen if frozenset((c.point_a, c.point_b)) not in asked)
-    return MapTrust(p_map_wrong(said), said, chosen, left)
+    return MapTrust(p_map_wrong(said, before), said, chosen, left)
 
 
 def pins_of_nets(graph: CopperGraph) -> list[int]:
@@ -156,7 +159,10 @@ def map_step(trust: MapTrust, graph: CopperGraph) -> NextStep | None:
             "every plan stands on the map",
             0.0,
             0.0,
-            notes=("Name the right package: coppermend case board CASE --board PACKAGE --changed.",),
+            notes=(
+                "Name the right package: coppermend case board CASE --board PACKAGE --changed.",
+                "Or correct the map at that place: coppermend map fix CASE joined A B, or apart A where A is not on the map's net.",
+            ),
         )
     again = next((r for r in trust.contradictions if r.times < 2), None)
     if again is not None:

@@ -124,23 +124,43 @@ def risk_of(posterior: CopperBelief) -> Risk:
         none = np.zeros(0, dtype=np.bool_)
         return Risk(frame, np.zeros(0), none, none, none)
     prior, now = posterior.prior, posterior.sites
-    chance = np.zeros(n)
+    chance = _any_broken(frame, prior, now)
     doubt = np.zeros(n, dtype=np.bool_)
     at_risk = np.zeros(n, dtype=np.bool_)
     if len(frame.flat):
-        owner = np.repeat(np.arange(n), np.diff(np.append(frame.start, len(frame.flat))))
+        owner = _owner(frame)
+        p, q = prior[frame.flat], now[frame.flat]
+        np.logical_or.at(doubt, owner, q >= basis.proven_below)
+        np.logical_or.at(at_risk, owner, p >= basis.proven_below)
+        if posterior.spoken is not None and posterior.spoken.any() and posterior.scales:
+            read = np.bincount(owner, weights=posterior.spoken[frame.flat], minlength=n) > 0
+            total = sum(one.weight for one in posterior.scales)
+            mixed = sum([one.weight / total * _any_broken(frame, one.prior, one.sites) for one in posterior.scales])
+            chance = np.where(read, mixed, chance)
+    broken = chance > basis.broken_above
+    return Risk(frame, chance, doubt & ~broken, broken, at_risk)
+
+
+def _owner(frame: Frame) -> Ints:
+    """Super-edge of each entry of ``frame.flat``."""
+    return np.repeat(np.arange(len(frame.start)), np.diff(np.append(frame.start, len(frame.flat))))
+
+
+def _any_broken(frame: Frame, prior: Floats, now: Floats) -> Floats:
+    """(super-edges,) P(some site of it is broken) from priors and posteriors of its sites under one supposition."""
+    n = len(frame.start)
+    chance = np.zeros(n)
+    if len(frame.flat):
+        owner = _owner(frame)
         p, q = prior[frame.flat], now[frame.flat]
         prior_any = -np.expm1(np.bincount(owner, weights=np.log1p(-p), minlength=n))
         lift = np.zeros(n)
         np.maximum.at(lift, owner, np.where(p > 0.0, q / np.maximum(p, 1e-300), 0.0))
         chance = np.minimum(1.0, prior_any * lift)
-        np.logical_or.at(doubt, owner, q >= basis.proven_below * np.where(p >= basis.proven_below, 1.0, SOUND_FACTOR))
-        np.logical_or.at(at_risk, owner, p >= basis.proven_below)
     for number, links in frame.spokes.items():
         for link in links:
             chance[number] = 1.0 - (1.0 - chance[number]) * (1.0 - float(np.prod(now[list(link)])))
-    broken = chance > basis.broken_above
-    return Risk(frame, chance, doubt & ~broken, broken, at_risk)
+    return chance
 
 
 def trees_of(risk: Risk, v: int, skipped: Collection[str] = ()) -> tuple[tuple[RiskTree, ...], tuple[int, ...]]:

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 from coppermend.core.belief.engine import CopperBelief
 from coppermend.core.belief.model import Basis
+from coppermend.core.belief.ratio import says_broken
 from coppermend.core.belief.readings import Taken
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.planning.describe import SIDE_WORDS
@@ -104,7 +105,15 @@ def node_words(graph: CopperGraph, node: int) -> str:
 
 
 def confirmed(posterior: CopperBelief, risk: Risk, number: int) -> bool:
-    """Whether two independent open readings cross the super-edge: no shared point, except where there is no other to be had."""
+    """Whether the break may be named for the soldering iron: above ``basis.advice_above``, by two independent readings.
+
+    Independent: open readings across the super-edge without a shared point, except where there is no other to be had; or, where there is another way
+    round, ohms readings between different points that are nearer the broken value than the whole one.
+    """
+    if risk.chance[number] <= posterior.basis.advice_above:
+        return False
+    if len(_by_ohms(posterior, risk, number)) > 1:
+        return True
     opens = crossing_opens(posterior, risk, number)
     if len(opens) < 2:
         return False
@@ -115,6 +124,19 @@ def confirmed(posterior: CopperBelief, risk: Risk, number: int) -> bool:
             if shared <= few:
                 return True
     return False
+
+
+def _by_ohms(posterior: CopperBelief, risk: Risk, number: int) -> set[frozenset[str]]:
+    """The pairs of points whose ohms say that a super-edge with another way round is broken."""
+    copper = posterior.copper
+    v = int(risk.frame.view_of[number])
+    edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
+    first = copper.site[edge.sites[0]]
+    home = copper.tree.piece[copper.graph.sites[first].a]
+    taken = [t for t in posterior.readings.get(home, ()) if t.ohm is not None and t.sense == (t.node_a, t.node_b)]
+    if edge.bridge or not taken:
+        return set()
+    return {frozenset((t.point_a, t.point_b)) for t in taken if says_broken(copper.graph, edge.sites, t)}
 
 
 def crossing_opens(posterior: CopperBelief, risk: Risk, number: int) -> list[Taken]:

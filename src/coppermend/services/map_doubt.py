@@ -1,0 +1,68 @@
+"""Whether the map of a binding is in doubt, and what it needs before anything else."""
+
+from __future__ import annotations
+
+from coppermend.core.belief.maptrust import MAP_WRONG, MAP_WRONG_ONCE_CORRECTED, MapReading
+from coppermend.core.board.pinboard import copper_is_known
+from coppermend.core.planning.costs import TipState
+from coppermend.core.planning.map_first import MapTrust, map_step, map_trust
+from coppermend.core.planning.model import NextStep
+from coppermend.services.bind import Binding, map_fixes
+
+
+def trust_of(binding: Binding) -> MapTrust:
+    """The trust of a binding, kept with it."""
+    if "map trust" not in binding.memo:
+        skipped = frozenset(p.id for p in binding.graph.points if not p.reachable)
+        binding.memo["map trust"] = map_trust(
+            binding.graph,
+            binding.areas,
+            binding.evidence,
+            binding.basis,
+            binding.costs,
+            tips_of(binding),
+            skipped=skipped,
+            before=MAP_WRONG_ONCE_CORRECTED if map_fixes(binding.state) else MAP_WRONG,
+        )
+    found: MapTrust = binding.memo["map trust"]
+    return found
+
+
+def map_first(binding: Binding) -> NextStep | None:
+    """What the map needs before anything else: a contradiction since it was last said to agree, or its checks while the round has not begun; else None.
+
+    A practice patient is made from the case's own package, and a board from a pin list has no map to differ from: neither is asked for.
+    """
+    if not binding.areas or not copper_is_known(binding.board):
+        return None
+    agreed = max((one.at for one in binding.state.map_notes if one.says == "agreed"), default=-1)
+    trust = trust_of(binding)
+    if any(_read_at(binding, one) > agreed for one in trust.contradictions):
+        return map_step(trust, binding.graph) if trust.state == "wrong" or _once(trust) else None
+    if agreed >= 0 or binding.state.practice or _round_begun(binding, trust):
+        return None
+    return map_step(trust, binding.graph)
+
+
+def _once(trust: MapTrust) -> bool:
+    """Whether a reading that differs from the map was taken only once: a tip that did not bite is likelier than another board."""
+    return any(one.times < 2 for one in trust.contradictions)
+
+
+def _read_at(binding: Binding, one: MapReading) -> int:
+    """The position in the log of the last reading between two points."""
+    at = {r.entry: r.at for r in binding.state.readings}
+    pair = {one.point_a, one.point_b}
+    return max((at.get(e.entry, -1) for e in binding.evidence if {e.point_a, e.point_b} == pair), default=-1)
+
+
+def _round_begun(binding: Binding, trust: MapTrust) -> bool:
+    """Whether a reading was taken that is none of the map's checks."""
+    own = {frozenset((c.point_a, c.point_b)) for c in trust.chosen}
+    return any(frozenset((e.point_a, e.point_b)) not in own for e in binding.evidence)
+
+
+def tips_of(binding: Binding) -> TipState:
+    """Where the probes were left."""
+    a, b = (binding.graph.point(one) if one else None for one in binding.tips)
+    return TipState(a, b, up=a.side if a is not None else "c")
