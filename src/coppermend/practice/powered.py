@@ -149,18 +149,22 @@ class PoweredPatient:
         return len(conditions) - 1
 
     def all_right(self) -> bool:
-        """Whether every place does what it should."""
-        return all(self._right(net) for net in self._behaviour.circuit.nets if net in self._outcome.planes)
+        """Whether every chip gets what it should at every pin that it reads or is supplied by."""
+        circuit = self._behaviour.circuit
+        nets = [net for net in circuit.nets if net not in circuit.unknown_nets and len(circuit.nets[net]) > 1]
+        return all(self._as_healthy(net, self._behaviour.listening(net)) for net in nets)
+
+    def _as_healthy(self, net: str, nodes: Sequence[int]) -> bool:
+        if ("lowrail", net) in self._causes:
+            return False
+        return all(self._symbol(net, node) == self._behaviour.healthy_symbol(net) for node in nodes)
 
     def _right(self, net: str) -> bool:
-        if net not in self._outcome.planes or net in self._behaviour.circuit.unknown_nets:
-            return True
-        healthy = self._behaviour.healthy_symbol(net)
-        low = ("lowrail", net) in self._causes
-        return not low and all(self._bits(place) == healthy for place in self._outcome.planes[net])
+        return net not in self._outcome.planes or self._as_healthy(net, self._behaviour.watched(net))
 
     def _moves(self, net: str) -> bool:
-        return net in self._outcome.planes and all(self._bits(p) in (RIGHT, WRONG) for p in self._outcome.planes[net])
+        nodes = self._behaviour.watched(net) if net in self._outcome.planes else ()
+        return bool(nodes) and all(self._symbol(net, node) in (RIGHT, WRONG) for node in nodes)
 
     def _symbol(self, net: str, node: int) -> int:
         return self._bits(self._outcome.at(net, node))

@@ -73,7 +73,9 @@ def powered_board(
     numbers = table or FaultTable()
     model = machine or MachineModel()
     circuit = circuit_of(board, book, states)
-    trees = {net: tree for net, tree in copper_trees(graph, areas, numbers.copper).items() if net in circuit.nets}
+    chips = {part.ref for part in circuit.parts if part.role == "chip"}
+    only = {net: frozenset(chips | {t.part for t in rail.sources}) for net, rail in circuit.rails.items()}
+    trees = {net: tree for net, tree in copper_trees(graph, areas, numbers.copper, only).items() if net in circuit.nets}
     shorts = neighbour_shorts(circuit, trees)
     behaviour = Behaviour(circuit, {net: one.tree for net, one in trees.items()}, shorts)
     causes = list_causes(circuit, trees, shorts, numbers, areas)

@@ -20,7 +20,7 @@ import rustworkx as rx
 from numpy.typing import NDArray
 
 from coppermend.core.circuit.logic import Tree, names_in, tree_of
-from coppermend.core.circuit.model import DRIVING, SHARED, Circuit, CircuitPart, Link, Terminal
+from coppermend.core.circuit.model import DRIVING, LISTENING, SHARED, Circuit, CircuitPart, Link, Terminal
 
 Words = NDArray[np.uint64]
 FULL = np.uint64(0xFFFFFFFFFFFFFFFF)
@@ -150,6 +150,18 @@ class Behaviour:
         """0 or 1 where a net rests at a level when nothing fails; None where it moves, floats or is not known."""
         symbol = self.healthy_symbol(net)
         return symbol if symbol in (LOW, HIGH) and net not in self.circuit.unknown_nets else None
+
+    def listening(self, net: str) -> tuple[int, ...]:
+        """The nodes of a net where a chip reads it or is supplied by it: what must be right there decides whether the machine works."""
+        return self._nodes(net, LISTENING | {"power", "ground"})
+
+    def watched(self, net: str) -> tuple[int, ...]:
+        """The nodes that decide what a net shows: where chips listen, else where they drive, else all."""
+        return self.listening(net) or self._nodes(net, DRIVING) or tuple(range(self.trees[net].nodes))
+
+    def _nodes(self, net: str, kinds: frozenset[str]) -> tuple[int, ...]:
+        taps = self.trees[net].taps
+        return tuple(sorted({taps[t.id] for t in self.circuit.nets[net] if t.kind in kinds and t.id in taps}))
 
     # ---- compiling ----
     def _compile(self) -> None:
@@ -294,6 +306,7 @@ class _Run:
         self._pins: dict[str, Words] = {}
         self._walks: dict[str, tuple[list[int], list[tuple[int, int, Words]]]] = {}
         self.crystal: dict[str, Words] = {}
+        self._mute: frozenset[str] = frozenset()
 
     def go(self, order: Sequence[Sequence[str]]) -> Outcome:
         """All nets, rails first."""
@@ -390,15 +403,29 @@ class _Run:
             self.out.planes[net] = [blank] * (max(groups) + 1)
             for one in self.b.circuit.nets[net]:
                 self._pins.pop(one.id, None)
+        self._mute = frozenset(group)
+        self._settle(group)
+        self._mute = frozenset()
+        for net in group:
+            for one in self.b.circuit.nets[net]:
+                self._pins.pop(one.id, None)
+        self._settle(group)
+
+    def _settle(self, group: Sequence[str]) -> None:
+        """Repeats the nets of a loop until they stand still. Muted, only levels count: what is wrong is then found from the settled levels on,
+        so that nothing stays wrong merely because it was not yet driven in the first round."""
         for _ in range(_ROUNDS):
             moved = False
             for net in group:
                 new = self._resolved(net)
+                if net in self._mute:
+                    for one in new:
+                        one[BAD] = 0
                 if not all(np.array_equal(a, b) for a, b in zip(new, self.out.planes[net], strict=True)):
                     moved = True
                     self.out.planes[net] = new
-                    for one in self.b.circuit.nets[net]:
-                        self._pins.pop(one.id, None)
+                    for t in self.b.circuit.nets[net]:
+                        self._pins.pop(t.id, None)
             if not moved:
                 return
 

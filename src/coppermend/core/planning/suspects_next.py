@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coppermend.core.belief.suspects.field import Field, Floats
+from coppermend.core.belief.suspects.field import Field, Floats, widened_rows
 from coppermend.core.belief.suspects.posterior import State, path_causes, short_causes, sink_of, spot_likelihood
 from coppermend.core.planning.costs import CostTable
 
@@ -108,13 +108,14 @@ class _View:
             symbols = np.concatenate([symbols, state.wide.picked(more, len(made.spots))], axis=1)
             weights = np.concatenate([weights, state.wide_weights[more]])
             wide = state.wide.members[more]
-            pad = np.full((len(members), wide.shape[1] - members.shape[1]), -1, np.int32)
-            members = np.concatenate([np.concatenate([members, pad], axis=1), wide])
+            width = max(members.shape[1], wide.shape[1])
+            members = np.concatenate([widened_rows(members, width), widened_rows(wide, width)])
         self.share = float(weights.sum())
         self.symbols = symbols
         self.members = members
         self.weights = weights / self.share
-        self.mass = _symbol_mass(symbols, self.weights)
+        first, self.like_row = _alike(symbols)
+        self.mass = _symbol_mass(symbols[first], self.weights)[self.like_row]
 
     def look_gains(self, wave: bool) -> Floats:
         """Bits of a look at each spot, (spots,). ``wave``: patterns are judged wherever they can be."""
@@ -134,7 +135,7 @@ class _View:
         order = order[gains[order] > NOTHING_BITS]
         if not len(order):
             return []
-        order = _unlike(self.symbols, order)
+        order = order[np.sort(np.unique(self.like_row[order], return_index=True)[1])]
         like = _likelihoods(made, True)
         group = np.zeros(len(self.weights), np.int64)
         chosen: list[int] = []
@@ -299,16 +300,12 @@ def _likelihoods(made: Field, wave: bool) -> Floats:
     return found
 
 
-def _unlike(symbols: NDArray[np.uint8], order: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Of spots that predict the same under every set, the first."""
-    seen: set[bytes] = set()
-    keep = []
-    for k in order.tolist():
-        row = symbols[k].tobytes()
-        if row not in seen:
-            seen.add(row)
-            keep.append(k)
-    return np.array(keep, np.int64)
+def _alike(symbols: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """(first of each kind, kind of each row) of spots that predict the same under every set, told apart by two random sums."""
+    rng = np.random.default_rng(1987)
+    sums = symbols.astype(np.float32) @ rng.random((symbols.shape[1], 2)).astype(np.float32)
+    _, first, kind = np.unique(sums.view(np.complex64).ravel(), return_index=True, return_inverse=True)
+    return first, kind
 
 
 def _entropy(p: Floats) -> Floats:

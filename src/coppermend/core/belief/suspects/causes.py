@@ -41,7 +41,7 @@ def list_causes(
     for part in circuit.parts:
         found += _part_causes(circuit, part, table)
     for net, copper in sorted(trees.items()):
-        if net in circuit.nets and net not in circuit.unknown_nets:
+        if net in circuit.nets and net not in circuit.unknown_nets and len(circuit.nets[net]) > 1:
             found += [
                 Cause(
                     ("cut", net, k),

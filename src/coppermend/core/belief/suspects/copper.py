@@ -40,9 +40,12 @@ class CopperTree:
 
 
 def copper_trees(
-    graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis, names: Mapping[int, str] | None = None
+    graph: CopperGraph,
+    areas: Sequence[WorkArea],
+    basis: Basis,
+    only: Mapping[str, frozenset[str]] | None = None,
 ) -> dict[str, CopperTree]:
-    """The trees of all nets with pins, by net name. ``names``: net index of the graph to the circuit's net name where they differ."""
+    """The trees of all nets with pins, by net name. ``only``: of these nets (rails) the parts that matter; spans between others are one with their neighbours."""
     prior = dict(zip((s.id for s in graph.sites), prior_of(graph, areas, basis).tolist(), strict=True))
     words = {s.id: (s.words or s.id, str(s.kind)) for s in graph.sites}
     pins: dict[int, list[ProbePoint]] = {}
@@ -55,7 +58,11 @@ def copper_trees(
             continue
         points = [p for one in view.nets for p in pins.get(one, ())]
         if points:
-            name = (names or {}).get(net, graph.net_names[net])
+            name = graph.net_names[net]
+            if only is not None and name in only:
+                points = [p for p in points if p.part in only[name]]
+            if not points:
+                continue
             found[name] = _tree(name, view, points, prior, words, _lands(graph, view))
     for k, name in enumerate(graph.net_names):
         if name not in found and pins.get(k):

@@ -87,11 +87,36 @@ class Block:
     def picked(self, which: NDArray[np.int64], spots: int) -> Bytes:
         """The symbols of all spots under some sets (ascending indices), (spots, picked)."""
         made = np.empty((spots, len(which)), np.uint8)
-        for k, chunk in enumerate(self.chunks):
-            mine = np.flatnonzero((which >= k * CHUNK) & (which < (k + 1) * CHUNK))
+        start = 0
+        for chunk in self.chunks:
+            mine = np.flatnonzero((which >= start) & (which < start + chunk.count))
             if len(mine):
-                made[:, mine] = chunk.picked(which[mine] - k * CHUNK)
+                made[:, mine] = chunk.picked(which[mine] - start)
+            start += chunk.count
         return made
+
+    def one(self, row: int) -> Block:
+        """One set as a block of its own."""
+        at = row
+        for chunk in self.chunks:
+            if at < chunk.count:
+                planes = chunk.planes[at >> 6 : (at >> 6) + 1] >> np.uint64(at & 63)
+                alone = Predicted(1, chunk.row, planes, chunk.screen[at : at + 1])
+                return Block(self.members[row : row + 1], self.prior[row : row + 1], (alone,))
+            at -= chunk.count
+        raise IndexError(row)
+
+    def with_more(self, other: Block) -> Block:
+        """This block and another one behind it."""
+        width = max(self.members.shape[1], other.members.shape[1])
+        members = np.concatenate([widened_rows(self.members, width), widened_rows(other.members, width)])
+        return Block(members, np.concatenate([self.prior, other.prior]), self.chunks + other.chunks)
+
+
+def widened_rows(members: Ints, width: int) -> Ints:
+    """Fault sets as rows of ``width``, -1 where fewer."""
+    pad = np.full((len(members), width - members.shape[1]), -1, np.int32)
+    return np.concatenate([members, pad], axis=1)
 
 
 @dataclass(slots=True)
@@ -134,15 +159,11 @@ class Field:
         """A block of these fault sets."""
         return Block(members, self.log_prior(members), tuple(_predict(self, members)))
 
-    def single_rows(self) -> NDArray[np.int64]:
-        """The row of each cause alone in ``main``."""
+    def singles(self) -> Block:
+        """Every cause alone, in their order."""
         if "singles" not in self.memo:
-            members = self.main.members
-            rows = np.empty(len(self.causes), np.int64)
-            single = np.flatnonzero((members[:, 1] < 0) & (members[:, 0] >= 0))
-            rows[members[single, 0]] = single
-            self.memo["singles"] = rows
-        found: NDArray[np.int64] = self.memo["singles"]
+            self.memo["singles"] = self.predicted(padded([(k,) for k in range(len(self.causes))]))
+        found: Block = self.memo["singles"]
         return found
 
 
@@ -176,6 +197,7 @@ def build_field(
         np.array([number[one.unit] for one in causes], dtype=np.int32),
     )
     made.main = made.predicted(members)
+    made.singles()
     return made
 
 
@@ -369,18 +391,33 @@ def _screens(made: Field, outcome: Outcome, count: int) -> Bytes:
 
 
 def _all_right(made: Field, outcome: Outcome) -> Words:
-    """Sets under which every listener gets what it should (faults that touch nothing)."""
-    good = np.full(outcome.words, 0xFFFFFFFFFFFFFFFF, np.uint64)
-    done: set[tuple[str, int]] = set()
-    for spot in made.spots:
-        group = (spot.net, outcome.groups[spot.net][spot.node])
-        if group in done:
-            continue
-        done.add(group)
-        b0, b1, b2 = _spot_planes(made, outcome, spot)
-        for bit, plane in enumerate((b0, b1, b2)):
-            good &= plane if (spot.healthy >> bit) & 1 else ~plane
-    return good
+    """Sets under which every chip gets what it should (faults that touch nothing the machine needs)."""
+    wrong = np.zeros(outcome.words, np.uint64)
+    for net, nodes in _needed(made):
+        healthy = made.behaviour.healthy_symbol(net)
+        groups = outcome.groups[net]
+        for group in {groups[node] for node in nodes}:
+            wrong |= _differs(outcome, net, group, healthy)
+        low = outcome.low.get(net)
+        if low is not None:
+            wrong |= low
+    return ~wrong
+
+
+def _needed(made: Field) -> list[tuple[str, tuple[int, ...]]]:
+    if "needed" not in made.memo:
+        circuit = made.behaviour.circuit
+        nets = [net for net in circuit.nets if net not in circuit.unknown_nets and len(circuit.nets[net]) > 1]
+        made.memo["needed"] = [(net, nodes) for net in nets if (nodes := made.behaviour.listening(net))]
+    found: list[tuple[str, tuple[int, ...]]] = made.memo["needed"]
+    return found
+
+
+def _differs(outcome: Outcome, net: str, group: int, healthy: int) -> Words:
+    wrong = np.zeros(outcome.words, np.uint64)
+    for bit, plane in enumerate(symbol_planes(outcome.planes[net][group])):
+        wrong |= ~plane if (healthy >> bit) & 1 else plane
+    return wrong
 
 
 def _holds(made: Field, outcome: Outcome, screen: Screen) -> Words:
@@ -393,22 +430,23 @@ def _holds(made: Field, outcome: Outcome, screen: Screen) -> Words:
         holds &= wrong if screen.not_right else ~wrong
     for net in screen.moving:
         if net in outcome.planes:
-            holds &= _moves(outcome, net)
+            holds &= _moves(made, outcome, net)
     for net in screen.still:
         if net in outcome.planes:
-            holds &= ~_moves(outcome, net)
+            holds &= ~_moves(made, outcome, net)
     return holds
 
 
-def _moves(outcome: Outcome, net: str) -> Words:
-    moves: Words = np.bitwise_and.reduce([one[2] & ~one[4] for one in outcome.planes[net]])
+def _moves(made: Field, outcome: Outcome, net: str) -> Words:
+    groups = {outcome.groups[net][node] for node in made.behaviour.watched(net)}
+    moves: Words = np.bitwise_and.reduce([outcome.planes[net][g][2] & ~outcome.planes[net][g][4] for g in groups])
     return moves
 
 
 def _net_wrong(made: Field, outcome: Outcome, net: str) -> Words:
     wrong = np.zeros(outcome.words, np.uint64)
-    healthy = made.behaviour.healthy_symbol(net)
-    for place in outcome.planes.get(net, ()):
-        for bit, plane in enumerate(symbol_planes(place)):
-            wrong |= ~plane if (healthy >> bit) & 1 else plane
+    if net in outcome.planes:
+        healthy = made.behaviour.healthy_symbol(net)
+        for group in {outcome.groups[net][node] for node in made.behaviour.watched(net)}:
+            wrong |= _differs(outcome, net, group, healthy)
     return wrong

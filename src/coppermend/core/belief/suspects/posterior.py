@@ -13,12 +13,13 @@ from dataclasses import field as make
 import numpy as np
 from numpy.typing import NDArray
 
-from coppermend.core.belief.suspects.field import Block, Field, Floats, Ints, Predicted, padded
+from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats, Ints, padded
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, OUTCOMES, FaultTable, level_likelihood
 
 UNEXPLAINED = 0.1
 """A reading that the best set gives less than this is unexplained by it."""
-SEEDS, HELPERS, WIDEST = 24, 16, 1500
+SEEDS, HELPERS, WIDEST, MOST_WIDE = 12, 12, 800, 6000
+"""Likeliest sets that are widened, single faults tried on each, new sets at most at a time, and before the older ones are let go."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +59,7 @@ class Apart:
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """What a start showed: index into the field's screens."""
+    """What a start showed: index into the field's screens; -1: not as it should, no more is known."""
 
     screen: int
     entry: str = ""
@@ -82,7 +83,15 @@ class Sink:
     entry: str = ""
 
 
-Observation = Look | Beep | Apart | Start | Swapped | Sink
+@dataclass(frozen=True, slots=True)
+class Renewed:
+    """A part was replaced for good: its own faults are ``table.renewed`` times as likely as before."""
+
+    part: str
+    entry: str = ""
+
+
+Observation = Look | Beep | Apart | Start | Swapped | Sink | Renewed
 
 
 @dataclass(slots=True)
@@ -116,13 +125,21 @@ class State:
 
     def best(self, most: int = 1) -> list[tuple[tuple[int, ...], float]]:
         """The likeliest fault sets with their probabilities, best first."""
-        rows: list[tuple[tuple[int, ...], float]] = []
+        return [(tuple(int(c) for c in block.members[row] if c >= 0), p) for block, row, p in self.best_rows(most)]
+
+    def best_rows(self, most: int = 1) -> list[tuple[Block, int, float]]:
+        """The likeliest fault sets as (block, row, probability), best first."""
+        rows: list[tuple[Block, int, float]] = []
         for block, weights in ((self.field.main, self.weights), (self.wide, self.wide_weights)):
             if block is None or not len(weights):
                 continue
-            top = np.argpartition(-weights, min(most, len(weights) - 1))[:most]
-            rows += [(tuple(int(c) for c in block.members[k] if c >= 0), float(weights[k])) for k in top]
-        rows.sort(key=lambda row: (-row[1], row[0]))
+            top = (
+                [int(weights.argmax())]
+                if most == 1
+                else np.argpartition(-weights, min(most, len(weights) - 1))[:most].tolist()
+            )
+            rows += [(block, k, float(weights[k])) for k in top]
+        rows.sort(key=lambda row: -row[2])
         return rows[:most]
 
 
@@ -157,6 +174,9 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
         n = len(made.screens)
         e = table.screen_misread
         hit, miss = np.log(1.0 - e), np.log(e / max(1, n - 1))
+        if one.screen < 0:
+            works = next((k for k, s in enumerate(made.screens) if s.name == "works"), -1)
+            return np.asarray(np.where(block.screens() == works, np.log(e), hit), dtype=np.float64)
         return np.asarray(np.where(block.screens() == one.screen, hit, miss), dtype=np.float64)
     if isinstance(one, Beep):
         cut = _holds_any(block.members, path_causes(made, one.net, one.node_a, one.node_b))
@@ -179,6 +199,9 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
         e = table.sink_misread
         other = e / max(1, len(pins))
         return np.asarray(np.where(holder == seen, np.log(1.0 - e), np.log(other)), dtype=np.float64)
+    if isinstance(one, Renewed):
+        mine = _holds_any(block.members, part_causes(made, one.part))
+        return np.asarray(np.where(mine, np.log(table.renewed), 0.0), dtype=np.float64)
     cured = _within(block.members, part_causes(made, one.part))
     e = table.swap_misread
     return np.asarray(np.where(cured == one.started, np.log(1.0 - e), np.log(e)), dtype=np.float64)
@@ -298,19 +321,11 @@ def _sums(members: Ints, weights: Floats, count: int) -> Floats:
 def unexplained(state: State) -> list[Observation]:
     """The evidence that the likeliest set makes unlikely."""
     made = state.field
-    (best, _), *_ = state.best(1) or [((), 0.0)]
-    if not best:
+    block, row, _ = state.best_rows(1)[0]
+    best = block.one(row)
+    if int(best.members.max()) < 0:
         return []
-    block = Block(padded([best]), np.zeros(1), _row_of(state, best))
-    found = []
-    for one in state.evidence:
-        if float(log_likelihood(made, block, one)[0]) < np.log(UNEXPLAINED):
-            found.append(one)
-    return found
-
-
-def _row_of(state: State, best: tuple[int, ...]) -> tuple[Predicted, ...]:
-    return state.field.predicted(padded([best])).chunks
+    return [one for one in state.evidence if float(log_likelihood(made, best, one)[0]) < np.log(UNEXPLAINED)]
 
 
 def widened(state: State) -> State:
@@ -343,23 +358,13 @@ def widened(state: State) -> State:
     rows = list(fresh)[:WIDEST]
     if not rows:
         return state
-    block = made.predicted(padded(rows, 6))
+    block = made.predicted(padded(rows, DEEPEST))
     logs = block.prior.copy()
     for one in state.evidence:
         logs += log_likelihood(made, block, one)
-    keep = np.flatnonzero(logs > max(float(state.logs.max()), float(logs.max())) - 25.0)
-    if not len(keep):
-        return state
-    if state.wide is not None:
-        old = np.flatnonzero(state.wide_logs > float(state.logs.max()) - 25.0)
-        members = np.concatenate([state.wide.members[old], block.members[keep]])
-    else:
-        members = block.members[keep]
-    wide = made.predicted(members)
-    wide_logs = wide.prior.copy()
-    for one in state.evidence:
-        wide_logs += log_likelihood(made, wide, one)
-    return _weighed(replace(state, wide=wide, wide_logs=wide_logs))
+    if state.wide is None or len(state.wide.members) > MOST_WIDE:
+        return _weighed(replace(state, wide=block, wide_logs=logs))
+    return _weighed(replace(state, wide=state.wide.with_more(block), wide_logs=np.concatenate([state.wide_logs, logs])))
 
 
 def _key(row: Sequence[int]) -> tuple[int, ...]:
@@ -370,7 +375,7 @@ def _offer(
     made: Field, fresh: dict[tuple[int, ...], None], known: set[tuple[int, ...]], members: tuple[int, ...]
 ) -> None:
     key = tuple(sorted(members))
-    if 1 < len(key) <= 6 and key not in known and key not in _held(made):
+    if 1 < len(key) <= DEEPEST and key not in known and key not in _held(made):
         fresh[key] = None
 
 
@@ -400,11 +405,11 @@ class _Held:
 def _helpers(state: State) -> list[int]:
     """Single faults that would explain a reading the best set leaves open, likeliest first."""
     made = state.field
-    rows = made.single_rows()
+    singles = made.singles()
     score = np.log(made.odds)
     found: dict[int, float] = {}
     for one in unexplained(state):
-        like = log_likelihood(made, made.main, one)[rows]
+        like = log_likelihood(made, singles, one)
         for k in np.argsort(-(score + 4.0 * like), kind="stable")[:HELPERS].tolist():
             if like[k] > np.log(0.3):
                 found[k] = max(found.get(k, -np.inf), float(score[k]))

@@ -47,6 +47,8 @@ class FaultTable:
     rail_misread: float = 0.01
     sink_misread: float = 0.15
     """The lowest pin of a net that is held low found wrongly: a few millivolts decide."""
+    renewed: float = 0.1
+    """How likely a part just replaced is faulty, against the one before."""
     screen_misread: float = 0.03
     swap_misread: float = 0.03
     number: tuple[float, ...] = (0.34, 0.33, 0.33)
@@ -59,7 +61,8 @@ class FaultTable:
 def level_likelihood(table: FaultTable, content: bool, loose: bool) -> NDArray[np.float64]:
     """P(outcome | symbol), (6, 5): rows low, high, right, wrong, floating, steady; columns as ``OUTCOMES``.
 
-    ``content``: the pattern or frequency was judged; without it everything that moves reads pulsing. ``loose``: the net moves or rests as the program has it.
+    ``content``: the pattern or frequency was judged; without it everything that moves reads pulsing. ``loose``: the net moves or rests as the program has it,
+    so that a level there tells no fault, and telling it twice would not either.
 
     >>> rows = level_likelihood(FaultTable(), False, False)
     >>> [round(float(r.sum()), 12) for r in rows], round(float(rows[2][2]), 2)
@@ -72,7 +75,7 @@ def level_likelihood(table: FaultTable, content: bool, loose: bool) -> NDArray[n
     out[5] = (0.44, 0.44, 0.04, 0.0, 0.08)
     out[3] = (0.03, 0.03, 0.92, 0.0, 0.02)
     if loose:
-        out[2] = out[3] = (0.32, 0.32, 0.32, 0.0, 0.04)
+        out[[0, 1, 2, 3, 5]] = (0.32, 0.32, 0.32, 0.0, 0.04)
     if content:
         good, bad = 1.0 - table.pattern_false_wrong, table.pattern_false_right
         out[2] = _split(out[2], good)

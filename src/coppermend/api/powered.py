@@ -1,0 +1,42 @@
+"""Routes of the work under power: what each pin should do, and the suspects of a case."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends
+
+from coppermend.api.desk import Desk, the_desk
+from coppermend.bootstrap import device_book, machine_model
+from coppermend.services.bind import bind
+from coppermend.services.cases import find_case
+from coppermend.services.expect import expect_as_dict, expect_for_board
+from coppermend.services.suspects import suspects_for_case
+from coppermend.services.workshop import Workshop
+
+router = APIRouter(prefix="/api", tags=["power"])
+TheDesk = Annotated[Desk, Depends(the_desk)]
+
+
+@router.get("/cases/{case}/expect")
+def expect(case: str, desk: TheDesk, part: str = "") -> dict[str, Any]:
+    """What every chip pin of the case's board should show, or one part's pins: rails, clocks, resets, levels, selects."""
+
+    def use_case(workshop: Workshop) -> dict[str, Any]:
+        binding = bind(workshop, find_case(workshop, case))
+        model = machine_model(binding.state.package)
+        return expect_as_dict(expect_for_board(binding.board, device_book(), model, part), part)
+
+    return desk.do(use_case)
+
+
+@router.get("/cases/{case}/suspects")
+def suspects(case: str, desk: TheDesk, most: int = 8) -> dict[str, Any]:
+    """The suspects of the case over parts and copper, with what speaks for and against each, and the step worth most now."""
+
+    def use_case(workshop: Workshop) -> dict[str, Any]:
+        found = find_case(workshop, case)
+        model = machine_model(bind(workshop, found).state.package)
+        return suspects_for_case(workshop, found, device_book(), model, max(1, min(50, most))).as_dict()
+
+    return desk.do(use_case)

@@ -1,0 +1,58 @@
+"""``coppermend suspects``: which part, joint, contact, track, bridge or rail explains what was seen, and what to look at next."""
+
+from __future__ import annotations
+
+import click
+
+from coppermend import bootstrap
+from coppermend.cli import print_json
+from coppermend.cli.shop import CASE, JSON, shop_and_case
+from coppermend.services.cases import case_state
+from coppermend.services.suspects import SuspectsView, suspects_for_case
+
+
+@click.command("suspects")
+@CASE
+@click.option(
+    "--machine", default=None, metavar="FILE", help="The machine's own file (TOML); the demonstration machine has one."
+)
+@click.option("--most", type=click.IntRange(1, 50), default=8, show_default=True, help="How many suspects.")
+@JSON
+@click.pass_context
+def suspects_command(ctx: click.Context, case: str, machine: str | None, most: int, as_json: bool) -> None:
+    """List the suspects of a case with what speaks for and against each, and the next step. Status 1 while none is named beyond doubt."""
+    made, found = shop_and_case(ctx, case)
+    book = bootstrap.device_book(ctx.find_root().obj.get("store"))
+    model = bootstrap.machine_model(case_state(made, found).package, machine)
+    view = suspects_for_case(made, found, book, model, most)
+    if as_json:
+        print_json(view.as_dict())
+    else:
+        _print(view)
+    if not view.named:
+        ctx.exit(1)
+
+
+def _print(view: SuspectsView) -> None:
+    for one in view.suspects:
+        click.echo(f"{100 * one.p:5.1f} %  {one.words}")
+        for reason in one.pro:
+            click.echo(f"         for: {reason.words} (x {reason.factor:.3g})")
+        for reason in one.con:
+            click.echo(f"         against: {reason.words} (x {reason.factor:.3g})")
+        if one.clears:
+            click.echo(f"         {one.clears}")
+    if view.stop:
+        click.echo(view.stop)
+    if view.nothing_left:
+        click.echo("Nothing more can be told apart by looks, waves, checks and swaps.")
+    else:
+        click.echo(f"Next: {view.step_words}")
+        click.echo(f"      {view.why}")
+        click.echo(f"      {view.caution}")
+    for words in view.unexplained:
+        click.echo(f"Not explained: {words}")
+    for _, words in view.expired:
+        click.echo(f"Speaks no more: {words}")
+    for _, words in view.unused:
+        click.echo(f"Not used: {words}")

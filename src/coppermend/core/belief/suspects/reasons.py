@@ -1,0 +1,208 @@
+"""Why a unit is a suspect, in words: which evidence speaks for it and against it, and what would clear it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.belief.suspects.field import Field, Floats, widened_rows
+from coppermend.core.belief.suspects.posterior import (
+    Apart,
+    Beep,
+    Look,
+    Observation,
+    Renewed,
+    Sink,
+    Start,
+    State,
+    Swapped,
+    log_likelihood,
+    spot_likelihood,
+)
+from coppermend.core.belief.suspects.table import OUTCOMES
+
+TOP = 4096
+SPEAKS = 1.5
+"""Evidence speaks for a unit when it makes it this many times likelier (against: less likely)."""
+_SEEN = {
+    "low": "low",
+    "high": "high",
+    "pulsing": "pulsing",
+    "wrong": "moving, but not as expected",
+    "floating": "floating",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One piece of evidence and how many times likelier it makes a unit (below 1: less likely)."""
+
+    words: str
+    factor: float
+    entry: str
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """A unit of repair: its probability, its likeliest fault in words, what speaks for and against it, what would clear it."""
+
+    unit: str
+    kind: str
+    p: float
+    words: str
+    part: str
+    net: str
+    sites: tuple[str, ...]
+    pro: tuple[Reason, ...]
+    con: tuple[Reason, ...]
+    clears: str
+
+
+def suspects(state: State, most: int = 8, least: float = 0.005) -> tuple[Suspect, ...]:
+    """The likeliest units with their reasons, best first; none below ``least``."""
+    made = state.field
+    p = state.units()
+    causes = state.causes()
+    view = _Top(state)
+    found = []
+    for k in np.argsort(-p, kind="stable")[:most].tolist():
+        if p[k] < least:
+            break
+        mine = np.flatnonzero(made.unit_of == k)
+        cause = made.causes[int(mine[np.argmax(causes[mine])])]
+        holds = view.holds(mine)
+        pro, con = view.reasons(holds)
+        found.append(
+            Suspect(
+                made.units[k],
+                cause.kind,
+                float(p[k]),
+                cause.words,
+                cause.part,
+                cause.net,
+                cause.sites,
+                pro,
+                con,
+                view.clears(holds, float(p[k])),
+            )
+        )
+    return tuple(found)
+
+
+class _Top:
+    """The likeliest sets, and how likely each makes every piece of evidence."""
+
+    def __init__(self, state: State) -> None:
+        self.state = state
+        made = state.field
+        w = state.weights
+        which = np.sort(np.argpartition(-w, TOP)[:TOP]) if len(w) > TOP else np.arange(len(w))
+        self.members = made.main.members[which]
+        self.weights = w[which]
+        self.logs = [log_likelihood(made, made.main, one)[which] for one in state.evidence]
+        self.symbols = made.main.picked(which, len(made.spots))
+        if state.wide is not None:
+            width = max(self.members.shape[1], state.wide.members.shape[1])
+            self.members = np.concatenate([widened_rows(self.members, width), widened_rows(state.wide.members, width)])
+            self.weights = np.concatenate([self.weights, state.wide_weights])
+            self.logs = [
+                np.concatenate([a, log_likelihood(made, state.wide, one)])
+                for a, one in zip(self.logs, state.evidence, strict=True)
+            ]
+            every = np.arange(len(state.wide.members))
+            self.symbols = np.concatenate([self.symbols, state.wide.picked(every, len(made.spots))], axis=1)
+
+    def holds(self, causes: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Which of the sets hold one of these causes."""
+        return np.asarray(np.isin(self.members, causes.astype(np.int32)).any(axis=1))
+
+    def reasons(self, holds: NDArray[np.bool_]) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+        """Evidence for and against, strongest first: its mean likelihood with the unit over that without, all other evidence kept."""
+        pro, con = [], []
+        for one, logs in zip(self.state.evidence, self.logs, strict=True):
+            if isinstance(one, Renewed):
+                continue
+            without = self.weights / np.exp(logs)
+            yes, no = without[holds].sum(), without[~holds].sum()
+            if yes <= 0 or no <= 0:
+                continue
+            factor = float((self.weights[holds].sum() / yes) / max(1e-300, self.weights[~holds].sum() / no))
+            if factor >= SPEAKS:
+                pro.append(Reason(observation_words(self.state.field, one), factor, one.entry))
+            elif factor <= 1.0 / SPEAKS:
+                con.append(Reason(observation_words(self.state.field, one), factor, one.entry))
+        pro.sort(key=lambda r: -r.factor)
+        con.sort(key=lambda r: r.factor)
+        return tuple(pro[:6]), tuple(con[:6])
+
+    def clears(self, holds: NDArray[np.bool_], p: float) -> str:
+        """The look whose answer speaks most against the unit."""
+        made = self.state.field
+        yes = _outcomes(made, self.symbols[:, holds], self.weights[holds])
+        no = _outcomes(made, self.symbols[:, ~holds], self.weights[~holds])
+        if yes is None or no is None or p <= 0.0:
+            return ""
+        both = p * yes + (1 - p) * no
+        gain = _entropy(both) - p * _entropy(yes) - (1 - p) * _entropy(no)
+        k = int(np.argmax(gain))
+        if gain[k] < 1e-3:
+            return "no look at a pin tells it from the others"
+        o = int(np.argmax(np.where(no[k] > yes[k], no[k] * np.log((no[k] + 1e-9) / (yes[k] + 1e-9)), -1.0)))
+        return f"{place_words(made, made.spots[k].net, made.spots[k].node)} {_SEEN[OUTCOMES[o]]} would speak against it"
+
+
+def _outcomes(made: Field, symbols: NDArray[np.uint8], weights: Floats) -> Floats | None:
+    total = float(weights.sum())
+    if total <= 0:
+        return None
+    index = np.arange(len(symbols))[:, None] * 6 + np.minimum(symbols, 5)
+    mass = np.bincount(
+        index.ravel(), weights=np.broadcast_to(weights / total, symbols.shape).ravel(), minlength=len(symbols) * 6
+    )
+    like = np.stack([spot_likelihood(made, k, True) for k in range(len(made.spots))])
+    return np.asarray(np.einsum("ks,kso->ko", mass.reshape(len(symbols), 6), like), dtype=np.float64)
+
+
+def _entropy(p: Floats) -> Floats:
+    return np.asarray(-(p * np.log2(np.maximum(p, 1e-300))).sum(axis=1), dtype=np.float64)
+
+
+def place_words(made: Field, net: str, node: int) -> str:
+    """A place as a person says it: the pins there, or the net."""
+    taps = sorted(pin for pin, at in made.behaviour.trees[net].taps.items() if at == node)
+    names = made.memo.get("place names", {}).get((net, node))
+    return str(names) if names else f"{taps[0]} ({net})" if taps else f"net {net}"
+
+
+def observation_words(made: Field, one: Observation) -> str:
+    """A piece of evidence in words."""
+    if isinstance(one, Look):
+        k = made.spot_at.get((one.net, one.node))
+        where = place_words(made, one.net, one.node)
+        if k is not None and made.spots[k].rail:
+            said = {"high": "has its voltage", "low": "is too low", "floating": "has no voltage"}
+            if made.spots[k].ground:
+                said = {"low": "is at ground", "floating": "is not at ground", "high": "is not at ground"}
+            return f"{where} {said.get(OUTCOMES[one.outcome], 'moves')}"
+        right = one.judged and OUTCOMES[one.outcome] == "pulsing"
+        return f"{where} {'moves as expected' if right else 'is ' + _SEEN[OUTCOMES[one.outcome]]}"
+    if isinstance(one, Beep):
+        a, b = place_words(made, one.net, one.node_a), place_words(made, one.net, one.node_b)
+        return f"{a} to {b} {'beeps' if one.closed else 'is open'}"
+    if isinstance(one, Apart):
+        return f"nets {one.net_a} and {one.net_b} {'are joined' if one.joined else 'are apart'}"
+    if isinstance(one, Start):
+        return (
+            "it does not start as it should" if one.screen < 0 else f"the start shows: {made.screens[one.screen].words}"
+        )
+    if isinstance(one, Sink):
+        return (
+            f"the lowest millivolts of net {one.net} are at {one.pin}"
+            if one.pin
+            else f"no pin of net {one.net} stands out in millivolts"
+        )
+    if isinstance(one, Swapped):
+        return f"with another {one.part} it {'starts' if one.started else 'is as before'}"
+    return f"{one.part} was renewed"

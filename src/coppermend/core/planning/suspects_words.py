@@ -1,0 +1,50 @@
+"""A step under power in words: what to do, where, why, and what to mind."""
+
+from __future__ import annotations
+
+from coppermend.core.belief.suspects.field import Field
+from coppermend.core.belief.suspects.reasons import place_words
+from coppermend.core.planning.suspects_next import SuspectStep
+
+CAUTION_ON = (
+    "Power is on: one hand, one probe, a tip that cannot slip to the next pin. "
+    "Keep away from mains and picture-tube parts: leave them to people qualified for it and follow your local rules."
+)
+CAUTION_OFF = "Power off, supply unplugged, large capacitors emptied before a check by ohms or beep."
+CAUTION_SWAP = "Power off before a part goes out or in; mind its notch, and static."
+
+
+def step_words(made: Field, step: SuspectStep) -> str:
+    """What to do, in one sentence."""
+    places = [place_words(made, net, node) for net, node in step.spots]
+    if step.kind == "wave":
+        return f"Record a wave at {len(places)} points, triggered by reset: {', '.join(places)}."
+    if step.kind == "look":
+        how = (
+            "Look with the scope, and read the frequency, at"
+            if step.judged
+            else "Look with the logic probe or the scope at"
+        )
+        return f"{how} {places[0]}."
+    if step.kind == "rail":
+        return f"Measure the voltage at {places[0]}."
+    if step.kind == "check":
+        return f"Power off; check continuity from {places[0]} to {places[1]}."
+    if step.kind == "apart":
+        return f"Power off; check that {places[0]} and {places[1]} are apart."
+    if step.kind == "sink":
+        return f"Compare millivolts at the pins of net {step.spots[0][0]}: which is lowest?"
+    return f"Power off; put a known-good {step.part} in, power on, look whether it starts."
+
+
+def step_reason(step: SuspectStep, share: float) -> str:
+    """Why this step: what it tells for its time."""
+    return (
+        f"It is expected to tell {step.gain_bits:.2f} bits about what is wrong, in about {step.seconds:.0f} s (modelled); "
+        f"no other step tells more for its time. Reckoned over {100 * share:.1f} % of the belief."
+    )
+
+
+def step_caution(step: SuspectStep) -> str:
+    """What to mind."""
+    return {"check": CAUTION_OFF, "apart": CAUTION_OFF, "swap": CAUTION_SWAP}.get(step.kind, CAUTION_ON)

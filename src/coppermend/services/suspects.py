@@ -1,0 +1,390 @@
+"""Suspects of a case: everything the log says, powered and unpowered, in one belief over parts and copper, and the next step."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from coppermend.core.belief.suspects.posterior import (
+    Apart,
+    Beep,
+    Look,
+    Observation,
+    Renewed,
+    Start,
+    State,
+    initial,
+    observed,
+    unexplained,
+)
+from coppermend.core.belief.suspects.reasons import Suspect, observation_words, suspects
+from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING, WRONG, FaultTable
+from coppermend.core.circuit.machine import MachineModel
+from coppermend.core.circuit.planes import RIGHT
+from coppermend.core.log.gate import gate_status
+from coppermend.core.log.state import CaseState, PointRef, Reading, plain
+from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, ranked_steps
+from coppermend.core.planning.suspects_words import step_caution, step_reason, step_words
+from coppermend.devices.book import DeviceBook
+from coppermend.services.bind import Binding, bind, part_states
+from coppermend.services.points import point_now
+from coppermend.services.powered import PoweredBoard, powered_board
+from coppermend.services.workshop import Workshop
+
+LEVEL_OUTCOME = {
+    "low": (LOW, False),
+    "high": (HIGH, False),
+    "toggling": (PULSING, False),
+    "pulsing": (PULSING, False),
+    "floating": (FLOATING, False),
+    "right": (PULSING, True),
+    "wrong": (WRONG, True),
+}
+VERDICT_OUTCOME = {
+    "right": (PULSING, True),
+    "wrong frequency": (WRONG, True),
+    "wrong": (WRONG, True),
+    "stuck low": (LOW, False),
+    "low": (LOW, False),
+    "stuck high": (HIGH, False),
+    "high": (HIGH, False),
+    "floating": (FLOATING, False),
+    "floating or contention": (FLOATING, False),
+    "contention": (FLOATING, False),
+    "moving": (PULSING, False),
+    "pulsing": (PULSING, False),
+}
+"""A wave's verdict as an outcome; other verdicts (ringing, runts, timing) say nothing about which fault it is."""
+LOW_V, HIGH_V = 0.8, 2.0
+"""TTL input thresholds (TTL data books): a voltage at rest below is low, above is high, between is neither."""
+CRYSTAL_PPM, RC_PPM = 5000.0, 100000.0
+"""A frequency farther off than this is another one: a crystal's divided clock is far nearer, a wrong divider far farther (an assumption)."""
+REPAIRS = ("swap", "reseat", "fit", "solder", "remove", "press", "clean")
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectsView:
+    """The suspects of a case, the next step, and what of the log was used, was not, or speaks no more."""
+
+    suspects: tuple[Suspect, ...]
+    step: SuspectStep | None
+    step_words: str
+    why: str
+    caution: str
+    points: tuple[str, ...]
+    used: tuple[tuple[str, str], ...]
+    unused: tuple[tuple[str, str], ...]
+    expired: tuple[tuple[str, str], ...]
+    named: str
+    nothing_left: bool
+    unexplained: tuple[str, ...]
+    sets: int
+    covered: tuple[float, ...]
+    stop: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The view as plain JSON values."""
+        step = self.step
+        return {
+            "suspects": [
+                {
+                    **{k: v for k, v in plain(one).items() if k not in ("pro", "con")},
+                    "for": plain(one.pro),
+                    "against": plain(one.con),
+                    "p": round(one.p, 5),
+                }
+                for one in self.suspects
+            ],
+            "named": self.named,
+            "next": None
+            if step is None
+            else {
+                "kind": step.kind,
+                "points": list(self.points),
+                "part": step.part,
+                "seconds": step.seconds,
+                "gain_bits": round(step.gain_bits, 4),
+                "words": self.step_words,
+                "why": self.why,
+                "caution": self.caution,
+            },
+            "nothing_left": self.nothing_left,
+            "stop": self.stop,
+            "used": [{"entry": e, "words": w} for e, w in self.used],
+            "unused": [{"entry": e, "words": w} for e, w in self.unused],
+            "expired": [{"entry": e, "words": w} for e, w in self.expired],
+            "unexplained": list(self.unexplained),
+            "sets": self.sets,
+            "covered": [round(x, 4) for x in self.covered],
+        }
+
+
+def suspects_for_case(
+    workshop: Workshop, case: str, book: DeviceBook, machine: MachineModel | None = None, most: int = 8
+) -> SuspectsView:
+    """The suspects of a case over parts, joints, contacts, tracks, bridges and rails, and the step worth most now.
+
+    ``machine``: what the machine's own file says; None: only "starts" and "does not start". Nothing is stored; the log is all there is.
+    """
+    binding = bind(workshop, case)
+    made = board_of_case(binding, book, machine)
+    features = wave_features(workshop, case)
+    evidence = _Evidence(binding, made, features)
+    evidence.gather()
+    state = observed(initial(made.field), evidence.found)
+    return _view(binding, made, state, evidence, most)
+
+
+def wave_features(workshop: Workshop, case: str) -> dict[str, dict[str, Any]]:
+    """What the waves of a case were measured to be, by entry."""
+    found: dict[str, dict[str, Any]] = {}
+    for one in workshop.store.entries(case):
+        features = one.payload.get("features") if one.kind == "wave" else None
+        if isinstance(features, Mapping):
+            found[one.id] = dict(features)
+    return found
+
+
+def board_of_case(binding: Binding, book: DeviceBook, machine: MachineModel | None) -> PoweredBoard:
+    """The powered board of a case, kept as long as its copper, areas and numbers stay."""
+    model = machine or MachineModel()
+    key = ("powered", id(binding.graph), binding.areas, repr(binding.basis), book.digest, model)
+    if key not in binding.kept:
+        table = FaultTable(copper=binding.basis)
+        states = part_states(binding.state)
+        made = powered_board(binding.board, binding.graph, binding.areas, book, model, table, states=states)
+        names = {
+            (net, node): f"{points[0].id} ({net})"
+            for net, tree in made.trees.items()
+            for node, points in tree.points.items()
+        }
+        made.field.memo["place names"] = names
+        binding.kept[key] = (binding.graph, made)
+    kept: PoweredBoard = binding.kept[key][1]
+    return kept
+
+
+class _Evidence:
+    """The log as observations: what is used, what is not and why, what speaks no more because something was repaired since."""
+
+    def __init__(self, binding: Binding, made: PoweredBoard, features: Mapping[str, Mapping[str, Any]]) -> None:
+        self.binding, self.made, self.features = binding, made, features
+        self.state: CaseState = binding.state
+        self.found: list[Observation] = []
+        self.unused: list[tuple[str, str]] = []
+        self.expired: list[tuple[str, str]] = []
+        repairs = [a.at for a in self.state.acts if a.kind in REPAIRS] + [w.at for w in self.state.wires]
+        self.repaired = max(repairs, default=-1)
+
+    def gather(self) -> None:
+        """All of it, in the order of the log."""
+        for one in self.state.readings:
+            if one.kind in ("level", "volts", "hertz", "wave"):
+                self._powered(one)
+        self._copper()
+        self._starts()
+        for act in self.state.acts:
+            if act.kind in ("swap", "fit") and act.part:
+                self.found.append(Renewed(act.part, act.entry))
+
+    # ---- under power ----
+    def _powered(self, one: Reading) -> None:
+        for k, point in enumerate(one.points[:1] if one.kind != "wave" else one.points):
+            place = self._place(point)
+            if place is None:
+                self.unused.append((one.entry, f"{point.id}: nothing is expected there"))
+                continue
+            outcome = self._outcome(one, place, k)
+            if outcome is None:
+                self.unused.append((one.entry, f"{point.id}: it tells no fault from another"))
+                continue
+            self._add(Look(place[0], place[1], outcome[0], outcome[1], one.entry), one.at)
+
+    def _outcome(self, one: Reading, place: tuple[str, int], k: int) -> tuple[int, bool] | None:
+        rail = self.made.circuit.rails.get(place[0])
+        if one.kind == "level":
+            found = LEVEL_OUTCOME.get(one.says)
+            return found if rail is None or found is None else (found[0], False)
+        if one.kind == "wave":
+            said = self.features.get(one.entry, {})
+            verdicts = said.get("verdicts")
+            verdict = verdicts[k] if isinstance(verdicts, list) and k < len(verdicts) else said.get("verdict", one.says)
+            return VERDICT_OUTCOME.get(str(verdict).lower())
+        if one.value is None:
+            return None
+        if one.kind == "hertz":
+            return self._frequency(one, place)
+        return self._voltage(one.value, place)
+
+    def _voltage(self, volt: float, place: tuple[str, int]) -> tuple[int, bool] | None:
+        rail = self.made.circuit.rails.get(place[0])
+        if rail is not None and rail.ground:
+            return (LOW, False) if abs(volt) < 0.2 else (FLOATING, False)
+        if rail is not None:
+            share = volt / rail.nominal_v
+            if share < 0.5:
+                return FLOATING, False
+            return (LOW, False) if share < 1.0 - 1.2 * rail.tolerance_percent / 100.0 else (HIGH, False)
+        if self.made.behaviour.healthy_symbol(place[0]) == RIGHT and LOW_V < volt < 4.5:
+            return None
+        return (LOW, False) if volt <= LOW_V else (HIGH, False) if volt >= HIGH_V else (FLOATING, False)
+
+    def _frequency(self, one: Reading, place: tuple[str, int]) -> tuple[int, bool] | None:
+        """Judged with its own resolution: half the last digit that was typed. One too coarse to tell says that it moves, no more."""
+        want = self.made.behaviour.hertz.get(place[0])
+        if one.value is None or one.value <= 0:
+            return LOW, False
+        if want is None:
+            return PULSING, False
+        coarse = resolution(one.raw, one.value)
+        off = abs(one.value - want)
+        if off > max(CRYSTAL_PPM * 1e-6 * want, coarse):
+            return WRONG, True
+        return PULSING, coarse <= 0.02 * want
+
+    def _add(self, one: Look, at: int) -> None:
+        k = self.made.field.spot_at.get((one.net, one.node))
+        if k is None:
+            self.unused.append((one.entry, f"{one.net}: no place that the belief looks at"))
+            return
+        if at < self.repaired and not self._normal(k, one):
+            self.expired.append((one.entry, f"{observation_words(self.made.field, one)}: something was repaired since"))
+            return
+        self.found.append(one)
+
+    def _normal(self, k: int, one: Look) -> bool:
+        spot = self.made.field.spots[k]
+        healthy = {0: LOW, 1: HIGH, 2: PULSING, 4: FLOATING}.get(spot.healthy)
+        if spot.rail:
+            healthy = LOW if spot.ground else HIGH
+        return one.outcome == healthy
+
+    # ---- copper ----
+    def _copper(self) -> None:
+        for one in self.binding.evidence:
+            a, b = self._node_of(one.point_a), self._node_of(one.point_b)
+            if a is None or b is None or one.says not in ("closed", "open", "ohms"):
+                continue
+            closed = one.says == "closed" or (one.ohms is not None and one.ohms <= self.binding.basis.closed_below_ohm)
+            if a[0] != b[0]:
+                self.found.append(Apart(a[0], b[0], closed, one.entry))
+            elif a[1] != b[1]:
+                self.found.append(Beep(a[0], a[1], b[1], closed, one.entry))
+
+    def _node_of(self, point_id: str) -> tuple[str, int] | None:
+        known = self.made.field.memo.get("point nodes")
+        if known is None:
+            known = {
+                p.id: (net, node)
+                for net, tree in self.made.trees.items()
+                for node, points in tree.points.items()
+                for p in points
+            }
+            known |= self._other_points(known)
+            self.made.field.memo["point nodes"] = known
+        found: tuple[str, int] | None = known.get(point_id)
+        return found
+
+    def _other_points(self, known: Mapping[str, tuple[str, int]]) -> dict[str, tuple[str, int]]:
+        """Points that share the metal of a place that is looked at."""
+        at = {p.node: known[p.id] for p in self.binding.graph.points if p.id in known}
+        return {p.id: at[p.node] for p in self.binding.graph.points if p.id not in known and p.node in at}
+
+    def _place(self, ref: PointRef) -> tuple[str, int] | None:
+        point = point_now(self.binding.graph, ref)
+        found = self._node_of(point.id) if point is not None else None
+        return found or (self.made.node_of_pin(f"{ref.part}.{ref.pin}") if ref.part else None)
+
+    # ---- starts ----
+    def _starts(self) -> None:
+        """The last start since the last repair decides; without one, the complaint stands: it does not start as it should."""
+        last: Start | None = None
+        for up in self.state.power_ups:
+            for seen in up.seen:
+                k = self.made.machine.screen(seen.screen) if seen.screen else None
+                if k is not None and seen.at > self.repaired:
+                    last = Start(k, seen.entry)
+                elif k is not None:
+                    self.expired.append((seen.entry, f"screen {seen.screen}: something was repaired since"))
+                elif seen.screen:
+                    self.unused.append((seen.entry, f"screen {seen.screen!r}: the machine's file has no such screen"))
+        for note in self.state.notes:
+            k = self.made.machine.screen(note.key) if note.kind == "symptom" and note.key else None
+            if k is not None and note.result != "gone" and note.at > self.repaired:
+                last = Start(k, note.entry)
+        self.found.append(last or Start(-1))
+
+
+def resolution(raw: str, value: float) -> float:
+    """Half the step of the last digit that was typed, in the value's own unit; 0 when the text is no number.
+
+    >>> resolution("4.0MHz", 4.0e6), resolution("3.9996 MHz", 3999600.0), resolution("14MHz", 14e6)
+    (50000.0, 50.0, 500000.0)
+    """
+    digits = "".join(ch for ch in raw.replace(",", ".").strip() if ch.isdigit() or ch == ".")
+    try:
+        typed = float(digits)
+    except ValueError:
+        return 0.0
+    if typed <= 0 or value <= 0:
+        return 0.0
+    after = len(digits.split(".")[1]) if "." in digits else 0
+    return round(0.5 * 10.0**-after * (value / typed), 9)
+
+
+def _bench(binding: Binding, made: PoweredBoard) -> tuple[BenchNow, str, str]:
+    """The bench now, why power must stay off (or ""), and what comes before power (or "")."""
+    state = binding.state
+    gate = gate_status(state.gate, state.readings, state.last_soldering)
+    stop = ""
+    last = state.power_ups[-1] if state.power_ups else None
+    seen = last.seen if last is not None else ()
+    abort = next((g.abort_a for g in reversed(state.gate) if g.abort_a is not None), None)
+    if any(one.smell for one in seen):
+        stop = "Something smelled at the last power-up: power stays off until that is found."
+    elif abort is not None and any(one.current_a is not None and one.current_a >= abort for one in seen):
+        stop = "The current went over the abort value at the last power-up: power stays off until that is found."
+    gate_first = (
+        "" if gate.open or state.power_on or stop else "Pass the gate before power first (coppermend case show). Then: "
+    )
+    states = dict(binding.graph.part_states)
+    spares = tuple(p for p in made.machine.spares if str(states.get(p, "")) == "socketed")
+    on = state.power_on and not stop
+    return (
+        BenchNow(powered=on, scope_ready=False, may_power=not stop, analyser=True, swaps=spares if not stop else ()),
+        stop,
+        gate_first,
+    )
+
+
+def _view(binding: Binding, made: PoweredBoard, state: State, evidence: _Evidence, most: int) -> SuspectsView:
+    field = made.field
+    bench, stop, gate_first = _bench(binding, made)
+    found = suspects(state, most)
+    named = found[0].unit if found and found[0].p >= field.table.named_above else ""
+    steps = ranked_steps(state, bench, binding.costs, 1)
+    step = steps[0] if steps else None
+    points = tuple(
+        made.trees[net].points[node][0].id
+        for net, node in (step.spots if step else ())
+        if made.trees[net].points.get(node)
+    )
+    used = tuple((one.entry, observation_words(field, one)) for one in state.evidence)
+    return SuspectsView(
+        found,
+        step,
+        (gate_first if step.kind not in ("check", "apart") else "") + step_words(field, step) if step else "",
+        step_reason(step, 1.0) if step else "",
+        step_caution(step) if step else "",
+        points,
+        used,
+        tuple(evidence.unused),
+        tuple(evidence.expired),
+        named,
+        step is None,
+        tuple(observation_words(field, one) for one in unexplained(state)),
+        field.sets,
+        field.covered,
+        stop,
+    )
