@@ -6,6 +6,8 @@ import { eachShape, readScene, shapesOfNet } from '../../src/coppermend/page/map
 import { RIM, TILE, TileStore, baseLevel, keyOf, levelFor, levelScale, plan, tileBox, tileMatrix, tilePlace, tilesIn } from '../../src/coppermend/page/map/tiles.js';
 import { pickNet } from '../../src/coppermend/page/map/index.js';
 import { nearEnough, nextPin, withTap, without } from '../../src/coppermend/page/photo/taps.js';
+import { clearOf, shortened } from '../../src/coppermend/page/map/overlay.js';
+import { MARK } from '../../src/coppermend/page/map/palette.js';
 import { near, same, yes } from './check.mjs';
 
 const BOARD = [0, 0, 280, 200];
@@ -166,5 +168,33 @@ export const tests = {
     same([taps.length, taps.find((t) => t.pin === 'U1.1').px], [2, [7, 8]]);
     same([nextPin(['U1.1', 'U2.7'], taps), nextPin(['U1.1', 'U2.7'], without(taps, 'U1.1'))], ['', 'U1.1']);
     same([nearEnough(0.2), nearEnough(1)], [false, true]);
+  },
+  'names of areas are cut to the window and do not lie on each other'() {
+    const width = (s) => s.length * 7;
+    same([shortened('short', width, 70), shortened('around the leaked cell', width, 70)], ['short', 'around th…']);
+    same(clearOf([10, 10, 50, 18], [[30, 12, 50, 18]]), [10, 30, 50, 18]);
+  },
+  // Simulation of full dichromacy in linear RGB: G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, IEEE TVCG 15 (2009) 1291, table at severity 1.0 (from memory);
+  // difference in CIELAB (CIE 1976, D65). 20 is several times what is just noticed (about 2.3, Mahy et al. 1994, from memory).
+  'the two tips stay far apart in colour for every colour deficiency, besides their shapes'() {
+    const SEE = {
+      none: [1, 0, 0, 0, 1, 0, 0, 0, 1],
+      protan: [0.152286, 1.052583, -0.204868, 0.114503, 0.786281, 0.099216, -0.003882, -0.048116, 1.051998],
+      deutan: [0.367322, 0.860646, -0.227968, 0.280085, 0.672501, 0.047413, -0.01182, 0.04294, 0.968881],
+      tritan: [1.255528, -0.076749, -0.178779, -0.078411, 0.930809, 0.147602, 0.004733, 0.691367, 0.3039],
+    };
+    const lab = (hex, m) => {
+      const lin = [1, 3, 5].map((i) => parseInt(hex.slice(i, i + 2), 16) / 255).map((v) => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4));
+      const [r, g, b] = [0, 3, 6].map((i) => Math.min(1, Math.max(0, m[i] * lin[0] + m[i + 1] * lin[1] + m[i + 2] * lin[2])));
+      const f = (t) => (t > 216 / 24389 ? Math.cbrt(t) : (24389 / 27 * t + 16) / 116);
+      const [x, y, z] = [(0.4124 * r + 0.3576 * g + 0.1805 * b) / 0.9505, 0.2126 * r + 0.7152 * g + 0.0722 * b, (0.0193 * r + 0.1192 * g + 0.9505 * b) / 1.089].map(f);
+      return [116 * y - 16, 500 * (x - y), 200 * (y - z)];
+    };
+    const far = (a, b, m) => Math.hypot(...lab(a, m).map((v, i) => v - lab(b, m)[i]));
+    for (const [name, m] of Object.entries(SEE)) {
+      yes(far(MARK.a, MARK.b, m) > 20, `tips, ${name}: ${far(MARK.a, MARK.b, m)}`);
+      yes(far(MARK.span, '#3a8a5f', m) > 15, `a break on copper, ${name}: ${far(MARK.span, '#3a8a5f', m)}`);
+      yes(far(MARK.net, '#3a8a5f', m) > 40, `lit net on copper, ${name}`);
+    }
   },
 };

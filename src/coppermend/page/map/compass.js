@@ -28,7 +28,7 @@ export function drawCompass(el, view, box) {
       s('line', { x1: mid[0], y1: mid[1], x2: out[0], y2: out[1], class: 'mini-top' }),
       s('polygon', { points: points(eye), class: 'mini-eye' })),
     h('div', { class: 'lies' }, h('strong', null, view.face === 'c' ? 'Component side' : 'Solder side'), h('span', null, lieWords(view).split(', ').slice(1).join(', '))),
-    s('svg', { viewBox: '0 0 190 22', width: 190, height: 22, 'aria-hidden': 'true', class: 'bar' },
+    s('svg', { viewBox: '0 0 190 22', width: 190, height: 22, 'aria-hidden': 'true', class: 'scale-bar' },
       s('path', { d: `M1 6v8h${(mm * view.scale).toFixed(1)}v-8`, fill: 'none', stroke: 'currentColor', 'stroke-width': 2 }),
       s('text', { x: mm * view.scale + 7, y: 15, 'font-size': 12, fill: 'currentColor' }, `${mm} mm`)));
 }

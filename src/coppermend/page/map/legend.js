@@ -3,6 +3,7 @@
 import { fill, h, s } from '../shared/dom.js';
 import { SITE_STYLE } from './overlay.js';
 import { MARK } from './palette.js';
+import { RIM_STYLE } from './rim.js';
 
 /** @param {HTMLElement} el */
 export function drawLegend(el) {
@@ -22,6 +23,9 @@ export function drawLegend(el) {
     [sample(s('path', { d: 'M3 9h40', stroke: MARK.netFar, 'stroke-width': 8, 'stroke-dasharray': '5 3.5' }), s('path', { d: 'M3 9h40', stroke: '#2c2416', 'stroke-width': 5 })), 'lit net, other side'],
     [sample(s('path', { d: 'M2 16L14 2M12 16L24 2M22 16L34 2M32 16L44 2', stroke: MARK.area.rework })), 'work area: rework'],
     [sample(s('path', { d: 'M3 5h40M3 12h40', stroke: MARK.area.corrosion, 'stroke-width': 2, 'stroke-dasharray': '2 5' })), 'work area: corrosion'],
+    [sample(s('path', { d: 'M2 16L14 2M12 16L24 2M22 16L34 2M32 16L44 2M2 2L14 16M12 2L24 16M22 2L34 16M32 2L44 16', stroke: MARK.area.impact })), 'work area: impact'],
+    [sample(s('path', { d: 'M0 6h46', stroke: '#e9d9ae', 'stroke-width': RIM_STYLE.c.width })), 'edge of the component side'],
+    [sample(s('path', { d: 'M0 6h46', stroke: '#e9d9ae', 'stroke-width': RIM_STYLE.s.width, 'stroke-dasharray': RIM_STYLE.s.dash.join(' ') })), 'edge of the solder side'],
   ];
   fill(el, h('h2', null, 'Marks'), h('ul', null, rows.map(([pic, words]) => h('li', null, pic, words))));
 }

@@ -36,7 +36,9 @@ export function drawAreas(ctx, view, ratio, areas) {
     ctx.setLineDash([]);
   }
   ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
-  for (const area of areas) tab(ctx, view, area);
+  /** @type {number[][]} */
+  const taken = [];
+  for (const area of areas) tab(ctx, view, area, taken);
 }
 
 /** Corners of a polygon on the screen's box. @param {View} view @param {number[]} flat */
@@ -77,20 +79,37 @@ function hatch(ctx, view, area, colour) {
   ctx.globalAlpha = 1;
 }
 
-/** @param {Ctx} ctx @param {View} view @param {Area} area */
-function tab(ctx, view, area) {
-  const [x0, y0] = screenBox(view, area.polygon);
-  const words = area.label || area.kind;
+/** The area's name at its corner, inside the window, clear of the names before it. @param {Ctx} ctx @param {View} view @param {Area} area @param {number[][]} taken */
+function tab(ctx, view, area, taken) {
+  const [x0, y0, x1, y1] = screenBox(view, area.polygon);
+  if (x1 < 0 || y1 < 0 || x0 > view.w || y0 > view.h) return;
   ctx.font = '600 12px system-ui, sans-serif';
   ctx.textAlign = 'left';
   ctx.textBaseline = 'middle';
+  const words = shortened(area.label || area.kind, (text) => ctx.measureText(text).width, Math.max(110, view.w * 0.42));
   const w = ctx.measureText(words).width + 12;
+  const spot = clearOf([Math.max(2, Math.min(x0, view.w - w - 2)), Math.max(10, y0 - 20), w, 18], taken);
+  taken.push(spot);
   ctx.fillStyle = 'rgba(20,17,14,0.82)';
   ctx.beginPath();
-  ctx.roundRect(x0, y0 - 20, w, 18, 4);
+  ctx.roundRect(spot[0], spot[1], w, 18, 4);
   ctx.fill();
   ctx.fillStyle = '#fbf3e2';
-  ctx.fillText(words, x0 + 6, y0 - 10.5);
+  ctx.fillText(words, spot[0] + 6, spot[1] + 9.5);
+}
+
+/** Words cut to a width, with a mark that they were. Pure. @param {string} words @param {(text: string) => number} width @param {number} most */
+export function shortened(words, width, most) {
+  if (width(words) <= most) return words;
+  let n = words.length;
+  while (n > 4 && width(words.slice(0, n) + '…') > most) n--;
+  return words.slice(0, n).trimEnd() + '…';
+}
+
+/** A box moved down until it meets none of the others, three times at most. Pure. @param {number[]} box x, y, w, h @param {number[][]} others */
+export function clearOf([x, y, w, h], others) {
+  for (let k = 0; k < 3 && others.some((o) => x < o[0] + o[2] && x + w > o[0] && y < o[1] + o[3] && y + h > o[1]); k++) y += h + 2;
+  return [x, y, w, h];
 }
 
 /** Sites at risk on this face. Joints, barrels and contacts have no length: they get a small mark. @param {Ctx} ctx @param {View} view @param {number} ratio @param {Site[]} sites */

@@ -30,6 +30,8 @@ export class LaySheet {
     this.panel = h('div', { id: 'lay-panel' });
     this.dialog = /** @type {HTMLDialogElement} */ (byId('lay'));
     fill(this.dialog, this.canvas, this.panel);
+    // no key typed here may reach the check behind it
+    this.dialog.addEventListener('keydown', (e) => e.stopPropagation());
     listen(this.canvas, {
       pan: (dx, dy) => this.move(V.pan(this.view, dx, dy)),
       zoom: (f, x, y) => this.move(V.zoomAt(this.view, f, x, y, 0.02, 12)),
