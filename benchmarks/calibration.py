@@ -28,15 +28,24 @@ from coppermend.services.practice import run as run_one
 
 
 def noise_of(world: str, seed: int, basis: Basis) -> dict[str, Any]:
-    """The noise options of a patient: in the prior's world the planner's own rates, its share of bad contacts drawn by its own weights."""
+    """The noise options of a patient: in the prior's world the planner's own rates, its share of bad contacts and scale of the damage drawn by its own weights."""
     if world == "mixture":
         return {}
     if world == "fixed":
         return {"false_open": 0.02, "false_closed": 0.002}
     shares = basis.contact_shares
     weights = np.array([w for _, w in shares])
-    drawn = np.random.default_rng([seed, 9]).choice(len(shares), p=weights / weights.sum())
-    return {"false_open": basis.false_open, "false_closed": basis.false_closed, "oxidised": shares[int(drawn)][0]}
+    lots = np.random.default_rng([seed, 9])
+    drawn = lots.choice(len(shares), p=weights / weights.sum())
+    scales = basis.damage_scales or ((1.0, 1.0),)
+    likely = np.array([w for _, w in scales])
+    scale = scales[int(lots.choice(len(scales), p=likely / likely.sum()))][0]
+    return {
+        "false_open": basis.false_open,
+        "false_closed": basis.false_closed,
+        "oxidised": shares[int(drawn)][0],
+        "damage": scale,
+    }
 
 
 def one_patient(setting: PracticeSetting, world: str, seed: int, breaks: tuple[int, int]) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from coppermend.core.belief.engine import prior_of
+from coppermend.core.belief.engine import hurt, prior_of
 from coppermend.core.belief.model import Basis, WorkArea
 from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.findings import Place, refuse
@@ -50,9 +50,16 @@ def draw_noise(
     )
 
 
-def draw_breaks(graph: CopperGraph, areas: Sequence[WorkArea], seed: int, count: int | None) -> tuple[str, ...]:
-    """``count`` sites drawn by the standard priors without repetition; None: each site breaks by its own prior."""
+def draw_breaks(
+    graph: CopperGraph, areas: Sequence[WorkArea], seed: int, count: int | None, damage: float = 1.0
+) -> tuple[str, ...]:
+    """``count`` sites drawn by the standard priors without repetition; None: each site breaks by its own prior.
+
+    ``damage``: factor on the rate of damage inside the areas, 1 - (1 - p)^damage; it matters where ``count`` is None.
+    """
     prior = prior_of(graph, areas, STANDARD_BASIS).copy()
+    if damage != 1.0:
+        prior = np.where(hurt(graph, areas, STANDARD_BASIS), -np.expm1(damage * np.log1p(-prior)), prior)
     for k, site in enumerate(graph.sites):
         if site.kind in (SiteKind.THROUGH, SiteKind.WIRE) or site.a == site.b:
             prior[k] = 0.0
@@ -78,13 +85,14 @@ def draw_patient(
     slips: float = 0.0,
     mixed_up: float = 0.0,
     intermittent: float = 0.0,
+    damage: float = 1.0,
 ) -> Truth:
     """A patient's truth: the same seed gives the same patient, whatever policy meets it.
 
     ``slips``, ``mixed_up``: rates (``Noise``). ``intermittent``: chance of each broken joint, contact or leg to be one that closes under the tip.
     """
     noise = draw_noise(graph, seed, false_open=false_open, false_closed=false_closed, oxidised=oxidised, off=noise_off)
-    broken = draw_breaks(graph, areas, seed, breaks)
+    broken = draw_breaks(graph, areas, seed, breaks, damage)
     kinds = {s.id: s.kind for s in graph.sites}
     lots = np.random.default_rng([seed, 3]).random(len(broken)).tolist()
     loose = tuple(s for s, lot in zip(broken, lots, strict=True) if kinds[s] in LOOSE_KINDS and lot < intermittent)

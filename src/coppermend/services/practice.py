@@ -137,6 +137,7 @@ def patient_of(
     slips: float = 0.0,
     mixed_up: float = 0.0,
     intermittent: float = 0.0,
+    damage: float = 1.0,
     truth_text: str | None = None,
     truth_name: str = "truth file",
 ) -> Patient:
@@ -168,6 +169,7 @@ def patient_of(
         slips=slips,
         mixed_up=mixed_up,
         intermittent=intermittent,
+        damage=damage,
     )
     return Patient(setting.graph, truth, seed, ohms=False)
 
