@@ -12,7 +12,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from coppermend import __version__
 from coppermend.api import lan as network
-from coppermend.api import meters, ohmwork, practice, routes, speech
+from coppermend.api import meters, ohmwork, powered, practice, routes, speech
 from coppermend.api.desk import Desk
 from coppermend.api.errors import put_errors
 from coppermend.api.guard import Guard
@@ -54,6 +54,7 @@ def create_app(
     app.include_router(network.router)
     app.add_api_route(network.AUTHORITY, network.authority, include_in_schema=False)
     app.include_router(ohmwork.router)
+    app.include_router(powered.router)
     page = page_folder()
 
     @app.get("/", include_in_schema=False)

@@ -37,6 +37,8 @@ COMMANDS = {
     "practice": "practice",
     "belief": "belief",
     "device": "device",
+    "expect": "expect",
+    "suspects": "suspects",
     "demo": "serve",
     "serve": "serve",
     "doctor": "doctor",
