@@ -71,6 +71,28 @@ def test_a_touch_is_noted_and_the_next_check_comes(client: Client, shop: Worksho
     )
 
 
+def test_a_screen_that_is_behind_does_not_name_the_points(client: Client, shop: Workshop, case: str) -> None:
+    """Two windows hear one touch; the one that still shows the older check must not win."""
+    points = with_area(client, case)
+    behind = client.get(f"/api/cases/{case}/bench").json()["mark"]
+    ahead = client.post(f"/api/cases/{case}/entries", json={"kind": "closed", "points": points}).json()["bench"]
+    now = [ahead["step"]["check"]["point_a"], ahead["step"]["check"]["point_b"]]
+    with on_socket(meter_bench()) as port:
+        client.post("/api/meters/watch", json={"address": f"127.0.0.1:{port}"})
+        touch = touched(client)
+        late = client.post(f"/api/cases/{case}/meter/readings", json={"touch": touch, "points": points, "mark": behind})
+        assert (late.status_code, late.json()["code"]) == (409, "INS-016")
+        good = client.post(
+            f"/api/cases/{case}/meter/readings", json={"touch": touch, "points": now, "mark": ahead["mark"]}
+        )
+        again = client.post(
+            f"/api/cases/{case}/meter/readings", json={"touch": touch, "points": points, "mark": behind}
+        )
+        client.request("DELETE", "/api/meters/watch")
+    assert good.status_code == again.status_code == 201 and again.json()["entry"]["id"] == good.json()["entry"]["id"]
+    assert [one.kind for one in case_state(shop, case).readings] == ["closed", "ohms"]
+
+
 def test_leads_are_taken_off_this_meters_two_wire_readings_only(shop: Workshop, client: Client, case: str) -> None:
     points = with_area(client, case)
     keep_zero(shop, case, "ACME DM 1", zero_from([Sample("0.21", 0.21)] * 5, 2))

@@ -88,3 +88,33 @@ def test_a_window_of_another_browser_follows_and_does_not_answer(page: Page, chr
         stranger.context.close()
         page.locator("#let-go").click()
         expect(page.locator(".dial")).to_have_attribute("data-state", "off")
+
+
+def test_a_touch_that_began_before_the_check_was_shown_answers_nothing(page: Page, bench: Bench) -> None:
+    """The beep or a key answered while the tips still lay there: their value must not become the next check's."""
+    far, unsteady = Far([OL], delays_s={"READ?": 0.03}), [False]
+
+    def answer(line: str) -> bytes | None:
+        if unsteady[0] and line == "READ?":
+            far.readings = ["+1.00E+02" if far.reads % 2 else "+3.00E+02"]
+        return far(line)
+
+    with on_socket(answer) as port:
+        open_meter(page, bench)
+        page.locator("#meter-address").fill(f"127.0.0.1:{port}")
+        page.locator("#read-on").click()
+        expect(page.locator(".dial")).to_contain_text("Touch two points")
+        page.locator("#back").click()
+        expect(page.locator("#meter-words")).to_have_text("Touch two points.")
+        unsteady[0] = True
+        expect(page.locator("#meter-words")).to_contain_text("Hold still")
+        page.keyboard.press("c")
+        expect(page.locator(".ticks i.closed")).to_have_count(1)
+        unsteady[0], far.readings = False, ["+3.00E-01"]
+        expect(page.locator("#toast")).to_contain_text("began before this check")
+        assert len(case_state(bench.shop, bench.case).readings) == 1
+        far.readings = [OL]
+        expect(page.locator("#meter-words")).to_have_text("Touch two points.")
+        far.readings = ["+3.00E-01"]
+        expect(page.locator(".ticks i.closed")).to_have_count(2)
+    assert [one.kind for one in case_state(bench.shop, bench.case).readings] == ["closed", "ohms"]

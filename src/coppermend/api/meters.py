@@ -42,10 +42,14 @@ class Tried(Address):
 
 
 class MeterTouch(Body):
-    """A touch of the meter that is being read, and between which two points it was."""
+    """A touch of the meter that is being read, and between which two points it was.
+
+    ``mark`` the case's mark that the screen shows: a screen that is behind would name the points of an older check, and is refused.
+    """
 
     touch: Annotated[str, Field(pattern=r"^[0-9a-f-]{36}$")]
     points: Annotated[list[Name], Field(min_length=2, max_length=2)]
+    mark: Annotated[str, Field(max_length=60)] | None = None
 
 
 def the_watch(request: Request) -> MeterWatch:
@@ -129,7 +133,7 @@ def reading(case: str, body: MeterTouch, desk: TheDesk, watch: TheWatch) -> Json
     """Note a touch between two points. The same touch sent again, by this page or another, is written once. The answer holds the new bench view."""
 
     def use_case(w: Workshop, c: str) -> Json:
-        done = note_touch(w, c, body.points, watch.touch(body.touch))
+        done = note_touch(w, c, body.points, watch.touch(body.touch), body.mark)
         return {**done.as_dict(), "careful": [], "bench": views.bench_view(w, c)}
 
     answer: Json = on_case(desk, case, use_case)

@@ -49,10 +49,11 @@ export class App {
   busy = false;
   /** Why the case could not be opened. @type {import('./shared/api.js').Finding|null} */ error = null;
   shownCheck = '';
+  /** When the check in hand was shown, ms. */ shownAt = 0;
   /** The part whose work is folded out on the card. */ partOpen = '';
   stop = () => {};
   hearing = new Hearing({ answer: (kind) => this.do(kind), changed: () => freshenSound(this) });
-  meter = new MeterHand({ touched: (id) => this.do('meterTouch', id), changed: () => freshenSound(this) });
+  meter = new MeterHand({ touched: (id, began) => this.do('meterTouch', id, began), changed: () => freshenSound(this) });
   voice = new Voice({ changed: () => freshenSound(this) });
   listening = new Listening({ act: (name) => this.heardSaid(name), changed: () => freshenSound(this), deaf: () => this.voice.speaking });
   /** Keys learnt for a pedal, act -> key, and the act whose key is awaited. */
@@ -243,6 +244,7 @@ export class App {
     const key = bench.step?.check ? bench.step.check.a.id + bench.step.check.b.id + bench.readings.length : bench.step?.words ?? '';
     if (key !== this.shownCheck) {
       this.shownCheck = key;
+      this.shownAt = performance.now();
       this.skipping = false;
       byId('say').textContent = spoken(bench, this.own);
       this.voice.tell(this.sentence());
@@ -414,11 +416,12 @@ export class App {
     return this.note(kind, { points: [tips.a.id, tips.b.id], value, after: this.bench.readings.at(-1)?.entry ?? '' });
   }
 
-  /** A touch of the meter answers the check in hand, as a key would. @param {string} touch */
-  meterTouch(touch) {
+  /** A touch of the meter answers the check in hand, as a key would; one that began before the check was shown answers nothing. @param {string} touch @param {number} [began] */
+  meterTouch(touch, began = performance.now()) {
     if (this.view !== 'bench' || !canAnswer(this.bench, this.own)) return;
+    if (this.busy || began < this.shownAt) return this.toast('That touch began before this check was shown: it is not noted. Lift the tips and touch again.');
     const tips = tipsOf(this.bench, this.own);
-    return this.writing('ohms', () => insist(this.url('meter/readings'), { touch, points: [tips.a.id, tips.b.id] }));
+    return this.writing('ohms', () => insist(this.url('meter/readings'), { touch, points: [tips.a.id, tips.b.id], mark: this.bench.mark }));
   }
 
   async touch() {
@@ -470,7 +473,7 @@ export class App {
     mapFix: (f) => this.note('map', { value: f.says, words: f.words ?? '', points: f.says === 'agreed' ? [] : f.says === 'apart' ? [f.a] : [f.a, f.b] }),
     railRead: (rail, value) => this.note('ohms', { points: [rail.point_a, rail.point_b], value }),
     railsByHand: (f) => this.note('gate', { words: `${f.rail} to ground ${f.value} ohm`, options: { item: 'rails' } }),
-    meterTouch: (id) => this.meterTouch(id),
+    meterTouch: (id, began) => this.meterTouch(id, began),
     meterNow: async () => this.meterTouch((await post('/api/meters/now', {})).touch),
     hear: () => this.hearing.toggle(),
     tipTest: () => this.hearing.test(),

@@ -176,14 +176,24 @@ def zero_in(state: CaseState, instrument: str, wires: int) -> LeadZero | None:
 
 
 # ---- a reading into the log ----
-def note_touch(workshop: Workshop, case: str, points: Sequence[str], touched: Touched) -> Noted:
+def note_touch(
+    workshop: Workshop, case: str, points: Sequence[str], touched: Touched, seen: str | None = None
+) -> Noted:
     """Write a meter's reading between two points as an ohms entry, the leads taken off. It is on disk when this returns.
 
     The same touch again gives the entry that was first written, whatever the points: one touch is one reading, however many pages are open.
+    ``seen``: the case's mark on the screen that names the points. Refusal INS-016 when the log has grown since: the points may be those of an
+    older check, and another screen that is up to date will name the right ones.
     """
     for entry in workshop.store.entries(case):
         if entry.id == touched.id:
             return noted(entry)
+    if seen is not None and seen != workshop.store.mark(case):
+        raise refuse(
+            "INS-016",
+            "This screen was a moment behind; the touch is not noted by it.",
+            "If no other screen noted it: lift the tips and touch again.",
+        )
     zero = zero_in(case_state(workshop, case), touched.instrument, touched.wires)
     ohm = without_leads(touched.ohm, zero)
     fine = None if touched.step_ohm is None else max(touched.step_ohm, zero.spread_ohm if zero else 0.0)

@@ -9,8 +9,9 @@ export const OURS = 'meter';
 export class MeterHand {
   /** @type {Watch|null} */ now = null;
   /** @type {EventSource|null} */ source = null;
+  /** When the tips were last seen apart, ms: a touch began after that. */ apartAt = 0;
 
-  /** @param {{touched: (id: string) => void, changed: () => void}} calls */
+  /** @param {{touched: (id: string, began: number) => void, changed: () => void}} calls */
   constructor(calls) {
     this.calls = calls;
     addEventListener('storage', (e) => { if (e.key === OURS) this.follow(); });
@@ -42,9 +43,11 @@ export class MeterHand {
   /** @param {Watch} state */
   take(state) {
     const before = this.now;
+    if (before?.where === 'apart') this.apartAt = performance.now(); // states come only when something changes: it was apart until now
     this.now = state;
     const touch = newTouch(before, state);
     if (!before || before.state !== state.state || before.where !== state.where || Boolean(before.trouble) !== Boolean(state.trouble)) this.calls.changed();
-    if (touch) this.calls.touched(touch);
+    if (touch) this.calls.touched(touch, this.apartAt);
+    if (state.where === 'apart') this.apartAt = performance.now();
   }
 }

@@ -50,8 +50,6 @@ class Sheet {
     } finally {
       this.busy = false;
       this.draw();
-      byId('say').textContent = this.outcome?.words ?? '';
-      setTimeout(() => { byId('say').textContent = ''; }, 6000);
     }
   }
 
