@@ -9,6 +9,7 @@ import subprocess
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from pathlib import Path
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
@@ -64,6 +65,28 @@ def leaf(
     page.locator("body[data-ready], #home .leaf").first.wait_for(timeout=60_000)
     rest(page)
     return page
+
+
+def family_seconds() -> float:
+    """Processor seconds that this process's living descendants (server, browser, its workers) have used; 0.0 where /proc is not."""
+    parents: dict[int, int] = {}
+    used: dict[int, float] = {}
+    tick = os.sysconf("SC_CLK_TCK") if hasattr(os, "sysconf") else 100
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            text = stat.read_text()
+        except OSError:
+            continue
+        pid, rest_ = int(stat.parent.name), text.rpartition(")")[2].split()
+        parents[pid], used[pid] = int(rest_[1]), (int(rest_[11]) + int(rest_[12])) / tick
+    total = 0.0
+    for pid, seconds in used.items():
+        above = pid
+        while above in parents and above != os.getpid():
+            above = parents[above]
+        if above == os.getpid() and pid != os.getpid():
+            total += seconds
+    return total
 
 
 def rest(page: Page) -> None:

@@ -3,99 +3,115 @@
     python tools/take_pictures.py docs/pictures
 
 Needs the test environment (playwright) and the system's Chromium. Starts ``coppermend demo`` with a store of its own, answers the first
-checks as the practice patient says, and takes each picture once.
+checks as the practice patient says, lays a made photo under the board, and takes each picture once.
 """
 
 from __future__ import annotations
 
-import os
-import re
-import shutil
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
 
-from playwright.sync_api import Browser, Page, sync_playwright
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-FLAGS = [
-    "--headless=new",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-]
+import numpy as np
+from benchmarks._browser import answer, chromium, chromium_path, leaf, rest, served
+from PIL import Image
+from playwright.sync_api import Browser, Page
+from tests.photo_maker import Shot, photograph, project
+
+from coppermend.bootstrap import open_board
+
 CHECKS = 26
+SHOT = Shot(k1=-0.02)
 
 
-def answer(page: Page) -> str:
-    """Touch the tips, note what the patient's meter says."""
-    page.keyboard.press(" ")
-    chosen = page.locator(".answers .key.chosen")
-    chosen.wait_for()
-    said = (chosen.get_attribute("id") or "").removeprefix("answer-")
-    page.keyboard.press({"closed": "c", "open": "o"}[said])
-    chosen.wait_for(state="detached")
-    page.wait_for_timeout(250)
-    return said
+def made_photo(folder: Path) -> tuple[Path, dict[str, tuple[float, float]]]:
+    """A photo of the demonstration board's component side as tests make them, and where each pin is in it."""
+    board = open_board("demo")
+    out = folder / "component-side.jpg"
+    Image.fromarray(photograph(board, "c", SHOT)).save(out, quality=92)
+    ring = np.vstack([one for one in board.outline if len(one)])
+    box = (*map(float, ring.min(axis=0)), *map(float, ring.max(axis=0)))
+    names, places = zip(*((p.name, (p.x_mm, p.y_mm)) for part in board.parts for p in part.pins), strict=True)
+    px = project(SHOT, box, places, "c")
+    return out, {name: (float(x), float(y)) for name, (x, y) in zip(names, px, strict=True)}
 
 
-def leaf(browser: Browser, url: str, size: tuple[int, int], light: str) -> Page:
-    """A page at rest."""
-    scheme = "dark" if light == "lamp" else "light"
-    context = browser.new_context(
-        viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
-    )  # type: ignore[arg-type]
-    page = context.new_page()
-    page.goto(url)
-    page.locator("body[data-ready], #home .leaf").first.wait_for()
-    page.wait_for_timeout(1500)
-    return page
+def lay(page: Page, photo: Path, at: dict[str, tuple[float, float]], out: Path) -> None:
+    """Lay the photo as a person does, and picture the sheet on the way."""
+    page.keyboard.press("p")
+    page.locator("#lay-file").set_input_files(photo)
+    page.locator(".lay-pins").wait_for()
+    for k in range(5):
+        if k == 3:
+            page.screenshot(path=out / "lay-a-photo.png")
+        name = str(page.evaluate("() => window.bench.laySheet.pin"))
+        for _ in range(2):  # from far, then exactly
+            spot = page.evaluate(
+                "([x, y]) => { const v = window.bench.laySheet.view; return [v.w / 2 + v.scale * (x + 0.5 - v.x), v.h / 2 + v.scale * (y + 0.5 + v.y)]; }",
+                list(at[name]),
+            )
+            page.locator("#lay-photo").click(position={"x": spot[0], "y": spot[1]})
+            page.wait_for_timeout(150)
+            if page.evaluate("() => window.bench.laySheet.pin") != name:
+                break
+    page.locator("#lay-it").click()
+    page.locator("#underlay").wait_for(timeout=60_000)
 
 
-def take(browser: Browser, address: str, out: Path) -> None:
+def find(page: Page, text: str) -> None:
+    """Type into the search field."""
+    page.keyboard.press("/")
+    page.keyboard.type(text)
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(1000)
+    rest(page)
+
+
+def take(browser: Browser, address: str, out: Path, folder: Path) -> None:
     """All pictures."""
-    page = leaf(browser, address, (1440, 900), "day")
+    page = leaf(browser, address)
     for _ in range(CHECKS):
         answer(page)
     page.keyboard.press("f")
     page.wait_for_timeout(3000)
+    rest(page)
     page.screenshot(path=out / "bench.png")
-    page.keyboard.press("/")
-    page.keyboard.type("U1.27")
-    page.keyboard.press("Enter")
-    page.wait_for_timeout(1500)
+    find(page, "U1.27")
     page.keyboard.press("t")
     page.keyboard.press("f")
-    page.wait_for_timeout(1500)
+    rest(page)
     page.screenshot(path=out / "net-solder-side.png")
-    lamp = leaf(browser, address, (1024, 768), "lamp")
-    lamp.screenshot(path=out / "bench-lamp-tablet.png")
-    story = leaf(browser, address.replace("/bench", "/story"), (1440, 900), "day")
-    story.screenshot(path=out / "story.png")
+    page.keyboard.press("Escape")
+    page.keyboard.press("t")
+    page.evaluate("() => window.bench.map.spin(17)")
+    page.wait_for_timeout(300)
+    rest(page)
+    page.screenshot(path=out / "turned-as-it-lies.png")
+    page.evaluate("() => window.bench.map.spin(-17)")
+    photo, at = made_photo(folder)
+    lay(page, photo, at, out)
+    find(page, "U1.27")
+    page.wait_for_timeout(9000)  # the note of the residual goes away
+    page.screenshot(path=out / "net-on-the-photo.png")
+    leaf(browser, address, (1024, 768), "lamp").screenshot(path=out / "bench-lamp-tablet.png")
+    leaf(browser, address, (390, 844), "day", touch=True).screenshot(path=out / "bench-phone.png")
+    leaf(browser, address.replace("/bench", "/story")).screenshot(path=out / "story.png")
 
 
 def main() -> int:
     """Start the demonstration, take the pictures, end it."""
     out = Path(sys.argv[1])
     out.mkdir(parents=True, exist_ok=True)
-    chromium = shutil.which("chromium") or shutil.which("google-chrome")
-    if chromium is None:
+    if chromium_path() is None:
         raise SystemExit("No Chromium on this machine.")
-    with tempfile.TemporaryDirectory() as folder:
-        words = [sys.executable, "-m", "coppermend", "--store", f"{folder}/demo", "demo", "--no-browser"]
-        served = subprocess.Popen(words, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"})
-        try:
-            assert served.stdout is not None
-            address = next(found[0] for line in served.stdout if (found := re.search(r"http://\S+", line)))
-            with sync_playwright() as play:
-                browser = play.chromium.launch(executable_path=chromium, args=FLAGS)
-                take(browser, address, out)
-                browser.close()
-        finally:
-            served.terminate()
-            served.wait(10)
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        served("--store", f"{folder}/demo", "demo", "--no-browser") as address,
+        chromium() as browser,
+    ):
+        take(browser, address, out, Path(folder))
     return 0
 
 

@@ -13,6 +13,8 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page
 from tests.browser.conftest import Bench, opened
+from tests.browser.test_accessibility import AXE, complaints
+from tests.npm_tools import npm_tool
 from tests.photo_maker import Shot, photograph, project
 
 from coppermend.services.bind import bind
@@ -116,3 +118,41 @@ def test_a_large_photo_stays_smooth(chromium: Browser, bench: Bench, megapixels:
     )
     page.context.close()
     assert own < 11
+
+
+@pytest.mark.parametrize("light", ["day", "lamp"])
+def test_the_sheet_and_the_slider_break_no_rule_of_axe(
+    chromium: Browser, bench: Bench, tmp_path: Path, light: str
+) -> None:
+    axe = (npm_tool("axe-core", AXE) / "axe.min.js").read_text(encoding="utf-8")
+    plain = tmp_path / "plain.png"
+    Image.new("RGB", (1200, 900), (40, 90, 60)).save(plain)
+    context = chromium.new_context(viewport={"width": 1280, "height": 860}, reduced_motion="reduce", bypass_csp=True)
+    context.add_init_script(f"localStorage.setItem('light', '{light}')")
+    page = context.new_page()
+    page.goto(bench.url())
+    page.wait_for_selector("body[data-ready]")
+    page.evaluate(
+        "() => { const c = document.createElement('canvas'); c.width = c.height = 600; window.bench.map.setPhoto('c', c); window.bench.map.fit(); }"
+    )
+    page.locator("#underlay-share").wait_for()
+    page.locator("#tool-layPhoto").click()
+    page.locator("#lay-file").set_input_files(plain)
+    page.locator(".lay-pins").wait_for()
+    page.evaluate(axe)
+    done = page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
+    context.close()
+    assert len(done["passes"]) > 10 and complaints(done["violations"]) == []
+
+
+def test_keys_typed_in_the_sheet_answer_no_check(page: Page, bench: Bench) -> None:
+    """The sheet lies over the round: C and O there must not be readings."""
+    page.keyboard.press("p")
+    page.locator("#lay-file").wait_for()
+    page.locator("#lay-photo").focus()
+    for key in ("c", "o", "z", "n"):
+        page.keyboard.press(key)
+    page.wait_for_timeout(400)
+    page.keyboard.press("Escape")
+    assert page.evaluate("() => window.bench.bench.readings.length") == 0
+    assert page.locator("#lay").is_hidden()
