@@ -8,7 +8,11 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Collection, Sequence
+from itertools import pairwise, permutations
 from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
 
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.engine import CopperBelief, belief
@@ -19,8 +23,8 @@ from coppermend.core.planning.describe import continuity_check
 from coppermend.core.planning.isolation import NeighbourPair, isolation_checks
 from coppermend.core.planning.model import RoundPlan
 from coppermend.core.planning.risk import Risk, risk_of, trees_of, views_in_doubt
-from coppermend.core.planning.tour import Option, plan_tour
-from coppermend.core.planning.trees import PathPair, RiskTree, covers, risk_trees
+from coppermend.core.planning.tour import Option, plan_tour, step_seconds
+from coppermend.core.planning.trees import PathPair, RiskTree, cover, covers, risk_trees
 
 POINTS_PER_END = 8
 """Points looked at for either end of a check: the nearest to the other end."""
@@ -64,12 +68,17 @@ def plan_round(
     options: list[list[Option]] = []
     reasons: list[str] = []
     terms: list[tuple[str, int]] = []
-    for v in views_in_doubt(risk):
-        trees, _ = trees_of(risk, v, skipped)
+    doubtful = [(v, trees_of(risk, v, skipped)[0]) for v in views_in_doubt(risk)]
+    few = sum(len(trees) for _, trees in doubtful) <= MOST_COMPARED
+    for v, trees in doubtful:
         name = graph.net_names[risk.frame.views[v].nets[0]]
         for tree in trees:
             terms.append((name, len(tree.leaves)))
-            for found in cheapest_cover(now.copper, tree, costs, skipped):
+            for found in (
+                cheapest_cover(now.copper, tree, costs, skipped)
+                if few
+                else [pair_options(now.copper, tree, pair, skipped) for pair in cover(tree)]
+            ):
                 options.append(found)
                 reasons.append(_reason(risk, tree, name))
     tour = plan_tour(options, costs, start, seed=seed)
@@ -160,47 +169,39 @@ def cheapest_cover(
 
     ``tips``: where the tips are; without it only what lies between the checks counts.
     """
-    best: list[list[Option]] = []
-    least = inf
     kept: dict[PathPair, list[Option]] = {}
-    for paths in covers(tree):
-        for pair in paths:
-            if pair not in kept:
-                kept[pair] = pair_options(copper, tree, pair, skipped, mixed=mixed)
-        found = [kept[pair] for pair in paths if kept[pair]]
-        if not best and len(tree.leaves) < 3:
-            return found
-        seconds = _in_a_row(found, costs, tips or TipState()) if len(found) == len(paths) else 1e6
-        if seconds < least - 1e-9:
-            best, least = found, seconds
-    return best
+    ways = list(covers(tree))
+    for pair in dict.fromkeys(pair for paths in ways for pair in paths):
+        kept[pair] = pair_options(copper, tree, pair, skipped, mixed=mixed)
+    if len(ways) > 1:
+        looked = {pair: found[:LOOKED_AT] for pair, found in kept.items() if found}
+        flat = [option for found in looked.values() for option in found]
+        start = np.cumsum([0, *(len(found) for found in looked.values())])
+        rows = {pair: slice(int(i), int(j)) for pair, i, j in zip(looked, start[:-1], start[1:], strict=True)}
+        step = step_seconds(flat, costs)
+        first = np.array([check_seconds(costs, tips, *o)[0] if tips is not None else 0.0 for o in flat])
+        whole = [paths for paths in ways if all(pair in rows for pair in paths)] or ways[:1]
+        best = min(whole, key=lambda paths: _in_a_row([rows[p] for p in paths if p in rows], step, first))
+    else:
+        best = ways[0]
+    return [kept[pair] for pair in best if kept[pair]]
 
 
 LOOKED_AT = 5
 """Options of each check that are looked at when covers are compared."""
+MOST_COMPARED = 300
+"""Trees of a round whose covers are compared; in a longer round the order of the checks matters more than which they are."""
 
 
-def _in_a_row(checks: Sequence[Sequence[Option]], costs: CostTable, tips: TipState) -> float:
-    """Seconds of the checks, the nearest next, from the best first one."""
+def _in_a_row(checks: Sequence[slice], step: NDArray[np.float64], first: NDArray[np.float64]) -> float:
+    """Least seconds of the checks (rows of ``step``) one after the other, in any order."""
     least = inf
-    for first, options in enumerate(checks):
-        for option in options[:LOOKED_AT]:
-            seconds, at = check_seconds(costs, tips, *option)
-            left = [k for k in range(len(checks)) if k != first]
-            while left and seconds < least:
-                more, k, after = min(
-                    ((*_from(costs, at, o, k), j) for k in left for j, o in enumerate(checks[k][:LOOKED_AT])),
-                    key=lambda row: row[0],
-                )[:3]
-                seconds, at = seconds + more, after
-                left.remove(k)
-            least = min(least, seconds)
+    for order in permutations(checks):
+        cost = first[order[0]]
+        for before, after in pairwise(order):
+            cost = (cost[:, None] + step[before, after]).min(axis=0)
+        least = min(least, float(cost.min()))
     return least
-
-
-def _from(costs: CostTable, at: TipState, option: Option, k: int) -> tuple[float, int, TipState]:
-    seconds, after = check_seconds(costs, at, *option)
-    return seconds, k, after
 
 
 def _points(copper: Copper, nodes: Sequence[int], skipped: Collection[str]) -> list[ProbePoint]:

@@ -27,6 +27,8 @@ MOST_OPTIONS = 2400
 """Options of all checks together that are looked at: the table of steps between them is square. Beyond, each check keeps its first ones."""
 MOST_LOOKED = 5_000_000
 """Pairs of stops looked at in one local search, at most: what keeps a round of a thousand checks within seconds."""
+MOST_AT_ONCE = 600
+"""Checks ordered in one go; a longer round is cut into strips across the board."""
 MOST_TRIED = 1500
 """Checks times tries, at most."""
 
@@ -54,13 +56,15 @@ def plan_tour(
     """
     if not options:
         return Tour((), (), ())
+    if len(options) > MOST_AT_ONCE:
+        return _in_strips(options, costs, tips, seed)
     most = max(2, MOST_OPTIONS // len(options))
     options = [o[:most] for o in options]
     tries = min(tries, MOST_TRIED // len(options))
     owner = np.repeat(np.arange(len(options)), [len(o) for o in options])
     start = np.concatenate([[0], np.cumsum([len(o) for o in options])])
     flat = [pair for group in options for pair in group]
-    step = _steps(flat, costs)
+    step = step_seconds(flat, costs)
     first = np.array([check_seconds(costs, tips, a, b)[0] - costs.read_s for a, b in flat])
     order = _nearest_first(step, first, owner)
     choice, best = _choose(order, step, first, start)
@@ -78,7 +82,26 @@ def plan_tour(
     return Tour(tuple(order.tolist()), tuple(choice.tolist()), tuple(seconds))
 
 
-def _steps(flat: Sequence[Option], costs: CostTable) -> Floats:
+def _in_strips(options: Sequence[Sequence[Option]], costs: CostTable, tips: TipState, seed: int) -> Tour:
+    """A long round strip by strip across the board, each planned from where the one before ends."""
+    strips = -(-len(options) // MOST_AT_ONCE)
+    by_place = sorted(range(len(options)), key=lambda i: (options[i][0][0].side, options[i][0][0].x_mm, i))
+    size = -(-len(options) // strips)
+    order: list[int] = []
+    seconds: list[float] = []
+    option = [0] * len(options)
+    for k in range(0, len(by_place), size):
+        mine = by_place[k : k + size]
+        part = plan_tour([options[i] for i in mine], costs, tips, seed=seed, tries=0)
+        for i, spent in zip(part.order, part.seconds, strict=True):
+            order.append(mine[i])
+            seconds.append(spent)
+            option[mine[i]] = part.option[i]
+            _, tips = check_seconds(costs, tips, *options[mine[i]][part.option[i]])
+    return Tour(tuple(order), tuple(option), tuple(seconds))
+
+
+def step_seconds(flat: Sequence[Option], costs: CostTable) -> Floats:
     """(options, options) seconds between two checks, reading included, as ``check_seconds`` counts them."""
     ids: dict[str, int] = {}
     where: list[list[Any]] = [[], []]
