@@ -32,6 +32,7 @@ def test_the_ways_of_a_net_name_two_tips_each(client: Client, case: str) -> None
         assert row["reading"]["broken_ohm"] > row["reading"]["whole_ohm"] > 0
     excess = client.get(f"/api/cases/{case}/excess", params={"net": "D1"}).json()
     assert len(excess["tips"]) == len(excess["next_points"])
+    assert client.get(f"/api/cases/{case}/excess", params={"net": "GND"}).json()["code"] == "OHM-001"
     assert client.get(f"/api/cases/{case}/ways", params={"net": "no such net"}).json()["code"] == "WIR-008"
 
 

@@ -198,9 +198,12 @@ export class App {
     this.show('bench');
     try {
       // the board first, so that there is something to see while the round is planned
-      this.scene = this.map.setScene(await getBytes(this.url('scene.bin')));
+      const bytes = await getBytes(this.url('scene.bin'));
+      if (this.id !== id) return; // a board may be built for minutes: another case may have been opened meanwhile
+      this.scene = this.map.setScene(bytes);
       const scene = this.scene;
       const [points, bench] = await Promise.all([get(this.url('points')), get(this.url('bench'))]);
+      if (this.id !== id) return;
       this.map.setPoints(readPoints(points.rows));
       for (const side of scene.photos ?? []) this.photo(id, side);
       this.laidNow = {};
@@ -208,6 +211,7 @@ export class App {
       fill(byId('find-names'), [...scene.parts.map((/** @type {any} */ p) => p.ref), ...scene.nets.slice(0, 600)].map((n) => h('option', { value: n })));
       await this.take(bench);
     } catch (err) {
+      if (this.id !== id) return;
       this.error = findingOf(err);
       this.show('bench');
       return;
@@ -503,7 +507,7 @@ export class App {
     showTip: (tip) => this.map.show([[tip.x_mm, tip.y_mm]], tip.side).then(() => this.redraw()),
     showSpan: async (span) => { location.hash = `#/case/${this.id}/bench`; this.show('bench'); await this.map.show(span.path.flatMap((/** @type {any} */ p) => p[1]), ['c', 's'].includes(span.path[0]?.[0]) ? span.path[0][0] : undefined); this.map.lay({ spans: [span] }); },
     tip: (point, which) => { this.own = placeTip(this.own, point, which); this.patient.answer = null; this.redraw(); },
-    measure: (c) => { this.own = { a: c.a, b: c.b }; this.patient.answer = null; this.acts.view('bench'); this.shownCheck = ''; setTimeout(() => this.follow(), 50); },
+    measure: (c) => { this.own = { a: c.a, b: c.b }; this.patient.answer = null; this.acts.view('bench'); this.redraw(); this.shownCheck = ''; setTimeout(() => this.follow(), 50); },
     clearOwn: () => { this.own = { a: null, b: null }; this.patient.answer = null; this.redraw(); },
     choose: async (p) => { this.chosen = p; this.own = placeTip(this.own, p, null); if (p.side !== this.map.view.face) await this.map.turn('upright'); if (!this.inSight([[p.x_mm, p.y_mm]])) await this.map.show([[p.x_mm, p.y_mm]]); this.redraw(); },
     clear: () => { this.skipping = false; if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },

@@ -11,6 +11,7 @@ from coppermend.core.belief.ohmic import FOUR_WIRE, Instrument, OhmsReading
 from coppermend.core.belief.partial import SURE, PartialModel, locate_excess, partial_model
 from coppermend.core.belief.ratio import RatioReading, chance_broken, fine_enough, ratio_readings
 from coppermend.core.copper.model import CopperGraph
+from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import plain
 from coppermend.core.log.values import ohm_words
 from coppermend.core.planning.ohms_next import next_excess_reading
@@ -46,9 +47,17 @@ class ExcessAnswer:
 
 
 def locate_excess_for_case(workshop: Workshop, case: str, net: str, meter: Instrument | None = None) -> ExcessAnswer:
-    """Which stretch of a net holds a partial open, from the case's ohms readings on it. Refusal WIR-008 for an unknown net."""
+    """Which stretch of a net holds a partial open, from the case's ohms readings on it. Refusals WIR-008 for an unknown net, OHM-001 for one that is too large."""
     binding = bind(workshop, case)
     index = net_index(binding.graph, net)
+    sites = sum(1 for one in binding.graph.sites if binding.graph.node_net[one.a] == index)
+    if sites > MOST_SITES:
+        raise refuse(
+            "OHM-001",
+            f"Net {net} has {sites} places that can fail; this is worked out for at most {MOST_SITES}.",
+            "Compare single stretches of it by their two ways round, or read from pin to pin against board path.",
+            Place(thing=net),
+        )
     model = partial_model(binding.graph, index, _weights(binding, index))
     readings, said = _readings(binding, model)
     found = locate_excess(model, readings)
@@ -72,6 +81,9 @@ def locate_excess_for_case(workshop: Workshop, case: str, net: str, meter: Instr
 
 
 MOST_POINTS = 25
+
+MOST_SITES = 300
+"""Sites of a net whose excess is located; a ground of 758 took over three minutes of one core."""
 
 
 def _few(model: PartialModel, terminals: list[int]) -> list[int]:

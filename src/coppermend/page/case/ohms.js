@@ -24,21 +24,25 @@ export function question(what, wanted) {
 /** How a reading was taken, as the log wants it. Pure. @param {Wanted} wanted @returns {Record<string, any>} */
 export const howRead = (wanted) => (wanted.meter === 'four-wire' ? { wires: 4 } : { wires: 2, step_ohm: Number(wanted.step_ohm) });
 
-/** @param {HTMLElement} el @param {App} app */
+/** Each answer is drawn when it comes: a net with many ways takes its seconds. @param {HTMLElement} el @param {App} app */
 export async function drawOhms(el, app) {
   const wanted = app.ohm;
-  const answer = async (/** @type {'short'|'ways'|'excess'} */ what) => get(app.url(question(what, wanted))).catch((err) => ({ refused: findingOf(err) }));
-  const [short, ways, excess] = await Promise.all([answer('short'), wanted.net ? answer('ways') : null, wanted.net ? answer('excess') : null]);
-  if (wanted !== app.ohm || app.view !== 'ohms') return;
+  const boxes = { short: waiting(), ways: waiting(), excess: waiting() };
   fill(el, h('div.leaf', null,
     h('h1', null, 'By ohms'),
     h('p.lead', null, 'Where a beep is not enough: where two nets touch, copper with another way round it, a joint that half holds. Board unpowered, charged parts emptied.'),
     meterSheet(app),
-    h('section.sheet', { 'aria-label': 'Two nets touch' }, h('h2', null, 'Two nets touch'), netsForm(app), shortAnswer(app, short)),
+    h('section.sheet', { 'aria-label': 'Two nets touch' }, h('h2', null, 'Two nets touch'), netsForm(app), boxes.short),
     h('section.sheet', { 'aria-label': 'One net' }, h('h2', null, 'One net'), netForm(app),
-      ways ? [h('h3', null, 'Two ways round'), waysAnswer(app, ways)] : null,
-      excess ? [h('h3', null, 'Too much resistance'), excessAnswer(app, excess)] : null)));
+      wanted.net ? [h('h3', null, 'Two ways round'), boxes.ways, h('h3', null, 'Too much resistance'), boxes.excess] : null)));
+  const answer = async (/** @type {'short'|'ways'|'excess'} */ what, /** @type {(app: App, found: any) => HTMLElement} */ draw) => {
+    const found = await get(app.url(question(what, wanted))).catch((err) => ({ refused: findingOf(err) }));
+    if (wanted === app.ohm && boxes[what].isConnected) fill(boxes[what], draw(app, found));
+  };
+  await Promise.all([answer('short', shortAnswer), ...(wanted.net ? [answer('ways', waysAnswer), answer('excess', excessAnswer)] : [])]);
 }
+
+const waiting = () => h('div.answer', { 'aria-live': 'polite' }, h('p.quiet', null, 'Working it out'), h('div.skeleton', null));
 
 /** @param {Event} e */
 const fieldsOf = (e) => { e.preventDefault(); return Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target))); };

@@ -145,7 +145,7 @@ function stepBody(app) {
     broken ? h('p.where-broken', null, sentence(step.span.words)) : null,
     step.reason ? h('p.why', null, sentence(step.reason)) : null,
     broken ? null : numbers(bench.progress),
-    step.remedy ? h('button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('remedy', step.remedy) }, step.remedy.done) : null,
+    step.remedy ? h('button.key.hot', { type: 'button', 'data-main': true, disabled: app.busy, onclick: () => app.do('remedy', step.remedy) }, step.remedy.done, h('kbd', null, 'D')) : null,
     step.wire && !step.remedy ? wireBox(app, step.wire) : null,
     actions(app, step),
     step.notes?.length ? h('details.cautions', null, h('summary', null, step.kind === 'gate' ? 'What is to be done' : `${step.notes.length} more to know`), h('ul', null, step.notes.map((/** @type {string} */ n) => h('li', null, n)))) : null,
@@ -163,7 +163,7 @@ export function wireBox(app, wire) {
   return h('div.stack', null,
     tipLine(app, 'from', wire.a), tipLine(app, 'to', wire.b),
     h('div.expect', null, `${wire.awg} AWG`, h('small', null, `wire ${wire.diameter_mm.toFixed(2)} mm thick, cut to ${Math.round(wire.cut_mm)} mm`)),
-    h('button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('wireFitted', wire) }, 'Wire is fitted: note it'),
+    h('button.key.hot', { type: 'button', 'data-main': true, disabled: app.busy, onclick: () => app.do('wireFitted', wire) }, 'Wire is fitted: note it', h('kbd', null, 'D')),
     h('details.cautions', { open: true }, h('summary', null, 'Before you solder'), h('ul', null, (wire.cautions ?? []).map((/** @type {string} */ c) => h('li', null, c)))),
     h('details.cautions', null, h('summary', null, 'Why this wire'), h('p', null, wire.words)));
 }
@@ -176,10 +176,10 @@ function tipLine(app, word, tip) {
 /** @param {App} app @param {any} step */
 function actions(app, step) {
   const key = (/** @type {string} */ words, /** @type {string} */ what, hot = true) => h(hot ? 'button.key.hot' : 'button.key', { type: 'button', onclick: () => app.do('view', what) }, words);
-  if (step.kind === 'gate' || step.kind === 'power') return h('div.row', null, key('Before power and power-up', 'story'), key('Record', 'record', false));
+  if (step.kind === 'gate' || step.kind === 'power') return h('div.row', null, key('Before power and power-up', 'story'), key('Record', 'record', false), bench(app));
   if (step.kind === 'patch') return h('div.row', null, key(step.remedy ? 'Or a wire: all proposals' : 'All wire proposals', 'wires', !step.wire && !step.remedy));
   if (step.kind === 'done') return h('div.row', null, key('Before power and power-up', 'story'), key('Hand over: the record', 'record', false), bench(app));
-  if (!step.remedy && ['look', 'clean', 'short'].includes(step.kind)) return h('button.key.hot', { type: 'button', onclick: () => app.do('act', step) }, 'Done: note it');
+  if (!step.remedy && ['look', 'clean', 'short'].includes(step.kind)) return h('button.key.hot', { type: 'button', 'data-main': true, onclick: () => app.do('act', step) }, 'Done: note it', h('kbd', null, 'D'));
   return null;
 }
 
