@@ -16,7 +16,7 @@ import pytest
 from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
 from coppermend.core.belief.model import Basis, Evidence
 from coppermend.core.planning.round import plan_round
-from coppermend.core.planning.trees import RiskTree, cover, risk_trees
+from coppermend.core.planning.trees import RiskTree, cover, covers, risk_trees
 from coppermend.services.practice import PracticeSetting, certificate_data
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -173,3 +173,21 @@ def test_the_script_notices_a_missing_check_a_wrong_count_and_an_empty_file(tmp_
         [sys.executable, "-I", str(CHECKER), str(tmp_path / "certificate.json")], capture_output=True, check=False
     )
     assert done.returncode == 2
+
+
+def test_every_cover_on_offer_is_a_minimal_cover_and_the_usual_one_is_among_them() -> None:
+    """ceil(L/2) paths whose union is every edge (Kahng, Robins, Walkup 1998), checked by walking each path with networkx on random trees."""
+    for seed in range(60):
+        rng = np.random.default_rng([23, seed])
+        n = int(rng.integers(3, 10))
+        graph = nx.Graph((int(rng.integers(0, k)), k) for k in range(1, n))
+        leaves = tuple(sorted(v for v in graph if graph.degree(v) == 1))
+        tree = RiskTree(tuple((v,) for v in range(n)), tuple((a, b, i) for i, (a, b) in enumerate(graph.edges)), leaves)
+        offered = list(covers(tree))
+        assert cover(tree) in offered
+        for paths in offered:
+            assert len(paths) == (len(leaves) + 1) // 2
+            for last in (paths[-1].b, *paths[-1].also):
+                ends = [*((p.a, p.b) for p in paths[:-1]), (paths[-1].a, last)]
+                seen = {frozenset(e) for a, b in ends for e in pairwise(nx.shortest_path(graph, a, b))}
+                assert seen == {frozenset(e) for e in graph.edges}
