@@ -10,9 +10,12 @@ import hashlib
 import json
 import os
 import re
+import signal
 import socket
 import ssl
 import stat
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
@@ -401,3 +404,54 @@ def test_codes_and_devices_by_command_line(tmp_path: Path, clock: Clock) -> None
     assert "Shut out: tablet." in run("revoke", "tablet").output and "nobody" in run("revoke", "all").output
     assert run("revoke", "tablet").exception.finding.code == "LAN-005"
     assert json.loads(run("code", "--json").output)["code"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="not run: Ctrl-C is sent another way on Windows")
+def test_serve_lan_as_a_person_starts_it(tmp_path: Path) -> None:
+    """Two listeners, the code from the terminal lets a device in once, Ctrl-C ends both; without --lan there is no second one."""
+    env = {**os.environ, "PYTHONUNBUFFERED": "1", "COPPERMEND_CACHE": str(tmp_path / "cache")}
+    words = [
+        sys.executable,
+        "-m",
+        "coppermend",
+        "--store",
+        str(tmp_path / "store"),
+        "serve",
+        "--no-browser",
+        "--lan",
+        "--lan-address",
+        "127.0.0.1",
+    ]
+    held = addresses.listening("127.0.0.1", (0,))
+    port = held.getsockname()[1]
+    held.close()
+    process = subprocess.Popen(
+        [*words, "--lan-port", str(port)], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=env
+    )
+    try:
+        assert process.stdout is not None
+        said = ""
+        for line in process.stdout:
+            said += line
+            if line.startswith("Ctrl-C"):
+                break
+        here = re.search(r"http://127\.0\.0\.1:\d+", said)
+        code = re.search(r"one device: (\w{3}-\w{3})", said)
+        assert here and code and f"https://127.0.0.1:{port}/" in said
+        trust = ssl.create_default_context(cafile=str(tmp_path / "store" / "lan" / "authority.pem"))
+        with httpx.Client(verify=trust, trust_env=False, timeout=20) as device:
+            tried = [device.post(f"https://127.0.0.1:{port}/api/pair", json={"code": code[1]}) for _ in range(2)]
+            assert [one.status_code for one in tried] == [201, 403]
+            assert device.get(f"https://127.0.0.1:{port}/api/cases").status_code == 200
+            token = device.cookies[COOKIE]
+        with httpx.Client(trust_env=False, timeout=20) as bench:
+            assert bench.get(f"{here[0]}/api/lan").json()["devices"][0]["name"] == "second screen"
+        process.send_signal(signal.SIGINT)
+        rest, _ = process.communicate(timeout=20)
+        assert process.returncode == 0 and "closed" in rest and "Traceback" not in rest
+        assert token not in said + rest and code[1] not in rest
+    finally:
+        process.kill()
+        process.wait(10)
+    with socket.socket() as knock:
+        assert knock.connect_ex(("127.0.0.1", port)) != 0, "nothing listens there any more"

@@ -15,6 +15,8 @@ export class MeterHand {
   constructor(calls) {
     this.calls = calls;
     addEventListener('storage', (e) => { if (e.key === OURS) this.follow(); });
+    // a window nobody sees answers nothing; and a browser holds only six lines to one server, live updates are among them
+    document.addEventListener('visibilitychange', () => this.follow());
   }
 
   /** Whether this browser answers with the meter. */
@@ -24,7 +26,7 @@ export class MeterHand {
 
   /** Join the server's meter, or leave it. */
   follow() {
-    if (!this.ours) return this.leave();
+    if (!this.ours || document.hidden) return this.leave();
     if (this.source) return;
     this.source = new EventSource('/api/meters/events');
     this.source.addEventListener('meter', (e) => this.take(JSON.parse(/** @type {MessageEvent} */ (e).data)));
