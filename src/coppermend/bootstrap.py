@@ -7,7 +7,7 @@ import os
 import shutil
 import sys
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -69,6 +69,15 @@ def workshop(
         author=author if author is not None else who(),
         files=DiskPackages(),
     )
+
+
+def in_background(made: Workshop, cache_dir: str | Path | None = None) -> Workshop:
+    """The same workshop for a server: a board that is not there at once is built in the background, tells its progress and can be stopped."""
+    from coppermend.services.building import BuildingShelf
+
+    assert isinstance(made.shelf, MemoryShelf)
+    shelf = BuildingShelf(lambda package, told: open_shelved(package, cache_dir, progress=told), made.shelf)
+    return replace(made, shelf=shelf, building=shelf)
 
 
 def cache_folder(cache_dir: str | Path | None = None) -> Path:

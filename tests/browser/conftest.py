@@ -6,8 +6,8 @@ import shutil
 import socket
 import threading
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -18,8 +18,12 @@ from playwright.sync_api import Browser, Page, Playwright, sync_playwright
 from coppermend.api.app import create_app
 from coppermend.bootstrap import board_builder, workshop
 from coppermend.services.areas import add_area
+from coppermend.services.building import BuildingShelf
 from coppermend.services.cases import new_case
+from coppermend.services.packages import Progress
 from coppermend.services.patients import put_patient
+from coppermend.services.ports import ShelvedBoard
+from coppermend.services.shelf import MemoryShelf
 from coppermend.services.workshop import Workshop
 
 FLAGS = (
@@ -81,8 +85,16 @@ def bench(tmp_path: Path, builder, demo_package: Path) -> Iterator[Bench]:  # ty
     case = new_case(shop, str(demo_package), "A machine for tests").state.case
     add_area(shop, case, part="U1")
     put_patient(shop, case, seed=5, breaks=1, noise="off")
+    yield from served(shop, case)
+
+
+def served(shop: Workshop, case: str, build: Callable[[str, Progress], ShelvedBoard] | None = None) -> Iterator[Bench]:
+    """A served bench, ended afterwards. ``build``: boards are built by it in the background, none is in memory."""
     sock = socket.socket()
     sock.bind(("127.0.0.1", 0))
+    if build is not None:
+        shelf = BuildingShelf(build, MemoryShelf(lambda package: build(package, lambda _words, _share: None)), 0.05)
+        shop = replace(shop, shelf=shelf, building=shelf, bindings={})
     app = create_app(shop)
     server = uvicorn.Server(uvicorn.Config(app, log_level="error", lifespan="off", timeout_graceful_shutdown=2))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)

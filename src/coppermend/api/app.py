@@ -11,8 +11,8 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
 from coppermend import __version__
+from coppermend.api import builds, meters, ohmwork, powered, practice, routes, speech
 from coppermend.api import lan as network
-from coppermend.api import meters, ohmwork, powered, practice, routes, speech
 from coppermend.api.desk import Desk
 from coppermend.api.errors import put_errors
 from coppermend.api.guard import Guard
@@ -49,6 +49,7 @@ def create_app(
     put_errors(app)
     app.include_router(routes.router)
     app.include_router(practice.router)
+    app.include_router(builds.router)
     app.include_router(speech.router)
     app.include_router(meters.router)
     app.include_router(network.router)

@@ -11,9 +11,10 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from coppermend.core.findings import Finding, Place, Refusal, Severity
+from coppermend.services.building import BeingBuilt
 
 STATUS = {
-    "CAS-001": 404, "CAS-002": 409, "PHO-001": 413, "PHO-003": 404, "PNT-001": 404, "PNT-003": 404, "NET-001": 404, "STO": 503,
+    "BLD-001": 503, "BLD-003": 404, "CAS-001": 404, "CAS-002": 409, "PHO-001": 413, "PHO-003": 404, "PNT-001": 404, "PNT-003": 404, "NET-001": 404, "STO": 503,
     "VOI-001": 503, "VOI-002": 503, "INS": 503, "INS-008": 422, "INS-009": 422, "INS-011": 422, "INS-012": 404, "INS-016": 409,
     "LAN-001": 409, "LAN-002": 403, "LAN-003": 403, "LAN-004": 409, "LAN-005": 404, "LAN-006": 503, "LAN-007": 503, "LAN-012": 429,
 }  # fmt: skip
@@ -32,6 +33,7 @@ def status_of(code: str) -> int:
 def put_errors(app: FastAPI) -> None:
     """Give an application the one error shape."""
     app.add_exception_handler(Refusal, _refused)
+    app.add_exception_handler(BeingBuilt, _being_built)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(Exception, _fault)
@@ -43,6 +45,11 @@ def _answer(status: int, finding: Finding) -> JSONResponse:
 
 async def _refused(request: Request, err: Exception) -> JSONResponse:
     assert isinstance(err, Refusal)
+    return _answer(status_of(err.finding.code), err.finding)
+
+
+async def _being_built(request: Request, err: Exception) -> JSONResponse:
+    assert isinstance(err, BeingBuilt)
     return _answer(status_of(err.finding.code), err.finding)
 
 

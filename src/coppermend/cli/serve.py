@@ -21,6 +21,7 @@ from coppermend.bootstrap import (
     clock_now,
     demo_machine,
     demo_store,
+    in_background,
     lan_book,
     lan_place,
     qr_lines,
@@ -109,7 +110,7 @@ def run_server(
         else None
     )
     lan = _lan(place, beyond) if place and beyond else None
-    app: Any = importlib.import_module("coppermend.api.app").create_app(made, lan=lan)
+    app: Any = importlib.import_module("coppermend.api.app").create_app(in_background(made), lan=lan)
     closing: threading.Event = app.state.desk.closing
     click.echo(f"The bench is open: {address}")
     for line in (*lines, *(lan_lines(place, beyond) if place and beyond else ())):

@@ -20,7 +20,10 @@ class MemoryShelf:
 
     def take(self, package: str) -> ShelvedBoard:
         """The board of a package; built again each time it is asked for by path, because files may have changed (the disk cache makes that cheap)."""
-        made = self._build(package)
+        return self.put(self._build(package))
+
+    def put(self, made: ShelvedBoard) -> ShelvedBoard:
+        """Keep a board; the one kept before where it is the same, so that what was computed from it still holds."""
         known = self._kept.pop(made.board.package_id, None)
         made = known if known is not None and known.board.corrections == made.board.corrections else made
         self._kept[made.board.package_id] = made

@@ -9,6 +9,7 @@ from coppermend.services.ports import BoardShelf, CaseStore, Clock, Ids
 
 if TYPE_CHECKING:
     from coppermend.services.bind import Binding
+    from coppermend.services.building import BuildingShelf
     from coppermend.services.packages import PackageSource
 
 
@@ -24,3 +25,5 @@ class Workshop:
     bindings: dict[str, Binding] = field(default_factory=dict)
     files: PackageSource | None = None
     """Reads packages again where a use case needs a file of one (photos); None where there is no disk."""
+    building: BuildingShelf | None = None
+    """The shelf again, where boards are built in the background (a server); None where the asker waits."""

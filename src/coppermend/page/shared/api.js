@@ -1,6 +1,7 @@
 // @ts-check
 /** Calls to the bench's own server. Every refusal has one shape: a finding with code, words and remedy. */
 
+import { built } from './building.js';
 import { freshId } from './id.js';
 
 /** @typedef {{code: string, severity: string, words: string, remedy: string, place: Record<string, any>}} Finding */
@@ -27,14 +28,23 @@ export function findingOf(err) {
 async function call(path, init) {
   const answer = await fetch(path, init);
   if (answer.ok) return answer.status === 204 ? null : answer.json();
-  throw await refusalIn(path, answer);
+  await boardBuilt(await refusalIn(path, answer));
+  return call(path, init);
 }
 
 /** Bytes as they are. @param {string} path @returns {Promise<ArrayBuffer>} */
 export async function getBytes(path) {
   const answer = await fetch(path);
   if (answer.ok) return answer.arrayBuffer();
-  throw await refusalIn(path, answer);
+  await boardBuilt(await refusalIn(path, answer));
+  return getBytes(path);
+}
+
+/** Wait where the refusal only says that the board is being built, so that the same can be asked again; every other refusal is thrown, and that of a stopped build. @param {Refused} refusal */
+async function boardBuilt(refusal) {
+  if (refusal.finding.code !== 'BLD-001') throw refusal;
+  const end = await built(refusal.finding.place.thing);
+  if (end?.state === 'stopped') throw new Refused(end.finding);
 }
 
 /** @param {string} path @param {Response} answer */
