@@ -330,11 +330,13 @@ export class BoardMap {
     return laid;
   }
 
-  /** Tiles to be painted, most wanted first: the whole board in small, then the window, then the whole of the other side. @param {import('./tiles.js').Tile[]} missing */
+  /** Tiles to be painted, most wanted first: the whole board in small, then the window (before that, where it shows the whole board), then the whole of the other side. @param {import('./tiles.js').Tile[]} missing */
   want(missing) {
     const face = this.view.face, other = face === 'c' ? 's' : 'c';
     const absent = (/** @type {string} */ f) => tilesIn(f, this.base, this.reach, this.reach).filter((t) => this.store.kept.get(keyOf(t))?.version !== this.version);
-    const all = [...absent(face), ...missing, ...absent(other)];
+    // a window that shows the whole board is itself the board in small: it goes first
+    const whole = missing.length > 0 && missing[0].level <= this.base + 2;
+    const all = whole ? [...missing, ...absent(face), ...absent(other)] : [...absent(face), ...missing, ...absent(other)];
     this.painter.want(all.filter((t, i) => all.findIndex((o) => keyOf(o) === keyOf(t)) === i));
   }
 

@@ -22,6 +22,8 @@ export class Painter {
     this.version = 0;
     this.timer = 0;
     this.load = 0;
+    // at once, so that they have read their modules when the board comes
+    if (typeof Worker === 'function' && typeof OffscreenCanvas === 'function') this.hire();
   }
 
   /** @param {ArrayBuffer} buffer @param {Record<string, string>} states @param {number} version */
@@ -30,7 +32,6 @@ export class Painter {
     this.asked = '';
     this.load++;
     this.own = null;
-    if (!this.workers.length && typeof Worker === 'function' && typeof OffscreenCanvas === 'function') this.hire();
     for (const w of this.workers) w.postMessage({ kind: 'scene', buffer, states, version, load: this.load });
     if (!this.workers.length) this.own = new TilePainter(buffer, states);
   }
