@@ -119,10 +119,10 @@ class PoweredPatient:
         return there != bool(rng.random() < lie)
 
     def lowest(self, net: str, pins: Sequence[str]) -> str:
-        """The pin of a net with the lowest millivolts; "" when none stands out."""
+        """The pin of a net that millivolts lead to, because it holds the net low or high; "" when none stands out."""
         rng = self._rng(f"sink {net}")
-        holders = {str(key[1]) for key in self._causes if key[0] == "stuck0"}
-        dead = {str(key[1]) for key in self._causes if key[0] == "low"}
+        holders = {str(key[1]) for key in self._causes if key[0] in ("stuck0", "stuck1")}
+        dead = {str(key[1]) for key in self._causes if key[0] in ("low", "high")}
         true = [pin for pin in pins if pin in holders or pin.split(".")[0] in dead]
         if rng.random() < 5.0 * self._lies.level:
             return str(rng.choice([*pins, ""]))

@@ -50,5 +50,6 @@ class MachineModel:
         return "*" in self.patterns or net in self.patterns
 
     def screen(self, text: str) -> int | None:
-        """The index of the screen of that name, None when the machine has none."""
-        return next((k for k, one in enumerate(self.screens) if one.name == text.strip().lower()), None)
+        """The index of the screen of that name (``_`` for a space), None when the machine has none."""
+        wanted = text.strip().lower().replace("_", " ")
+        return next((k for k, one in enumerate(self.screens) if one.name == wanted), None)

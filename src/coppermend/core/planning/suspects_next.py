@@ -14,7 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.suspects.field import Field, Floats, widened_rows
-from coppermend.core.belief.suspects.posterior import State, path_causes, short_causes, sink_of, spot_likelihood
+from coppermend.core.belief.suspects.posterior import (
+    State,
+    Swapped,
+    path_causes,
+    short_causes,
+    sink_of,
+    spot_likelihood,
+)
 from coppermend.core.planning.costs import CostTable
 
 TOP_SETS = 1024
@@ -26,7 +33,7 @@ TIME_POWER = 0.35
 """Steps are ranked by gain / seconds**TIME_POWER: 0 would be gain alone, 1 gain per second."""
 SINK_PIN_S = 3.0
 """Seconds for each pin whose millivolts are compared (an assumption)."""
-NOTHING_BITS = 1e-3
+NOTHING_BITS = 1e-2
 """Less than this is nothing."""
 
 
@@ -186,13 +193,13 @@ class _View:
         return made
 
     def sinks(self, seconds: float) -> list[SuspectStep]:
-        """Millivolts along the nets that are likeliest held low by some pin; each pin more costs ``SINK_PIN_S``."""
+        """Millivolts along the nets that are likeliest held at a level by some pin; each pin more costs ``SINK_PIN_S``."""
         made = self.state.field
         p = self.state.causes()
         held: dict[str, float] = {}
         for k in np.flatnonzero(p > 0.02).tolist():
             cause = made.causes[k]
-            if cause.key[0] == "stuck0":
+            if cause.key[0] in ("stuck0", "stuck1"):
                 net = _net_of(made, str(cause.key[1]))
                 held[net] = held.get(net, 0.0) + float(p[k])
         found = []
@@ -212,7 +219,10 @@ class _View:
         """A swap of each part with a known-good one at hand."""
         made = self.state.field
         found = []
+        tried = {one.part for one in self.state.evidence if isinstance(one, Swapped)}
         for part in parts:
+            if part in tried:
+                continue
             mine = np.array([k for k, c in enumerate(made.causes) if c.part == part] + [-1], np.int32)
             cured = np.isin(self.members, mine).all(axis=1)
             found.append(

@@ -33,7 +33,7 @@ def step_words(made: Field, step: SuspectStep) -> str:
     if step.kind == "apart":
         return f"Power off; check that {places[0]} and {places[1]} are apart."
     if step.kind == "sink":
-        return f"Compare millivolts at the pins of net {step.spots[0][0]}: which is lowest?"
+        return f"Compare millivolts at the pins of net {step.spots[0][0]}: which is lowest, which highest?"
     return f"Power off; put a known-good {step.part} in, power on, look whether it starts."
 
 

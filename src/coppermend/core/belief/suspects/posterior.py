@@ -22,6 +22,10 @@ SEEDS, HELPERS, WIDEST, MOST_WIDE = 12, 12, 800, 6000
 """Likeliest sets that are widened, single faults tried on each, new sets at most at a time, and before the older ones are let go."""
 
 
+RIVALS_FROM, RIVAL_SEEDS, RIVALS = 0.5, 4, 12
+"""From this probability of a unit on its rivals are listed: of so many of the likeliest sets, so many for each fault."""
+
+
 @dataclass(frozen=True, slots=True)
 class Look:
     """A look at a place under power: ``outcome`` index of ``OUTCOMES``; ``judged``: the frequency or the pattern was compared with the expected one.
@@ -76,7 +80,10 @@ class Swapped:
 
 @dataclass(frozen=True, slots=True)
 class Sink:
-    """Millivolts along a net that is held low, power on: ``pin`` is the lowest ("U22.5"), "" when no pin stands out."""
+    """Millivolts along a net that some pin holds at a level, power on: ``pin`` is the one they lead to ("U22.5"), "" when none stands out.
+
+    A pin that holds the net low is the lowest while others drive it high, one that holds it high the highest.
+    """
 
     net: str
     pin: str
@@ -157,7 +164,11 @@ def observed(state: State, more: Iterable[Observation], widen: bool = True) -> S
         if state.wide is not None:
             wide_logs += log_likelihood(state.field, state.wide, one)
     made = _weighed(replace(state, evidence=state.evidence + fresh, logs=logs, wide_logs=wide_logs))
-    return widened(made) if widen and unexplained(made) else made
+    if not widen:
+        return made
+    if unexplained(made):
+        made = widened(made)
+    return rivalled(made) if float(made.units().max()) >= RIVALS_FROM else made
 
 
 def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
@@ -230,14 +241,14 @@ def rail_likelihood(table: FaultTable, ground: bool) -> Floats:
 
 
 def sink_of(made: Field, members: Ints, net: str, pins: Sequence[str]) -> Ints:
-    """The index in ``pins`` of the pin that pulls a net low under every set, -1 where none does."""
+    """The index in ``pins`` of the pin that holds a net low or high under every set, -1 where none does."""
     where = np.full(len(made.causes) + 1, -1, np.int32)
     number = {pin: k for k, pin in enumerate(pins)}
     of_part = {pin.split(".")[0]: k for k, pin in enumerate(pins)}
     for k, one in enumerate(made.causes):
-        if one.key[0] == "stuck0":
+        if one.key[0] in ("stuck0", "stuck1"):
             where[k] = number.get(str(one.key[1]), -1)
-        elif one.key[0] == "low":
+        elif one.key[0] in ("low", "high"):
             where[k] = of_part.get(one.part, -1)
     return np.asarray(where[members].max(axis=1), dtype=np.int32)
 
@@ -355,7 +366,12 @@ def widened(state: State) -> State:
                     or not made.causes[helper].part
                 ):
                     _offer(made, fresh, known, left)
-    rows = list(fresh)[:WIDEST]
+    return _with_sets(state, list(fresh)[:WIDEST])
+
+
+def _with_sets(state: State, rows: Sequence[tuple[int, ...]]) -> State:
+    """The belief with further sets."""
+    made = state.field
     if not rows:
         return state
     block = made.predicted(padded(rows, DEEPEST))
@@ -400,6 +416,34 @@ class _Held:
             return False
         row = sorted([-1] * (3 - len(key)) + list(key))
         return ((row[0] + 1) << 40 | (row[1] + 1) << 20 | (row[2] + 1)) in self._codes
+
+
+def rivalled(state: State) -> State:
+    """The belief with the rivals of what is about to be named: the likeliest sets with one fault exchanged for another that explains the same
+    readings. Without them a fault would win merely because its rival's sets were too unlikely to be listed."""
+    made = state.field
+    singles = made.singles()
+    liked = np.array([log_likelihood(made, singles, one) for one in state.evidence]).reshape(len(state.evidence), -1)
+    known: set[tuple[int, ...]] = set() if state.wide is None else {_key(r) for r in state.wide.members.tolist()}
+    fresh: dict[tuple[int, ...], None] = {}
+    score = np.log(made.odds)
+    for block, row, p in state.best_rows(RIVAL_SEEDS):
+        seed = _key(block.members[row].tolist())
+        if p < 0.02 or not seed:
+            continue
+        less = made.predicted(padded([seed[:k] + seed[k + 1 :] for k in range(len(seed))]))
+        left = np.array([log_likelihood(made, less, one) for one in state.evidence]).reshape(len(state.evidence), -1)
+        full = np.array([float(log_likelihood(made, block.one(row), one)[0]) for one in state.evidence])
+        for k in range(len(seed)):
+            owed = (left[:, k] < np.log(UNEXPLAINED)) & (full >= np.log(UNEXPLAINED))
+            fits = (liked[owed] > np.log(0.3)).all(axis=0) if owed.any() else np.zeros(len(score), np.bool_)
+            rivals = np.flatnonzero(fits)
+            worth = score + np.minimum(0.0, liked - left[:, k : k + 1])[~owed].sum(axis=0)
+            parts = {made.causes[c].part for c in seed if c != seed[k] and made.causes[c].part}
+            for c in rivals[np.argsort(-worth[rivals], kind="stable")][:RIVALS].tolist():
+                if c not in seed and made.causes[c].part not in parts:
+                    _offer(made, fresh, known, (*seed[:k], c, *seed[k + 1 :]))
+    return _with_sets(state, list(fresh)[:WIDEST])
 
 
 def _helpers(state: State) -> list[int]:

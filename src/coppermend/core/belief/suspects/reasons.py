@@ -199,7 +199,7 @@ def observation_words(made: Field, one: Observation) -> str:
         )
     if isinstance(one, Sink):
         return (
-            f"the lowest millivolts of net {one.net} are at {one.pin}"
+            f"the millivolts of net {one.net} lead to {one.pin}"
             if one.pin
             else f"no pin of net {one.net} stands out in millivolts"
         )
