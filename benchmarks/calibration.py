@@ -28,7 +28,7 @@ from coppermend.services.practice import run as run_one
 
 
 def noise_of(world: str, seed: int, basis: Basis) -> dict[str, Any]:
-    """The noise options of a patient: in the prior's world the planner's own rates, its share of bad contacts and scale of the damage drawn by its own weights."""
+    """The noise options of a patient: in the prior's world the planner's own rates (chips in circuit on every net), its share of bad contacts and scale of the damage drawn by its own weights."""
     if world == "mixture":
         return {}
     if world == "fixed":
@@ -42,7 +42,7 @@ def noise_of(world: str, seed: int, basis: Basis) -> dict[str, Any]:
     scale = scales[int(lots.choice(len(scales), p=likely / likely.sum()))][0]
     return {
         "false_open": basis.false_open,
-        "false_closed": basis.false_closed,
+        "false_closed": basis.false_closed + basis.chip_false_closed,
         "oxidised": shares[int(drawn)][0],
         "damage": scale,
     }

@@ -130,6 +130,7 @@ def test_live_updates_tell_of_every_entry_whoever_wrote(shop: Workshop, client: 
 CLI_TWINS = {
     "GET /api/cases/{case}/board-photo/{side}": ("board", "build"),
     "POST /api/practice": ("demo",),
+    "GET /api/builds/{build}": ("board", "build"), "DELETE /api/builds/{build}": ("board", "build"),
     "POST /api/cases": ("case", "new"), "POST /api/import": ("case", "import"), "GET /api/cases": ("case", "list"),
     "GET /api/cases/{case}": ("case", "show"), "GET /api/cases/{case}/export": ("case", "export"), "GET /api/cases/{case}/log": ("case", "show"),
     "GET /api/cases/{case}/story": ("case", "show"), "GET /api/cases/{case}/gate": ("case", "show"), "GET /api/cases/{case}/scene": ("board", "build"),
@@ -150,6 +151,7 @@ CLI_TWINS = {
     "GET /api/cases/{case}/short": ("short", "locate"), "GET /api/cases/{case}/ways": ("ohms", "ways"), "GET /api/cases/{case}/excess": ("ohms", "locate"),
     "GET /api/cases/{case}/rails": ("case", "show"), "GET /api/cases/{case}/map": ("map", "check"), "GET /api/cases/{case}/times": ("bench", "times"),
     "POST /api/cases/{case}/times": ("bench", "times"), "GET /api/cases/{case}/practice/planner": ("practice", "run"),
+    "GET /api/cases/{case}/numbers": ("case", "numbers"), "POST /api/cases/{case}/numbers": ("case", "numbers"),
     "POST /api/pair": ("lan", "code"), "GET /api/lan": ("lan", "list"), "POST /api/lan/code": ("lan", "code"),
     "DELETE /api/lan/devices/{which}": ("lan", "revoke"),
     "GET /api/cases/{case}/expect": ("expect",), "GET /api/cases/{case}/suspects": ("suspects",),

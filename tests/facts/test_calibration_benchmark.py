@@ -53,6 +53,6 @@ def test_statements_are_marked_by_the_truth_and_lie_in_their_bins() -> None:
 def test_patients_of_the_prior_s_world_have_the_planner_s_own_rates() -> None:
     basis = Basis()
     drawn = [calibration.noise_of("prior", seed, basis) for seed in range(400)]
-    assert {(d["false_open"], d["false_closed"]) for d in drawn} == {(0.02, 0.002)}
+    assert {(d["false_open"], d["false_closed"]) for d in drawn} == {(0.02, 0.003)}
     share = sum(d["oxidised"] == 0.0 for d in drawn) / 400
     assert abs(share - 0.7) < 4 * (0.21 / 400) ** 0.5

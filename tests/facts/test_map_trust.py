@@ -8,9 +8,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from coppermend.core.belief.engine import belief, prior_of
 from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
-from coppermend.core.belief.maptrust import MAP_WRONG, PIN_DIFFERS, p_map_wrong
+from coppermend.core.belief.maptrust import MAP_WRONG, MAP_WRONG_ONCE_CORRECTED, PIN_DIFFERS, p_map_wrong
 from coppermend.core.belief.model import Basis, Evidence
+from coppermend.core.copper.mapfix import MapFix, with_map_fixes
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.map_first import MOST, map_step, map_trust
@@ -109,3 +111,30 @@ def test_a_contradiction_later_raises_it_again_and_order_does_not_matter() -> No
 def test_no_reading_is_the_prior() -> None:
     assert trust([]).p_wrong == pytest.approx(MAP_WRONG)
     assert p_map_wrong((), 0.3) == pytest.approx(0.3)
+
+
+def test_a_corrected_map_is_judged_as_corrected_and_trusted_less_elsewhere() -> None:
+    """Copper between two nets that the map lacks: before the correction a closed reading there contradicts; after it, it agrees; Bayes' odds start at 0.3."""
+    said = [Evidence(str(k), "p0", "p12", "closed") for k in range(2)]
+    before = trust(said)
+    assert [(r.point_a, r.point_b) for r in before.contradictions] == [("p0", "p12")]
+    fixed = with_map_fixes(GRAPH, [MapFix("e", "joined", "p0", "p12")])
+    after = map_trust(fixed, (EXAMPLE_AREA,), said, BASIS, COSTS, before=MAP_WRONG_ONCE_CORRECTED)
+    assert after.contradictions == ()
+    assert after.state == "open" and after.p_wrong > MAP_WRONG
+    assert prior_of(fixed, (EXAMPLE_AREA,), BASIS)[-1] == BASIS.prior_out  # no patch wire: copper as old as the rest
+
+
+def test_a_pin_taken_off_its_net_leaves_the_others_joined() -> None:
+    """Pin at the third node of a row: beyond it nothing hangs on the first two any more; the pin itself is on nothing."""
+    fixed = with_map_fixes(GRAPH, [MapFix("e", "apart", "p2")])
+    lost = {s.id for s in GRAPH.sites} - {s.id for s in fixed.sites}
+    assert lost == {"s1", "s2"}
+    assert belief(fixed, (EXAMPLE_AREA,), [], BASIS).joined("p0", "p1") > 0.9
+    assert belief(fixed, (EXAMPLE_AREA,), [], BASIS).joined("p2", "p1") < 0.01
+
+
+def test_a_correction_at_a_point_that_is_not_there_is_said() -> None:
+    fixed = with_map_fixes(GRAPH, [MapFix("e", "joined", "p0", "nowhere")])
+    assert [f.code for f in fixed.findings[len(GRAPH.findings) :]] == ["GRF-013"]
+    assert fixed.sites == GRAPH.sites

@@ -13,7 +13,7 @@ from coppermend.api import views
 from coppermend.api.desk import Desk, the_desk
 from coppermend.api.events import marks
 from coppermend.api.guard import LARGEST_UPLOAD
-from coppermend.api.schemas import NewArea, NewCase, NewEntry, PhotoLaid, PhotoMarked
+from coppermend.api.schemas import NewArea, NewCase, NewEntry, NewNumbers, PhotoLaid, PhotoMarked
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import plain
 from coppermend.core.log.values import parse_value
@@ -243,6 +243,28 @@ def bench(case: str, desk: TheDesk) -> Json:
 def next_one(case: str, desk: TheDesk) -> Json:
     """The next step, as ``coppermend next --json`` gives it."""
     return step_as_dict(on_case(desk, case, next_for_case))
+
+
+@router.get("/cases/{case}/numbers", tags=["bench"])
+def the_numbers(case: str, desk: TheDesk) -> Json:
+    """The numbers that the belief and the plan of a case use."""
+    from coppermend.services.adjust import numbers_for_case
+
+    answer: Json = on_case(desk, case, numbers_for_case)
+    return answer
+
+
+@router.post("/cases/{case}/numbers", tags=["bench"], status_code=201)
+def new_numbers(case: str, body: NewNumbers, desk: TheDesk) -> Json:
+    """Change numbers by their paths, such as priors.prior_in.joint; the answer holds all of them."""
+    from coppermend.services.adjust import numbers_for_case, set_numbers
+
+    def use_case(w: Workshop, c: str) -> Json:
+        set_numbers(w, c, body.set)
+        return numbers_for_case(w, c)
+
+    answer: Json = on_case(desk, case, use_case)
+    return answer
 
 
 @router.get("/cases/{case}/round", tags=["bench"])

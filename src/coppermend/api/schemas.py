@@ -56,6 +56,12 @@ class NewArea(Body):
     label: Name = ""
 
 
+class NewNumbers(Body):
+    """Numbers of a case to change, by their paths."""
+
+    set: Annotated[dict[str, float], Field(min_length=1, max_length=50)]
+
+
 class Touch(Body):
     """Two points on which the tips are set; ``attempt`` counts touches of this pair since it was last noted."""
 

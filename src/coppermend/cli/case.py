@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -246,6 +247,51 @@ def _corners(text: str) -> list[tuple[float, float]]:
                 "CLI-003", f"{word!r} is no corner.", "Write corners like 10.5,20 in mm, separated by spaces."
             ) from err
     return corners
+
+
+@case_command.command("numbers")
+@CASE
+@click.option(
+    "--set",
+    "changes",
+    multiple=True,
+    metavar="PATH=NUMBER",
+    help="Change a number, such as priors.prior_in.joint=0.05. May be repeated.",
+)
+@JSON
+@click.pass_context
+def case_numbers(ctx: click.Context, case: str, changes: tuple[str, ...], as_json: bool) -> None:
+    """Show the numbers that the belief and the plan of a case use, or change some (entries of its log): priors, error rates, thresholds, meter, times."""
+    from coppermend.services.adjust import numbers_for_case, set_numbers
+
+    made, found = shop_and_case(ctx, case)
+    if changes:
+        set_numbers(made, found, dict(_change(one) for one in changes))
+    now = numbers_for_case(made, found)
+    if as_json:
+        print_json(now)
+        return
+    for path, value in _flat(now):
+        click.echo(f"  {path:<36} {value}")
+
+
+def _change(text: str) -> tuple[str, float]:
+    path, _, value = text.partition("=")
+    try:
+        return path.strip(), float(value)
+    except ValueError:
+        raise refuse(
+            "CAS-008", f"{text!r} is no change of a number.", "Write it like: --set priors.false_open=0.03."
+        ) from None
+
+
+def _flat(value: object, path: str = "") -> Iterator[tuple[str, object]]:
+    """The numbers of nested tables with their paths."""
+    if isinstance(value, dict):
+        for name, one in value.items():
+            yield from _flat(one, f"{path}.{name}" if path else str(name))
+    else:
+        yield path, value
 
 
 @click.command("next")

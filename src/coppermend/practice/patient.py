@@ -14,7 +14,7 @@ from zlib import crc32
 import numpy as np
 
 from coppermend.core.belief.model import WorkArea
-from coppermend.core.copper.model import CopperGraph, SiteKind
+from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.copper.resistance import effective_ohm
 from coppermend.core.findings import Place, refuse
 
@@ -66,6 +66,17 @@ class Answer:
     ohms: float | None
 
 
+BRIDGE_OHM = 0.02
+"""Resistance of a solder bridge between two nets (an assumption)."""
+
+
+def _bridge(graph: CopperGraph, number: int, a: int, b: int) -> Site:
+    """A short as metal between two nodes, so that ohms across it are those of the copper and the bridge."""
+    (xa, ya, layer), (xb, yb, _) = graph.node_place[a], graph.node_place[b]
+    name, path = f"short@{number}", ((xa, ya), (xb, yb))
+    return Site(name, SiteKind.WIRE, graph.node_net[a], a, b, layer, path, (0.5,), 1.0, 0.5, BRIDGE_OHM)
+
+
 class Patient:
     """A broken board behind its answers. ``graph``: the copper with its part states; ``seed``: of its noise; ``ohms`` False: it only beeps (fast)."""
 
@@ -88,9 +99,12 @@ class Patient:
         for site in self._graph.sites:
             if site.kind is not SiteKind.THROUGH or site.resistance_ohm <= BEEP_OHM:
                 self._join(site.a, site.b)
-        for a, b in self._truth.shorts:
+        bridges = []
+        for n, (a, b) in enumerate(self._truth.shorts):
             if a in self._node and b in self._node:
                 self._join(self._node[a], self._node[b])
+                bridges.append(_bridge(graph, n, self._node[a], self._node[b]))
+        self._bridged = replace(self._graph, sites=(*self._graph.sites, *bridges), memo={}) if bridges else self._graph
 
     def _find(self, node: int) -> int:
         while self._root[node] != node:
@@ -167,7 +181,7 @@ class Patient:
 
     def _ohms(self, point_a: str, point_b: str, rng: np.random.Generator) -> float:
         """Copper plus what the leads' zero leaves, to the meter's hundredth of an ohm."""
-        value = effective_ohm(self._graph, point_a, point_b).value if self._truth.shorts == () else 0.0
+        value = effective_ohm(self._bridged, point_a, point_b).value
         if not np.isfinite(value):
             value = 0.0
         return round(value + abs(float(rng.normal(0.0, 0.02))), 2)

@@ -166,6 +166,7 @@ def _next(binding: Binding) -> NextStep:
         neighbours=neighbours_of(binding),
         posterior=posterior_of(binding),
     )
+    step = _with_chips(binding, step)
     measured = _by_ohms(binding, step)
     if measured is not None:
         return measured
@@ -177,6 +178,26 @@ def _next(binding: Binding) -> NextStep:
                 return loose
         return _with_wire(binding, step, step.span)
     return step if step.kind != "done" else _after_copper(binding, step)
+
+
+MOST_NAMED = 4
+
+
+def _with_chips(binding: Binding, step: NextStep) -> NextStep:
+    """The step with the advice on chips left in circuit: at the first check, and where an open reading is followed up on a net that has some."""
+    check = step.check
+    if check is None or (binding.evidence and step.span is None and step.kind != "retest"):
+        return step
+    copper = posterior_of(binding).copper
+    chips = copper.chips.get(copper.tree.piece[copper.points[check.point_a].node], ())
+    if not chips:
+        return step
+    named = ", ".join(chips[:MOST_NAMED]) + (f" and {len(chips) - MOST_NAMED} more" if len(chips) > MOST_NAMED else "")
+    words = (
+        f"In circuit on this net: {named}. A way through a chip can beep where the copper is open: use a range that tests below 0.3 V, "
+        f"or take chips out of their sockets. The belief adds {100 * binding.basis.chip_false_closed:g} % false beeps for it."
+    )
+    return replace(step, notes=(*step.notes, words))
 
 
 AFTER_THE_BEEPS = ("patch", "done")

@@ -2,30 +2,44 @@
 
 from __future__ import annotations
 
+from coppermend.core.belief.copper import copper_of
 from coppermend.core.belief.maptrust import MAP_WRONG, MAP_WRONG_ONCE_CORRECTED, MapReading
 from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.planning.costs import TipState
-from coppermend.core.planning.map_first import MapTrust, map_step, map_trust
-from coppermend.core.planning.model import NextStep
+from coppermend.core.planning.map_first import MapTrust, map_checks, map_step, map_trust, pins_of_nets
+from coppermend.core.planning.model import Check, NextStep
 from coppermend.services.bind import Binding, map_fixes
 
 
 def trust_of(binding: Binding) -> MapTrust:
     """The trust of a binding, kept with it."""
     if "map trust" not in binding.memo:
-        skipped = frozenset(p.id for p in binding.graph.points if not p.reachable)
+        before = MAP_WRONG_ONCE_CORRECTED if map_fixes(binding.state) else MAP_WRONG
         binding.memo["map trust"] = map_trust(
             binding.graph,
             binding.areas,
             binding.evidence,
             binding.basis,
             binding.costs,
-            tips_of(binding),
-            skipped=skipped,
-            before=MAP_WRONG_ONCE_CORRECTED if map_fixes(binding.state) else MAP_WRONG,
+            before=before,
+            chosen=_chosen(binding),
         )
     found: MapTrust = binding.memo["map trust"]
     return found
+
+
+def _chosen(binding: Binding) -> tuple[Check, ...]:
+    """The checks on the map, chosen once for the copper and the areas."""
+    key = ("map checks", id(binding.graph), tuple(area.polygon for area in binding.areas))
+    if key not in binding.kept:
+        graph = binding.graph
+        skipped = frozenset(p.id for p in graph.points if not p.reachable)
+        copper = copper_of(graph, binding.basis.closed_below_ohm)
+        pins = pins_of_nets(graph)
+        found = map_checks(copper, binding.areas, binding.basis, binding.costs, tips_of(binding), pins, skipped=skipped)
+        binding.kept[key] = (graph, found)
+    chosen: tuple[Check, ...] = binding.kept[key][1]
+    return chosen
 
 
 def map_first(binding: Binding) -> NextStep | None:
@@ -34,6 +48,8 @@ def map_first(binding: Binding) -> NextStep | None:
     A practice patient is made from the case's own package, and a board from a pin list has no map to differ from: neither is asked for.
     """
     if not binding.areas or not copper_is_known(binding.board):
+        return None
+    if binding.state.practice and not binding.evidence:
         return None
     agreed = max((one.at for one in binding.state.map_notes if one.says == "agreed"), default=-1)
     trust = trust_of(binding)

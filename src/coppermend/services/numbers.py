@@ -29,6 +29,11 @@ def basis_of(state: CaseState) -> Basis:
     return Basis(**_kept("priors", _named(state, "priors")))
 
 
+def read_basis(values: Mapping[str, Any]) -> Basis:
+    """A basis from plain values, as a basis entry keeps them."""
+    return Basis(**_kept("priors", values))
+
+
 def costs_of(state: CaseState) -> CostTable:
     """The modelled bench times that the log names; the defaults of this version where it names none."""
     return CostTable(**_kept("costs", _named(state, "costs")))

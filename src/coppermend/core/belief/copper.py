@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 from coppermend.core.belief.blocks import BlockTree, block_tree
+from coppermend.core.board.model import PartState
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
 
 
@@ -28,6 +30,28 @@ class Copper:
     points: dict[str, ProbePoint]
     points_at: tuple[tuple[ProbePoint, ...], ...]
     site: dict[str, int]
+    chips: dict[int, tuple[str, ...]] = field(default_factory=dict)
+    """Chips in circuit on each piece; pieces without any are not in it."""
+
+
+CHIP_PINS = 8
+"""A part of so many pins or more is taken for a chip."""
+
+
+def _chips(graph: CopperGraph, piece: Sequence[int]) -> dict[int, tuple[str, ...]]:
+    fitted = {
+        ref for ref, state in graph.part_states if state in (PartState.SOLDERED, PartState.SOCKETED, PartState.REPLACED)
+    }
+    pins: dict[str, set[str]] = {}
+    for point in graph.points:
+        if point.part in fitted:
+            pins.setdefault(point.part, set()).add(point.pin)
+    chips = {ref for ref, own in pins.items() if len(own) >= CHIP_PINS}
+    found: dict[int, set[str]] = {}
+    for point in graph.points:
+        if point.part in chips:
+            found.setdefault(piece[point.node], set()).add(point.part)
+    return {k: tuple(sorted(v)) for k, v in found.items()}
 
 
 def prepare(graph: CopperGraph, closed_below_ohm: float) -> Copper:
@@ -65,6 +89,7 @@ def prepare(graph: CopperGraph, closed_below_ohm: float) -> Copper:
         {p.id: p for p in graph.points},
         tuple(tuple(p) for p in at),
         {s.id: k for k, s in enumerate(graph.sites)},
+        _chips(graph, tree.piece),
     )
 
 

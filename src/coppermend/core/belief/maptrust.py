@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.copper import Copper
+from coppermend.core.belief.engine import prior_of
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
-from coppermend.core.belief.priors import area_factors, priors
+from coppermend.core.belief.priors import area_factors
 from coppermend.core.belief.readings import rates, reads_closed
 
 MAP_WRONG = 0.05
@@ -69,7 +70,7 @@ def map_readings(
     A pair that reads both ways is taken as closed when any reading was: closed readings lie less often.
     """
     false_open, false_closed = rates(basis)
-    chance = priors(copper.graph, areas, basis)
+    chance = prior_of(copper.graph, areas, basis)
     touched = area_factors(copper.graph, areas, basis) > 0.0
     said: dict[tuple[str, str], list[bool]] = {}
     for one in evidence:

@@ -63,6 +63,8 @@ class Basis:
     narrow_mm: float = 0.3
     false_open: float = 0.02
     false_closed: float = 0.002
+    chip_false_closed: float = 0.001
+    """What a chip left in circuit adds to the false closed rate on its nets: ways through its protection diodes and drivers (an assumption)."""
     proven_below: float = 0.001
     broken_above: float = 0.995
     closed_below_ohm: float = 10.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Sequence
 
 import numpy as np
@@ -57,7 +58,21 @@ def priors(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> NDArr
 
 
 def area_factors(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> NDArray[np.float64]:
-    """Greatest severity factor of the areas that touch each site, (sites,) float64; 0 = outside every area."""
+    """Greatest severity factor of the areas that touch each site, (sites,) float64; 0 = outside every area. Remembered for the last few questions."""
+    key = (id(graph), tuple(areas), tuple(sorted(basis.severity_factor.items())))
+    hit = _FACTORS.get(key)
+    if hit is None or hit[0] is not graph:
+        hit = (graph, _area_factors(graph, areas, basis))
+        _FACTORS[key] = hit
+        while len(_FACTORS) > 16:
+            _FACTORS.popitem(last=False)
+    return hit[1]
+
+
+_FACTORS: OrderedDict[tuple[object, ...], tuple[CopperGraph, NDArray[np.float64]]] = OrderedDict()
+
+
+def _area_factors(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> NDArray[np.float64]:
     factor = np.zeros(len(graph.sites))
     if not areas or not graph.sites:
         return factor

@@ -85,7 +85,8 @@ def sort_readings(copper: Copper, evidence: Sequence[Evidence], basis: Basis) ->
             between.append(one)
             continue
         closed = reads_closed(one, basis)
-        like = (1.0 - low_open, low_closed) if closed else (low_open, 1.0 - low_closed)
+        sneaks = low_closed + (basis.chip_false_closed if piece[a.node] in copper.chips else 0.0)
+        like = (1.0 - low_open, sneaks) if closed else (low_open, 1.0 - sneaks)
         absent = frozenset(copper.site[s] for s in one.without if s in copper.site)
         ohm, instrument, sense = _value(copper, one)
         by_piece.setdefault(piece[a.node], []).append(

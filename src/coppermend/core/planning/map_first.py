@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from coppermend.core.belief.copper import Copper, copper_of
+from coppermend.core.belief.engine import prior_of
 from coppermend.core.belief.maptrust import DOUBT, MAP_WRONG, TRUST, MapReading, map_readings, old_break, p_map_wrong
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
-from coppermend.core.belief.priors import area_factors, priors
+from coppermend.core.belief.priors import area_factors
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.describe import continuity_check, point_words
@@ -67,18 +68,19 @@ class MapTrust:
 def map_trust(
     graph: CopperGraph, areas: Sequence[WorkArea], evidence: Sequence[Evidence], basis: Basis, costs: CostTable,
     tips: TipState | None = None, most: int = MOST, skipped: Collection[str] = (), before: float = MAP_WRONG,
+    chosen: Sequence[Check] | None = None,
 ) -> MapTrust:  # fmt: skip
     """Whether the map is of this board as far as the readings say, and the checks that would tell. The same board and areas give the same checks.
 
-    ``before``: P(map wrong) before any reading.
+    ``before``: P(map wrong) before any reading. ``chosen``: the checks, where they were chosen before.
     """
     copper = copper_of(graph, basis.closed_below_ohm)
-    pins = pins_of_nets(graph)
     said = map_readings(copper, areas, evidence, basis)
-    chosen = map_checks(copper, areas, basis, costs, tips or TipState(), pins, most, skipped)
+    if chosen is None:
+        chosen = map_checks(copper, areas, basis, costs, tips or TipState(), pins_of_nets(graph), most, skipped)
     asked = {frozenset((e.point_a, e.point_b)) for e in evidence}
     left = tuple(c for c in chosen if frozenset((c.point_a, c.point_b)) not in asked)
-    return MapTrust(p_map_wrong(said, before), said, chosen, left)
+    return MapTrust(p_map_wrong(said, before), said, tuple(chosen), left)
 
 
 def pins_of_nets(graph: CopperGraph) -> list[int]:
@@ -98,7 +100,7 @@ def map_checks(
     most: int = MOST, skipped: Collection[str] = (),
 ) -> tuple[Check, ...]:  # fmt: skip
     """At most ``most`` checks on untouched copper, the one that another board fails most often first; parts not asked yet count more."""
-    chance, touched = priors(copper.graph, areas, basis), area_factors(copper.graph, areas, basis) > 0.0
+    chance, touched = prior_of(copper.graph, areas, basis), area_factors(copper.graph, areas, basis) > 0.0
     nets: dict[int, list[ProbePoint]] = {}
     for point in copper.graph.points:
         if point.reachable and point.part and point.id not in set(skipped):
