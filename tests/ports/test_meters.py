@@ -164,12 +164,21 @@ def test_a_silent_meter_is_said_to_be_silent() -> None:
         link.close()
 
 
-@pytest.mark.parametrize("said", ["\x07\x00\x1b", "", "volts please", "1.2.3", "+9.91E+37"])
+@pytest.mark.parametrize("said", ["\x07\x00\x1b", "", "volts please", "1.2.3", "--"])
 def test_garbage_is_no_reading(said: str) -> None:
     with on_socket(Bench([said])) as port:
         meter = ScpiMeter(VisaLink(f"127.0.0.1:{port}", patience_s=0.5))
         code, _words = code_of(meter.read)
         assert code == "INS-007"
+        meter.close()
+
+
+@pytest.mark.parametrize("said", ["+9.90000000E+37", "+9.9E+37", "+9.91E+37", "9.91E37", "OL"])
+def test_overload_in_the_ways_that_makers_say_it(said: str) -> None:
+    """9.9E37 and 9.91E37: makers' programming guides after SCPI-1999 volume 1, 7.2.1.4 and 7.2.1.5; one says 9.91E37 when a range is exceeded (read)."""
+    with on_socket(Bench([said])) as port:
+        meter = ScpiMeter(VisaLink(f"127.0.0.1:{port}", patience_s=0.5))
+        assert meter.read().ohm is None
         meter.close()
 
 

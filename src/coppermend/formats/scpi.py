@@ -1,7 +1,8 @@
 """What instruments answer over SCPI: numbers, identities, errors, ASCII waves. Text in, values out.
 
 Sources: IEEE 488.2-1992 (10.14 *IDN?, 8.7.2 to 8.7.4 numeric response data NR1, NR2, NR3, 8.7.9 definite-length block) and SCPI-1999
-volume 1 (7.2.1.4 infinity is 9.9E37, 7.2.1.5 not-a-number is 9.91E37) and volume 2 (21.8 SYSTem:ERRor?). Section numbers from memory.
+volume 1 (7.2.1.4 infinity is 9.9E37, 7.2.1.5 not-a-number is 9.91E37) and volume 2 (21.8 SYSTem:ERRor?). The values as makers' programming
+guides repeat them (read, see docs/sources.md); section numbers from memory.
 """
 
 from __future__ import annotations
@@ -13,7 +14,6 @@ from dataclasses import dataclass
 from coppermend.core.findings import Place, refuse
 
 INFINITY = 9.9e37
-NOT_A_NUMBER = 9.91e37
 LONGEST_WAVE = 2_000_000
 """More samples than this are not taken: a screen has some thousand."""
 
@@ -52,7 +52,9 @@ def identity_of(answer: str) -> Identity:
 
 
 def number_of(answer: str) -> float | None:
-    """A numeric answer; None for infinity or a word for overload. With several values the first. Refusal INS-007 when it is none.
+    """A numeric answer; None for infinity, not-a-number or a word for overload. With several values the first. Refusal INS-007 when it is none.
+
+    Some makers' instruments say 9.91E37 (not a number) where others say 9.9E37 (infinity) when a range is exceeded: both are overload here.
 
     >>> number_of("+4.12300000E-01"), number_of("9.90000000E+37"), number_of("OL"), number_of("12.5,0.0,3")
     (0.4123, None, None, 12.5)
@@ -65,8 +67,6 @@ def number_of(answer: str) -> float | None:
     if found is None:
         raise refuse("INS-007", f"The meter answered {text[:60]!r}, expected a number.", AGAIN, Place(text=text[:60]))
     value = float(f"{found[1]}{found[2]}e{found[3] or 0}")
-    if math.isclose(abs(value), NOT_A_NUMBER, rel_tol=1e-4):
-        raise refuse("INS-007", "The meter answered that it has no number (9.91E37).", AGAIN)
     return None if abs(value) >= INFINITY * 0.999 else value
 
 
