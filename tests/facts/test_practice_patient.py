@@ -197,3 +197,16 @@ def test_lies_unknown_to_the_belief_end_in_finite_numbers_and_no_false_alarm(lie
         result = run(SETTING, patient, "next")
         marked = marks(SETTING, result, patient.truth())
         assert marked["false_alarms"] == 0 and marked["error_bound"] <= 1e-4 and not result.stopped
+
+
+def test_ohms_across_a_short_are_those_of_the_copper_and_the_bridge() -> None:
+    """Two nets of three stretches of 100 milliohm, bridged at their third nodes by 20: 2 x 100 + 20 + 2 x 100 from end to end (Ohm's law)."""
+    from coppermend.core.belief.examples import example_graph
+    from coppermend.practice.patient import Patient, Truth
+
+    graph = example_graph([(0, 1), (1, 2), (2, 3), (4, 5), (5, 6), (6, 7)], range(8), nets=[0] * 4 + [1] * 4, ohms=0.1)
+    patient = Patient(graph, Truth(shorts=(("p2", "p6"),)), seed=3)
+    answer = patient.ask("p0", "p4")
+    assert answer.says == "closed" and answer.ohms is not None
+    assert answer.ohms == pytest.approx(0.42, abs=0.08)  # the meter's zero adds up to a few hundredths
+    assert Patient(graph, Truth(), seed=3).ask("p0", "p4").says == "open"
