@@ -187,3 +187,18 @@ def test_two_windows_answer_the_same_check_at_once_and_it_is_one_reading(chromiu
     assert sorted(one.kind for one in case_state(bench.shop, bench.case).readings) == ["closed", "closed", "open"]
     for one in (laptop, tablet):
         one.context.close()
+
+
+def test_the_board_on_the_tablet_the_log_on_the_laptop(chromium: Browser, both: Both) -> None:
+    laptop = window(chromium)
+    laptop.goto(both.here.url("story"))
+    laptop.wait_for_selector("body[data-ready]")
+    expect(laptop.locator("#story h1")).to_be_visible()
+    tablet = paired(chromium, both)
+    a, b = (tablet.locator(".tip .name span").nth(k).inner_text() for k in (0, 1))
+    tablet.locator("#answer-closed").tap()
+    expect(laptop.locator("#story")).to_contain_text("closed", timeout=5_000)
+    for name in (a, b):
+        expect(laptop.locator("#story")).to_contain_text(name.replace(" pin ", "."))
+    for one in (laptop, tablet):
+        one.context.close()
