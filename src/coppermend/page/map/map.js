@@ -54,7 +54,8 @@ export class BoardMap {
     /** Names, pin numbers, areas, sites: drawn when the hand rests. */
     this.cover = new Sheet((c, v, r) => {
       if (this.ready) paintWords(c, this.ready, v, r, (ref) => this.stateOf(ref));
-      drawAreas(c, v, r, this.laid.areas);
+      const aside = (v.w - this.view.w) / 2, above = (v.h - this.view.h) / 2;
+      drawAreas(c, v, r, this.laid.areas, [aside, above, v.w - aside, v.h - above]);
       drawSites(c, v, r, this.laid.sites);
     });
     /** The lit net. */

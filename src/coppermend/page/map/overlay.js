@@ -17,8 +17,8 @@ export const SITE_STYLE = {
   suspect: { dash: [], colour: MARK.span, width: 4, cap: 'round' },
 };
 
-/** @param {Ctx} ctx @param {View} view @param {number} ratio @param {Area[]} areas */
-export function drawAreas(ctx, view, ratio, areas) {
+/** @param {Ctx} ctx @param {View} view @param {number} ratio @param {Area[]} areas @param {number[]} [win] x0, y0, x1, y1 in px that is looked at, where the view is wider */
+export function drawAreas(ctx, view, ratio, areas, win = [0, 0, view.w, view.h]) {
   for (const area of areas) {
     const colour = MARK.area[/** @type {keyof typeof MARK.area} */ (area.kind)] ?? MARK.area.rework;
     ctx.setTransform(...matrix(view, ratio));
@@ -38,7 +38,7 @@ export function drawAreas(ctx, view, ratio, areas) {
   ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
   /** @type {number[][]} */
   const taken = [];
-  for (const area of areas) tab(ctx, view, area, taken);
+  for (const area of areas) tab(ctx, view, area, taken, win);
 }
 
 /** Corners of a polygon on the screen's box. @param {View} view @param {number[]} flat */
@@ -79,16 +79,16 @@ function hatch(ctx, view, area, colour) {
   ctx.globalAlpha = 1;
 }
 
-/** The area's name at its corner, inside the window, clear of the names before it. @param {Ctx} ctx @param {View} view @param {Area} area @param {number[][]} taken */
-function tab(ctx, view, area, taken) {
+/** The area's name at its corner, inside the window, clear of the names before it. @param {Ctx} ctx @param {View} view @param {Area} area @param {number[][]} taken @param {number[]} win */
+function tab(ctx, view, area, taken, win) {
   const [x0, y0, x1, y1] = screenBox(view, area.polygon);
   if (x1 < 0 || y1 < 0 || x0 > view.w || y0 > view.h) return;
   ctx.font = '600 12px system-ui, sans-serif';
   ctx.textAlign = 'left';
   ctx.textBaseline = 'middle';
-  const words = shortened(area.label || area.kind, (text) => ctx.measureText(text).width, Math.max(110, view.w * 0.42));
+  const words = shortened(area.label || area.kind, (text) => ctx.measureText(text).width, Math.max(110, (win[2] - win[0]) * 0.42));
   const w = ctx.measureText(words).width + 12;
-  const spot = clearOf([Math.max(2, Math.min(x0, view.w - w - 2)), Math.max(10, y0 - 20), w, 18], taken);
+  const spot = clearOf([Math.min(x0, Math.max(x0 > win[2] ? x0 : win[2] - w - 2, win[0] + 2)), Math.max(y1 < win[1] ? y0 : win[1] + 12, y0 - 20), w, 18], taken);
   taken.push(spot);
   ctx.fillStyle = 'rgba(20,17,14,0.82)';
   ctx.beginPath();
