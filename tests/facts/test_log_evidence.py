@@ -139,6 +139,7 @@ BROKEN = (
     "open U1.1/joint-c U4.1/leg",
     "open U1.1/joint-s U2.1/joint-s",
     "open U1.1/joint-s U4.1/joint-s",
+    "open U1.1/joint-c U4.1/joint-c",
     "closed U4.1 U2.1",
     "closed U1.2 U2.2",
 )

@@ -158,7 +158,7 @@ def known_breaks(
 ) -> tuple[tuple[str, ...], ...]:
     """The spans that the evidence shows broken beyond doubt (P > ``broken_above``): their site ids."""
     posterior = belief(graph, areas, evidence, basis)
-    return tuple(one.sites for one in spans(graph, posterior, basis) if one.p > basis.broken_above)
+    return tuple(one.sites for one in spans(graph, posterior, basis, above=basis.broken_above))
 
 
 @dataclass(frozen=True, slots=True)

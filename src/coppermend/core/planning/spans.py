@@ -19,11 +19,18 @@ from coppermend.core.planning.risk import Frame, Risk, risk_of
 
 
 def spans(
-    graph: CopperGraph, posterior: CopperBelief, basis: Basis, *, least: float | None = None, risk: Risk | None = None
+    graph: CopperGraph,
+    posterior: CopperBelief,
+    basis: Basis,
+    *,
+    least: float | None = None,
+    risk: Risk | None = None,
+    above: float | None = None,
 ) -> tuple[Span, ...]:
-    """The announced spans, most probable first: P above ``basis.broken_above`` and two independent open readings.
+    """The announced spans, most probable first: P above ``basis.advice_above`` and two independent readings.
 
-    ``least``: instead, every span at least that probable, confirmed or not (suspects).
+    ``least``: instead, every span at least that probable, confirmed or not (suspects). ``above``: another threshold of the announcement, not below
+    ``basis.broken_above``.
 
     >>> from coppermend.core.belief.engine import belief
     >>> from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
@@ -37,7 +44,7 @@ def spans(
     floor = basis.broken_above if least is None else least
     found = []
     for number in (state.chance > floor).nonzero()[0].tolist():
-        if least is None and not confirmed(posterior, state, number):
+        if least is None and not confirmed(posterior, state, number, above):
             continue
         found.append(span_of(graph, state, number))
     return tuple(sorted(found, key=lambda s: (-s.p, s.sites)))
@@ -104,13 +111,13 @@ def node_words(graph: CopperGraph, node: int) -> str:
     return f"{what} at {x:.1f}, {y:.1f} mm" + (f", {side}" if side and what == "the junction" else "")
 
 
-def confirmed(posterior: CopperBelief, risk: Risk, number: int) -> bool:
-    """Whether the break may be named for the soldering iron: above ``basis.advice_above``, by two independent readings.
+def confirmed(posterior: CopperBelief, risk: Risk, number: int, above: float | None = None) -> bool:
+    """Whether the break may be named for the soldering iron: above ``basis.advice_above`` (or ``above``), by two independent readings.
 
     Independent: open readings across the super-edge without a shared point, except where there is no other to be had; or, where there is another way
     round, ohms readings between different points that are nearer the broken value than the whole one.
     """
-    if risk.chance[number] <= posterior.basis.advice_above:
+    if risk.chance[number] <= (posterior.basis.advice_above if above is None else above):
         return False
     if len(_by_ohms(posterior, risk, number)) > 1:
         return True
