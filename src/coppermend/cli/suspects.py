@@ -48,8 +48,8 @@ def _print(view: SuspectsView) -> None:
         click.echo("Nothing more can be told apart by looks, waves, checks and swaps.")
     else:
         click.echo(f"Next: {view.step_words}")
-        click.echo(f"      {view.why}")
-        click.echo(f"      {view.caution}")
+        for line in (view.why, view.caution) if view.step is not None else ():
+            click.echo(f"      {line}")
     for words in view.unexplained:
         click.echo(f"Not explained: {words}")
     for _, words in view.expired:

@@ -24,6 +24,7 @@ from coppermend.core.belief.suspects.posterior import (
     observed,
     path_causes,
     short_causes,
+    verdict,
 )
 from coppermend.core.belief.suspects.table import OUTCOMES
 from coppermend.core.circuit.expect import checklist, expectations
@@ -156,8 +157,8 @@ class _Run:
         return k, float(p[k])
 
     def named(self) -> bool:
-        """Whether some unit is beyond the threshold."""
-        return self.top()[1] >= self.made.field.table.named_above
+        """Whether some unit is beyond the threshold, with no rival that a look would tell from it."""
+        return verdict(self.state).stands
 
     def planned(self) -> Iterator[None]:
         """The planner's steps, one by one."""
@@ -236,7 +237,7 @@ class _Run:
         p = self.state.units()
         order = p.argsort()[::-1]
         true = {field.causes[k].unit for k in self.case.truth}
-        named = field.units[int(order[0])] if float(p[order[0]]) >= field.table.named_above else ""
+        named = field.units[int(order[0])] if self.named() else ""
         cpu = [one.cpu_ms for one in self.acts]
         return {
             "policy": policy,

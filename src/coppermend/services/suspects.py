@@ -17,6 +17,7 @@ from coppermend.core.belief.suspects.posterior import (
     initial,
     observed,
     unexplained,
+    verdict,
 )
 from coppermend.core.belief.suspects.reasons import Suspect, observation_words, suspects
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING, WRONG, FaultTable
@@ -362,7 +363,8 @@ def _view(binding: Binding, made: PoweredBoard, state: State, evidence: _Evidenc
     field = made.field
     bench, stop, gate_first = _bench(binding, made)
     found = suspects(state, most)
-    named = found[0].unit if found and found[0].p >= field.table.named_above else ""
+    settled = verdict(state)
+    named = settled.unit if settled.stands else ""
     steps = ranked_steps(state, bench, binding.costs, 1)
     step = steps[0] if steps else None
     points = tuple(
@@ -374,7 +376,9 @@ def _view(binding: Binding, made: PoweredBoard, state: State, evidence: _Evidenc
     return SuspectsView(
         found,
         step,
-        (gate_first if step.kind not in ("check", "apart") else "") + step_words(field, step) if step else "",
+        (gate_first if step.kind not in ("check", "apart") else "") + step_words(field, step)
+        if step
+        else (f"{found[0].words}: mend that, then look again." if named else ""),
         step_reason(step, 1.0) if step else "",
         step_caution(step) if step else "",
         points,
@@ -382,7 +386,7 @@ def _view(binding: Binding, made: PoweredBoard, state: State, evidence: _Evidenc
         tuple(evidence.unused),
         tuple(evidence.expired),
         named,
-        step is None,
+        step is None and not named,
         tuple(observation_words(field, one) for one in unexplained(state)),
         field.sets,
         field.covered,

@@ -21,6 +21,7 @@ from coppermend.core.belief.suspects.posterior import (
     short_causes,
     sink_of,
     spot_likelihood,
+    verdict,
 )
 from coppermend.core.planning.costs import CostTable
 
@@ -62,10 +63,15 @@ class SuspectStep:
     part: str = ""
     judged: bool = False
     score: float = 0.0
+    rivals: tuple[str, ...] = ()
+    """Set where the look only tells what is about to be named from these."""
 
 
 def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12) -> tuple[SuspectStep, ...]:
-    """The steps worth most now, best first; empty when nothing more can be told apart."""
+    """The steps worth most now, best first; empty when a unit is named beyond doubt or nothing more can be told apart."""
+    settled = verdict(state)
+    if settled.stands:
+        return ()
     view = _View(state)
     steps: list[SuspectStep] = []
     power = 0.0 if bench.powered else costs.power_s
@@ -90,6 +96,20 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
         steps += view.swaps(bench.swaps, costs.swap_s + 2 * costs.power_s)
     off = costs.power_s * (2.0 if bench.powered else 0.0) + costs.read_s + 2 * costs.move_s
     steps += view.checks(off)
+    if settled.spot >= 0 and (bench.powered or bench.may_power):
+        spot = state.field.spots[settled.spot]
+        seconds = costs.rail_s if spot.rail else costs.scope_next_s if bench.scope_ready else costs.scope_first_s
+        gain = float(view.look_gains(True)[settled.spot])
+        return (
+            SuspectStep(
+                "rail" if spot.rail else "look",
+                ((spot.net, spot.node),),
+                seconds + power,
+                gain,
+                judged=True,
+                rivals=settled.rivals,
+            ),
+        )
     made = [_scored(one) for one in steps if one.gain_bits > NOTHING_BITS]
     made.sort(key=lambda s: (-s.score, s.seconds, s.kind, s.spots))
     return tuple(made[:most])

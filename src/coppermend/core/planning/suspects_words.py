@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from coppermend.core.belief.suspects.field import Field
+from coppermend.core.belief.suspects.posterior import MISREADING
 from coppermend.core.belief.suspects.reasons import place_words
 from coppermend.core.planning.suspects_next import SuspectStep
 
@@ -39,6 +40,13 @@ def step_words(made: Field, step: SuspectStep) -> str:
 
 def step_reason(step: SuspectStep, share: float) -> str:
     """Why this step: what it tells for its time."""
+    if step.rivals == (MISREADING,):
+        return "What is about to be named rests on this one reading: take it again."
+    if step.rivals:
+        return (
+            f"The readings speak as much for {len(step.rivals)} other unit(s), only the priors are against them; "
+            f"this look tells them apart, in about {step.seconds:.0f} s (modelled)."
+        )
     return (
         f"It is expected to tell {step.gain_bits:.2f} bits about what is wrong, in about {step.seconds:.0f} s (modelled); "
         f"no other step tells more for its time. Reckoned over {100 * share:.1f} % of the belief."

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from dataclasses import field as make
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,6 +114,7 @@ class State:
     weights: Floats = make(default_factory=lambda: np.empty(0))
     wide_weights: Floats = make(default_factory=lambda: np.empty(0))
     log_evidence: float = 0.0
+    memo: dict[str, Any] = make(default_factory=dict)
     _causes: Floats | None = None
 
     def units(self) -> Floats:
@@ -316,6 +318,7 @@ def _weighed(state: State) -> State:
     total = float(weights.sum() + wide.sum())
     state.weights, state.wide_weights = weights / total, wide / total
     state._causes = None
+    state.memo = {}
     state.log_evidence = top + float(np.log(total))
     return state
 
@@ -444,6 +447,88 @@ def rivalled(state: State) -> State:
                 if c not in seed and made.causes[c].part not in parts:
                     _offer(made, fresh, known, (*seed[:k], c, *seed[k + 1 :]))
     return _with_sets(state, list(fresh)[:WIDEST])
+
+
+MISREADING = "a misreading"
+"""The rival of a unit that rests on one reading alone: that reading is taken again (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Whether a unit can be named. ``unit`` the one beyond ``table.named_above`` ("" none); ``rivals`` other units that the readings speak for about as
+    much, so that only the priors are against them; ``spot`` (index) the place where a look tells them apart best, -1 where none does."""
+
+    unit: str
+    p: float
+    rivals: tuple[str, ...] = ()
+    spot: int = -1
+
+    @property
+    def stands(self) -> bool:
+        """Named, and no look would tell it from a rival."""
+        return self.unit != "" and self.spot < 0
+
+
+def verdict(state: State) -> Verdict:
+    """The unit that can be named now, and what still stands in its way."""
+    if "verdict" not in state.memo:
+        state.memo["verdict"] = _verdict(state)
+    found: Verdict = state.memo["verdict"]
+    return found
+
+
+def _verdict(state: State) -> Verdict:
+    made = state.field
+    p = state.units()
+    top = int(p.argmax())
+    if p[top] < made.table.named_above:
+        return Verdict("", float(p[top]))
+    unit = made.units[top]
+    for block, row, _ in state.best_rows(4):
+        seed = _key(block.members[row].tolist())
+        mine = [c for c in seed if made.unit_of[c] == top]
+        if mine:
+            rivals, spot = _rivals(state, block.one(row), seed, mine[0])
+            return Verdict(unit, float(p[top]), rivals, spot)
+    return Verdict(unit, float(p[top]))
+
+
+def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tuple[tuple[str, ...], int]:
+    made = state.field
+    singles = made.singles()
+    liked = np.array([log_likelihood(made, singles, one) for one in state.evidence]).reshape(len(state.evidence), -1)
+    rest = tuple(c for c in seed if c != mine)
+    less = made.predicted(padded([rest]))
+    left = np.array([float(log_likelihood(made, less, one)[0]) for one in state.evidence])
+    full = np.array([float(log_likelihood(made, alone, one)[0]) for one in state.evidence])
+    owed = (left < np.log(UNEXPLAINED)) & (full >= np.log(UNEXPLAINED))
+    if not owed.any():
+        return (), -1
+    if owed.sum() == 1:
+        only = state.evidence[int(np.argmax(owed))]
+        again = made.spot_at.get((only.net, only.node), -1) if isinstance(only, Look) else -1
+        if again >= 0:
+            return (MISREADING,), again
+    near = np.minimum(0.0, liked - full[:, None])
+    worth = np.where(owed[:, None], near, np.minimum(0.0, liked - left[:, None])).sum(axis=0)
+    worth[made.unit_of == made.unit_of[mine]] = -np.inf
+    worth[list(rest)] = -np.inf
+    order = [int(c) for c in np.argsort(-(worth + 0.1 * np.log(made.odds)), kind="stable")[:RIVALS] if worth[c] > -4.0]
+    if not order:
+        return (), -1
+    block = made.predicted(padded([(*rest, c) for c in order]))
+    logs = sum((log_likelihood(made, block, one) for one in state.evidence), np.zeros(len(order)))
+    close = [k for k in range(len(order)) if logs[k] > full.sum() - np.log(made.table.rival_factor)]
+    if not close:
+        return (), -1
+    ours = alone.picked(np.zeros(1, np.int64), len(made.spots))[:, 0]
+    theirs = block.picked(np.array(close, np.int64), len(made.spots))
+    like = np.stack([spot_likelihood(made, k, True) for k in range(len(made.spots))])
+    every = np.arange(len(made.spots))
+    apart = sum(np.abs(like[every, ours] - like[every, theirs[:, k]]).sum(axis=1) for k in range(len(close)))
+    spot = int(np.argmax(apart))
+    rivals = tuple(dict.fromkeys(made.units[made.unit_of[order[k]]] for k in close))
+    return rivals, spot if float(np.max(apart)) > 0.5 else -1
 
 
 def _helpers(state: State) -> list[int]:

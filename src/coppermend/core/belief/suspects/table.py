@@ -54,6 +54,8 @@ class FaultTable:
     number: tuple[float, ...] = (0.34, 0.33, 0.33)
     """How likely one, two, three faults are; each further one is ``more`` times the one before."""
     more: float = 0.3
+    rival_factor: float = 5.0
+    """A rival that the readings make less than this many times less likely is still in the way: a look that tells it apart comes before a name."""
     named_above: float = 0.95
     """A unit is named a suspect beyond reasonable doubt from here on."""
 
