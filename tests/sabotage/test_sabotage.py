@@ -248,8 +248,8 @@ SABOTAGES = (
     Sabotage(
         "belief: two opens through one bad contact are two witnesses",
         "core/belief/engine.py",
-        "hit = (copper, solve(copper, piece, prior, readings, share, miss))",
-        "hit = (copper, solve(copper, piece, prior, readings, 0.0, miss))",
+        "return solve(copper, piece, prior, readings, share, miss)",
+        "return solve(copper, piece, prior, readings, 0.0, miss)",
         (BELIEF,),
     ),
     Sabotage(
