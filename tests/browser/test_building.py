@@ -63,7 +63,7 @@ def test_progress_stop_and_the_rest_of_the_page(chromium: Browser, slow: tuple[B
     expect(sheet).to_be_visible()
     sheet.get_by_role("button", name="Stop").click()
     expect(sheet).to_have_count(0)
-    wrong = page.locator("#bench .error-sheet")
+    wrong = page.locator("#slip")
     expect(wrong).to_contain_text("was stopped")
     expect(wrong).to_contain_text("BLD-002")
     # a package that gives no board says its own words

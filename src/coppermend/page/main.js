@@ -52,6 +52,7 @@ export class App {
   /** When the check in hand was shown, ms. */ shownAt = 0;
   /** The part whose work is folded out on the card. */ partOpen = '';
   stop = () => {};
+  /** Counts the openings of cases: what an earlier one waited for comes to nothing. */ openings = 0;
   hearing = new Hearing({ answer: (kind) => this.do(kind), changed: () => freshenSound(this) });
   meter = new MeterHand({ touched: (id, began) => this.do('meterTouch', id, began), changed: () => freshenSound(this) });
   voice = new Voice({ changed: () => freshenSound(this) });
@@ -99,7 +100,7 @@ export class App {
       h('button.round-key', { type: 'button', 'aria-label': 'Keys', title: 'keys', onclick: () => this.do('help') }, icon('help')));
     const tool = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ ic) => h('button.key', { type: 'button', onclick: () => this.do(name), 'aria-label': words, id: `tool-${name}` }, icon(ic, 24), h('span', null, words));
     fill(byId('tools'), tool('newArea', 'work area', 'area'), tool('marks', 'marks', 'marks'), tool('list', 'list', 'list'), tool('goto', 'check', 'goto'), tool('layPhoto', 'photo', 'photo'), tool('turn', 'turn over', 'turn'), tool('turnLid', 'like a lid', 'lid'), tool('rotate', 'quarter', 'rotate'), tool('fit', 'whole', 'fit'), tool('nearer', 'nearer', 'nearer'), tool('further', 'further', 'further'));
-    fill(byId('help'), h('h2', null, 'Keys'), h('div.keytable', null, KEYS.map((k) => [h('kbd', null, k.cap), h('span', null, k.words)])), h('p', null, 'Tap a pin to light its net. Put tip A and tip B on any two points and answer: the round follows you. A pedal’s keys are learnt under Sound.'), h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good')));
+    fill(byId('help'), h('h2', { tabindex: -1, autofocus: true }, 'Keys'), h('div.keytable', null, KEYS.map((k) => [h('kbd', null, k.cap), h('span', null, k.words)])), h('p', null, 'Tap a pin to light its net. Put tip A and tip B on any two points and answer: the round follows you. A pedal’s keys are learnt under Sound.'), h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good')));
     drawLegend(byId('legend'));
     this.light(localStorage.getItem('light') ?? (matchMedia('(prefers-color-scheme: dark)').matches ? 'lamp' : 'day'));
   }
@@ -192,6 +193,7 @@ export class App {
   async open(id) {
     this.stop();
     this.id = id;
+    const opening = ++this.openings, left = () => this.id !== id || this.openings !== opening;
     this.bench = this.scene = this.net = this.chosen = this.error = null;
     this.own = { a: null, b: null };
     this.shownCheck = '';
@@ -199,11 +201,11 @@ export class App {
     try {
       // the board first, so that there is something to see while the round is planned
       const bytes = await getBytes(this.url('scene.bin'));
-      if (this.id !== id) return; // a board may be built for minutes: another case may have been opened meanwhile
+      if (left()) return; // a board may be built for minutes: another case may have been opened meanwhile
       this.scene = this.map.setScene(bytes);
       const scene = this.scene;
       const [points, bench] = await Promise.all([get(this.url('points')), get(this.url('bench'))]);
-      if (this.id !== id) return;
+      if (left()) return;
       this.map.setPoints(readPoints(points.rows));
       for (const side of scene.photos ?? []) this.photo(id, side);
       this.laidNow = {};
@@ -211,7 +213,7 @@ export class App {
       fill(byId('find-names'), [...scene.parts.map((/** @type {any} */ p) => p.ref), ...scene.nets.slice(0, 600)].map((n) => h('option', { value: n })));
       await this.take(bench);
     } catch (err) {
-      if (this.id !== id) return;
+      if (left()) return;
       this.error = findingOf(err);
       this.show('bench');
       return;
@@ -474,7 +476,7 @@ export class App {
     ohmsRead: (/** @type {any[]} */ force, /** @type {any[]} */ sense, /** @type {string} */ value) => this.note('ohms', { points: force.map((/** @type {any} */ p) => p.id), value, options: { ...howRead(this.ohm), ...(sense.length ? { sense: sense.map((/** @type {any} */ p) => p.id), wires: 4 } : {}) } }),
     showPlace: async (one) => { await this.acts.view('bench'); this.show('bench'); await this.map.show([[one.x_mm, one.y_mm]], ['c', 's'].includes(one.layer) ? one.layer : undefined); },
     useTimes: async () => { await post(this.url('times'), {}); this.toast('Noted: this case is planned with these times.'); await this.refresh(); return drawTrust(byId('trust'), this); },
-    mapFix: (f) => this.note('map', { value: f.says, words: f.words ?? '', points: f.says === 'agreed' ? [] : f.says === 'apart' ? [f.a] : [f.a, f.b] }),
+    mapFix: (f) => this.note('map', { value: f.says, words: f.words ?? '', points: f.says === 'agreed' ? [] : [f.a, f.says === 'apart' ? '' : f.b].filter(Boolean) }),
     railRead: (rail, value) => this.note('ohms', { points: [rail.point_a, rail.point_b], value }),
     railsByHand: (f) => this.note('gate', { words: `${f.rail} to ground ${f.value} ohm`, options: { item: 'rails' } }),
     meterTouch: (id, began) => this.meterTouch(id, began),

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from coppermend.core.copper.blobs import Point, Stroke
-from coppermend.core.copper.inside import Interval, in_polygons, in_shape, merged, rounded
+from coppermend.core.copper.inside import Interval, in_disc, in_polygons, in_shape, merged, rounded
 
 MEET_MM = 0.002
 """Centre lines nearer than this meet: above the step of 4.6 and 2.4 inch formats' rounding, far below any track."""
@@ -83,18 +83,25 @@ def laid(strokes: Sequence[Stroke]) -> list[Line]:
 
 def insides(asked: Sequence[tuple[Line, Any, float]]) -> list[list[Interval]]:
     """For each (line, skeleton, radius) the parts of the centre line within ``radius`` of the skeleton; polygons are answered all at once."""
-    kinds = shapely.get_type_id(np.array([one[1] for one in asked], dtype=object)) if asked else np.empty(0)
+    skeletons = np.empty(len(asked), dtype=object)
+    skeletons[:] = [one[1] for one in asked]
+    kinds = shapely.get_type_id(skeletons).tolist()
+    centres = list(zip(shapely.get_x(skeletons).tolist(), shapely.get_y(skeletons).tolist(), strict=True))
+    point, polygon = int(shapely.GeometryType.POINT), int(shapely.GeometryType.POLYGON)
     out: list[list[Interval]] = []
     rows: list[tuple[float, ...]] = []
     polygons: list[Any] = []
     late: list[int] = []
     for n, (line, skeleton, radius) in enumerate(asked):
-        if kinds[n] == shapely.GeometryType.POLYGON:
+        if kinds[n] == polygon:
             late.append(n)
             out.append([])
             for p, q in line.segments():
                 rows.append((*p, *q))
                 polygons.append(skeleton)
+        elif kinds[n] == point and line.stroke.straight:  # most of a board: a track at a round land
+            hit = in_disc(*line.stroke.path, centres[n], radius)
+            out.append([hit] if hit else [])
         else:
             out.append(merged(line.along(in_shape(p, q, skeleton, radius) for p, q in line.segments()), 1e-6))
     column = np.empty(len(polygons), dtype=object)

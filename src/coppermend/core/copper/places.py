@@ -81,6 +81,7 @@ class Places:
         self.pin_tree = cKDTree(np.array([(p.x_mm, p.y_mm) for p in self.pins])) if self.pins else None
         self._pins_of: dict[str, tuple[list[str], NDArray[np.float64]]] = {}
         self._said: dict[tuple[float, float], str] = {}
+        self._under: dict[tuple[float, float], str] = {}
 
     def covering(self, x_mm: float, y_mm: float, side: str) -> str:
         """The part on that side whose outline covers the place, "" where none does; the smallest when several do."""
@@ -113,10 +114,18 @@ class Places:
         pin = self.pins[int(k)]
         return f"{far:.1f} mm from {pin.name}{towards_words(x_mm - pin.x_mm, y_mm - pin.y_mm)}"
 
+    def prepare(self, xy_mm: Sequence[tuple[float, float]]) -> None:
+        """Find the parts over many places at once, so that ``words`` of them costs less."""
+        spots = list(dict.fromkeys((float(x), float(y)) for x, y in xy_mm))
+        both = zip(self.all_covering(spots, "c"), self.all_covering(spots, "s"), strict=True)
+        self._under.update(zip(spots, (front or back for front, back in both), strict=True))
+
     def _words(self, x: float, y: float) -> str:
         if self.tree is None or self.pin_tree is None:
             return f"at {x:.1f}, {y:.1f} mm"
-        under = self.covering(x, y, "c") or self.covering(x, y, "s")
+        if (x, y) not in self._under:
+            self.prepare([(x, y)])
+        under = self._under[x, y]
         if under:
             return f"under {under}{self._pin_of(under, x, y)}"
         far, k = self.pin_tree.query((x, y))
@@ -139,9 +148,8 @@ class Places:
         far = shapely.distance(self.shapes, spot)
         order = np.argsort(far, kind="stable")[:PARTS_NEAR].tolist()
         first = order[0]
-        a = shapely.get_coordinates(shapely.shortest_line(spot, self.shapes[first]))[1]
-        for other in order[1:]:
-            b = shapely.get_coordinates(shapely.shortest_line(spot, self.shapes[other]))[1]
-            if float((a[0] - x) * (b[0] - x) + (a[1] - y) * (b[1] - y)) < 0.0:
-                return f"between {self.parts[first].ref} and {self.parts[other].ref}"
+        ends = shapely.get_coordinates(shapely.shortest_line(spot, self.shapes[order]))[1::2]
+        away = ((ends[0] - (x, y)) * (ends - (x, y))).sum(axis=1)
+        for k in np.flatnonzero(away < 0.0).tolist():
+            return f"between {self.parts[first].ref} and {self.parts[order[k]].ref}"
         return f"near {self.parts[first].ref}"

@@ -27,6 +27,9 @@ def name_nodes(work: Draft) -> None:
         for _, node in pin.lands:
             if work.node_kind[node] != "sheet":
                 names.setdefault(node, pin.name)
+    work.places.prepare(
+        [work.node_place[n][:2] for n, kind in enumerate(work.node_kind) if n not in names and kind != "sheet"]
+    )
     via = {layer.node_of_hole(hole) for layer in work.layers for hole in layer.parts.hole_blob}
     for node, kind in enumerate(work.node_kind):
         if node in names:
@@ -46,17 +49,22 @@ def _tell_apart(work: Draft) -> None:
 
     "between U1 and U5" and "between U5 and U1" count as the same words.
     """
+    asked = [n for n, words in work.node_words.items() if words.startswith("the ") and work.node_kind[n] != "sheet"]
     for more in (work.places.from_pin, lambda x, y: f"at {x:.2f}, {y:.2f} mm"):
+        same: dict[str, list[int]] = {}
+        for node in asked:
+            same.setdefault(work.node_words[node], []).append(node)
         alike: dict[tuple[str, ...], dict[tuple[float, float], list[int]]] = {}
-        for node, words in work.node_words.items():
-            if words.startswith("the ") and work.node_kind[node] != "sheet":
-                alike.setdefault(tuple(sorted(words.split())), {}).setdefault(work.node_place[node][:2], []).append(
-                    node
-                )
+        for words, nodes in same.items():
+            spots = alike.setdefault(tuple(sorted(words.split())), {})
+            for node in nodes:
+                spots.setdefault(work.node_place[node][:2], []).append(node)
+        asked = []  # what went by words of its own stays as it is: the others get more words, in brackets
         for spots in alike.values():
             if len(spots) > 1:
                 for (x, y), nodes in spots.items():
                     work.node_words.update({node: f"{work.node_words[node]} ({more(x, y)})" for node in nodes})
+                    asked += nodes
 
 
 def runs(work: Draft) -> None:

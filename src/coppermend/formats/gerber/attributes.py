@@ -43,12 +43,16 @@ class AttributeStore:
         self._object: dict[str, Values] = {}
         self.aperture_frozen: Frozen = ()
         self.object_frozen: Frozen = ()
+        self._fields: dict[str, tuple[str, Values]] = {}
         self._known: dict[tuple[Frozen, Frozen], int] = {}
         self.sets: list[ObjectAttributes] = []
 
     def statement(self, letters: str, text: str) -> bool:
         """Takes TF, TA, TO or TD; False when the statement has no name where it needs one."""
-        name, values = fields_of(text)
+        known = self._fields.get(text)
+        if known is None:
+            known = self._fields[text] = fields_of(text)
+        name, values = known
         if letters == "TD":
             self._delete(name)
             return True

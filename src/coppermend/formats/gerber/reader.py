@@ -38,6 +38,7 @@ _COORDINATE = re.compile(
 _FORMAT = re.compile(r"FS([LTD]?)([AI]?)(?:[NGDM]\d)*X(\d)(\d)Y(\d)(\d)")
 _APERTURE = re.compile(r"ADD0*(\d{1,9})([A-Za-z_.$][^,]*)(?:,(.*))?\Z", re.S)
 _ATTRIBUTE_COMMENT = re.compile(r"\s*#@!\s*(TF|TA|TO|TD)(.*)\Z", re.S)
+_ATTRIBUTES = frozenset(("TF", "TA", "TO", "TD"))
 _COMMENT = re.compile(r"G(?:04|4(?!\d))")
 _PAIR = re.compile(r"([AB])([+-]?[\d.]+)")
 _STEP = re.compile(r"([XYIJ])([+-]?[\d.]+)")
@@ -435,6 +436,9 @@ class _Reader:
         if stripped.startswith("AM"):
             self._macro(stripped)
             return
+        if stripped[:2] in _ATTRIBUTES and stripped.find("*") == len(stripped) - 1 and "\n" not in stripped:
+            self._attribute(stripped[:2], stripped[2:-1].replace("\r", "").rstrip())
+            return
         for raw in stripped.split("*"):
             statement = "".join(raw.split("\n")).replace("\r", "").strip()
             if statement:
@@ -446,7 +450,7 @@ class _Reader:
 
     def _statement(self, s: str) -> None:
         head = s[:2]
-        if head in ("TF", "TA", "TO", "TD"):
+        if head in _ATTRIBUTES:
             self._attribute(head, s[2:])
         elif head == "AD":
             self._define(s)
