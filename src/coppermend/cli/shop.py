@@ -59,5 +59,5 @@ def check_line(check: Check) -> str:
     net = check.net_a if check.net_a == check.net_b else f"{check.net_a} against {check.net_b}"
     needs = f" (needs {', '.join(check.needs)})" if check.needs else ""
     turn = "turn the board over; " if check.turn_over else ""
-    must = "must be closed" if check.purpose == "continuity" else "must be open"
+    must = {"continuity": "must be closed", "ohms": "ohms"}.get(check.purpose, "must be open")
     return f"{turn}{check.point_a}  to  {check.point_b}  [{net}] {must}{ohms}{needs}"

@@ -25,7 +25,7 @@ from coppermend.core.planning.risk import Risk
 from coppermend.core.planning.spans import span_of, span_words
 
 MOST_TIMES = 2
-"""An ohms reading between the same two points is not asked for more often than this."""
+"""An ohms reading between the same two points is not asked for more often than this, nor after one beep more: somebody without a meter goes on."""
 WORTH_ASKING, SETTLED = 0.1, 0.9
 """A partial open is looked for while its likeliest stretch lies between these."""
 LEAST_BITS = 0.05
@@ -96,12 +96,14 @@ def _ways(posterior: CopperBelief, risk: Risk) -> list[tuple[RatioReading, float
 
 
 def _asked(posterior: CopperBelief) -> dict[frozenset[str], int]:
-    out: dict[frozenset[str], int] = {}
+    """How often each pair of points was read in ohms; MOST_TIMES where it was read more often than that in all."""
+    ohms: dict[frozenset[str], int] = {}
+    every: dict[frozenset[str], int] = {}
     for one in posterior.evidence:
-        if one.says == "ohms":
-            pair = frozenset((one.point_a, one.point_b))
-            out[pair] = out.get(pair, 0) + 1
-    return out
+        pair = frozenset((one.point_a, one.point_b))
+        every[pair] = every.get(pair, 0) + 1
+        ohms[pair] = ohms.get(pair, 0) + (one.says == "ohms")
+    return {pair: MOST_TIMES if every[pair] > MOST_TIMES else count for pair, count in ohms.items()}
 
 
 def _raised(posterior: CopperBelief, one: PartialOpen) -> bool:
