@@ -161,6 +161,7 @@ def test_every_kind_is_folded_and_said_in_words() -> None:
         ("board", {"package": "p", "package_id": "0" * 64}),
         ("photo", {"sha256": "0" * 64, "media": "image/png", "bytes": 5}),
         ("lay", {"sha256": "0" * 64, "side": "c", "taps": [], "lens": {"k": 0.0}, "residual_mm": 0.02}),
+        ("map", {"says": "agreed"}),
         ("diode", {"points": [A, B], "volt": None}),
         ("wave", {"points": [A], "sha256": "0" * 64}),
         ("heat", {"part": "U1", "celsius": 61.0}),
