@@ -23,7 +23,7 @@ def test_the_tables_are_those_of_the_measured_rows() -> None:
         )
 
 
-def test_the_targets_of_the_issue_are_kept_or_the_page_says_where_not() -> None:
+def test_the_targets_of_the_issue_are_kept() -> None:
     """Under one false alarm an hour over at least 3 hours of each sound; at usual level under 1 % missed and 95 % within 150 ms (issue 5, point 4)."""
     hours: dict[str, float] = {}
     wrong: dict[str, int] = {}
@@ -34,9 +34,7 @@ def test_the_targets_of_the_issue_are_kept_or_the_page_says_where_not() -> None:
     assert {"noise", "hammering", "spoken"} <= set(hours)
     assert all(h >= 3 for h in hours.values())
     missed = sorted(s for s in hours if wrong[s] / hours[s] >= 1)
-    assert missed == ["hammering"]  # known: the page must say so, and this line goes when it is put right
-    for scene in missed:
-        assert f"**Target missed: {scene}, {wrong[scene] / hours[scene]:.1f} an hour.**" in PAGE
+    assert missed == []
     usual = [r for r in MEASURED["results"] if r["what"] == "beeps" and r["gain_db"] == -10]
     assert {"noise", "hammering", "spoken"} <= {r["scene"] for r in usual}
     for row in usual:

@@ -9,8 +9,12 @@ import { errorSheet } from './home.js';
 
 const STATES = /** @type {Record<string, string>} */ ({ trusted: 'Map and board agree', wrong: 'Map and board do not agree', open: 'Not looked at yet', undecided: 'Not certain' });
 
+/** The newest drawing counts: an older answer that comes late must not empty a form that is being filled. */
+let turns = 0;
+
 /** @param {HTMLElement} el @param {App} app */
 export async function drawTrust(el, app) {
+  const turn = ++turns;
   let map, times;
   try {
     [map, times] = await Promise.all([get(app.url('map')), get(app.url('times'))]);
@@ -18,7 +22,7 @@ export async function drawTrust(el, app) {
     fill(el, h('div.leaf', null, errorSheet(findingOf(err), () => drawTrust(el, app))));
     return;
   }
-  if (app.view !== 'trust') return;
+  if (app.view !== 'trust' || turn !== turns) return;
   fill(el, h('div.leaf', null,
     h('h1', null, 'What the plan stands on'),
     h('p.lead', null, 'The map: is the fabrication data of this very board? The times: does this bench work as fast as the table says?'),

@@ -1,0 +1,162 @@
+"""Hands on the page in a real Chromium: which tip cannot reach, a learnt pedal key, spoken answers, cuts, ohms, the map."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+from tests.browser.conftest import Bench, opened
+
+from coppermend.services.bench import next_for_case
+from coppermend.services.cases import case_state
+
+pytestmark = pytest.mark.browser
+expect.set_options(timeout=20_000)
+
+
+def kinds(bench: Bench) -> list[str]:
+    """Kinds of the readings in the log."""
+    return [one.kind for one in case_state(bench.shop, bench.case).readings]
+
+
+def test_only_the_tip_that_cannot_reach_is_left_out(page: Page, bench: Bench) -> None:
+    check = next_for_case(bench.shop, bench.case).check
+    assert check is not None
+    page.keyboard.press("n")
+    expect(page.locator("#skip-a")).to_be_visible()
+    page.keyboard.press("Escape")
+    expect(page.locator("#answer-closed")).to_be_visible()
+    assert case_state(bench.shop, bench.case).skips == ()
+    page.keyboard.press("n")
+    page.keyboard.press("b")
+    expect(page.locator("#answer-closed")).to_be_visible()
+    (skip,) = case_state(bench.shop, bench.case).skips
+    assert [one.id for one in skip.points] == [check.point_b]
+    after = next_for_case(bench.shop, bench.case).check
+    assert after is not None and check.point_b not in (after.point_a, after.point_b)
+
+
+def test_a_pedal_key_is_learnt_and_kept(page: Page, bench: Bench) -> None:
+    page.locator("#sound-more").click()
+    page.locator("#pedal-closed").click()
+    expect(page.locator("#pedal-words")).to_contain_text("Press the pedal")
+    page.keyboard.press("F9")
+    expect(page.locator("#pedal-closed")).to_have_text("closed: F9")
+    assert kinds(bench) == []
+    page.get_by_role("button", name="Good").click()
+    page.keyboard.press("F9")
+    expect(page.locator(".ticks i.closed")).to_have_count(1)
+    page.reload()
+    page.wait_for_selector("body[data-ready]")
+    page.keyboard.press("F9")
+    expect(page.locator(".ticks i.closed")).to_have_count(2)
+    assert kinds(bench) == ["closed", "closed"]
+
+
+RECOGNISER = """
+  window.SpeechRecognition = class {
+    static async available(ask) { window.asked = ask; return 'available'; }
+    start() { window.recogniser = this; }
+    abort() {}
+  };
+  window.speakWord = (text) => window.recogniser.onresult({ resultIndex: 0, results: [Object.assign([{ transcript: text, confidence: 0.9 }], { isFinal: true })] });
+"""
+
+
+def test_spoken_words_answer_where_the_browser_understands_them_here(chromium: Browser, bench: Bench) -> None:
+    context = chromium.new_context(viewport={"width": 1280, "height": 800})
+    context.add_init_script(RECOGNISER)
+    page = context.new_page()
+    page.goto(bench.url())
+    page.wait_for_selector("body[data-ready]")
+    page.keyboard.press("k")
+    expect(page.locator("#sound-words")).to_contain_text("Say")
+    assert page.evaluate("window.asked") == {"langs": ["en-US"], "processLocally": True}
+    page.evaluate("speakWord('open the drawer')")
+    page.evaluate("speakWord('closed')")
+    expect(page.locator(".ticks i.closed")).to_have_count(1)
+    page.evaluate("speakWord('take that back')")
+    expect(page.locator(".ticks i.closed")).to_have_count(0)
+    assert kinds(bench) == []
+    context.close()
+
+
+def test_without_such_a_browser_it_is_said_and_keys_go_on(page: Page, bench: Bench) -> None:
+    page.evaluate("delete window.SpeechRecognition; window.bench.listening.Recognition = undefined")
+    page.keyboard.press("k")
+    expect(page.locator("#sound-words")).to_contain_text("understands no speech")
+    page.keyboard.press("c")
+    expect(page.locator(".ticks i.closed")).to_have_count(1)
+
+
+def test_a_cut_and_a_diode_reading_between_two_chosen_points(page: Page, bench: Bench) -> None:
+    page.evaluate(
+        """async () => {
+          const app = window.bench, check = app.bench.step.check;
+          app.do('measure', { a: check.a, b: check.b });
+        }"""
+    )
+    expect(page.locator(".slip-head b")).to_have_text("Your own check")
+    page.locator("#value-unit").select_option("diode")
+    page.locator("#ohms").fill("0.62")
+    page.keyboard.press("Enter")
+    expect(page.locator("#toast")).to_contain_text("Noted")
+    assert [(one.kind, one.value) for one in case_state(bench.shop, bench.case).readings] == [("diode", 0.62)]
+    page.evaluate("() => { const c = window.bench.bench.step.check; window.bench.do('measure', { a: c.a, b: c.b }); }")
+    page.get_by_text("Something was done between these two").click()
+    page.locator("#cut-here").click()
+    expect(page.locator("#toast")).to_contain_text("cut")
+    assert len(case_state(bench.shop, bench.case).cuts) == 1
+    page.keyboard.press("z")
+    expect(page.locator("#toast")).to_contain_text("back")
+    assert case_state(bench.shop, bench.case).cuts == ()
+
+
+def test_a_short_is_asked_for_and_read_on_the_ohms_leaf(page: Page, bench: Bench) -> None:
+    page.keyboard.press("4")
+    expect(page.get_by_text("No reading of this case shows two nets joined.")).to_be_visible()
+    bench.errors.clear()  # Chromium writes that answer (422) to its console
+    board = page.evaluate("window.bench.scene.nets.filter((n) => ['D0', 'D1'].includes(n)).length")
+    assert board == 2
+    page.locator("#ohm-net_a").fill("D0")
+    page.locator("#ohm-net_b").fill("D1")
+    page.keyboard.press("Enter")
+    reading = page.locator("section[aria-label='Two nets touch'] form.reading")
+    expect(reading).to_be_visible(timeout=30_000)
+    reading.get_by_label("Ohms").fill("0.31")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Read so far: 1")).to_be_visible(timeout=30_000)
+    assert kinds(bench) == ["ohms"]
+    page.locator("#ohm-net").fill("VCC")
+    page.keyboard.press("Enter")
+    expect(page.locator("section[aria-label='One net'] .plan").first).to_contain_text("when whole", timeout=30_000)
+    expect(page.get_by_text("is worked out for at most")).to_be_visible(timeout=30_000)
+    bench.errors.clear()  # that refusal, too
+
+
+def test_the_map_leaf_lists_checks_to_measure(page: Page, bench: Bench) -> None:
+    page.keyboard.press("5")
+    rows = page.locator("ol[aria-label='Checks that tell more'] li")
+    expect(rows.first).to_be_visible(timeout=30_000)
+    assert 1 <= rows.count() <= 8
+    rows.first.get_by_role("button").click()
+    expect(page.locator(".slip-head b")).to_have_text("Your own check")
+    page.keyboard.press("c")
+    expect(page.locator("#toast")).to_contain_text("Noted")
+    assert kinds(bench) == ["closed"]
+    page.goto(bench.url())
+
+
+def test_a_phone_has_the_answers_in_reach(chromium: Browser, bench: Bench) -> None:
+    for size in [(390, 844), (820, 1180), (640, 400)]:  # the last: 1280 by 800 at 200 % zoom
+        page = opened(chromium, bench, touch=True, size=size)
+        for key in ("#answer-closed", "#answer-open", "#answer-again", "#answer-skip", "#answer-back", "#touch"):
+            box = page.locator(key).bounding_box()
+            assert box is not None, (size, key)
+            assert box["x"] >= 0 and box["x"] + box["width"] <= size[0] and box["y"] + box["height"] <= size[1], (
+                size,
+                key,
+            )
+            assert box["height"] >= 40, (size, key)
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), size
+        page.context.close()
+    assert bench.foreign == [] and bench.errors == []
