@@ -15,7 +15,26 @@ from tests.npm_tools import npm_tool
 pytestmark = pytest.mark.browser
 
 AXE = "4.14.1"
-VIEWS = ("home", "bench", "list", "marks", "keys", "area", "story", "wires", "record", "places", "meter", "lan", "pair")
+VIEWS = (
+    "home",
+    "bench",
+    "list",
+    "marks",
+    "keys",
+    "area",
+    "story",
+    "wires",
+    "record",
+    "ohms",
+    "trust",
+    "sound",
+    "skip",
+    "finish",
+    "places",
+    "meter",
+    "lan",
+    "pair",
+)
 
 
 @pytest.fixture(scope="session")
@@ -47,7 +66,7 @@ def test_no_rule_is_broken(chromium: Browser, bench: Bench, axe: str, view: str,
         "lan": f"{bench.address}/page/lan.html",
         "pair": f"{bench.address}/page/pair.html",
     }
-    leaf = view if view in ("story", "wires", "record") else "bench"
+    leaf = view if view in ("story", "wires", "record", "ohms", "trust") else "bench"
     page.goto(where.get(view, bench.url(leaf)))
     if view not in where:
         page.wait_for_selector("body[data-ready]")
@@ -58,10 +77,15 @@ def test_no_rule_is_broken(chromium: Browser, bench: Bench, axe: str, view: str,
         "lan": "#shut",
         "pair": "#pair .sheet",
         "bench": ".tip",
-    }.get(view if view in where else leaf, f"#{leaf} h1")
+    }.get(view if view in where else leaf, "#ohms-leaf h1" if leaf == "ohms" else f"#{leaf} h1")
     page.wait_for_selector(drawn)
     if view in ("list", "marks", "keys"):
         page.keyboard.press({"list": "l", "marks": "m", "keys": "?"}[view])
+    if view in ("sound", "skip", "finish"):
+        page.evaluate(f"window.bench.do('{'truth' if view == 'finish' else view}')")
+        page.wait_for_selector(
+            {"sound": "#pedal-open", "skip": "#skip-a", "finish": "#against dd"}[view], timeout=60_000
+        )
     if view == "area":
         page.locator("#tool-newArea").click()
     page.evaluate(axe)
