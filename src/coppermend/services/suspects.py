@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from coppermend.core.belief.suspects.explain import Explanation, explanations
 from coppermend.core.belief.suspects.posterior import (
     Apart,
     Beep,
@@ -83,6 +84,8 @@ class SuspectsView:
     sets: int
     covered: tuple[float, ...]
     stop: str
+    explanations: tuple[Explanation, ...]
+    """Minimal sets of faults that explain all that was seen, likeliest first."""
 
     def as_dict(self) -> dict[str, Any]:
         """The view as plain JSON values."""
@@ -116,6 +119,10 @@ class SuspectsView:
             "unused": [{"entry": e, "words": w} for e, w in self.unused],
             "expired": [{"entry": e, "words": w} for e, w in self.expired],
             "unexplained": list(self.unexplained),
+            "explanations": [
+                {"words": list(one.words), "log_weight": round(one.log_weight, 3), "left": one.left}
+                for one in self.explanations
+            ],
             "sets": self.sets,
             "covered": [round(x, 4) for x in self.covered],
         }
@@ -391,4 +398,5 @@ def _view(binding: Binding, made: PoweredBoard, state: State, evidence: _Evidenc
         field.sets,
         field.covered,
         stop,
+        explanations(state, 10),
     )

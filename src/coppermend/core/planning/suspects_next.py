@@ -147,11 +147,7 @@ class _View:
     def look_gains(self, wave: bool) -> Floats:
         """Bits of a look at each spot, (spots,). ``wave``: patterns are judged wherever they can be."""
         made = self.state.field
-        like = _likelihoods(made, wave)
-        outcome = np.einsum("ks,kso->ko", self.mass, like)
-        inner = np.einsum("ks,ks->k", self.mass, _entropy(like))
-        gains: Floats = np.maximum(0.0, _entropy(outcome) - inner)
-        return gains
+        return information(self.mass, _likelihoods(made, wave))
 
     def waves(self, seconds: float) -> list[SuspectStep]:
         """A wave on the points that together tell most, filled greedily."""
@@ -277,6 +273,20 @@ class _View:
                     SuspectStep("apart", ((short.net_a, short.node_a), (short.net_b, short.node_b)), seconds, gain)
                 )
         return found
+
+
+def information(mass: Floats, like: Floats) -> Floats:
+    """Bits that a look at each spot is expected to tell, (spots,): H(outcome) - H(outcome | symbol).
+
+    ``mass`` (spots, symbols): how likely each prediction is; ``like`` (spots, symbols, outcomes): P(outcome | prediction).
+
+    >>> information(np.array([[0.5, 0.5]]), np.array([[[1.0, 0.0], [0.0, 1.0]]])).tolist()
+    [1.0]
+    """
+    outcome = np.einsum("ks,kso->ko", mass, like)
+    inner = np.einsum("ks,ks->k", mass, _entropy(like))
+    made: Floats = np.maximum(0.0, _entropy(outcome) - inner)
+    return made
 
 
 def _net_of(made: Field, pin: str) -> str:

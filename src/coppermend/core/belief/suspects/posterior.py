@@ -23,7 +23,7 @@ SEEDS, HELPERS, WIDEST, MOST_WIDE = 12, 12, 800, 6000
 """Likeliest sets that are widened, single faults tried on each, new sets at most at a time, and before the older ones are let go."""
 
 
-RIVALS_FROM, RIVAL_SEEDS, RIVALS = 0.5, 4, 12
+RIVALS_FROM, RIVAL_SEEDS, RIVALS = 0.8, 3, 12
 """From this probability of a unit on its rivals are listed: of so many of the likeliest sets, so many for each fault."""
 
 
@@ -425,23 +425,31 @@ def rivalled(state: State) -> State:
     """The belief with the rivals of what is about to be named: the likeliest sets with one fault exchanged for another that explains the same
     readings. Without them a fault would win merely because its rival's sets were too unlikely to be listed."""
     made = state.field
-    singles = made.singles()
-    liked = np.array([log_likelihood(made, singles, one) for one in state.evidence]).reshape(len(state.evidence), -1)
+    liked = _liked(state)
     known: set[tuple[int, ...]] = set() if state.wide is None else {_key(r) for r in state.wide.members.tolist()}
     fresh: dict[tuple[int, ...], None] = {}
     score = np.log(made.odds)
-    for block, row, p in state.best_rows(RIVAL_SEEDS):
-        seed = _key(block.members[row].tolist())
-        if p < 0.02 or not seed:
-            continue
-        less = made.predicted(padded([seed[:k] + seed[k + 1 :] for k in range(len(seed))]))
-        left = np.array([log_likelihood(made, less, one) for one in state.evidence]).reshape(len(state.evidence), -1)
-        full = np.array([float(log_likelihood(made, block.one(row), one)[0]) for one in state.evidence])
+    seeds = [
+        (block.one(row), _key(block.members[row].tolist()))
+        for block, row, p in state.best_rows(RIVAL_SEEDS)
+        if p >= 0.02
+    ]
+    shorter = [seed[:k] + seed[k + 1 :] for _, seed in seeds for k in range(len(seed))]
+    if not shorter:
+        return state
+    less = made.predicted(padded(shorter))
+    without = np.array([log_likelihood(made, less, one) for one in state.evidence]).reshape(len(state.evidence), -1)
+    at = 0
+    for alone, seed in seeds:
+        full = np.array([float(log_likelihood(made, alone, one)[0]) for one in state.evidence])
         for k in range(len(seed)):
-            owed = (left[:, k] < np.log(UNEXPLAINED)) & (full >= np.log(UNEXPLAINED))
-            fits = (liked[owed] > np.log(0.3)).all(axis=0) if owed.any() else np.zeros(len(score), np.bool_)
-            rivals = np.flatnonzero(fits)
-            worth = score + np.minimum(0.0, liked - left[:, k : k + 1])[~owed].sum(axis=0)
+            left = without[:, at : at + 1]
+            at += 1
+            owed = (left[:, 0] < np.log(UNEXPLAINED)) & (full >= np.log(UNEXPLAINED))
+            if not owed.any():
+                continue
+            rivals = np.flatnonzero((liked[owed] > np.log(0.3)).all(axis=0))
+            worth = score + np.minimum(0.0, liked - left)[~owed].sum(axis=0)
             parts = {made.causes[c].part for c in seed if c != seed[k] and made.causes[c].part}
             for c in rivals[np.argsort(-worth[rivals], kind="stable")][:RIVALS].tolist():
                 if c not in seed and made.causes[c].part not in parts:
@@ -451,6 +459,18 @@ def rivalled(state: State) -> State:
 
 MISREADING = "a misreading"
 """The rival of a unit that rests on one reading alone: that reading is taken again (common practice, no source)."""
+
+
+def _liked(state: State) -> Floats:
+    """Log P(reading | one fault alone) for every reading and fault, (readings, causes); kept by reading."""
+    made = state.field
+    kept: dict[Observation, Floats] = made.memo.setdefault("liked", {})
+    for one in state.evidence:
+        if one not in kept:
+            while len(kept) > 400:
+                kept.pop(next(iter(kept)))
+            kept[one] = log_likelihood(made, made.singles(), one)
+    return np.array([kept[one] for one in state.evidence]).reshape(len(state.evidence), len(made.causes))
 
 
 @dataclass(frozen=True, slots=True)
@@ -495,8 +515,7 @@ def _verdict(state: State) -> Verdict:
 
 def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tuple[tuple[str, ...], int]:
     made = state.field
-    singles = made.singles()
-    liked = np.array([log_likelihood(made, singles, one) for one in state.evidence]).reshape(len(state.evidence), -1)
+    liked = _liked(state)
     rest = tuple(c for c in seed if c != mine)
     less = made.predicted(padded([rest]))
     left = np.array([float(log_likelihood(made, less, one)[0]) for one in state.evidence])
@@ -534,11 +553,11 @@ def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tup
 def _helpers(state: State) -> list[int]:
     """Single faults that would explain a reading the best set leaves open, likeliest first."""
     made = state.field
-    singles = made.singles()
+    liked = _liked(state)
     score = np.log(made.odds)
     found: dict[int, float] = {}
     for one in unexplained(state):
-        like = log_likelihood(made, singles, one)
+        like = liked[state.evidence.index(one)]
         for k in np.argsort(-(score + 4.0 * like), kind="stable")[:HELPERS].tolist():
             if like[k] > np.log(0.3):
                 found[k] = max(found.get(k, -np.inf), float(score[k]))

@@ -1,0 +1,235 @@
+"""Faults and what they do to a circuit, reckoned by hand for small circuits; the belief and the next step on the demonstration machine."""
+
+from __future__ import annotations
+
+import itertools
+from time import process_time
+
+import numpy as np
+import pytest
+
+from coppermend import bootstrap
+from coppermend.core.belief.suspects.explain import explanations
+from coppermend.core.belief.suspects.field import padded
+from coppermend.core.belief.suspects.posterior import Beep, Look, Start, initial, log_likelihood, observed, verdict
+from coppermend.core.belief.suspects.reasons import suspects
+from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING
+from coppermend.core.circuit.build import PartInput, build_circuit
+from coppermend.core.circuit.examples import inverter_chain
+from coppermend.core.circuit.planes import (
+    SYMBOL_WORDS,
+    Behaviour,
+    Key,
+    NetTree,
+    ShortSpec,
+    symbol_of_bits,
+    whole_trees,
+)
+from coppermend.core.circuit.toychip import Toy
+from coppermend.core.planning.costs import CostTable
+from coppermend.core.planning.suspects_next import BenchNow, ranked_steps
+from coppermend.practice.powered import Lies, PoweredPatient
+from coppermend.services.powered import PoweredBoard
+from coppermend.services.powered_practice import powered_patient, run_powered
+
+ALL = np.full(1, 0xFFFFFFFFFFFFFFFF, np.uint64)
+
+
+def words(b: Behaviour, net: str, *faults: Key, node: int = 0) -> str:
+    place = b.simulate(dict.fromkeys(faults, ALL), 1).at(net, node)
+    return SYMBOL_WORDS[symbol_of_bits([int(p[0]) & 1 for p in place])]
+
+
+def test_gates_faults_by_hand() -> None:
+    """A is pulled high; B = not A, C = not B. An open TTL input reads high (TTL data books), so with R1 open nothing changes behind A."""
+    circuit = inverter_chain()
+    b = Behaviour(circuit, whole_trees(circuit))
+    assert [words(b, n) for n in "ABC"] == ["high", "low", "high"]
+    assert [words(b, n, ("open", "R1")) for n in "ABC"] == ["floating", "low", "high"]
+    assert [words(b, n, ("stuck1", "U1.2")) for n in "BC"] == ["high", "low"]
+    assert [words(b, n, ("stuck0", "U1.1")) for n in "ABC"] == ["low", "high", "low"]
+    assert [words(b, n, ("norail", "VCC")) for n in "BC"] == ["floating", "floating"]
+    assert [words(b, n, ("float", "U1")) for n in "BC"] == ["floating", "floating"]
+
+
+def clock_tree() -> tuple[Behaviour, dict[str, NetTree]]:
+    """A gate oscillator of one inverter, a divider, and a latch that needs the clock: OSC1 -Y1- OSC2, U1 inverts, U2 counts."""
+    gate = Toy("INV", "1 A input|2 Y output|7 GND ground|14 VCC power", {"Y": "!A"})
+    count = Toy("CNT", "1 CK clock|2 Q output|3 /CL reset|7 GND ground|14 VCC power", needs={"Q": ("CK", "/CL")})
+    supply = (("7", "", "GND"), ("14", "", "VCC"))
+    rows = (
+        PartInput("U1", "INV", (("1", "", "OSC1"), ("2", "", "OSC2"), *supply)),
+        PartInput("U2", "CNT", (("1", "", "OSC2"), ("2", "", "Q"), ("3", "", "PU"), *supply)),
+        PartInput("U3", "INV", (("1", "", "Q"), ("2", "", "NQ"), *supply)),
+        PartInput("R1", "1k", (("1", "", "PU"), ("2", "", "VCC"))),
+        PartInput("Y1", "4 MHz", (("1", "", "OSC1"), ("2", "", "OSC2"))),
+        PartInput("J1", "", (("1", "", "VCC"), ("2", "", "GND"))),
+    )
+    circuit = build_circuit(rows, {"INV": gate, "CNT": count}.get)
+    trees = whole_trees(circuit)
+    trees["OSC2"] = NetTree("OSC2", 3, ((0, 1), (1, 2)), {"U1.2": 0, "Y1.2": 1, "U2.1": 2})
+    return Behaviour(circuit, trees, (ShortSpec("Q", 0, "PU", 0),)), trees
+
+
+def test_a_clock_tree_by_hand() -> None:
+    b, _ = clock_tree()
+    assert [words(b, n) for n in ("OSC1", "OSC2", "Q", "NQ", "PU")] == ["moving"] * 4 + ["high"]
+    assert b.hertz["OSC2"] == 4e6
+    assert words(b, "Q", ("open", "Y1")) == "steady"
+    assert words(b, "Q", ("float", "U1")) == "steady"
+    assert words(b, "Q", ("hz", "Y1")) == "moving, not as expected"
+    assert (
+        words(b, "OSC2", ("cut", "OSC2", 1), node=2) == "floating"
+        and words(b, "OSC2", ("cut", "OSC2", 1), node=0) == "moving"
+    )
+    assert words(b, "Q", ("cut", "OSC2", 1)) == "steady"
+    assert words(b, "OSC2", ("cut", "OSC2", 0), node=2) == "floating"
+
+
+def test_a_bridge_pulls_the_quiet_net_along() -> None:
+    """Q moves, PU is held high by 1 kΩ: a TTL output pulls the bridge low whenever it is low, so PU moves."""
+    b, _ = clock_tree()
+    assert words(b, "PU", ("short", "", 0)) == "moving, not as expected"
+
+
+def test_two_buffers_back_to_back_do_not_keep_each_other_alive() -> None:
+    buffer = Toy("BUF", "1 A input|2 Y tri-state|7 GND ground|14 VCC power", {"Y": "A"})
+    supply = (("7", "", "GND"), ("14", "", "VCC"))
+    rows = (
+        PartInput("U1", "BUF", (("1", "", "A"), ("2", "", "B"), *supply)),
+        PartInput("U2", "BUF", (("1", "", "B"), ("2", "", "A"), *supply)),
+    )
+    circuit = build_circuit(rows, {"BUF": buffer}.get)
+    b = Behaviour(circuit, whole_trees(circuit))
+    assert words(b, "A") == "high" == words(b, "B")  # nobody drives: open TTL inputs read high, nothing moves
+
+
+@pytest.fixture(scope="module")
+def board() -> PoweredBoard:
+    return bootstrap.powered_setting("demo", most=20_000)
+
+
+def test_many_at_once_is_one_at_a_time(board: PoweredBoard) -> None:
+    """The bit planes of many sets against the same sets simulated alone."""
+    field = board.field
+    rng = np.random.default_rng(5)
+    rows = np.sort(rng.choice(field.sets, 25, replace=False))
+    together = field.main.picked(rows, len(field.spots))
+    for k, row in enumerate(rows.tolist()):
+        members = [int(c) for c in field.main.members[row] if c >= 0]
+        patient = PoweredPatient(board.behaviour, [field.causes[c].key for c in members], 1, Lies())
+        for s in rng.choice(len(field.spots), 150, replace=False).tolist():
+            spot = field.spots[s]
+            if not spot.rail:
+                assert patient._symbol(spot.net, spot.node) == together[s, k], (members, spot)
+
+
+def test_probabilities_are_exact_over_the_sets(board: PoweredBoard) -> None:
+    """P(unit) against the plain sum over all sets, likelihoods multiplied one by one."""
+    field = board.field
+    evidence = [Start(-1), look(board, "CPUCLK", "U1.6", FLOATING), look(board, "/RESET", "U1.26", HIGH)]
+    state = observed(initial(field), evidence, widen=False)
+    weight = np.exp(field.main.prior + sum(log_likelihood(field, field.main, one) for one in evidence))
+    weight /= weight.sum()
+    unit = field.units.index("part U1")
+    holds = (np.isin(field.main.members, np.flatnonzero(field.unit_of == unit))).any(axis=1)
+    assert state.units()[unit] == pytest.approx(float(weight[holds].sum()), abs=1e-9)
+
+
+def look(board: PoweredBoard, net: str, pin: str, outcome: int, judged: bool = False) -> Look:
+    return Look(net, board.behaviour.trees[net].taps[pin], outcome, judged)
+
+
+def test_the_order_of_readings_changes_nothing(board: PoweredBoard) -> None:
+    evidence = [
+        Start(1),
+        look(board, "CPUCLK", "U1.6", PULSING),
+        look(board, "/RESET", "U1.26", LOW),
+        look(board, "A0", "U1.30", FLOATING),
+    ]
+    answers = [
+        observed(initial(board.field), order, widen=False).units()
+        for order in itertools.islice(itertools.permutations(evidence), 0, 24, 5)
+    ]
+    assert all(np.abs(one - answers[0]).max() < 1e-9 for one in answers)
+
+
+def test_a_chip_without_clock_is_not_blamed(board: PoweredBoard) -> None:
+    """The processor's strobes rest and its clock pin floats: the clock's way is suspect, not the processor."""
+    silent = [look(board, "/CMREQ", "U1.19", FLOATING), look(board, "/CRD", "U1.21", FLOATING)]
+    field = board.field
+    p = observed(initial(field), [Start(-1), *silent, look(board, "CPUCLK", "U1.6", FLOATING, True)]).units()
+    clock = sum(p[k] for k, unit in enumerate(field.units) if unit.startswith("span CPUCLK"))
+    assert clock > 10 * p[field.units.index("part U1")]
+    sound = [
+        look(board, "CPUCLK", "U1.6", PULSING, True),
+        look(board, "/RESET", "U1.26", HIGH),
+        look(board, "VCC", "U1.11", HIGH),
+        look(board, "GND", "U1.29", LOW),
+        look(board, "/WAIT", "U1.24", HIGH),
+        look(board, "/BUSRQ", "U1.25", HIGH),
+    ]
+    right = observed(initial(field), [Start(-1), *silent, *sound]).units()
+    assert field.units[int(right.argmax())] == "part U1" and right.max() > 0.5
+
+
+def test_a_beep_speaks_in_the_same_belief(board: PoweredBoard) -> None:
+    """A continuity reading across the clock's span changes the powered suspects, and the other way round."""
+    field = board.field
+    state = observed(initial(field), [Start(-1), look(board, "CPUCLK", "U1.6", FLOATING, True)])
+    k = max(
+        (k for k, c in enumerate(field.causes) if c.key[0] == "cut" and c.key[1] == "CPUCLK"),
+        key=lambda k: float(state.causes()[k]),
+    )
+    a, b = field.behaviour.trees["CPUCLK"].edges[int(field.causes[k].key[2])]
+    closed = observed(state, [Beep("CPUCLK", a, b, True)])
+    opened = observed(state, [Beep("CPUCLK", a, b, False)])
+    assert closed.causes()[k] < 0.3 * state.causes()[k] < opened.causes()[k] and opened.causes()[k] > 0.9
+
+
+def test_more_than_three_faults_are_explained(board: PoweredBoard) -> None:
+    field = board.field
+    keys: list[Key] = [("float", "U19"), ("float", "U37"), ("float", "U32"), ("float", "U9")]
+    chosen = [next(k for k, c in enumerate(field.causes) if c.key == key) for key in keys]
+    patient = PoweredPatient(board.behaviour, keys, 3, Lies())
+    evidence = [
+        Look(net, node, {"low": LOW, "high": HIGH, "pulsing": PULSING, "floating": FLOATING}[patient.look(net, node, False)])
+        for net, pin in (("CPUCLK", "U19.8"), ("/RESET", "U37.4"), ("SYNC", "U32.6"), ("/ROM0", "U9.15"), ("DOTCLK", "U19.6"), ("/VSEL", "U9.14"), ("INK", "U32.3"))
+        for node in (board.behaviour.trees[net].taps[pin],)
+    ]  # fmt: skip
+    evidence += [look(board, "VCC", pin, HIGH) for pin in ("U19.14", "U37.14", "U32.14", "U9.16", "U1.11")]
+    evidence += [look(board, "GND", pin, LOW) for pin in ("U19.7", "U37.7", "U32.7", "U9.8")]
+    state = observed(initial(field), evidence)
+    begun = process_time()
+    best = next(one for one in explanations(state) if one.left == 0)
+    assert process_time() - begun < 1.0
+    assert {field.causes[c].unit for c in best.causes} == {field.causes[c].unit for c in chosen}
+
+
+def test_the_next_step_keeps_power_off_where_it_must(board: PoweredBoard) -> None:
+    state = observed(initial(board.field), [Start(-1), look(board, "CPUCLK", "U1.6", FLOATING, True)])
+    steps = ranked_steps(state, BenchNow(powered=False, may_power=False), CostTable())
+    assert steps and {one.kind for one in steps} <= {"check", "apart"}
+
+
+def test_reasons_say_what_speaks_for_and_against(board: PoweredBoard) -> None:
+    state = observed(
+        initial(board.field),
+        [Start(-1), look(board, "CPUCLK", "U1.6", FLOATING, True), look(board, "CPUCLK", "U19.8", PULSING, True)],
+    )
+    first = suspects(state, 3)[0]
+    assert first.unit.startswith("span CPUCLK") and any("floating" in one.words for one in first.pro) and first.clears
+    assert verdict(state).unit == "" or verdict(state).unit.startswith("span CPUCLK")
+
+
+@pytest.mark.parametrize(("seed", "kinds"), [(4, "any"), (9, "copper"), (3, "parts")])
+def test_a_patient_is_solved_in_few_steps(board: PoweredBoard, seed: int, kinds: str) -> None:
+    case = powered_patient(board, seed, 1, kinds, noise_off=True)
+    row = run_powered(board, case)
+    assert row["named_true"] and row["top3_true"] and row["steps"] <= 20
+    again = run_powered(board, powered_patient(board, seed, 1, kinds, noise_off=True))
+    assert [a["answers"] for a in again["acts"]] == [a["answers"] for a in row["acts"]]
+
+
+def test_sets_are_padded() -> None:
+    assert padded([(1,), (2, 3)]).tolist() == [[1, -1, -1], [2, 3, -1]]
