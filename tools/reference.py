@@ -286,15 +286,40 @@ MEANINGS = {
     "other_side": "added when the two ends lie on two sides, mm",
     "density_a_per_mm2": "steady current that a patch wire may carry per mm2 of section",
     "bench_gauges": "gauges at hand, thinnest first (AWG)",
+    "chip_dead": "a chip dead, whatever it shows",
+    "dead_modes": "how a dead chip's outputs behave: open, all low, all high (shares)",
+    "output_stuck": "one output held at one level inside its chip, for each of the two levels",
+    "input_low": "one input that pulls its net low",
+    "passive_open": "a resistor, capacitor or coil in a signal's way open",
+    "crystal_dead": "a crystal that does not start",
+    "crystal_wrong": "a crystal at a wrong frequency",
+    "rail_missing": "a rail missing at its source",
+    "rail_low": "a rail too low",
+    "short_in": "a bridge between two neighbouring pins inside a work area",
+    "short_out": "the same outside",
+    "misread": "a level read or noted wrongly",
+    "pattern_false_wrong": "a right pattern judged wrong",
+    "pattern_false_right": "a wrong pattern judged right",
+    "rail_misread": "a rail's voltage read wrongly",
+    "sink_misread": "the pin that millivolts lead to found wrongly",
+    "renewed": "faults of a part just replaced, against before",
+    "screen_misread": "a start's picture taken for another",
+    "swap_misread": "a start after a swap judged wrongly",
+    "number": "how likely one, two, three faults are",
+    "more": "each further fault, against one less",
+    "rival_factor": "a rival that the readings make less than this many times less likely is looked at before a name is given",
+    "named_above": "a suspect is named above this",
     "strip_mm": "insulation taken off at each end",
     "slack_mm": "spare length of a wire",
 }
 """What each number means; a number without words is an error."""
 
 
-def _fields(value: Any) -> str:
+def _fields(value: Any, without: tuple[str, ...] = ()) -> str:
     lines = ["| name | default | meaning |", "|---|---|---|"]
     for one in dataclasses.fields(value):
+        if one.name in without:
+            continue
         found = getattr(value, one.name)
         words = MEANINGS[one.name]
         if isinstance(found, Mapping):
@@ -302,6 +327,13 @@ def _fields(value: Any) -> str:
         else:
             lines.append(f"| `{one.name}` | {found} | {words} |")
     return "\n".join(lines)
+
+
+def suspects_part() -> str:
+    """Priors and error rates of the belief under power; the copper's are those of the basis."""
+    from coppermend.core.belief.suspects.table import FaultTable
+
+    return _fields(FaultTable(), without=("copper",))
 
 
 def api_part() -> str:
@@ -322,6 +354,7 @@ PARTS: dict[str, tuple[str, Callable[[], str]]] = {
     "basis": ("reference/constants.md", basis_part),
     "costs": ("reference/constants.md", costs_part),
     "wires": ("reference/constants.md", wires_part),
+    "suspects": ("reference/constants.md", suspects_part),
     "api": ("reference/api.md", api_part),
 }
 
