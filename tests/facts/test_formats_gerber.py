@@ -273,12 +273,20 @@ def test_a_macro_called_by_a_name_with_spaces() -> None:
 
 @pytest.mark.parametrize(
     ("statement", "codes"),
-    [("ICAS", []), ("PFA4", []), ("IJALBC", []), ("IOA1.5B0", ["GBR-033"]), ("KOD", ["GBR-033"])],
+    [("ICAS", []), ("PFA4", []), ("IJALBC", []), ("IOA1.5B0", ["GBR-033"]), ("KO", [])],
 )
 def test_statements_of_the_oldest_format_are_known(statement: str, codes: list[str]) -> None:
     """Names from memory of RS-274X of 1998; none changes where copper lies beside its neighbours in the package."""
     data = f"%FSLAX24Y24*%%MOMM*%%{statement}*%%ADD10C,1*%D10*X0Y0D03*M02*"
     assert [one.code for one in read_gerber(data.encode(), "a.gbr").findings] == codes
+
+
+def test_a_knock_out_is_refused_because_it_would_change_copper() -> None:
+    """KO cuts an area out (name from memory of RS-274X of 1998; the text was not at hand): refused with its place, never guessed."""
+    with pytest.raises(Refusal) as told:
+        read_gerber(b"%FSLAX24Y24*%\n%MOMM*%\n%KOCX0Y0I1J1*%\n%ADD10C,1*%D10*X0Y0D03*M02*", "a.gbr")
+    found = told.value.finding
+    assert (found.code, found.place.line, found.place.text) == ("GBR-035", 3, "%KOCX0Y0I1J1*%")
 
 
 def test_a_rectangle_with_one_size_is_a_square_and_said() -> None:

@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.geometry.arcs import CHORD_ERROR_MM, TAU, chord_count
+from coppermend.core.geometry.tangles import Tangles
 from coppermend.formats.gerber.macro import MacroError
 
 Geometry = Any
@@ -302,23 +303,27 @@ def mended(polygons: NDArray[Any]) -> tuple[NDArray[Any], int]:
     """Polygons with every ring that touches or crosses itself replaced by its area (even-odd), and how many those were.
 
     Where nothing is covered twice (cut-ins, touching corners) the area inside the ring by the shoelace formula is that of a
-    zero-width buffer, which is 20 times faster than the general repair; only what is left takes the slow way.
+    zero-width buffer, which is 20 times faster than the general repair; only what is left takes the slow way (Refusal GEO-001 where it is too slow).
     """
     bad = np.flatnonzero(~shapely.is_valid(polygons))
     if not len(bad):
         return polygons, 0
     out = polygons.copy()
     broken = polygons[bad]
+    tangles = Tangles()
+    for one in broken:
+        tangles.look(one)
     quick = shapely.buffer(broken, 0)
     ring = shapely.area(broken)
     simple = np.abs(shapely.area(quick) - ring) <= 1e-9 * np.maximum(1.0, ring)
     out[bad[simple]] = quick[simple]
     for n in bad[~simple]:
-        out[n] = _even_odd(polygons[n])
+        out[n] = _even_odd(polygons[n], tangles)
     return out, len(bad)
 
 
-def _even_odd(polygon: Geometry) -> Geometry:
+def _even_odd(polygon: Geometry, tangles: Tangles) -> Geometry:
+    tangles.take(polygon)
     made = shapely.make_valid(polygon)
     if made.geom_type in ("Polygon", "MultiPolygon"):
         return made

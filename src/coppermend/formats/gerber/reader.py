@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass, field, replace
 
 from coppermend.core.findings import Refusal, Severity, refuse
+from coppermend.core.geometry.tangles import in_file
 from coppermend.formats.collect import SHOWN_PER_CODE, FindingList, decode, place_at
 from coppermend.formats.gerber import macro
 from coppermend.formats.gerber.aperture import (
@@ -99,7 +100,8 @@ def read_gerber(data: bytes, name: str, hairlines: bool = False) -> GerberImage:
 
     ``data`` the file's bytes, ``name`` for findings. ``hairlines`` keeps what a circle of size 0 draws, with radius 0: it is no
     copper, but many outlines are drawn that way. Raises Refusal (codes GBR-...) when the file is no Gerber file, has no
-    coordinate format, or asks for more than MAX_OBJECTS objects; every lesser fault is a finding and the rest is read.
+    coordinate format, asks for more than MAX_OBJECTS objects, or has an area that
+    crosses itself too often (GEO-001); every lesser fault is a finding and the rest is read.
 
     >>> image = read_gerber(b"%FSLAX24Y24*%%MOMM*%%ADD10C,1.5*%D10*X10000Y20000D03*M02*", "a.gbr")
     >>> image.at_mm.tolist(), float(image.shapes.radius_mm[0])
@@ -108,7 +110,10 @@ def read_gerber(data: bytes, name: str, hairlines: bool = False) -> GerberImage:
     Source: the Gerber layer format specification (Ucamco), its appendix of deprecated elements included.
     """
     text = decode(data, name, "GBR-001")
-    return _Reader(text, name, hairlines).run()
+    try:
+        return _Reader(text, name, hairlines).run()
+    except Refusal as refusal:
+        raise in_file(refusal, name) from None
 
 
 class _Reader:
@@ -712,15 +717,21 @@ class _Reader:
     def _named(self, s: str) -> None:
         """IN, LN: names, for people. IC, PF, NF: character code, film and block numbers of old plotters."""
 
-    def _not_applied(self, s: str) -> None:
-        """IJ, IO, KO of the oldest RS-274X: where the image lies on its film, and knock-outs."""
-        if re.search(r"[1-9]|\A[CD]", s):
+    def _moved_on_film(self, s: str) -> None:
+        """IJ, IO of the oldest RS-274X: where the image lies on its film, which no board has."""
+        if re.search(r"[1-9]", s):
             words = (
-                "An old statement that moves the image on its film or knocks out an area (IJ, IO, KO) is not applied."
+                "An old statement places the image on its film (IJ or IO). It is not applied: the coordinates count as they stand, "
+                "and the layers are laid over each other by them."
             )
-            self.note(
-                "GBR-033", Severity.WARNING, words, "Look at this layer on the map; export it again if it lies wrong."
-            )
+            remedy = "Look on the map whether this layer's lands lie on its holes; export it again if they do not."
+            self.note("GBR-033", Severity.WARNING, words, remedy)
+
+    def _ko(self, s: str) -> None:
+        """KO of the oldest RS-274X: an area is cut out of what was drawn before. Its exact meaning is not at hand, so nothing is guessed."""
+        if s:
+            words = f"The old statement KO{s[:20]} cuts an area out of the image. It is not read, so what is copper would be wrong."
+            raise self.refusal("GBR-035", words, "Export the layer again as RS-274X without knock-out, or as X2.")
 
     def _if(self, s: str) -> None:
         self.note(
@@ -760,5 +771,5 @@ _STATEMENTS = {
     "AB": _Reader._ab, "SR": _Reader._sr, "IP": _Reader._ip, "OF": _Reader._of, "SF": _Reader._sf, "MI": _Reader._mi,
     "AS": _Reader._as, "IR": _Reader._ir, "IN": _Reader._named, "LN": _Reader._named, "IF": _Reader._if,
     "IC": _Reader._named, "PF": _Reader._named, "NF": _Reader._named,
-    "IJ": _Reader._not_applied, "IO": _Reader._not_applied, "KO": _Reader._not_applied,
+    "IJ": _Reader._moved_on_film, "IO": _Reader._moved_on_film, "KO": _Reader._ko,
 }  # fmt: skip

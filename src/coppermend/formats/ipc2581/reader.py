@@ -14,8 +14,9 @@ from coppermend.core.board.records import (
     LayerRole,
     ObjectAttributes,
 )
-from coppermend.core.findings import Place, Severity, refuse
+from coppermend.core.findings import Place, Refusal, Severity, refuse
 from coppermend.core.geometry.shapes import ShapeSet
+from coppermend.core.geometry.tangles import in_file
 from coppermend.formats.collect import FindingList
 from coppermend.formats.ipc2581.canvas import Canvas
 from coppermend.formats.ipc2581.layers import MAX_LAYERS, SIDES, Layer, copper_order, kind_of, span_numbers
@@ -393,12 +394,15 @@ def read_ipc2581(data: bytes, name: str) -> Ipc2581:
 
     Lengths in mm. Copper is what the layer features draw, in their order, with clear polarity; nets that the file states go to ``netlist`` only.
     Of several steps the board is read, not the panel. Raises Refusal: IPC-001 broken XML or too large, IPC-002 a document type, IPC-003 another
-    root, IPC-004 a number, IPC-005 beyond a limit, IPC-006 units, IPC-007 no copper.
+    root, IPC-004 a number, IPC-005 beyond a limit, IPC-006 units, IPC-007 no copper,
+    GEO-001 an area that crosses itself too often.
     """
     reader = _Reader(data, name)
     try:
         reader.read()
         return _assemble(reader)
+    except Refusal as refusal:
+        raise in_file(refusal, name) from None
     except BadNumber as bad:
         raise bad_number(data, name, bad) from None
     except TooMany as bad:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.geometry.arcs import CHORD_ERROR_MM, TAU, chord_count, multi_quadrant
 from coppermend.core.geometry.arcs import points as arc_points
+from coppermend.core.geometry.tangles import Tangles
 from coppermend.formats.ipc2581.xmlread import BadNumber, Element, local, number, numbers
 
 MAX_PIECES = 20_000
@@ -139,24 +140,27 @@ def _arc(start: tuple[float, float], end: tuple[float, float], centre: tuple[flo
     return arc_points(*start, *end, arc)[0]
 
 
-def area(rings: Sequence[Points]) -> Any | None:
-    """The polygon of an outer ring and its cutouts; rings that cross themselves by the even-odd rule; None without area."""
+def area(rings: Sequence[Points], tangles: Tangles | None = None) -> Any | None:
+    """The polygon of an outer ring and its cutouts; rings that cross themselves by the even-odd rule; None without area. ``tangles`` counts for the file; Refusal GEO-001."""
     shells = [ring for ring in rings if len(ring) > 2]
     if not shells or len(rings[0]) < 3:
         return None
     whole = shapely.Polygon(shells[0], list(shells[1:]))
     if not whole.is_valid:
-        solids = [_solid(ring) for ring in shells]
+        tangles = tangles or Tangles()
+        solids = [_solid(ring, tangles) for ring in shells]
         whole = solids[0] if len(solids) == 1 else shapely.difference(solids[0], shapely.union_all(solids[1:]))
     return None if whole.is_empty or whole.area <= 0 else whole
 
 
-def _solid(ring: Points) -> Any:
+def _solid(ring: Points, tangles: Tangles) -> Any:
     """The area of a ring by the even-odd rule; where nothing is covered twice (cut-ins) a zero-width buffer is the same and faster."""
     polygon = shapely.Polygon(ring)
+    tangles.look(polygon)
     quick = shapely.buffer(polygon, 0)
     if abs(quick.area - polygon.area) <= 1e-9 * max(1.0, polygon.area):
         return quick
+    tangles.take(polygon)
     made = shapely.make_valid(polygon)
     return shapely.union_all([one for one in shapely.get_parts(made) if one.geom_type == "Polygon"])
 
@@ -374,6 +378,7 @@ class Dictionary:
         self.user: dict[str, tuple[Element, float]] = {}
         self.known: dict[tuple[str, bool], tuple[Piece, ...]] = {}
         self.notes: set[str] = set()
+        self.tangles = Tangles()
 
     def add(self, tag: str, entry: Element, unit: float) -> None:
         """Keeps one dictionary entry; ``tag`` its element's name."""
@@ -486,7 +491,7 @@ class Dictionary:
             rings, fill, own = [path_points(element, unit)], self.fill(element), line
         if fill == "HOLLOW" and not land and own is not None and own.width_mm > 0 and rings and len(rings[0]) > 1:
             return tuple(Piece(shapely.LineString([*r, r[0]]), own.width_mm / 2, "draw") for r in rings if len(r) > 1)
-        found = area(rings) if rings else None
+        found = area(rings, self.tangles) if rings else None
         return () if found is None else (Piece(found, 0.0, "region", fill != "VOID"),)
 
 
