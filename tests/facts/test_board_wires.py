@@ -29,6 +29,20 @@ def test_a_wire_that_ends_on_no_copper_is_said_and_not_applied() -> None:
     assert len(made.nets) == 2 and "BRD-036" in {one.code for one in made.findings}
 
 
+def test_a_wire_soldered_where_no_tip_can_touch_is_no_site_and_that_is_said() -> None:
+    """It ends in the middle of a 20 mm track: the nearest probe points are the lands at its ends, 10 mm off (limit 2 mm)."""
+    copper = [[land(0, 0, "U1.1"), land(20, 0, "U2.1"), track((0, 0), (20, 0)), land(0, 20, "U1.2")]]
+    wire = FactoryWire(WireEnd(10.0, 0.0, "c"), WireEnd(0.0, 20.0, "c"))
+    made = board(copper, corrections=Corrections(wires=(wire,)))
+    graph = graph_of(made)
+    assert len(made.nets) == 1 and not [one for one in graph.sites if one.kind is SiteKind.WIRE]
+    (found,) = [one for one in graph.findings if one.code == "GRF-014"]
+    assert (found.place.x_mm, found.place.y_mm, found.place.layer) == (10.0, 0.0, "c")
+    assert "no site" in found.words and "corrections file" in found.remedy
+    reached = graph_of(board(copper, corrections=Corrections(wires=(FactoryWire(WireEnd(19.0, 0.0, "c"), wire.end),))))
+    assert "GRF-014" not in {one.code for one in reached.findings}
+
+
 def test_wires_of_a_corrections_file() -> None:
     text = '[[wire]]\nfrom = "12.7, 30.48 c"\nto = "50.8, 30.48 s"\n\n[[wire]]\nfrom = "1, 2"\nto = "3, 4 s"\n'
     said, findings = builder_corrections(read_corrections(text.encode(), "coppermend-corrections.toml"))
