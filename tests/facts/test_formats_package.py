@@ -411,3 +411,28 @@ def test_unknown_files_beside_known_copper_are_told_by_what_they_draw() -> None:
     read = {f.member.name: f.role for f in plan_package([Member(name, data) for name, data in files.items()]).files}
     assert [read[name].key for name in ("b.gtl", "b_aa.gbr", "b_bb.gbr", "b.gbl")] == ["c", "i1", "i2", "s"]
     assert read["b_cc.gbr"].kind is RoleKind.OTHER and read["b_holes.gbr"].kind is RoleKind.DRILL
+
+
+@pytest.mark.parametrize(("name", "side", "number"), [
+    ("oben.gbr", "c", None), ("unten.gbr", "s", None), ("innen1.gbr", None, 1), ("b_innen2.gbr", None, 2),
+    ("z_component.art", "c", None), ("c_solder.art", "s", None), ("b_layer2.art", None, 2), ("a_layer3.art", None, 3),
+    ("b_copper.gbr", "s", None), ("f_layer1_top.gbr", "c", None), ("layer2_bottom.gbr", "s", None), ("bot_layer.gbr", "s", None),
+])  # fmt: skip
+def test_copper_named_in_german_and_by_letters_that_only_order_the_files(name: str, side: str | None, number: int | None) -> None:  # fmt: skip
+    """Names seen in packages (common practice, no source)."""
+    role = from_name(name)
+    assert role is not None and role.kind is RoleKind.COPPER and role.side == side
+    assert number is None or role.number == number
+
+
+@pytest.mark.parametrize(("name", "kind"), [("c_solder_mask.art", RoleKind.MASK), ("z_smc.art", RoleKind.MASK), ("solder_paste_top.gbr", RoleKind.PASTE)])  # fmt: skip
+def test_a_solder_mask_is_no_solder_side(name: str, kind: RoleKind) -> None:
+    role = from_name(name)
+    assert role is not None and role.kind is kind
+
+
+def test_copper_known_by_its_look_alone_is_said_with_what_may_be_wrong() -> None:
+    land = b"%FSLAX44Y44*%%MOMM*%%ADD10C,1.0*%%ADD11C,0.3*%D10*X0Y0D03*X100000Y0D03*X0Y50000D03*X100000Y50000D03*D11*X0Y0D02*X100000Y0D01*X0Y50000D02*X100000Y50000D01*M02*"
+    plan = plan_package([Member("p.gbr", land), Member("q.gbr", land)])
+    (found,) = [f for f in plan.findings if f.code == "PKG-019"]
+    assert "p.gbr, q.gbr" in found.words and "order of the names" in found.words

@@ -17,7 +17,7 @@ _NOT_PLATED = re.compile(r"NON[-_ ]?PLATED|NOT[-_ ]PLATED|UN[-_ ]?PLATED|\bNPTH?
 _PLATED = re.compile(r"PLATED|\bPTH\b", re.I)
 _DIGITS = re.compile(r"FORMAT\W{0,6}(\d)\s?[:.]\s?(\d)", re.I)
 _BRACES = re.compile(r"FORMAT\s*=\s*\{([^}]*)\}", re.I)
-_HOLESIZE = re.compile(r"T0*(\d{1,5})\s.*?HOLE\s?SIZE\D*?\d+\.?\s*=\s*([\d.]+)", re.I)
+_HOLESIZE = re.compile(r"(?:\bT0*(\d{1,5})\s[^=]*?)?HOLE\s?SIZE\D*?(\d{1,5})\.?\s*=\s*([\d.]+)", re.I)
 _UNIT = re.compile(r"\b(MILS?|INCH(?:ES)?|IN|MM|MILLIMET(?:ER|RE)S?|MICRONS?|ENGLISH|IMPERIAL|METRIC)\b", re.I)
 _TOOL_LINE = re.compile(r"T0*(\d{1,5})\b")
 _SIZED = re.compile(r"(\d+\.?\d*|\.\d+)\s*(mils?|inch(?:es)?|in\b|mm|\")", re.I)
@@ -59,16 +59,20 @@ class CommentHints:
     tool_sizes: dict[int, float] = field(default_factory=dict)
     tool_plated: dict[int, bool] = field(default_factory=dict)
     plated: bool | None = None
+    """What the last comment said of plating, for the tools after it."""
+    both: bool = False
+    """Whether comments said both: then they speak of tools, not of the whole file."""
 
     def read(self, comment: str) -> None:
         """Takes one comment without its semicolon."""
         sized = _HOLESIZE.search(comment)
         if sized:
-            self._tool(int(sized[1]), sized[2], comment)
+            self._tool(int(sized[1] or sized[2]), sized[3], comment)
             return
         self._format(comment)
         plated = plating_of(comment)
         if plated is not None:
+            self.both = self.both or self.plated == (not plated)
             self.plated = plated
 
     def _tool(self, number: int, size: str, comment: str) -> None:

@@ -522,7 +522,7 @@ class _Reader:
         if self.tools and stated in ({True}, {False}):
             return None, stated == {True}
         if stated <= {None}:
-            return None, self.hints.plated
+            return None, None if self.hints.both else self.hints.plated
         return None, None
 
     def _tool_value(self, number: int, entry: _ToolEntry, file_plated: bool | None) -> Tool:

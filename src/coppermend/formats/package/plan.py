@@ -24,6 +24,7 @@ from coppermend.formats.package.model import (
 )
 from coppermend.formats.package.roles import drill_role, from_comments, from_function, from_header, from_name
 from coppermend.formats.package.sniff import HEAD, format_of
+from coppermend.formats.package.spans import worded_spans
 
 MAX_BYTES = 1024 * 1024 * 1024
 _SPANS = "If they are blind or buried holes, say layers = [first, last] for each file in coppermend-corrections.toml."
@@ -61,7 +62,7 @@ def plan_package(members: Sequence[Member]) -> PackagePlan:
     else:
         files = more_by_content(files)
     files = _key_copper(_settle(files, findings), findings)
-    files = _trusted_spans(files, findings)
+    files = worded_spans(_trusted_spans(files, findings), ordered, findings)
     _note_guesses(files, findings)
     _note_unknown_names(corrections, ordered, findings)
     if not any(f.role.kind is RoleKind.COPPER or f.format is Format.IPC2581 for f in files):
@@ -301,6 +302,15 @@ def _drop_doubles(inner: list[int], files: list[PlannedFile], findings: list[Fin
 
 
 def _note_order(inner: Sequence[int], files: Sequence[PlannedFile], findings: list[Finding]) -> None:
+    looks = sorted(
+        (f.member.base for f in files if f.role.kind is RoleKind.COPPER and f.role.source is Source.CONTENT),
+    )
+    if looks:
+        words = (
+            f"That {', '.join(looks)} is copper follows from its look alone, and its side and place in the stack from the order of the names. If that is wrong, "
+            "surface parts and blind holes join false nets and the board is shown the wrong way round."
+        )
+        findings.append(Finding("PKG-019", Severity.WARNING, Place(), words, _OVERRULE))
     if len(inner) < 2:
         return
     if any(files[n].role.number is None for n in inner):
@@ -325,7 +335,10 @@ def _note_guesses(files: Sequence[PlannedFile], findings: list[Finding]) -> None
             words = f"Read as {role.words()}, by its {role.source}; the file itself does not say."
             findings.append(Finding("PKG-010", Severity.GUESS, place, words, _OVERRULE))
         elif file.format is Format.GERBER and role.source is Source.NONE:
-            words = "Nothing tells what this layer is; it is left out."
+            words = (
+                "Nothing tells what this layer is, and it does not look like copper; it is left out. A drawing or silkscreen costs nothing. Were it a solder "
+                "mask, vias and lands that it covers would be taken for bare; were it a plane drawn as its clearances, all that the plane joins would be missing."
+            )
             findings.append(Finding("PKG-015", Severity.WARNING, place, words, _OVERRULE))
 
 

@@ -82,8 +82,8 @@ _TELLING = frozenset(("gtl", "gbl", "gts", "gbs", "gto", "gbo", "gtp", "gbp", "g
 
 _INNER_ENDING = re.compile(r"(?:g|gp|gl|mg|art|in|ly|l|i|mid|int)(\d{1,2})l?\Z")
 
-_TOP = r"(?:top|front|f|cmp|comp|component|c|primary|obere?)"
-_BOTTOM = r"(?:bottom|bot|back|b|sol|solder|s|secondary|unten|cop)"
+_TOP = r"(?:top|front|f|cmp|comp|component|c|primary|obere?|oben)"
+_BOTTOM = r"(?:bottom|bot|back|b|sol|solder|s|secondary|untere?|unten|cop)"
 _E = r"(?:^|[^a-z0-9])"
 _Z = r"(?:$|[^a-z0-9])"
 
@@ -173,11 +173,14 @@ _NAMES: tuple[_Rule, ...] = (
     *_both(r"cu|copper|etch|signal|layer|side|conductor|elec", RoleKind.COPPER),
     _rule(_E + r"(?:top|front|component|component[ _-]?side|comp)" + _Z, RoleKind.COPPER, "c"),
     _rule(_E + r"(?:bottom|bot|back|solder[ _-]?side)" + _Z, RoleKind.COPPER, "s"),
+    _rule(_E + r"(?:oben|best(?:ue|ü)ckungs?seite|boven|dessus)" + _Z, RoleKind.COPPER, "c"),
+    _rule(_E + r"(?:unten|l(?:oe|ö)tseite|onder|dessous|solder)" + _Z, RoleKind.COPPER, "s"),
 )  # fmt: skip
 
 _NUMBERED = re.compile(
     _E
-    + r"(?:in|int|inn|inner|internal|intern|intern[ _.-]copper(?:[ _.-]none)?|mid|layer|lyr|lay|l|ly|art|plane|cu|copper|sig|signal|etch(?:layer)?|route?d?(?:layer)?|group|elec"
+    + r"(?:in|int|inn|inner|innen|internal|intern|intern[ _.-]copper(?:[ _.-]none)?|mid"
+    + r"|layer|lyr|lay|l|ly|art|plane|cu|copper|sig|signal|etch(?:layer)?|route?d?(?:layer)?|group|elec"
     + r"|conductor|innerlayer|internalplane|copperlayer|signallayer|culayer|gl|mg|art)[ _.-]?0*(\d{1,2})(?:[ _.-]?cu)?"
     + r"(?:$|[^0-9])"
 )
@@ -214,6 +217,8 @@ def from_name(base: str) -> LayerRole | None:
         if rule.kind is RoleKind.COPPER and rule.side is not None and inner and _INNER_NAME.search(spaced):
             break
         if rule.pattern.search(stem if rule.kind is not RoleKind.OTHER else lower):
+            if rule.kind is RoleKind.COPPER and _LETTERED.search(spaced) and not _SIDE_WORD.search(spaced):
+                break  # the letter orders the files (``b_layer2``), the number is the layer's
             if (
                 rule.kind in (RoleKind.COPPER, RoleKind.OUTLINE)
                 and ending in _EXTENSIONS
@@ -226,8 +231,12 @@ def from_name(base: str) -> LayerRole | None:
 
 _INNER_NAME = re.compile(
     _E
-    + r"(?:(?:in|int|inner|internal|mid)[ _.-]?(?:layer|copper|l)?|intern[ _.-]copper(?:[ _.-]none)?)[ _.-]?0*\d{1,2}"
+    + r"(?:(?:in|int|inner|innen|internal|mid)[ _.-]?(?:layer|copper|l)?|intern[ _.-]copper(?:[ _.-]none)?)[ _.-]?0*\d{1,2}"
 )
+
+
+_LETTERED = re.compile(_E + r"[a-z][ _.-]+(?:layer|lyr|lay|ly|l|signal|sig|etch|art)[ _.-]?0*\d{1,2}" + _Z)
+_SIDE_WORD = re.compile(r"top|bot|front|back|component|solder|comp|cmp")
 
 
 def _from_ending(stem: str, ending: str, inner: re.Match[str] | None) -> LayerRole | None:
