@@ -23,6 +23,8 @@ SEEDS, HELPERS, WIDEST, MOST_WIDE = 12, 12, 800, 6000
 """Likeliest sets that are widened, single faults tried on each, new sets at most at a time, and before the older ones are let go."""
 
 
+MOST_KEPT = 1000
+"""Readings whose likelihoods under every single fault are kept."""
 RIVALS_FROM, RIVAL_SEEDS, RIVALS = 0.8, 3, 12
 """From this probability of a unit on its rivals are listed: of so many of the likeliest sets, so many for each fault."""
 
@@ -465,10 +467,10 @@ def _liked(state: State) -> Floats:
     """Log P(reading | one fault alone) for every reading and fault, (readings, causes); kept by reading."""
     made = state.field
     kept: dict[Observation, Floats] = made.memo.setdefault("liked", {})
+    if len(kept) > MOST_KEPT:
+        kept.clear()
     for one in state.evidence:
         if one not in kept:
-            while len(kept) > 400:
-                kept.pop(next(iter(kept)))
             kept[one] = log_likelihood(made, made.singles(), one)
     return np.array([kept[one] for one in state.evidence]).reshape(len(state.evidence), len(made.causes))
 

@@ -1,0 +1,68 @@
+"""The commands of the work under power, from the board to a named suspect."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from coppermend.cli import cli
+
+
+def run(store: Path, *words: str) -> tuple[int, str]:
+    done = CliRunner().invoke(cli, ["--store", str(store), *words])
+    return done.exit_code, done.output
+
+
+def test_readings_of_a_case_change_its_suspects(tmp_path: Path) -> None:
+    """A clock that is right at its driver and floats at the processor: the copper between them, not the processor."""
+    assert run(tmp_path, "case", "new", "--board", "demo", "--title", "T", "--complaint", "dark")[0] == 0
+    before = json.loads(run(tmp_path, "suspects", "1", "--json")[1])
+    for words in (
+        "level U1.6 floating",
+        "level U1.6 floating",
+        "hertz U19.8 4.000MHz",
+        "volts U1.11 5.02V",
+        "level U3.17 pulsing",
+    ):
+        assert run(tmp_path, "note", "1", *words.split())[0] == 0
+    code, text = run(tmp_path, "suspects", "1", "--json")
+    after = json.loads(text)
+    first = after["suspects"][0]
+    assert first["net"] == "CPUCLK" and first["kind"] == "span" and first["p"] > 0.5 > 0.1 > before["suspects"][0]["p"]
+    assert any("floating" in one["words"] for one in first["for"])
+    assert len(after["used"]) == 6 and not after["unused"]
+    assert (code == 0) == bool(after["named"])
+    step = after["next"]
+    assert step is None or step["kind"] in ("check", "apart") or step["words"].startswith("Pass the gate")
+
+
+def test_expect_prints_pins(tmp_path: Path) -> None:
+    code, text = run(tmp_path, "expect", "demo", "--part", "U1", "--json")
+    pins = {one["pin"]: one for one in json.loads(text)["pins"]}
+    assert code == 0 and len(pins) == 40 and pins["U1.6"]["hz"] == 4e6
+
+
+@pytest.mark.parametrize("policy", ["next"])
+def test_practice_with_faults_of_any_kind(tmp_path: Path, policy: str) -> None:
+    code, text = run(
+        tmp_path,
+        "practice",
+        "run",
+        "--board",
+        "demo",
+        "--faults",
+        "1",
+        "--kinds",
+        "parts",
+        "--seed",
+        "3",
+        "--policy",
+        policy,
+        "--json",
+    )
+    row = json.loads(text)
+    assert {"steps", "seconds_bench", "named", "named_true", "top3_true"} <= set(row)
+    assert (code == 0) == row["named_true"] and row["steps"] == len(row["acts"]) and row["top3_true"]
