@@ -2,7 +2,8 @@
 
 A land is metal without a site inside: flashes that touch, the rim of a plated hole, a pad painted by strokes or a region with a
 pin or hole on it, with its teardrop. A sheet is a pour or plane. Strokes that lie alongside each other are painted copper:
-a land where a pin or hole sits on them, one wide stroke where they run together, else a sheet.
+a land where a pin or hole sits on them, one wide stroke where they run together, else a sheet. Whatever it was made with, copper
+that is narrow and joins places far apart is strokes along its axis (bodies.py): a track, never a land of no ohms.
 """
 
 from __future__ import annotations
@@ -17,7 +18,9 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board, CopperLayer
+from coppermend.core.copper.bodies import Body, Reach, is_chain, stroked
 from coppermend.core.copper.inside import Interval, merged
+from coppermend.core.copper.spine import SLIM, is_even, is_slim, slim_size
 from coppermend.core.copper.unite import Union
 
 Point = tuple[float, float]
@@ -36,6 +39,12 @@ PAINT_SHARE = 0.5
 """A stroke is paint when others lie alongside for at least this share of its length. Our choice."""
 LONG_ASPECT = 3.0
 """Painted copper at least this many times as long as wide is a track. Our choice."""
+SURE_ASPECT = 10.0
+"""Painted copper (or a narrow region) this many times as long as wide is a track whatever lands it holds. Our choice."""
+PER_LAND = 2.0
+"""Shorter painted copper is a track up to this many times as wide as the smallest land on it: in wider the current goes round. Our choice."""
+TRACK_MAX_MM = 3.0
+"""Wider copper that was no single stroke is a track only beside lands of its own size. Our choice."""
 
 
 @dataclass(slots=True)
@@ -74,7 +83,8 @@ class Blob:
 class LayerParts:
     """What one layer is made of. ``stroke_pairs``, ``stroke_blobs`` (stroke, blob), ``blob_pairs`` (land, sheet): who touches whom.
 
-    ``hole_blob`` hole index -> land on this layer, ``piece_blob`` piece -> blob.
+    ``hole_blob`` hole index -> land on this layer, ``piece_blob`` piece -> blob. ``pin_blobs`` lands within narrow copper, without a
+    piece of their own: (outline, blob).
     """
 
     key: str
@@ -85,6 +95,7 @@ class LayerParts:
     blob_pairs: list[tuple[int, int]]
     hole_blob: dict[int, int]
     piece_blob: dict[int, int]
+    pin_blobs: list[tuple[Any, int]] = field(default_factory=list)
 
 
 def _area(skeleton: Any, radius: float) -> float:
@@ -143,11 +154,16 @@ class _Sorter:
             for piece in pieces:
                 self.holes_at.setdefault(piece, []).append(hole)
         self.contacts = [(i, j) for i, j in layer.contacts.tolist() if self.wanted[i]]
-        self.near: dict[int, list[int]] = {}
+        self.many: dict[int, list[int]] = {}
+        self.inner: list[tuple[Any, int, list[int]]] = []
+        self.links: list[tuple[int, int]] = []
+        self.partners: dict[int, list[int]] | None = None
+        self.pin_tree: tuple[Any, NDArray[np.int64]] | None = None
 
     def run(self) -> LayerParts:
         """The sorted layer."""
         self._roles()
+        self._narrow()
         self._paint()
         blobs, piece_blob, hole_blob = self._group()
         return self._touch(blobs, piece_blob, hole_blob)
@@ -240,6 +256,112 @@ class _Sorter:
             ):
                 self.role[p] = "land"
 
+    # narrow copper ----------------------------------------------------------------------------------------
+
+    def _narrow(self) -> None:
+        """Long flashes and narrow regions that join places far apart become strokes; where they have no axis, a sheet."""
+        rows = np.array([p for p, role in self.role.items() if role in ("land", "sheet")], dtype=np.int64)
+        if not len(rows):
+            return
+        skeleton, radius = self.skeleton[rows], self.radius[rows]
+        flat = shapely.get_type_id(skeleton) == 3
+        area, rim = shapely.area(skeleton), shapely.length(skeleton)
+        slim = (
+            flat & (rim * rim > 4.0 * (SLIM + 1.0) ** 2 / SLIM * area) & (shapely.get_num_interior_rings(skeleton) == 0)
+        )
+        slim |= (shapely.get_type_id(skeleton) == 1) & (rim >= 2.0 * (SLIM - 1.0) * radius) & (radius > 0)
+        for p in rows[slim].tolist():
+            shape = self.skeleton[p] if self.radius[p] <= 0 else shapely.buffer(self.skeleton[p], self.radius[p])
+            if not is_slim(shape):
+                continue
+            if self.role[p] == "sheet" and (
+                not is_even(shape) or any(self.role.get(q) == "sheet" for q in self._touching(p))
+            ):
+                continue
+            self._stretch([p], shape, self.role[p])
+
+    def _stretch(self, pieces: list[int], shape: Any, role: str) -> bool:
+        """Makes a slim body of one net strokes if what it joins lies far apart; a land without an axis becomes a sheet. Whether it did."""
+        body = stroked(shape, self._reach(pieces, shape))
+        if body is None:
+            return False
+        if role == "sheet" and not (
+            is_chain(body.bones) and self._is_track(pieces, *slim_size(float(shape.area), float(shape.length)))
+        ):
+            return False
+        if not body.bones:
+            if role == "sheet":
+                return False
+            for p in pieces:
+                self.stroke_of.pop(p, None)
+                self.role[p] = "sheet"
+            return True
+        net = int(self.island[pieces[0]])
+        first = len(self.strokes)
+        self.strokes += [Stroke(list(bone.path), bone.radius, net, pieces[0]) for bone in body.bones]
+        made = list(range(first, len(self.strokes)))
+        for p in pieces:
+            self.stroke_of.pop(p, None)
+            self.role[p] = "stroke"
+            self.many[p] = made
+        self._bind(made, body, net)
+        return True
+
+    def _bind(self, made: list[int], body: Body, net: int) -> None:
+        """Who touches whom within one body: strokes that share an end, and the lands inside it."""
+        ends = [{self.strokes[k].path[0], self.strokes[k].path[-1]} for k in made]
+        for a in range(len(made)):
+            self.links += [(made[a], made[b]) for b in range(a + 1, len(made)) if ends[a] & ends[b]]
+        for land in body.lands:
+            near = [k for k in made if shapely.distance(land, shapely.LineString(self.strokes[k].path)) <= 1e-3]
+            if near:
+                self.inner.append((land, net, near))
+
+    def _reach(self, pieces: list[int], shape: Any) -> Reach:
+        """What a body joins: lands and holes by their middles, tracks and pours by their nearest places, pins without a land of their own."""
+        own = set(pieces)
+        holes = sorted({h for p in pieces for h in self.holes_at.get(p, [])})
+        spots = [(b.x_mm + b.x2_mm, b.y_mm + b.y2_mm) for b in (self.board.holes[h] for h in holes)]
+        middles = [(x / 2, y / 2) for x, y in spots]
+        lands, others = [], []
+        for q in sorted({q for p in pieces for q in self._touching(p)} - own):
+            role = self.role.get(q)
+            if role == "land":
+                lands.append(q)
+                middle = shapely.centroid(self.skeleton[q])
+                middles.append((float(middle.x), float(middle.y)))
+            elif role in ("stroke", "sheet"):
+                others.append(self.skeleton[q])
+        bare = [
+            spot
+            for spot in self._pins_in(shape, int(self.island[pieces[0]]))
+            if not any(shapely.distance(self.skeleton[q], spot) <= self.radius[q] + 1e-6 for q in lands)
+        ]
+        return Reach(middles, others, [(float(s.x), float(s.y)) for s in bare])
+
+    def _touching(self, p: int) -> list[int]:
+        if self.partners is None:
+            self.partners = {}
+            for i, j in self.contacts:
+                self.partners.setdefault(i, []).append(j)
+                self.partners.setdefault(j, []).append(i)
+        return self.partners.get(p, [])
+
+    def _pins_in(self, shape: Any, net: int) -> list[Any]:
+        """The places of surface pins of the net on this layer within the shape."""
+        if self.pin_tree is None:
+            pins = [
+                pin
+                for part in self.board.parts
+                for pin in part.pins
+                if pin.hole is None and self.layer.key in pin.layers
+            ]
+            nets = np.array([-1 if pin.net is None else pin.net for pin in pins], dtype=np.int64)
+            self.pin_tree = (shapely.STRtree([shapely.Point(pin.x_mm, pin.y_mm) for pin in pins]), nets)
+        tree, nets = self.pin_tree
+        hit = sorted(tree.query(shape, predicate="intersects").tolist())
+        return [tree.geometries[k] for k in hit if nets[k] in (-1, net)]
+
     # painted copper ---------------------------------------------------------------------------------------
 
     def _paint(self) -> None:
@@ -262,7 +384,8 @@ class _Sorter:
 
     def _settle(self, members: list[int]) -> None:
         strokes = [self.strokes[k] for k in members]
-        holes = sorted({h for s in strokes for h in self.holes_at.get(s.piece, [])})
+        pieces, made = [s.piece for s in strokes], None
+        holes = sorted({h for p in pieces for h in self.holes_at.get(p, [])})
         cover = shapely.union_all([shapely.buffer(shapely.LineString(s.path), s.radius) for s in strokes])
         drill = max((self.board.holes[h].diameter_mm for h in holes), default=0.0)
         spots = shapely.points([s[0] for s in self.spots]) if self.spots else np.empty(0, dtype=object)
@@ -273,16 +396,35 @@ class _Sorter:
             role = "land"
         else:
             made = one_stroke(strokes)
-            if made is not None:
+            if made is not None and self._is_track(pieces, math.dist(made[0][0], made[0][-1]), 2.0 * made[1]):
+                if pins and is_slim(cover) and self._reach(pieces, cover).pins and self._stretch(pieces, cover, "land"):
+                    return
                 keep = strokes[0]
                 keep.path, keep.radius = made
                 for s in strokes[1:]:
                     self.stroke_of[s.piece] = members[0]
                 return
             role = "sheet"
+        if (
+            is_slim(cover)
+            and (role == "land" or (made is None and is_even(cover)))
+            and self._stretch(pieces, cover, role)
+        ):
+            return
         for s in strokes:
             self.role[s.piece] = role
             del self.stroke_of[s.piece]
+
+    def _is_track(self, pieces: Iterable[int], length: float, width: float) -> bool:
+        """Whether narrow copper is a track: long for its width, or little wider than the lands it holds; else current goes round them."""
+        if width <= TRACK_MAX_MM and length >= SURE_ASPECT * width:
+            return True
+        lands = {q for p in pieces for q in self._touching(p) if self.role.get(q) == "land"}
+        sizes = [math.sqrt(_area(self.skeleton[q], float(self.radius[q]))) for q in lands]
+        sizes += (
+            [self.board.holes[h].diameter_mm for p in pieces for h in self.holes_at.get(p, [])] if not sizes else []
+        )
+        return width <= (PER_LAND * min(sizes) if sizes else TRACK_MAX_MM)
 
     # groups -----------------------------------------------------------------------------------------------
 
@@ -320,6 +462,8 @@ class _Sorter:
                 hole_blob[index] = blob_at[root]
                 blob.pieces.append(self.hole_shape[index])
                 blob.holes.append(index)
+        for land, net, _ in self.inner:
+            blobs.append(Blob("land", net, [(land, 0.0)]))
         for blob in blobs:
             blob.place = self._place(blob)
         return blobs, piece_blob, hole_blob
@@ -335,13 +479,17 @@ class _Sorter:
     # who touches whom -------------------------------------------------------------------------------------
 
     def _touch(self, blobs: list[Blob], piece_blob: dict[int, int], hole_blob: dict[int, int]) -> LayerParts:
-        strokes_used = sorted(set(self.stroke_of.values()))
+        strokes_used = sorted({*self.stroke_of.values(), *(k for made in self.many.values() for k in made)})
         renumber = {old: new for new, old in enumerate(strokes_used)}
         stroke_of = {p: renumber[k] for p, k in self.stroke_of.items()}
+        many = {p: [renumber[k] for k in made] for p, made in self.many.items()}
         ss: set[tuple[int, int]] = set()
         sb: set[tuple[int, int]] = set()
         bb: set[tuple[int, int]] = set()
         for i, j in self.contacts:
+            if many and (i in many or j in many):
+                self._touch_many(i, j, many, stroke_of, piece_blob, ss, sb)
+                continue
             si, sj, bi, bj = stroke_of.get(i), stroke_of.get(j), piece_blob.get(i), piece_blob.get(j)
             if si is not None and sj is not None and si != sj:
                 ss.add((min(si, sj), max(si, sj)))
@@ -354,10 +502,16 @@ class _Sorter:
         for hole, pieces in self.at_hole.items():
             own = hole_blob[hole]
             for p in pieces:
-                if p in stroke_of:
+                if p in many:
+                    sb.update((k, own) for k in self._nearest(many[p], strokes_used, *self.hole_shape[hole]))
+                elif p in stroke_of:
                     sb.add((stroke_of[p], own))
                 elif p in piece_blob and piece_blob[p] != own:
                     bb.add(_land_first(own, piece_blob[p], blobs))
+        ss.update((min(renumber[a], renumber[b]), max(renumber[a], renumber[b])) for a, b in self.links)
+        first = len(blobs) - len(self.inner)
+        for k, (_, _, near) in enumerate(self.inner):
+            sb.update((renumber[n], first + k) for n in near)
         return LayerParts(
             self.layer.key,
             [self.strokes[k] for k in strokes_used],
@@ -367,7 +521,41 @@ class _Sorter:
             sorted(bb),
             hole_blob,
             piece_blob,
+            [(land, first + k) for k, (land, _, _) in enumerate(self.inner)],
         )
+
+    def _touch_many(
+        self,
+        i: int,
+        j: int,
+        many: dict[int, list[int]],
+        stroke_of: dict[int, int],
+        piece_blob: dict[int, int],
+        ss: set[tuple[int, int]],
+        sb: set[tuple[int, int]],
+    ) -> None:
+        """A contact with a body of several strokes: with all of them that reach the other, with the nearest at least."""
+        if i not in many:
+            i, j = j, i
+        used = sorted({*self.stroke_of.values(), *(k for made in self.many.values() for k in made)})
+        if j in piece_blob:
+            near = self._nearest(many[i], used, self.skeleton[j], float(self.radius[j]))
+            sb.update((k, piece_blob[j]) for k in near)
+            return
+        for other in many.get(j) or ([stroke_of[j]] if j in stroke_of else []):
+            stroke = self.strokes[used[other]]
+            near = self._nearest(many[i], used, shapely.LineString(stroke.path), stroke.radius)
+            ss.update((min(k, other), max(k, other)) for k in near if k != other)
+
+    def _nearest(self, made: list[int], used: list[int], skeleton: Any, radius: float) -> list[int]:
+        gaps = [
+            float(shapely.distance(skeleton, shapely.LineString(self.strokes[used[k]].path)))
+            - radius
+            - self.strokes[used[k]].radius
+            for k in made
+        ]
+        reached = [k for k, gap in zip(made, gaps, strict=True) if gap <= 0.0]
+        return reached or [made[gaps.index(min(gaps))]]
 
 
 def _land_first(a: int, b: int, blobs: list[Blob]) -> tuple[int, int]:

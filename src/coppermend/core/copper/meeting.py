@@ -142,7 +142,7 @@ class Meeting:
             second = np.array([self.lines[j].geometry for _, j in pairs], dtype=object)
             ends = shapely.get_coordinates(shapely.shortest_line(first, second)).reshape(-1, 4).tolist()
             for (i, j), (xa, ya, xb, yb) in zip(pairs, ends, strict=True):
-                self._contact(i, j, (xa, ya), (xb, yb))
+                self._contact(i, j, (xa, ya), (xb, yb), sure=True)
                 if not (self.lines[i].stroke.straight and self.lines[j].stroke.straight):
                     self._more_contacts(i, j)
         for k, line in enumerate(self.lines):
@@ -152,10 +152,11 @@ class Meeting:
             gap, reach, _, b = self.weak[slot]
             self.weak[slot] = (gap, reach, self.locate(k, s), b)
 
-    def _contact(self, i: int, j: int, on_i: Point, on_j: Point) -> None:
+    def _contact(self, i: int, j: int, on_i: Point, on_j: Point, *, sure: bool = False) -> None:
+        """Two strokes at their places; ``sure``: their copper is known to touch, though its axes may lie a little further apart."""
         one, other = self.lines[i], self.lines[j]
         gap = math.dist(on_i, on_j)
-        if gap > one.stroke.radius + other.stroke.radius + MEET_MM:
+        if not sure and gap > one.stroke.radius + other.stroke.radius + MEET_MM:
             return
         a, b = self.locate(i, one.position(*on_i)), self.locate(j, other.position(*on_j))
         if gap <= MEET_MM:

@@ -46,12 +46,28 @@ def _lands_at(layer: DraftLayer, pins: list[Pin]) -> Iterable[tuple[int, int]]:
         for p, b in layer.parts.piece_blob.items()
         if str(layer.copper.pin[p])
     }
-    placed = _blobs_under(layer, pins)
+    placed = _inner_lands(layer, pins)
+    placed = _blobs_under(layer, pins) | placed if placed else _blobs_under(layer, pins)
     for k, pin in enumerate(pins):
         blob = None if pin.net is None else stated.get((pin.name, pin.net))
         blob = placed.get(k) if blob is None else blob
         if blob is not None:
             yield k, layer.first + layer.topology.blob_node[blob]
+
+
+def _inner_lands(layer: DraftLayer, pins: list[Pin]) -> dict[int, int]:
+    """Position in ``pins`` -> the land within narrow copper that lies under the pin."""
+    lands = layer.parts.pin_blobs
+    if not lands or not pins:
+        return {}
+    spots = shapely.points(np.array([(p.x_mm, p.y_mm) for p in pins]))
+    i, j = shapely.STRtree([outline for outline, _ in lands]).query(spots, predicate="intersects")
+    out: dict[int, int] = {}
+    for k, at in zip(i.tolist(), j.tolist(), strict=True):
+        blob = lands[at][1]
+        if pins[k].net in (None, layer.parts.blobs[blob].net):
+            out.setdefault(k, blob)
+    return out
 
 
 def _blobs_under(layer: DraftLayer, pins: list[Pin]) -> dict[int, int]:
