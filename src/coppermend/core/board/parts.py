@@ -41,6 +41,9 @@ HULL_SHARE = 0.4
 """Strokes that draw at least this share of their hull's edge are an outline that is cut back from lands; ours, tried on the packages at hand."""
 
 
+_Box = tuple[float, float, float, float]
+
+
 @dataclass(frozen=True, slots=True)
 class Silk:
     """Silkscreen of one side: ``shapes`` (n) and ``part`` (n,) the reference designator stated for each object by X2 .C, or ""."""
@@ -152,23 +155,36 @@ def box_fits(
 
     ``slack_mm``: also where a ring up to that much larger or smaller on each side can.
     """
-    low, high = _pin_box(pins)
-    size, body = high - low, high_mm - low_mm - 2 * slack_mm
-    frame = np.any(body > np.maximum(6 * size, size + 12.0)) or np.all(body > size + 12.0)
-    return not frame and box_covers(low_mm - slack_mm, high_mm + slack_mm, pins)
+    x0, y0, x1, y1 = _pin_box(pins)
+    (left, low), (right, high) = low_mm.tolist(), high_mm.tolist()
+    wide, tall = x1 - x0, y1 - y0
+    body_wide, body_tall = right - left - 2 * slack_mm, high - low - 2 * slack_mm
+    frame = body_wide > max(6 * wide, wide + 12.0) or body_tall > max(6 * tall, tall + 12.0)
+    if frame or (body_wide > wide + 12.0 and body_tall > tall + 12.0):
+        return False
+    return _covers((x0, y0, x1, y1), (left - slack_mm, low - slack_mm, right + slack_mm, high + slack_mm))
 
 
 def box_covers(low_mm: NDArray[np.float64], high_mm: NDArray[np.float64], pins: Sequence[Pin]) -> bool:
     """Whether a box covers the middle of the pins and is no speck beside them: what holds no such box holds no outline either."""
-    low, high = _pin_box(pins)
-    middle, size, body = (low + high) / 2, high - low, high_mm - low_mm
-    covers = np.all((low_mm - 0.5 <= middle) & (middle <= high_mm + 0.5))
-    return bool(covers and np.all(body >= np.minimum(0.3 * size, size - 1.0)) and float(np.max(body)) >= 0.6)
+    (left, low), (right, high) = low_mm.tolist(), high_mm.tolist()
+    return _covers(_pin_box(pins), (left, low, right, high))
 
 
-def _pin_box(pins: Sequence[Pin]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _covers(held: _Box, box: _Box) -> bool:
+    x0, y0, x1, y1 = held
+    left, low, right, high = box
+    wide, tall, body_wide, body_tall = x1 - x0, y1 - y0, right - left, high - low
+    if not (left - 0.5 <= (x0 + x1) / 2 <= right + 0.5 and low - 0.5 <= (y0 + y1) / 2 <= high + 0.5):
+        return False
+    large = body_wide >= min(0.3 * wide, wide - 1.0) and body_tall >= min(0.3 * tall, tall - 1.0)
+    return large and max(body_wide, body_tall) >= 0.6
+
+
+def _pin_box(pins: Sequence[Pin]) -> _Box:
+    """Left, lower, right and upper edge of the box round the pins' middles."""
     xs, ys = [pin.x_mm for pin in pins], [pin.y_mm for pin in pins]
-    return np.array([min(xs), min(ys)]), np.array([max(xs), max(ys)])
+    return min(xs), min(ys), max(xs), max(ys)
 
 
 class SilkOutlines:
@@ -247,7 +263,8 @@ class SilkOutlines:
 
     def _hull(self, pins: Sequence[Pin], own: NDArray[np.int64] | None) -> NDArray[np.float64] | None:
         """The hull of strokes long for the part (its own, else those near its pins), when they draw at least HULL_SHARE of its edge."""
-        low, high = _pin_box(pins)
+        held = np.array(_pin_box(pins))
+        low, high = held[:2], held[2:]
         extent = max(1.0, float(np.max(high - low)))
         grow = max(1.0, 0.25 * extent)
         if own is None:

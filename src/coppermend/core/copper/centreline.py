@@ -100,7 +100,8 @@ def insides(asked: Sequence[tuple[Line, Any, float]]) -> list[list[Interval]]:
                 rows.append((*p, *q))
                 polygons.append(skeleton)
         elif kinds[n] == point and line.stroke.straight:  # most of a board: a track at a round land
-            hit = in_disc(*line.stroke.path, centres[n], radius)
+            p, q = line.stroke.path
+            hit = in_disc(p, q, centres[n], radius)
             out.append([hit] if hit else [])
         else:
             out.append(merged(line.along(in_shape(p, q, skeleton, radius) for p, q in line.segments()), 1e-6))
