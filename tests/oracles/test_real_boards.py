@@ -89,7 +89,8 @@ def test_the_a64_board_agrees_with_its_x2_nets_but_for_copper_marked_as_ties(a64
     _, (row,) = built(a64)
     assert (row.nets, row.points, len(row.missed), len(row.split_nets)) == (457, 2046, 0, 0)
     named = [one for one in row.joined_nets if one.why != "no net"]
-    assert all(one.why == "tie" for one in named) and len(named) == 7
+    # the seventh runs over copper that X2 says is in no net (a printed antenna): a tie or a short, the data do not say
+    assert sorted(one.why for one in named) == ["tie"] * 6 + ["tie or short"]
     assert sum("etched component" in one.words for one in named) == 6
 
 

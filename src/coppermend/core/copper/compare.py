@@ -20,32 +20,43 @@ from coppermend.core.board.build import X2_SOURCE, shift_of, x2_points
 from coppermend.core.board.model import Board, NetlistPoint
 from coppermend.core.board.naming import says_a_net
 from coppermend.core.board.pinboard import copper_is_known
+from coppermend.core.copper.reasons import (
+    TIE_PINS,
+    bridge_place,
+    is_tie_part,
+    joined_at_part,
+    one_stated_name,
+    open_land,
+    overlapping_lands,
+    part_beside,
+    shared_parts,
+)
+from coppermend.core.geometry.polarity import box_pairs
+from coppermend.core.geometry.shapes import ShapeSet
 
 STALE_NETS = 0.2
 """From this share of disagreeing nets on, the netlist is more likely of another state of the board than the copper is wrong; our assumption."""
-
-JUMPER_GAP_MM = 0.5
-"""Lands of one part nearer than this and not joined are the two halves of an open jumper land; common practice 0.15 to 0.3 mm, no source."""
 
 NAME_COLUMNS = 14
 """Width of the net name's column in an IPC-D-356 record (IPC-D-356A, columns 4 to 17)."""
 
 ENOUGH_CUT = 3
-"""This many different names of the greatest length speak for a narrower column; our assumption."""
+"""This many different names that X2 has longer, cut to one length, show a narrower column; our assumption."""
+
+FEWEST_OF_A_NET = 2
+"""A net has at least two points: one point apart from the rest of its name is no net of its own that was cut to that name."""
+
+NEAR_GAP_MM = 1.0
+"""Up to this gap the nearest place of two islands is looked for edge by edge; beyond it, by centre lines."""
 
 AT_PART_MM = 0.5
 """A place this near to a part's outline lies at the part."""
-
-NEAR_PIN_MM = 2.0
-"""A place this near to a pin of a part that has pins in both nets lies at that part."""
-
-_TIE_PARTS = ("NT", "JP", "SJ", "LK", "W", "TIE", "SH")
 
 
 @dataclass(frozen=True, slots=True)
 class Disagreement:
     """One net that is split, or nets that are joined. ``why``: tie, jumper, equal numbers, no hole,
-    one layer, cut name, moved, stale, open, short, no net."""
+    one layer, cut name, moved, stale, open, short, tie or short, no net, lists differ."""
 
     kind: str
     nets: tuple[str, ...]
@@ -142,10 +153,22 @@ def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], 
     by_island: dict[int, list[NetlistPoint]] = defaultdict(list)
     for point in found:
         by_island[point.island].append(point)
-    width = full_width({point.net for point in points}) if name != X2_SOURCE else 0
+    stated = _stated_islands(board)
+    width = cut_width(name, set(of_net), {one for names in stated.values() for one in names})
     bare = _undrilled(board, found)
     splits = [
-        _split(board, graph, net, main_island[net], island, by_island, stale, main_net[island], len(net) == width, bare)
+        _split(
+            board,
+            graph,
+            net,
+            main_island[net],
+            island,
+            by_island,
+            stale,
+            main_net[island],
+            len(net) == width and not one_stated_name(counts, stated),
+            bare,
+        )
         for net, counts in sorted(of_net.items())
         if len(counts) > 1
         for island in sorted(counts)
@@ -164,6 +187,35 @@ def compare_source(board: Board, name: str, all_points: Sequence[NetlistPoint], 
     nets = len({p.net for p in points})
     agree += len(free) - len(caught)
     return SourceRow(name, nets, len(all_points), agree, missed, tuple(splits), tuple(joins), shift)
+
+
+def cut_width(source: str, names: Collection[str], stated: Collection[str]) -> int:
+    """The length at which a source's names may have been cut, 0 where nothing says that they were.
+
+    The column of an IPC-D-356 record where the longest names fill it exactly, or a narrower one where X2 has at least ENOUGH_CUT of the
+    longest names whole and longer. Names that merely are equally long are not cut.
+
+    >>> cut_width("a.ipc", {"CLOCKA", "CLOCKB", "DATA10", "GND"}, ()), cut_width("a.ipc", {"CONTROL_BUS_EN"}, ())
+    (0, 14)
+    """
+    if source == X2_SOURCE or source == "ipc2581" or source.lower().endswith(".csv"):
+        return 0
+    longest = max(map(len, names), default=0)
+    if longest >= NAME_COLUMNS:
+        return NAME_COLUMNS if longest == NAME_COLUMNS else 0
+    known = {_letters(one) for one in stated}
+    full = [name for name in names if len(name) == longest and _letters(name) not in known]
+    cut = sum(any(_is_cut_from(name, one) for one in stated) for name in full)
+    return longest if cut >= ENOUGH_CUT else 0
+
+
+def _stated_islands(board: Board) -> dict[int, set[str]]:
+    """The names that X2 states, by island."""
+    out: dict[int, set[str]] = defaultdict(set)
+    for point in x2_points(board):
+        if says_a_net(point.net):
+            out[point.island].add(point.net)
+    return out
 
 
 def full_width(names: Collection[str]) -> int:
@@ -186,12 +238,10 @@ def whole_names(board: Board, points: Sequence[NetlistPoint]) -> Sequence[Netlis
     wide = {net: islands for net, islands in where.items() if len(net) == width and len(islands - {-1}) > 1}
     if not wide:
         return points
-    stated: dict[int, set[str]] = defaultdict(set)
-    for point in x2_points(board):
-        stated[point.island].add(point.net)
+    stated = _stated_islands(board)
     full: dict[tuple[str, int], str] = {}
     for net, islands in wide.items():
-        fits = {k: [name for name in sorted(stated[k]) if _is_cut_from(net, name)] for k in islands if k >= 0}
+        fits = {k: [name for name in sorted(stated.get(k, ())) if _is_cut_from(net, name)] for k in islands if k >= 0}
         names = [found[0] for found in fits.values() if len(found) == 1]
         if len(names) == len(fits) and len(set(names)) > 1:
             full |= {(net, k): found[0] for k, found in fits.items()}
@@ -200,8 +250,12 @@ def whole_names(board: Board, points: Sequence[NetlistPoint]) -> Sequence[Netlis
 
 def _is_cut_from(short: str, name: str) -> bool:
     """Whether a name can have been cut to the short one; writers also change case and drop signs, so letters and digits are compared."""
-    long, head = ("".join(c for c in one.upper() if c.isalnum()) for one in (name, short))
+    long, head = _letters(name), _letters(short)
     return bool(head) and (long.startswith(head) or long.endswith(head))
+
+
+def _letters(name: str) -> str:
+    return "".join(c for c in name.upper() if c.isalnum())
 
 
 def _lone_names(points: Sequence[NetlistPoint]) -> set[str]:
@@ -310,7 +364,13 @@ class ContactGraph:
             return hole.x_mm, hole.y_mm, hole.layers[0]
         at = int(np.searchsorted(self.start, node, side="right")) - 1
         layer = self.board.layers[at]
-        spot = shapely.point_on_surface(layer.shapes.skeleton[node - self.start[at]])
+        skeleton = layer.shapes.skeleton[node - self.start[at]]
+        line = skeleton.geom_type == "LineString"
+        spot = (
+            shapely.line_interpolate_point(skeleton, 0.5, normalized=True)
+            if line
+            else shapely.point_on_surface(skeleton)
+        )
         return float(spot.x), float(spot.y), layer.key
 
     def piece(self, node: int) -> tuple[int, int] | None:
@@ -381,8 +441,10 @@ def _joined(
     why, reason = (
         ("moved", _moved(names, other, main))
         if away and not stale
-        else _why_joined(board, meeting, theirs, mine, stale)
+        else _why_joined(graph, meeting, theirs, mine, stale)
     )
+    if why in ("short", "tie or short") and not meeting.stated:
+        meeting = replace(meeting, place=bridge_place(graph, theirs, mine) or meeting.place)
     lands = [land for land in (_land_at(graph, node, pins) for node in way) if land]
     first = theirs[0]
     x, y, layer = meeting.place or (first.x_mm, first.y_mm, first.layers[0] if first.layers else "")
@@ -401,22 +463,32 @@ def _moved(names: Sequence[str], net: str, main: str) -> str:
 
 
 def _shortest(graph: ContactGraph, a: Sequence[NetlistPoint], b: Sequence[NetlistPoint]) -> list[int]:
-    starts = [node for point in a[:20] for node in graph.nodes_at(point)]
-    ends = [node for point in b for node in graph.nodes_at(point)]
+    starts = [node for point in a[:20] for node in _own(graph, point)]
+    ends = [node for point in b for node in _own(graph, point)]
     return graph.way(starts, ends)
+
+
+def _own(graph: ContactGraph, point: NetlistPoint) -> list[int]:
+    """The copper at a point, without what X2 says is of another net (a line that ends there)."""
+    nodes = graph.nodes_at(point)
+    if not any(_stated(graph, node) == point.net for node in nodes):
+        return nodes
+    return [node for node in nodes if _stated(graph, node) == point.net or not says_a_net(_stated(graph, node))]
 
 
 @dataclass(frozen=True, slots=True)
 class _Meeting:
     """Where two nets meet on a way: the place, and the pin whose land lies there ("").
 
-    ``etched``: the copper there is an etched component by X2; ``bare``: X2 says of copper on the way that it is in no net.
+    ``etched``: the copper there is an etched component by X2; ``bare``: X2 says of copper on the way that it is in no net;
+    ``stated``: X2 states both nets, so that the place is where they change.
     """
 
     place: tuple[float, float, str] | None = None
     land: str = ""
     etched: bool = False
     bare: bool = False
+    stated: bool = False
 
 
 def _meeting(graph: ContactGraph, way: Sequence[int], pins: Mapping[tuple[int, str], str]) -> _Meeting:
@@ -432,7 +504,7 @@ def _meeting(graph: ContactGraph, way: Sequence[int], pins: Mapping[tuple[int, s
         if says_a_net(stated):
             if net and stated != net:
                 land = _land_at(graph, way[at], pins) or _land_at(graph, way[at + 1], pins)
-                return _Meeting(graph.contact(way[at], way[at + 1]), land, bare=bare)
+                return _Meeting(graph.contact(way[at], way[at + 1]), land, bare=bare, stated=True)
             net, at = stated, k
     if not way:
         return _Meeting()
@@ -457,53 +529,45 @@ def _parts_at(board: Board, place: tuple[float, float, str] | None) -> list[str]
     return [ref for _, ref in sorted(found)]
 
 
-def _nearest_of(board: Board, refs: set[str], place: tuple[float, float, str] | None) -> str:
-    """The one of ``refs`` that has a pin within NEAR_PIN_MM of the place, the nearest; "" for none."""
-    if place is None:
-        return ""
-    apart = [
-        (float(np.hypot(pin.x_mm - place[0], pin.y_mm - place[1])), part.ref)
-        for part in board.parts
-        if part.ref in refs
-        for pin in part.pins
-    ]
-    best = min(apart, default=(NEAR_PIN_MM + 1, ""))
-    return best[1] if best[0] <= NEAR_PIN_MM else ""
-
-
 def _why_joined(
-    board: Board, meeting: _Meeting, theirs: Sequence[NetlistPoint], mine: Sequence[NetlistPoint], stale: bool
+    graph: ContactGraph, meeting: _Meeting, theirs: Sequence[NetlistPoint], mine: Sequence[NetlistPoint], stale: bool
 ) -> tuple[str, str]:
+    """A tie only where the data mark one or lands of one small part overlap; where place and data leave it open, the words say between what."""
+    board = graph.board
     here = _parts_at(board, meeting.place)
-    both = ({p.part for p in theirs} & {p.part for p in mine}) - {"VIA", ""}
-    near = _nearest_of(board, both, meeting.place)
-    here = [near, *(ref for ref in here if ref != near)] if near else here
+    both = shared_parts(theirs, mine)
     if meeting.etched:
-        at = f" at {here[0]}" if here else ""
+        beside = part_beside(board, both, meeting.place) or (here[0] if here else "")
+        at = f" at {beside}" if beside else ""
         return "tie", f"The copper{at} is marked as an etched component (X2): an intended tie."
-    for ref in sorted((both & set(here)) | ({meeting.land.rpartition(".")[0]} if meeting.land else set())):
-        if ref.upper().startswith(_TIE_PARTS):
+    for ref in filter(is_tie_part, both):
+        if joined_at_part(graph, ref, theirs, mine):
             return "jumper", f"{ref} is a tie or jumper land that the copper bridges; meant so in all likelihood."
     if stale:
         return "stale", "So many nets disagree that the netlist seems to belong to another state of the board."
-    inside = [ref for ref in here if ref in both]
-    if inside:
-        words = f"They meet inside {inside[0]}, which has pins in both: its lands are joined by copper (an intended tie, or lands bridged in the data)."
-        return "tie", words
-    if meeting.land and len({p.part for p in theirs}) <= 3:
-        words = f"They meet at the land of {meeting.land}: a line taken off at that land, meant so in all likelihood (an intended tie)."
-        return "tie", words
+    small = {part.ref for part in board.parts if len(part.pins) <= TIE_PINS}
+    for ref in both:
+        if ref in small and overlapping_lands(board, ref, theirs, mine):
+            words = f"They meet inside {ref}, which has pins in both: its lands are joined by copper (an intended tie, or lands bridged in the data)."
+            return "tie", words
+    for ref in both:
+        if joined_at_part(graph, ref, theirs, mine):
+            unless = f" unless {ref} is meant as a tie" if ref in small else ""
+            words = f"Copper joins them between lands of {ref}, which has pins in both: a short in the copper data{unless}, or a netlist of another state."
+            return "short", words
     if meeting.bare:
+        words = "Copper that X2 says is in no net joins them: an antenna, a printed coil or a tie, or a short in the data, which do not say."
+        return "tie or short", words
+    if meeting.stated and meeting.land and len({p.part for p in theirs}) <= 3:
         words = (
-            "Copper that X2 says is in no net joins them (an antenna, a printed coil, a tie), or a short in the data."
+            f"They meet at the land of {meeting.land}: a line taken off at that land on purpose (a sense line), or a short in the data, "
+            "which do not say."
         )
-        return "tie", words
-    here = [ref for ref in here if ref in {p.part for p in (*theirs, *mine)}]
-    if here:
-        return (
-            "tie",
-            f"They meet inside the outline of {here[0]}: copper that is part of it (an antenna, a printed coil, a tie), or a short in the data.",
-        )
+        return "tie or short", words
+    named = [ref for ref in here if ref in {p.part for p in (*theirs, *mine)}]
+    if named:
+        words = f"The place lies inside the outline of {named[0]}; nothing there marks a tie: a short in the copper data, or a netlist of another state."
+        return "short", words
     return "short", "Nothing at the place explains it: a short in the copper data, or a netlist of another state."
 
 
@@ -516,8 +580,7 @@ def _nearest_gap(board: Board, a: int, b: int) -> tuple[float, float, float, str
             continue
         if len(one) > len(two):
             one, two = two, one
-        near, apart = _nearest(layer.shapes.skeleton[one[:200]], layer.shapes.skeleton[two])
-        gap = apart - layer.shapes.radius_mm[one[near[:, 0]]] - layer.shapes.radius_mm[two[near[:, 1]]]
+        near, gap = _gaps(layer.shapes.take(one), layer.shapes.take(two))
         k = int(np.argmin(gap))
         if best is None or gap[k] < best[0]:
             line = shapely.shortest_line(layer.shapes.skeleton[one[near[k, 0]]], layer.shapes.skeleton[two[near[k, 1]]])
@@ -530,10 +593,17 @@ def _nearest_gap(board: Board, a: int, b: int) -> tuple[float, float, float, str
     return best
 
 
-def _nearest(some: NDArray[Any], many: NDArray[Any]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    tree = shapely.STRtree(many)
-    pairs, apart = tree.query_nearest(some, return_distance=True, all_matches=False)
-    return np.asarray(pairs.T), np.asarray(apart)
+def _gaps(one: ShapeSet, two: ShapeSet) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """(k, 2) pairs that may be the nearest, and their gaps in mm; the nearest is among them where it is at most NEAR_GAP_MM."""
+    pairs, apart = shapely.STRtree(two.skeleton).query_nearest(one.skeleton, return_distance=True, all_matches=False)
+    near = np.asarray(pairs.T)
+    gap = np.asarray(apart) - one.radius_mm[near[:, 0]] - two.radius_mm[near[:, 1]]
+    least = float(gap.min())
+    if least <= NEAR_GAP_MM:  # the nearest skeletons need not be the nearest edges
+        i, j = box_pairs(one.bounds_mm() + np.array([-1.0, -1.0, 1.0, 1.0]) * max(least, 0.0), two.bounds_mm())
+        near = np.concatenate([near, np.column_stack([i, j])])
+        gap = np.concatenate([gap, one.gap_mm(i, j, two)])
+    return near, gap
 
 
 def _split(
@@ -562,7 +632,8 @@ def _split(
     if why == "open" and owner != net:
         why, reason = "moved", _moved(names, net, owner)
     elif why == "open" and wide:
-        why, reason = "cut name", _cut_name(net, reason)
+        alone = min(len({point_name(p) for p in group}) for group in (apart, rest)) < FEWEST_OF_A_NET
+        why, reason = ("open", f"{reason} {_may_be_cut(net)}") if alone else ("cut name", _cut_name(net, reason))
     shown = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
     words = f"Net {net}: copper does not join {shown} to the rest of the net; nearest place {x:.3f}, {y:.3f} mm, layer {layer}. {reason}"
     return Disagreement("split", (net,), names, why, words, x, y, layer)
@@ -581,10 +652,14 @@ def _undrilled(board: Board, points: Sequence[NetlistPoint]) -> frozenset[int]:
     return frozenset(through[k].line for k in missing.tolist())
 
 
+def _may_be_cut(net: str) -> str:
+    return f"The name has {len(net)} characters, all that this netlist has room for, so it may have been cut."
+
+
 def _cut_name(net: str, reason: str) -> str:
-    """Words for a name as wide as its column on several islands: uncertain, two nets of one cut name or one net that is open."""
+    """Words for a name that fills its column on several islands: uncertain, two nets of one cut name or one net that is open."""
     return (
-        f"The name has {len(net)} characters, as many as this netlist writes: two nets that begin alike may have been cut to one name. "
+        f"{_may_be_cut(net)} These may be two nets that begin alike; the data do not say. "
         f"If it is one net: {reason[0].lower()}{reason[1:]}"
     )
 
@@ -604,12 +679,11 @@ def _why_split(
             "equal numbers",
             f"All of them carry numbers that are also on the rest ({part}.{number}): lands of one number, joined inside the part.",
         )
-    parts = {part for part, _ in pins[0]} & {part for part, _ in pins[1]}
-    if parts and gap is not None and gap[0] <= JUMPER_GAP_MM:
-        ref = min(parts)
+    ref = open_land(board, gap, apart, rest) if gap is not None else ""
+    if ref and gap is not None and is_tie_part(ref):
         return (
             "jumper",
-            f"The gap is {gap[0]:.2f} mm between lands of {ref}: an open jumper land, closed by solder when the board is made.",
+            f"The gap is {gap[0]:.2f} mm between lands of {ref}, by its name a jumper or tie: open until solder or a shunt closes it.",
         )
     if not board.holes:
         return "no hole", "The package has no drill data, and only holes join the layers."
@@ -618,7 +692,22 @@ def _why_split(
         return "no hole", words
     if len(board.layers) == 1:
         return "one layer", "The package holds one copper layer only; the other side may join them."
+    left = _left_out(board)
     if stale:
-        return "stale", "So many nets disagree that the netlist seems to belong to another state of the board."
+        return "stale", f"So many nets disagree that the netlist seems to belong to another state of the board.{left}"
     near = f" ({gap[0]:.2f} mm apart there)" if gap else " (they share no layer)"
-    return "open", f"A real open in the copper data{near}, or a netlist of another state."
+    unless = f" If {ref} is a jumper, its land is open there." if ref else ""
+    return "open", f"A real open in the copper data{near}, or a netlist of another state.{unless}{left}"
+
+
+def _left_out(board: Board) -> str:
+    """Words for files of the package that were left out: copper that joins may be in them."""
+    count = sum(finding.code == "PKG-015" for finding in board.findings)
+    if not count:
+        return ""
+    one = (
+        "1 file was left out because nothing tells what it is"
+        if count == 1
+        else f"{count} files were left out because nothing tells what they are"
+    )
+    return f" {one} (PKG-015): copper that joins this may be there."
