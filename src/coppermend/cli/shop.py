@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from coppermend.bootstrap import workshop
+from coppermend.core.planning.describe import clip_words
 from coppermend.core.planning.model import Check, NextStep
 from coppermend.services.bench import next_for_case
 from coppermend.services.cases import find_case
@@ -59,5 +60,8 @@ def check_line(check: Check) -> str:
     net = check.net_a if check.net_a == check.net_b else f"{check.net_a} against {check.net_b}"
     needs = f" (needs {', '.join(check.needs)})" if check.needs else ""
     turn = "turn the board over; " if check.turn_over else ""
+    if check.clip:
+        words = clip_words(check)
+        turn = f"{words[0].lower()}{words[1:]}; {turn}"
     must = {"continuity": "must be closed", "ohms": "ohms"}.get(check.purpose, "must be open")
     return f"{turn}{check.point_a}  to  {check.point_b}  [{net}] {must}{ohms}{needs}"

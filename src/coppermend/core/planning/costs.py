@@ -73,13 +73,16 @@ def move_seconds(costs: CostTable, start: ProbePoint | None, goal: ProbePoint) -
 def check_seconds(costs: CostTable, tips: TipState, point_a: ProbePoint, point_b: ProbePoint) -> tuple[float, TipState]:
     """Modelled seconds of one check from where the tips are, and where they are afterwards.
 
-    The tips are alike: the cheaper way of sharing them out is taken. A clipped point costs nothing while its side may stay as it is.
+    The tips are alike: the cheaper way of sharing them out is taken. A clipped lead holds itself: it costs nothing, the side of the other point lies up
+    and no hand reaches round the board. It comes off at the first check that does not use it.
 
     >>> a, b, c = (ProbePoint(n, k, 0, 10.0 * k, 0, "c") for k, n in enumerate("abc"))
     >>> seconds, tips = check_seconds(CostTable(), TipState(), a, b)
     >>> seconds, check_seconds(CostTable(), tips, b, c)[0]
     (5.0, 3.0)
     """
+    if tips.clip and tips.clip in (point_a.id, point_b.id):
+        return _clipped_seconds(costs, tips, point_a, point_b)
     seconds = costs.read_s
     mixed = point_a.side != point_b.side
     start_a, start_b, up = tips.a, tips.b, tips.up
@@ -88,11 +91,35 @@ def check_seconds(costs: CostTable, tips: TipState, point_a: ProbePoint, point_b
     elif point_a.side != up:
         seconds += costs.turn_s
         up = point_a.side
-        start_a = start_a if start_a is not None and start_a.id == tips.clip else None
-        start_b = start_b if start_b is not None and start_b.id == tips.clip else None
+        start_a = start_b = None
     straight = move_seconds(costs, start_a, point_a) + move_seconds(costs, start_b, point_b)
     crossed = move_seconds(costs, start_a, point_b) + move_seconds(costs, start_b, point_a)
-    clip = tips.clip if tips.clip in (point_a.id, point_b.id) else ""
     if crossed < straight:
-        return seconds + crossed, TipState(point_b, point_a, up, clip)
-    return seconds + straight, TipState(point_a, point_b, up, clip)
+        return seconds + crossed, TipState(point_b, point_a, up)
+    return seconds + straight, TipState(point_a, point_b, up)
+
+
+def _clipped_seconds(
+    costs: CostTable, tips: TipState, point_a: ProbePoint, point_b: ProbePoint
+) -> tuple[float, TipState]:
+    """``check_seconds`` with a lead clipped on one of the two points: only the other tip moves."""
+    held, goal = (point_a, point_b) if point_a.id == tips.clip else (point_b, point_a)
+    free = tips.b if tips.a is not None and tips.a.id == tips.clip else tips.a
+    turned = goal.side != tips.up
+    seconds = costs.read_s + (costs.turn_s if turned else 0.0) + move_seconds(costs, None if turned else free, goal)
+    return seconds, TipState(held, goal, goal.side, held.id)
+
+
+def clip_lead(costs: CostTable, tips: TipState, point: ProbePoint) -> tuple[float, TipState]:
+    """Seconds to clip a lead on a point, and the tips afterwards: the one that was there or is nearer becomes the lead. The side of the point lies up.
+
+    >>> a, b = ProbePoint("a", 0, 0, 0, 0, "c"), ProbePoint("b", 1, 0, 10.0, 0, "s")
+    >>> seconds, tips = clip_lead(CostTable(), TipState(), a)
+    >>> seconds, check_seconds(CostTable(), tips, a, b)[0]       # turned over once, then a tip on b and a reading
+    (8.0, 23.0)
+    """
+    turned = point.side != tips.up
+    a, b = (None, None) if turned else (tips.a, tips.b)
+    first = move_seconds(costs, a, point) <= move_seconds(costs, b, point)
+    seconds = costs.clip_s + (costs.turn_s if turned else 0.0)
+    return seconds, TipState(point, b if first else a, point.side, point.id)

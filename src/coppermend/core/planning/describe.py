@@ -80,6 +80,13 @@ def point_words(point: ProbePoint) -> str:
     return f"{point.kind} at {point.x_mm:.1f}, {point.y_mm:.1f} mm, {side}"
 
 
+def clip_words(check: Check) -> str:
+    """What to do with a clipped lead at a check: "Clip a lead on U1.29/leg and leave it"; "" when both tips are held by hand."""
+    if not check.clip:
+        return ""
+    return f"Clip a lead on {check.clip} and leave it" if check.clip_now else f"The lead stays on {check.clip}"
+
+
 def continuity_check(
     copper: Copper, point_a: ProbePoint, point_b: ProbePoint, seconds: float, reason: str, turn_over: bool = False
 ) -> Check:

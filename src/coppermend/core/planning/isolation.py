@@ -9,6 +9,7 @@ from typing import Protocol
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.engine import CopperBelief
 from coppermend.core.copper.model import ProbePoint
+from coppermend.core.planning.clips import clipped, order_with_clips
 from coppermend.core.planning.costs import CostTable, TipState
 from coppermend.core.planning.describe import needs_words
 from coppermend.core.planning.model import Check
@@ -97,11 +98,12 @@ def isolation_checks(
     for level in range(len(RANK_WORDS)):
         mine = [entry for entry in best.values() if entry[0] == level]
         tour = plan_tour([[(e[3], e[4])] for e in mine], costs, tips, seed=seed, tries=4)
-        for at, seconds in zip(tour.order, tour.seconds, strict=True):
-            _, gap, _, a, b = mine[at]
-            turned = a.side == b.side and a.side != tips.up
-            checks.append(_check(copper, a, b, gap, level, seconds, turned))
-            tips = TipState(a, b, a.side if a.side == b.side else tips.up)
+        rows = [mine[i] for i in tour.order]
+        order, stops = order_with_clips([(e[3], e[4]) for e in rows], costs, tips)
+        for k, stop in zip(order, stops, strict=True):
+            _, gap, _, a, b = rows[k]
+            checks.append(clipped(_check(copper, a, b, gap, level, stop.seconds, stop.turned), stop))
+            tips = stop.tips
     return tuple(checks), tips
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from math import log
 from zlib import crc32
 
 import numpy as np
@@ -25,7 +26,10 @@ from coppermend.core.copper.model import ProbePoint
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.risk import Risk
 from coppermend.core.planning.rollout import Game, Owed
+from coppermend.core.planning.small import play_out, small_net
 from coppermend.core.planning.spans import block_of, confirmed, crossing_opens, scarce_points
+from coppermend.core.planning.tour import Option
+from coppermend.core.planning.trees import RiskTree, risk_trees
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -40,6 +44,8 @@ ALIKE = 0.01
 """Two candidates that split fewer samples than this differently are alike ..."""
 PLAYED_ALIKE = 2
 """... and of those that are alike no more are played on."""
+EXCESS_SAVES_S = 0.25
+"""A reading beyond the fewest has to save this many expected seconds on its net."""
 LEAST_GAIN_BITS = 1e-3
 """A reading that tells less than this is not worth asking for."""
 MOST_REPEATS = 8
@@ -124,6 +130,9 @@ def best_readings(
     classes = _classes(copper, risk, v, skipped)
     if len(classes) < 2:
         return []
+    played = _played(posterior, risk, v, classes, costs, tips, asked)
+    if played is not None:
+        return [played]
     piece = copper.tree.piece[next(iter(view.points))]
     broken, contacts = _samples(posterior, piece, seed)
     where = node_labels(copper, piece, broken, [nodes[0] for nodes, _ in classes])
@@ -145,6 +154,68 @@ def best_readings(
     found_all = found_all[:most]
     owed = _owed(posterior, risk, raised, members, found_all)
     return _looked_ahead(posterior, found_all, apart, state, owed, contacts, costs)
+
+
+def _played(
+    posterior: CopperBelief,
+    risk: Risk,
+    v: int,
+    classes: Sequence[tuple[list[int], list[ProbePoint]]],
+    costs: CostTable,
+    tips: TipState,
+    asked: dict[frozenset[str], int],
+) -> Candidate | None:
+    """What playing a small net out recommends; None on a larger net, and where a small one is settled."""
+    worn = {pair for pair, times in asked.items() if times >= MOST_REPEATS}
+    net = small_net(posterior, risk, v, classes, tips, worn)
+    pair = play_out(net, costs, tips, asked)[0] if net is not None else None
+    if net is None or pair is None:
+        return None
+    seconds, _ = check_seconds(costs, tips, *pair)
+    joined = float(net.closes[net.pairs.index(pair)] @ net.weight)
+    low_open, low_closed = rates(posterior.basis)
+    bits = float(information(joined, 1.0 - low_open, low_closed))
+    p_closed = low_closed + (1.0 - low_open - low_closed) * joined
+    return Candidate(*pair, seconds, bits, p_closed, repeats=frozenset((pair[0].id, pair[1].id)) in asked)
+
+
+def played_cover(
+    posterior: CopperBelief,
+    risk: Risk,
+    v: int,
+    trees: Sequence[RiskTree],
+    costs: CostTable,
+    tips: TipState,
+    skipped: Collection[str],
+) -> Option | None:
+    """On a small net the reading with the least expected seconds: one after which, closed, one check fewer proves the rest, unless another saves
+    ``EXCESS_SAVES_S`` or more. None on a larger net.
+    """
+    asked = _asked(posterior)
+    net = small_net(posterior, risk, v, _classes(posterior.copper, risk, v, skipped), tips, set(asked))
+    if net is None:
+        return None
+    bound = sum(tree.bound for tree in trees)
+    column = {name: i for i, name in enumerate(net.edges)}
+    fits: dict[bytes, bool] = {}
+    allowed = np.zeros(len(net.pairs), dtype=np.bool_)
+    for i, closes in enumerate(net.closes):
+        key = closes.tobytes()
+        if key not in fits:
+            way = {name for name, k in column.items() if not (closes & net.broken[:, k]).any()}
+            fits[key] = sum(_bound_without(tree, way) for tree in trees) < bound
+        allowed[i] = fits[key]
+    free, least = play_out(net, costs, tips, asked)
+    short, seconds = play_out(net, costs, tips, asked, allowed)
+    return free if least <= seconds - EXCESS_SAVES_S else short
+
+
+def _bound_without(tree: RiskTree, way: Collection[int]) -> int:
+    """Fewest checks that prove the tree when the stretches of ``way`` are proven."""
+    edges = {name: (a, b) for a, b, name in tree.edges}
+    touch = [g for g, nodes in enumerate(tree.groups) if nodes]
+    left = [name for name in edges if name not in way]
+    return sum(one.bound for one in risk_trees(edges, left, (), touch)[0]) if left else 0
 
 
 def _states(posterior: CopperBelief, risk: Risk, v: int, broken: Bools, raised: Sequence[int]) -> tuple[Ints, Bools]:
@@ -514,7 +585,10 @@ def _confirming(
     opens = crossing_opens(posterior, risk, number)
     few = scarce_points(risk, number)
     used = [{r.point_a, r.point_b} for r in opens]
+    p = 1.0 - float(risk.chance[number])
+    short = log(max(p, 1e-9) / (1.0 - posterior.basis.advice_above))
     best: Candidate | None = None
+    most = 0.0
     for a in ends[0]:
         for b in ends[1]:
             if a.id == b.id or asked.get(frozenset((a.id, b.id)), 0) >= MOST_REPEATS:
@@ -523,10 +597,32 @@ def _confirming(
             if not independent and not any_pair:
                 continue
             seconds, _ = check_seconds(costs, tips, a, b)
-            if best is None or seconds < best.seconds:
-                p = 1.0 - float(risk.chance[number])
+            told_nats = -log(_open_by_mistake(posterior, (a.id, b.id), used))
+            value = min(told_nats, max(short, LEAST_NATS)) / (seconds + ATTENTION_S)
+            if value > most + 1e-12:
+                most = value
                 best = Candidate(a, b, seconds, float(information(p, 0.95, 0.002)), p, number)
     return best
+
+
+ATTENTION_S = 3.0
+"""What one more answer costs the person besides the tips' way, where readings of different strength are compared (an assumption)."""
+LEAST_NATS = 1.0
+"""A confirming reading is not judged by less than this."""
+
+
+def _open_by_mistake(posterior: CopperBelief, pair: tuple[str, str], opens: Sequence[Collection[str]]) -> float:
+    """P(open) of a reading across whole copper after the open readings that crossed it: each of them then was a bad point or bad luck, and a point that
+    took part in many is likely bad. Points not used yet bite as the bench's points do.
+    """
+    basis = posterior.basis
+    share = sum(bench.weight * bench.share for bench in posterior.benches)
+    bite = 1.0 - rates(basis)[0]
+    for point in pair:
+        mine = sum(point in one for one in opens)
+        bad = share if not mine else share + (1.0 - share) * mine / (len(opens) + 1.0)
+        bite *= 1.0 - basis.contact_false_open * bad
+    return min(max(1.0 - bite, 1e-6), 1.0 - 1e-6)
 
 
 def _beyond(posterior: CopperBelief, risk: Risk, number: int, node: int, skipped: Collection[str]) -> list[ProbePoint]:

@@ -22,6 +22,10 @@ class Check:
     needs: tuple[str, ...] = ()
     """Part states in words, e.g. "U1 socketed"."""
     turn_over: bool = False
+    clip: str = ""
+    """Id of the point of the two on which a clipped lead is left, "" = both tips are held by hand."""
+    clip_now: bool = False
+    """The lead is put there for this check; else it hangs there already."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,10 +17,18 @@ from coppermend.core.belief.engine import CopperBelief, belief
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.belief.readings import rates
 from coppermend.core.copper.model import CopperGraph, ProbePoint
-from coppermend.core.planning.costs import CostTable, TipState, check_seconds
-from coppermend.core.planning.describe import continuity_check, point_words
+from coppermend.core.planning.clips import lead_on
+from coppermend.core.planning.costs import CostTable, TipState, check_seconds, clip_lead
+from coppermend.core.planning.describe import clip_words, continuity_check, point_words
 from coppermend.core.planning.isolation import NeighbourPair, isolation_checks
-from coppermend.core.planning.localise import Candidate, best_readings, crossed_twice, information, suspects
+from coppermend.core.planning.localise import (
+    Candidate,
+    best_readings,
+    crossed_twice,
+    information,
+    played_cover,
+    suspects,
+)
 from coppermend.core.planning.model import Check, NextStep, RoundPlan
 from coppermend.core.planning.risk import Risk, apart, frame_of, risk_of, touchable, trees_of, views_in_doubt
 from coppermend.core.planning.round import DEFAULT_COSTS, cheapest_cover, plan_round, stretches
@@ -163,7 +171,9 @@ def work_left(
         follow, followed = read_on(list(waiting))
         waiting = {}
     if checks and not follow:
-        follow, followed = _likely_open(now, risk, checks[0], costs, at, skipped, seed + len(evidence), confirm)
+        follow, followed = _likely_open(now, risk, checks, costs, at, skipped, seed + len(evidence), confirm)
+        if not follow:
+            checks = _played_first(now, risk, checks, costs, at, frozenset(skipped), gone)
     return Work(now, risk, checks, tuple(follow), followed, tuple(stuck), at, tuple(waiting.values()))
 
 
@@ -174,7 +184,7 @@ OPEN_LIKELY = 0.5
 def _likely_open(
     now: CopperBelief,
     risk: Risk,
-    check: Check,
+    checks: Sequence[Check],
     costs: CostTable,
     tips: TipState,
     skipped: Collection[str],
@@ -185,6 +195,7 @@ def _likely_open(
 
     On a row of equal sites with chance p the best first stretch has about ln 2 / p of them (shared/algorithms.md, section A), P(open) = 1/2.
     """
+    check = checks[0]
     p = now.sites[[now.copper.site[s] for s in check.sites]]
     if not len(p) or float(np.prod(1.0 - p)) >= OPEN_LIKELY:
         return [], -1
@@ -193,6 +204,41 @@ def _likely_open(
     among = [base + e.index for e in risk.frame.views[v].super_edges if risk.doubt[base + e.index]]
     found = best_readings(now, risk, v, costs, tips, skipped=skipped, seed=seed, confirm=confirm, among=among)
     return found, v if found else -1
+
+
+def _played_first(
+    now: CopperBelief,
+    risk: Risk,
+    checks: tuple[Check, ...],
+    costs: CostTable,
+    tips: TipState,
+    skipped: frozenset[str],
+    stuck: Sequence[int],
+) -> tuple[Check, ...]:
+    """The checks with the first one's net played out where it is small and all that is left of the round: the reading with the least expected seconds
+    comes first. While the tips have to go elsewhere afterwards, the order of the tour stands, and with it the fewest checks.
+    """
+    views = {risk.frame.view_of_net[now.copper.points[c.point_a].net] for c in checks}
+    v = min(views)
+    if len(views) > 1 or v in risk.frame.roots:
+        return checks
+    trees = _trees(risk, v, skipped, stuck)
+    if not trees:
+        return checks
+    pair = played_cover(now, risk, v, trees, costs, tips, skipped)
+    if pair is None or {pair[0].id, pair[1].id} == {checks[0].point_a, checks[0].point_b}:
+        return checks
+    first = continuity_check(
+        now.copper, *pair, check_seconds(costs, tips, *pair)[0], checks[0].reason, _turns(tips, *pair)
+    )
+    covered = set(first.sites)
+    base, view = risk.frame.first[v], risk.frame.views[v]
+    doubt = {name for tree in trees for _, _, name in tree.edges}
+    left = {name for name in doubt if not covered.issuperset(view.super_edges[name - base].sites)}
+    after = replace(risk, doubt=np.isin(np.arange(len(risk.doubt)), sorted(left)))
+    there = TipState(pair[0], pair[1], pair[0].side if pair[0].side == pair[1].side else tips.up)
+    others = _cover_now(now, after, v, costs, there, skipped, stuck) if left else []
+    return (first, *others)
 
 
 WAITS_ABOVE = 0.9
@@ -281,17 +327,21 @@ def _remaining(
     kept: set[str] = set()
     for v in views_in_doubt(risk):
         mine = planned.get(v, [])
-        if mine and (v not in read_views or _still_fits(risk, v, mine, skipped, stuck)):
+        if mine and (v not in read_views or _still_fits(risk, v, mine, skipped, stuck, base.excess > 0)):
             kept.update(c.id for c in mine)
         else:
             fresh += _cover_now(now, risk, v, costs, tips, skipped, stuck)
     return _merge(now, fresh, [c for c in base.checks if c.id in kept], costs, tips)
 
 
-def _still_fits(risk: Risk, v: int, planned: Sequence[Check], skipped: frozenset[str], stuck: Sequence[int]) -> bool:
-    """Whether the planned checks of a net cover what is still in doubt on it, and no shorter list would."""
+def _still_fits(
+    risk: Risk, v: int, planned: Sequence[Check], skipped: frozenset[str], stuck: Sequence[int], longer: bool = False
+) -> bool:
+    """Whether the planned checks of a net cover what is still in doubt on it, and no shorter list would. ``longer``: the plan has checks beyond the
+    fewest because they save seconds, and keeps them.
+    """
     trees = _trees(risk, v, skipped, stuck)
-    if sum(tree.bound for tree in trees) != len(planned):
+    if len(planned) < (least := sum(tree.bound for tree in trees)) or (len(planned) > least and not longer):
         return False
     view, base = risk.frame.views[v], risk.frame.first[v]
     if any(risk.broken[base + e.index] for e in view.super_edges):
@@ -369,22 +419,16 @@ def _turns(tips: TipState, a: ProbePoint, b: ProbePoint) -> bool:
 
 
 def _from_here(check: Check, work: Work, costs: CostTable) -> Check:
-    """The check with the seconds and the turning over that it costs from where the tips are."""
-    a, b = work.posterior.copper.points[check.point_a], work.posterior.copper.points[check.point_b]
-    seconds, _ = check_seconds(costs, work.tips, a, b)
-    return Check(
-        check.id,
-        check.purpose,
-        check.point_a,
-        check.point_b,
-        check.net_a,
-        check.net_b,
-        check.expected_ohm,
-        check.sites,
-        seconds,
-        check.reason,
-        check.needs,
-        _turns(work.tips, a, b),
+    """The check with the seconds, the turning over and the clipping of a lead that it costs from where the tips are."""
+    points = work.posterior.copper.points
+    a, b = points[check.point_a], points[check.point_b]
+    at = lead_on((check,), work.tips)
+    spent, start = 0.0, at
+    if check.clip and not at.clip:
+        spent, start = clip_lead(costs, at, points[check.clip])
+    seconds, after = check_seconds(costs, start, a, b)
+    return replace(
+        check, seconds=spent + seconds, turn_over=after.up != at.up, clip_now=bool(check.clip) and not at.clip
     )
 
 
@@ -392,6 +436,10 @@ def _touch_words(graph: CopperGraph, check: Check) -> str:
     by_id = {p.id: p for p in graph.points if p.id in (check.point_a, check.point_b)}
     a, b = by_id[check.point_a], by_id[check.point_b]
     turn = "Turn the board over. " if check.turn_over else ""
+    if check.clip:
+        held, other = (a, b) if a.id == check.clip else (b, a)
+        lead = clip_words(check) if check.clip_now else f"The lead stays on {point_words(held)}"
+        return f"{lead}. {turn}A tip on {point_words(other)}."
     return f"{turn}One tip on {point_words(a)}, the other on {point_words(b)}."
 
 

@@ -99,11 +99,6 @@ def _frame(graph: CopperGraph) -> Frame:
     )
 
 
-SOUND_FACTOR = 4.0
-"""Copper that nothing was done to (not at risk by its prior) comes into doubt at this many times the basis' threshold of proven: an open reading
-whose break is found elsewhere leaves a trace on all that it crossed, and that alone is no reason for another check."""
-
-
 @dataclass(frozen=True, slots=True)
 class Risk:
     """The state of every super-edge. ``chance``: P(broken); ``doubt``: needs proof; ``broken``: named broken; ``at_risk``: by its prior."""

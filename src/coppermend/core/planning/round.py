@@ -18,13 +18,14 @@ from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.engine import CopperBelief, belief
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.planning.clips import clipped, order_with_clips
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.describe import continuity_check
 from coppermend.core.planning.isolation import NeighbourPair, isolation_checks
 from coppermend.core.planning.model import RoundPlan
 from coppermend.core.planning.risk import Risk, risk_of, trees_of, views_in_doubt
 from coppermend.core.planning.tour import Option, plan_tour, step_seconds
-from coppermend.core.planning.trees import PathPair, RiskTree, cover, covers, risk_trees
+from coppermend.core.planning.trees import MOST_LEAVES, PathPair, RiskTree, cover, covers, risk_trees
 
 POINTS_PER_END = 8
 """Points looked at for either end of a check: the nearest to the other end."""
@@ -81,16 +82,25 @@ def plan_round(
             ):
                 options.append(found)
                 reasons.append(_reason(risk, tree, name))
-    tour = plan_tour(options, costs, start, seed=seed)
-    checks = []
-    at = start
-    for i, seconds in zip(tour.order, tour.seconds, strict=True):
-        a, b = options[i][tour.option[i]]
-        turned = a.side == b.side and a.side != at.up
-        checks.append(continuity_check(now.copper, a, b, seconds, reasons[i], turned))
-        at = TipState(a, b, a.side if a.side == b.side else at.up)
-    isolation, _ = isolation_checks(now, neighbours, costs, at, skipped=skipped, seed=seed)
     bound = sum((leaves + 1) // 2 for _, leaves in terms)
+    tour = plan_tour(options, costs, start, seed=seed)
+    saved = 0.0
+    held = _with_held_ends(now.copper, risk, graph, doubtful, costs, skipped) if few else None
+    if held is not None:
+        longer = plan_tour(held[0], costs, start, seed=seed)
+        saved = tour.total - longer.total
+        if saved >= EXCESS_SAVES_S * (len(held[0]) - bound):
+            tour, options, reasons = longer, *held
+        else:
+            saved = 0.0
+    pairs = [options[i][tour.option[i]] for i in tour.order]
+    order, stops = order_with_clips(pairs, costs, start)
+    checks = [
+        clipped(continuity_check(now.copper, *pairs[k], stop.seconds, reasons[tour.order[k]]), stop)
+        for k, stop in zip(order, stops, strict=True)
+    ]
+    at = stops[-1].tips if stops else start
+    isolation, _ = isolation_checks(now, neighbours, costs, at, skipped=skipped, seed=seed)
     at_risk, provable, unprovable = sites_at_risk(now, skipped)
     return RoundPlan(
         tuple(checks),
@@ -98,8 +108,8 @@ def plan_round(
         bound,
         tuple(terms),
         len(checks) - bound,
-        0.0,
-        tour.total,
+        saved,
+        sum(c.seconds for c in checks),
         sum(c.seconds for c in isolation),
         at_risk,
         provable,
@@ -185,6 +195,71 @@ def cheapest_cover(
     else:
         best = ways[0]
     return [kept[pair] for pair in best if kept[pair]]
+
+
+EXCESS_SAVES_S = 5.0
+"""Every check beyond the fewest has to save this many seconds: it is one more answer that may lie and be read again."""
+
+
+def _with_held_ends(
+    copper: Copper,
+    risk: Risk,
+    graph: CopperGraph,
+    doubtful: Sequence[tuple[int, tuple[RiskTree, ...]]],
+    costs: CostTable,
+    skipped: Collection[str],
+) -> tuple[list[list[Option]], list[str]] | None:
+    """The checks of the round (options, reasons) with some trees proven from one held end; None when that saves too little on each of them."""
+    options: list[list[Option]] = []
+    reasons: list[str] = []
+    any_held = False
+    for v, trees in doubtful:
+        name = graph.net_names[risk.frame.views[v].nets[0]]
+        for tree in trees:
+            found = held_cover(copper, tree, costs, skipped)
+            any_held |= found is not None
+            mine = found if found is not None else cheapest_cover(copper, tree, costs, skipped)
+            options += mine
+            words = f"{_reason(risk, tree, name)}; one tip stays, which is quicker than fewer checks"
+            reasons += [words if found is not None else _reason(risk, tree, name)] * len(mine)
+    return (options, reasons) if any_held else None
+
+
+def held_cover(copper: Copper, tree: RiskTree, costs: CostTable, skipped: Collection[str]) -> list[list[Option]] | None:
+    """One tip held on a leaf and the other led to every other leaf: more checks than the fewest; None unless each saves ``EXCESS_SAVES_S``."""
+    count = len(tree.leaves)
+    if not 2 < count <= MOST_LEAVES:
+        return None
+    short = cheapest_cover(copper, tree, costs, skipped)
+    least = _walk_seconds(short, costs)
+    wanted = EXCESS_SAVES_S * (count - 1 - len(short))
+    if least - (count - 2) * (costs.read_s + min(costs.near_s, costs.move_s)) < wanted:
+        return None
+    best: list[list[Option]] | None = None
+    for hub in tree.leaves:
+        held = _points(copper, tree.groups[hub], skipped)[:1]
+        rows = [
+            [(h, p) for h in held for p in _nearest(_points(copper, tree.groups[g], skipped), held)]
+            for g in tree.leaves
+            if g != hub
+        ]
+        if all(rows) and least - _walk_seconds(rows, costs) >= wanted:
+            least, best = _walk_seconds(rows, costs) + wanted, rows
+    return best
+
+
+def _walk_seconds(checks: Sequence[Sequence[Option]], costs: CostTable) -> float:
+    """Seconds between the checks one after the other: in any order up to four of them, else each time to the nearest."""
+    few = [list(options[:LOOKED_AT]) for options in checks if options]
+    if len(few) < 2:
+        return 0.0
+    flat = [option for options in few for option in options]
+    start = np.cumsum([0, *(len(options) for options in few)])
+    rows = [slice(int(i), int(j)) for i, j in pairwise(start)]
+    step = step_seconds(flat, costs)
+    if len(few) <= 4:
+        return _in_a_row(rows, step, np.zeros(len(flat)))
+    return plan_tour(few, costs, TipState(*few[0][0], up=few[0][0][0].side), tries=0).total
 
 
 LOOKED_AT = 5
