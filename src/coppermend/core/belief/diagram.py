@@ -87,6 +87,12 @@ class Swept:
     beta: tuple[Floats, ...]
     readings: tuple[Reading, ...]
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes of the states' arrays: what remembering this sweep costs."""
+        steps = sum(a.nbytes for step in self.steps for a in (*step.weights, *step.child))
+        return steps + sum(b.nbytes for b in self.beta)
+
     def sample(self, uniforms: Floats) -> tuple[Ints, NDArray[np.bool_], NDArray[np.bool_]]:
         """Posterior samples from uniforms (steps + readings, samples).
 

@@ -146,13 +146,15 @@ class CopperBelief:
         return solve(self.copper, piece, prior, (), bench.share, self.basis.contact_false_open)
 
 
-_PIECES: OrderedDict[tuple[object, ...], tuple[Copper, PieceBelief]] = OrderedDict()
+_PIECES: OrderedDict[tuple[object, ...], tuple[Copper, PieceBelief, int]] = OrderedDict()
 _HURT: OrderedDict[tuple[object, ...], tuple[CopperGraph, Bools]] = OrderedDict()
 _PRIORS: OrderedDict[tuple[object, ...], tuple[CopperGraph, Floats]] = OrderedDict()
 _OWN_PRIORS: dict[tuple[int, int, int], tuple[Floats, Copper, bytes]] = {}
 _ASKED = attrgetter(*(f.name for f in fields(Taken) if f.name != "entry"))
 MOST_KEPT = 4000
-"""Answers about single pieces that are remembered."""
+"""Answers about single pieces that are remembered, and ..."""
+MOST_KEPT_BYTES = 200_000_000
+"""... so much of their arrays: one sweep over many contradicting readings can hold megabytes."""
 
 
 def belief(
@@ -328,10 +330,12 @@ def _solve_kept(
     key = (id(copper), piece, _own_prior(copper, piece, prior), asked, numbers)
     hit = _PIECES.get(key)
     if hit is None or hit[0] is not copper:
-        hit = (copper, _solved(copper, piece, prior, readings, share, basis))
+        solved = _solved(copper, piece, prior, readings, share, basis)
+        hit = (copper, solved, solved.nbytes)
         _PIECES[key] = hit
-        while len(_PIECES) > MOST_KEPT:
-            _PIECES.popitem(last=False)
+        held = sum(size for _, _, size in _PIECES.values())
+        while len(_PIECES) > 1 and (len(_PIECES) > MOST_KEPT or held > MOST_KEPT_BYTES):
+            held -= _PIECES.popitem(last=False)[1][2]
     else:
         _PIECES.move_to_end(key)
     return hit[1]

@@ -62,6 +62,11 @@ class PieceBelief:
     excess: tuple[Excess, ...] = ()
     """Where ohms readings count: the chance of each stretch to have too much resistance."""
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes of the arrays that the sweeps behind it hold."""
+        return self.swept.nbytes + sum(part.nbytes for _, part in self.mix)
+
 
 def solve(
     copper: Copper,
