@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from time import process_time
+
 import pytest
 from tests.api.conftest import Client
 
+from coppermend.core.copper.resistance import effective_ohm
 from coppermend.core.log.gate import RAIL_SHORT_OHM
+from coppermend.services.bind import bind
 from coppermend.services.patients import put_patient
 from coppermend.services.rails import nearest_pair, rails_for_case
 from coppermend.services.workshop import Workshop
@@ -19,7 +23,7 @@ def test_a_short_is_located_from_two_tips_of_the_next_reading(client: Client, ca
     assert noted.status_code == 201, noted.text
     found = client.get(f"/api/cases/{case}/short", params={"meter": "four-wire"}).json()
     assert found["readings"] and found["places"] and found["caution"]
-    assert sum(one["p"] for one in found["places"]) <= 1.0 + 1e-9
+    assert sum(one["p"] for one in found["places"]) <= 1.0 + 1e-4  # each is rounded to five digits
     nets = {found["net_a"], found["net_b"]}
     assert {tip["net_name"] for tip in found["next"]["force_tips"]} == nets
 
@@ -58,8 +62,6 @@ def test_a_rail_read_to_ground_counts_for_the_gate_and_a_low_one_shuts_it(
 
 
 def test_the_pair_of_a_rail_is_the_nearest_that_a_tip_does_not_bridge(shop: Workshop, case: str) -> None:
-    from coppermend.services.bind import bind
-
     graph = bind(shop, case).graph
     rail, ground = graph.net_names.index("VCC"), graph.net_names.index("GND")
     pair = nearest_pair(graph, rail, ground)
@@ -80,6 +82,43 @@ def test_the_map_has_at_most_eight_checks_with_both_tips(client: Client, case: s
     assert client.post(f"/api/cases/{case}/entries", json=answer).status_code == 201
     after = client.get(f"/api/cases/{case}/map").json()
     assert after["p_wrong"] < found["p_wrong"] and len(after["left"]) == len(found["left"]) - 1
+
+
+def test_a_note_that_map_and_board_agree_holds_until_a_reading_differs(client: Client, case: str) -> None:
+    client.post(f"/api/cases/{case}/areas", json={"part": "U1"})
+    said = client.post(f"/api/cases/{case}/entries", json={"kind": "map", "points": [], "value": "agreed"})
+    assert said.status_code == 201, said.text
+    found = client.get(f"/api/cases/{case}/map").json()
+    assert found["state"] == "agreed" and found["left"]
+    first = found["left"][0]
+    body = {"kind": "open", "points": [first["a"]["id"], first["b"]["id"]]}
+    for _ in range(2):
+        client.post(f"/api/cases/{case}/entries", json=body)
+    assert client.get(f"/api/cases/{case}/map").json()["state"] != "agreed"
+
+
+def test_a_reading_across_the_two_largest_nets_is_judged_in_time(client: Client, shop: Workshop, case: str) -> None:
+    """Processor time, not wall time: 0.7 s here; solving all columns of the ground in one call took 8 s and held the desk's door."""
+    (rail, *_) = client.get(f"/api/cases/{case}/rails").json()["rails"]
+    before = process_time()
+    body = {"kind": "ohms", "points": [rail["point_a"], rail["point_b"]], "value": "240"}
+    assert client.post(f"/api/cases/{case}/entries", json=body).status_code == 201
+    found = client.get(f"/api/cases/{case}/short", params={"net_a": "VCC", "net_b": "GND"}).json()
+    assert found["places"] and process_time() - before < 4.0
+
+
+def test_the_leads_own_ohms_are_no_fault_of_the_copper(client: Client, shop: Workshop, case: str) -> None:
+    """Leads of 0.1 to 0.5 ohm (common practice, no source) on sound copper: a fault only where they were said to be taken off."""
+    found = client.get(f"/api/cases/{case}/excess", params={"net": "D1", "meter": "two-wire"}).json()
+    points = found["next_points"]
+    shown = effective_ohm(bind(shop, case).graph, *points).value + 0.35
+    body = {"kind": "ohms", "points": points, "value": f"{shown:.2f}"}
+    sound = {}
+    for options in ({}, {"lead_ohm": 0.0}):
+        noted = client.post(f"/api/cases/{case}/entries", json={**body, "options": options}).json()
+        sound[bool(options)] = client.get(f"/api/cases/{case}/excess", params={"net": "D1"}).json()["p_sound"]
+        client.post(f"/api/cases/{case}/entries", json={"kind": "undo", "undoes": noted["entry"]["id"]})
+    assert sound[True] < found["p_sound"] / 10 and sound[False] > found["p_sound"] / 2, sound
 
 
 def test_times_need_readings_before_they_are_planned_with(client: Client, case: str) -> None:

@@ -98,7 +98,7 @@ def brute_force(
         slope[:, k] = (reaches(graph, up, wanted) - reaches(graph, down, wanted)) / (2e-5 * base[k])
     spread = slope * np.array([WIDTH_SD * (WIDTH_MM / s.length_mm) ** 0.5 * s.resistance_ohm for s in graph.sites])
     means = [evidence[i].instrument for i in values]
-    zero = np.array([m.contact_ohm if m.wires == 2 else 0.0 for m in means])
+    zero = np.array([(m.contact_ohm**2 + m.zero_ohm**2) ** 0.5 if m.wires == 2 else 0.0 for m in means])
     scale = np.array([np.sqrt(SCALE_COMMON_SD**2 + SCALE_NET_SD**2 + m.gain**2) for m in means])
     noise = spread @ spread.T + np.outer(zero, zero) + np.diag([m.variance for m in means])
     ohm = np.array([evidence[i].ohms for i in values])

@@ -199,6 +199,8 @@ def note_touch(
     fine = None if touched.step_ohm is None else max(touched.step_ohm, zero.spread_ohm if zero else 0.0)
     words = f"leads, {zero.ohm:.3g} ohm, taken off" if zero is not None and ohm is not None else ""
     fields: dict[str, Any] = {"wires": touched.wires} | ({} if fine is None or ohm is None else {"step_ohm": fine})
+    if words:
+        fields["lead_ohm"] = zero.ohm if zero else 0.0
     return note(
         workshop, case,
         Request(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from coppermend.core.belief.copper import copper_of
 from coppermend.core.belief.maptrust import MAP_WRONG, MAP_WRONG_ONCE_CORRECTED, MapReading
 from coppermend.core.board.pinboard import copper_is_known
@@ -15,7 +17,7 @@ def trust_of(binding: Binding) -> MapTrust:
     """The trust of a binding, kept with it."""
     if "map trust" not in binding.memo:
         before = MAP_WRONG_ONCE_CORRECTED if map_fixes(binding.state) else MAP_WRONG
-        binding.memo["map trust"] = map_trust(
+        trust = map_trust(
             binding.graph,
             binding.areas,
             binding.evidence,
@@ -24,6 +26,7 @@ def trust_of(binding: Binding) -> MapTrust:
             before=before,
             chosen=_chosen(binding),
         )
+        binding.memo["map trust"] = replace(trust, agreed=_agreed_since(binding, trust))
     found: MapTrust = binding.memo["map trust"]
     return found
 
@@ -51,13 +54,23 @@ def map_first(binding: Binding) -> NextStep | None:
         return None
     if binding.state.practice and not binding.evidence:
         return None
-    agreed = max((one.at for one in binding.state.map_notes if one.says == "agreed"), default=-1)
     trust = trust_of(binding)
-    if any(_read_at(binding, one) > agreed for one in trust.contradictions):
+    if any(_read_at(binding, one) > _agreed_at(binding) for one in trust.contradictions):
         return map_step(trust, binding.graph) if trust.state == "wrong" or _once(trust) else None
-    if agreed >= 0 or binding.state.practice or _round_begun(binding, trust):
+    if trust.agreed or binding.state.practice or _round_begun(binding, trust):
         return None
     return map_step(trust, binding.graph)
+
+
+def _agreed_at(binding: Binding) -> int:
+    """The position in the log of the last note that map and board agree; -1 without one."""
+    return max((one.at for one in binding.state.map_notes if one.says == "agreed"), default=-1)
+
+
+def _agreed_since(binding: Binding, trust: MapTrust) -> bool:
+    """Whether map and board were said to agree after all that differs."""
+    agreed = _agreed_at(binding)
+    return agreed >= 0 and all(_read_at(binding, one) <= agreed for one in trust.contradictions)
 
 
 def _once(trust: MapTrust) -> bool:

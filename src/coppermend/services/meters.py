@@ -5,15 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 from coppermend.core.belief.model import Basis
-from coppermend.core.belief.ohmic import FOUR_WIRE, Instrument, step_of, two_wire
+from coppermend.core.belief.ohmic import FOUR_WIRE, LEADS_OHM, Instrument, step_of, two_wire
 from coppermend.core.log.state import Reading
 
 
 def instrument_of(reading: Reading) -> Instrument:
-    """What a reading was taken with: as it says, else two-wire with the last digit that was typed."""
+    """What a reading was taken with: as it says, else two-wire with the last digit that was typed, its leads not taken off where nobody said so."""
     if reading.wires == 4 or reading.sense:
         return replace(FOUR_WIRE, step_ohm=reading.step_ohm or 0.0)
-    return two_wire(reading.step_ohm or step_of(reading.raw))
+    meter = two_wire(reading.step_ohm or step_of(reading.raw))
+    return meter if reading.lead_ohm is not None else replace(meter, zero_ohm=LEADS_OHM)
 
 
 def meter_of(basis: Basis) -> Instrument | None:

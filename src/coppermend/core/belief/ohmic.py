@@ -9,6 +9,7 @@ With one bridge between nets A and B all current from one net to the other cross
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -36,7 +37,7 @@ LIMIT_MM = 25.0
 @dataclass(frozen=True, slots=True)
 class Instrument:
     """What reads ohms. ``wires`` 2 or 4; all others in ohm, standard deviations: ``noise`` of a reading, ``contact`` of the two tips of a
-    two-wire reading, ``zero`` of its leads' zero; ``step`` the last digit shown. ``gain`` relative.
+    two-wire reading, ``zero`` of its leads' zero (common to its readings); ``step`` the last digit shown. ``gain`` relative.
     """
 
     wires: int = 4
@@ -50,6 +51,11 @@ class Instrument:
     def variance(self) -> float:
         """Variance of one reading in ohm^2; a last digit is uniform over its step."""
         return self.noise_ohm**2 + self.step_ohm**2 / 12.0 + self.contact_ohm**2
+
+    @property
+    def common_ohm(self) -> float:
+        """Standard deviation of what all its two-wire readings have too much, in ohm; 0 for four wires."""
+        return math.hypot(self.contact_ohm, self.zero_ohm) if self.wires == 2 else 0.0
 
     @property
     def words(self) -> str:
@@ -66,6 +72,11 @@ FOUR_WIRE = Instrument()
 def two_wire(step_ohm: float = 0.01) -> Instrument:
     """A two-wire meter whose last digit is ``step_ohm``: tips that vary by 20 milliohm, 30 where the digit is 0.1 ohm (an assumption)."""
     return Instrument(2, 0.0, step_ohm, 0.03 if step_ohm > 0.05 else 0.02, 0.02)
+
+
+LEADS_OHM = 0.3
+"""Leads whose zero nobody took off add 0.1 to 0.5 ohm to a two-wire reading, or nothing where the meter was set to zero by hand (common practice,
+no source): taken as an error of this standard deviation, common to the readings."""
 
 
 def step_of(raw: str, otherwise_ohm: float = 0.1) -> float:

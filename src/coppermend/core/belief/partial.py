@@ -158,7 +158,7 @@ def _evidence(
     sound, share, width = pair_columns(model, [r.force for r in every])
     added = excess_ohm(model, share).reshape(len(every), len(model.edges) * len(EXCESS_OHM))
     mean = sound[:, None] + np.column_stack([added, np.zeros(len(every))])
-    zero = np.array([r.instrument.contact_ohm if r.instrument.wires == 2 else 0.0 for r in every])
+    zero = np.array([r.instrument.common_ohm for r in every])
     gain = np.array([r.instrument.gain for r in every])
     scale = np.sqrt(SCALE_COMMON_SD**2 + SCALE_NET_SD**2 + gain**2) * sound
     cover = np.outer(scale, scale) + width @ width.T + np.outer(zero, zero)

@@ -137,7 +137,7 @@ def chance_broken(reading: RatioReading, ohm: float, prior: float, instrument: I
     scale = SCALE_COMMON_SD**2 + SCALE_NET_SD**2 + instrument.gain**2
     logs = []
     for value in (reading.whole_ohm, reading.broken_ohm):
-        variance = scale * value**2 + instrument.variance
+        variance = scale * value**2 + instrument.variance + instrument.common_ohm**2
         logs.append(-0.5 * (ohm - value) ** 2 / variance - 0.5 * math.log(variance))
     odds = math.log(prior / (1.0 - prior)) + logs[1] - logs[0]
     return 1.0 / (1.0 + math.exp(-min(max(odds, -700.0), 700.0)))
@@ -162,7 +162,9 @@ def says_broken(graph: CopperGraph, sites: Sequence[str], taken: Taken) -> bool:
 
 def fine_enough(reading: RatioReading, instrument: Instrument) -> bool:
     """Whether the instrument tells the two values apart: three standard deviations of it and of the copper's scale lie between them."""
-    sd = math.sqrt((SCALE_COMMON_SD**2 + SCALE_NET_SD**2) * reading.whole_ohm**2 + instrument.variance)
+    sd = math.sqrt(
+        (SCALE_COMMON_SD**2 + SCALE_NET_SD**2) * reading.whole_ohm**2 + instrument.variance + instrument.common_ohm**2
+    )
     return reading.broken_ohm - reading.whole_ohm >= 3.0 * sd
 
 

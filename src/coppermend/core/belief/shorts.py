@@ -133,7 +133,7 @@ def prior_of(readings: Sequence[OhmsReading], bridge_ohm: float) -> Array:
     out = np.zeros((4, 4))
     out[:2, :2] = scale_prior(max((one.instrument.gain for one in readings), default=0.02))
     out[2, 2] = bridge_ohm**2
-    out[3, 3] = max((one.instrument.contact_ohm**2 + one.instrument.zero_ohm**2 for one in readings), default=0.0)
+    out[3, 3] = max((one.instrument.common_ohm**2 for one in readings), default=0.0)
     return out
 
 

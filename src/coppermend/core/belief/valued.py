@@ -200,7 +200,7 @@ def _values(copper: Copper, readings: Sequence[Taken]) -> _Values | None:
     took = [readings[r] for r in at]
     forms = forms_of(net, [(t.node_a, t.node_b) for t in took], [_sense(t) for t in took])
     means = [t.instrument or COARSE for t in took]
-    zero = np.array([i.contact_ohm if i.wires == 2 else 0.0 for i in means])
+    zero = np.array([i.common_ohm for i in means])
     scale = np.array([np.sqrt(SCALE_COMMON_SD**2 + SCALE_NET_SD**2 + i.gain**2) for i in means])
     spread = forms.width @ forms.width.T + np.outer(zero, zero) + np.diag([i.variance for i in means])
     edges, added = _excesses(net, forms)

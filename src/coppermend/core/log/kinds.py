@@ -116,10 +116,12 @@ _HOW: dict[str, Test] = {
     "sense": points_of(2, 2),
     "wires": one_of(2, 4),
     "step_ohm": is_number,
+    "lead_ohm": is_number,
     "volt": is_number,
     "ampere": is_number,
 }
-"""How ohms were read: the voltage at other points than the current (transfer form), 2 or 4 wires, the last digit shown, or volt and ampere."""
+"""How ohms were read: the voltage at other points than the current (transfer form), 2 or 4 wires, the last digit shown, what the leads' own resistance was that
+had been taken off (0: the meter was set to zero with its tips on each other), or volt and ampere."""
 _ACT: dict[str, Test] = {
     "part": is_text,
     "points": points_of(1, 8),

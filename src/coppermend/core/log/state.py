@@ -45,6 +45,8 @@ class Reading:
     """Ohms: 2 or 4 wires; 0 not said."""
     step_ohm: float | None = None
     """Ohms: the last digit that the meter shows, where it was said."""
+    lead_ohm: float | None = None
+    """Ohms: the leads' own resistance that had been taken off, where it was said."""
 
 
 @dataclass(frozen=True, slots=True)

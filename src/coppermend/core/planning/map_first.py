@@ -36,6 +36,8 @@ class MapTrust:
     readings: tuple[MapReading, ...]
     chosen: tuple[Check, ...]
     left: tuple[Check, ...]
+    agreed: bool = False
+    """Map and board were compared by hand and said to agree, and no reading since then differs."""
 
     @property
     def contradictions(self) -> tuple[MapReading, ...]:
@@ -44,7 +46,9 @@ class MapTrust:
 
     @property
     def state(self) -> str:
-        """wrong, trusted, open (checks are left), or undecided."""
+        """agreed (said by hand), wrong, trusted, open (checks are left), or undecided."""
+        if self.agreed:
+            return "agreed"
         if self.p_wrong > DOUBT:
             return "wrong"
         if self.p_wrong < TRUST:
@@ -55,6 +59,8 @@ class MapTrust:
     def words(self) -> str:
         """Where the map stands, in a sentence."""
         share = f"P(map wrong) {self.p_wrong:.3f} after {len(self.readings)} readings on untouched copper"
+        if self.state == "agreed":
+            return f"Map and board were compared and agree, as was noted. {share}."
         if self.state == "wrong":
             places = "; ".join(
                 f"{r.point_a} to {r.point_b} is {'closed' if r.closed else 'open'}" for r in self.contradictions[:4]

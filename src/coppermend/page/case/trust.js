@@ -7,7 +7,7 @@ import { errorSheet } from './home.js';
 
 /** @typedef {import('../main.js').App} App */
 
-const STATES = /** @type {Record<string, string>} */ ({ trusted: 'Map and board agree', wrong: 'Map and board do not agree', open: 'Not looked at yet', undecided: 'Not certain' });
+const STATES = /** @type {Record<string, string>} */ ({ trusted: 'Map and board agree', agreed: 'Compared by hand: they agree', wrong: 'Map and board do not agree', open: 'Not looked at yet', undecided: 'Not certain' });
 
 /** The newest drawing counts: an older answer that comes late must not empty a form that is being filled. */
 let turns = 0;
