@@ -146,6 +146,36 @@ def test_the_map_leaf_lists_checks_to_measure(page: Page, bench: Bench) -> None:
     page.goto(bench.url())
 
 
+def test_the_map_is_said_to_agree_and_a_pin_is_corrected(page: Page, bench: Bench) -> None:
+    page.keyboard.press("5")
+    form, sheet = page.locator("form[aria-label='Correct the map']"), page.locator("section[aria-label='The map']")
+    expect(sheet).to_contain_text("Not looked at yet", timeout=30_000)
+    form.get_by_label("On this board").select_option("agreed")
+    form.get_by_label("Why, for the log").fill("same type and date")
+    form.get_by_role("button", name="Note it").click()
+    expect(sheet).to_contain_text("Compared by hand: they agree", timeout=30_000)
+    form.get_by_label("On this board").select_option("apart")
+    form.get_by_label("Pin", exact=True).fill("U1.8")
+    form.get_by_role("button", name="Note it").click()
+    expect(page.locator("#toast")).to_contain_text("U1.8", timeout=30_000)
+    notes = case_state(bench.shop, bench.case).map_notes
+    assert [one.says for one in notes] == ["agreed", "apart"]
+
+
+def test_a_rail_is_read_to_ground_on_the_story_leaf(page: Page, bench: Bench) -> None:
+    """Also the two largest nets of the board are judged in time: the reading joins VCC and GND."""
+    page.keyboard.press("2")
+    rails = page.locator("ul.rails li")
+    expect(rails.first).to_contain_text("VCC to GND", timeout=30_000)
+    page.locator("#rail-0").fill("240")
+    page.keyboard.press("Enter")
+    expect(rails.first).to_contain_text("Read 240", timeout=30_000)
+    page.locator("#rail-0").fill("0.4")
+    page.keyboard.press("Enter")
+    expect(rails.first).to_contain_text("too low, do not switch on", timeout=30_000)
+    assert [one.value for one in case_state(bench.shop, bench.case).readings] == [240.0, 0.4]
+
+
 def test_a_phone_has_the_answers_in_reach(chromium: Browser, bench: Bench) -> None:
     for size in [(390, 844), (820, 1180), (640, 400)]:  # the last: 1280 by 800 at 200 % zoom
         page = opened(chromium, bench, touch=True, size=size)
