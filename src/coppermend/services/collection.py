@@ -22,6 +22,4 @@ def without_collection() -> Iterator[None]:
         yield
     finally:
         if was:
-            gc.freeze()
-            gc.unfreeze()  # what was made goes to the oldest generation at once, instead of being looked through as young
             gc.enable()
