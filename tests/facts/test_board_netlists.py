@@ -14,6 +14,7 @@ from coppermend.core.board.match import place_points
 from coppermend.core.board.names import nearest_names
 from coppermend.core.board.netlists import access_layers
 from coppermend.core.copper.compare import compare
+from coppermend.services.board_views import compare_board
 
 
 def scattered(count: int, seed: int) -> np.ndarray:
@@ -245,3 +246,15 @@ def test_plating_that_only_the_netlist_doubts_is_said_and_changes_no_net() -> No
     assert len(made.nets) == 1 and made.holes[0].plated
     (found,) = [one for one in made.findings if one.code == "BRD-038"]
     assert "1 holes are not plated" in found.words
+
+
+def test_a_mirrored_netlist_is_said_in_its_row() -> None:
+    copper, holes, rows = pairs()
+    copper[1] += [land(7, 31), land(1, 36), track((7, 31), (1, 36))]
+    holes += [(7, 31, 0.8), (1, 36, 0.8)]
+    rows += [point("ODD", "U3.1", 7, 31), point("ODD", "U3.2", 1, 36)]
+    turned = [point(r.net, f"{r.part}.{r.pin}", 100.0 - r.x_mm, r.y_mm) for r in rows]
+    (plain,) = compare_board(board(copper, [drill(holes)], rows))["sources"]
+    (row,) = compare_board(board(copper, [drill(holes)], turned))["sources"]
+    assert (plain["placing"], plain["agree"], row["agree"]) == ("", 26, 26)
+    assert "the netlist is mirrored left to right" in row["placing"]

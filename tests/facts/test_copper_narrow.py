@@ -136,3 +136,15 @@ def test_a_wide_pour_painted_by_strokes_is_a_sheet_as_the_region_is() -> None:
     for a, b in pairs:
         one, two = (effective_ohm(g, f"{a}/leg", f"{b}/leg").value for g in graphs)
         assert one == pytest.approx(two, rel=0.03)
+
+
+def test_a_track_nicked_by_a_cleared_circle_has_its_least_width() -> None:
+    """0.6 mm wide, a circle of 1 mm at 0.55 mm from the axis leaves 0.35 mm; squares by the integral of dx / w(x)."""
+    nick = shapely.Point(10, 0.55).buffer(0.5, quad_segs=64)
+    left = shapely.LineString([(0, 0), (20, 0)]).buffer(0.3).difference(nick)
+    graph = surface([("draw", left, 0.0)], [(0, 0), (20, 0)])
+    (run,) = runs(graph)
+    assert run.width_mm == pytest.approx(0.35, rel=0.05)
+    steps = [0.5 + 19.0 * (k + 0.5) / 4000 for k in range(4000)]
+    widths = [min(0.6, 0.3 + 0.55 - math.sqrt(max(0.0, 0.25 - (x - 10) ** 2))) for x in steps]
+    assert run.resistance_ohm == pytest.approx(sum(19.0 / 4000 / w for w in widths) * SQUARE, rel=0.03)

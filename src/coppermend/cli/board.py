@@ -123,6 +123,8 @@ def _print_compare(result: dict[str, Any], show_all: bool) -> None:
             f"{row['source']}: {row['nets']} nets, {row['agree']} of {row['points']} points agree; "
             f"{row['missed']} missed, {row['split_nets']} split, {row['joined_nets']} joined{shift}."
         )
+        if row["placing"]:
+            click.echo(f"  {row['placing']}")
     for kind in ("missed", "split_nets", "joined_nets"):
         rows = result[kind] if show_all else result[kind][:SHOWN]
         for one in rows:

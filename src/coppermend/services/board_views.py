@@ -59,11 +59,17 @@ def compare_board(board: Board) -> dict[str, Any]:
         "split_nets": [_disagreement(row, one) for row in rows for one in row.split_nets],
         "joined_nets": [_disagreement(row, one) for row in rows for one in row.joined_nets],
         "origin_shift_mm": list(board.origin_shift_mm),
-        "sources": [_row(row) for row in rows],
+        "sources": [_row(row) | {"placing": _placing(board, row.source)} for row in rows],
         "findings": [finding.as_dict() for finding in board.findings],
         "seconds": seconds,
         "agrees": all(row.exact for row in rows),
     }
+
+
+def _placing(board: Board, source: str) -> str:
+    """How the source's points had to be turned to lie on the copper (mirrored, turned, scaled), "" where a shift at most was needed."""
+    said = (f.words for f in board.findings if f.code == "BRD-020" and f.place.file == source)
+    return next((words for words in said if words.startswith("Against the copper, the netlist is ")), "")
 
 
 def _row(row: SourceRow) -> dict[str, Any]:

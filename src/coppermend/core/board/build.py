@@ -17,6 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.centroids import placement_findings
+from coppermend.core.board.cutouts import cutout_findings
 from coppermend.core.board.cuts import cuts_nowhere, with_cuts
 from coppermend.core.board.joined import Holes, Islands
 from coppermend.core.board.lands import HoleFinder, netlist_lands, pins_of, x2_lands
@@ -86,6 +87,7 @@ def prepare(records: PackageRecords) -> Prepared:
     findings = [*records.findings, *_reader_findings(records), *layer_findings(records, layers)]
     findings += [*(negative_finding(name) for name in turned), *cuts_nowhere(cuts, keys)]
     findings += drill_findings(records, holes, dropped)
+    findings += cutout_findings(outline, layers)
     if not outline:
         findings.append(
             Finding(

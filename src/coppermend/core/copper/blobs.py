@@ -18,9 +18,9 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board, CopperLayer
-from coppermend.core.copper.bodies import Body, Reach, is_chain, stroked
+from coppermend.core.copper.bodies import Reach, is_chain, stroked
 from coppermend.core.copper.inside import Interval, merged
-from coppermend.core.copper.spine import SLIM, is_even, is_slim, slim_size
+from coppermend.core.copper.spine import SLIM, Bone, is_even, is_nicked, is_slim, slim_size, spine
 from coppermend.core.copper.unite import Union
 
 Point = tuple[float, float]
@@ -43,6 +43,8 @@ SURE_ASPECT = 10.0
 """Painted copper (or a narrow region) this many times as long as wide is a track whatever lands it holds. Our choice."""
 PER_LAND = 2.0
 """Shorter painted copper is a track up to this many times as wide as the smallest land on it: in wider the current goes round. Our choice."""
+BRUSH_SHARE = 0.8
+"""No place of painted copper that carries current is narrower than this share of the narrowest stroke. Our choice."""
 TRACK_MAX_MM = 3.0
 """Wider copper that was no single stroke is a track only beside lands of its own size. Our choice."""
 
@@ -191,10 +193,10 @@ class _Sorter:
                 self.role[p] = "dot"
             else:
                 made = _as_stroke(self.skeleton[p]) if kinds[p] == "draw" and types[p] == 3 else None
-                if made is not None:
-                    self._add_stroke(p, made[0], made[1])
-                else:
+                if made is None:
                     regions.append(p)
+                elif not (is_nicked(self.skeleton[p], 2.0 * made[1]) and self._nicked(p)):
+                    self._add_stroke(p, made[0], made[1])
         self._dots()
         self._regions(regions)
 
@@ -202,6 +204,28 @@ class _Sorter:
         self.role[p] = "stroke"
         self.stroke_of[p] = len(self.strokes)
         self.strokes.append(Stroke(path, radius, int(self.island[p]), p))
+
+    def _nicked(self, p: int) -> bool:
+        """A track that a cleared shape has narrowed: strokes of its real widths. Whether it has an axis."""
+        bones = spine(self.skeleton[p])
+        if bones is None or not is_chain(bones, math.inf):
+            return False
+        self._add_bones([p], bones)
+        return True
+
+    def _add_bones(self, pieces: list[int], bones: list[Bone]) -> list[int]:
+        """Strokes along an axis that stand for the pieces; strokes that share an end touch."""
+        net, first = int(self.island[pieces[0]]), len(self.strokes)
+        self.strokes += [Stroke(list(bone.path), bone.radius, net, pieces[0]) for bone in bones]
+        made = list(range(first, len(self.strokes)))
+        for p in pieces:
+            self.stroke_of.pop(p, None)
+            self.role[p] = "stroke"
+            self.many[p] = made
+        ends = [{self.strokes[k].path[0], self.strokes[k].path[-1]} for k in made]
+        for a in range(len(made)):
+            self.links += [(made[a], made[b]) for b in range(a + 1, len(made)) if ends[a] & ends[b]]
+        return made
 
     def _dots(self) -> None:
         """A dot (zero-length draw) is a flash, unless a stroke at least as wide covers it."""
@@ -280,11 +304,16 @@ class _Sorter:
                 continue
             self._stretch([p], shape, self.role[p])
 
-    def _stretch(self, pieces: list[int], shape: Any, role: str) -> bool:
-        """Makes a slim body of one net strokes if what it joins lies far apart; a land without an axis becomes a sheet. Whether it did."""
+    def _stretch(self, pieces: list[int], shape: Any, role: str, brush_mm: float = 0.0) -> bool:
+        """Makes a slim body of one net strokes if what it joins lies far apart; a land without an axis becomes a sheet. Whether it did.
+
+        ``brush_mm`` the narrowest stroke that painted it: an axis that says less is none.
+        """
         body = stroked(shape, self._reach(pieces, shape))
         if body is None:
             return False
+        if any(2.0 * bone.radius < BRUSH_SHARE * brush_mm for bone in body.bones):
+            body.bones.clear()
         if role == "sheet" and not (
             is_chain(body.bones) and self._is_track(pieces, *slim_size(float(shape.area), float(shape.length)))
         ):
@@ -296,26 +325,12 @@ class _Sorter:
                 self.stroke_of.pop(p, None)
                 self.role[p] = "sheet"
             return True
-        net = int(self.island[pieces[0]])
-        first = len(self.strokes)
-        self.strokes += [Stroke(list(bone.path), bone.radius, net, pieces[0]) for bone in body.bones]
-        made = list(range(first, len(self.strokes)))
-        for p in pieces:
-            self.stroke_of.pop(p, None)
-            self.role[p] = "stroke"
-            self.many[p] = made
-        self._bind(made, body, net)
-        return True
-
-    def _bind(self, made: list[int], body: Body, net: int) -> None:
-        """Who touches whom within one body: strokes that share an end, and the lands inside it."""
-        ends = [{self.strokes[k].path[0], self.strokes[k].path[-1]} for k in made]
-        for a in range(len(made)):
-            self.links += [(made[a], made[b]) for b in range(a + 1, len(made)) if ends[a] & ends[b]]
+        made = self._add_bones(pieces, body.bones)
         for land in body.lands:
             near = [k for k in made if shapely.distance(land, shapely.LineString(self.strokes[k].path)) <= 1e-3]
             if near:
-                self.inner.append((land, net, near))
+                self.inner.append((land, int(self.island[pieces[0]]), near))
+        return True
 
     def _reach(self, pieces: list[int], shape: Any) -> Reach:
         """What a body joins: lands and holes by their middles, tracks and pours by their nearest places, pins without a land of their own."""
@@ -384,7 +399,7 @@ class _Sorter:
 
     def _settle(self, members: list[int]) -> None:
         strokes = [self.strokes[k] for k in members]
-        pieces, made = [s.piece for s in strokes], None
+        pieces, made, brush = [s.piece for s in strokes], None, 2.0 * min(s.radius for s in strokes)
         holes = sorted({h for p in pieces for h in self.holes_at.get(p, [])})
         cover = shapely.union_all([shapely.buffer(shapely.LineString(s.path), s.radius) for s in strokes])
         drill = max((self.board.holes[h].diameter_mm for h in holes), default=0.0)
@@ -408,7 +423,7 @@ class _Sorter:
         if (
             is_slim(cover)
             and (role == "land" or (made is None and is_even(cover)))
-            and self._stretch(pieces, cover, role)
+            and self._stretch(pieces, cover, role, brush)
         ):
             return
         for s in strokes:
@@ -488,7 +503,7 @@ class _Sorter:
         bb: set[tuple[int, int]] = set()
         for i, j in self.contacts:
             if many and (i in many or j in many):
-                self._touch_many(i, j, many, stroke_of, piece_blob, ss, sb)
+                self._touch_many(i, j, strokes_used, many, stroke_of, piece_blob, ss, sb)
                 continue
             si, sj, bi, bj = stroke_of.get(i), stroke_of.get(j), piece_blob.get(i), piece_blob.get(j)
             if si is not None and sj is not None and si != sj:
@@ -528,6 +543,7 @@ class _Sorter:
         self,
         i: int,
         j: int,
+        used: list[int],
         many: dict[int, list[int]],
         stroke_of: dict[int, int],
         piece_blob: dict[int, int],
@@ -537,7 +553,6 @@ class _Sorter:
         """A contact with a body of several strokes: with all of them that reach the other, with the nearest at least."""
         if i not in many:
             i, j = j, i
-        used = sorted({*self.stroke_of.values(), *(k for made in self.many.values() for k in made)})
         if j in piece_blob:
             near = self._nearest(many[i], used, self.skeleton[j], float(self.radius[j]))
             sb.update((k, piece_blob[j]) for k in near)

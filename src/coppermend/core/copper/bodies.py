@@ -66,9 +66,9 @@ def stroked(shape: Any, reach: Reach) -> Body | None:
     return Body(_led(bones, wide), lands)
 
 
-def is_chain(bones: list[Bone]) -> bool:
+def is_chain(bones: list[Bone], spread: float = CHAIN_SPREAD) -> bool:
     """Whether the strokes follow each other without a branch, all about as wide: copper poured as a track is."""
-    if not bones or max(b.radius for b in bones) > CHAIN_SPREAD * min(b.radius for b in bones):
+    if not bones or max(b.radius for b in bones) > spread * min(b.radius for b in bones):
         return False
     ends = Counter(place for b in bones for place in (b.path[0], b.path[-1]))
     return max(ends.values()) <= 2

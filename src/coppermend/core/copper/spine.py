@@ -19,15 +19,21 @@ Point = tuple[float, float]
 
 SLIM = 5.0
 """Copper at least this many times as long as wide can be a track. Our choice."""
-FULL = 0.97
-"""Copper that fills at least this share of its smallest box is a straight strip."""
-STEP_WIDTHS = 0.33
-MOST_POINTS = 4000
-"""Outlines with more points than this at the step of a third of the width are left as sheets."""
+FULL = 0.93
+"""Copper that fills at least this share of its smallest box and is not nicked is a straight strip. Our choice."""
+STEP_WIDTHS = 0.25
+MOST_POINTS = 3000
+"""Outlines with more points than this at the step of a quarter of the width are left as sheets."""
 SPUR_WIDTHS = 1.2
 """An axis branch that ends freely within this many local widths is a corner. Our choice."""
-WIDTH_CHANGE = 1.15
+WIDTH_CHANGE = 1.08
 """Where the width has changed by this factor a new stroke begins. Our choice."""
+NICK = 0.84
+"""A strip is cut where it is at most this share of its width: between that and its width it counts as even. Our choice."""
+ROUGH = 0.04
+"""Outlines are simplified by this share of the width before they are shrunk: strips painted across have scalloped rims. Our choice."""
+LEAST_STRIP, CRUMB = 3.0, 0.3
+"""What lies between wide parts is a strip from this many widths on; less than this share of a square is a crumb of a corner. Our choice."""
 AREA_SLACK = 0.3
 """Strokes that differ from the copper by more than this share of its area do not stand for it. Our choice."""
 
@@ -66,11 +72,24 @@ def is_slim(shape: Any, slim: float = SLIM) -> bool:
 def is_even(shape: Any) -> bool:
     """Whether a slim polygon is nowhere much wider than it is on the mean: a strip, not a pour with a tail."""
     width = slim_size(float(shape.area), float(shape.length))[1]
-    return bool(shapely.buffer(shape, -0.75 * width, quad_segs=2).is_empty)
+    return bool(shapely.buffer(shapely.simplify(shape, ROUGH * width), -0.75 * width, quad_segs=2).is_empty)
+
+
+def is_nicked(shape: Any, width_mm: float) -> bool:
+    """Whether a strip of that width has a place at most NICK times as wide: shrunk by a little less than half, it falls apart there.
+
+    >>> strip = shapely.box(0, 0, 20, 0.6)
+    >>> is_nicked(strip, 0.6), is_nicked(strip.difference(shapely.Point(10, 0.8).buffer(0.5)), 0.6)
+    (False, True)
+    """
+    plain = shapely.simplify(shape, ROUGH * width_mm)
+    return len(shapely.get_parts(shapely.buffer(plain, -NICK / 2.0 * width_mm, quad_segs=2))) > 1
 
 
 def parted(shape: Any) -> tuple[list[Any], list[Any]]:
     """A slim polygon as its narrow strips and the wide parts between them (pads in one outline with their track).
+
+    No strips where the polygon does not fall into these two: what lies between its wide parts is no track.
 
     >>> dogbone = shapely.union_all([shapely.box(-1, -1, 1, 1), shapely.box(19, -1, 21, 1), shapely.box(0, -0.1, 20, 0.1)])
     >>> strips, wide = parted(dogbone)
@@ -84,7 +103,8 @@ def parted(shape: Any) -> tuple[list[Any], list[Any]]:
     wide = shapely.intersection(wide, shape)
     rest = shapely.get_parts(shapely.difference(shape, wide))
     fat = [p for p in shapely.get_parts(wide) if p.geom_type == "Polygon" and p.area > 0]
-    return [p for p in rest if p.geom_type == "Polygon" and is_slim(p, 2.0) and p.area > 0.5 * width * width], fat
+    strips = [p for p in rest if p.geom_type == "Polygon" and p.area > CRUMB * width * width]
+    return (strips, fat) if all(is_slim(p, LEAST_STRIP) for p in strips) else ([], fat)
 
 
 def spine(shape: Any) -> list[Bone] | None:
@@ -96,6 +116,8 @@ def spine(shape: Any) -> list[Bone] | None:
     if shape.geom_type != "Polygon" or shape.is_empty or len(shape.interiors):
         return None
     straight = _strip(shape)
+    if straight is not None and is_nicked(shape, 2.0 * straight.radius):
+        straight = None
     bones = [straight] if straight is not None else _chordal(shape)
     if not bones:
         return None
@@ -201,18 +223,16 @@ def _prune(near: dict[Point, set[Point]], radius: dict[Point, float]) -> None:
                 if not ahead:
                     break
                 path.append(ahead[0])
-            foot = path[-1]
             length = _length(tuple(path))
-            if len(near[foot]) > 2 and length <= SPUR_WIDTHS * 2.0 * max(radius[p] for p in path):
+            if len(near[path[-1]]) > 2 and length <= SPUR_WIDTHS * 2.0 * max(radius[p] for p in path):
                 spurs.append((length, path))
         if not spurs:
             return
-        _, path = min(spurs)
-        for a, b in itertools.pairwise(path):
-            near[a].discard(b)
-            near[b].discard(a)
-        for place in path[:-1]:
-            near.pop(place)
+        for _, path in sorted(spurs):
+            if len(near[path[-1]]) > 2:
+                near[path[-1]].discard(path[-2])
+                for place in path[:-1]:
+                    near.pop(place)
 
 
 def _branches(near: dict[Point, set[Point]]) -> list[list[Point]]:
@@ -237,7 +257,7 @@ def _sections(path: list[Point], radius: dict[Point, float]) -> list[Bone]:
     low = high = radius[path[0]]
     for k in range(1, len(path)):
         low, high = min(low, radius[path[k]]), max(high, radius[path[k]])
-        if high > WIDTH_CHANGE * low and _length(tuple(path[starts[-1] : k + 1])) > 2.0 * low:
+        if high > WIDTH_CHANGE * low and _length(tuple(path[starts[-1] : k + 1])) > low:
             starts.append(k)
             low = high = radius[path[k]]
     if len(starts) > 1 and _length(tuple(path[starts[-1] :])) < 2.0 * radius[path[-1]]:
