@@ -14,6 +14,8 @@ from typing import Any
 
 from coppermend import bootstrap
 from coppermend.cli.practice import _range
+from coppermend.core.belief.engine import belief
+from coppermend.core.belief.model import Basis
 from coppermend.services.practice import PracticeSetting, Run, full_marks, patient_of
 from coppermend.services.practice import run as run_one
 
@@ -96,11 +98,14 @@ def run(arguments: list[str]) -> dict[str, Any]:
     noise = {"false_open": o.false_open, "false_closed": o.false_closed, "oxidised": o.oxidised}
     rows: dict[str, list[dict[str, Any]]] = {p: [] for p in o.policies.split(",")}
     said: list[tuple[float, bool]] = []
+    risk: dict[str, list[float]] = {}
     extra = breaks = 0
     for seed in range(first, last + 1):
         count = low + seed % (high - low + 1)
+        runs: dict[str, Run] = {}
         for policy, mine in rows.items():
             result, marked = run_policy(setting, policy, seed, count, noise)
+            runs[policy] = result
             mine.append(marked)
             if policy == "next":
                 broken = set(patient_of(setting, seed, count, **noise).truth().broken)
@@ -108,6 +113,9 @@ def run(arguments: list[str]) -> dict[str, Any]:
                 if count:
                     extra += marked["checks"] - run_policy(setting, "next", seed, 0, noise)[1]["checks"]
                     breaks += marked["breaks_provable"]
+        if "pin" in runs:
+            for policy, result in runs.items():
+                risk.setdefault(policy, []).append(proven_risk_after(setting, result, runs["pin"].seconds))
     done = {p: summary(r) for p, r in rows.items()}
     bound = next(iter(rows.values()))[0]["bound"]
     star = done.get("star", {}).get("continuity_s")
@@ -121,9 +129,24 @@ def run(arguments: list[str]) -> dict[str, Any]:
         "policies": done,
         "round_length_over_bound_without_breaks": _without_breaks(rows.get("next", []), bound),
         "seconds_over_star": {p: round(d["continuity_s"] / star, 3) for p, d in done.items()} if star else {},
+        "risk_proven_at_pin_seconds": {p: round(sum(r) / len(r), 4) for p, r in risk.items()},
         "extra_checks_per_provable_break": round(extra / breaks, 2) if breaks else None,
         "calibration": calibration(said),
     }
+
+
+def proven_risk_after(setting: PracticeSetting, result: Run, seconds: float) -> float:
+    """Share of the provable prior risk that readings proved within the first ``seconds`` of a run: sum of priors of proven sites over that of all."""
+    spent, count = 0.0, 0
+    for step in result.steps:
+        spent += step.seconds
+        if spent > seconds:
+            break
+        count += 1
+    now = belief(setting.graph, setting.areas, result.evidence[:count], Basis())
+    sites = [now.copper.site[s] for s in result.provable]
+    proven = [k for k in sites if now.sites[k] < now.basis.proven_below]
+    return float(now.prior[proven].sum() / now.prior[sites].sum()) if sites else 1.0
 
 
 def _without_breaks(rows: Sequence[dict[str, Any]], bound: int) -> float | None:

@@ -56,6 +56,8 @@ def round_sheet(workshop: Workshop, case: str) -> str:
     for at, check in enumerate((*plan.checks, *plan.isolation), 1):
         if check.turn_over:
             lines.append("      -- turn the board over --")
+        if check.clip_now:
+            lines.append(f"      -- clip a lead on {check.clip} and leave it --")
         lines.append(_line(at, check))
     return "\n".join(
         [*lines, "", f"Type back: coppermend round {number} --type-back FILE (this text with the answers filled in)"]
