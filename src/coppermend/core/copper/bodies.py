@@ -16,6 +16,8 @@ Point = tuple[float, float]
 APART_WIDTHS = 5.0
 """A body whose joints lie at least this many of its widths apart is a track, else a land (a finger, a pad painted by strokes). Our choice."""
 LEAST_LAND_MM = 0.02
+LEAST_SHARE = 0.25
+"""An axis that is anywhere narrower than this share of the body's mean width is that of a ragged pour, no track. Our choice."""
 CHAIN_SPREAD = 1.5
 """A strip whose width varies by more than this factor, or that branches, stays a pour. Our choice."""
 
@@ -56,7 +58,7 @@ def stroked(shape: Any, reach: Reach) -> Body | None:
         if found is None:
             return Body()
         bones += found
-    if not bones:
+    if not bones or 2.0 * min(b.radius for b in bones) < LEAST_SHARE * width:
         return Body()
     lands = list(wide)
     for x, y in reach.pins:
