@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
@@ -105,3 +106,15 @@ def test_answers_that_are_none_or_end_too_early_are_refused(run: Callable[..., R
         result = run("referee", "--board", "demo", text=text)
         assert isinstance(result.exception, Refusal)
         assert code in str(result.exception)
+
+
+def test_a_break_behind_a_point_without_stand_in_comes_to_an_end(run: Callable[..., Result]) -> None:
+    """Every reading across this break ends at U1.12, so its P stays below ``advice_above``: it is named all the same, and nothing is asked for ever."""
+    row = json.loads(
+        run("batch", "--board", "demo", "--breaks", "1", "--seeds", "5", "--noise", "off", "--jsonl").output
+    )
+    asked = Counter(frozenset(point["id"] for point in step["points"]) for step in row["steps"])
+    assert row["found_provable"] == row["breaks_provable"] == 1
+    assert row["false_alarms"] == 0
+    assert max(asked.values()) <= 8  # MOST_REPEATS of core/planning/localise.py
+    assert len(row["steps"]) < 150

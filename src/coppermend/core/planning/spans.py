@@ -111,14 +111,22 @@ def node_words(graph: CopperGraph, node: int) -> str:
     return f"{what} at {x:.1f}, {y:.1f} mm" + (f", {side}" if side and what == "the junction" else "")
 
 
+ENOUGH_OPEN = 6
+"""So many open readings across a broken stretch are enough: where one point has no stand-in, more of them cannot tell a break from its bad bite, and P
+stays below ``advice_above`` for good."""
+
+
 def confirmed(posterior: CopperBelief, risk: Risk, number: int, above: float | None = None) -> bool:
     """Whether the break may be named for the soldering iron: above ``basis.advice_above`` (or ``above``), by two independent readings.
 
     Independent: open readings across the super-edge without a shared point, except where there is no other to be had; or, where there is another way
-    round, ohms readings between different points that are nearer the broken value than the whole one.
+    round, ohms readings between different points that are nearer the broken value than the whole one. ``ENOUGH_OPEN`` readings make do with
+    ``broken_above``.
     """
     if risk.chance[number] <= (posterior.basis.advice_above if above is None else above):
-        return False
+        many = above is None and risk.broken[number] and len(crossing_opens(posterior, risk, number)) >= ENOUGH_OPEN
+        if not many:
+            return False
     if len(_by_ohms(posterior, risk, number)) > 1:
         return True
     opens = crossing_opens(posterior, risk, number)
