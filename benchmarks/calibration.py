@@ -28,7 +28,9 @@ from coppermend.services.practice import run as run_one
 
 
 def noise_of(world: str, seed: int, basis: Basis) -> dict[str, Any]:
-    """The noise options of a patient: in the prior's world the planner's own rates (chips in circuit on every net), its share of bad contacts and scale of the damage drawn by its own weights."""
+    """The noise options of a patient: in the prior's world the planner's own rates (chips in circuit on every net),
+    its share of bad contacts and scale of the damage drawn by its own weights.
+    """
     if world == "mixture":
         return {}
     if world == "fixed":
