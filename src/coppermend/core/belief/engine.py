@@ -261,10 +261,11 @@ def _benches(
     scales = (basis.damage_scales if inside is not None else ()) or ((1.0, 1.0),)
     total = sum(w for _, w in shares) * sum(w for _, w in scales)
     made: list[Bench] = []
+    asked = {p: _question(r) for p, r in by_piece.items()}
     for scale, likely in scales:
         mine = _scaled(prior, inside, scale)
         for share, weight in shares:
-            pieces = {p: _solve_kept(copper, p, mine, r, share, basis) for p, r in by_piece.items()}
+            pieces = {p: _solve_kept(copper, p, mine, r, asked[p], share, basis) for p, r in by_piece.items()}
             # in the order of the pieces, so that the order of the readings changes no last digit
             log = sum(pieces[p].log_evidence for p in sorted(pieces))
             made.append(Bench(share, log + float(np.log(max(weight * likely / total, 1e-300))), pieces, scale, mine))
@@ -321,11 +322,21 @@ def prior_of(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> Flo
     return hit[1]
 
 
+def _question(readings: tuple[Taken, ...]) -> tuple[object, ...]:
+    """The readings without what the log calls them, which is no part of the question: many patients share the answer."""
+    return tuple((t.point_a, t.point_b, t.closed, t.a, t.b, t.absent, t.ohm, t.instrument, t.sense) for t in readings)
+
+
 def _solve_kept(
-    copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], share: float, basis: Basis
+    copper: Copper,
+    piece: int,
+    prior: Floats,
+    readings: tuple[Taken, ...],
+    asked: tuple[object, ...],
+    share: float,
+    basis: Basis,
 ) -> PieceBelief:
-    """``_solved``, remembered. What the log calls a reading is no part of the question, so that many patients share the answer."""
-    asked = tuple((t.point_a, t.point_b, t.closed, t.a, t.b, t.absent, t.ohm, t.instrument, t.sense) for t in readings)
+    """``_solved``, remembered by ``asked``, the ``_question`` of the readings."""
     numbers = (share, basis.contact_false_open, basis.partial_share if has_values(readings) else 0.0)
     key = (id(copper), piece, _own_prior(copper, piece, prior), asked, numbers)
     hit = _PIECES.get(key)
