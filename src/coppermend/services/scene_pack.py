@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from coppermend.core.board.model import Board
 from coppermend.core.board.pinboard import made_up_places
 from coppermend.core.geometry.shapes import ShapeSet
-from coppermend.services.scene import SCENE_VERSION, bounds_mm, part_as_json, flat_mm
+from coppermend.services.scene import SCENE_VERSION, bounds_mm, flat_mm, part_as_json
 
 MAGIC = b"CMSC"
 Ints = NDArray[np.int32]
