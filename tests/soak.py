@@ -52,6 +52,7 @@ def soak(job: str, count: int, mark: str, trial: Callable[[int], object], second
     file = state_folder() / f"{job.replace(' ', '-')}.json"
     done = _done(file, mark)
     begun = time.monotonic()
+    peak_before = peak_mib() or 0.0
     try:
         while done < count and time.monotonic() - begun < limit:
             before = time.process_time()
@@ -64,7 +65,8 @@ def soak(job: str, count: int, mark: str, trial: Callable[[int], object], second
     finally:
         _save(file, mark, done)
     peak = peak_mib()
-    assert peak is None or peak < MEMORY_MIB, f"{job}: peak memory {peak:.0f} MiB"
+    grown = (peak or 0.0) - peak_before
+    assert grown < MEMORY_MIB, f"{job}: peak memory grew by {grown:.0f} MiB"
     return done
 
 

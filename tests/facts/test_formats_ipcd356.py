@@ -123,7 +123,7 @@ def test_missing_end_and_missing_unit_are_said() -> None:
 
 
 @pytest.mark.parametrize(
-    ("data", "code"), [(b"", "IPC-001"), (b"317\0", "IPC-001"), (b"dear reader\nno netlist here", "IPC-002")]
+    ("data", "code"), [(b"", "IPC-001"), (b"317\0\1\2NET", "IPC-001"), (b"dear reader\nno netlist here", "IPC-002")]
 )
 def test_what_cannot_be_read_is_refused_in_words(data: bytes, code: str) -> None:
     with pytest.raises(Refusal) as refusal:

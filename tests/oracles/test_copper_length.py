@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -36,12 +37,20 @@ def drawn_and_measured(shelved: ShelvedBoard, key: str) -> tuple[float, float]:
     drawn = shapely.difference(
         shapely.union_all(layer.shapes.skeleton[stroke]), shapely.union_all(np.concatenate([lands, rims]))
     )
+    lines = shapely.union_all(layer.shapes.skeleton[stroke])
+    shapely.prepare(lines)
     measured = sum(
         s.length_mm
         for s in shelved.graph.sites
-        if s.layer == key and len(s.path) > 1 and s.kind.value in ("run", "spoke")
+        if s.layer == key and len(s.path) > 1 and s.kind.value in ("run", "spoke") and _on(lines, s.path)
     )
     return float(drawn.length), measured
+
+
+def _on(lines: shapely.Geometry, path: Sequence[tuple[float, float]]) -> bool:
+    """Whether a run follows the drawn strokes; one along a region or a long flash has its own middle line, which nobody drew."""
+    middle = shapely.line_interpolate_point(shapely.linestrings(path), 0.5, normalized=True)
+    return bool(shapely.dwithin(lines, middle, 0.005))
 
 
 @pytest.mark.parametrize("key", ["c", "s"])

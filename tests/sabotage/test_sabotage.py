@@ -290,7 +290,7 @@ SABOTAGES = (
     Sabotage(
         "server: any host name is let in",
         "api/guard.py",
-        "if host_name(host) not in LOOPBACK:",
+        "if host_name(host) not in names:",
         "if False:",
         ("tests/api/test_guard.py",),
     ),
