@@ -8,18 +8,24 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 import shapely
 from tests.copper_boards import Piece, board, pad, part, region, track
+from tests.facts.test_copper_digest import poured, teed
 
+from coppermend.adapters.files.packages import DiskPackages
 from coppermend.core.copper.build import build_graph
 from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.copper.provable import net_view
 from coppermend.core.copper.resistance import effective_ohm
 from coppermend.core.copper.spine import spine
+from coppermend.core.copper.unite import Union
 from coppermend.core.units import sheet_resistance_ohm
+from coppermend.services.packages import build_board
 
 SQUARE = sheet_resistance_ohm(0.035)
 JOINTS = 2 * 0.0002
@@ -35,11 +41,29 @@ def across(pitch: float = 0.08) -> list[Piece]:
     return [p for k in range(count + 1) for p in track(0.1, (k * pitch, -0.2), (k * pitch, 0.2))]
 
 
+def torn(graph: CopperGraph) -> list[str]:
+    """The nets whose nodes the sites join to more than one piece. Here a net is an island, so that one piece is the truth."""
+    group = Union(graph.node_count)
+    for site in graph.sites:
+        if site.a < graph.node_count and site.b < graph.node_count:
+            group.join(site.a, site.b)
+    held: dict[int, set[int]] = {}
+    for node, net in enumerate(graph.node_net):
+        held.setdefault(net, set()).add(group.find(node))
+    return [graph.net_names[net] for net, groups in held.items() if net >= 0 and len(groups) > 1]
+
+
+def whole(graph: CopperGraph) -> CopperGraph:
+    """The graph, after every island of it was found in one piece."""
+    assert torn(graph) == []
+    return graph
+
+
 def surface(copper: list[Piece], where: list[tuple[float, float]], lands: bool = True) -> CopperGraph:
     """Surface pins at the places, with a land of 1 mm each if asked."""
     pads = [pad(x, y, 1.0) for x, y in where] if lands else []
     parts = [part(f"P{k}", "c", [("1", x, y, None)]) for k, (x, y) in enumerate(where, 1)]
-    return build_graph(board({"c": [*pads, *copper], "s": []}, [], parts))
+    return whole(build_graph(board({"c": [*pads, *copper], "s": []}, [], parts)))
 
 
 def through(copper: list[Piece], where: list[tuple[float, float]]) -> CopperGraph:
@@ -47,7 +71,7 @@ def through(copper: list[Piece], where: list[tuple[float, float]]) -> CopperGrap
     pads = [pad(x, y, 1.0) for x, y in where]
     holes = [(x, y, 0.6) for x, y in where]
     parts = [part(f"P{k}", "c", [("1", x, y, k - 1)]) for k, (x, y) in enumerate(where, 1)]
-    return build_graph(board({"c": [*pads, *copper], "s": pads}, holes, parts))
+    return whole(build_graph(board({"c": [*pads, *copper], "s": pads}, holes, parts)))
 
 
 def runs(graph: CopperGraph) -> list[Any]:
@@ -148,3 +172,64 @@ def test_a_track_nicked_by_a_cleared_circle_has_its_least_width() -> None:
     steps = [0.5 + 19.0 * (k + 0.5) / 4000 for k in range(4000)]
     widths = [min(0.6, 0.3 + 0.55 - math.sqrt(max(0.0, 0.25 - (x - 10) ** 2))) for x in steps]
     assert run.resistance_ohm == pytest.approx(sum(19.0 / 4000 / w for w in widths) * SQUARE, rel=0.03)
+
+
+def test_every_island_of_the_hand_made_boards_is_one_piece_and_a_lost_joint_is_seen() -> None:
+    for make in (teed, poured):
+        whole(build_graph(make()))
+    graph = surface(strokes(0.2, [0.0]), ENDS)
+    cut = replace(graph, sites=tuple(s for s in graph.sites if s.kind is not SiteKind.RUN), memo={})
+    assert torn(cut) == [graph.net_names[graph.node_net[graph.point("P1.1/leg").node]]]
+
+
+def test_every_island_of_the_demonstration_machine_is_one_piece(demo_package: Path) -> None:
+    whole(build_graph(build_board(DiskPackages(), str(demo_package))))
+
+
+def slim_pad(kind: str, x: float, width: float, length: float) -> Piece:
+    """A land length times width (mm), its length along y."""
+    return (kind, shapely.box(x - width / 2, -length / 2, x + width / 2, length / 2), 0.0)
+
+
+def pour(painted: bool) -> list[Piece]:
+    """20 x 20 mm of copper about (10, 0), as a region or painted by strokes."""
+    if not painted:
+        return [region(shapely.box(0, -10, 20, 10))]
+    return [p for k in range(132) for p in track(0.2, (0.1, -9.9 + 0.15 * k), (19.9, -9.9 + 0.15 * k))]
+
+
+@pytest.mark.parametrize(
+    "size", [(0.3, 1.5), (0.3, 2.95), (0.3, 3.0), (0.25, 2.5), (0.2, 2.4), (0.3, 4.0), (0.5, 5.0), (1.0, 10.0)]
+)
+@pytest.mark.parametrize(("kind", "painted"), [("flash", False), ("flash", True), ("region", False)])
+def test_a_narrow_land_on_a_pour_is_one_metal_with_it(kind: str, painted: bool, size: tuple[float, float]) -> None:
+    lands = [slim_pad(kind, x, *size) for x in (5.0, 15.0)]
+    if kind == "region":
+        lands += [pad(10, 5, 1.0)]
+    graph = surface([*pour(painted), *lands], [(5, 0), (15, 0)], lands=False)
+    assert not runs(graph)
+    # two lands 10 mm apart on a square of 20 mm are two to three squares apart at most, and the joints
+    assert JOINTS < effective_ohm(graph, "P1.1/leg", "P2.1/leg").value < JOINTS + 3 * SQUARE
+
+
+@pytest.mark.parametrize("share", [0.1, 0.3, 0.5, 0.8, 1.0])
+@pytest.mark.parametrize("size", [(0.5, 5.0), (0.5, 10.0), (1.0, 10.0)])
+def test_a_narrow_land_flush_on_the_end_of_a_pour_is_joined_along_its_length(
+    share: float, size: tuple[float, float]
+) -> None:
+    width, length = size
+    strip = region(shapely.box(0, -length / 2, 20, length / 2))
+    ends = [width * (share - 0.5), 20 - width * (share - 0.5)]
+    graph = surface([strip, *(slim_pad("flash", x, *size) for x in ends)], [(x, 0) for x in ends], lands=False)
+    assert not runs(graph)
+    squares = 20 / length  # the strip from end to end; the lands and their joints with it are short and as wide
+    assert effective_ohm(graph, "P1.1/leg", "P2.1/leg").value < JOINTS + 1.2 * squares * SQUARE
+
+
+def test_a_bar_that_leaves_a_pour_is_a_run_outside_it_and_two_pours_are_joined_by_one() -> None:
+    bar = ("flash", shapely.box(18, -0.25, 38, 0.25), 0.0)
+    (run,) = runs(surface([*pour(False), bar], [(37.5, 0), (5, 0)], lands=False))
+    assert run.length_mm == pytest.approx(37.5 - 0.25 - 20, abs=0.1)
+    other = region(shapely.box(36, -10, 56, 10))
+    (run,) = runs(surface([*pour(False), other, bar, pad(5, 0, 1), pad(50, 0, 1)], [(5, 0), (50, 0)], lands=False))
+    assert run.length_mm == pytest.approx(16.0, abs=0.1)

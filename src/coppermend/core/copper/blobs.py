@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board, CopperLayer
-from coppermend.core.copper.bodies import Reach, is_chain, stroked
+from coppermend.core.copper.bodies import ON_POUR_MM, Reach, is_chain, stroked
 from coppermend.core.copper.inside import Interval, merged
 from coppermend.core.copper.spine import SLIM, Bone, is_even, is_nicked, is_slim, slim_size, spine
 from coppermend.core.copper.unite import Union
@@ -157,7 +157,7 @@ class _Sorter:
                 self.holes_at.setdefault(piece, []).append(hole)
         self.contacts = [(i, j) for i, j in layer.contacts.tolist() if self.wanted[i]]
         self.many: dict[int, list[int]] = {}
-        self.inner: list[tuple[Any, int, list[int]]] = []
+        self.inner: list[tuple[Any, list[int], list[int]]] = []
         self.links: list[tuple[int, int]] = []
         self.partners: dict[int, list[int]] | None = None
         self.pin_tree: tuple[Any, NDArray[np.int64]] | None = None
@@ -329,7 +329,7 @@ class _Sorter:
         for land in body.lands:
             near = [k for k in made if shapely.distance(land, shapely.LineString(self.strokes[k].path)) <= 1e-3]
             if near:
-                self.inner.append((land, int(self.island[pieces[0]]), near))
+                self.inner.append((land, pieces, near))
         return True
 
     def _reach(self, pieces: list[int], shape: Any) -> Reach:
@@ -338,7 +338,7 @@ class _Sorter:
         holes = sorted({h for p in pieces for h in self.holes_at.get(p, [])})
         spots = [(b.x_mm + b.x2_mm, b.y_mm + b.y2_mm) for b in (self.board.holes[h] for h in holes)]
         middles = [(x / 2, y / 2) for x, y in spots]
-        lands, others = [], []
+        lands, others, pours = [], [], []
         for q in sorted({q for p in pieces for q in self._touching(p)} - own):
             role = self.role.get(q)
             if role == "land":
@@ -347,12 +347,24 @@ class _Sorter:
                 middles.append((float(middle.x), float(middle.y)))
             elif role in ("stroke", "sheet"):
                 others.append(self.skeleton[q])
+            if role == "sheet" and not (part := self._on(shape, q)).is_empty:
+                pours.append(part)
         bare = [
             spot
             for spot in self._pins_in(shape, int(self.island[pieces[0]]))
             if not any(shapely.distance(self.skeleton[q], spot) <= self.radius[q] + 1e-6 for q in lands)
         ]
-        return Reach(middles, others, [(float(s.x), float(s.y)) for s in bare])
+        return Reach(middles, others, [(float(s.x), float(s.y)) for s in bare], pours)
+
+    def _on(self, shape: Any, sheet: int) -> Any:
+        """What of a shape lies on a piece of a sheet."""
+        x0, y0, x1, y1 = shape.bounds
+        reach = float(self.radius[sheet])
+        part = shapely.clip_by_rect(
+            self.skeleton[sheet], x0 - reach - 1, y0 - reach - 1, x1 + reach + 1, y1 + reach + 1
+        )
+        part = part if part.is_valid else shapely.make_valid(part)
+        return shapely.intersection(shape, shapely.buffer(part, reach) if reach > 0 else part)
 
     def _touching(self, p: int) -> list[int]:
         if self.partners is None:
@@ -477,8 +489,8 @@ class _Sorter:
                 hole_blob[index] = blob_at[root]
                 blob.pieces.append(self.hole_shape[index])
                 blob.holes.append(index)
-        for land, net, _ in self.inner:
-            blobs.append(Blob("land", net, [(land, 0.0)]))
+        for land, pieces, _ in self.inner:
+            blobs.append(Blob("land", int(self.island[pieces[0]]), [(land, 0.0)]))
         for blob in blobs:
             blob.place = self._place(blob)
         return blobs, piece_blob, hole_blob
@@ -525,8 +537,9 @@ class _Sorter:
                     bb.add(_land_first(own, piece_blob[p], blobs))
         ss.update((min(renumber[a], renumber[b]), max(renumber[a], renumber[b])) for a, b in self.links)
         first = len(blobs) - len(self.inner)
-        for k, (_, _, near) in enumerate(self.inner):
+        for k, (land, pieces, near) in enumerate(self.inner):
             sb.update((renumber[n], first + k) for n in near)
+            bb.update((first + k, b) for b in self._sheets_under(land, pieces, blobs, piece_blob))
         return LayerParts(
             self.layer.key,
             [self.strokes[k] for k in strokes_used],
@@ -538,6 +551,16 @@ class _Sorter:
             piece_blob,
             [(land, first + k) for k, (land, _, _) in enumerate(self.inner)],
         )
+
+    def _sheets_under(self, land: Any, pieces: list[int], blobs: list[Blob], piece_blob: dict[int, int]) -> set[int]:
+        """The sheets that a land within narrow copper lies on: its strokes end at them, so that nothing else joins the two."""
+        near = {q for p in pieces for q in self._touching(p) if q in piece_blob}
+        return {
+            piece_blob[q]
+            for q in near
+            if blobs[piece_blob[q]].kind == "sheet"
+            and shapely.distance(land, self.skeleton[q]) <= self.radius[q] + ON_POUR_MM
+        }
 
     def _touch_many(
         self,

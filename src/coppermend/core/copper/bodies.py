@@ -16,6 +16,8 @@ Point = tuple[float, float]
 APART_WIDTHS = 5.0
 """A body whose joints lie at least this many of its widths apart is a track, else a land (a finger, a pad painted by strokes). Our choice."""
 LEAST_LAND_MM = 0.02
+ON_POUR_MM = 1e-3
+"""Copper this near to a pour lies on it."""
 LEAST_SHARE = 0.25
 """An axis that is anywhere narrower than this share of the body's mean width is that of a ragged pour, no track. Our choice."""
 CHAIN_SPREAD = 1.5
@@ -24,11 +26,15 @@ CHAIN_SPREAD = 1.5
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """What a body joins: ``middles`` of lands and holes on it, skeletons of tracks and pours it touches, ``pins`` without a land of their own."""
+    """What a body joins: ``middles`` of lands and holes on it, skeletons of tracks and pours it touches, ``pins`` without a land of their own.
+
+    ``pours`` what of the body lies on each pour.
+    """
 
     middles: list[Point]
     others: list[Any]
     pins: list[Point]
+    pours: list[Any] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +55,7 @@ def stroked(shape: Any, reach: Reach) -> Body | None:
     True
     """
     width = slim_size(float(shape.area), float(shape.length))[1]
-    if _spread(shape, reach) < APART_WIDTHS * width:
+    if _spread(shape, reach, width) < APART_WIDTHS * width:
         return None
     strips, wide = parted(shape)
     bones: list[Bone] = []
@@ -76,13 +82,20 @@ def is_chain(bones: list[Bone], spread: float = CHAIN_SPREAD) -> bool:
     return max(ends.values()) <= 2
 
 
-def _spread(shape: Any, reach: Reach) -> float:
-    """The greatest extent of the places where the body is joined, each taken to the nearest place on the body."""
+def _spread(shape: Any, reach: Reach, width: float) -> float:
+    """The greatest extent of the places where the body is joined, each taken to the nearest place on the body; 0 for a land on a pour."""
     places = [shapely.Point(p) for p in (*reach.middles, *reach.pins)] + reach.others
-    if len(places) < 2:
+    if len(places) < 2 or _is_held(places, reach.pours, width):
         return 0.0
     on = [shapely.get_coordinates(shapely.shortest_line(shape, p))[0].tolist() for p in places]
     return max(math.dist(a, b) for k, a in enumerate(on) for b in on[:k])
+
+
+def _is_held(places: list[Any], pours: list[Any], width: float) -> bool:
+    """Whether all that a body joins lies on one pour or beside it: current leaves the body sideways, not along it."""
+    if not pours or any(shapely.distance(a, b) >= APART_WIDTHS * width for k, a in enumerate(pours) for b in pours[:k]):
+        return False
+    return all(min(shapely.distance(place, pour) for pour in pours) <= width / 2 + ON_POUR_MM for place in places)
 
 
 def _under(spot: Any, shape: Any, bones: list[Bone]) -> Any:
