@@ -8,7 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.handmade import board, drill, land, point, track
+import shapely
+from tests.handmade import area, board, drill, land, point, track
 
 from coppermend.core.board.match import place_points
 from coppermend.core.board.names import nearest_names
@@ -258,3 +259,41 @@ def test_a_mirrored_netlist_is_said_in_its_row() -> None:
     (row,) = compare_board(board(copper, [drill(holes)], turned))["sources"]
     assert (plain["placing"], plain["agree"], row["agree"]) == ("", 26, 26)
     assert "the netlist is mirrored left to right" in row["placing"]
+
+
+def region_pads() -> tuple[list, list]:
+    """Twelve nets of two pads drawn as regions 30 mm apart, and three fiducials as the only flashes: copper, netlist."""
+    copper, rows = [land(*at, diameter=1.0, function="FiducialPad") for at in ((60, 3), (64, 9), (70, 22))], []
+    for k in range(12):
+        x, low = 5 + 3.1 * k, 7 + 2.3 * (k % 5)
+        for j, y in enumerate((low, low + 30)):
+            copper.append(area(shapely.box(x - 0.4, y - 0.6, x + 0.4, y + 0.6)))
+            rows.append(point(f"N{k}", f"P{2 * k + j + 1}.1", x, y, 1, None, line=2 * k + j))
+        copper.append(track((x, low), (x, low + 30)))
+    return copper, rows
+
+
+def test_a_netlist_whose_points_all_lie_on_regions_is_not_moved_onto_the_flashes() -> None:
+    copper, rows = region_pads()
+    made = board([copper, []], (), rows)
+    assert made.origin_shift_mm == (0.0, 0.0) and not any(f.code == "BRD-020" for f in made.findings)
+    (row,) = [one for one in compare(made) if one.source == "nets.ipc"]
+    assert row.exact and row.points == 24
+
+
+def test_a_shifted_netlist_of_region_pads_is_found() -> None:
+    copper, rows = region_pads()
+    moved = [replace(one, x_mm=one.x_mm + 40.0, y_mm=one.y_mm - 9.5) for one in rows]
+    made = board([copper, []], (), moved)
+    assert made.origin_shift_mm == pytest.approx((-40.0, 9.5), abs=1e-3)
+    (row,) = [one for one in compare(made) if one.source == "nets.ipc"]
+    assert row.exact and row.points == 24
+
+
+def test_a_shifted_netlist_over_a_pour_is_found_though_its_points_lie_on_copper() -> None:
+    copper, holes, rows = pairs()
+    copper[0].append(area(shapely.box(20, -20, 80, 60)))
+    moved = [replace(one, x_mm=one.x_mm + 30.0, access=1, hole_mm=None) for one in rows]
+    made = board(copper, [drill(holes)], moved)
+    assert made.origin_shift_mm == pytest.approx((-30.0, 0.0), abs=1e-9)
+    assert compare(made)[0].exact

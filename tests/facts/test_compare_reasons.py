@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 import shapely
 from tests.handmade import area, board, drill, land, point, track
 
 from coppermend.core.copper.compare import SourceRow, compare, cut_width
+from coppermend.core.findings import Finding, Place, Severity
 
 
 def row_of(copper: list, holes: list, points: list) -> SourceRow:
@@ -162,3 +165,19 @@ def test_a_line_taken_off_at_a_land_is_a_tie_or_a_short_and_the_words_say_that_i
     (row,) = compare(board(copper))
     (joined,) = row.joined_nets
     assert joined.why == "tie or short" and "which do not say" in joined.words and "R1.1" in joined.words
+
+
+def test_nets_joined_by_holes_of_an_open_span_are_not_called_a_short() -> None:
+    """A hole of layers 1 and 2, taken as through all of four layers, meets a track of the last one; PKG-017 says that its span is open."""
+    front, back, holes, rows = pin_rows()
+    copper = [[*front, *wires(), land(10, 0)], [land(10, 0)], [], [*back, track((10, 0), (10, 30)), land(10, 30)]]
+    holes += [(10, 0, 0.3), (10, 30, 0.8)]
+    rows.append(point("OTHER", "U3.1", 10, 30))
+    open_span = Finding("PKG-017", Severity.ERROR, Place(file="holes"), "nothing says between which layers")
+    made = board(copper, [drill(holes)], rows)
+    (row,) = [one for one in compare(made) if one.source == "nets.ipc"]
+    assert "short" in {one.why for one in row.joined_nets}
+    said = next(one for one in compare(replace(made, findings=(*made.findings, open_span))) if one.source == "nets.ipc")
+    assert len(said.joined_nets) == len(row.joined_nets)
+    assert not {one.why for one in said.joined_nets} & {"short", "stale"}
+    assert any(one.why == "open span" and "PKG-017" in one.words for one in said.joined_nets)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -9,10 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.board.lands import HoleFinder
-from coppermend.core.board.match import SAME_PLACE_MM, CopperIndex, Placing, copper_at, place_points
+from coppermend.core.board.match import ENOUGH, SAME_PLACE_MM, CopperIndex, Placing, copper_at, place_points
 from coppermend.core.board.model import CopperLayer, Hole, NetlistPoint
 from coppermend.core.board.records import Netlist, NetlistRecord
 from coppermend.core.findings import Finding, Place, Severity
+
+CLEARLY_MORE = 0.02
+"""A move of a netlist must put this share of its points more on copper than no move does."""
+
+LAND_MM = 6.0
+"""A region longer than this votes on no move: it is a pour rather than a land. Our choice, no source."""
 
 STALE_SHARE = 0.5
 """Below this share of points on copper a netlist belongs to another board, or to another state of this one."""
@@ -105,19 +112,89 @@ def place_netlist(
     elif shift_mm is not None:
         placing = Placing(1.0, 1.0, shift_mm[0], shift_mm[1], 1.0, "as the corrections say")
     else:
-        placing = place_points(raw, target_places(layers, at_mm, holes))
+        ground = _Ground(netlist, layers, at_mm, index, holes, finder)
+        placing = _search(raw, ground)
     xy = placing.apply(raw)
-    access = access_layers(records, [layer.key for layer in layers])
-    points = tuple(
-        NetlistPoint(r.net, r.part, r.pin, float(x), float(y), on, netlist.name, r.line)
-        for r, (x, y), on in zip(records, xy, access, strict=True)
-    )
+    points = _points(netlist, xy, access_layers(records, [layer.key for layer in layers]))
     through = np.array([bool(r.hole_mm) for r in records], dtype=bool)
     near = np.array([_slack_mm(r) for r in records])
     island = islands_at(points, through, near, layers, index, holes, finder)
     _blind_holes(records, xy, [layer.key for layer in layers], holes, finder, island)
     points = tuple(replace(point, island=int(k)) for point, k in zip(points, island, strict=True))
     return PlacedNetlist(netlist.name, points, island, through, placing, netlist.holes_known)
+
+
+def _points(
+    netlist: Netlist, xy_mm: NDArray[np.float64], access: Sequence[tuple[str, ...]]
+) -> tuple[NetlistPoint, ...]:
+    return tuple(
+        NetlistPoint(r.net, r.part, r.pin, float(x), float(y), on, netlist.name, r.line)
+        for r, (x, y), on in zip(netlist.records, xy_mm, access, strict=True)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Ground:
+    """What a placing of ``netlist`` is tried on."""
+
+    netlist: Netlist
+    layers: Sequence[CopperLayer]
+    at_mm: Sequence[NDArray[np.float64]]
+    index: CopperIndex
+    holes: Sequence[Hole]
+    finder: HoleFinder
+
+    def share(self, xy_mm: NDArray[np.float64]) -> float:
+        """Share of points on any copper that they have for their net alone: on an island of several nets (a pour under
+        a misplaced netlist) only the points of the net with most points there count. 0 for no points."""
+        records = self.netlist.records
+        if not records:
+            return 0.0
+        points = _points(self.netlist, xy_mm, access_layers(records, [layer.key for layer in self.layers]))
+        through = np.array([bool(r.hole_mm) for r in records], dtype=bool)
+        near = np.array([_slack_mm(r) for r in records])
+        island = islands_at(points, through, near, self.layers, self.index, self.holes, self.finder)
+        votes: Counter[tuple[int, str]] = Counter()
+        votes.update((int(k), point.net) for k, point in zip(island, points, strict=True) if k >= 0)
+        most: dict[int, int] = {}
+        for (k, _), count in votes.items():
+            most[k] = max(most.get(k, 0), count)
+        return sum(most.values()) / len(records)
+
+
+def _search(raw_mm: NDArray[np.float64], ground: _Ground) -> Placing:
+    """The placing of a netlist's points. No move wins when nearly all points lie on copper as given, whatever drew it; a move must put clearly
+    more of them on copper. Flashes and holes vote on moves; where they find none that suits, the middles of regions vote too."""
+    best = Placing(1.0, 1.0, 0.0, 0.0, ground.share(raw_mm))
+    if best.share >= ENOUGH:
+        return best
+    flashes = target_places(ground.layers, ground.at_mm, ground.holes)
+    moved = place_points(raw_mm, flashes)
+    if not ground.layers:
+        return moved
+    for more in (False, True):
+        if more:
+            regions = _region_places(ground.layers)
+            if len(regions) == 0:
+                break
+            moved = place_points(raw_mm, np.concatenate([flashes, regions]))
+        share = ground.share(moved.apply(raw_mm))
+        if share > best.share + CLEARLY_MORE:
+            best = replace(moved, share=share)
+        if share >= ENOUGH:
+            break
+    return best
+
+
+def _region_places(layers: Sequence[CopperLayer]) -> NDArray[np.float64]:
+    """Middles of the regions of the outer layers that are as small as a land. (m, 2)"""
+    out = [np.empty((0, 2))]
+    for layer in layers:
+        if layer.key in ("c", "s"):
+            box = layer.shapes.bounds_mm()[layer.kind == "region"]
+            box = box[np.max(box[:, 2:] - box[:, :2], axis=1, initial=0.0) <= LAND_MM]
+            out.append((box[:, :2] + box[:, 2:]) / 2)
+    return np.unique(np.round(np.concatenate(out), 4), axis=0)
 
 
 def _blind_holes(

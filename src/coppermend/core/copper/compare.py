@@ -56,7 +56,7 @@ AT_PART_MM = 0.5
 @dataclass(frozen=True, slots=True)
 class Disagreement:
     """One net that is split, or nets that are joined. ``why``: tie, jumper, equal numbers, no hole,
-    one layer, cut name, moved, stale, open, short, tie or short, no net, lists differ."""
+    one layer, cut name, moved, stale, open, open span, short, tie or short, no net, lists differ."""
 
     kind: str
     nets: tuple[str, ...]
@@ -417,6 +417,12 @@ def _pin_places(board: Board) -> dict[tuple[int, str], str]:
     return {(round(pin.x_mm * 50), f"{round(pin.y_mm * 50)}"): pin.name for part in board.parts for pin in part.pins}
 
 
+_OPEN_SPAN = (
+    "The way leads through holes, and between which layers holes of this package run is open (PKG-017): they are taken as drilled through "
+    "all layers, which may join the nets falsely. Say the span in the corrections and compare again."
+)
+
+
 def _joined(
     board: Board,
     graph: ContactGraph,
@@ -443,6 +449,8 @@ def _joined(
         if away and not stale
         else _why_joined(graph, meeting, theirs, mine, stale)
     )
+    if why in ("short", "stale") and _through_open_span(graph, way):
+        why, reason = "open span", _OPEN_SPAN
     if why in ("short", "tie or short") and not meeting.stated:
         meeting = replace(meeting, place=bridge_place(graph, theirs, mine) or meeting.place)
     lands = [land for land in (_land_at(graph, node, pins) for node in way) if land]
@@ -451,6 +459,15 @@ def _joined(
     ends = f" between {lands[0]} and {lands[-1]}" if len(lands) > 1 and lands[0] != lands[-1] else ""
     words = f"Copper joins nets {main} and {other}{ends} at {x:.3f}, {y:.3f} mm, layer {layer}. {reason}"
     return Disagreement("joined", (main, other), names, why, words, x, y, layer)
+
+
+def _through_open_span(graph: ContactGraph, way: Sequence[int]) -> bool:
+    """Whether a way runs by a hole through all layers while PKG-017 says of drill data that its span is open."""
+    board = graph.board
+    if not any(finding.code == "PKG-017" for finding in board.findings):
+        return False
+    holes = [board.holes[node - graph.pieces] for node in way if graph.piece(node) is None]
+    return any(len(hole.layers) == len(board.layers) for hole in holes)
 
 
 def _moved(names: Sequence[str], net: str, main: str) -> str:
