@@ -212,6 +212,14 @@ def test_a_narrow_land_on_a_pour_is_one_metal_with_it(kind: str, painted: bool, 
     assert JOINTS < effective_ohm(graph, "P1.1/leg", "P2.1/leg").value < JOINTS + 3 * SQUARE
 
 
+def test_two_equal_narrow_bodies_over_the_corner_of_a_painted_pour_lose_no_pin() -> None:
+    slant = shapely.Polygon([(2.626, -2.273), (-2.273, 2.626), (-2.626, 2.273), (2.273, -2.626)])
+    graph = surface(
+        [*pour(True), ("flash", slant, 0.0), region(slant)], [(0.48, -0.42), (-0.4, 0.35), (10, 0)], lands=False
+    )
+    assert effective_ohm(graph, "P1.1/leg", "P2.1/leg").value < JOINTS + 4 * SQUARE
+
+
 @pytest.mark.parametrize("share", [0.1, 0.3, 0.5, 0.8, 1.0])
 @pytest.mark.parametrize("size", [(0.5, 5.0), (0.5, 10.0), (1.0, 10.0)])
 def test_a_narrow_land_flush_on_the_end_of_a_pour_is_joined_along_its_length(

@@ -539,6 +539,11 @@ class _Sorter:
         first = len(blobs) - len(self.inner)
         for k, (land, pieces, near) in enumerate(self.inner):
             sb.update((renumber[n], first + k) for n in near)
+            beside = {n for p in pieces for q in self._touching(p) for n in many.get(q) or [stroke_of.get(q, -1)]} - {
+                -1
+            }
+            axes = {n: shapely.LineString(self.strokes[strokes_used[n]].path) for n in beside}
+            sb.update((n, first + k) for n, axis in axes.items() if shapely.distance(land, axis) <= ON_POUR_MM)
             bb.update((first + k, b) for b in self._sheets_under(land, pieces, blobs, piece_blob))
         return LayerParts(
             self.layer.key,
