@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 
+from benchmarks._rows import kept_rows
 from benchmarks.round import calibration, wilson
 from coppermend import bootstrap
 from coppermend.cli.practice import _range
@@ -71,16 +72,7 @@ def one_patient(setting: PracticeSetting, world: str, seed: int, breaks: tuple[i
 
 def kept(path: Path | None, world: str) -> dict[int, dict[str, Any]]:
     """Rows of earlier runs by seed; a last line cut short by a killed job is passed over."""
-    rows: dict[int, dict[str, Any]] = {}
-    if path is not None and path.exists():
-        for line in path.read_text(encoding="utf-8").splitlines():
-            try:
-                row = json.loads(line)
-            except json.JSONDecodeError:
-                continue
-            if row["world"] == world:
-                rows[row["seed"]] = row
-    return rows
+    return {row["seed"]: row for row in kept_rows(path, world)}
 
 
 def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 
+from benchmarks._rows import kept_rows
 from benchmarks.round import wilson
 from coppermend import bootstrap
 from coppermend.cli.practice import _range
@@ -26,16 +27,7 @@ from coppermend.services.powered_practice import powered_patient, run_powered
 
 def kept(path: Path | None, world: str) -> dict[tuple[int, str], dict[str, Any]]:
     """Rows of earlier runs by seed and policy; a last line cut short by a killed job is passed over."""
-    rows: dict[tuple[int, str], dict[str, Any]] = {}
-    if path is not None and path.exists():
-        for line in path.read_text(encoding="utf-8").splitlines():
-            try:
-                row = json.loads(line)
-            except json.JSONDecodeError:
-                continue
-            if row["world"] == world:
-                rows[(row["seed"], row["policy"])] = row
-    return rows
+    return {(row["seed"], row["policy"]): row for row in kept_rows(path, world)}
 
 
 def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:

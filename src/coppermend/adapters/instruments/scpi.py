@@ -17,8 +17,8 @@ SHORT_S = 1.0
 OHMS = {2: "RES", 4: "FRES"}
 
 
-class ScpiMeter:
-    """A multimeter behind a link."""
+class _Scpi:
+    """What every instrument behind a link answers."""
 
     def __init__(self, link: Link) -> None:
         self._link = link
@@ -31,6 +31,14 @@ class ScpiMeter:
     def identity(self) -> Identity:
         """The answer to *IDN?."""
         return identity_of(self._link.ask("*IDN?"))
+
+    def close(self) -> None:
+        """Let go of the link."""
+        self._link.close()
+
+
+class ScpiMeter(_Scpi):
+    """A multimeter behind a link."""
 
     def set_ohms(self, wires: int) -> None:
         """Ohms, range found by itself. The instrument's own list of errors says whether it can; one without a list is believed."""
@@ -53,25 +61,9 @@ class ScpiMeter:
         raw = self._link.ask("READ?")
         return Sample(raw, number_of(raw), step_of_answer(raw))
 
-    def close(self) -> None:
-        """Let go of the link."""
-        self._link.close()
 
-
-class ScpiScope:
+class ScpiScope(_Scpi):
     """An oscilloscope behind a link."""
-
-    def __init__(self, link: Link) -> None:
-        self._link = link
-
-    @property
-    def address(self) -> str:
-        """Where its link leads."""
-        return self._link.address
-
-    def identity(self) -> Identity:
-        """The answer to *IDN?."""
-        return identity_of(self._link.ask("*IDN?"))
 
     def wave(self, channel: int) -> WaveTaken:
         """The channel's wave as it stands on the screen."""
@@ -89,10 +81,6 @@ class ScpiScope:
                 "Save the wave as CSV on the oscilloscope and note it by hand.",
             )
         return WaveTaken(start, step, volts)
-
-    def close(self) -> None:
-        """Let go of the link."""
-        self._link.close()
 
 
 class _Silent(Exception):

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from coppermend.core.belief.model import Basis, Evidence
 from coppermend.core.belief.readings import rates, reads_closed
 from coppermend.core.copper.model import CopperGraph
+from coppermend.core.geometry.groups import Groups
 
 Floats = NDArray[np.float64]
 
@@ -74,16 +75,11 @@ def enumerate_breaks(
 
 
 def _roots(graph: CopperGraph, gone: frozenset[int]) -> list[int]:
-    root = list(range(graph.node_count))
-
-    def find(x: int) -> int:
-        while root[x] != x:
-            x = root[x]
-        return x
-
+    groups = Groups()
+    find = groups.find
     for k, site in enumerate(graph.sites):
         if k not in gone:
-            root[find(site.a)] = find(site.b)
+            groups.join(site.a, site.b)
     return [find(x) for x in range(graph.node_count)]
 
 

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.circuit.logic import Tree, names_in, tree_of
 from coppermend.core.circuit.model import DRIVING, LISTENING, SHARED, Circuit, CircuitPart, Link, Terminal
+from coppermend.core.geometry.groups import Groups
 
 Words = NDArray[np.uint64]
 FULL = np.uint64(0xFFFFFFFFFFFFFFFF)
@@ -726,17 +727,11 @@ def _one(circuit: Circuit, net: str) -> NetTree:
 
 
 def _contract(tree: NetTree, cut: Mapping[int, Words]) -> tuple[list[int], list[tuple[int, int, Words]]]:
-    root = list(range(tree.nodes))
-
-    def find(node: int) -> int:
-        while root[node] != node:
-            root[node] = root[root[node]]
-            node = root[node]
-        return node
-
+    tied = Groups()
+    find = tied.find
     for k, (a, b) in enumerate(tree.edges):
         if k not in cut:
-            root[find(a)] = find(b)
+            tied.join(a, b)
     number: dict[int, int] = {}
     groups = [number.setdefault(find(node), len(number)) for node in range(tree.nodes)]
     near: dict[int, list[tuple[int, Words]]] = {}

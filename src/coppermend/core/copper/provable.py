@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
+from coppermend.core.geometry.groups import Groups
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,16 +304,10 @@ def _without_dead_blocks(live: list[int], edges: list[_Edge], points: Mapping[in
         for i in keep:
             at[edges[i].a] = at.get(edges[i].a, 0) + 1
             at[edges[i].b] = at.get(edges[i].b, 0) + 1
-        root: dict[int, int] = {node: node for node in at}
-
-        def find(node: int, root: dict[int, int] = root) -> int:
-            while root[node] != node:
-                root[node] = root[root[node]]
-                node = root[node]
-            return node
-
+        groups = Groups()
+        find = groups.find
         for i in keep:
-            root[find(edges[i].a)] = find(edges[i].b)
+            groups.join(edges[i].a, edges[i].b)
         alive = {find(node) for node in at if node in points}
         after = [
             i
@@ -360,18 +355,11 @@ def _chains(edges: list[_Edge], points: Mapping[int, tuple[str, ...]]) -> list[_
 
 def _blocks(chains: list[_Edge], flag: Mapping[tuple[str, ...], bool]) -> dict[int, int]:
     """Chain index -> block number for chains that are no bridges (connected through each other's nodes)."""
-    root: dict[int, int] = {}
-
-    def find(node: int) -> int:
-        root.setdefault(node, node)
-        while root[node] != node:
-            root[node] = root[root[node]]
-            node = root[node]
-        return node
-
+    groups = Groups()
+    find = groups.find
     round_about = [k for k, c in enumerate(chains) if not flag[c.links[0]]]
     for k in round_about:
-        root[find(chains[k].a)] = find(chains[k].b)
+        groups.join(chains[k].a, chains[k].b)
     number: dict[int, int] = {}
     return {k: number.setdefault(find(chains[k].a), len(number)) for k in round_about}
 
@@ -381,18 +369,11 @@ def _idle(
 ) -> frozenset[str]:
     """The sites of dead parts that hold no pin but the one they hang on."""
     held = {n for e in live for n in (e.a, e.b)} | set(points)
-    root: dict[int, int] = {}
-
-    def find(node: int) -> int:
-        root.setdefault(node, node)
-        while root[node] != node:
-            root[node] = root[root[node]]
-            node = root[node]
-        return node
-
+    groups = Groups()
+    find = groups.find
     for edge in dead:
         if edge.a not in held and edge.b not in held:
-            root[find(edge.a)] = find(edge.b)
+            groups.join(edge.a, edge.b)
     pinned = {find(n) for e in dead for n in (e.a, e.b) if n not in held and node_kind[n] in ("pin", "socket")}
     return frozenset(
         site

@@ -23,6 +23,7 @@ from coppermend.core.belief.network import block_chains, draw
 from coppermend.core.belief.patterns import labels
 from coppermend.core.belief.readings import rates
 from coppermend.core.copper.model import ProbePoint
+from coppermend.core.geometry.groups import Groups
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.risk import Risk
 from coppermend.core.planning.rollout import Game, Owed
@@ -408,18 +409,12 @@ def _asked(posterior: CopperBelief) -> dict[frozenset[str], int]:
 def _classes(copper: Copper, risk: Risk, v: int, skipped: Collection[str]) -> list[tuple[list[int], list[ProbePoint]]]:
     """Nodes that proven copper joins, with their points: a reading from any of them tells the same about the copper."""
     view, base = risk.frame.views[v], risk.frame.first[v]
-    root: dict[int, int] = {n: n for n in view.points}
-
-    def find(n: int) -> int:
-        while root.setdefault(n, n) != n:
-            root[n] = root[root[n]]
-            n = root[n]
-        return n
-
+    tied = Groups()
+    find = tied.find
     for e in view.super_edges:
         k = base + e.index
         if not risk.doubt[k] and not risk.broken[k] and not e.dead:
-            root[find(e.a)] = find(e.b)
+            tied.join(e.a, e.b)
     groups: dict[int, tuple[list[int], list[ProbePoint]]] = {}
     for node in view.points:
         points = [p for p in copper.points_at[node] if p.id not in skipped]

@@ -20,6 +20,7 @@ from coppermend.core.belief.engine import CopperBelief
 from coppermend.core.belief.model import Evidence
 from coppermend.core.belief.readings import rates
 from coppermend.core.copper.model import ProbePoint
+from coppermend.core.geometry.groups import Groups
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.risk import Risk
 from coppermend.core.planning.tour import Option, step_seconds
@@ -103,16 +104,10 @@ def _labels(
 ) -> dict[int, Ints]:
     """For each node (patterns,) the number of its piece of copper in each pattern."""
     every = sorted({n for pair in (*sound, *doubt) for n in pair} | set(nodes))
-    first = {n: n for n in every}
-
-    def find(n: int) -> int:
-        while first[n] != n:
-            first[n] = first[first[n]]
-            n = first[n]
-        return n
-
+    groups = Groups()
+    find = groups.find
     for a, b in sound:
-        first[find(a)] = find(b)
+        groups.join(a, b)
     label = {n: np.full(len(broken), n, dtype=np.int64) for n in {find(n) for n in every}}
     for _ in doubt:
         for i, (a, b) in enumerate(doubt):

@@ -13,6 +13,7 @@ from coppermend.core.belief.model import Basis
 from coppermend.core.belief.ratio import says_broken
 from coppermend.core.belief.readings import Taken
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
+from coppermend.core.geometry.groups import Groups
 from coppermend.core.planning.describe import SIDE_WORDS
 from coppermend.core.planning.model import Span
 from coppermend.core.planning.risk import Frame, Risk, risk_of
@@ -193,18 +194,12 @@ _SCARCE: OrderedDict[tuple[object, ...], tuple[Frame, frozenset[str]]] = Ordered
 def _scarce_points(risk: Risk, v: int, number: int) -> frozenset[str]:
     view, base = risk.frame.views[v], risk.frame.first[v]
     edge = view.super_edges[number - base]
-    root: dict[int, int] = {}
-
-    def find(n: int) -> int:
-        while root.setdefault(n, n) != n:
-            root[n] = root[root[n]]
-            n = root[n]
-        return n
-
+    groups = Groups()
+    find = groups.find
     for e in view.super_edges:
         k = base + e.index
         if k != number and not risk.doubt[k] and not risk.broken[k] and not e.dead:
-            root[find(e.a)] = find(e.b)
+            groups.join(e.a, e.b)
     tied: dict[int, list[str]] = {find(edge.a): [], find(edge.b): []}
     few: set[str] = set()
     for node, ids in view.points.items():

@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from coppermend.core.belief.blocks import block_tree
+from coppermend.core.geometry.groups import Groups
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,18 +60,12 @@ def risk_trees(
     blocks = block_tree(len(nodes), ends)
     bridge = {names[block[0]] for block in blocks.edges if len(block) == 1}
     in_doubt = [n for n in names if n in set(doubtful) and n in bridge]
-    root = list(range(len(nodes)))
-
-    def find(v: int) -> int:
-        while root[v] != v:
-            root[v] = root[root[v]]
-            v = root[v]
-        return v
-
+    groups = Groups()
+    find = groups.find
     open_names = set(in_doubt)
     for name, (a, b) in zip(names, ends, strict=True):
         if name not in open_names:
-            root[find(a)] = find(b)
+            groups.join(a, b)
     touch: dict[int, list[int]] = {}
     for v in touchable:
         touch.setdefault(find(at[v]), []).append(v)

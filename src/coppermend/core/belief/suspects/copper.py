@@ -15,6 +15,7 @@ from coppermend.core.belief.model import Basis, WorkArea
 from coppermend.core.circuit.planes import NetTree
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
 from coppermend.core.copper.provable import NetView, all_views
+from coppermend.core.geometry.groups import Groups
 
 KNOWN_BREAK = 0.995
 """Prior of a gap that the readings have already shown."""
@@ -90,25 +91,18 @@ def _tree(
     words: Mapping[str, tuple[str, str]],
     lands: Mapping[tuple[str, str], int],
 ) -> CopperTree:
-    root: dict[int, int] = {}
-
-    def find(node: int) -> int:
-        root.setdefault(node, node)
-        while root[node] != node:
-            root[node] = root[root[node]]
-            node = root[node]
-        return node
-
+    groups = Groups()
+    find = groups.find
     bridges: list[_Edge] = []
     for edge in view.super_edges if view is not None else ():
         find(edge.a), find(edge.b)
         if edge.bridge:
             bridges.append(_Edge(edge.a, edge.b, edge.sites))
         else:
-            root[find(edge.a)] = find(edge.b)
+            groups.join(edge.a, edge.b)
     if view is None:
         for p in points[1:]:
-            root[find(p.node)] = find(points[0].node)
+            groups.join(p.node, points[0].node)
     edges = [_Edge(find(one.a), find(one.b), one.sites) for one in bridges]
     legs = _legs(points, lands)
     shown = _shown(points)
@@ -188,22 +182,16 @@ def _pruned(edges: list[_Edge], keep: set[int]) -> list[_Edge]:
 
 def _with_gaps(edges: list[_Edge], keep: set[int]) -> list[_Edge]:
     """Pieces that no copper joins any more are tied by a gap: an edge without sites."""
-    root: dict[int, int] = {n: n for n in keep | {x for e in edges for x in (e.a, e.b)}}
-
-    def find(node: int) -> int:
-        while root[node] != node:
-            root[node] = root[root[node]]
-            node = root[node]
-        return node
-
+    groups = Groups()
+    find = groups.find
     for e in edges:
-        root[find(e.a)] = find(e.b)
+        groups.join(e.a, e.b)
     first = min(keep) if keep else None
     made = list(edges)
     for node in sorted(keep):
         if first is not None and find(node) != find(first):
             made.append(_Edge(first, node, ()))
-            root[find(node)] = find(first)
+            groups.join(node, first)
     return made
 
 
