@@ -1,8 +1,9 @@
 """The ear in a real Chromium: each scene through the browser's fake microphone, audio worklet and page, in real time; no real meter, no real room.
 
-Each scene is as loud as in the false alarms of ``beep`` and holds a beep of 300 ms every 10 s (2730 Hz, -20 dBFS, learnt; double tap on). What is
-answered in step with the beeps is heard, everything else is an answer without a beep. ``p95_ms`` from the begin of the tone, as the ear
-reckons it, to its answer, the way of the sound into the browser not counted. Arguments: minutes a scene (default 5), seed (default 1).
+One scene after the other, so that each has the machine to itself. Each is as loud as in the false alarms of ``beep`` and holds a beep of 300 ms
+every 10 s (2730 Hz, -20 dBFS, learnt; double tap on). What is answered in step with the beeps is heard, everything else is an answer without a
+beep. ``p95_ms`` from the begin of the tone, as the ear reckons it, to its answer, the way of the sound into the browser not counted. ``load``
+waiting processes a minute, at the end. Arguments: minutes a scene (default 5), seed (default 1).
 """
 
 from __future__ import annotations
@@ -16,7 +17,6 @@ import sys
 import tempfile
 import time
 import wave
-from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -111,7 +111,7 @@ def listen(scene: str, address: str, chromium: str, minutes: float, seed: int) -
         answers = page.evaluate("() => window.answers")
         seconds = time.monotonic() - begun
         browser.close()
-        return {"scene": scene, "minutes": round(seconds / 60, 2), **judged(answers, seconds)}
+        return {"minutes": round(seconds / 60, 2), **judged(answers, seconds)}
 
 
 def run(arguments: list[str]) -> dict[str, Any]:
@@ -127,9 +127,8 @@ def run(arguments: list[str]) -> dict[str, Any]:
         try:
             assert served.stdout is not None
             address = next(found[0] for line in served.stdout if (found := re.search(r"http://\S+", line)))
-            with ThreadPoolExecutor(len(SCENES)) as pool:
-                rows = list(pool.map(lambda s: listen(s, address, chromium, minutes, seed), SCENES))
+            rows = {scene: listen(scene, address, chromium, minutes, seed) for scene in SCENES}
         finally:
             served.terminate()
             served.wait(10)
-    return {"seed": seed, "results": rows}
+    return {"seed": seed, "load": [round(one, 1) for one in os.getloadavg()], **rows}
