@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,11 +20,15 @@ RIM_POINTS = 48
 
 @dataclass(slots=True)
 class Spoke:
-    """A contact between a land and a sheet: its middle, width, and length of the spoke in mm."""
+    """A contact between a land and a sheet: its middle on the land's rim, the place where it opens into the pour, width and length in mm.
+
+    The pour carries the current from ``inner`` on: no copper counts both in the spoke and in the sheet.
+    """
 
     land: int
     sheet: int
     place: Point
+    inner: Point
     width: float
     length: float
 
@@ -101,23 +106,44 @@ def _spokes(land: int, sheet: int, metal: Any, pour: Any, rim: Any) -> list[Spok
     hit = shapely.line_merge(shapely.intersection(rim, pour))
     parts = [p for p in shapely.get_parts(hit) if not p.is_empty]
     if not parts:
-        spot = shapely.get_coordinates(shapely.shortest_line(metal, pour))[0].tolist()
-        return [Spoke(land, sheet, (spot[0], spot[1]), 0.1, SPOKE_GAPS_MM[0])]
-    gap = next((g for g in SPOKE_GAPS_MM if _covered(metal, pour, g) >= SOLID_SHARE), SPOKE_GAPS_MM[-1])
+        x, y = shapely.get_coordinates(shapely.shortest_line(metal, pour))[0].tolist()
+        return [Spoke(land, sheet, (x, y), (x, y), 0.1, SPOKE_GAPS_MM[0])]
+    gap = _gap(metal, pour)
     out = []
     for part in parts:
-        middle = (
-            shapely.line_interpolate_point(part, 0.5, normalized=True)
-            if part.length > 0
-            else shapely.Point(part.coords[0])
-        )
-        out.append(Spoke(land, sheet, (float(middle.x), float(middle.y)), max(float(part.length), 0.01), gap))
+        place, inner = _led_out(part, gap, metal, pour)
+        out.append(Spoke(land, sheet, place, inner, max(float(part.length), 0.01), gap))
     return out
 
 
-def _covered(metal: Any, pour: Any, grow: float) -> float:
-    ring = shapely.buffer(metal, grow).boundary
-    return float(shapely.intersection(ring, pour).length / ring.length)
+def _led_out(part: Any, gap: float, metal: Any, pour: Any) -> tuple[Point, Point]:
+    """The middle of a stretch of a land's rim, and the place ``gap`` mm further out, square to the rim; the middle again where no pour is there."""
+    if part.length <= 0:
+        x, y = part.coords[0]
+        return (x, y), (x, y)
+    steps = shapely.line_interpolate_point(part, [0.45, 0.5, 0.55], normalized=True)
+    (x0, y0), (x, y), (x1, y1) = shapely.get_coordinates(steps).tolist()
+    length = math.dist((x0, y0), (x1, y1))
+    if length > 0:
+        dx, dy = (y0 - y1) / length * gap, (x1 - x0) / length * gap
+        for spot in (shapely.Point(x + dx, y + dy), shapely.Point(x - dx, y - dy)):
+            if shapely.distance(metal, spot) > gap / 2 and shapely.intersects(pour, spot):
+                return (x, y), (float(spot.x), float(spot.y))
+    return (x, y), (x, y)
+
+
+def _gap(metal: Any, pour: Any) -> float:
+    """How far out from a land the pour closes round it, in mm; the least of SPOKE_GAPS_MM where it never does (copper at the land's edge)."""
+    last, before = None, 0.0
+    for gap in SPOKE_GAPS_MM:
+        ring = shapely.buffer(metal, gap).boundary
+        if shapely.intersection(ring, pour).length >= SOLID_SHARE * ring.length:
+            if last is None:
+                return gap
+            spots = shapely.line_interpolate_point(last, np.arange(RIM_POINTS) / RIM_POINTS, normalized=True)
+            return min(gap, before + float(shapely.distance(spots, pour).max()))
+        last, before = ring, gap
+    return SPOKE_GAPS_MM[0]
 
 
 def _polygon(skeleton: Any, radius: float) -> Any:
