@@ -168,16 +168,28 @@ def test_a_line_taken_off_at_a_land_is_a_tie_or_a_short_and_the_words_say_that_i
 
 
 def test_nets_joined_by_holes_of_an_open_span_are_not_called_a_short() -> None:
-    """A hole of layers 1 and 2, taken as through all of four layers, meets a track of the last one; PKG-017 says that its span is open."""
+    """A hole of layers 1 and 2, taken as through all of four layers, meets a track of the last one; PKG-017 says that its file's span is open.
+
+    The same finding about another drill file says nothing of this hole.
+    """
     front, back, holes, rows = pin_rows()
     copper = [[*front, *wires(), land(10, 0)], [land(10, 0)], [], [*back, track((10, 0), (10, 30)), land(10, 30)]]
-    holes += [(10, 0, 0.3), (10, 30, 0.8)]
+    vias = drill([(10, 0, 0.3)], name="vias.drl")
     rows.append(point("OTHER", "U3.1", 10, 30))
-    open_span = Finding("PKG-017", Severity.ERROR, Place(file="holes"), "nothing says between which layers")
-    made = board(copper, [drill(holes)], rows)
-    (row,) = [one for one in compare(made) if one.source == "nets.ipc"]
-    assert "short" in {one.why for one in row.joined_nets}
-    said = next(one for one in compare(replace(made, findings=(*made.findings, open_span))) if one.source == "nets.ipc")
-    assert len(said.joined_nets) == len(row.joined_nets)
-    assert not {one.why for one in said.joined_nets} & {"short", "stale"}
-    assert any(one.why == "open span" and "PKG-017" in one.words for one in said.joined_nets)
+    made = board(copper, [vias, drill([*holes, (10, 30, 0.8)], name="holes.drl")], rows)
+
+    def said(file: str) -> SourceRow:
+        doubt = Finding("PKG-017", Severity.ERROR, Place(file=file), "nothing says between which layers")
+        told = replace(made, findings=(*made.findings, doubt) if file else made.findings)
+        (row,) = [one for one in compare(told) if one.source == "nets.ipc"]
+        return row
+
+    assert made.drill_files[made.holes[0].file] == "vias.drl"
+    assert "short" in {one.why for one in said("").joined_nets}
+    assert {one.words for one in said("holes.drl").joined_nets} == {one.words for one in said("").joined_nets}
+    assert len(said("vias.drl").joined_nets) == len(said("").joined_nets)
+    assert not {one.why for one in said("vias.drl").joined_nets} & {"short", "stale"}
+    assert any(
+        one.why == "open span" and "vias.drl" in one.words and "PKG-017" in one.words
+        for one in said("vias.drl").joined_nets
+    )

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from tests.handmade import board, drill, land, track
 
 from coppermend.formats.member import Member
 from coppermend.formats.package import plan_package
@@ -78,6 +81,107 @@ def test_holes_through_the_board_stay_so_without_a_word(name: str) -> None:
     assert islands(members) == 1
 
 
+FIRST_LAST = {1: ("TOP", "F.Cu", "L1", "Layer 1", "Top Layer", "Component Side", "layer 1 (TOP)"), 2: ("L2", "In1.Cu", "Layer 2", "Inner 1", "Mid Layer 1", "INNER1", "L02"),
+              3: ("L3", "In2.Cu", "Layer 3", "Inner Layer 2", "int2"), 4: ("BOTTOM", "B.Cu", "L4", "Solder Side", "Bottom Layer", "layer 4")}  # fmt: skip
+LED = st.sampled_from(["LAYER PAIR: {a} - {b}", "layers {a} to {b}", "LAYERS {a} AND {b}", "drill span {a}/{b}", "Layer set: {a}, {b}", "PLATED HOLES FROM {a} TO {b}, layer pair",
+                       "layer_pair={a},{b}", "Between layers {a} and {b}", "Layers={a}:{b}", "T1 C0.3 layers {a} thru {b}"])  # fmt: skip
+PAIRS_OF_FOUR = st.sampled_from([(1, 2), (2, 3), (3, 4), (1, 3), (2, 4), (1, 4)])
+
+
+@given(PAIRS_OF_FOUR, LED, st.data(), st.booleans(), st.sampled_from([";", "; ", ";\t", "("]))
+def test_header_comments_that_name_two_layers_are_read_in_every_spelling(
+    span: tuple[int, int], form: str, data: st.DataObject, turned: bool, mark: str
+) -> None:
+    """Common practice of wording, no source: the words for a layer, the joining words, order and case vary; the span is known by construction."""
+    words = [data.draw(st.sampled_from((*FIRST_LAST[n], str(n)))) for n in span]
+    a, b = reversed(words) if turned else words
+    line = form.format(a=a, b=b)
+    line = data.draw(st.sampled_from([line, line.lower(), line.upper()]))
+    members = package("v1.drl", VIA.replace(b"M48\n", f"M48\n{mark}{line}\n".encode()))
+    assert span_of(members, "v1.drl") == span
+    assert ("PKG-018" in {f.code for f in plan_package(members).findings}) == (span != (1, 4))
+
+
+NAMED = st.sampled_from(["drill_{a}{j}{b}", "via{a}{j}{b}-plated", "{a}{j}{b}_PTH", "b-via_{a}{j}{b}"])
+
+
+@given(
+    PAIRS_OF_FOUR,
+    NAMED,
+    st.sampled_from(["to", "-", "_", "_to_", "thru", "-L", " to ", "&"]),
+    st.sampled_from(["", "L", "l0", "layer", "L-"]),
+)
+def test_names_that_join_two_layer_numbers_are_read_in_every_spelling(
+    span: tuple[int, int], form: str, join: str, mark: str
+) -> None:
+    """Beside a file that goes through the board, two numbers of its layers in a name are a span (our reading, said as PKG-018)."""
+    name = form.format(a=f"{mark}{span[0]}", j=join, b=span[1]) + ".drl"
+    members = package(name)
+    assert span_of(members, name) == span, name
+
+
+@given(
+    st.sampled_from(
+        [
+            "LAYER PAIR: {a} - {b}",
+            "layers {a} and {b}",
+            "layers {a} to {b}",
+            "Span: {a} {b}",
+            "FROM LAYER {a} TO LAYER {b}",
+        ]
+    ),
+    st.sampled_from(["SIG_A", "7", "0", "L9", "PLANE"]),
+    st.sampled_from(["VCC2", "9", "L12", "xyz"]),
+)
+def test_layer_words_that_are_not_understood_are_never_passed_over(form: str, first: str, last: str) -> None:
+    members = package("v1.drl", VIA.replace(b"M48\n", ("M48\n;" + form.format(a=first, b=last) + "\n").encode()))
+    assert [f.place.file for f in plan_package(members).findings if f.code == "PKG-017"] == ["v1.drl"]
+    assert span_of(members, "v1.drl") is None
+
+
+@pytest.mark.parametrize("line", [
+    "FORMAT 2-4", "FILE_FORMAT=2:4", "FORMAT={3:3/ absolute / metric / decimal}", "Revision 1-2", "rev 1.2", "Tools 1-2 plated", "DATE 2021-03-04", "layers 4", "4 layers",
+    "4-layer board", "drill file for board x from TOP side", "FILE : amp-2-3 for board amp.brd layers TOP and BOTTOM", "Layer_Color=1", "Layer: DRILL", "no blind or buried vias",
+    "Layer pair: Top Layer to Bottom Layer", "Layers 1,2,3,4", "12:30:45", "Holesize 1. = 0.3000 Tolerance = +0.0000/-0.0000 PLATED MM Quantity = 3",
+])  # fmt: skip
+def test_numbers_in_a_header_that_are_no_layers_alarm_nobody(line: str) -> None:
+    members = package("v1.drl", VIA.replace(b"M48\n", f"M48\n;{line}\n".encode()))
+    assert not {f.code for f in plan_package(members).findings} & {"PKG-017", "PKG-018"}
+    assert islands(members) == 1
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "amp_rev1-2",
+        "amp_2021-03-04",
+        "amp-v2_3",
+        "board 3-4",
+        "drill_2-4_inch",
+        "amp_4layer_drill",
+        "drill (2)",
+        "amp_1_2",
+    ],
+)
+def test_numbers_in_the_name_of_the_only_drill_file_leave_its_holes_through(name: str) -> None:
+    members = [*(Member(one, LAND) for one in COPPER), Member(f"{name}.drl", VIA)]
+    assert not {f.code for f in plan_package(members).findings} & {"PKG-017", "PKG-018"}
+    assert islands(members) == 1
+
+
+def test_start_and_end_layer_on_two_lines_and_words_of_the_packages_own_layers() -> None:
+    two = VIA.replace(b"M48\n", b"M48\n;START_LAYER=1\n;END_LAYER=2\n")
+    assert span_of(package("v1.drl", two), "v1.drl") == (1, 2)
+    own = ("b-top.gbr", "b-gnd_plane.g1", "b-vcc.g2", "b-bottom.gbr")
+    assert span_of(package("v1.drl", commented("GND_PLANE", "VCC"), copper=own), "v1.drl") == (2, 3)
+
+
+def test_several_spans_in_one_header_are_an_error() -> None:
+    data = VIA.replace(b"M48\n", b"M48\n;T1 layers 1-2\n;T2 layers 2-3\n")
+    (found,) = [f for f in plan_package(package("v1.drl", data)).findings if f.code == "PKG-017"]
+    assert "several spans" in found.words
+
+
 def test_two_layers_need_no_span() -> None:
     members = [Member("b-F_Cu.gbr", LAND), Member("b-B_Cu.gbr", LAND), Member("b-front-in1.drl", VIA)]
     assert span_of(members, "b-front-in1.drl") is None and islands(members) == 1
@@ -105,3 +209,35 @@ def test_comments_that_say_both_of_plating_speak_for_no_whole_file() -> None:
     one = b"M48\nMETRIC,TZ\n;all holes NON_PLATED\nT1C0.4\n%\nT1\nX1.0Y1.0\nM30\n"
     assert read_drill(one, "x.drl").plated.tolist() == [0]
     assert read_drill(both, "x.drl").plated.tolist() != [1]
+
+
+def _vias(count: int, span: tuple[int, int] | None, layers: tuple[int, ...], copies: int = 4):  # type: ignore[no-untyped-def]
+    """A four-layer board: five through holes with lands everywhere, and ``count`` vias with lands on ``layers`` only (from 0)."""
+    through = [(10.0 * k, 0.0) for k in range(5)]
+    vias = [(10.0 * k, 20.0) for k in range(count)]
+    copper = [
+        [track((0, 0), (10, 0))]
+        + [land(x, y) for x, y in through]
+        + ([land(x, y, diameter=0.6) for x, y in vias] if n in layers else [])
+        for n in range(copies)
+    ]
+    copper[3].append(track((-5, 20), (5, 20)))  # foreign copper under the first via
+    return board(
+        copper,
+        [
+            drill([(x, y, 0.8) for x, y in through], name="t.drl"),
+            drill([(x, y, 0.3) for x, y in vias], span=span, name="v.drl"),
+        ],
+    )
+
+
+@pytest.mark.parametrize(("span", "layers", "says"), [
+    (None, (0, 1), "error"), (None, (1, 2), "error"), (None, (0, 1, 2, 3), None), ((1, 2), (0, 1), None), ((1, 2), (0, 1, 2, 3), "warning"), (None, (0, 3), None),
+])  # fmt: skip
+def test_lands_that_contradict_the_layers_of_a_drill_file_are_said(
+    span: tuple[int, int] | None, layers: tuple[int, ...], says: str | None
+) -> None:
+    """No word tells the span; the lands do. A through hole has lands on both outer layers (common practice, no source); inner lands may be left out."""
+    found = [f for f in _vias(6, span, layers).findings if f.code == "BRD-039"]
+    assert [str(f.severity) for f in found] == ([says] if says else [])
+    assert all(f.place.file == "v.drl" and "layers = [first, last]" in f.remedy for f in found)

@@ -65,6 +65,7 @@ def pack_board(board: Board) -> tuple[dict[str, NDArray[Any]], dict[str, Any]]:
         "seconds": board.seconds,
         "corrections": board.corrections,
         "extra": board.extra,
+        "drill_files": board.drill_files,
     }
     return arrays, value
 
@@ -94,12 +95,13 @@ def unpack_board(arrays: dict[str, NDArray[Any]], value: dict[str, Any]) -> Boar
         seconds=tuple((name, seconds) for name, seconds in value["seconds"]),
         corrections=value["corrections"],
         extra=dict(value["extra"]),
+        drill_files=tuple(value.get("drill_files", ())),
     )
 
 
 def _hole(row: Sequence[Any]) -> Hole:
-    x, y, x2, y2, diameter, plated, layers, island = row
-    return Hole(x, y, x2, y2, diameter, plated, tuple(layers), island)
+    x, y, x2, y2, diameter, plated, layers, island, *file = row
+    return Hole(x, y, x2, y2, diameter, plated, tuple(layers), island, *file)
 
 
 def _point(row: Sequence[Any]) -> NetlistPoint:

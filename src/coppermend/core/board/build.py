@@ -31,6 +31,7 @@ from coppermend.core.board.panel import panel_finding, panel_of_copper, renamed_
 from coppermend.core.board.parts import CLOSING_MM, Silk, parts_of
 from coppermend.core.board.records import GerberImage
 from coppermend.core.board.sources import PackageRecords, PartRow
+from coppermend.core.board.spanfit import span_doubts
 from coppermend.core.board.stack import (
     CopperSource,
     copper_roles,
@@ -220,11 +221,12 @@ def _holes(columns: Holes, keys: Sequence[str], islands: Islands) -> tuple[Hole,
         columns.first.tolist(),
         columns.last.tolist(),
         islands.hole_island.tolist(),
+        columns.file.tolist() if len(columns.file) else [-1] * len(columns),
         strict=True,
     )
     return tuple(
-        Hole(x, y, x2, y2, d, plated, tuple(keys[first : last + 1]), island if island >= 0 and plated else None)
-        for x, y, x2, y2, d, plated, first, last, island in rows
+        Hole(x, y, x2, y2, d, plated, tuple(keys[first : last + 1]), island if island >= 0 and plated else None, file)
+        for x, y, x2, y2, d, plated, first, last, island, file in rows
     )
 
 
@@ -254,12 +256,16 @@ def _copper(prepared: Prepared, islands: Islands) -> Copper:
     return Copper(layers, pads, places, holes, HoleFinder(holes), index, 1 if panel is None else len(panel))
 
 
+def _flash_places(copper: Copper) -> list[NDArray[np.float64]]:
+    return [places[layer.kind == "flash"] for layer, places in zip(copper.layers, copper.places, strict=True)]
+
+
 def assemble(prepared: Prepared, islands: Islands) -> Board:
     """The board: nets from the islands, names, pins and parts from X2 attributes and netlists, netlist points on the copper."""
     records = prepared.records
     said = records.corrections
     copper = _copper(prepared, islands)
-    findings = list(prepared.findings)
+    findings = [*prepared.findings, *span_doubts(prepared.holes, islands, copper.index.keys, _flash_places(copper))]
     placed: list[PlacedNetlist] = []
     copies = copper.copies
     for netlist in records.netlists:
@@ -306,6 +312,7 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
         ),
         findings=tuple(findings),
         corrections=said.digest,
+        drill_files=prepared.holes.files,
         extra={
             **records.extra,
             **{shift_key(one.name): f"{one.placing.dx_mm!r} {one.placing.dy_mm!r}" for one in placed},

@@ -71,6 +71,8 @@ class Hole:
     layers: tuple[str, ...]
     island: int | None
     """Index into Board.nets of the copper it is joined to; None where it meets none or is not plated."""
+    file: int = -1
+    """Index into Board.drill_files of the file it stands in; -1 where it comes from none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +163,8 @@ class Board:
     seconds: tuple[tuple[str, float], ...] = ()
     corrections: str = ""
     extra: dict[str, str] = field(default_factory=dict)
+    drill_files: tuple[str, ...] = ()
+    """Names of the files that the holes stand in."""
 
     def layer(self, key: str) -> CopperLayer:
         """The copper layer with that key; KeyError when the board has none."""

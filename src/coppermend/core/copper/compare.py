@@ -31,6 +31,7 @@ from coppermend.core.copper.reasons import (
     part_beside,
     shared_parts,
 )
+from coppermend.core.findings import Finding, Severity
 from coppermend.core.geometry.polarity import box_pairs
 from coppermend.core.geometry.shapes import ShapeSet
 
@@ -418,7 +419,7 @@ def _pin_places(board: Board) -> dict[tuple[int, str], str]:
 
 
 _OPEN_SPAN = (
-    "The way leads through holes, and between which layers holes of this package run is open (PKG-017): they are taken as drilled through "
+    "The way leads through holes of {file}, and between which layers they run is open ({code}): they are taken as drilled through "
     "all layers, which may join the nets falsely. Say the span in the corrections and compare again."
 )
 
@@ -449,8 +450,9 @@ def _joined(
         if away and not stale
         else _why_joined(graph, meeting, theirs, mine, stale)
     )
-    if why in ("short", "stale") and _through_open_span(graph, way):
-        why, reason = "open span", _OPEN_SPAN
+    doubt = _open_span(graph, way) if why in ("short", "stale") else None
+    if doubt is not None:
+        why, reason = "open span", _OPEN_SPAN.format(file=doubt.place.file, code=doubt.code)
     if why in ("short", "tie or short") and not meeting.stated:
         meeting = replace(meeting, place=bridge_place(graph, theirs, mine) or meeting.place)
     lands = [land for land in (_land_at(graph, node, pins) for node in way) if land]
@@ -461,13 +463,21 @@ def _joined(
     return Disagreement("joined", (main, other), names, why, words, x, y, layer)
 
 
-def _through_open_span(graph: ContactGraph, way: Sequence[int]) -> bool:
-    """Whether a way runs by a hole through all layers while PKG-017 says of drill data that its span is open."""
+def _open_span(graph: ContactGraph, way: Sequence[int]) -> Finding | None:
+    """The error that says of a drill file that its span is open, where a way runs by a hole of that file through all layers."""
     board = graph.board
-    if not any(finding.code == "PKG-017" for finding in board.findings):
-        return False
-    holes = [board.holes[node - graph.pieces] for node in way if graph.piece(node) is None]
-    return any(len(hole.layers) == len(board.layers) for hole in holes)
+    doubts = {
+        f.place.file: f for f in board.findings if f.code in ("PKG-017", "BRD-039") and f.severity is Severity.ERROR
+    }
+    if not doubts:
+        return None
+    for node in way:
+        hole = board.holes[node - graph.pieces] if graph.piece(node) is None else None
+        if hole is not None and hole.file >= 0 and len(hole.layers) == len(board.layers):
+            doubt = doubts.get(board.drill_files[hole.file])
+            if doubt is not None:
+                return doubt
+    return None
 
 
 def _moved(names: Sequence[str], net: str, main: str) -> str:

@@ -27,7 +27,6 @@ from coppermend.formats.package.sniff import HEAD, format_of
 from coppermend.formats.package.spans import worded_spans
 
 MAX_BYTES = 1024 * 1024 * 1024
-_SPANS = "If they are blind or buried holes, say layers = [first, last] for each file in coppermend-corrections.toml."
 _OVERRULE = "Say otherwise in coppermend-corrections.toml beside the package."
 
 
@@ -62,7 +61,7 @@ def plan_package(members: Sequence[Member]) -> PackagePlan:
     else:
         files = more_by_content(files)
     files = _key_copper(_settle(files, findings), findings)
-    files = worded_spans(_trusted_spans(files, findings), ordered, findings)
+    files = worded_spans(files, ordered, findings)
     _note_guesses(files, findings)
     _note_unknown_names(corrections, ordered, findings)
     if not any(f.role.kind is RoleKind.COPPER or f.format is Format.IPC2581 for f in files):
@@ -248,23 +247,6 @@ def _key_copper(files: list[PlannedFile], findings: list[Finding]) -> list[Plann
         if out[n].role.kind is RoleKind.COPPER and side is not None:
             _give(out, n, side, side)
     _note_order(inner, files, findings)
-    return out
-
-
-def _trusted_spans(files: list[PlannedFile], findings: list[Finding]) -> list[PlannedFile]:
-    """Drill files without the spans that their names seem to give, where no drill file would go through the board: ``rev-1-2.drl`` is a revision."""
-    count = sum(f.role.kind is RoleKind.COPPER for f in files)
-    drills = [f for f in files if f.role.kind is RoleKind.DRILL and f.role.plated is not False]
-    spans = [f.role.span for f in drills]
-    if count <= 2 or not spans or any(span is None or (span[0] <= 1 and span[1] >= count) for span in spans):
-        return files
-    out = list(files)
-    for n, file in enumerate(files):
-        role = file.role
-        if role.kind is RoleKind.DRILL and role.span is not None and role.source in (Source.NAME, Source.CONTENT):
-            words = f"The name seems to give layers {role.span[0]} to {role.span[1]}, but then no drill file goes through all {count} layers; read as holes through the board."
-            findings.append(Finding("PKG-016", Severity.GUESS, Place(file=file.member.name), words, _SPANS))
-            out[n] = replace(file, role=replace(role, span=None))
     return out
 
 

@@ -309,10 +309,8 @@ def drill_role(base: str, text: str) -> LayerRole:
     if stated is not None and stated.kind is RoleKind.DRILL:
         return stated
     lower = base.lower()
-    span = re.search(r"[-_ ]l?(\d{1,2})[-_]l?(\d{1,2})\.\w+\Z", lower)
-    layers = (int(span[1]), int(span[2])) if span and int(span[1]) < int(span[2]) else None
     if _NPTH.search(lower):
-        return LayerRole(RoleKind.DRILL, plated=False, span=layers, source=Source.NAME)
+        return LayerRole(RoleKind.DRILL, plated=False, source=Source.NAME)
     if _PTH.search(lower):
-        return LayerRole(RoleKind.DRILL, plated=True, span=layers, source=Source.NAME)
-    return LayerRole(RoleKind.DRILL, span=layers, source=Source.CONTENT)
+        return LayerRole(RoleKind.DRILL, plated=True, source=Source.NAME)
+    return LayerRole(RoleKind.DRILL, source=Source.CONTENT)
