@@ -6,6 +6,7 @@ import pytest
 import shapely
 from tests.handmade import Drawn, area, board, drill, image, land, track
 
+from coppermend.core.board.model import Board
 from coppermend.core.findings import Finding
 
 SLOT = shapely.box(9, -4, 11, 24)
@@ -17,10 +18,13 @@ def closed(shape: shapely.Polygon) -> list[Drawn]:
     return [track(places[k], places[k + 1], width=0.1) for k in range(len(places) - 1)]
 
 
-def said(copper: list[Drawn]) -> list[Finding]:
-    edge = image("edge", [*closed(shapely.box(-5, -5, 25, 25)), *closed(SLOT)])
-    made = board([copper, [land(0, 0)]], [drill([(0, 0, 0.8)])], others=[(edge, "outline", "")])
-    return [f for f in made.findings if f.code == "BRD-009"]
+def made_of(copper: list[Drawn], name: str = "edge", slot: shapely.Polygon = SLOT) -> Board:
+    edge = image(name, [*closed(shapely.box(-5, -5, 25, 25)), *closed(slot)])
+    return board([copper, [land(0, 0)]], [drill([(0, 0, 0.8)])], others=[(edge, "outline", "")])
+
+
+def said(copper: list[Drawn], name: str = "edge", slot: shapely.Polygon = SLOT) -> list[Finding]:
+    return [f for f in made_of(copper, name, slot).findings if f.code == "BRD-009"]
 
 
 @pytest.mark.parametrize("copper", [area(shapely.box(-3, -3, 23, 23)), track((0, 10), (20, 10), width=0.2)])
@@ -36,3 +40,41 @@ def test_copper_clear_of_a_cut_out_says_nothing() -> None:
 
 def test_copper_wholly_inside_a_shape_says_nothing() -> None:
     assert not said([land(0, 0), track((10, 5), (10, 15), width=0.2)])  # a board within its panel's frame
+
+
+ACROSS = track((0, 10), (20, 10), width=0.2)
+POUR = area(shapely.box(-3, -3, 23, 23))
+
+
+def area_of(made: Board) -> float:
+    layer = made.layers[0].shapes
+    return float(shapely.area(shapely.union_all(shapely.buffer(layer.skeleton, layer.radius_mm, quad_segs=64))))
+
+
+@pytest.mark.parametrize("name", ["b-Edge_Cuts.gm1", "b_outline.gbr", "b.gko", "board profile.gbr"])
+def test_a_shape_of_the_profile_takes_its_copper_away_and_says_so(name: str) -> None:
+    """A track across a slot becomes two islands; a pour loses the slot's area: 26 x 26 less 2 x 26 (the slot is 2 by 28, the pour 26 high)."""
+    made = made_of([land(0, 0), ACROSS], name)
+    assert len(made.nets) == len(made_of([land(0, 0), ACROSS], "b-mech1.gbr").nets) + 1
+    assert "taken away" in said([land(0, 0), ACROSS], name)[0].words
+    pour = area_of(made_of([POUR], name))
+    assert pour == pytest.approx(26 * 26 - 2 * 26, abs=1e-6)
+
+
+def test_a_track_is_cut_at_the_edge_of_the_slot() -> None:
+    layer = made_of([ACROSS], "b-Edge_Cuts.gm1").layers[0].shapes
+    ends = sorted(float(x) for box in layer.bounds_mm() for x in (box[0], box[2]))
+    assert ends == pytest.approx([-0.1, 9.0, 11.0, 20.1], abs=1e-9)
+
+
+@pytest.mark.parametrize(("copper", "slot"), [
+    ([ACROSS, track((10, 5), (10, 8), width=0.2)], SLOT),  # copper of its own within: a board in its panel's frame
+    ([land(0, 0), track((-3, 0), (3, 0), width=0.2)], shapely.box(-2, -2, 2, 2)),  # a plated hole within
+    ([ACROSS], shapely.box(9, -4, 9.1, 24)),  # no cutter is as narrow
+])  # fmt: skip
+def test_a_shape_that_cannot_be_milled_is_said_and_cuts_nothing(copper: list[Drawn], slot: shapely.Polygon) -> None:
+    (finding,) = said(copper, "b-Edge_Cuts.gm1", slot)
+    assert "taken as whole" in finding.words
+    assert area_of(made_of(copper, "b-Edge_Cuts.gm1", slot)) == pytest.approx(
+        area_of(made_of(copper, "b-mech.gbr", slot))
+    )

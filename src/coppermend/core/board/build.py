@@ -7,6 +7,7 @@ drill (it sees no name); ``assemble(prepared, islands)`` names nets and finds pi
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -17,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.centroids import placement_findings
-from coppermend.core.board.cutouts import cutout_findings
+from coppermend.core.board.cutouts import without_milled
 from coppermend.core.board.cuts import cuts_nowhere, with_cuts
 from coppermend.core.board.joined import Holes, Islands
 from coppermend.core.board.lands import HoleFinder, netlist_lands, pins_of, x2_lands
@@ -68,7 +69,7 @@ class Prepared:
 
 def prepare(records: PackageRecords) -> Prepared:
     """Order the copper layers, take clear polarity away, list the holes. Raises Refusal when there is no copper layer."""
-    outline = _outline(records)
+    outline, is_profile = _outline(records)
     roles = copper_roles(records)
     lone = roles[0][0].side or "c"
     keys = layer_keys(len(roles), lone if lone in ("c", "s") else "c")
@@ -85,10 +86,11 @@ def prepare(records: PackageRecords) -> Prepared:
         )
         for key, (role, image) in zip(keys, roles, strict=True)
     )
+    layers, milled = without_milled(outline, layers, holes, is_profile)
     findings = [*records.findings, *_reader_findings(records), *layer_findings(records, layers)]
     findings += [*(negative_finding(name) for name in turned), *cuts_nowhere(cuts, keys)]
     findings += drill_findings(records, holes, dropped)
-    findings += cutout_findings(outline, layers)
+    findings += milled
     if not outline:
         findings.append(
             Finding(
@@ -126,19 +128,26 @@ def _of_kind(records: PackageRecords, kind: str, side: str = "") -> list[GerberI
     return out
 
 
-def _outline(records: PackageRecords) -> tuple[NDArray[np.float64], ...]:
+_PROFILE = re.compile(
+    r"edge[ _.-]?cuts?|outline|profile|contour|board[ _-]?(?:edge|shape)|cut[ _-]?outs?|\.(?:gko|gml|oln|mil)\Z", re.I
+)
+
+
+def _outline(records: PackageRecords) -> tuple[tuple[NDArray[np.float64], ...], bool]:
+    """The rings of the board's edge, and whether X2, the job file, the corrections or the file's name state that they are its profile."""
     for image in _of_kind(records, "outline"):
+        stated = records.roles[image.name].from_.lower() in ("x2", "job", "job file", "corrections")
+        profile = stated or _PROFILE.search(image.name.rsplit("/", 1)[-1]) is not None
         skeleton = image.shapes.skeleton[image.dark]
         lines = skeleton[(shapely.get_type_id(skeleton) == 1) & (shapely.length(skeleton) > 0)]
         rings = board_rings(lines, CLOSING_MM)
         if rings:
-            return rings
+            return rings, profile
         areas = skeleton[shapely.get_dimensions(skeleton) == 2]
         if len(areas):
-            return tuple(
-                np.asarray(shapely.get_coordinates(one.exterior)) for one in areas if one.geom_type == "Polygon"
-            )
-    return ()
+            found = [np.asarray(shapely.get_coordinates(one.exterior)) for one in areas if one.geom_type == "Polygon"]
+            return tuple(found), profile
+    return (), False
 
 
 def _silk(records: PackageRecords, side: str) -> Silk:

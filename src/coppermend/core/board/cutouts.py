@@ -1,34 +1,70 @@
-"""Closed shapes in the board's outline that copper runs across: milled there, the copper is cut; only drawn there, it is whole."""
+"""Closed shapes in the board's outline that copper runs across: milled there, the copper is cut; only drawn there, it is whole.
+
+Source of what a profile means: Ucamco, The Gerber Layer Format Specification, 5.6.3 (``.FileFunction`` Profile: the file holds the
+board's outer and inner contours and nothing else), read from memory. What merely lies on an unnamed drawing layer is said, not cut.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from coppermend.core.board.joined import Holes
 from coppermend.core.board.stack import CopperSource
 from coppermend.core.findings import Finding, Place, Severity
+from coppermend.core.geometry.polarity import Pieces, box_pairs, cut
+from coppermend.core.geometry.shapes import ShapeSet
 
 MOST_SAID = 12
 """More shapes than this are said in one finding. Our choice."""
 
+NARROWEST_MM = 0.4
+"""A shape narrower than this is no cut-out: no usual cutter makes it. Common practice, no source."""
 
-def cutout_findings(outline: Sequence[NDArray[np.float64]], layers: Sequence[CopperSource]) -> list[Finding]:
-    """A warning for each closed shape inside the board's edge whose line lies on copper: the copper is taken as whole across it.
 
-    ``outline`` rings (m, 2) in mm, as ``board_rings`` gives them. Copper that keeps clear of a shape, as of a real cut-out, says nothing.
+def without_milled(
+    outline: Sequence[NDArray[np.float64]], layers: Sequence[CopperSource], holes: Holes, profile: bool
+) -> tuple[tuple[CopperSource, ...], list[Finding]]:
+    """The layers without the copper that cut-outs of the outline take away, and a warning (BRD-009) for each shape that lies across copper.
+
+    ``outline`` rings (m, 2) in mm, as ``board_rings`` gives them; ``profile``: the file states that it is the board's profile. Copper
+    that keeps clear of a shape, as of a real cut-out, says nothing. A shape is milled when it lies in a profile, is wide enough for a
+    cutter, and holds no hole and no copper of its own (a board in its panel's frame does).
     """
+    inner = _inner(outline)
+    crossed = _crossed(inner, layers) if inner else {}
+    if not crossed:
+        return tuple(layers), []
+    milled = [k for k in crossed if profile and _open_to_a_cutter(inner[k], layers, holes)]
+    said = [_said(inner[k], keys, k in milled) for k, keys in sorted(crossed.items())]
+    if milled:
+        cutters = ShapeSet.of([inner[k] for k in milled], [0.0] * len(milled))
+        layers = [replace(layer, pieces=_cut(layer.pieces, cutters)) for layer in layers]
+    if len(said) > MOST_SAID:
+        place, words, remedy = said[0]
+        many = f"{len(said)} closed shapes of the outline lie across copper ({len(milled)} of them cut it, in the others it is taken as whole)"
+        said = [(place, f"{many}; the first: {words}", remedy)]
+    return tuple(layers), [Finding("BRD-009", Severity.WARNING, *one) for one in said]
+
+
+def _inner(outline: Sequence[NDArray[np.float64]]) -> list[shapely.Polygon]:
     if len(outline) < 2:
         return []
     areas = [shapely.Polygon(ring) for ring in outline]
-    inner = [
+    return [
         one for k, one in enumerate(areas) if any(big.contains_properly(one) for j, big in enumerate(areas) if j != k)
     ]
+
+
+def _crossed(inner: Sequence[shapely.Polygon], layers: Sequence[CopperSource]) -> dict[int, list[str]]:
+    """The shapes whose line lies on copper, each with the keys of the layers."""
     lines = np.array([one.exterior for one in inner], dtype=object)
-    crossed: dict[int, list[str]] = {}
-    for layer in layers if inner else ():
+    out: dict[int, list[str]] = {}
+    for layer in layers:
         shapes = layer.pieces.shapes
         if not len(shapes):
             continue
@@ -36,22 +72,46 @@ def cutout_findings(outline: Sequence[NDArray[np.float64]], layers: Sequence[Cop
         at, piece = shapely.STRtree(boxes).query(lines, predicate="intersects")
         hit = shapely.distance(lines[at], shapes.skeleton[piece]) < np.maximum(shapes.radius_mm[piece], 1e-6)
         for k in np.unique(at[hit]).tolist():
-            crossed.setdefault(k, []).append(layer.key)
-    out = [_finding(inner[k], keys) for k, keys in sorted(crossed.items())]
-    if len(out) <= MOST_SAID:
-        return out
-    words = f"{len(out)} closed shapes of the outline lie across copper, which is taken as whole there; the first: {out[0].words}"
-    return [Finding("BRD-009", Severity.WARNING, out[0].place, words, out[0].remedy)]
+            out.setdefault(k, []).append(layer.key)
+    return out
 
 
-def _finding(shape: shapely.Polygon, keys: Sequence[str]) -> Finding:
+def _open_to_a_cutter(shape: shapely.Polygon, layers: Sequence[CopperSource], holes: Holes) -> bool:
+    """Whether a shape is wide enough to be milled and nothing that belongs to a board lies wholly within it."""
+    if shape.buffer(-NARROWEST_MM / 2).is_empty:
+        return False
+    if len(holes) and bool(np.any(holes.plated & shapely.contains_xy(shape, holes.x_mm, holes.y_mm))):
+        return False
+    for layer in layers:
+        shapes = layer.pieces.shapes
+        near = (
+            np.flatnonzero(shapely.contains_properly(shape, shapes.skeleton)) if len(shapes) else np.empty(0, np.int64)
+        )
+        if len(near):
+            away = shapely.distance(shape.exterior, shapes.skeleton[near])
+            if np.any(away > shapes.radius_mm[near]):
+                return False
+    return True
+
+
+def _cut(pieces: Pieces, cutters: ShapeSet) -> Pieces:
+    left = (
+        cut(pieces.shapes, cutters, *box_pairs(pieces.shapes.bounds_mm(), cutters.bounds_mm()))
+        if len(pieces.shapes)
+        else pieces
+    )
+    return Pieces(left.shapes, pieces.source[left.source]) if left is not pieces else pieces
+
+
+def _said(shape: shapely.Polygon, keys: Sequence[str], milled: bool) -> tuple[Place, str, str]:
+    """Place, words and remedy of the finding about one shape."""
     x0, y0, x1, y1 = shape.bounds
     place = Place(thing="board outline", x_mm=(x0 + x1) / 2, y_mm=(y0 + y1) / 2, layer=keys[0])
-    return Finding(
-        "BRD-009",
-        Severity.WARNING,
-        place,
-        f"A closed shape of the outline, {x0:.3f} to {x1:.3f} by {y0:.3f} to {y1:.3f} mm, lies across copper (layer {', '.join(keys)}). "
-        "Milled there, it would cut the copper; the copper is taken as whole.",
-        "Look at the board: where the shape is milled through, write a [[cut]] along it in coppermend-corrections.toml for each layer.",
-    )
+    where = f"A closed shape of the outline, {x0:.3f} to {x1:.3f} by {y0:.3f} to {y1:.3f} mm, lies across copper (layer {', '.join(keys)})."
+    if milled:
+        words = f"{where} The file is the board's profile: the shape is milled, and the copper within it is taken away."
+        remedy = "Look at the board: where the shape is only drawn, take it out of the outline file."
+    else:
+        words = f"{where} Milled there, it would cut the copper; the copper is taken as whole."
+        remedy = "Look at the board: where the shape is milled through, write a [[cut]] along it in coppermend-corrections.toml for each layer."
+    return place, words, remedy
