@@ -173,7 +173,7 @@ class Patient:
                 return Answer("closed", round(float(rng.uniform(0.1, 5.0)), 2))
             return Answer("open", None)
         missed = rng.random() < noise.false_open
-        for point in {point_a, point_b}:
+        for point in dict.fromkeys((point_a, point_b)):
             missed = bool(missed or (point in noise.oxidised and rng.random() < OXIDISED_FALSE_OPEN))
         if missed:
             return Answer("closed", 0.3) if rng.random() < noise.false_closed else Answer("open", None)

@@ -36,6 +36,10 @@ class Bench:
     tips: TipState = field(default_factory=TipState)
     posterior: CopperBelief | None = None
     risk: Risk | None = None
+    clip: str = ""
+    """Point of the check asked for on which the policy wants a clipped lead, "" = none."""
+    clip_now: bool = False
+    """The lead is to be put there for this check; else it hangs there already."""
 
 
 def next_policy(bench: Bench) -> Steps:
@@ -52,10 +56,12 @@ def next_policy(bench: Bench) -> Steps:
             risk=bench.risk,
         )
         points = work.posterior.copper.points
+        planned = None if work.follow_up or not work.checks else work.checks[0]
+        bench.clip, bench.clip_now = (planned.clip, planned.clip_now) if planned is not None else ("", False)
         if work.follow_up:
             yield work.follow_up[0].a, work.follow_up[0].b
-        elif work.checks:
-            yield points[work.checks[0].point_a], points[work.checks[0].point_b]
+        elif planned is not None:
+            yield points[planned.point_a], points[planned.point_b]
         else:
             return
 
@@ -75,8 +81,8 @@ def cover_policy(bench: Bench) -> Steps:
 def star_policy(bench: Bench) -> Steps:
     """Each net at risk from one of its work-area pins to every other pin, nearest first; opens repeated once, then walked point by point.
 
-    The hub is the work-area pin with the most neighbouring stretches; its tip stays where it is, which costs nothing, so a clipped lead is
-    never cheaper under the table while all points lie on one side.
+    The hub is the work-area pin with the most neighbouring stretches. Its tip stays where it is, which costs nothing; where a clipped lead is cheaper
+    (points on both sides), whoever counts the seconds counts it so.
     """
     for view, pins in _nets_at_risk(bench):
         inside = [p for p in pins if _in_areas(bench, p)]
@@ -166,8 +172,9 @@ def _points_between(bench: Bench, a: ProbePoint, b: ProbePoint) -> list[ProbePoi
     while nodes[-1] != a.node:
         nodes.append(came[nodes[-1]])
     at: dict[int, list[ProbePoint]] = {}
+    wanted = set(nodes)
     for p in bench.graph.points:
-        if p.reachable and p.node in set(nodes):
+        if p.reachable and p.node in wanted:
             at.setdefault(p.node, []).append(p)
     middle = [min(at[n], key=lambda p: (p.side != "c", p.id)) for n in reversed(nodes[1:-1]) if n in at]
     return [a, *middle, b]

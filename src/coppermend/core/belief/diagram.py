@@ -11,6 +11,7 @@ absorbed into the reading (groups seen by it alone) is whole.
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -142,6 +143,10 @@ def sweep(
     >>> round(float(s.groups[0][1]), 6), round(0.1 * 0.998 / (0.1 * 0.998 + 0.9 * 0.02), 6)
     (0.847199, 0.847199)
     """
+    asked = _shape_key(groups, readings, contacts, cap, wish)
+    known = _SHAPES.get(asked)
+    if known is not None:
+        return _weighed(known, groups, tuple(readings), tuple(contacts))
     forward = _Forward(tuple(readings), tuple(contacts), cap)
     for kind, index in _order(groups, len(readings), contacts, wish):
         if kind == "group":
@@ -150,7 +155,60 @@ def sweep(
             forward.contact(index)
         else:
             forward.finish(index)
+    if not forward.pruned and sum(len(m.child) for m in forward.moves) < MOST_SHAPE:
+        _SHAPES[asked] = tuple(forward.moves)
+        while len(_SHAPES) > SHAPES_KEPT:
+            _SHAPES.popitem(last=False)
     return forward.close(groups)
+
+
+@dataclass(frozen=True, slots=True)
+class _Move:
+    """What one step of a sweep does to the states, whatever they weigh: ``child`` and ``count`` of the next states; for the end of a reading which
+    states have it open (``dead``), and which have which contact bad.
+    """
+
+    kind: str
+    index: int
+    child: Ints
+    count: int
+    dead: NDArray[np.bool_] | None = None
+    bad: tuple[tuple[int, NDArray[np.bool_]], ...] = ()
+
+
+SHAPES_KEPT = 8
+"""Courses of sweeps remembered: one net is swept for several suppositions one after the other, which change weights but no states."""
+MOST_SHAPE = 500_000
+"""A course with more states than this is not remembered."""
+_SHAPES: OrderedDict[tuple[object, ...], tuple[_Move, ...]] = OrderedDict()
+
+
+def _shape_key(
+    groups: Sequence[Group],
+    readings: Sequence[Reading],
+    contacts: Sequence[Contact],
+    cap: int,
+    wish: Sequence[int] | None,
+) -> tuple[object, ...]:
+    """All that the course of a sweep depends on."""
+    opens = tuple(tuple(mask for mask, _ in g.outcomes) for g in groups)
+    return opens, len(readings), tuple(c.readings for c in contacts), cap, None if wish is None else tuple(wish)
+
+
+def _weighed(
+    moves: Sequence[_Move], groups: Sequence[Group], readings: tuple[Reading, ...], contacts: tuple[Contact, ...]
+) -> Swept:
+    """A sweep along a known course: the weights alone."""
+    work = _Weights(readings, contacts)
+    for move in moves:
+        if move.kind == "finish":
+            assert move.dead is not None
+            work.end(move.index, move.dead, move.bad, move.child, move.count)
+        elif move.kind == "group":
+            work.branch("group", move.index, tuple(np.array([p]) for _, p in groups[move.index].outcomes), move)
+        else:
+            work.branch("contact", move.index, work.of_contact(move.index), move)
+    return work.close(groups)
 
 
 def _order(
@@ -263,20 +321,124 @@ def _bits(mask: int) -> list[int]:
     return found
 
 
-class _Forward:
-    """The forward sweep: states with their weights, and the steps taken, for the way back."""
+class _Weights:
+    """The weights of the states of a sweep, the steps taken, and the way back."""
 
-    def __init__(self, readings: tuple[Reading, ...], contacts: tuple[Contact, ...], cap: int) -> None:
+    def __init__(self, readings: tuple[Reading, ...], contacts: tuple[Contact, ...]) -> None:
         self.readings = readings
         self.contacts = contacts
-        self.cap = cap
-        self.states: States = np.zeros(1, dtype=np.uint64)
-        self.word: Any = np.uint64
         self.alpha: Floats = np.ones(1)
         self.alphas: list[Floats] = [self.alpha]
         self.steps: list[_Step] = []
         self.log_scale = 0.0
         self.dropped = 0.0
+
+    def of_contact(self, index: int) -> tuple[Floats, ...]:
+        """Chances of a contact to be good and to be bad."""
+        bad = self.contacts[index].bad
+        return np.array([1.0 - bad]), np.array([bad])
+
+    def branch(self, kind: str, index: int, chances: tuple[Floats, ...], move: _Move) -> None:
+        """Every state goes on once for each outcome."""
+        n = len(self.alpha)
+        weight = np.concatenate([self.alpha * p for p in chances])
+        self.steps.append(_Step(kind, index, chances, _cut(move.child, n, len(chances))))
+        self.settle(np.asarray(np.bincount(move.child, weights=weight, minlength=move.count), dtype=np.float64))
+
+    def end(
+        self, index: int, dead: NDArray[np.bool_], bad: Sequence[tuple[int, NDArray[np.bool_]]], child: Ints, count: int
+    ) -> None:
+        """Every state is weighed by one reading."""
+        factor = self.factor(index, dead, bad)
+        self.log_scale += float(np.log(_scale(self.readings[index])))
+        self.steps.append(_Step("finish", index, (factor,), (child,)))
+        alpha = np.bincount(child, weights=self.alpha * factor, minlength=count)
+        self.settle(np.asarray(alpha, dtype=np.float64))
+
+    def factor(self, index: int, dead: NDArray[np.bool_], bad: Sequence[tuple[int, NDArray[np.bool_]]]) -> Floats:
+        """Likelihood of a reading in each state, as a share of the most it can be."""
+        one = self.readings[index]
+        whole = np.full(len(dead), one.q)
+        for c, mine in bad:
+            whole = np.where(mine, whole * (1.0 - self.contacts[c].miss), whole)
+        return np.asarray(np.where(dead, one.b, whole * one.a + (1.0 - whole) * one.b) / _scale(one), dtype=np.float64)
+
+    def settle(self, alpha: Floats) -> None:
+        """The weights after a step, made to sum to 1."""
+        total = float(alpha.sum())
+        if total > 0.0:
+            alpha = alpha / total
+            self.log_scale += float(np.log(total))
+            self.dropped /= total
+        self.alpha = alpha
+        self.alphas.append(alpha)
+
+    def close(self, groups: Sequence[Group]) -> Swept:
+        """The way back: how much each state can still earn, and from it every posterior."""
+        total = float(self.alpha.sum())
+        beta: list[Floats] = [np.array([1.0, 0.0])] * (len(self.steps) + 1)
+        group_post: list[Floats] = [np.array([p for _, p in g.outcomes]) for g in groups]
+        absorbed = np.array([1.0 - one.q for one in self.readings])
+        contact_post = np.array([c.bad for c in self.contacts])
+        for k in range(len(self.steps) - 1, -1, -1):
+            step, after, alpha = self.steps[k], beta[k + 1], self.alphas[k]
+            earned = [w * after[c] for w, c in zip(step.weights, step.child, strict=True)]
+            now = earned[0]
+            for more in earned[1:]:
+                now = now + more
+            mass = float(alpha @ now)
+            if mass > 0.0:
+                if step.kind == "group":
+                    group_post[step.index] = np.array([float(alpha @ e) for e in earned]) / mass
+                elif step.kind == "contact":
+                    contact_post[step.index] = float(alpha @ earned[1]) / mass
+                else:
+                    one = self.readings[step.index]
+                    broken = (1.0 - one.q) * one.b / _scale(one)
+                    absorbed[step.index] = float(alpha @ (broken * after[step.child[0]])) / mass
+                now = now / mass
+            beta[k] = back = np.zeros(len(now) + 1)
+            back[:-1] = now
+        log_evidence = self.log_scale + float(np.log(total)) if total > 0.0 else -np.inf
+        dropped = min(1.0, self.dropped / total) if total > 0.0 else 1.0
+        return Swept(
+            log_evidence,
+            tuple(group_post),
+            absorbed,
+            contact_post,
+            dropped,
+            tuple(self.steps),
+            tuple(beta),
+            self.readings,
+        )
+
+
+def _cut(child: Ints, n: int, parts: int) -> tuple[Ints, ...]:
+    return tuple(child[k * n : (k + 1) * n] for k in range(parts))
+
+
+def _alike(states: States) -> tuple[States, Ints]:
+    """The different states in order, and for each of ``states`` which of them it is."""
+    order = states.argsort(kind="stable")
+    rising = states[order]
+    fresh = np.ones(len(order), dtype=np.bool_)
+    np.not_equal(rising[1:], rising[:-1], out=fresh[1:])
+    child = np.empty(len(order), dtype=np.int64)
+    child[order] = np.cumsum(fresh) - 1
+    return rising[fresh], child
+
+
+class _Forward(_Weights):
+    """The forward sweep: states with their weights."""
+
+    def __init__(self, readings: tuple[Reading, ...], contacts: tuple[Contact, ...], cap: int) -> None:
+        super().__init__(readings, contacts)
+        self.cap = cap
+        self.pruned = False
+        self.moves: list[_Move] = []
+        """The course so far; of no use once states were pruned by their weights."""
+        self.states: States = np.zeros(1, dtype=np.uint64)
+        self.word: Any = np.uint64
         self.kinds: dict[int, int] = {}
         """Slot -> readings (bit mask) that share it: they have had the same past, so they are open together."""
         self.begun = 0
@@ -323,23 +485,21 @@ class _Forward:
 
     def contact(self, index: int) -> None:
         """Draw whether one probe point bites badly."""
-        bad = self.contacts[index].bad
         slot = self.drawn[index] = self._take()
-        self._branch("contact", index, (np.array([1.0 - bad]), np.array([bad])), [0, 1 << slot])
+        self._branch("contact", index, self.of_contact(index), [0, 1 << slot])
 
     def _branch(self, kind: str, index: int, chances: tuple[Floats, ...], masks: Sequence[int]) -> None:
         n = len(self.states)
         grown = np.concatenate([self.states | self.word(m) for m in masks])
         weight = np.concatenate([self.alpha * p for p in chances])
         child = self._merge(grown, weight)
-        self.steps.append(_Step(kind, index, chances, tuple(child[k * n : (k + 1) * n] for k in range(len(masks)))))
+        self.steps.append(_Step(kind, index, chances, _cut(child, n, len(masks))))
+        self.moves.append(_Move(kind, index, child, len(self.states)))
 
     def finish(self, index: int) -> None:
         """Weigh every state by one reading, and forget the reading."""
-        one = self.readings[index]
         slot = next((s for s, kind in self.kinds.items() if kind >> index & 1), None)
         dead = self._bit(slot) if slot is not None else np.zeros(len(self.states), dtype=np.bool_)
-        whole = np.full(len(self.states), one.q)
         clear = 0
         if slot is not None:
             self.kinds[slot] &= ~(1 << index)
@@ -347,37 +507,31 @@ class _Forward:
                 clear |= 1 << slot
                 del self.kinds[slot]
                 self.free.append(slot)
+        bad: list[tuple[int, NDArray[np.bool_]]] = []
         for c, at in list(self.drawn.items()):
-            contact = self.contacts[c]
-            if contact.readings >> index & 1:
-                whole = np.where(self._bit(at), whole * (1.0 - contact.miss), whole)
+            if self.contacts[c].readings >> index & 1:
+                bad.append((c, self._bit(at)))
                 self.unread[c] &= ~(1 << index)
                 if not self.unread[c]:
                     clear |= 1 << at
                     self.free.append(self.drawn.pop(c))
-        scale = _scale(one)
-        factor = np.where(dead, one.b, whole * one.a + (1.0 - whole) * one.b) / scale
-        self.log_scale += float(np.log(scale))
+        factor = self.factor(index, dead, bad)
+        self.log_scale += float(np.log(_scale(self.readings[index])))
         child = self._merge(self.states - (self.states & self.word(clear)), self.alpha * factor)
         self.steps.append(_Step("finish", index, (factor,), (child,)))
+        self.moves.append(_Move("finish", index, child, len(self.states), dead, tuple(bad)))
 
     def _merge(self, states: States, weight: Floats) -> Ints:
         """Merge equal states, prune beyond the cap, renormalise; the new index of each old state (the last index = dropped)."""
         if len(states) == 1:
             self.states, alpha, child = states, weight, np.zeros(1, dtype=np.int64)
         else:
-            self.states, inverse = np.unique(states, return_inverse=True)
-            child = inverse.astype(np.int64)
+            self.states, child = _alike(states)
             alpha = np.asarray(np.bincount(child, weights=weight, minlength=len(self.states)), dtype=np.float64)
         if len(self.states) > self.cap:
+            self.pruned = True
             child, alpha = self._prune(child, alpha)
-        total = float(alpha.sum())
-        if total > 0.0:
-            alpha = alpha / total
-            self.log_scale += float(np.log(total))
-            self.dropped /= total
-        self.alpha = alpha
-        self.alphas.append(alpha)
+        self.settle(alpha)
         return child
 
     def _prune(self, child: Ints, alpha: Floats) -> tuple[Ints, Floats]:
@@ -391,39 +545,3 @@ class _Forward:
         self.dropped += float(reach.sum() - reach[keep].sum())
         self.states = self.states[keep]
         return place[child], alpha[keep]
-
-    def close(self, groups: Sequence[Group]) -> Swept:
-        """The way back: how much each state can still earn, and from it every posterior."""
-        total = float(self.alpha.sum())
-        beta: list[Floats] = [np.array([1.0, 0.0])] * (len(self.steps) + 1)
-        group_post: list[Floats] = [np.array([p for _, p in g.outcomes]) for g in groups]
-        absorbed = np.array([1.0 - one.q for one in self.readings])
-        contact_post = np.array([c.bad for c in self.contacts])
-        for k in range(len(self.steps) - 1, -1, -1):
-            step, after, alpha = self.steps[k], beta[k + 1], self.alphas[k]
-            earned = [w * after[c] for w, c in zip(step.weights, step.child, strict=True)]
-            now = np.sum(earned, axis=0)
-            mass = float(alpha @ now)
-            if mass > 0.0:
-                if step.kind == "group":
-                    group_post[step.index] = np.array([float(alpha @ e) for e in earned]) / mass
-                elif step.kind == "contact":
-                    contact_post[step.index] = float(alpha @ earned[1]) / mass
-                else:
-                    one = self.readings[step.index]
-                    broken = (1.0 - one.q) * one.b / _scale(one)
-                    absorbed[step.index] = float(alpha @ (broken * after[step.child[0]])) / mass
-                now = now / mass
-            beta[k] = np.append(now, 0.0)
-        log_evidence = self.log_scale + float(np.log(total)) if total > 0.0 else -np.inf
-        dropped = min(1.0, self.dropped / total) if total > 0.0 else 1.0
-        return Swept(
-            log_evidence,
-            tuple(group_post),
-            absorbed,
-            contact_post,
-            dropped,
-            tuple(self.steps),
-            tuple(beta),
-            self.readings,
-        )

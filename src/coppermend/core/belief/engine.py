@@ -146,7 +146,15 @@ class CopperBelief:
         return solve(self.copper, piece, prior, (), bench.share, self.basis.contact_false_open)
 
 
+@dataclass(slots=True)
+class _Held:
+    """Running total of what the remembered pieces hold."""
+
+    bytes: int = 0
+
+
 _PIECES: OrderedDict[tuple[object, ...], tuple[Copper, PieceBelief, int]] = OrderedDict()
+_HELD = _Held()
 _HURT: OrderedDict[tuple[object, ...], tuple[CopperGraph, Bools]] = OrderedDict()
 _PRIORS: OrderedDict[tuple[object, ...], tuple[CopperGraph, Floats]] = OrderedDict()
 _OWN_PRIORS: dict[tuple[int, int, int], tuple[Floats, Copper, bytes]] = {}
@@ -343,10 +351,10 @@ def _solve_kept(
     if hit is None or hit[0] is not copper:
         solved = _solved(copper, piece, prior, readings, share, basis)
         hit = (copper, solved, solved.nbytes)
+        _HELD.bytes += hit[2] - (_PIECES[key][2] if key in _PIECES else 0)
         _PIECES[key] = hit
-        held = sum(size for _, _, size in _PIECES.values())
-        while len(_PIECES) > 1 and (len(_PIECES) > MOST_KEPT or held > MOST_KEPT_BYTES):
-            held -= _PIECES.popitem(last=False)[1][2]
+        while len(_PIECES) > 1 and (len(_PIECES) > MOST_KEPT or _HELD.bytes > MOST_KEPT_BYTES):
+            _HELD.bytes -= _PIECES.popitem(last=False)[1][2]
     else:
         _PIECES.move_to_end(key)
     return hit[1]

@@ -99,7 +99,7 @@ def _contacts_summed(
         term = float(np.prod([bad if s else 1.0 - bad for s in draw])) if draw else 1.0
         for e, whole in zip(evidence, closes, strict=True):
             bite = 1.0
-            for point in {e.point_a, e.point_b}:
+            for point in dict.fromkeys((e.point_a, e.point_b)):
                 bite *= 1.0 - miss if state.get(point, False) else 1.0
             p_closed = bite * (1.0 - low_open) + (1.0 - bite) * low_closed if whole else low_closed
             term *= p_closed if reads_closed(e, basis) else 1.0 - p_closed

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,13 +121,19 @@ def frontier(
         raise ValueError(f"{len(ways)} ways, at most {MOST_WAYS}")
     work = _Frontier(ends, chance, ways, cap, tolerance / (2 * len(ends) + nodes))
     done: set[int] = set()
-    for node in node_order(ends, nodes, [(w.a, w.b) for w in ways]):
+    for node in _order_kept(tuple(ends), nodes, tuple((w.a, w.b) for w in ways)):
         for part, pair in enumerate(ends):
             if part not in done and node in pair:
                 done.add(part)
                 work.decide(part)
         work.settle(done)
     return work.close()
+
+
+@lru_cache(maxsize=64)
+def _order_kept(ends: tuple[tuple[int, int], ...], nodes: int, ways: tuple[tuple[int, int], ...]) -> tuple[int, ...]:
+    """``node_order``, remembered: the same block is swept for several suppositions."""
+    return tuple(node_order(ends, nodes, ways))
 
 
 def node_order(ends: Sequence[tuple[int, int]], nodes: int, ways: Sequence[tuple[int, int]]) -> list[int]:

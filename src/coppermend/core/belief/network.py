@@ -7,6 +7,7 @@ site's posterior from its group's, in closed form.
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -137,7 +138,29 @@ BOUND_WANTED = 1e-9
 LEAST_TOLERANCE = 1e-20
 
 
+_ORDERS: OrderedDict[tuple[object, ...], tuple[Copper, dict[int, int]]] = OrderedDict()
+_CROSSINGS: OrderedDict[tuple[object, ...], tuple[Copper, dict[int, list[Crossing]]]] = OrderedDict()
+WAYS_KEPT = 32
+"""Ways of readings remembered: one net is solved for several suppositions one after the other."""
+
+
+def _ways_key(copper: Copper, readings: Sequence[Taken]) -> tuple[object, ...]:
+    return (id(copper), *((one.node_a, one.node_b, one.absent) for one in readings))
+
+
 def _walk_order(copper: Copper, readings: Sequence[Taken], crossings: dict[int, list[Crossing]]) -> dict[int, int]:
+    """``_walked``, remembered."""
+    key = _ways_key(copper, readings)
+    hit = _ORDERS.get(key)
+    if hit is None or hit[0] is not copper:
+        hit = (copper, _walked(copper, readings, crossings))
+        _ORDERS[key] = hit
+        while len(_ORDERS) > WAYS_KEPT:
+            _ORDERS.popitem(last=False)
+    return hit[1]
+
+
+def _walked(copper: Copper, readings: Sequence[Taken], crossings: dict[int, list[Crossing]]) -> dict[int, int]:
     """Number of each site in a walk outward from the node that most readings end at, small branches first: an order that sweeps well."""
     if not readings:
         return {}
@@ -184,12 +207,19 @@ def _walk_order(copper: Copper, readings: Sequence[Taken], crossings: dict[int, 
 
 
 def crossings_of(copper: Copper, readings: Sequence[Taken]) -> dict[int, list[Crossing]]:
-    """By block, which readings cross it and where they enter and leave."""
-    found: dict[int, list[Crossing]] = {}
-    for r, one in enumerate(readings):
-        for block, a, b in copper.tree.route(one.node_a, one.node_b):
-            found.setdefault(block, []).append(Crossing(r, a, b, one.absent))
-    return found
+    """By block, which readings cross it and where they enter and leave; remembered, so not to be changed."""
+    key = _ways_key(copper, readings)
+    hit = _CROSSINGS.get(key)
+    if hit is None or hit[0] is not copper:
+        found: dict[int, list[Crossing]] = {}
+        for r, one in enumerate(readings):
+            for block, a, b in copper.tree.route(one.node_a, one.node_b):
+                found.setdefault(block, []).append(Crossing(r, a, b, one.absent))
+        hit = (copper, found)
+        _CROSSINGS[key] = hit
+        while len(_CROSSINGS) > WAYS_KEPT:
+            _CROSSINGS.popitem(last=False)
+    return hit[1]
 
 
 def _block_chains(copper: Copper, block: int) -> Chains:
@@ -270,7 +300,7 @@ def _swept(
         group_sites.append(())
     users: dict[str, int] = {}
     for r, one in enumerate(readings):
-        for point in {one.point_a, one.point_b}:
+        for point in dict.fromkeys((one.point_a, one.point_b)):  # not a set: its order differs from process to process
             users[point] = users.get(point, 0) | 1 << r
     bad, miss = contact
     contacts: list[Contact] = []

@@ -30,10 +30,10 @@ from coppermend.core.planning.localise import (
     suspects,
 )
 from coppermend.core.planning.model import Check, NextStep, RoundPlan
-from coppermend.core.planning.risk import Risk, apart, frame_of, risk_of, touchable, trees_of, views_in_doubt
+from coppermend.core.planning.risk import Risk, frame_of, risk_of, trees_of, views_in_doubt
 from coppermend.core.planning.round import DEFAULT_COSTS, cheapest_cover, plan_round, stretches
 from coppermend.core.planning.spans import span_of, spans
-from coppermend.core.planning.trees import RiskTree, risk_trees
+from coppermend.core.planning.trees import RiskTree
 
 
 @dataclass(frozen=True, slots=True)
@@ -381,13 +381,9 @@ def _cover_now(
 
 
 def _trees(risk: Risk, v: int, skipped: frozenset[str], stuck: Sequence[int]) -> tuple[RiskTree, ...]:
-    if not stuck:
-        return trees_of(risk, v, skipped)[0]
-    view, base = risk.frame.views[v], risk.frame.first[v]
-    edges = {base + e.index: (e.a, e.b) for e in view.super_edges if not e.dead and e.a != e.b}
-    gone = {k for k in edges if risk.broken[k] or k in set(stuck)}
-    doubt = {k for k in edges if risk.doubt[k] and k not in gone}
-    return apart(risk, v, risk_trees(edges, doubt, gone, touchable(view, skipped))[0]) if doubt else ()
+    base = risk.frame.first[v]
+    own = frozenset(k for k in stuck if base <= k < base + len(risk.frame.views[v].super_edges))
+    return trees_of(risk, v, skipped, own)[0]
 
 
 def _merge(

@@ -158,19 +158,28 @@ def _any_broken(frame: Frame, prior: Floats, now: Floats) -> Floats:
     return chance
 
 
-def trees_of(risk: Risk, v: int, skipped: Collection[str] = ()) -> tuple[tuple[RiskTree, ...], tuple[int, ...]]:
+def trees_of(
+    risk: Risk, v: int, skipped: Collection[str] = (), stuck: Collection[int] = ()
+) -> tuple[tuple[RiskTree, ...], tuple[int, ...]]:
     """The trees left to prove of view ``v`` (edges named by their number on the board) and its doubtful super-edges no check can prove now.
 
-    ``skipped``: points that cannot be reached.
+    ``skipped``: points that cannot be reached. ``stuck``: super-edges that are taken for broken, whatever their chance.
     """
     frame = risk.frame
     first, last = frame.first[v], frame.first[v] + len(frame.views[v].super_edges)
     if not risk.doubt[first:last].any():
         return (), ()
-    key = (id(frame), v, risk.doubt[first:last].tobytes(), risk.broken[first:last].tobytes(), frozenset(skipped))
+    key = (
+        id(frame),
+        v,
+        risk.doubt[first:last].tobytes(),
+        risk.broken[first:last].tobytes(),
+        frozenset(skipped),
+        frozenset(stuck),
+    )
     hit = _TREES.get(key)
     if hit is None or hit[0] is not frame:
-        hit = (frame, _trees_of(risk, v, skipped))
+        hit = (frame, _trees_of(risk, v, skipped, stuck))
         _TREES[key] = hit
         while len(_TREES) > 3000:
             _TREES.popitem(last=False)
@@ -181,11 +190,13 @@ Trees = tuple[tuple[RiskTree, ...], tuple[int, ...]]
 _TREES: OrderedDict[tuple[object, ...], tuple[Frame, Trees]] = OrderedDict()
 
 
-def _trees_of(risk: Risk, v: int, skipped: Collection[str]) -> Trees:
+def _trees_of(risk: Risk, v: int, skipped: Collection[str], stuck: Collection[int]) -> Trees:
     view, base = risk.frame.views[v], risk.frame.first[v]
     edges = {base + e.index: (e.a, e.b) for e in view.super_edges if not e.dead and e.a != e.b}
-    doubt = {k for k in edges if risk.doubt[k]}
-    broken = {k for k in edges if risk.broken[k]}
+    broken = {k for k in edges if risk.broken[k] or k in stuck}
+    doubt = {k for k in edges if risk.doubt[k] and k not in stuck}
+    if not doubt and stuck:
+        return (), ()
     trees, cannot = risk_trees(edges, doubt, broken, touchable(view, skipped))
     return apart(risk, v, trees), cannot
 
