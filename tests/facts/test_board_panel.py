@@ -7,6 +7,7 @@ import pytest
 from tests.handmade import board, drill, land, point, track
 
 from coppermend.core.board.panel import find_panel
+from coppermend.core.board.sources import PartRow
 from coppermend.core.copper.compare import compare
 
 PINS = [("U1.1", 0.0, 0.0, "GND"), ("U1.2", 5.0, 0.0, "A"), ("R1.1", 0.0, 5.0, "GND"), ("R1.2", 5.0, 5.0, "A"), ("R2.1", 8.0, 0.0, "A")]  # fmt: skip
@@ -41,3 +42,22 @@ def test_lands_of_equal_numbers_are_no_panel() -> None:
     xy = np.array([(20.0 * k + step, 0.0) for k in range(4) for step in (0, 10)] + [(5, 9), (7, 9), (9, 9)])
     assert find_panel(names, xy) is None
     assert find_panel([f"J{k}.S" for k in range(4) for _ in range(2)], xy[:8]) is None
+
+
+@pytest.mark.parametrize("named", [True, False], ids=["X2", "IPC-D-356"])
+def test_each_board_of_a_panel_has_the_values_of_the_parts_list(named: bool) -> None:
+    """A row of the list holds for every board; one that names a copy itself counts there. R9 stands on no board and is said once."""
+    copper, holes, points = copies([(0, 0), (40, 0)], named)
+    rows = [PartRow("U1", "6502", "DIP40"), PartRow("R1", "33R"), PartRow("R1_2", "47R"), PartRow("R9", "1k")]
+    made = board([copper, []], [drill(holes)], () if named else points, rows=rows)
+    assert {part.ref: part.value for part in made.parts} == {
+        "U1": "6502",
+        "U1_2": "6502",
+        "R1": "33R",
+        "R1_2": "47R",
+        "R2": "",
+        "R2_2": "",
+    }
+    assert made.part("U1_2").package == "DIP40"
+    (said,) = [f for f in made.findings if f.code == "BRD-031"]
+    assert said.words.endswith("copper: R9.")

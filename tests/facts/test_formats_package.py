@@ -167,7 +167,30 @@ def test_two_files_that_claim_one_layer_are_an_error_and_the_better_stated_one_i
     assert roles(p) == {"old.gtl": "other", "new.gtl": "c", "x.gbl": "s"}
     fault = next(f for f in p.findings if f.code == "PKG-011")
     assert fault.severity is Severity.ERROR
-    assert "old.gtl" in fault.words and "new.gtl" in fault.words
+    assert "new.gtl (by X2) is used, old.gtl (by name) is left out" in fault.words
+    assert '[file."old.gtl"] with role = "copper c"' in fault.remedy
+
+
+@pytest.mark.parametrize(("said", "keys"), [
+    ("", {"t.gtl": "c", "p.gbr": "i1", "q.gbr": "other", "b.gbl": "s"}),
+    ('[file."q.gbr"]\nrole = "copper i2"\n', {"t.gtl": "c", "p.gbr": "i1", "q.gbr": "i2", "b.gbl": "s"}),
+    ('[file."q.gbr"]\nrole = "copper i1"\n', {"t.gtl": "c", "p.gbr": "other", "q.gbr": "i1", "b.gbl": "s"}),
+])  # fmt: skip
+def test_what_the_finding_about_a_layer_claimed_twice_tells_to_write_works(said: str, keys: dict[str, str]) -> None:
+    files = {
+        "t__gtl": stated("Copper,L1,Top"),
+        "p__gbr": stated("Copper,L2,Inr"),
+        "q__gbr": stated("Copper,L2,Inr"),
+        "b__gbl": stated("Copper,L4,Bot"),
+    }
+    members = [Member(name.replace("__", "."), data) for name, data in files.items()]
+    found = plan_package([*members, *([Member("coppermend-corrections.toml", said.encode())] if said else [])])
+    assert {k: v for k, v in roles(found).items() if k in keys} == keys
+    told = [f for f in found.findings if f.code == "PKG-011"]
+    assert len(told) == (0 if "i2" in said else 1)
+    if not said:
+        assert "p.gbr (by X2) is used, q.gbr (by X2) is left out" in told[0].words
+        assert '[file."q.gbr"] with role = "copper i1"' in told[0].remedy
 
 
 def test_planes_and_signals_without_a_stated_order_are_a_guess() -> None:

@@ -7,7 +7,7 @@ then bottom) keeps its names; parts and nets of the others get ``_2``, ``_3`` ..
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.board.model import CopperLayer, NetlistPoint
 from coppermend.core.board.naming import says_a_net
+from coppermend.core.board.sources import PartRow
 from coppermend.core.findings import Finding, Place, Severity
 
 SHARE = 0.8
@@ -122,6 +123,24 @@ def _of_copy(point: NetlistPoint, copy: int) -> NetlistPoint:
         return point
     part = f"{point.part}_{copy + 1}" if point.part not in ("", "VIA") else point.part
     return replace(point, part=part, net=f"{point.net}_{copy + 1}" if says_a_net(point.net) else point.net)
+
+
+def rows_of_copies(rows: Sequence[PartRow], copies: int, parts: Collection[str]) -> list[PartRow]:
+    """The rows of a parts list, and for each the same part on the other boards of a panel (of those ``parts`` that are there), without its place.
+
+    A row that names a copy itself (``U1_2``) counts instead. Placement lists of a whole panel repeat the reference: the first row counts.
+    """
+    named = {row.ref for row in rows}
+    first: dict[str, PartRow] = {}
+    for row in rows:
+        first.setdefault(row.ref, row)
+    more = [
+        replace(row, ref=f"{ref}_{k}", x_mm=None, y_mm=None, rotation_deg=None, outline=None)
+        for ref, row in first.items()
+        for k in range(2, copies + 1)
+        if f"{ref}_{k}" not in named and f"{ref}_{k}" in parts
+    ]
+    return [*rows, *more]
 
 
 def panel_finding(copies: int) -> Finding:

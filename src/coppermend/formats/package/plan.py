@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
@@ -207,11 +207,21 @@ def _settle(files: list[PlannedFile], findings: list[Finding]) -> list[PlannedFi
         keep, drop = _contend(first, n, out)
         owners[slot] = keep
         loser, winner = out[drop], out[keep]
-        words = f"Two files claim to be {role.words()}: {winner.member.base} (by {winner.role.source}) is used, {loser.member.base} (by {loser.role.source}) is left out."
         severity = Severity.ERROR if role.kind is RoleKind.COPPER else Severity.WARNING
-        findings.append(Finding("PKG-011", severity, Place(file=loser.member.name), words, _OVERRULE))
+        findings.append(_claimed_twice(winner, loser, role.words(), f"{role.kind} {role.side}", severity))
         out[drop] = replace(loser, role=LayerRole(RoleKind.OTHER, source=loser.role.source))
     return out
+
+
+def _claimed_twice(winner: PlannedFile, loser: PlannedFile, layer: str, correction: str, severity: Severity) -> Finding:
+    """PKG-011: which of two files that claim one layer is used, and how to say otherwise."""
+    kept, left = winner.member.base, loser.member.base
+    words = f"Two files claim to be {layer}: {kept} (by {winner.role.source}) is used, {left} (by {loser.role.source}) is left out."
+    another = (
+        " If it is another layer, give it that role there, for example copper i2." if "copper" in correction else ""
+    )
+    remedy = f'To use {left} instead, write [file."{left}"] with role = "{correction}" in coppermend-corrections.toml.{another}'
+    return Finding("PKG-011", severity, Place(file=loser.member.name), words, remedy)
 
 
 def _contend(a: int, b: int, files: Sequence[PlannedFile]) -> tuple[int, int]:
@@ -227,7 +237,13 @@ def _key_copper(files: list[PlannedFile], findings: list[Finding]) -> list[Plann
     """Gives every copper file its key: c and s by side, else first and last number; inner ones by number, then name."""
     out = list(files)
     copper = [n for n, f in enumerate(files) if f.role.kind is RoleKind.COPPER]
-    inner = [n for n in copper if files[n].role.side is None]
+    given = {
+        files[n].role.key: n
+        for n in copper
+        if files[n].role.source is Source.CORRECTIONS and files[n].role.side is None and files[n].role.key
+    }
+    inner = [n for n in copper if files[n].role.side is None and n not in given.values()]
+    inner = _give_way(inner, given, out, findings)
     sides = {files[n].role.side for n in copper}
     inner.sort(key=lambda n: _inner_order(files[n]))
     inner = _drop_doubles(inner, out, findings)
@@ -240,6 +256,7 @@ def _key_copper(files: list[PlannedFile], findings: list[Finding]) -> list[Plann
         last = files[inner[-1]].role.number
         if last is not None and last == len(copper):
             _give(out, inner.pop(), "s", "s")
+    inner = _in_places(inner, given)
     for k, n in enumerate(inner, 1):
         _give(out, n, None, f"i{k}")
     for n in copper:
@@ -248,6 +265,37 @@ def _key_copper(files: list[PlannedFile], findings: list[Finding]) -> list[Plann
             _give(out, n, side, side)
     _note_order(inner, files, findings)
     return out
+
+
+def _give_way(
+    inner: list[int], given: Mapping[str | None, int], files: list[PlannedFile], findings: list[Finding]
+) -> list[int]:
+    """The inner files without those whose stated layer (L2 is i1) the corrections give to another file."""
+    kept = []
+    for n in inner:
+        role = files[n].role
+        stated = role.source in (Source.X2, Source.JOB) and role.number is not None
+        winner = given.get(f"i{role.number - 1}") if stated and role.number is not None else None
+        if winner is None:
+            kept.append(n)
+            continue
+        key = files[winner].role.key or ""
+        findings.append(_claimed_twice(files[winner], files[n], f"copper {key}", f"copper {key}", Severity.WARNING))
+        files[n] = replace(files[n], role=LayerRole(RoleKind.OTHER, source=role.source))
+    return kept
+
+
+def _in_places(inner: Sequence[int], given: Mapping[str | None, int]) -> list[int]:
+    """Inner files in order: those with a place of the corrections there, the others in the places that are left."""
+    rest = list(inner)
+    out: list[int] = []
+    for k in range(1, len(inner) + len(given) + 1):
+        if f"i{k}" in given:
+            out.append(given[f"i{k}"])
+        elif rest:
+            out.append(rest.pop(0))
+    late = sorted((n for n in given.values() if n not in out), key=lambda n: list(given.values()).index(n))
+    return [*out, *rest, *late]
 
 
 def _inner_order(file: PlannedFile) -> tuple[int, int, str]:
@@ -277,8 +325,8 @@ def _drop_doubles(inner: list[int], files: list[PlannedFile], findings: list[Fin
             continue
         keep, drop = _contend(before, n, files)
         kept[-1] = keep
-        words = f"{names} both claim layer {number}; {files[keep].member.base} is used."
-        findings.append(Finding("PKG-011", Severity.ERROR, Place(file=files[drop].member.name), words, _OVERRULE))
+        of_place = f"copper i{max(1, number - (files[keep].role.source in (Source.X2, Source.JOB)))}"
+        findings.append(_claimed_twice(files[keep], files[drop], f"copper layer {number}", of_place, Severity.ERROR))
         files[drop] = replace(files[drop], role=LayerRole(RoleKind.OTHER, source=files[drop].role.source))
     return kept
 
