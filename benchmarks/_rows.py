@@ -19,3 +19,10 @@ def kept_rows(path: Path | None, world: str) -> Iterator[dict[str, Any]]:
             continue
         if row["world"] == world:
             yield row
+
+
+def keep_row(path: Path | None, row: dict[str, Any]) -> None:
+    """Add a row as a line of its own, also after one that a killed job cut short."""
+    if path is not None:
+        with path.open("a", encoding="utf-8") as out:
+            out.write("\n" + json.dumps(row) + "\n")

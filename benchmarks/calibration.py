@@ -13,13 +13,12 @@ this file, seeds that it has are not run again, the result is over all of its li
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from benchmarks._rows import kept_rows
+from benchmarks._rows import keep_row, kept_rows
 from benchmarks.round import calibration, wilson
 from coppermend import bootstrap
 from coppermend.cli.practice import _range
@@ -125,10 +124,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
         if seed in rows:
             continue
         rows[seed] = one_patient(setting, o.world, seed, _range(o.breaks, "--breaks"))
-        if path is not None:
-            with path.open("a", encoding="utf-8") as out:
-                # a line of its own, also after one that a killed job cut short
-                out.write("\n" + json.dumps(rows[seed]) + "\n")
+        keep_row(path, rows[seed])
     seeds = sorted(rows)
     return {
         "board": o.board,

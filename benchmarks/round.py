@@ -2,7 +2,8 @@
 
 Every policy meets the same patients in one run; ``next`` meets each once more without its breaks, for the extra checks per break. Ratios count,
 seconds are modelled. ``--board`` (default demo), ``--socket``, ``--seeds A-B``, ``--breaks A-B``, ``--policies a,b``, ``--false-open``, ``--false-closed``,
-``--oxidised`` (not given: drawn per patient).
+``--oxidised`` (not given: drawn per patient). ``--into FILE``: one line a patient is added to this file; patients that it has under the same options
+are not run again, so that a stopped job goes on where it was, and the result is over all of its lines.
 """
 
 from __future__ import annotations
@@ -10,8 +11,10 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from math import sqrt
+from pathlib import Path
 from typing import Any
 
+from benchmarks._rows import keep_row, kept_rows
 from coppermend import bootstrap
 from coppermend.cli.practice import _range
 from coppermend.core.belief.engine import belief
@@ -66,72 +69,109 @@ def calibration(said: Sequence[tuple[float, bool]]) -> list[dict[str, Any]]:
 def summary(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
     """Means and sums over the patients of one policy."""
     n = len(rows)
+    provable, found = sum(r["breaks_provable"] for r in rows), sum(r["found_provable"] for r in rows)
     return {
         "patients": n,
         "checks": round(sum(r["checks"] for r in rows) / n, 2),
         "continuity_s": round(sum(r["seconds_bench"] for r in rows) / n, 1),
         "breaks": sum(r["breaks"] for r in rows),
-        "breaks_provable": sum(r["breaks_provable"] for r in rows),
-        "found_provable": sum(r["found_provable"] for r in rows),
+        "breaks_provable": provable,
+        "found_provable": found,
+        "provable_breaks_with_advice": round(found / provable, 4) if provable else None,
         "false_alarms": sum(r["false_alarms"] for r in rows),
         "wrong_verdicts_per_case": round(sum(r["wrong_proven"] + r["false_alarms"] for r in rows) / n, 4),
         "proven_share": round(sum(r["proven"] / max(r["at_risk"], 1) for r in rows) / n, 4),
+        "stopped": sum(bool(r["stopped"]) for r in rows),
         "error_bound": max(r["error_bound"] for r in rows),
-        "update_p95_ms": round(sorted(r["updates_ms"]["p95"] for r in rows)[n // 2], 1),
+    }
+
+
+KEPT_OF_A_RUN = (
+    "checks", "seconds_bench", "breaks", "breaks_provable", "found", "found_provable", "false_alarms", "wrong_proven",
+    "proven", "at_risk", "provable", "not_settled", "stopped", "error_bound", "bound", "isolation",
+)  # fmt: skip
+
+
+def one_patient(
+    setting: PracticeSetting, policies: Sequence[str], seed: int, count: int, noise: dict[str, Any]
+) -> dict[str, Any]:
+    """One patient under every policy, and under ours once more without its breaks: the row that is kept."""
+    runs: dict[str, Run] = {}
+    row: dict[str, Any] = {"seed": seed, "asked": count, "policies": {}, "said": [], "risk": {}}
+    for policy in policies:
+        runs[policy], marked = run_policy(setting, policy, seed, count, noise)
+        row["policies"][policy] = {k: marked[k] for k in KEPT_OF_A_RUN}
+    if "next" in runs:
+        broken = set(patient_of(setting, seed, count, **noise).truth().broken)
+        row["said"] = [[s.p, bool(set(s.sites) & broken)] for s in runs["next"].suspects]
+        whole = runs["next"].steps if not count else run_policy(setting, "next", seed, 0, noise)[0].steps
+        row["checks_without_breaks"] = len(whole)
+    if "pin" in runs:
+        row["risk"] = {p: proven_risk_after(setting, r, runs["pin"].seconds) for p, r in runs.items()}
+    return row
+
+
+def told(rows: Sequence[dict[str, Any]], policies: Sequence[str]) -> dict[str, Any]:
+    """What the rows of all patients say."""
+    done = {p: summary([r["policies"][p] for r in rows]) for p in policies}
+    first = next(iter(rows[0]["policies"].values()))
+    bound = first["bound"]
+    star = done["star"]["continuity_s"] if "star" in done else 0.0
+    whole = [r["checks_without_breaks"] for r in rows if "checks_without_breaks" in r]
+    with_breaks = [r for r in rows if r["asked"] and "checks_without_breaks" in r]
+    extra = sum(r["policies"]["next"]["checks"] - r["checks_without_breaks"] for r in with_breaks)
+    breaks = sum(r["policies"]["next"]["breaks_provable"] for r in with_breaks)
+    risky = [r["risk"] for r in rows if r["risk"]]
+    return {
+        "bound": bound,
+        "isolation": first["isolation"],
+        "policies": done,
+        "round_length_over_bound_without_breaks": round(sum(whole) / len(whole) / bound, 4)
+        if whole and bound
+        else None,
+        "seconds_over_star": {p: round(d["continuity_s"] / star, 3) for p, d in done.items()} if star else {},
+        "risk_proven_at_pin_seconds": {p: round(sum(r[p] for r in risky) / len(risky), 4) for p in policies}
+        if risky
+        else {},
+        "extra_checks_per_provable_break": round(extra / breaks, 2) if breaks else None,
+        "calibration": calibration([(p, true) for r in rows for p, true in r["said"]]),
     }
 
 
 def run(arguments: list[str]) -> dict[str, Any]:
-    """Runs the comparison."""
+    """Runs the patients that are missing and compares over all."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks round")
     parser.add_argument("--board", default="demo")
     parser.add_argument("--socket", default="")
     parser.add_argument("--seeds", default="1-10")
     parser.add_argument("--breaks", default="0-3")
-    parser.add_argument("--policies", default="next,cover,pin,star")
+    parser.add_argument("--policies", default="next,cover,pin,chain,star")
     parser.add_argument("--false-open", type=float, default=None)
     parser.add_argument("--false-closed", type=float, default=None)
     parser.add_argument("--oxidised", type=float, default=None)
+    parser.add_argument("--into", default="")
     o = parser.parse_args(arguments)
     setting = bootstrap.practice_setting(o.board, o.socket)
     (first, last), (low, high) = _range(o.seeds, "--seeds"), _range(o.breaks, "--breaks")
     noise = {"false_open": o.false_open, "false_closed": o.false_closed, "oxidised": o.oxidised}
-    rows: dict[str, list[dict[str, Any]]] = {p: [] for p in o.policies.split(",")}
-    said: list[tuple[float, bool]] = []
-    risk: dict[str, list[float]] = {}
-    extra = breaks = 0
+    policies = o.policies.split(",")
+    path = Path(o.into) if o.into else None
+    board = Path(o.board).name
+    world = f"{board} {setting.socket} breaks {o.breaks} {noise} {o.policies}"
+    rows = {row["seed"]: row for row in kept_rows(path, world)}
     for seed in range(first, last + 1):
-        count = low + seed % (high - low + 1)
-        runs: dict[str, Run] = {}
-        for policy, mine in rows.items():
-            result, marked = run_policy(setting, policy, seed, count, noise)
-            runs[policy] = result
-            mine.append(marked)
-            if policy == "next":
-                broken = set(patient_of(setting, seed, count, **noise).truth().broken)
-                said += [(s.p, bool(set(s.sites) & broken)) for s in result.suspects]
-                if count:
-                    extra += marked["checks"] - run_policy(setting, "next", seed, 0, noise)[1]["checks"]
-                    breaks += marked["breaks_provable"]
-        if "pin" in runs:
-            for policy, result in runs.items():
-                risk.setdefault(policy, []).append(proven_risk_after(setting, result, runs["pin"].seconds))
-    done = {p: summary(r) for p, r in rows.items()}
-    bound = next(iter(rows.values()))[0]["bound"]
-    star = done.get("star", {}).get("continuity_s")
+        if seed in rows:
+            continue
+        rows[seed] = {"world": world, **one_patient(setting, policies, seed, low + seed % (high - low + 1), noise)}
+        keep_row(path, rows[seed])
+    seeds = sorted(rows)
     return {
-        "board": o.board,
+        "board": board,
         "socket": setting.socket,
-        "seeds": o.seeds,
+        "seeds": f"{seeds[0]}-{seeds[-1]}",
+        "patients": len(seeds),
         "noise": noise,
-        "bound": bound,
-        "isolation": next(iter(rows.values()))[0]["isolation"],
-        "policies": done,
-        "round_length_over_bound_without_breaks": _without_breaks(rows.get("next", []), bound),
-        "seconds_over_star": {p: round(d["continuity_s"] / star, 3) for p, d in done.items()} if star else {},
-        "risk_proven_at_pin_seconds": {p: round(sum(r) / len(r), 4) for p, r in risk.items()},
-        "extra_checks_per_provable_break": round(extra / breaks, 2) if breaks else None,
-        "calibration": calibration(said),
+        **told([rows[s] for s in seeds], policies),
     }
 
 
@@ -147,8 +187,3 @@ def proven_risk_after(setting: PracticeSetting, result: Run, seconds: float) -> 
     sites = [now.copper.site[s] for s in result.provable]
     proven = [k for k in sites if now.sites[k] < now.basis.proven_below]
     return float(now.prior[proven].sum() / now.prior[sites].sum()) if sites else 1.0
-
-
-def _without_breaks(rows: Sequence[dict[str, Any]], bound: int) -> float | None:
-    whole = [r["checks"] for r in rows if r["breaks"] == 0]
-    return round(sum(whole) / len(whole) / bound, 4) if whole and bound else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.findings import Refusal
+from coppermend.practice import policies
 from coppermend.practice.drawing import draw_breaks, draw_noise, read_truth
 from coppermend.practice.patient import Noise, Patient, Truth
 from coppermend.services.practice import PracticeSetting, full_marks, marks, patient_of, run
@@ -210,3 +212,62 @@ def test_ohms_across_a_short_are_those_of_the_copper_and_the_bridge() -> None:
     assert answer.says == "closed" and answer.ohms is not None
     assert answer.ohms == pytest.approx(0.42, abs=0.08)  # the meter's zero adds up to a few hundredths
     assert Patient(graph, Truth(), seed=3).ask("p0", "p4").says == "open"
+
+
+def test_a_policy_ends_at_the_first_reading_that_settles_all_though_the_belief_is_worked_out_only_then() -> None:
+    """The end by the definition of docs/reference/practice.md, worked out here after every reading from the belief alone."""
+    from coppermend.core.belief.engine import belief
+    from coppermend.core.belief.model import Basis
+    from coppermend.core.planning.risk import risk_of
+
+    basis, ended_before_the_list = Basis(), 0
+    for policy in ("star", "chain", "pin", "cover"):
+        for seed in range(1, 5):
+            patient = patient_of(SETTING, seed, seed % 3, false_open=0.05, false_closed=0.01, noise_off=seed > 2)
+            got = run(SETTING, patient, policy)
+
+            def settled(n: int, readings: tuple = got.evidence, provable: tuple = got.provable) -> bool:
+                now = belief(SETTING.graph, AREAS, readings[:n], basis)
+                risk = risk_of(now)
+                return all(now.p(s) < basis.proven_below or risk.broken[risk.frame.super_of[s]] for s in provable)
+
+            assert not any(settled(n) for n in range(len(got.steps))), (policy, seed)
+            ended_before_the_list += settled(len(got.steps))
+    assert ended_before_the_list > 3
+
+
+def _hub_above_eight_below() -> PracticeSetting:
+    """A pin on the component side on one junction with eight pins 2.54 mm apart that only the solder side shows."""
+    graph = example_graph([(0, k) for k in range(1, 9)], range(9))
+    below = [p if p.node == 0 else replace(p, x_mm=2.54 * p.node, y_mm=0.0, side="s") for p in graph.points]
+    return PracticeSetting(replace(graph, points=tuple(below)), AREAS)
+
+
+def test_the_star_hub_is_clipped_where_that_is_cheaper_by_the_table_of_bench_seconds() -> None:
+    """Seconds of the acts: docs/reference/constants.md. Clip 8, turn 20, tip 2, reading 1, then seven times a tip to the next pin 1 and a reading 1:
+    45 s; by hand each check would have its tips on two sides: 11 and seven times 8 s, 67 s.
+    """
+    setting = _hub_above_eight_below()
+    patient = Patient(setting.graph, Truth(), ohms=False)
+    got = run(setting, patient, "star")
+    assert {a.points[0].id for a in got.steps} == {"p0"} and len(got.steps) == 8
+    assert got.seconds == 8 + 20 + 2 + 1 + 7 * (1 + 1)
+    assert all(s.clip == "p0" for s in got.steps)
+
+
+def test_a_lead_that_our_plan_clips_costs_its_clipping_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same seconds as above, for a policy that asks for the clip before it reads."""
+    setting = _hub_above_eight_below()
+    by_id = {p.id: p for p in setting.graph.points}
+
+    def clips(bench: policies.Bench) -> policies.Steps:
+        for k in range(1, 9):
+            bench.clip, bench.clip_now = "p0", k == 1
+            yield by_id["p0"], by_id[f"p{k}"]
+        bench.clip, bench.clip_now = "", False
+        yield by_id["p1"], by_id["p2"]
+
+    monkeypatch.setitem(policies.POLICIES, "next", clips)
+    got = run(setting, Patient(setting.graph, Truth(), ohms=False), "next")
+    assert [s.seconds for s in got.steps[:3]] == [31.0, 2.0, 2.0]
+    assert [s.clip for s in got.steps] == ["p0"] * 8 + [""]

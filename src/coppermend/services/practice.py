@@ -21,7 +21,8 @@ from coppermend.core.board.model import Board
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.neighbours import neighbours
 from coppermend.core.findings import Place, refuse
-from coppermend.core.planning.costs import CostTable, check_seconds
+from coppermend.core.planning.clips import with_clips, worth_a_clip
+from coppermend.core.planning.costs import CostTable, TipState, check_seconds, clip_lead
 from coppermend.core.planning.isolation import NeighbourPair
 from coppermend.core.planning.model import RoundPlan, Span
 from coppermend.core.planning.risk import Risk, risk_of
@@ -182,6 +183,8 @@ class Step:
     points: tuple[ProbePoint, ...]
     seconds: float
     answer: str
+    clip: str = ""
+    """The point of the two on which a clipped lead hangs, "" = both tips are held by hand."""
 
     def as_dict(self) -> dict[str, Any]:
         """The step as plain JSON values."""
@@ -190,6 +193,7 @@ class Step:
             "points": [point_dict(p) for p in self.points],
             "seconds": self.seconds,
             "answer": self.answer,
+            "clip": self.clip,
         }
 
 
@@ -253,6 +257,7 @@ def run(
     watcher = _Watcher(setting, bench, policy, frozenset(plan.provable))
     watcher.update()
     steps: list[Step] = []
+    rows: list[tuple[ProbePoint, ProbePoint]] = []
     asking = POLICIES[policy](bench)
     stopped = ""
     said: str | None = None
@@ -265,20 +270,46 @@ def run(
         except StopIteration:
             break
         watcher.update_ms.append(1000.0 * (perf_counter() - begun) + watcher.last_ms)
-        seconds, tips = check_seconds(costs, bench.tips, a, b)
-        step = Step("check", (a, b), seconds, "")
+        seconds, tips = _seconds_of(bench, a, b)
+        step = Step("check", (a, b), seconds, "", bench.clip if tips.clip else "")
         if before is not None:
             before(step, watcher.p_open(a, b))
         answer = answers.ask(a.id, b.id)
         said = answer.says if answer.says in ("closed", "open") else "open"
         steps.append(replace(step, answer=said))
+        rows.append((a, b))
         bench.evidence.append(Evidence(str(len(steps)), a.id, b.id, said))
         bench.tips = tips
-        watcher.update()
+        watcher.noted(a, b)
         if len(steps) >= MOST_CHECKS:
             stopped = f"stopped after {MOST_CHECKS} checks"
             break
+    if policy != "next":
+        steps = _with_leads(steps, rows, costs)
     return watcher.result(steps, plan, stopped)
+
+
+def _seconds_of(bench: Bench, a: ProbePoint, b: ProbePoint) -> tuple[float, TipState]:
+    """Modelled seconds of the check that a policy asks for, with the lead that it wants clipped, and the tips afterwards."""
+    spent, at = 0.0, bench.tips
+    if bench.clip in (a.id, b.id) and at.clip != bench.clip:
+        here = {p.id for p in (at.a, at.b) if p is not None}
+        if bench.clip in here and not bench.clip_now:
+            at = replace(at, clip=bench.clip)
+        else:
+            spent, at = clip_lead(bench.costs, at, a if a.id == bench.clip else b)
+    seconds, after = check_seconds(bench.costs, at, a, b)
+    return spent + seconds, after
+
+
+def _with_leads(steps: Sequence[Step], rows: Sequence[tuple[ProbePoint, ProbePoint]], costs: CostTable) -> list[Step]:
+    """The steps of a policy that plans no clips, with a lead clipped wherever that made this very order cheapest: told afterwards, so never dearer than
+    anyone at the bench could have it.
+    """
+    if not worth_a_clip(rows, costs):
+        return list(steps)
+    stops = with_clips(rows, costs, TipState())
+    return [replace(s, seconds=stop.seconds, clip=stop.clip) for s, stop in zip(steps, stops, strict=True)]
 
 
 _PLANS: OrderedDict[tuple[object, ...], tuple[PracticeSetting, RoundPlan]] = OrderedDict()
@@ -298,7 +329,11 @@ def untouched_plan(setting: PracticeSetting, basis: Basis, costs: CostTable) -> 
 
 @dataclass(slots=True)
 class _Watcher:
-    """Keeps the belief of a run up to date and notes when a span is first announced."""
+    """Keeps the belief of a run and notes when a span is first announced.
+
+    Our policy needs the belief after every reading and announces at once. The others never look at it: theirs is worked out when the end may have
+    come, and they announce at their end.
+    """
 
     setting: PracticeSetting
     bench: Bench
@@ -310,6 +345,31 @@ class _Watcher:
     last_ms: float = 0.0
     stated: dict[tuple[int, int], float] = field(default_factory=dict)
     """By super-edge and bin."""
+    untouched: set[str] | None = None
+    """Provable sites at risk that no reading crossed yet and that nothing but a reading can settle."""
+
+    def noted(self, a: ProbePoint, b: ProbePoint) -> None:
+        """A reading was taken between two points."""
+        if self.policy == "next":
+            self.update()
+            return
+        if self.untouched is None:
+            self.untouched = self._only_by_reading()
+        copper = self._now()[0].copper
+        if copper.tree.piece[a.node] == copper.tree.piece[b.node]:
+            for block, _, _ in copper.tree.route(a.node, b.node):
+                self.untouched.difference_update(self.setting.graph.sites[k].id for k in copper.block_sites[block])
+
+    def _only_by_reading(self) -> set[str]:
+        """The provable sites at risk whose chance stays above the threshold under every supposition about the damage until a reading crosses them."""
+        posterior, _ = self._now()
+        least = min((s for s, _ in posterior.basis.damage_scales), default=1.0)
+        p = -np.expm1(min(least, 1.0) * np.log1p(-posterior.prior))
+        return {s for s in self.provable if p[posterior.copper.site[s]] >= posterior.basis.proven_below}
+
+    def _behind(self) -> bool:
+        assert self.bench.posterior is not None
+        return len(self.bench.posterior.evidence) < len(self.bench.evidence)
 
     def update(self) -> None:
         """Belief and risk after the readings so far, and newly announced spans."""
@@ -318,8 +378,13 @@ class _Watcher:
         bench.posterior = belief(bench.graph, bench.areas, bench.evidence, bench.basis)
         bench.risk = risk_of(bench.posterior)
         self.last_ms = 1000.0 * (perf_counter() - begun)
-        confirmed_only = self.policy == "next"
-        least = None if confirmed_only else bench.basis.broken_above
+        if self.policy == "next":
+            self._announce(None)
+
+    def _announce(self, least: float | None) -> None:
+        """Take up the spans that are announced now: confirmed ones, or all of at least ``least``."""
+        bench = self.bench
+        assert bench.posterior is not None and bench.risk is not None
         found = spans(bench.graph, bench.posterior, bench.basis, least=least, risk=bench.risk)
         self.standing = {s.sites: s for s in found}
         for span in found:
@@ -330,11 +395,17 @@ class _Watcher:
 
     def p_open(self, a: ProbePoint, b: ProbePoint) -> float:
         """Probability that the copper between two points is not whole, as believed before the reading."""
+        if self._behind():
+            self.update()
         assert self.bench.posterior is not None
         return 1.0 - self.bench.posterior.joined(a.id, b.id)
 
     def settled(self) -> bool:
         """Every provable site at risk is proven or inside a broken super-edge."""
+        if self.untouched or self.untouched is None:
+            return not self.provable
+        if self._behind():
+            self.update()
         posterior, risk = self._now()
         p = posterior.sites
         return all(
@@ -348,6 +419,10 @@ class _Watcher:
 
     def result(self, steps: Sequence[Step], plan: RoundPlan, stopped: str) -> Run:
         """The run as a value."""
+        if self.policy != "next":
+            if self._behind():
+                self.update()
+            self._announce(self.bench.basis.broken_above)
         posterior, risk = self._now()
         at_risk, provable, unprovable = sites_at_risk(posterior)
         limit = self.bench.basis.proven_below
