@@ -1,0 +1,54 @@
+"""``coppermend removal plan`` end to end on the demonstration board."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from coppermend.cli import cli
+from coppermend.core.findings import Refusal
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("removal")
+
+
+def run(home: Path, *words: str) -> Any:
+    """One command; its exit status must be 0."""
+    found = CliRunner(env={"COPPERMEND_STORE": str(home), "COPPERMEND_CACHE": str(home / "cache")}).invoke(cli, words)
+    if isinstance(found.exception, Refusal):
+        raise found.exception
+    assert found.exit_code == 0, found.output
+    return found.output
+
+
+def test_plan_as_json_and_the_area_it_proposes(home: Path) -> None:
+    """The fixed names of the issue, and that the case takes the proposed area as printed."""
+    plan = json.loads(run(home, "removal", "plan", "demo", "U1", "--json"))
+    assert {"number", "k_per_w", "rank", "reasons"} <= set(plan["pins"][0])
+    assert sorted(plan["order"]) == sorted(pin["number"] for pin in plan["pins"]) and len(plan["pins"]) == 40
+    printed = run(home, "removal", "plan", "demo", "U1")
+    line = next(one for one in printed.splitlines() if "coppermend area add CASE" in one)
+    run(home, "case", "new", "--board", "demo", "--title", "removal")
+    words = line.split("coppermend ")[1].replace("CASE", "1").split()
+    run(home, *words, "--json")
+    of_case = json.loads(run(home, "removal", "plan", "1", "U1", "--json"))
+    assert of_case["order"] == plan["order"]
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (("removal", "plan", "demo", "U999"), "PNT-"),
+        (("removal", "plan", "demo", "U1", "--tip-c", "100"), "REM-005"),
+        (("removal", "plan", "demo", "U1", "--margin", "-3"), "ARE-003"),
+    ],
+)
+def test_bad_input_is_refused_in_words(home: Path, words: tuple[str, ...], code: str) -> None:
+    with pytest.raises(Refusal, match=code):
+        run(home, *words)

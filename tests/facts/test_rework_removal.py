@@ -1,0 +1,205 @@
+"""The removal plan of a part: ranks, order, neighbours, copper under it, the work area, and what it refuses."""
+
+from __future__ import annotations
+
+import itertools
+import time
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from tests.copper_boards import Piece, board, pad, part, region, track
+
+from coppermend.core.belief.model import Basis, WorkArea
+from coppermend.core.belief.priors import priors
+from coppermend.core.board.model import Board, Part, PartState
+from coppermend.core.copper.build import build_graph
+from coppermend.core.copper.model import CopperGraph
+from coppermend.core.findings import Refusal
+from coppermend.core.rework.removal import Bench, RemovalPlan, plan_removal, working_order
+from coppermend.core.rework.removal_near import microfarad, what_heat_harms
+from coppermend.services.around import around_part
+
+SPOKED_GROUND, SOLID_GROUND = 32, 64
+"""Pin 32 hangs on inner layer 1 by four spokes; pin 64 lies solid in inner layer 2."""
+
+
+def pin_places() -> list[tuple[float, float]]:
+    """A 64-pin part of two rows, 2.54 mm apart, rows 22.86 mm apart (the width of a large DIP), pins counted round."""
+    left = [(2.54 * k, 0.0) for k in range(32)]
+    return left + [(x, 22.86) for x, _ in reversed(left)]
+
+
+def plane(places: list[tuple[float, float]], solid: int | None, spoked: int | None) -> list[Piece]:
+    """A plane with an antipad round every pin but the solid one; the spoked one is held by four spokes of 0.3 mm."""
+    area = shapely.box(-30, -30, 110, 55)
+    clear = [shapely.Point(p).buffer(1.2) for k, p in enumerate(places, 1) if k != solid]
+    pieces = [region(area.difference(shapely.union_all(clear)))]
+    if spoked is not None:
+        x, y = places[spoked - 1]
+        pieces.append(pad(x, y, 1.6))
+        pieces += track(0.3, (x - 1.5, y), (x, y), (x + 1.5, y)) + track(0.3, (x, y - 1.5), (x, y), (x, y + 1.5))
+    return pieces
+
+
+def four_layers() -> Board:
+    """A 64-pin part on four layers, an electrolytic and a cell beside it, a track under it."""
+    places = pin_places()
+    outer: list[Piece] = [pad(x, y, 1.6) for x, y in places]
+    solder = [*outer]
+    for k, (x, y) in enumerate(places):
+        solder += track(0.25, (x, y), (x, y + (-12.0 if y == 0 else 12.0) - k % 3))
+    component = [*outer, *track(0.25, (1.27, -8.0), (1.27, 30.0)), pad(1.27, -8.0, 1.4), pad(1.27, 30.0, 1.4)]
+    extra = [(-5.0, 5.0), (-5.0, 7.5), (88.0, 10.0), (88.0, 16.0)]
+    component += [pad(x, y, 1.6) for x, y in extra]
+    solder += [pad(x, y, 1.6) for x, y in extra]
+    box = np.array([(-2.0, 1.0), (81.0, 1.0), (81.0, 22.0), (-2.0, 22.0)])
+    can = shapely.Point(-5.0, 6.25).buffer(3.0)
+    parts = [
+        part("U1", "c", [(str(k), x, y, k - 1) for k, (x, y) in enumerate(places, 1)], outline=box),
+        part(
+            "C2",
+            "c",
+            [("1", *extra[0], 64), ("2", *extra[1], 65)],
+            outline=np.array(can.exterior.coords),
+            value="100u 16V",
+        ),
+        part("BT1", "c", [("1", *extra[2], 66), ("2", *extra[3], 67)], value="3.6 V NiCd"),
+        part("R1", "c", [("1", 1.27, -8.0, None), ("2", 1.27, 30.0, None)], value="1k"),
+    ]
+    holes = [(x, y, 0.9) for x, y in [*places, *extra]]
+    layers: dict[str, Any] = {
+        "c": component,
+        "i1": plane(places, None, SPOKED_GROUND),
+        "i2": plane(places, SOLID_GROUND, None),
+        "s": solder,
+    }
+    return board(layers, holes, parts)
+
+
+@pytest.fixture(scope="module")
+def made() -> tuple[Board, CopperGraph]:
+    one = four_layers()
+    return one, build_graph(one)
+
+
+def planned(made: tuple[Board, CopperGraph], ref: str = "U1", bench: Bench | None = None) -> RemovalPlan:
+    one, graph = made
+    return plan_removal(one, graph, one.part(ref), around_part(one, ref, 3.0), None, bench)
+
+
+def test_pins_in_planes_come_first(made: tuple[Board, CopperGraph]) -> None:
+    """A pin solid in a plane loses its heat fastest, one on spokes next (physics: conductance grows with copper section)."""
+    plan = planned(made)
+    by_rank = sorted(plan.pins, key=lambda pin: pin.rank)
+    assert [pin.number for pin in by_rank[:2]] == [str(SOLID_GROUND), str(SPOKED_GROUND)]
+    assert [pin.rank for pin in by_rank] == list(range(1, 65))
+    assert all(a.k_per_w <= b.k_per_w for a, b in itertools.pairwise(by_rank))
+    assert by_rank[0].k_per_w < 0.75 * float(np.median([pin.k_per_w for pin in plan.pins]))
+    assert any("inner layer 2: lies solid" in words for words in by_rank[0].reasons)
+    assert any("inner layer 1: 4 spokes of 0.3 mm" in words for words in by_rank[1].reasons)
+    assert any("one track of 0.25 mm" in words for words in by_rank[-1].reasons)
+
+
+def test_64_pins_on_four_layers_within_two_seconds(made: tuple[Board, CopperGraph]) -> None:
+    """Target of the issue: under 2 s; CPU time, so that a busy machine does not decide."""
+    spent: list[float] = []
+    while len(spent) < 5 and min(spent, default=9.9) >= 2.0:
+        before = time.process_time()
+        planned(made)
+        spent.append(time.process_time() - before)
+    assert min(spent) < 2.0
+
+
+def test_order_visits_all_and_does_not_cook_one_corner(made: tuple[Board, CopperGraph]) -> None:
+    """Every pin once; the hottest moment is well below that of going pin by pin; two joints in a row are never neighbours."""
+    plan = planned(made)
+    assert sorted(plan.order, key=int) == [pin.number for pin in plan.pins]
+    assert plan.peak_share < 0.9
+    at = dict(zip((str(k) for k in range(1, 65)), pin_places(), strict=True))
+    steps = [np.hypot(*np.subtract(at[a], at[b])) for a, b in itertools.pairwise(plan.order)]
+    assert min(steps) > 5.0
+
+
+def test_hard_joints_come_last() -> None:
+    """Joints that need more than the ordinary tip are worked when the rest is done and the board is warm (common practice, no source)."""
+    apart = np.exp(-np.abs(np.subtract.outer(np.arange(8), np.arange(8))) / 2.0)
+    order, _ = working_order(apart, [0, 0, 2, 0, 1, 0, 0, 0], 0.8)
+    assert order[-2:] == (4, 2)
+
+
+def test_order_against_all_orders_of_six() -> None:
+    """The order of six joints in a row against the best of all 720: its peak is at most 5 % above."""
+    line = np.exp(-np.abs(np.subtract.outer(np.arange(6), np.arange(6))) / 2.0)
+    cross = line - np.diag(np.diag(line))
+
+    def peak(order: tuple[int, ...]) -> float:
+        met, left = 0.0, np.zeros(6)
+        for k in order:
+            met = max(met, float(left[k]))
+            left = (left + cross[:, k]) * 0.8
+        return met
+
+    order, share = working_order(line, [0] * 6, 0.8)
+    best = min(peak(one) for one in itertools.permutations(range(6)))
+    assert peak(order) <= 1.05 * best
+    assert share == pytest.approx(peak(order) / peak(tuple(range(6))))
+
+
+def test_neighbours_and_copper_under_it(made: tuple[Board, CopperGraph]) -> None:
+    """The cell first, then the electrolytic; the resistor stands heat; the track that crosses under the body is named."""
+    plan = planned(made)
+    assert [one.part for one in plan.shield] == ["BT1", "C2"]
+    assert "burst" in plan.shield[0].do
+    assert [round(one.mm, 1) for one in plan.under] == [22.9]  # from row to row: the body reaches from pin to pin
+
+
+def test_at_risk_is_what_the_belief_raises(made: tuple[Board, CopperGraph]) -> None:
+    """Exactly the sites whose prior the proposed area raises; all 64 joints are among them."""
+    _, graph = made
+    plan = planned(made)
+    area = WorkArea("x", plan.polygon, "rework", plan.severity)
+    raised = priors(graph, (area,), Basis()) > priors(graph, (), Basis())
+    assert {risk.site for risk in plan.at_risk} == {s.id for s, up in zip(graph.sites, raised, strict=True) if up}
+    assert {f"joint@U1.{k}" for k in range(1, 65)} <= {risk.site for risk in plan.at_risk}
+    assert all(risk.p > Basis().prior_out for risk in plan.at_risk)
+
+
+def test_more_preheat_or_a_hotter_tip_never_asks_for_more() -> None:
+    """Monotone: a hotter tip reaches at least what a colder one does."""
+    levels = ["ordinary", "bigger tip", "preheat and bigger tip"]
+    for k_per_w in np.linspace(2, 120, 60):
+        needs = [levels.index(Bench(tip_c=tip).need(float(k_per_w))) for tip in (320.0, 350.0, 380.0)]
+        assert needs == sorted(needs, reverse=True)
+
+
+def test_what_heat_harms() -> None:
+    """Reference letters and values as parts lists write them (common practice, no source)."""
+
+    def one(ref: str, value: str = "", package: str = "", state: PartState = PartState.SOLDERED) -> str:
+        found = what_heat_harms(Part(ref, "c", np.empty((0, 2)), "", (), value, package, state))
+        return found[0] if found else ""
+
+    assert one("C1", "100n") == "" and one("R1", "1k") == "" and one("U1", "74LS00") == ""
+    assert one("C2", "22u 16V") == "an electrolytic capacitor"
+    assert one("C3", "", "RADIAL200") == "an electrolytic capacitor"
+    assert one("BT1") == "a cell or battery" and one("U9", "CR2032 holder") == "a cell or battery"
+    assert one("J3").startswith("plastic") and one("Y1") == "a crystal"
+    assert one("U2", "27C256", state=PartState.SOCKETED) == "a plastic socket"
+    assert (microfarad("4,7 µF"), microfarad("2u2"), microfarad("10n"), microfarad("1k")) == (4.7, 2.2, 0.0, 0.0)
+
+
+def test_refusals(made: tuple[Board, CopperGraph]) -> None:
+    """Parts that are out, parts without pins, numbers that cannot be: said, with what can be done."""
+    one, graph = made
+    gone = replace(graph, part_states=(("U1", PartState.NOT_FITTED),), memo={})
+    with pytest.raises(Refusal, match="REM-004"):
+        plan_removal(one, gone, one.part("U1"), (), None, None)
+    bare = replace(one.part("U1"), pins=())
+    with pytest.raises(Refusal, match="REM-002"):
+        plan_removal(one, graph, bare, (), None, None)
+    for bench in (Bench(film_w_m2k=-1.0), Bench(tip_c=150.0), Bench(preheat_c=400.0), Bench(tip_c=float("nan"))):
+        with pytest.raises(Refusal, match="REM-005"):
+            planned(made, bench=bench)
