@@ -1,0 +1,389 @@
+"""Waves as use cases: a record measured, judged against what its pin should show, and kept in the case's log as evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from coppermend.core.circuit.expect import PinExpectation
+from coppermend.core.circuit.machine import MachineModel
+from coppermend.core.copper.model import ProbePoint
+from coppermend.core.findings import Finding, Place, refuse
+from coppermend.core.log.canonical import Json
+from coppermend.core.log.values import parse_value
+from coppermend.core.signals.measure import measure
+from coppermend.core.signals.model import Expected, Features, Thresholds
+from coppermend.core.signals.period import TypedFrequency
+from coppermend.core.signals.wave import Capture
+from coppermend.devices.book import DeviceBook
+from coppermend.devices.model import LISTENING, Chip, PinKind
+from coppermend.formats.waves import read_waves
+from coppermend.services.bind import Binding, bind, part_states
+from coppermend.services.notes import Noted, note
+from coppermend.services.points import resolve
+from coppermend.services.powered import board_expectations
+from coppermend.services.requests import Request
+from coppermend.services.suspects import CRYSTAL_PPM
+from coppermend.services.workshop import Workshop
+
+CRYSTAL_TOLERANCE_PPM = 100.0
+"""A crystal's clock is within this (common practice, no source); taken when nobody says a tolerance."""
+COARSE = 0.02
+"""A frequency known worse than this share says that it moves, no more: as for frequencies typed by hand (services/suspects.py)."""
+MEDIA = {"value change dump": "application/x-vcd"}
+MOST_POINTS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Here:
+    """What a point should show: its pin's expectation (None: nothing known), the thresholds of the chip that reads it, the pin's chip and words."""
+
+    point: ProbePoint
+    pin: str
+    net: str
+    expect: PinExpectation | None
+    thresholds: Thresholds | None
+    words: str
+
+    @property
+    def hertz(self) -> float | None:
+        """The expected frequency, None where none is."""
+        return self.expect.hz if self.expect is not None else None
+
+    @property
+    def level(self) -> str:
+        """low or high where the pin should stand still, else ""."""
+        return self.expect.expect if self.expect is not None and self.expect.expect in ("low", "high") else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Tap:
+    """One channel of a record and the point where its probe was; ``channel`` "" the first, ``point`` "" nowhere on a board."""
+
+    channel: str = ""
+    point: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What was said by hand; None and "" where nothing was."""
+
+    hertz: float | None = None
+    tolerance_ppm: float | None = None
+    family: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredWave:
+    """One channel measured. ``evidence`` the word that the log keeps for the belief, ``expected`` what should be seen there, in words."""
+
+    features: Features
+    point: str = ""
+    evidence: str = ""
+    expected: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredRecord:
+    """A record measured: how it was read, its channels' names, what was measured, and the entry that was written (None: none)."""
+
+    read: str
+    channels: tuple[str, ...]
+    measured: tuple[MeasuredWave, ...]
+    findings: tuple[Finding, ...]
+    noted: Noted | None = None
+    more: Mapping[str, Any] = field(default_factory=dict)
+
+    def as_dict(self) -> dict[str, Any]:
+        """The first channel's features on top, all measured channels in ``measured``; findings of reading and measuring together."""
+        first = self.measured[0]
+        rows = [_row(one) for one in self.measured]
+        own = [one.as_dict() for one in self.findings]
+        out = {**rows[0], "findings": own + rows[0]["findings"], "read": self.read, "channels": list(self.channels)}
+        if len(rows) > 1:
+            out["measured"] = rows
+        if self.noted is not None:
+            out |= {"entry": self.noted.entry.id, "ref": self.noted.entry.bench_seq, "noted": self.noted.words}
+        return {**out, "point": first.point, **self.more}
+
+
+def _row(one: MeasuredWave) -> dict[str, Any]:
+    return {**one.features.as_dict(), "point": one.point, "evidence": one.evidence, "expected": one.expected}
+
+
+# ---- families ----
+def thresholds_of(book: DeviceBook, family: str) -> Thresholds:
+    """The input thresholds of a logic family by its name in the device book. Refusal SIG-030 with the names there are.
+
+    >>> from coppermend.devices.book import shipped
+    >>> thresholds_of(shipped(), "hct").high_v
+    2.0
+    """
+    for name, one in book.families.items():
+        if name.upper() == family.strip().upper() and one.vil_v is not None and one.vih_v is not None:
+            return Thresholds(name, one.vil_v, one.vih_v)
+    names = [name for name, one in book.families.items() if one.vih_v is not None]
+    raise refuse("SIG-030", f"There is no logic family {family!r}.", f"Families are {', '.join(names)}.")
+
+
+def thresholds_at(chips: Sequence[tuple[Chip, PinKind]]) -> Thresholds | None:
+    """The thresholds of the chips on a net that read it: the strictest of them; of all, where none reads it; None where no family is known."""
+    reading = [chip for chip, kind in chips if kind in LISTENING] or [chip for chip, _ in chips]
+    known = [one.family for one in reading if one.family.vil_v is not None and one.family.vih_v is not None]
+    if not known:
+        return None
+    low, high = min(one.vil_v or 0.0 for one in known), max(one.vih_v or 0.0 for one in known)
+    return Thresholds("/".join(dict.fromkeys(one.name for one in known)), low, high)
+
+
+# ---- measuring ----
+def read_record(data: bytes, name: str = "", step_s: float | None = None) -> Capture:
+    """The record in a file's bytes; refusals WAV-0xx of the readers."""
+    return read_waves(data, name, step_s)
+
+
+def measure_record(capture: Capture, asked: Asked, book: DeviceBook, channel: str = "") -> MeasuredRecord:
+    """One channel of a record, measured and judged by what was said by hand."""
+    limits = thresholds_of(book, asked.family) if asked.family else None
+    ppm = CRYSTAL_TOLERANCE_PPM if asked.tolerance_ppm is None else asked.tolerance_ppm
+    features = measure(capture.channel(channel), Expected(asked.hertz, ppm), limits)
+    names = tuple(one.name for one in capture.channels)
+    return MeasuredRecord(capture.words, names, (MeasuredWave(features),), capture.findings)
+
+
+def measure_for_case(
+    workshop: Workshop,
+    case: str,
+    data: bytes,
+    capture: Capture,
+    taps: Sequence[Tap],
+    book: DeviceBook,
+    machine: MachineModel | None = None,
+    asked: Asked | None = None,
+    entry_id: str | None = None,
+) -> MeasuredRecord:
+    """Channels of a record measured against what their points should show, and written into the case's log as one entry with its file.
+
+    What was said by hand goes before what the board says. Refusal SIG-031 without a point or with more than eight; PNT-0xx for unknown points.
+    """
+    said = asked or Asked()
+    if not 1 <= len(taps) <= MOST_POINTS or not all(one.point for one in taps):
+        raise refuse(
+            "SIG-031",
+            f"A record is noted at 1 to {MOST_POINTS} points, found {sum(bool(one.point) for one in taps)}.",
+            "Name them: --at U1.6, or with several channels --at CH1=U1.6 --at CH2=U3.4.",
+        )
+    binding = bind(workshop, case)
+    looked = [_measured_at(binding, book, machine, capture, one, said) for one in taps]
+    noted = note_record(workshop, case, data, capture, looked, entry_id=entry_id)
+    names = tuple(one.name for one in capture.channels)
+    return MeasuredRecord(capture.words, names, tuple(looked), capture.findings, noted)
+
+
+def _measured_at(
+    binding: Binding, book: DeviceBook, machine: MachineModel | None, capture: Capture, tap: Tap, asked: Asked
+) -> MeasuredWave:
+    here = here_of(binding, book, machine, tap.point)
+    limits = thresholds_of(book, asked.family) if asked.family else here.thresholds
+    hertz = asked.hertz if asked.hertz is not None else here.hertz
+    ppm = (
+        asked.tolerance_ppm
+        if asked.tolerance_ppm is not None
+        else CRYSTAL_PPM
+        if asked.hertz is None
+        else CRYSTAL_TOLERANCE_PPM
+    )
+    features = measure(capture.channel(tap.channel), Expected(hertz, ppm, here.level), limits)
+    return MeasuredWave(features, here.point.id, evidence_word(features, here, hertz), here.words)
+
+
+def evidence_word(features: Features, here: Here, hertz: float | None) -> str:
+    """The verdict as the belief takes it: a rail by its voltage, a pin that stands as expected by its level, a frequency known too coarsely as moving."""
+    expect = here.expect
+    if expect is not None and expect.expect in ("rail", "ground") and features.low_v is not None:
+        return _rail_word(expect, features)
+    if features.verdict == "right" and here.level and hertz is None:
+        return here.level
+    if features.verdict == "right":
+        doubt = 2.0 * (features.frequency_u_hz or 0.0)
+        return "right" if hertz is not None and doubt <= COARSE * hertz else "moving"
+    return features.verdict
+
+
+def _rail_word(expect: PinExpectation, features: Features) -> str:
+    """high: within its range; low: sagging; floating: less than half of it. Ground is low, or floating above 0.2 V."""
+    volt = min(features.low_v or 0.0, features.high_v or 0.0, key=abs)
+    if expect.expect == "ground":
+        return "low" if abs(volt) < 0.2 else "floating"
+    low, high = expect.low_v or 0.0, expect.high_v or 0.0
+    nominal = 0.5 * (low + high)
+    if nominal == 0 or volt / nominal < 0.5:
+        return "floating"
+    slack = 0.2 * abs(high - low) / 2.0
+    return "low" if abs(volt) < min(abs(low), abs(high)) - slack else "high"
+
+
+def here_of(binding: Binding, book: DeviceBook, machine: MachineModel | None, point: str) -> Here:
+    """What a point of the case's board should show. Refusal PNT-0xx when there is no such point."""
+    found = resolve(binding.graph, point)
+    pin = f"{found.part}.{found.pin}" if found.part else ""
+    net = binding.graph.net_names[found.net]
+    rows = _expected_pins(binding, book, machine)
+    own = rows.get(pin)
+    expect = own or next((one for one in rows.values() if one.net and one.net == net), None)
+    on_net = _chips_on(binding, book, net)
+    words = "nothing is known of it" if expect is None else f"{expect.pin} {expect.name}: {expect.words}"
+    return Here(found, pin, net, expect, thresholds_at(on_net), words)
+
+
+def _expected_pins(binding: Binding, book: DeviceBook, machine: MachineModel | None) -> Mapping[str, PinExpectation]:
+    key = ("pin expectations", book.digest, machine)
+    if key not in binding.kept:
+        made = board_expectations(binding.board, book, machine)
+        binding.kept[key] = {one.pin: one for one in made.pins}
+    found: Mapping[str, PinExpectation] = binding.kept[key]
+    return found
+
+
+def _chips_on(binding: Binding, book: DeviceBook, net: str) -> list[tuple[Chip, PinKind]]:
+    """The chips of the book that have a pin on a net and are fitted."""
+    out = {ref for ref, state in part_states(binding.state).items() if str(state) in ("out", "not fitted")}
+    found = []
+    for part in binding.board.parts:
+        mine = [q.number for q in part.pins if q.net is not None and binding.board.nets[q.net].name == net]
+        chip = book.find(part.value) if mine and part.ref not in out else None
+        pins = [chip.pin(number) for number in mine] if chip is not None else []
+        found += [(chip, pin.kind) for pin in pins if chip is not None and pin is not None]
+    return found
+
+
+# ---- into the log ----
+def note_record(
+    workshop: Workshop,
+    case: str,
+    data: bytes,
+    capture: Capture,
+    looked: Sequence[MeasuredWave],
+    more: Mapping[str, Json] | None = None,
+    entry_id: str | None = None,
+) -> Noted:
+    """Write a record with its measured channels: one entry of kind wave, the file kept by its hash. It is on disk when this returns."""
+    sha256 = workshop.store.attach(data)
+    first = looked[0]
+    features: dict[str, Json] = {
+        **_kept(first.features),
+        "verdict": first.evidence,
+        "verdicts": [one.evidence for one in looked],
+        "seen": [one.features.verdict for one in looked],
+        "channels": [one.features.channel for one in looked],
+        **(more or {}),
+    }
+    media = next((kind for word, kind in MEDIA.items() if capture.words.startswith(word)), "text/csv")
+    words = "; ".join(f"{one.point}: {one.features.words}" for one in looked)
+    request = Request(
+        kind="wave",
+        points=tuple(one.point for one in looked),
+        words=words[:400],
+        fields={"sha256": sha256, "media": media, "features": features},
+        instrument=capture.name or "record",
+        entry_id=entry_id,
+    )
+    return note(workshop, case, request)
+
+
+_KEPT = (
+    "frequency_hz", "frequency_u_hz", "period_s", "duty", "width_s", "low_v", "high_v", "rise_s", "fall_s", "overshoot", "undershoot", "edges",
+    "runts", "glitches", "samples", "length_s",
+)  # fmt: skip
+
+
+def _kept(features: Features) -> dict[str, Json]:
+    plain = features.as_dict()
+    return {name: plain[name] for name in _KEPT}
+
+
+@dataclass(frozen=True, slots=True)
+class TypedJudged:
+    """A typed figure judged: verdict, whether it is proof, in words, and the entry that was written (None: none)."""
+
+    read: TypedFrequency
+    verdict: str
+    proof: bool
+    words: str
+    noted: Noted | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain JSON values."""
+        one = self.read
+        out: dict[str, Any] = {
+            "frequency_hz": one.hertz, "frequency_u_hz": one.u_hz, "low_hz": one.low_hz, "high_hz": one.high_hz, "period_s": one.period_s,
+            "verdict": self.verdict, "proof": self.proof, "words": self.words,
+        }  # fmt: skip
+        return out if self.noted is None else {**out, "entry": self.noted.entry.id, "ref": self.noted.entry.bench_seq}
+
+
+def judge_typed(read: TypedFrequency, hertz: float | None, tolerance_ppm: float) -> TypedJudged:
+    """A figure read by cursor or counter against an expected frequency.
+
+    >>> from coppermend.core.signals.period import typed_period
+    >>> judge_typed(typed_period(70e-9, 2e-9), 14.318182e6, 100.0).words
+    '14.29 MHz, between 13.89 and 14.71 MHz: agrees with 14.318182 MHz, but too coarse to prove it within 100 ppm'
+    """
+    scale, unit = (1e6, "MHz") if read.hertz >= 1e6 else (1e3, "kHz") if read.hertz >= 1e3 else (1.0, "Hz")
+    range_words = (
+        f"{read.hertz / scale:.4g} {unit}, between {read.low_hz / scale:.4g} and {read.high_hz / scale:.4g} {unit}"
+    )
+    if hertz is None:
+        return TypedJudged(read, "moving", False, range_words)
+    verdict, proof = read.says(hertz, tolerance_ppm), read.proves(hertz, tolerance_ppm)
+    expected = f"{hertz / scale:.9g} {unit}"
+    if verdict != "right":
+        return TypedJudged(read, verdict, False, f"{range_words}: {expected} lies outside")
+    end = f"agrees with {expected}" + (
+        f" within {tolerance_ppm:g} ppm" if proof else f", but too coarse to prove it within {tolerance_ppm:g} ppm"
+    )
+    return TypedJudged(read, verdict, proof, f"{range_words}: {end}")
+
+
+def typed_for_case(
+    workshop: Workshop,
+    case: str,
+    read: TypedFrequency,
+    point: str,
+    raw: str,
+    book: DeviceBook,
+    machine: MachineModel | None,
+    asked: Asked,
+) -> TypedJudged:
+    """A typed figure judged against what its point should show, and noted as a level: right, wrong, or pulsing where it is too coarse to tell."""
+    here = here_of(bind(workshop, case), book, machine, point)
+    hertz = asked.hertz if asked.hertz is not None else here.hertz
+    ppm = CRYSTAL_PPM if asked.tolerance_ppm is None else asked.tolerance_ppm
+    judged = judge_typed(read, hertz, ppm)
+    coarse = hertz is None or read.high_hz - read.low_hz > 2.0 * COARSE * hertz
+    word = "wrong" if judged.verdict == "wrong frequency" else "pulsing" if coarse else "right"
+    noted = note(
+        workshop, case, Request(kind="level", points=(here.point.id,), value=word, raw=raw, words=judged.words)
+    )
+    return replace(judged, noted=noted)
+
+
+def seconds_or_hertz(text: str) -> tuple[float | None, float | None]:
+    """A typed figure as (seconds, None) or (None, hertz). Refusal SIG-032 when it is neither.
+
+    >>> seconds_or_hertz("70ns"), seconds_or_hertz("14.3 MHz")
+    ((7e-08, None), (None, 14300000.0))
+    """
+    from coppermend.formats.waves.units import figure
+
+    found = figure(text)
+    if found is not None and found[1] == "s" and found[0] > 0:
+        return found[0], None
+    if text.strip().lower().endswith("hz"):
+        value = parse_value(text, "hertz")
+        if value is not None and value > 0:
+            return None, value
+    raise refuse(
+        "SIG-032", f"{text!r} is no period or frequency.", "Write it like 70ns or 14.3MHz.", Place(text=text[:40])
+    )
