@@ -15,8 +15,10 @@ from PIL import Image
 from tests.api.conftest import Client
 from tests.photo_maker import Shot, photograph, project
 
+from coppermend.api import routes
 from coppermend.cli import cli
 from coppermend.services.bind import bind
+from coppermend.services.layphoto import Compared, Laying, compare
 from coppermend.services.workshop import Workshop
 
 SHOT = Shot(k1=-0.02, size=(2000, 1500))
@@ -69,6 +71,28 @@ def test_a_photo_is_laid_shown_flat_and_taken_back(client: Client, shop: Worksho
     client.post(f"/api/cases/{case}/entries", json={"kind": "undo"})
     assert client.get(f"/api/cases/{case}/laid").json()["laid"] == {}
     assert client.get(f"/api/cases/{case}/laid/c").json()["code"] == "MAP-020"
+
+
+def test_a_reading_is_noted_while_a_photo_is_compared(
+    client: Client, shop: Workshop, case: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The comparison takes seconds: it must not hold the desk's one door."""
+    data, box = taken(shop, case, SHOT)
+    sha256 = kept(client, case, data)
+    spots = client.get(f"/api/cases/{case}/laid").json()["suggest"]["c"]
+    noted: list[int] = []
+
+    def slow(begun: Laying) -> Compared:
+        answer = client.post(f"/api/cases/{case}/entries", json={"kind": "closed", "points": ["U1.1", "U2.1"]})
+        noted.append(answer.status_code)
+        return compare(begun)
+
+    monkeypatch.setattr(routes, "compare", slow)
+    taps = tapped(spots, SHOT, box)
+    answer = client.post(f"/api/cases/{case}/laid", json={"sha256": sha256, "side": "c", "taps": taps})
+    assert noted == [201] and answer.status_code == 201
+    bench = client.get(f"/api/cases/{case}/bench").json()
+    assert bench["laid"] == {"c": answer.json()["entry"]["id"]} and len(bench["readings"]) == 1
 
 
 @pytest.mark.parametrize(

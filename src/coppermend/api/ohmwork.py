@@ -13,7 +13,7 @@ from coppermend.core.log.state import plain
 from coppermend.services.bench_times import LEAST, take_times, times_of
 from coppermend.services.bind import bind
 from coppermend.services.map_trust import map_as_dict, map_for_case
-from coppermend.services.ohms import locate_excess_for_case, ways_for_case
+from coppermend.services.ohms import ask_excess, located_excess, ways_for_case
 from coppermend.services.points import resolve
 from coppermend.services.rails import rails_for_case
 from coppermend.services.shorts import ShortAnswer, locate_short
@@ -80,12 +80,9 @@ def ways(case: str, net: Net, desk: TheDesk, meter: Meter = "", step_ohm: StepOh
 def excess(case: str, net: Net, desk: TheDesk, meter: Meter = "", step_ohm: StepOhm = 0.01) -> Json:
     """Which stretch of a net has too much resistance, and the next reading."""
 
-    def use_case(w: Workshop, c: str) -> Json:
-        found = locate_excess_for_case(w, c, net, _instrument(meter, step_ohm))
-        return {**found.as_dict(), "tips": _tips(w, c, found.next_points)}
-
-    answer: Json = on_case(desk, case, use_case)
-    return answer
+    asked = on_case(desk, case, lambda w, c: ask_excess(w, c, net, _instrument(meter, step_ohm)))
+    found = located_excess(asked)  # a second or two on a large net, while readings of this case are answered
+    return {**found.as_dict(), "tips": on_case(desk, case, lambda w, c: _tips(w, c, found.next_points))}
 
 
 @router.get("/rails")

@@ -26,7 +26,7 @@ from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import find_case, list_cases, new_case, show_case
 from coppermend.services.cautions import cautions
 from coppermend.services.find import find_on_board
-from coppermend.services.layphoto import Tap, laid_picture, laid_view, lay_photo
+from coppermend.services.layphoto import Tap, begin_laying, compare, end_laying, flatten, laid_view, underlay
 from coppermend.services.photos import attach_photo, photo_bytes
 from coppermend.services.placing import PinMark, mark_photo, picture, placing
 from coppermend.services.requests import Request
@@ -167,14 +167,16 @@ def laid(case: str, desk: TheDesk) -> Json:
 def lay(case: str, body: PhotoLaid, desk: TheDesk) -> Json:
     """Lay a photo of the case on a side of the board; refused with the reason when it is too coarse, blurred, mirrored or of something else."""
     taps = [Tap(one.pin, one.px) for one in body.taps]
-    answer: Json = on_case(desk, case, lambda w, c: lay_photo(w, c, body.sha256, body.side, taps).as_dict())
+    begun = on_case(desk, case, lambda w, c: begin_laying(w, c, body.sha256, body.side, taps))
+    compared = compare(begun)  # seconds of work, while readings of this case are answered
+    answer: Json = on_case(desk, case, lambda w, c: end_laying(w, c, begun, compared).as_dict())
     return answer
 
 
 @router.get("/cases/{case}/laid/{side}", tags=["board"])
 def laid_side(case: str, side: str, desk: TheDesk) -> Response:
     """The photo laid on a side, flattened: a JPEG that covers the scene's ``bounds_mm``, seen from the component side, y up."""
-    found = on_case(desk, case, lambda w, c: laid_picture(w, c, side))
+    found = flatten(on_case(desk, case, lambda w, c: underlay(w, c, side)))
     return Response(found.jpeg, media_type="image/jpeg")
 
 

@@ -190,6 +190,7 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
         "readings": readings,
         "conflicts": list(proof.conflicts),
         "practice": bool(view.state.practice),
+        "laid": {one.side: one.entry for one in binding.state.laid},
     }
 
 

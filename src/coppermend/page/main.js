@@ -209,7 +209,6 @@ export class App {
       this.map.setPoints(readPoints(points.rows));
       for (const side of scene.photos ?? []) this.photo(id, side);
       this.laidNow = {};
-      this.layPhotos().catch((err) => this.fail(err));
       fill(byId('find-names'), [...scene.parts.map((/** @type {any} */ p) => p.ref), ...scene.nets.slice(0, 600)].map((n) => h('option', { value: n })));
       await this.take(bench);
     } catch (err) {
@@ -243,6 +242,8 @@ export class App {
     this.bench = bench;
     if (old && JSON.stringify(old.states) !== JSON.stringify(bench.states)) this.map.setPoints(readPoints((await get(this.url('points'))).rows));
     this.map.setStates(bench.states);
+    // a photo laid or taken back at any screen
+    if (['c', 's'].some((side) => (bench.laid[side] ?? '') !== (this.laidNow[side] ?? ''))) this.layPhotos().catch((err) => this.fail(err));
     if (old && this.net) await this.light_net(this.net.net, this.chosen?.id ?? '');
     fill(byId('title'), h('b', null, bench.case.title), h('span', null, [bench.case.serial, bench.case.progress].filter(Boolean).join('; ')));
     document.title = `${bench.case.title}: Coppermend`;
@@ -381,7 +382,6 @@ export class App {
       const careful = /** @type {string[]} */ (out.careful ?? []);
       const noted = kind === 'undo' ? sentence(out.words) : out.already ? `Noted at another screen already: ${out.words}` : `Noted: ${row && row.kind === kind ? row.short : out.words}`;
       if (out.differs) careful.push(`another screen answered this check otherwise (${out.differs}); both are kept. Measure again`);
-      if (kind === 'undo') this.layPhotos().catch(() => {});
       this.toast(noted, careful.map((one) => `Careful: ${one}`).join(' '), careful.length > 0);
       this.busy = false;
       await this.take(out.bench);

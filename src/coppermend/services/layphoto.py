@@ -124,6 +124,30 @@ def suggested(board: Board, most: int = SUGGESTED) -> tuple[Pin, ...]:
     return tuple(pins[k] for k in taken)
 
 
+@dataclass(frozen=True, slots=True)
+class Laying:
+    """A photo about to be laid: all that the comparison needs, taken from the case at once, so that it can run while the case goes on.
+
+    ``data`` the photo's bytes, ``memo`` where the board's drawing is kept.
+    """
+
+    sha256: str
+    side: str
+    taps: tuple[Tap, ...]
+    pins: tuple[Pin, ...]
+    data: bytes
+    board: Board
+    memo: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """How a photo lies on the board, and the size in pixels that it was compared at."""
+
+    fit: Registered
+    size: tuple[int, int]
+
+
 def lay_photo(
     workshop: Workshop, case: str, sha256: str, side: str, taps: Sequence[Tap], *, entry_id: str | None = None
 ) -> Laid:
@@ -132,34 +156,48 @@ def lay_photo(
     Refusals: PHO-003 no such photo, MAP-013 a pin that the board does not have, MAP-001 and MAP-002 taps that fix no view, PHO-010 to PHO-014 a photo that cannot
     be laid there (too coarse, blurred, mirrored or the other side, another board, one tap wrong).
     """
+    begun = begin_laying(workshop, case, sha256, side, taps)
+    return end_laying(workshop, case, begun, compare(begun), entry_id=entry_id)
+
+
+def begin_laying(workshop: Workshop, case: str, sha256: str, side: str, taps: Sequence[Tap]) -> Laying:
+    """What ``compare`` needs of a case. Refusals PHO-003, MAP-013, MAP-022."""
     binding = bind(workshop, case)
     if side not in SIDES:
         raise refuse("MAP-022", f"{side!r} is no side of a board.", "Say c (component side) or s (solder side).")
-    if not any(one.sha256 == sha256 for one in binding.state.photos):
-        raise refuse(
-            "PHO-003",
-            "This case has no such photo.",
-            "Keep it first: coppermend photo CASE FILE.",
-            Place(thing=sha256[:16]),
-        )
+    _kept_by(binding, sha256)
     named = {pin.name.upper(): pin for part in binding.board.parts for pin in part.pins}
     strange = [tap.pin for tap in taps if tap.pin.upper() not in named]
     if strange:
         raise refuse("MAP-013", f"The board has no pin {', '.join(strange[:4])}.", "Name pins as the board does: U1.1.")
-    pins = [named[tap.pin.upper()] for tap in taps]
-    shown = _shown(workshop.store.attachment(sha256))
-    small, share = _usable(shown)
+    pins = tuple(named[tap.pin.upper()] for tap in taps)
+    data = workshop.store.attachment(sha256)
+    return Laying(sha256, side, tuple(taps), pins, data, binding.board, binding.base.memo)
+
+
+def compare(begun: Laying) -> Compared:
+    """Where the photo lies on the board: seconds of work, and nothing of the case is asked or changed. Refusals as ``lay_photo``."""
+    small, share = _usable(_shown(begun.data))
     grey = np.asarray(small.convert("L"), dtype=np.float32) / np.float32(255.0)
-    px = [((tap.px[0] + 0.5) * share - 0.5, (tap.px[1] + 0.5) * share - 0.5) for tap in taps]
-    fit = register(grey, side, px, [(pin.x_mm, pin.y_mm) for pin in pins], _drawing(binding))
+    px = [((tap.px[0] + 0.5) * share - 0.5, (tap.px[1] + 0.5) * share - 0.5) for tap in begun.taps]
+    places = [(pin.x_mm, pin.y_mm) for pin in begun.pins]
+    return Compared(register(grey, begun.side, px, places, _drawing(begun.board, begun.memo)), small.size)
+
+
+def end_laying(
+    workshop: Workshop, case: str, begun: Laying, compared: Compared, *, entry_id: str | None = None
+) -> Laid:
+    """Write down where the photo lies. Refusal PHO-003 when the photo was taken back meanwhile."""
+    _kept_by(bind(workshop, case), begun.sha256)
+    fit = compared.fit
     payload: dict[str, Json] = {
-        "sha256": sha256,
-        "side": side,
+        "sha256": begun.sha256,
+        "side": begun.side,
         "taps": [
             {"pin": pin.name, "x_mm": pin.x_mm, "y_mm": pin.y_mm, "px": list(tap.px)}
-            for pin, tap in zip(pins, taps, strict=True)
+            for pin, tap in zip(begun.pins, begun.taps, strict=True)
         ],
-        "lens": _as_map(fit.lens, small.size),
+        "lens": _as_map(fit.lens, compared.size),
         "residual_mm": round(fit.residual_mm, 4),
         "p95_mm": round(fit.p95_mm, 4),
         "matched": fit.matched,
@@ -167,19 +205,46 @@ def lay_photo(
         "blur_mm": round(fit.blur_mm, 4),
     }
     entry = noted(write(workshop, case, "lay", payload, entry_id=entry_id))
-    return Laid(entry, fit, tuple((pin.name, miss) for pin, miss in zip(pins, fit.taps_mm, strict=True)), side)
+    misses = tuple((pin.name, miss) for pin, miss in zip(begun.pins, fit.taps_mm, strict=True))
+    return Laid(entry, fit, misses, begun.side)
 
 
-def laid_picture(workshop: Workshop, case: str, side: str) -> FlatPhoto:
-    """The photo that lies on a side, flattened over the board's box, seen from the component side, y up. Refusal MAP-020 when there is none."""
+def _kept_by(binding: Binding, sha256: str) -> None:
+    if not any(one.sha256 == sha256 for one in binding.state.photos):
+        raise refuse(
+            "PHO-003",
+            "This case has no such photo.",
+            "Keep it first: coppermend photo CASE FILE.",
+            Place(thing=sha256[:16]),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Underlay:
+    """A laid photo about to be flattened: its bytes, how it lies, the board's box in mm, and where the picture is kept."""
+
+    data: bytes
+    laid: LaidPhoto
+    box: tuple[float, float, float, float]
+    kept: dict[Any, Any]
+
+
+def underlay(workshop: Workshop, case: str, side: str) -> Underlay:
+    """What ``flatten`` needs of a case. Refusal MAP-020 when no photo lies on that side."""
     binding = bind(workshop, case)
     found = next((one for one in reversed(binding.state.laid) if one.side == side), None)
     if found is None:
         raise refuse("MAP-020", "No photo of that side is laid on this board.", "Lay one: coppermend lay CASE FILE.")
-    key = ("laid", found.entry)
-    if key not in binding.kept:
-        binding.kept[key] = _flattened(workshop.store.attachment(found.sha256), found, bounds_mm(binding.board))
-    flat: FlatPhoto = binding.kept[key]
+    data = b"" if ("laid", found.entry) in binding.kept else workshop.store.attachment(found.sha256)
+    return Underlay(data, found, bounds_mm(binding.board), binding.kept)
+
+
+def flatten(one: Underlay) -> FlatPhoto:
+    """The photo flattened over the board's box, seen from the component side, y up; kept. Asks nothing of the case."""
+    key = ("laid", one.laid.entry)
+    if key not in one.kept:
+        one.kept[key] = _flattened(one.data, one.laid, one.box)
+    flat: FlatPhoto = one.kept[key]
     return flat
 
 
@@ -227,10 +292,9 @@ def _usable(shown: Image.Image) -> tuple[Image.Image, float]:
     return shown.resize(size, Image.Resampling.BOX), size[0] / shown.size[0]
 
 
-def _drawing(binding: Binding) -> Any:
-    memo = binding.base.memo
+def _drawing(board: Board, memo: dict[str, Any]) -> Any:
     if "drawing" not in memo:
-        memo["drawing"] = drawing_of(binding.board)
+        memo["drawing"] = drawing_of(board)
     return memo["drawing"]
 
 
