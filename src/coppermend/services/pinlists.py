@@ -32,9 +32,11 @@ def pinlist_board(package_id: str, title: str, members: Sequence[Member]) -> Boa
 
     ``members``: everything the package holds and what stands beside it. Raises Refusal PIN-... or MAP-010 for files that cannot be used.
     """
-    formats = {member.name: format_of(member) for member in members}
-    if any(one in _COPPER for one in formats.values()):
-        return None
+    formats: dict[str, Format] = {}
+    for member in members:
+        formats[member.name] = format_of(member)
+        if formats[member.name] in _COPPER:
+            return None
     lists = [m for m in members if formats[m.name] is Format.TABLE and looks_like_pinlist(m.data)]
     netlists = [m for m in members if formats[m.name] is Format.IPCD356]
     if not lists and not netlists:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,7 +69,8 @@ def target_places(
 
 
 def islands_at(
-    points: Sequence[NetlistPoint],
+    xy_mm: NDArray[np.float64],
+    access: Sequence[tuple[str, ...]],
     through: NDArray[np.bool_],
     near_mm: NDArray[np.float64],
     layers: Sequence[CopperLayer],
@@ -77,19 +78,18 @@ def islands_at(
     holes: Sequence[Hole],
     finder: HoleFinder,
 ) -> NDArray[np.int64]:
-    """The island at each point: that of the plated hole there, else that of the copper under it on the layers it can be touched on; -1 for none."""
-    xy = np.array([(p.x_mm, p.y_mm) for p in points]).reshape(-1, 2)
-    out = np.full(len(points), -1, dtype=np.int64)
+    """The island at each of (n, 2) points: that of the plated hole there, else that of the copper under it on the layers it can be touched on; -1 for none."""
+    xy = xy_mm
+    out = np.full(len(xy), -1, dtype=np.int64)
     hole_island = np.array([h.island if h.plated and h.island is not None else -1 for h in holes], dtype=np.int64)
     drilled = np.flatnonzero(through)
     hole = finder.at(xy[drilled])
     out[drilled[hole >= 0]] = hole_island[hole[hole >= 0]]
-    access = [p.layers for p in points]
     kinds = list(dict.fromkeys(access))
     kind = np.array([kinds.index(one) for one in access], dtype=np.int64)
     for layer in layers:
         reaches = np.array([layer.key in one for one in kinds], dtype=bool)
-        open_ = np.flatnonzero((out < 0) & reaches[kind]) if len(points) else np.empty(0, np.int64)
+        open_ = np.flatnonzero((out < 0) & reaches[kind]) if len(xy) else np.empty(0, np.int64)
         piece = copper_at(index, layer.key, xy[open_], near_mm[open_])
         out[open_[piece >= 0]] = layer.island[piece[piece >= 0]]
     return out
@@ -107,30 +107,29 @@ def place_netlist(
     """A netlist with its points moved onto the copper. ``shift_mm`` from the corrections overrules the search for the shift."""
     records = netlist.records
     raw = np.array([(r.x_mm, r.y_mm) for r in records]).reshape(-1, 2)
+    keys = [layer.key for layer in layers]
+    through = np.array([bool(r.hole_mm) for r in records], dtype=bool)
+    near = np.array([_slack_mm(r) for r in records])
+    access = access_layers(records, keys)
+    ground = _Ground(netlist, access, through, near, layers, at_mm, index, holes, finder)
     if netlist.own:
         placing = Placing(1.0, 1.0, 0.0, 0.0, 1.0)
     elif shift_mm is not None:
         placing = Placing(1.0, 1.0, shift_mm[0], shift_mm[1], 1.0, "as the corrections say")
     else:
-        ground = _Ground(netlist, layers, at_mm, index, holes, finder)
         placing = _search(raw, ground)
     xy = placing.apply(raw)
-    points = _points(netlist, xy, access_layers(records, [layer.key for layer in layers]))
-    through = np.array([bool(r.hole_mm) for r in records], dtype=bool)
-    near = np.array([_slack_mm(r) for r in records])
-    island = islands_at(points, through, near, layers, index, holes, finder)
-    _blind_holes(records, xy, [layer.key for layer in layers], holes, finder, island)
-    points = tuple(replace(point, island=int(k)) for point, k in zip(points, island, strict=True))
+    island = ground.islands(xy).copy()
+    _blind_holes(records, xy, keys, holes, finder, island)
+    points = _points(netlist, xy, access, island)
     return PlacedNetlist(netlist.name, points, island, through, placing, netlist.holes_known)
 
 
 def _points(
-    netlist: Netlist, xy_mm: NDArray[np.float64], access: Sequence[tuple[str, ...]]
+    netlist: Netlist, xy_mm: NDArray[np.float64], access: Sequence[tuple[str, ...]], island: NDArray[np.int64]
 ) -> tuple[NetlistPoint, ...]:
-    return tuple(
-        NetlistPoint(r.net, r.part, r.pin, float(x), float(y), on, netlist.name, r.line)
-        for r, (x, y), on in zip(netlist.records, xy_mm, access, strict=True)
-    )
+    rows = zip(netlist.records, xy_mm.tolist(), access, island.tolist(), strict=True)
+    return tuple(NetlistPoint(r.net, r.part, r.pin, x, y, on, netlist.name, r.line, k) for r, (x, y), on, k in rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,11 +137,24 @@ class _Ground:
     """What a placing of ``netlist`` is tried on."""
 
     netlist: Netlist
+    access: Sequence[tuple[str, ...]]
+    through: NDArray[np.bool_]
+    near_mm: NDArray[np.float64]
     layers: Sequence[CopperLayer]
     at_mm: Sequence[NDArray[np.float64]]
     index: CopperIndex
     holes: Sequence[Hole]
     finder: HoleFinder
+    _found: dict[bytes, NDArray[np.int64]] = field(default_factory=dict)
+
+    def islands(self, xy_mm: NDArray[np.float64]) -> NDArray[np.int64]:
+        """The island at each of the netlist's points when they lie at ``xy_mm``; found once for each place."""
+        key = xy_mm.tobytes()
+        if key not in self._found:
+            self._found[key] = islands_at(
+                xy_mm, self.access, self.through, self.near_mm, self.layers, self.index, self.holes, self.finder
+            )
+        return self._found[key]
 
     def share(self, xy_mm: NDArray[np.float64]) -> float:
         """Share of points on any copper that they have for their net alone: on an island of several nets (a pour under
@@ -150,12 +162,7 @@ class _Ground:
         records = self.netlist.records
         if not records:
             return 0.0
-        points = _points(self.netlist, xy_mm, access_layers(records, [layer.key for layer in self.layers]))
-        through = np.array([bool(r.hole_mm) for r in records], dtype=bool)
-        near = np.array([_slack_mm(r) for r in records])
-        island = islands_at(points, through, near, self.layers, self.index, self.holes, self.finder)
-        votes: Counter[tuple[int, str]] = Counter()
-        votes.update((int(k), point.net) for k, point in zip(island, points, strict=True) if k >= 0)
+        votes = Counter((k, r.net) for k, r in zip(self.islands(xy_mm).tolist(), records, strict=True) if k >= 0)
         most: dict[int, int] = {}
         for (k, _), count in votes.items():
             most[k] = max(most.get(k, 0), count)
@@ -221,7 +228,7 @@ def _blind_holes(
 def _slack_mm(record: NetlistRecord) -> float:
     """How far off the copper a point may lie: a quarter of its land's narrow side, 0.05 to 0.25 mm (rounded coordinates, ring-shaped lands)."""
     sizes = [size for size in (record.size_x_mm, record.size_y_mm) if size > 0]
-    return float(np.clip(min(sizes) / 4, SAME_PLACE_MM, 0.25)) if sizes else SAME_PLACE_MM
+    return min(max(min(sizes) / 4, SAME_PLACE_MM), 0.25) if sizes else SAME_PLACE_MM
 
 
 def netlist_findings(placed: PlacedNetlist) -> list[Finding]:

@@ -117,8 +117,12 @@ def clusters(shapes: ShapeSet, within_mm: float = CLOSING_MM) -> NDArray[np.int6
     from scipy.sparse import coo_matrix  # here: what a part is made of is wanted where nothing is built
     from scipy.sparse.csgraph import connected_components
 
-    thin = ShapeSet(shapes.skeleton, np.zeros(len(shapes)))
-    pairs = thin.near_pairs(within_mm)
+    box = shapely.bounds(shapes.skeleton) + within_mm * np.array([-1.0, -1.0, 1.0, 1.0])
+    i, j = shapely.STRtree(shapes.skeleton).query(shapely.box(*box.T))
+    once = i < j
+    i, j = i[once], j[once]
+    near = shapely.distance(shapes.skeleton[i], shapes.skeleton[j]) <= within_mm
+    pairs = np.column_stack([i[near], j[near]])
     matrix = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(len(shapes), len(shapes)))
     return np.asarray(connected_components(matrix, directed=False)[1])
 
@@ -128,8 +132,10 @@ def closed_outline(lines: NDArray[Any], gap_mm: float) -> NDArray[np.float64] | 
     rings = enclosed_nearly(lines, gap_mm) if gap_mm > 0 else enclosed_exactly(lines)
     if not rings:
         return None
-    biggest = max(shapely.get_parts(shapely.union_all(rings)), key=lambda one: float(one.area))
-    return ring_points(biggest)
+    if len(rings) == 1:
+        return ring_points(rings[0])
+    parts = shapely.get_parts(shapely.union_all(rings))
+    return ring_points(parts[int(np.argmax(shapely.area(parts)))])
 
 
 def envelope(pins: Sequence[Pin], margin_mm: float = ENVELOPE_MARGIN_MM) -> NDArray[np.float64]:
@@ -145,17 +151,19 @@ def fits(ring: NDArray[np.float64], pins: Sequence[Pin]) -> bool:
 
     The body of a DIP chip lies between its rows, a connector's outside its pins: from 0.3 of the pins' box to 6 times (at least 6 mm more each way).
     """
-    return box_fits(ring.min(axis=0), ring.max(axis=0), pins)
+    return _fits(ring, _pin_box(pins))
 
 
-def box_fits(
-    low_mm: NDArray[np.float64], high_mm: NDArray[np.float64], pins: Sequence[Pin], slack_mm: float = 0.0
-) -> bool:
-    """Whether a ring with this box (its lower left and upper right corner) can be the outline of a part with these pins.
+def _fits(ring: NDArray[np.float64], held: _Box) -> bool:
+    return box_fits(ring.min(axis=0), ring.max(axis=0), held)
+
+
+def box_fits(low_mm: NDArray[np.float64], high_mm: NDArray[np.float64], held: _Box, slack_mm: float = 0.0) -> bool:
+    """Whether a ring with this box (its lower left and upper right corner) can be the outline of a part whose pins ``held`` is the box of.
 
     ``slack_mm``: also where a ring up to that much larger or smaller on each side can.
     """
-    x0, y0, x1, y1 = _pin_box(pins)
+    x0, y0, x1, y1 = held
     (left, low), (right, high) = low_mm.tolist(), high_mm.tolist()
     wide, tall = x1 - x0, y1 - y0
     body_wide, body_tall = right - left - 2 * slack_mm, high - low - 2 * slack_mm
@@ -165,13 +173,8 @@ def box_fits(
     return _covers((x0, y0, x1, y1), (left - slack_mm, low - slack_mm, right + slack_mm, high + slack_mm))
 
 
-def box_covers(low_mm: NDArray[np.float64], high_mm: NDArray[np.float64], pins: Sequence[Pin]) -> bool:
-    """Whether a box covers the middle of the pins and is no speck beside them: what holds no such box holds no outline either."""
-    (left, low), (right, high) = low_mm.tolist(), high_mm.tolist()
-    return _covers(_pin_box(pins), (left, low, right, high))
-
-
 def _covers(held: _Box, box: _Box) -> bool:
+    """Whether a box covers the middle of the pins and is no speck beside them: what holds no such box holds no outline either."""
     x0, y0, x1, y1 = held
     left, low, right, high = box
     wide, tall, body_wide, body_tall = x1 - x0, y1 - y0, right - left, high - low
@@ -202,13 +205,20 @@ class SilkOutlines:
         cuts = np.flatnonzero(label[order][1:] != label[order][:-1]) + 1
         self._groups = np.split(order, cuts) if len(order) else []
         self._rings: dict[tuple[int, float], NDArray[np.float64] | None] = {}
+        self._drawings: dict[tuple[bytes, float], tuple[NDArray[np.float64], NDArray[np.float64] | None]] = {}
         self._length = shapely.length(self._lines)
         self._strokes = shapely.STRtree(self._lines)
         self._box = shapely.bounds(self._lines)
         self._nobody = self._part == ""
-        self._own: dict[str, NDArray[np.int64]] = {}
-        for ref in {str(r) for r in self._part} - {""}:
-            self._own[ref] = np.flatnonzero(self._part == ref)
+        group = np.empty(len(strokes), np.int64)
+        group[order] = np.repeat(np.arange(len(self._groups)), [len(one) for one in self._groups])
+        own: dict[str, list[int]] = {}
+        self._of_part: dict[str, set[int]] = {}
+        named = np.flatnonzero(~self._nobody)
+        for at, ref, number in zip(named.tolist(), self._part[named].tolist(), group[named].tolist(), strict=True):
+            own.setdefault(str(ref), []).append(at)
+            self._of_part.setdefault(str(ref), set()).add(number)
+        self._own = {ref: np.array(places, np.int64) for ref, places in own.items()}
         first = np.concatenate([[0], cuts]).astype(np.int64)
         held = self._box[order]
         self._group_box = (
@@ -219,10 +229,7 @@ class SilkOutlines:
             else np.empty((0, 4))
         )
         self._tree = shapely.STRtree(shapely.box(*self._group_box.T))
-        self._of_part: dict[str, set[int]] = {}
-        for number, group in enumerate(self._groups):
-            for ref in {str(r) for r in self._part[group]} - {""}:
-                self._of_part.setdefault(ref, set()).add(number)
+        self._boxes: list[_Box] = [(a, b, c, d) for a, b, c, d in self._group_box.tolist()]
 
     def mentions(self, ref: str) -> bool:
         """Whether an object of this side is stated to belong to that part."""
@@ -232,28 +239,42 @@ class SilkOutlines:
         if gap_mm > 0 and len(self._groups[number]) > FEW_STROKES:
             return None
         if (number, gap_mm) not in self._rings:
-            self._rings[number, gap_mm] = closed_outline(self._lines[self._groups[number]], gap_mm)
+            self._rings[number, gap_mm] = self._drawn_before(self._lines[self._groups[number]], gap_mm)
         return self._rings[number, gap_mm]
 
-    def _may_fit(self, number: int, gap_mm: float, pins: Sequence[Pin]) -> bool:
+    def _drawn_before(self, lines: NDArray[Any], gap_mm: float) -> NDArray[np.float64] | None:
+        """``closed_outline``, worked out once for all groups that are the same drawing at another place (equal to 1 nm)."""
+        xy = shapely.get_coordinates(lines)
+        at = xy[0].copy()
+        drawing = np.round((xy - at) * 1e6).astype(np.int64).tobytes() + shapely.get_num_coordinates(lines).tobytes()
+        if (drawing, gap_mm) not in self._drawings:
+            ring = closed_outline(lines, gap_mm)
+            self._drawings[drawing, gap_mm] = (at, ring)
+            return ring
+        first, ring = self._drawings[drawing, gap_mm]
+        return None if ring is None else ring + (at - first)
+
+    def _may_fit(self, number: int, gap_mm: float, held: _Box) -> bool:
         """Whether a ring of this group can fit: a ring is at most as large as its group (and the gap that was closed), but may be smaller."""
-        box = self._group_box[number]
-        return box_covers(box[:2] - gap_mm, box[2:] + gap_mm, pins)
+        x0, y0, x1, y1 = self._boxes[number]
+        return _covers(held, (x0 - gap_mm, y0 - gap_mm, x1 + gap_mm, y1 + gap_mm))
 
     def outline(self, ref: str, pins: Sequence[Pin]) -> NDArray[np.float64] | None:
         """The ring of strokes that can be this part's body: closed, else nearly closed, else the hull of long strokes that draw most of its edge.
 
         Strokes stated as the part's own come first; None when there is nothing like it.
         """
-        xy = np.array([(pin.x_mm, pin.y_mm) for pin in pins])
-        middle = shapely.Point((xy.min(axis=0) + xy.max(axis=0)) / 2)
+        held = _pin_box(pins)
+        x, y = (held[0] + held[2]) / 2, (held[1] + held[3]) / 2
         own = self._of_part.get(ref, set())
-        near = {int(k) for k in self._tree.query(shapely.buffer(middle, 1.0))}
+        near = set(self._tree.query(shapely.box(x - 1.0, y - 1.0, x + 1.0, y + 1.0)).tolist())
         for numbers, strokes in ((own, self._own.get(ref)), (near - own, None)):
             for gap in (0.0, CLOSING_MM):
-                likely = (n for n in sorted(numbers) if self._may_fit(n, gap, pins))
+                likely = (n for n in sorted(numbers) if self._may_fit(n, gap, held))
                 found = (self._ring(n, gap) for n in likely)
-                rings = [ring for ring in found if ring is not None and fits(ring, pins)]
+                rings = [ring for ring in found if ring is not None and _fits(ring, held)]
+                if len(rings) == 1:
+                    return rings[0]
                 if rings:
                     return max(rings, key=lambda ring: float(shapely.Polygon(ring).area))
             ring = self._hull(pins, strokes)
@@ -276,7 +297,7 @@ class SilkOutlines:
         if len(strokes) < 1:
             return None
         box = self._box[strokes]
-        if not box_fits(box[:, :2].min(axis=0), box[:, 2:].max(axis=0), pins, 2 * SIMPLIFY_MM):
+        if not box_fits(box[:, :2].min(axis=0), box[:, 2:].max(axis=0), _pin_box(pins), 2 * SIMPLIFY_MM):
             return None
         hull, share = hull_of(self._lines[strokes], 0.1)
         if share < HULL_SHARE or hull.geom_type != "Polygon":

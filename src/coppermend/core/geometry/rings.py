@@ -39,9 +39,10 @@ def enclosed_nearly(lines: NDArray[Any], gap_mm: float) -> list[Any]:
     return _areas(shapely.buffer(np.array(holes, dtype=object), gap_mm / 2, join_style="mitre"))
 
 
-def _areas(found: Any) -> list[Any]:
-    areas = [one for one in found if one.geom_type == "Polygon" and one.area > 0]
-    return sorted(areas, key=lambda one: -float(one.area))
+def _areas(found: NDArray[Any]) -> list[Any]:
+    area = np.where(shapely.get_type_id(found) == 3, shapely.area(found), 0.0)
+    order = np.argsort(-area, kind="stable")
+    return list(found[order[area[order] > 0]])
 
 
 def hull_of(lines: NDArray[Any], reach_mm: float) -> tuple[Any, float]:
@@ -55,7 +56,7 @@ def hull_of(lines: NDArray[Any], reach_mm: float) -> tuple[Any, float]:
 
 def ring_points(polygon: Any) -> NDArray[np.float64]:
     """Outer ring of a polygon as (m, 2), first point repeated, needless points left out."""
-    ring = shapely.simplify(shapely.Polygon(polygon.exterior), SIMPLIFY_MM)
+    ring = shapely.simplify(shapely.polygons(shapely.get_exterior_ring(polygon)), SIMPLIFY_MM)
     return np.asarray(shapely.get_coordinates(ring), dtype=np.float64)
 
 

@@ -71,6 +71,8 @@ def format_of(member: Member) -> Format:
 
 
 def _by_text(text: str, member: Member) -> Format:
+    if text.lstrip()[:1] in ("%", "G") and _GERBER.search(text[:4000]):
+        return Format.GERBER  # at once: what follows looks through the whole file
     if _NETLIST.search(text) or re.search(r"^P {1,3}(?:UNITS|JOB|CODE)\b", text, re.M):
         return Format.IPCD356
     if len(member.data) > HEAD and _NETLIST.search(member.data.decode("latin-1").replace("\r", "")[:4_000_000]):
