@@ -50,7 +50,7 @@ def test_the_fixed_names_exist() -> None:
     fixed = (
         "demo", "serve", "doctor", "board build", "board compare", "board path", "board nets", "board graph", "case new", "case list", "case show",
         "case export", "case import", "area add", "next", "note", "record", "practice run", "practice batch", "practice patient", "practice referee",
-        "wire gauge", "wire plan",
+        "wire gauge", "wire plan", "alloy mix",
     )  # fmt: skip
     have = {name for name, _ in COMMANDS}
     assert [one for one in fixed if f"coppermend {one}" not in have] == []

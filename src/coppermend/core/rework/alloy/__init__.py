@@ -1,0 +1,1 @@
+"""What a solder joint melts at when one alloy is fed to another: composition, thermodynamic model, doses, diagram."""
