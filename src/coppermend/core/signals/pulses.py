@@ -88,7 +88,7 @@ def _ring(wave: Wave, levels: StateLevels, edges: Edges) -> tuple[list[bool], li
         end = int(edges.before[k + 1]) + 1 if k + 1 < n else v.size
         level, sign = (levels.high, 1.0) if edges.rising[k] else (levels.low, -1.0)
         away = sign * (v[begin : min(end, begin + 20_000)] - level)
-        turns = _turns(away, least)
+        turns = _turns(away, least, to_the_end=k + 1 == n)
         rings.append(len(turns) >= RING_SWINGS)
         if len(turns) >= 2:
             backs.append(abs(turns[1][1]) / levels.amplitude)
@@ -100,8 +100,11 @@ def _ring(wave: Wave, levels: StateLevels, edges: Edges) -> tuple[list[bool], li
     return rings, backs, hertz
 
 
-def _turns(away: Floats, least: float) -> list[tuple[int, float]]:
-    """The extremes of alternating swings beyond ``least``, beginning with one beyond the state: (sample, value)."""
+def _turns(away: Floats, least: float, *, to_the_end: bool) -> list[tuple[int, float]]:
+    """The extremes of alternating swings beyond ``least``, beginning with one beyond the state: (sample, value).
+
+    A swing that lasts until the next transition is that transition's beginning, unless the record ends there (``to_the_end``).
+    """
     beyond = np.flatnonzero(np.abs(away) >= least)
     if not beyond.size:
         return []
@@ -109,7 +112,7 @@ def _turns(away: Floats, least: float) -> list[tuple[int, float]]:
     cuts = np.flatnonzero(side[1:] != side[:-1]) + 1
     found: list[tuple[int, float]] = []
     for group in np.split(beyond, cuts[:64]):
-        if not found and away[group[0]] < 0:
+        if (not found and away[group[0]] < 0) or (group[-1] == away.size - 1 and not to_the_end):
             continue
         at = int(group[np.argmax(np.abs(away[group]))])
         found.append((at, float(away[at])))

@@ -66,7 +66,7 @@ def layout_of(text: bytes, name: str) -> Layout:
     made = Layout(separator, comma, columns, [], [], begin, line)
     _names(made, [split(one, separator, False) for one in head])
     _keys(made, head, name)
-    _joined(made, rows, name)
+    _joined(made, rows, head, name)
     _time(made, rows, name)
     return made
 
@@ -231,9 +231,10 @@ def _under_names(made: Layout, cells: list[list[str]]) -> None:
                 made.start_s = found[0] if made.start_s is None else made.start_s
 
 
-def _joined(made: Layout, rows: list[list[str]], name: str) -> None:
+def _joined(made: Layout, rows: list[list[str]], head: list[str], name: str) -> None:
     """Decimal commas in a file whose separator is a comma too: told by twice as many cells as names."""
-    named = sum(bool(one) for one in made.names)
+    cells = [one for one in (split(head[-1], made.separator, False) if head else []) if one]
+    named = 0 if any(numeric(one) for one in cells) else len(cells)
     suspicious = made.separator == "," and not made.comma and len(made.columns) % 2 == 0 and len(made.columns) >= 2
     if not suspicious:
         return
@@ -241,9 +242,10 @@ def _joined(made: Layout, rows: list[list[str]], name: str) -> None:
     parts = all(re.fullmatch(r"\d+([eE][+-]?\d+)?", row[k]) for row in rows for k in made.columns[1::2] if k < len(row))
     if not (halves and parts):
         return
-    if named * 2 == len(made.columns) and not made.headless:
-        made.joined = True
-        made.names, made.units = made.names[:named], made.units[:named]
+    if named * 2 == len(made.columns):
+        pairs = [split_unit(one) for one in cells]
+        made.joined, made.headless = True, False
+        made.names, made.units = [one for one, _ in pairs], [unit for _, unit in pairs]
         made.findings.append(
             Finding(
                 "WAV-005",
@@ -273,6 +275,7 @@ def _time(made: Layout, rows: list[list[str]], name: str) -> None:
             break
     if made.headless and not made.joined and len(made.columns) > 1:
         made.time = 0
+    if made.headless and made.time is not None and made.step_s is None:
         made.findings.append(
             Finding(
                 "WAV-007",
