@@ -82,6 +82,9 @@ class Places:
         self._pins_of: dict[str, tuple[list[str], NDArray[np.float64]]] = {}
         self._said: dict[tuple[float, float], str] = {}
         self._under: dict[tuple[float, float], str] = {}
+        self._near: dict[tuple[float, float], tuple[float, int]] = {}
+        box = shapely.bounds(self.shapes).reshape(-1, 4)
+        self._low, self._high = box[:, :2], box[:, 2:]
 
     def covering(self, x_mm: float, y_mm: float, side: str) -> str:
         """The part on that side whose outline covers the place, "" where none does; the smallest when several do."""
@@ -110,15 +113,27 @@ class Places:
         """The place measured from the pin nearest to it: "2.3 mm from U14.6 towards the top"; tells apart places that ``words`` calls alike."""
         if self.pin_tree is None:
             return f"at {x_mm:.1f}, {y_mm:.1f} mm"
-        far, k = self.pin_tree.query((x_mm, y_mm))
-        pin = self.pins[int(k)]
+        far, k = self._nearest(x_mm, y_mm)
+        pin = self.pins[k]
         return f"{far:.1f} mm from {pin.name}{towards_words(x_mm - pin.x_mm, y_mm - pin.y_mm)}"
 
+    def _nearest(self, x_mm: float, y_mm: float) -> tuple[float, int]:
+        """How far the nearest pin is, mm, and its number in ``pins``."""
+        if (x_mm, y_mm) not in self._near:
+            self._find_pins([(x_mm, y_mm)])
+        return self._near[x_mm, y_mm]
+
+    def _find_pins(self, spots: Sequence[tuple[float, float]]) -> None:
+        if self.pin_tree is not None and len(spots):
+            far, k = self.pin_tree.query(np.asarray(spots, dtype=np.float64))
+            self._near.update(zip(spots, zip(far.tolist(), k.tolist(), strict=True), strict=True))
+
     def prepare(self, xy_mm: Sequence[tuple[float, float]]) -> None:
-        """Find the parts over many places at once, so that ``words`` of them costs less."""
+        """Find the parts over many places and the pins nearest to them at once, so that the words of them cost less."""
         spots = list(dict.fromkeys((float(x), float(y)) for x, y in xy_mm))
         both = zip(self.all_covering(spots, "c"), self.all_covering(spots, "s"), strict=True)
         self._under.update(zip(spots, (front or back for front, back in both), strict=True))
+        self._find_pins(spots)
 
     def _words(self, x: float, y: float) -> str:
         if self.tree is None or self.pin_tree is None:
@@ -128,9 +143,9 @@ class Places:
         under = self._under[x, y]
         if under:
             return f"under {under}{self._pin_of(under, x, y)}"
-        far, k = self.pin_tree.query((x, y))
+        far, k = self._nearest(x, y)
         if far <= BESIDE_MM:
-            return f"by {self.pins[int(k)].name}"
+            return f"by {self.pins[k].name}"
         return self._between(x, y)
 
     def _pin_of(self, ref: str, x: float, y: float) -> str:
@@ -144,12 +159,25 @@ class Places:
         return f" near pin {numbers[k]}" if far[k] <= PIN_NEAR_MM else ""
 
     def _between(self, x: float, y: float) -> str:
-        spot = shapely.Point(x, y)
-        far = shapely.distance(self.shapes, spot)
-        order = np.argsort(far, kind="stable")[:PARTS_NEAR].tolist()
+        spot = shapely.points(x, y)
+        order = self._parts_near(x, y, spot)
         first = order[0]
         ends = shapely.get_coordinates(shapely.shortest_line(spot, self.shapes[order]))[1::2]
         away = ((ends[0] - (x, y)) * (ends - (x, y))).sum(axis=1)
         for k in np.flatnonzero(away < 0.0).tolist():
             return f"between {self.parts[first].ref} and {self.parts[order[k]].ref}"
         return f"near {self.parts[first].ref}"
+
+    def _parts_near(self, x: float, y: float, spot: Any) -> list[int]:
+        """The ``PARTS_NEAR`` parts whose outlines are nearest, the nearest first; boxes tell which outlines need be asked."""
+        gap = np.maximum(np.maximum(self._low - (x, y), (x, y) - self._high), 0.0)
+        least = np.hypot(gap[:, 0], gap[:, 1])
+        asked = 3 * PARTS_NEAR
+        if len(least) > asked:
+            split = np.argpartition(least, asked)
+            some = np.sort(split[:asked])
+            far = shapely.distance(self.shapes[some], spot)
+            order = np.argsort(far, kind="stable")[:PARTS_NEAR]
+            if far[order[-1]] < least[split[asked]]:
+                return list(some[order].tolist())
+        return list(np.argsort(shapely.distance(self.shapes, spot), kind="stable")[:PARTS_NEAR].tolist())
