@@ -17,6 +17,8 @@ PIN_NEAR_MM = 6.0
 BESIDE_MM = 3.0
 """A place at most this far from a pin is "by" that pin. Our choice."""
 PARTS_NEAR = 6
+AT_ONCE = 1000
+"""Places asked together: bounds the memory."""
 STEP_MM = 0.4
 """A shorter step has no direction that a person could tell by eye. Our choice."""
 
@@ -134,6 +136,9 @@ class Places:
         both = zip(self.all_covering(spots, "c"), self.all_covering(spots, "s"), strict=True)
         self._under.update(zip(spots, (front or back for front, back in both), strict=True))
         self._find_pins(spots)
+        if self.tree is not None and self.pin_tree is not None:
+            between = [at for at in spots if not self._under[at] and self._near[at][0] > BESIDE_MM]
+            self._said.update(zip(between, self._all_between(between), strict=True))
 
     def _words(self, x: float, y: float) -> str:
         if self.tree is None or self.pin_tree is None:
@@ -146,7 +151,7 @@ class Places:
         far, k = self._nearest(x, y)
         if far <= BESIDE_MM:
             return f"by {self.pins[k].name}"
-        return self._between(x, y)
+        return self._all_between([(x, y)])[0]
 
     def _pin_of(self, ref: str, x: float, y: float) -> str:
         if ref not in self._pins_of:
@@ -158,26 +163,41 @@ class Places:
         k = int(far.argmin())
         return f" near pin {numbers[k]}" if far[k] <= PIN_NEAR_MM else ""
 
-    def _between(self, x: float, y: float) -> str:
-        spot = shapely.points(x, y)
-        order = self._parts_near(x, y, spot)
-        first = order[0]
-        ends = shapely.get_coordinates(shapely.shortest_line(spot, self.shapes[order]))[1::2]
-        away = ((ends[0] - (x, y)) * (ends - (x, y))).sum(axis=1)
-        for k in np.flatnonzero(away < 0.0).tolist():
-            return f"between {self.parts[first].ref} and {self.parts[order[k]].ref}"
-        return f"near {self.parts[first].ref}"
+    def _all_between(self, xy_mm: Sequence[tuple[float, float]]) -> list[str]:
+        """For places that no part covers: the nearest part, and the next one that lies on the other side of the place."""
+        out: list[str] = []
+        for k in range(0, len(xy_mm), AT_ONCE):
+            xy = np.asarray(xy_mm[k : k + AT_ONCE], dtype=np.float64)
+            spots = shapely.points(xy)
+            order = self._parts_near(xy, spots)
+            lines = shapely.shortest_line(spots[:, None], self.shapes[order])
+            way = shapely.get_coordinates(lines)[1::2].reshape(*order.shape, 2) - xy[:, None]
+            across = (way[:, :1] * way).sum(axis=2) < 0.0
+            second = np.where(across.any(axis=1), across.argmax(axis=1), -1)
+            for row, n in zip(order.tolist(), second.tolist(), strict=True):
+                first = self.parts[row[0]].ref
+                out.append(f"near {first}" if n < 0 else f"between {first} and {self.parts[row[n]].ref}")
+        return out
 
-    def _parts_near(self, x: float, y: float, spot: Any) -> list[int]:
-        """The ``PARTS_NEAR`` parts whose outlines are nearest, the nearest first; boxes tell which outlines need be asked."""
-        gap = np.maximum(np.maximum(self._low - (x, y), (x, y) - self._high), 0.0)
-        least = np.hypot(gap[:, 0], gap[:, 1])
-        asked = 3 * PARTS_NEAR
-        if len(least) > asked:
-            split = np.argpartition(least, asked)
-            some = np.sort(split[:asked])
-            far = shapely.distance(self.shapes[some], spot)
-            order = np.argsort(far, kind="stable")[:PARTS_NEAR]
-            if far[order[-1]] < least[split[asked]]:
-                return list(some[order].tolist())
-        return list(np.argsort(shapely.distance(self.shapes, spot), kind="stable")[:PARTS_NEAR].tolist())
+    def _parts_near(self, xy: NDArray[np.float64], spots: NDArray[Any]) -> NDArray[np.int64]:
+        """(n, up to ``PARTS_NEAR``) parts whose outlines are nearest to each place, the nearest first; boxes tell which outlines need be asked."""
+        count, asked = len(self.shapes), 3 * PARTS_NEAR
+        if count <= asked:
+            return self._by_distance(spots, np.broadcast_to(np.arange(count), (len(xy), count)))[0]
+        at = xy[:, None]
+        gap = np.maximum(np.maximum(self._low - at, at - self._high), 0.0)
+        least = np.hypot(gap[..., 0], gap[..., 1])
+        split = np.argpartition(least, asked, axis=1)
+        order, far = self._by_distance(spots, np.sort(split[:, :asked], axis=1))
+        unsure = np.flatnonzero(far >= least[np.arange(len(xy)), split[:, asked]])
+        if len(unsure):
+            order[unsure] = self._by_distance(spots[unsure], np.broadcast_to(np.arange(count), (len(unsure), count)))[0]
+        return order
+
+    def _by_distance(
+        self, spots: NDArray[Any], parts: NDArray[np.int64]
+    ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+        """Of each place's parts the nearest ones in order, and how far the last of them is."""
+        far = shapely.distance(self.shapes[parts], spots[:, None])
+        order = np.argsort(far, axis=1, kind="stable")[:, :PARTS_NEAR]
+        return np.take_along_axis(parts, order, axis=1), np.take_along_axis(far, order[:, -1:], axis=1)[:, 0]
