@@ -208,7 +208,10 @@ def judge_starts_for_case(
         evidence = rest if one.verdict == "right" else one.verdict
         features = measure(capture.channel(wanted.reset), None, limits)
         looked = MeasuredWave(
-            replace(features, verdict=one.verdict, words=one.words), here.point.id, evidence, here.words
+            replace(features, verdict=one.verdict, words=f"{one.verdict}, {one.words}"),
+            here.point.id,
+            evidence,
+            here.words,
         )
         noted.append(note_record(workshop, case, data, capture, [looked], {"start": _plain_start(one)}))
         seen.append(one)
