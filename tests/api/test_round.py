@@ -154,6 +154,8 @@ CLI_TWINS = {
     "GET /api/cases/{case}/numbers": ("case", "numbers"), "POST /api/cases/{case}/numbers": ("case", "numbers"),
     "POST /api/pair": ("lan", "code"), "GET /api/lan": ("lan", "list"), "POST /api/lan/code": ("lan", "code"),
     "DELETE /api/lan/devices/{which}": ("lan", "revoke"),
+    "GET /api/cases/{case}/waves": ("wave", "measure"), "POST /api/cases/{case}/waves": ("wave", "measure"),
+    "GET /api/cases/{case}/waves/{entry}": ("wave", "measure"),
     "GET /api/cases/{case}/expect": ("expect",), "GET /api/cases/{case}/suspects": ("suspects",),
     "POST /api/cases/{case}/meter/zero": ("meter", "read"), "POST /api/cases/{case}/meter/readings": ("meter", "read"),
 }  # fmt: skip

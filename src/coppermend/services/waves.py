@@ -294,7 +294,7 @@ def note_record(
 
 _KEPT = (
     "frequency_hz", "frequency_u_hz", "period_s", "duty", "width_s", "low_v", "high_v", "rise_s", "fall_s", "overshoot", "undershoot", "edges",
-    "runts", "glitches", "samples", "length_s",
+    "runts", "glitches", "samples", "length_s", "step_s",
 )  # fmt: skip
 
 

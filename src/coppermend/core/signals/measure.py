@@ -40,8 +40,13 @@ class _Seen:
     shares: tuple[float, float, float] | None = None
 
 
-def measure(channel: Channel, expected: Expected | None = None, thresholds: Thresholds | None = None) -> Features:
-    """The features and the verdict of one channel. Refusal SIG-001 when it holds no sample.
+def measure(
+    channel: Channel,
+    expected: Expected | None = None,
+    thresholds: Thresholds | None = None,
+    window_s: tuple[float, float] | None = None,
+) -> Features:
+    """The features and the verdict of one channel. ``window_s``: the 50 % crossings between these times are kept as marks. Refusal SIG-001 without a sample.
 
     >>> v = np.tile([0.2] * 5 + [3.4] * 5, 100)
     >>> f = measure(Wave("CH1", "V", v, 0.0, 1e-8), Expected(1e7, 100.0))
@@ -61,7 +66,10 @@ def measure(channel: Channel, expected: Expected | None = None, thresholds: Thre
         found = _wave(channel, thresholds)
     else:
         found = _trace(channel)
-    return _judged(channel, found, wanted, thresholds)
+    done = _judged(channel, found, wanted, thresholds)
+    times = found.edges.times_s
+    inside = times if window_s is None else times[(times >= window_s[0]) & (times <= window_s[1])]
+    return replace(done, marks_s=tuple(float(t) for t in inside[:_MARKS]))
 
 
 def _wave(wave: Wave, thresholds: Thresholds | None) -> _Seen:
@@ -339,7 +347,6 @@ def _facts(channel: Channel, seen: _Seen, limits: Thresholds | None) -> Features
         share_high=shares[1],
         share_between=shares[2],
         thresholds=limits,
-        marks_s=tuple(float(t) for t in edges.times_s[:_MARKS]),
     )
 
 

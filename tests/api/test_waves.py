@@ -1,0 +1,67 @@
+"""Waves over HTTP: measured without a point, noted at a pin, listed, drawn between two times, refused in words."""
+
+from __future__ import annotations
+
+import numpy as np
+from tests.api.conftest import Client
+
+from coppermend.services.cases import new_case
+from coppermend.services.workshop import Workshop
+
+STEP_S = 4e-9
+
+
+def scope_bytes(hertz: float = 4e6, samples: int = 10_000) -> bytes:
+    t = np.arange(samples) * STEP_S
+    v = np.where((t * hertz) % 1 < 0.5, 3.6, 0.2)
+    v[5000] = 4.9
+    rows = "".join(f"{a:.6e},{b:.3f}\n" for a, b in zip(t, v, strict=True))
+    return f"Time (s),CH1 (V)\n{rows}".encode()
+
+
+def opened(shop: Workshop) -> str:
+    return new_case(shop, "demo", "T").state.case
+
+
+def test_measured_noted_listed_drawn(client: Client, shop: Workshop) -> None:
+    case = opened(shop)
+    files = {"file": ("a.csv", scope_bytes(), "text/csv")}
+    only = client.post(f"/api/cases/{case}/waves", files=files, data={"family": "HCT", "expect_hz": "4e6"})
+    assert only.status_code == 201 and only.json()["verdict"] == "right" and "entry" not in only.json()
+    assert client.get(f"/api/cases/{case}/waves").json() == {"waves": []}
+    noted = client.post(f"/api/cases/{case}/waves", files=files, data={"at": ["CH1=U1.6"]})
+    body = noted.json()
+    assert noted.status_code == 201 and body["point"].startswith("U1.6") and body["evidence"] == "right"
+    shown = body["pictures"][0]
+    assert shown["kind"] == "envelope" and max(shown["most_v"]) == 4.9  # the one spike is in the picture
+    assert shown["thresholds"]["high_v"] == 2.0 and "4 MHz" in shown["expected"]
+    row = client.get(f"/api/cases/{case}/waves").json()["waves"][0]
+    assert row["entry"] == body["entry"] and row["points"][0]["net"] == "CPUCLK" and row["seen"] == ["right"]
+    near = client.get(f"/api/cases/{case}/waves/{row['entry']}", params={"begin_s": 1e-6, "end_s": 2e-6}).json()
+    assert near["kind"] == "line" and near["begin_s"] == 1e-6 and len(near["time_s"]) == len(near["volt"]) >= 250
+    period = np.diff(list(near["edges_s"]))
+    assert len(near["edges_s"]) in (7, 8, 9) and np.allclose(period, 125e-9, atol=2 * STEP_S)
+
+
+def test_the_same_entry_twice_is_one(client: Client, shop: Workshop) -> None:
+    case = opened(shop)
+    how = {"at": "U1.6", "entry": "01890a5d-ac96-774b-bcce-b302099a8057"}
+    for _ in range(2):
+        answer = client.post(f"/api/cases/{case}/waves", files={"file": ("a.csv", scope_bytes(), "text/csv")}, data=how)
+        assert answer.status_code == 201 and answer.json()["entry"] == how["entry"]
+    assert len(client.get(f"/api/cases/{case}/waves").json()["waves"]) == 1
+
+
+def test_refusals_in_words(client: Client, shop: Workshop) -> None:
+    case = opened(shop)
+    for data, how, code in (
+        (b"\0\1\2", {}, "WAV-001"),
+        (b"", {}, "WAV-002"),
+        (scope_bytes(), {"at": "U99.1"}, "PNT-001"),
+        (scope_bytes(), {"at": "CH7=U1.6"}, "WAV-008"),
+        (scope_bytes(), {"family": "what"}, "SIG-030"),
+    ):
+        answer = client.post(f"/api/cases/{case}/waves", files={"file": ("a.csv", data, "text/csv")}, data=how)
+        assert answer.status_code in (400, 404, 409, 422) and answer.json()["code"] == code, answer.text[:300]
+    assert client.get(f"/api/cases/{case}/waves/{'0' * 36}").json()["code"] == "SIG-034"
+    assert client.get(f"/api/cases/{case}/waves").json() == {"waves": []}
