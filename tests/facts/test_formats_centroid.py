@@ -34,6 +34,18 @@ DIALECTS = {
     "exclamation marks and a mirror column": "UUNITS = MILS\nREFDES!SYM_X!SYM_Y!SYM_ROTATE!SYM_MIRROR!SYM_NAME!COMP_VALUE\nU1!1000.0!500.0!90.000!YES!DIP-14!74LS00\n",
     "quoted cells with commas inside": 'Ref,Val,Package,PosX,PosY,Rot,Side\n"U1","74LS00","DIP-14","25.4","12.7","90","bottom"\n',
     "a remark with the unit": "# X,Y in mils. rotation in degrees.\n# RefDes, Description, Package, X, Y, rotation, top/bottom\nU1,74LS00,DIP-14,1000,500,90,bottom\n",
+    "a line of units below the headings": "Ref;Value;Package;Mid X;Mid Y;Rot;Layer\n;;;(mil);(mil);(deg);\nU1;74LS00;DIP-14;1000;500;90;BottomLayer\n",
+    "byte order mark, German headings, columns in another order": "\ufeffSeite;Drehung;Y (mm);X (mm);Gehäuse;Wert;Bauteil\nunten;90,0;12,7;25,4;DIP-14;74LS00;U1\n",
+    "French headings": "Référence;Valeur;Boîtier;X (mm);Y (mm);Rotation;Face\nU1;74LS00;DIP-14;25,4;12,7;90;Dessous\n",
+    "decimal commas in quoted cells between commas": '"Ref","Val","Package","PosX","PosY","Rot","Side"\n"U1","74LS00","DIP-14","25,4","12,7","90,0","bottom"\n',
+    "thousands and decimals": "Ref;Val;Package;X (µm);Y (µm);Rot;Side\nU1;74LS00;DIP-14;25.400,0;12.700,0;90;b\n",
+    "thousands in English": 'Ref,Val,Package,X (um),Y (um),Rot,Side\nU1,74LS00,DIP-14,"25,400.0","12,700.0",90,b\n',
+    "clockwise angles": "Ref,Val,Package,X (mm),Y (mm),Rotation (CW),Side\nU1,74LS00,DIP-14,25.4,12.7,-90,bottom\n",
+    "counter-clockwise angles": "Ref,Val,Package,X (mm),Y (mm),Rotation (CCW),Side\nU1,74LS00,DIP-14,25.4,12.7,90,bottom\n",
+    "a spreadsheet's line about its mark": "sep=;\nRef;Val;Package;X [cm];Y [cm];Angle [deg];Top/Bottom\nU1;74LS00;DIP-14;2.54;1.27;90;B\n",
+    "a column of units": "Part;Value;Package;X;Y;Unit;Rot;Side\nU1;74LS00;DIP-14;1000;500;mil;90;solder side\n",
+    "unit in a cell of its own before the headings": '"Units","Inches"\n"RefDes","Value","Package","X","Y","Rotation","Side"\n"U1","74LS00","DIP-14","1.0","0.5","90°","SS"\n',
+    "mounting side in words": "Name,Value,Package,Centre X,Centre Y,R,Mounting side\n\"U1, \",74LS00,DIP-14,25.4,12.7,+90.0,Back side\n",
 }  # fmt: skip
 
 
@@ -49,6 +61,14 @@ def test_dialects(text: str) -> None:
 @pytest.mark.parametrize("text", DIALECTS.values(), ids=DIALECTS.keys())
 def test_dialects_are_told_from_drill_and_tool_lists(text: str) -> None:
     assert format_of(Member("list.txt", text.replace("U1", "T1").encode())) is Format.TABLE
+
+
+@pytest.mark.parametrize("coding", ["utf-16", "latin-1", "utf-8-sig"])
+def test_codings(coding: str) -> None:
+    data = "Référence\tX (mm)\tY (mm)\tRotation\tFace\nU1\t25.4\t12.7\t90\tDessus\n".encode(coding)
+    found = read_centroids(data, "place.csv")
+    assert found is not None and format_of(Member("place.csv", data)) is Format.TABLE
+    assert [(r.ref, r.x_mm, r.y_mm, r.rotation_deg, r.side) for r in found.rows] == [("U1", 25.4, 12.7, 90.0, "c")]
 
 
 def test_whether_the_unit_is_stated() -> None:

@@ -7,9 +7,11 @@ heading (``Mid X (mil)``), a number's own ending (``12.7mm``) or the preamble (`
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import math
 import re
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from io import StringIO
@@ -25,15 +27,17 @@ LARGEST_MM = 5_000.0
 MAX_BYTES = 32 * 1024 * 1024
 
 _HEADINGS: dict[str, tuple[str, ...]] = {
-    "ref": ("ref", "refdes", "designator", "reference", "referencedesignator", "part", "partreference", "component", "name", "designators"),
-    "value": ("val", "value", "comment", "description", "partvalue", "compvalue", "symvalue", "parttype"),
-    "package": ("package", "footprint", "pattern", "symname", "pcbfootprint", "decal", "packagename", "case"),
+    "ref": ("ref", "refdes", "designator", "reference", "referencedesignator", "part", "partreference", "component", "name", "designators", "bauteil",
+            "bezeichner", "refdesignator"),
+    "value": ("val", "value", "comment", "description", "partvalue", "compvalue", "symvalue", "parttype", "wert", "valeur"),
+    "package": ("package", "footprint", "pattern", "symname", "pcbfootprint", "decal", "packagename", "case", "gehause", "boitier", "bauform"),
     "x": ("x", "midx", "posx", "centerx", "centrex", "xmid", "xpos", "xcenter", "locationx", "xlocation", "symx", "xcoord", "xcoordinate", "placementcentrex",
-          "centroidx", "compx", "xposition"),
+          "centroidx", "compx", "xposition", "coordx", "positionx"),
     "y": ("y", "midy", "posy", "centery", "centrey", "ymid", "ypos", "ycenter", "locationy", "ylocation", "symy", "ycoord", "ycoordinate", "placementcentrey",
-          "centroidy", "compy", "yposition"),
-    "rotation": ("rot", "rotation", "rotate", "angle", "orientation", "symrotate", "rotationdeg", "theta"),
-    "side": ("side", "layer", "tb", "topbottom", "mountside", "boardside", "symmirror", "mirror", "placelayer"),
+          "centroidy", "compy", "yposition", "coordy", "positiony"),
+    "rotation": ("rot", "rotation", "rotate", "angle", "orientation", "symrotate", "rotationdeg", "theta", "drehung", "winkel", "rotationcw", "rotationccw", "r"),
+    "side": ("side", "layer", "tb", "topbottom", "mountside", "boardside", "symmirror", "mirror", "placelayer", "mountingside", "placementside", "seite", "face", "location"),
+    "unit": ("unit", "units", "einheit", "unite"),
     "fitted": ("dnp", "dnf", "populate", "fitted"),
 }  # fmt: skip
 """Field -> headings that name it, letters only, without unit; common practice, no source."""
@@ -55,16 +59,25 @@ _UNITS = {
     "inch": 25.4,
     "inches": 25.4,
     "imperial": 0.0254,
+    "cm": 10.0,
     "um": 0.001,
+    "\u00b5m": 0.001,
+    "\u03bcm": 0.001,
     "micron": 0.001,
     "microns": 0.001,
 }
 _UNIT_WORD = "|".join(sorted(_UNITS, key=len, reverse=True))
 _IN_HEADING = re.compile(rf"[(\[_ /-]\s*({_UNIT_WORD})\s*[)\]]?\s*$", re.I)
 _IN_PREAMBLE = re.compile(
-    rf"\bu?units?\b(?:\s+used)?\s*[:=]?\s*\"?({_UNIT_WORD})\b|\bin\s+(mils|millimeters|inches|mm)\b", re.I
+    rf"\bu?units?\b(?:\s+used)?[\s:=\",;]*({_UNIT_WORD})\b|\bin\s+(mils|millimeters|inches|mm)\b", re.I
 )
-_NUMBER = re.compile(rf"([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d{{1,2}})?)\s*({_UNIT_WORD}|\")?\s*", re.I)
+_NUMBER = re.compile(
+    rf"([-+]?(?:\d{{1,3}}(?:,\d{{3}})+\.\d*|\d{{1,3}}(?:\.\d{{3}})+,\d*|\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d{{1,2}})?)\s*({_UNIT_WORD}|\")?\s*",
+    re.I,
+)
+UTF16 = (b"\xff\xfe", b"\xfe\xff")
+"""Marks at the beginning of a text in UTF-16."""
+_CLOCKWISE = re.compile(r"(?<!c)(?<![a-z])cw\b|(?<!counter)(?<!counter[- ])(?<!anti)(?<!anti[- ])\bclockwise\b", re.I)
 _TOP = frozenset(
     (
         "t",
@@ -72,6 +85,10 @@ _TOP = frozenset(
         "toplayer",
         "topside",
         "front",
+        "frontside",
+        "oben",
+        "dessus",
+        "cs",
         "f",
         "fcu",
         "c",
@@ -93,6 +110,10 @@ _BOTTOM = frozenset(
         "bottomlayer",
         "bottomside",
         "back",
+        "backside",
+        "unten",
+        "dessous",
+        "ss",
         "bcu",
         "s",
         "solder",
@@ -120,7 +141,10 @@ def looks_like_centroids(text: str) -> bool:
     >>> looks_like_centroids("Designator,Mid X,Mid Y,Layer\\n"), looks_like_centroids("ref,value\\n")
     (True, False)
     """
-    return _heading(text[:20_000].splitlines()[:MAX_PREAMBLE]) is not None
+    head = text[:20_000].rpartition("\n")[0] or text[:20_000]
+    with contextlib.suppress(UnicodeError):
+        head = head.encode("latin-1").decode("utf-8")  # bytes taken for characters one by one
+    return _heading(head.splitlines()[:MAX_PREAMBLE]) is not None
 
 
 def read_centroids(data: bytes, name: str) -> Centroids | None:
@@ -130,7 +154,7 @@ def read_centroids(data: bytes, name: str) -> Centroids | None:
     >>> [(row.ref, row.x_mm, row.y_mm, row.rotation_deg, row.side) for row in found.rows]
     [('U1', 25.4, -10.0, 90.0, 'c')]
     """
-    if len(data) > MAX_BYTES or b"\0" in data:
+    if len(data) > MAX_BYTES or (b"\0" in data and data[:2] not in UTF16):
         return None
     text = _decode(data)
     lines = text.splitlines()
@@ -141,6 +165,8 @@ def read_centroids(data: bytes, name: str) -> Centroids | None:
     columns = _columns(cells)
     preamble = "\n".join(lines[:at])
     unit, stated = _unit(cells, columns, preamble)
+    if not stated and at + 1 < len(lines):
+        unit, stated = _unit_below(_split(lines[at + 1], mark), columns)
     table = _Table(name, columns, cells, unit)
     for number, line in enumerate(lines[at + 1 : at + 1 + MAX_ROWS], at + 2):
         table.add(_split(line, mark), number)
@@ -148,6 +174,8 @@ def read_centroids(data: bytes, name: str) -> Centroids | None:
 
 
 def _decode(data: bytes) -> str:
+    if data[:2] in UTF16:
+        return data.decode("utf-16", "replace")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -155,9 +183,10 @@ def _decode(data: bytes) -> str:
 
 
 def _plain(heading: str) -> str:
-    """A heading as letters only, without its unit."""
-    bare = _IN_HEADING.sub("", heading.strip().strip('"#* ').lower())
-    return re.sub(r"[^a-z]", "", bare)
+    """A heading as letters only, without accents, without its unit and other words in brackets at its end."""
+    bare = heading.strip().strip('"#* ').lower()
+    bare = re.sub(r"\s*[(\[][^)\]]*[)\]]\s*$", "", _IN_HEADING.sub("", bare))
+    return re.sub(r"[^a-z]", "", unicodedata.normalize("NFKD", bare))
 
 
 def _heading(lines: Sequence[str]) -> tuple[int, str, list[str]] | None:
@@ -208,10 +237,25 @@ def _unit(cells: Sequence[str], columns: dict[str, int], preamble: str) -> tuple
     return 1.0, False
 
 
+def _unit_below(cells: Sequence[str], columns: dict[str, int]) -> tuple[float, bool]:
+    """The unit that a line of units right below the headings gives."""
+    words = [cells[columns[k]].strip(' ()[]"').lower() if columns[k] < len(cells) else "" for k in ("x", "y")]
+    return (_UNITS[words[0]], True) if words[0] in _UNITS and words[0] == words[1] else (1.0, False)
+
+
+def _number(text: str) -> float:
+    """A number with a decimal point or comma; of both, the last one parts the decimals and the other thousands."""
+    point = max(text.rfind("."), text.rfind(","))
+    if "." in text and "," in text:
+        text = text[:point].replace(".", "").replace(",", "") + "." + text[point + 1 :]
+    return float(text.replace(",", "."))
+
+
 class _Table:
     def __init__(self, name: str, columns: dict[str, int], heading: Sequence[str], unit: float) -> None:
         self.name, self.columns, self.unit = name, columns, unit
         self.mirror_column = "side" in columns and "mirror" in _plain(heading[columns["side"]])
+        self.clockwise = "rotation" in columns and bool(_CLOCKWISE.search(heading[columns["rotation"]]))
         fitted = _plain(heading[columns["fitted"]]) if "fitted" in columns else ""
         self.absent = fitted in ("dnp", "dnf")
         self.rows: list[PartRow] = []
@@ -224,10 +268,12 @@ class _Table:
 
     def add(self, cells: Sequence[str], line: int) -> None:
         """Notes one row; empty lines, comments and rows without a name are passed over."""
-        ref = self._cell(cells, "ref")
+        ref = self._cell(cells, "ref").strip(' ,;"')
         if not ref or ref.startswith(("#", "*", "=", "-")) or len(cells) < 3 or len(ref) > 100:
             return
-        x, y = self._length(self._cell(cells, "x")), self._length(self._cell(cells, "y"))
+        unit = _UNITS.get(self._cell(cells, "unit").lower())
+        self.unit_seen = self.unit_seen or unit is not None
+        x, y = (self._length(self._cell(cells, k), unit or self.unit) for k in ("x", "y"))
         if x is None or y is None:
             shown = f"{self._cell(cells, 'x')[:20]!r}, {self._cell(cells, 'y')[:20]!r}"
             words = f"{ref} has no usable place ({shown}); expected two numbers within {LARGEST_MM:g} mm. The row gives its value only."
@@ -245,21 +291,20 @@ class _Table:
         )
         self.rows.append(replace(row, x_mm=None, y_mm=None) if x is None or y is None else row)
 
-    def _length(self, text: str) -> float | None:
+    def _length(self, text: str, unit: float) -> float | None:
         found = _NUMBER.fullmatch(text.strip().strip('"').strip())
         if found is None:
             return None
-        unit = self.unit
         if found[2] and found[2] != '"':
             unit, self.unit_seen = _UNITS[found[2].lower()], True
-        value = float(found[1].replace(",", ".")) * unit
+        value = _number(found[1]) * unit
         return value if abs(value) <= LARGEST_MM else None
 
-    @staticmethod
-    def _angle(text: str) -> float | None:
+    def _angle(self, text: str) -> float | None:
+        """Degrees counter-clockwise."""
         found = _NUMBER.match(text.strip())
-        value = float(found[1].replace(",", ".")) if found else math.nan
-        return value if math.isfinite(value) else None
+        value = _number(found[1]) if found else math.nan
+        return (-value if self.clockwise else value) if math.isfinite(value) else None
 
     def _state(self, cells: Sequence[str]) -> PartState | None:
         word = self._cell(cells, "fitted").lower()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from coppermend.formats.centroid import looks_like_centroids
+from coppermend.formats.centroid import UTF16, looks_like_centroids
 from coppermend.formats.collect import PADDING
 from coppermend.formats.member import Member
 from coppermend.formats.package.model import Format
@@ -56,10 +56,10 @@ def format_of(member: Member) -> Format:
     if base == CORRECTIONS_NAME:
         return Format.CORRECTIONS
     head = member.data[:HEAD].rstrip(PADDING)
-    if head[:2] in (b"\xff\xfe", b"\xfe\xff") and _IPC2581.search(
-        head[: len(head) & ~1].decode("utf-16", "replace")[:4000]
-    ):
+    if head[:2] in UTF16 and _IPC2581.search(head[: len(head) & ~1].decode("utf-16", "replace")[:4000]):
         return Format.IPC2581
+    if head[:2] in UTF16 and looks_like_centroids(head[: len(head) & ~1].decode("utf-16", "replace")):
+        return Format.TABLE
     if b"\0" in head or head.startswith(_PICTURES) or base.rsplit(".", 1)[-1] in _NOT_DATA:
         return Format.IGNORED
     text = head.decode("latin-1").replace("\r\n", "\n").replace("\r", "\n")
