@@ -23,8 +23,6 @@ LANDED_SHARE = 0.95
 """Taken as blind, but at least this share of the holes has a land in its middle on an outer layer beyond."""
 MIDDLE_MM = 0.02
 
-_REMEDY = "Say layers = [first, last] for the file in coppermend-corrections.toml, or layers = [1, {count}] if the holes do go through."
-
 
 def span_doubts(
     holes: Holes, islands: Islands, keys: Sequence[str], flashes: Sequence[NDArray[np.float64]]
@@ -64,7 +62,7 @@ def _bare_outside(name: str, share: NDArray[np.float64], holes: int, keys: Seque
         f"The {holes} plated holes are taken as drilled through all {len(keys)} copper layers, but few meet copper on an outer layer "
         f"({where}{reach}): they may be blind or buried, and nets that lie over one of them may be joined falsely."
     )
-    return [Finding("BRD-039", Severity.ERROR, Place(file=name), words, _REMEDY.format(count=len(keys)))]
+    return [Finding("BRD-039", Severity.ERROR, Place(file=name), words, _remedy(int(met[0]), int(met[-1]), len(keys)))]
 
 
 def _landed_beyond(
@@ -85,9 +83,17 @@ def _landed_beyond(
                 beyond.append(keys[k])
     if not beyond:
         return []
-    first, last = keys[int(holes.first[mine].min())], keys[int(holes.last[mine].max())]
+    lowest, highest = int(holes.first[mine].min()), int(holes.last[mine].max())
+    first, last = keys[lowest], keys[highest]
     words = (
         f"The holes are taken as drilled from {first} to {last}, but nearly all have a land on {' and '.join(beyond)} too: "
         "if they go further, nets are split that they join."
     )
-    return [Finding("BRD-039", Severity.WARNING, Place(file=name), words, _REMEDY.format(count=len(keys)))]
+    return [Finding("BRD-039", Severity.WARNING, Place(file=name), words, _remedy(lowest, highest, len(keys)))]
+
+
+def _remedy(first: int, last: int, count: int) -> str:
+    return (
+        f"Say layers = [{first + 1}, {last + 1}] for the file in coppermend-corrections.toml if they end where these lands do, "
+        f"or layers = [1, {count}] if they go through the board."
+    )
