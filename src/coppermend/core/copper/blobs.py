@@ -18,9 +18,9 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board, CopperLayer
-from coppermend.core.copper.bodies import ON_POUR_MM, Reach, is_chain, stroked
+from coppermend.core.copper.bodies import APART_WIDTHS, Body, Reach, necked, stroked
 from coppermend.core.copper.inside import Interval, merged
-from coppermend.core.copper.spine import SLIM, Bone, is_even, is_nicked, is_slim, slim_size, spine
+from coppermend.core.copper.spine import MOST_LOOPS, SLIM, is_even, is_nicked, is_slim, is_steady, slim_size, spine
 from coppermend.core.copper.unite import Union
 
 Point = tuple[float, float]
@@ -43,10 +43,13 @@ SURE_ASPECT = 10.0
 """Painted copper (or a narrow region) this many times as long as wide is a track whatever lands it holds. Our choice."""
 PER_LAND = 2.0
 """Shorter painted copper is a track up to this many times as wide as the smallest land on it: in wider the current goes round. Our choice."""
+REACH_MM = 1e-6
 BRUSH_SHARE = 0.8
 """No place of painted copper that carries current is narrower than this share of the narrowest stroke. Our choice."""
 TRACK_MAX_MM = 3.0
 """Wider copper that was no single stroke is a track only beside lands of its own size. Our choice."""
+MOST_RIM = 1500
+"""Pours with more points in their outline, or more than MOST_LOOPS openings, are not searched for necks."""
 
 
 @dataclass(slots=True)
@@ -85,8 +88,8 @@ class Blob:
 class LayerParts:
     """What one layer is made of. ``stroke_pairs``, ``stroke_blobs`` (stroke, blob), ``blob_pairs`` (land, sheet): who touches whom.
 
-    ``hole_blob`` hole index -> land on this layer, ``piece_blob`` piece -> blob. ``pin_blobs`` lands within narrow copper, without a
-    piece of their own: (outline, blob).
+    ``hole_blob`` hole index -> land on this layer, ``piece_blob`` piece -> blob. ``pin_blobs`` lands and sheets that narrow copper was
+    cut into, without a piece of their own: (outline, blob).
     """
 
     key: str
@@ -156,9 +159,8 @@ class _Sorter:
             for piece in pieces:
                 self.holes_at.setdefault(piece, []).append(hole)
         self.contacts = [(i, j) for i, j in layer.contacts.tolist() if self.wanted[i]]
-        self.many: dict[int, list[int]] = {}
-        self.inner: list[tuple[Any, list[int], list[int]]] = []
-        self.links: list[tuple[int, int]] = []
+        self.given = len(self.skeleton)
+        self.spot_xy: NDArray[np.float64] | None = None
         self.partners: dict[int, list[int]] | None = None
         self.pin_tree: tuple[Any, NDArray[np.int64]] | None = None
 
@@ -208,24 +210,66 @@ class _Sorter:
     def _nicked(self, p: int) -> bool:
         """A track that a cleared shape has narrowed: strokes of its real widths. Whether it has an axis."""
         bones = spine(self.skeleton[p])
-        if bones is None or not is_chain(bones, math.inf):
+        if bones is None:
             return False
-        self._add_bones([p], bones)
+        self._replace([p], Body(bones), "land")
         return True
 
-    def _add_bones(self, pieces: list[int], bones: list[Bone]) -> list[int]:
-        """Strokes along an axis that stand for the pieces; strokes that share an end touch."""
-        net, first = int(self.island[pieces[0]]), len(self.strokes)
-        self.strokes += [Stroke(list(bone.path), bone.radius, net, pieces[0]) for bone in bones]
-        made = list(range(first, len(self.strokes)))
+    def _replace(self, pieces: list[int], body: Body, wide_role: str) -> None:
+        """Strokes, wide parts and lands under pins take the pieces' place: they touch what the pieces touched where they reach it, the nearest at least."""
+        net, first = int(self.island[pieces[0]]), len(self.skeleton)
+        beside = sorted({q for p in pieces for q in self._touching(p)} - set(pieces))
+        holes = sorted({h for p in pieces for h in self.holes_at.get(p, [])})
+        made = body.parts()
+        self.skeleton = np.concatenate([self.skeleton, np.array([*made, None], dtype=object)[:-1]])
+        radii = [bone.radius for bone in body.bones] + [0.0] * (len(body.wide) + len(body.discs))
+        self.radius = np.concatenate([self.radius, radii])
+        self.island = np.concatenate([self.island, np.full(len(made), net, dtype=self.island.dtype)])
         for p in pieces:
             self.stroke_of.pop(p, None)
-            self.role[p] = "stroke"
-            self.many[p] = made
-        ends = [{self.strokes[k].path[0], self.strokes[k].path[-1]} for k in made]
-        for a in range(len(made)):
-            self.links += [(made[a], made[b]) for b in range(a + 1, len(made)) if ends[a] & ends[b]]
-        return made
+            self.role[p] = "none"
+            self.holes_at.pop(p, None)
+        for k, bone in enumerate(body.bones):
+            self._add_stroke(first + k, list(bone.path), bone.radius)
+        wide = range(first + len(body.bones), first + len(body.bones) + len(body.wide))
+        discs = range(wide.stop, first + len(made))
+        self.role |= {p: "land" if self._is_inner_pad(p) else wide_role for p in wide}
+        self.role |= dict.fromkeys(discs, "land")
+        for a, b in body.contacts():
+            self._add_contact(first + a, first + b)
+        for q in beside:
+            for p in self._reaching(range(first, first + len(made)), self.skeleton[q], float(self.radius[q])):
+                self._add_contact(p, q)
+        for hole in holes:
+            kept = [p for p in self.at_hole[hole] if p not in pieces]
+            near = self._reaching(range(first, first + len(made)), *self.hole_shape[hole])
+            self.at_hole[hole] = kept + near
+            for p in near:
+                self.holes_at.setdefault(p, []).append(hole)
+
+    def _add_contact(self, a: int, b: int) -> None:
+        self.contacts.append((a, b))
+        if self.partners is not None:
+            self.partners.setdefault(a, []).append(b)
+            self.partners.setdefault(b, []).append(a)
+
+    def _reaching(self, parts: Sequence[int], skeleton: Any, radius: float) -> list[int]:
+        """Those of the parts that reach a shape; the nearest where none does."""
+        gaps = (
+            shapely.distance(skeleton, self.skeleton[parts[0] : parts[-1] + 1]) - self.radius[parts[0] : parts[-1] + 1]
+        ).tolist()
+        reached = [p for p, gap in zip(parts, gaps, strict=True) if gap <= radius + REACH_MM]
+        return reached or [parts[gaps.index(min(gaps))]]
+
+    def _is_inner_pad(self, p: int) -> bool:
+        """Whether a wide part of narrow copper is a pad: a pin or hole stands on it, and it is as small as a pad."""
+        if self.spot_xy is None:
+            self.spot_xy = np.array([place for place, _ in self.spots], dtype=np.float64).reshape(-1, 2)
+        x0, y0, x1, y1 = self.skeleton[p].bounds
+        x, y = self.spot_xy.T
+        near = np.flatnonzero((x >= x0) & (x <= x1) & (y >= y0) & (y <= y1))
+        held = near[shapely.intersects_xy(self.skeleton[p], x[near], y[near])].tolist()
+        return self._is_pad_size(p, held)
 
     def _dots(self) -> None:
         """A dot (zero-length draw) is a flash, unless a stroke at least as wide covers it."""
@@ -259,6 +303,9 @@ class _Sorter:
     def _is_pad(self, p: int, held: list[int]) -> bool:
         if "pad" in str(self.layer.function[p]).lower() or str(self.layer.pin[p]):
             return True
+        return self._is_pad_size(p, held)
+
+    def _is_pad_size(self, p: int, held: list[int]) -> bool:
         area = _area(self.skeleton[p], float(self.radius[p]))
         for s in held:
             hole = self.spots[s][1]
@@ -283,53 +330,97 @@ class _Sorter:
     # narrow copper ----------------------------------------------------------------------------------------
 
     def _narrow(self) -> None:
-        """Long flashes and narrow regions that join places far apart become strokes; where they have no axis, a sheet."""
+        """Long flashes and narrow regions that join places far apart become strokes, where they have no axis a sheet; pours are parted at their necks."""
         rows = np.array([p for p, role in self.role.items() if role in ("land", "sheet")], dtype=np.int64)
         if not len(rows):
             return
         skeleton, radius = self.skeleton[rows], self.radius[rows]
-        flat = shapely.get_type_id(skeleton) == 3
+        flat = (shapely.get_type_id(skeleton) == 3) & (shapely.get_num_interior_rings(skeleton) <= MOST_LOOPS)
         area, rim = shapely.area(skeleton), shapely.length(skeleton)
-        slim = (
-            flat & (rim * rim > 4.0 * (SLIM + 1.0) ** 2 / SLIM * area) & (shapely.get_num_interior_rings(skeleton) == 0)
-        )
+        slim = flat & (rim * rim > 4.0 * (SLIM + 1.0) ** 2 / SLIM * area)
         slim |= (shapely.get_type_id(skeleton) == 1) & (rim >= 2.0 * (SLIM - 1.0) * radius) & (radius > 0)
+        slim &= ~(self._is_annulus(skeleton, area, rim) & flat)
+        bars = flat & ~slim & (rim * rim >= 4.0 * (LONG_ASPECT + 1.0) ** 2 / LONG_ASPECT * area)
+        bars &= self._lands_beside(rows) >= 2
+        pours = [p for p in rows[flat].tolist() if self.role[p] == "sheet"]
         for p in rows[slim].tolist():
             shape = self.skeleton[p] if self.radius[p] <= 0 else shapely.buffer(self.skeleton[p], self.radius[p])
-            if not is_slim(shape):
-                continue
-            if self.role[p] == "sheet" and (
-                not is_even(shape) or any(self.role.get(q) == "sheet" for q in self._touching(p))
+            if is_slim(shape) and not (
+                self.role[p] == "sheet" and any(self.role.get(q) == "sheet" for q in self._touching(p))
             ):
-                continue
-            self._stretch([p], shape, self.role[p])
+                self._stretch([p], shape, self.role[p])
+        for p in rows[bars].tolist():
+            if p not in self.holes_at and self.radius[p] <= 0:
+                self._bar(p)
+        for p in pours:
+            if self.role[p] == "sheet" and shapely.get_num_coordinates(self.skeleton[p]) <= MOST_RIM:
+                self._part_pour(p)
+
+    @staticmethod
+    def _is_annulus(skeleton: NDArray[Any], area: NDArray[np.float64], rim: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """(n,) which pieces extend over less than APART_WIDTHS of their width: nothing on them lies far apart (a land with an opening)."""
+        x0, y0, x1, y1 = shapely.bounds(skeleton).T
+        return np.asarray(np.hypot(x1 - x0, y1 - y0) * rim < APART_WIDTHS * 2.0 * area)
+
+    def _lands_beside(self, rows: NDArray[np.int64]) -> NDArray[np.int64]:
+        """(rows,) how many other lands each piece touches."""
+        is_land = np.zeros(self.given, dtype=bool)
+        is_land[[p for p, role in self.role.items() if role == "land" and p < self.given]] = True
+        pairs = self.layer.contacts[is_land[self.layer.contacts].all(axis=1)]
+        count = np.bincount(pairs.ravel(), minlength=self.given)
+        return np.where(is_land[rows], count[rows], 0)
+
+    def _bar(self, p: int) -> None:
+        """A flash that is no pin's own land and joins other lands at least LONG_ASPECT of its widths apart is a track."""
+        reach = self._reach([p], self.skeleton[p])
+        if not reach.pins and self.role[p] == "land":
+            body = stroked(self.skeleton[p], reach, LONG_ASPECT)
+            if body is not None and body.bones and not body.wide:
+                self._replace([p], body, "land")
+
+    def _part_pour(self, p: int) -> None:
+        """A pour is parted at its necks: they are tracks between sheets."""
+        if (
+            len(self._touching(p))
+            + len(self.holes_at.get(p, []))
+            + len(self._pins_in(self.skeleton[p], int(self.island[p])))
+            < 2
+        ):
+            return
+        try:
+            body = necked(
+                self.skeleton[p],
+                lambda: self._reach([p], self.skeleton[p]),
+                lambda length, width: self._is_track([p], length, width),
+            )
+        except shapely.GEOSException:  # as in _stretch
+            return
+        if body is not None:
+            self._replace([p], body, "sheet")
 
     def _stretch(self, pieces: list[int], shape: Any, role: str, brush_mm: float = 0.0) -> bool:
         """Makes a slim body of one net strokes if what it joins lies far apart; a land without an axis becomes a sheet. Whether it did.
 
         ``brush_mm`` the narrowest stroke that painted it: an axis that says less is none.
         """
-        body = stroked(shape, self._reach(pieces, shape))
+        if role == "sheet" and not self._is_track(pieces, *slim_size(float(shape.area), float(shape.length))):
+            return False
+        try:
+            body = stroked(shape, self._reach(pieces, shape), whole=role == "sheet")
+        except shapely.GEOSException:  # an outline that no overlay can be made of stays what it is
+            return False
         if body is None:
             return False
         if any(2.0 * bone.radius < BRUSH_SHARE * brush_mm for bone in body.bones):
             body.bones.clear()
-        if role == "sheet" and not (
-            is_chain(body.bones) and self._is_track(pieces, *slim_size(float(shape.area), float(shape.length)))
-        ):
+        if role == "sheet" and not is_steady(body.bones):
             return False
-        if not body.bones:
-            if role == "sheet":
-                return False
-            for p in pieces:
-                self.stroke_of.pop(p, None)
-                self.role[p] = "sheet"
+        if body.bones:
+            self._replace(pieces, body, "land")
             return True
-        made = self._add_bones(pieces, body.bones)
-        for land in body.lands:
-            near = [k for k in made if shapely.distance(land, shapely.LineString(self.strokes[k].path)) <= 1e-3]
-            if near:
-                self.inner.append((land, pieces, near))
+        for p in pieces:
+            self.stroke_of.pop(p, None)
+            self.role[p] = "sheet"
         return True
 
     def _reach(self, pieces: list[int], shape: Any) -> Reach:
@@ -395,7 +486,7 @@ class _Sorter:
         pairs = [
             (self.stroke_of[i], self.stroke_of[j])
             for i, j in self.contacts
-            if i in self.stroke_of and j in self.stroke_of
+            if i < self.given and j < self.given and i in self.stroke_of and j in self.stroke_of
         ]
         beside = alongside(self.strokes, pairs)
         if not beside:
@@ -484,13 +575,11 @@ class _Sorter:
                 piece_blob[index] = blob_at[root]
                 blob.pieces.append((self.skeleton[index], float(self.radius[index])))
                 blob.piece_ids.append(index)
-                blob.flashed = blob.flashed or self.role[index] == "land"
+                blob.flashed = blob.flashed or (self.role[index] == "land" and index < self.given)
             else:
                 hole_blob[index] = blob_at[root]
                 blob.pieces.append(self.hole_shape[index])
                 blob.holes.append(index)
-        for land, pieces, _ in self.inner:
-            blobs.append(Blob("land", int(self.island[pieces[0]]), [(land, 0.0)]))
         for blob in blobs:
             blob.place = self._place(blob)
         return blobs, piece_blob, hole_blob
@@ -506,17 +595,13 @@ class _Sorter:
     # who touches whom -------------------------------------------------------------------------------------
 
     def _touch(self, blobs: list[Blob], piece_blob: dict[int, int], hole_blob: dict[int, int]) -> LayerParts:
-        strokes_used = sorted({*self.stroke_of.values(), *(k for made in self.many.values() for k in made)})
+        strokes_used = sorted(set(self.stroke_of.values()))
         renumber = {old: new for new, old in enumerate(strokes_used)}
         stroke_of = {p: renumber[k] for p, k in self.stroke_of.items()}
-        many = {p: [renumber[k] for k in made] for p, made in self.many.items()}
         ss: set[tuple[int, int]] = set()
         sb: set[tuple[int, int]] = set()
         bb: set[tuple[int, int]] = set()
         for i, j in self.contacts:
-            if many and (i in many or j in many):
-                self._touch_many(i, j, strokes_used, many, stroke_of, piece_blob, ss, sb)
-                continue
             si, sj, bi, bj = stroke_of.get(i), stroke_of.get(j), piece_blob.get(i), piece_blob.get(j)
             if si is not None and sj is not None and si != sj:
                 ss.add((min(si, sj), max(si, sj)))
@@ -529,22 +614,10 @@ class _Sorter:
         for hole, pieces in self.at_hole.items():
             own = hole_blob[hole]
             for p in pieces:
-                if p in many:
-                    sb.update((k, own) for k in self._nearest(many[p], strokes_used, *self.hole_shape[hole]))
-                elif p in stroke_of:
+                if p in stroke_of:
                     sb.add((stroke_of[p], own))
                 elif p in piece_blob and piece_blob[p] != own:
                     bb.add(_land_first(own, piece_blob[p], blobs))
-        ss.update((min(renumber[a], renumber[b]), max(renumber[a], renumber[b])) for a, b in self.links)
-        first = len(blobs) - len(self.inner)
-        for k, (land, pieces, near) in enumerate(self.inner):
-            sb.update((renumber[n], first + k) for n in near)
-            beside = {n for p in pieces for q in self._touching(p) for n in many.get(q) or [stroke_of.get(q, -1)]} - {
-                -1
-            }
-            axes = {n: shapely.LineString(self.strokes[strokes_used[n]].path) for n in beside}
-            sb.update((n, first + k) for n, axis in axes.items() if shapely.distance(land, axis) <= ON_POUR_MM)
-            bb.update((first + k, b) for b in self._sheets_under(land, pieces, blobs, piece_blob))
         return LayerParts(
             self.layer.key,
             [self.strokes[k] for k in strokes_used],
@@ -553,52 +626,9 @@ class _Sorter:
             sorted(sb),
             sorted(bb),
             hole_blob,
-            piece_blob,
-            [(land, first + k) for k, (land, _, _) in enumerate(self.inner)],
+            {p: b for p, b in piece_blob.items() if p < self.given},
+            [(self.skeleton[p], b) for p, b in piece_blob.items() if p >= self.given],
         )
-
-    def _sheets_under(self, land: Any, pieces: list[int], blobs: list[Blob], piece_blob: dict[int, int]) -> set[int]:
-        """The sheets that a land within narrow copper lies on: its strokes end at them, so that nothing else joins the two."""
-        near = {q for p in pieces for q in self._touching(p) if q in piece_blob}
-        return {
-            piece_blob[q]
-            for q in near
-            if blobs[piece_blob[q]].kind == "sheet"
-            and shapely.distance(land, self.skeleton[q]) <= self.radius[q] + ON_POUR_MM
-        }
-
-    def _touch_many(
-        self,
-        i: int,
-        j: int,
-        used: list[int],
-        many: dict[int, list[int]],
-        stroke_of: dict[int, int],
-        piece_blob: dict[int, int],
-        ss: set[tuple[int, int]],
-        sb: set[tuple[int, int]],
-    ) -> None:
-        """A contact with a body of several strokes: with all of them that reach the other, with the nearest at least."""
-        if i not in many:
-            i, j = j, i
-        if j in piece_blob:
-            near = self._nearest(many[i], used, self.skeleton[j], float(self.radius[j]))
-            sb.update((k, piece_blob[j]) for k in near)
-            return
-        for other in many.get(j) or ([stroke_of[j]] if j in stroke_of else []):
-            stroke = self.strokes[used[other]]
-            near = self._nearest(many[i], used, shapely.LineString(stroke.path), stroke.radius)
-            ss.update((min(k, other), max(k, other)) for k in near if k != other)
-
-    def _nearest(self, made: list[int], used: list[int], skeleton: Any, radius: float) -> list[int]:
-        gaps = [
-            float(shapely.distance(skeleton, shapely.LineString(self.strokes[used[k]].path)))
-            - radius
-            - self.strokes[used[k]].radius
-            for k in made
-        ]
-        reached = [k for k, gap in zip(made, gaps, strict=True) if gap <= 0.0]
-        return reached or [made[gaps.index(min(gaps))]]
 
 
 def _land_first(a: int, b: int, blobs: list[Blob]) -> tuple[int, int]:

@@ -46,8 +46,7 @@ def _lands_at(layer: DraftLayer, pins: list[Pin]) -> Iterable[tuple[int, int]]:
         for p, b in layer.parts.piece_blob.items()
         if str(layer.copper.pin[p])
     }
-    placed = _inner_lands(layer, pins)
-    placed = _blobs_under(layer, pins) | placed if placed else _blobs_under(layer, pins)
+    placed = _inner(layer, pins, "sheet") | _blobs_under(layer, pins) | _inner(layer, pins, "land")
     for k, pin in enumerate(pins):
         blob = None if pin.net is None else stated.get((pin.name, pin.net))
         blob = placed.get(k) if blob is None else blob
@@ -55,9 +54,9 @@ def _lands_at(layer: DraftLayer, pins: list[Pin]) -> Iterable[tuple[int, int]]:
             yield k, layer.first + layer.topology.blob_node[blob]
 
 
-def _inner_lands(layer: DraftLayer, pins: list[Pin]) -> dict[int, int]:
-    """Position in ``pins`` -> the land within narrow copper that lies under the pin."""
-    lands = layer.parts.pin_blobs
+def _inner(layer: DraftLayer, pins: list[Pin], kind: str) -> dict[int, int]:
+    """Position in ``pins`` -> the land (or sheet) that narrow copper was cut into and that lies under the pin."""
+    lands = [(outline, blob) for outline, blob in layer.parts.pin_blobs if layer.parts.blobs[blob].kind == kind]
     if not lands or not pins:
         return {}
     spots = shapely.points(np.array([(p.x_mm, p.y_mm) for p in pins]))
