@@ -68,12 +68,19 @@ def calibration(said: Sequence[tuple[float, bool]]) -> list[dict[str, Any]]:
 
 def summary(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
     """Means and sums over the patients of one policy."""
+    both = {
+        "patients": len(rows),
+        "checks": round(sum(r["checks"] for r in rows) / len(rows), 2),
+        "continuity_s": round(sum(r["seconds_bench"] for r in rows) / len(rows), 1),
+    }
+    rows = [r for r in rows if r["found"] is not None]
     n = len(rows)
+    if not n:
+        return {**both, "judged": 0}
     provable, found = sum(r["breaks_provable"] for r in rows), sum(r["found_provable"] for r in rows)
     return {
-        "patients": n,
-        "checks": round(sum(r["checks"] for r in rows) / n, 2),
-        "continuity_s": round(sum(r["seconds_bench"] for r in rows) / n, 1),
+        **both,
+        "judged": n,
         "breaks": sum(r["breaks"] for r in rows),
         "breaks_provable": provable,
         "found_provable": found,
@@ -107,7 +114,7 @@ def one_patient(
         whole = runs["next"].steps if not count else run_policy(setting, "next", seed, 0, noise)[0].steps
         row["checks_without_breaks"] = len(whole)
     if "pin" in runs:
-        row["risk"] = {p: proven_risk_after(setting, r, runs["pin"].seconds) for p, r in runs.items()}
+        row["risk"] = {p: proven_risk_after(setting, r, runs["pin"].seconds) for p, r in runs.items() if r.judged}
     return row
 
 
@@ -130,9 +137,11 @@ def told(rows: Sequence[dict[str, Any]], policies: Sequence[str]) -> dict[str, A
         if whole and bound
         else None,
         "seconds_over_star": {p: round(d["continuity_s"] / star, 3) for p, d in done.items()} if star else {},
-        "risk_proven_at_pin_seconds": {p: round(sum(r[p] for r in risky) / len(risky), 4) for p in policies}
-        if risky
-        else {},
+        "risk_proven_at_pin_seconds": {
+            p: round(sum(r[p] for r in risky if p in r) / sum(p in r for r in risky), 4)
+            for p in policies
+            if any(p in r for r in risky)
+        },
         "extra_checks_per_provable_break": round(extra / breaks, 2) if breaks else None,
         "calibration": calibration([(p, true) for r in rows for p, true in r["said"]]),
     }

@@ -271,3 +271,15 @@ def test_a_lead_that_our_plan_clips_costs_its_clipping_once(monkeypatch: pytest.
     got = run(setting, Patient(setting.graph, Truth(), ohms=False), "next")
     assert [s.seconds for s in got.steps[:3]] == [31.0, 2.0, 2.0]
     assert [s.clip for s in got.steps] == ["p0"] * 8 + [""]
+
+
+def test_more_chained_readings_than_a_belief_can_be_had_over_are_counted_and_not_judged() -> None:
+    """A ring of 40 stretches with a pin on a tooth at each corner: the chain crosses the ring 39 times. What a belief would say is left out, not guessed."""
+    ring = [(k, (k + 1) % 40) for k in range(40)] + [(k, 40 + k) for k in range(40)]
+    setting = PracticeSetting(example_graph(ring, range(40, 80)), AREAS)
+    patient = patient_of(setting, 3, 1, noise_off=True)
+    got = run(setting, patient, "chain")
+    marked = marks(setting, got, patient.truth())
+    assert not got.judged and got.announced == () and marked["checks"] >= 39 and marked["seconds_bench"] > 0
+    assert marked["found"] is None and marked["wrong_proven"] is None and marked["error_bound"] is None
+    assert marks(setting, run(setting, patient, "next"), patient.truth())["found"] is not None

@@ -130,6 +130,8 @@ def run_command(policy: str, as_json: bool, **o: Any) -> int:
     marked = practice.marks(setting, result, patient.truth())
     if as_json:
         print_json({**marked, "seed": o["seed"]})
+    elif not result.judged:
+        click.echo(f"Policy {policy}, patient {o['seed']}: {_batch_words([marked])}.")
     else:
         click.echo(
             f"Policy {policy}, patient {o['seed']}: {marked['found']} of {marked['breaks']} breaks found, {marked['false_alarms']} false alarms, "
@@ -140,7 +142,7 @@ def run_command(policy: str, as_json: bool, **o: Any) -> int:
         )
         for one in result.announced:
             click.echo(f"  broken: net {one.span.net}, {one.span.words} ({100 * one.span.p:.1f} %)")
-    bad = marked["false_alarms"] or marked["found_provable"] < marked["breaks_provable"]
+    bad = not result.judged or marked["false_alarms"] or marked["found_provable"] < marked["breaks_provable"]
     return 1 if bad else 0
 
 
@@ -222,14 +224,24 @@ def batch_command(seeds: str, policies: str, jsonl: bool, **o: Any) -> int:
         rows.setdefault(row["policy"], []).append(row)
     if not jsonl:
         for name, mine in rows.items():
-            n = len(mine)
-            found, provable = sum(r["found_provable"] for r in mine), sum(r["breaks_provable"] for r in mine)
-            click.echo(
-                f"{name}: {n} patients, {sum(r['checks'] for r in mine) / n:.1f} checks and {sum(r['seconds_bench'] for r in mine) / n:.0f} s each (modelled), "
-                f"{found} of {provable} provable breaks found, {sum(r['false_alarms'] for r in mine)} false alarms, "
-                f"{sum(r['wrong_proven'] for r in mine)} broken sites called proven"
-            )
+            click.echo(f"{name}: {_batch_words(mine)}")
     return 0
+
+
+def _batch_words(mine: list[dict[str, Any]]) -> str:
+    """The rows of one policy in one line."""
+    n, judged = len(mine), [r for r in mine if r["found"] is not None]
+    provable = sum(r["breaks_provable"] for r in judged)
+    words = f"{n} patients, {sum(r['checks'] for r in mine) / n:.1f} checks and {sum(r['seconds_bench'] for r in mine) / n:.0f} s each (modelled)"
+    if judged:
+        words += (
+            f", {sum(r['found_provable'] for r in judged)} of {provable} provable breaks found, {sum(r['false_alarms'] for r in judged)} false alarms, "
+            f"{sum(r['wrong_proven'] for r in judged)} broken sites called proven"
+        )
+    left = n - len(judged)
+    return words + (
+        f"; {left} not judged: too many readings from pin to next pin on one net with rings" if left else ""
+    )
 
 
 @practice_command.command(name="patient")

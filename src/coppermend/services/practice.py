@@ -38,6 +38,10 @@ POLICY_NAMES = tuple(POLICIES)
 
 MOST_CHECKS = 5000
 """A policy that asks for more than this is stopped."""
+MOST_CHAINED = 30
+"""So many readings from pin to next pin across the rings of one net can be judged; their ends lie in each other, and exact inference grows with that.
+On the demonstration machine 40 take 6 s of arithmetic and 80 are beyond a useful error bound. Other policies are not held to it.
+"""
 WINDOW_MM = 1.27
 STATED_BINS = (0.90, 0.95, 0.99)
 """Lower ends of the bins of stated probability that calibration is judged in."""
@@ -235,6 +239,8 @@ class Run:
     """Calibration: for each stretch and each bin of ``STATED_BINS`` its probability after the first reading that brought it there."""
     expected_wrong: float = 0.0
     """How many of the sites called proven are broken all the same by the belief's own probabilities, on average."""
+    judged: bool = True
+    """False: no belief can be had over this many chained readings; checks and seconds stand, proven and announced are not known."""
 
 
 def run(
@@ -347,6 +353,8 @@ class _Watcher:
     """By super-edge and bin."""
     untouched: set[str] | None = None
     """Provable sites at risk that no reading crossed yet and that nothing but a reading can settle."""
+    ringed: dict[int, int] = field(default_factory=dict)
+    """Readings across rings, by piece of copper."""
 
     def noted(self, a: ProbePoint, b: ProbePoint) -> None:
         """A reading was taken between two points."""
@@ -356,9 +364,16 @@ class _Watcher:
         if self.untouched is None:
             self.untouched = self._only_by_reading()
         copper = self._now()[0].copper
-        if copper.tree.piece[a.node] == copper.tree.piece[b.node]:
-            for block, _, _ in copper.tree.route(a.node, b.node):
-                self.untouched.difference_update(self.setting.graph.sites[k].id for k in copper.block_sites[block])
+        piece = copper.tree.piece[a.node]
+        if piece == copper.tree.piece[b.node]:
+            crossed = [copper.block_sites[block] for block, _, _ in copper.tree.route(a.node, b.node)]
+            self.untouched.difference_update(self.setting.graph.sites[k].id for row in crossed for k in row)
+            if any(len(row) > 1 for row in crossed):
+                self.ringed[piece] = self.ringed.get(piece, 0) + 1
+
+    def beyond(self) -> bool:
+        """Whether the readings are more than a belief can be had over: only chains lie in each other like that."""
+        return self.policy == "chain" and max(self.ringed.values(), default=0) > MOST_CHAINED
 
     def _only_by_reading(self) -> set[str]:
         """The provable sites at risk whose chance stays above the threshold under every supposition about the damage until a reading crosses them."""
@@ -404,6 +419,8 @@ class _Watcher:
         """Every provable site at risk is proven or inside a broken super-edge."""
         if self.untouched or self.untouched is None:
             return not self.provable
+        if self.beyond():
+            return True
         if self._behind():
             self.update()
         posterior, risk = self._now()
@@ -419,7 +436,8 @@ class _Watcher:
 
     def result(self, steps: Sequence[Step], plan: RoundPlan, stopped: str) -> Run:
         """The run as a value."""
-        if self.policy != "next":
+        judged = not self.beyond()
+        if self.policy != "next" and judged:
             if self._behind():
                 self.update()
             self._announce(self.bench.basis.broken_above)
@@ -449,6 +467,7 @@ class _Watcher:
             stopped,
             tuple((self._sites_of(risk, number), p) for (number, _), p in self.stated.items()),
             float(sum(posterior.p(s) for s in proven)),
+            judged,
         )
 
     def _sites_of(self, risk: Risk, number: int) -> tuple[str, ...]:
@@ -460,28 +479,32 @@ def marks(setting: PracticeSetting, result: Run, truth: Truth) -> dict[str, Any]
     """The run marked against the truth: the fields of ``practice run --json``.
 
     ``found``: true breaks inside a span that stood at the end. ``false_alarms``: announced spans, at any time, without a break.
-    ``wrong_proven``: sites called proven that are broken. ``breaks_provable``: breaks at sites at risk that checks can prove.
+    ``wrong_proven``: sites called proven that are broken. ``breaks_provable``: breaks at sites at risk that checks can prove. Where no belief can be had
+    over the readings (``MOST_CHAINED``), what only a belief says is None.
     """
     broken = set(truth.broken)
     told = {s for a in result.announced if a.stands for s in a.span.sites}
     false_alarms = sum(not (set(a.span.sites) & broken) for a in result.announced)
     provable = broken & set(result.provable)
-    return {
-        "policy": result.policy,
-        "breaks": len(broken),
+    said: dict[str, Any] = {
         "found": len(broken & told),
         "false_alarms": false_alarms,
-        "checks": len(result.steps),
-        "seconds_bench": round(result.seconds, 3),
         "proven": len(result.proven),
-        "unprovable": len(result.unprovable),
-        "at_risk": len(result.at_risk),
-        "provable": len(result.provable),
-        "breaks_provable": len(provable),
         "found_provable": len(provable & told),
         "wrong_proven": len(broken & set(result.proven)),
         "not_settled": len(result.open_sites),
         "error_bound": result.error_bound,
+    }
+    return {
+        "policy": result.policy,
+        "breaks": len(broken),
+        "checks": len(result.steps),
+        "seconds_bench": round(result.seconds, 3),
+        "unprovable": len(result.unprovable),
+        "at_risk": len(result.at_risk),
+        "provable": len(result.provable),
+        "breaks_provable": len(provable),
+        **(said if result.judged else dict.fromkeys(said)),
         "stopped": result.stopped,
     }
 
