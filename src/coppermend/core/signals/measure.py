@@ -356,7 +356,14 @@ def words_of(f: Features) -> str:
     if f.low_v is not None and f.high_v is not None:
         parts.append(f"{f.low_v:.3g} V" if f.low_v == f.high_v else f"{f.low_v:.3g} to {f.high_v:.3g} V")
     if f.frequency_hz is not None and f.frequency_u_hz is not None:
-        parts.append(f"{f.frequency_hz:.9g} Hz ± {f.frequency_u_hz:.2g}")
+        parts.append(f"{_scaled(f.frequency_hz)} ± {f.frequency_u_hz:.2g} Hz")
     if f.duty is not None:
         parts.append(f"duty {100 * f.duty:.3g} %")
     return ", ".join(parts)
+
+
+def _scaled(hertz: float) -> str:
+    for scale, unit in ((1e6, "MHz"), (1e3, "kHz")):
+        if hertz >= scale:
+            return f"{hertz / scale:.9g} {unit}"
+    return f"{hertz:.9g} Hz"

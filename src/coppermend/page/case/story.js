@@ -25,6 +25,7 @@ export async function drawStory(el, app) {
     h('div.two', null, wordsSheet(app), photoSheet(app, story.photos)),
     app.scene && !app.scene.layers.length ? placesSheet(app) : null,
     h('div.two', null, testSheet(app), progressSheet(app, story.case)),
+    h('p', null, h('a', { id: 'to-waves', href: `/page/waves.html?case=${encodeURIComponent(app.id)}` }, 'Waves: take in and look at records of an oscilloscope or logic analyser')),
     h('h2', null, 'As it happened'),
     timeline(story.timeline)));
 }

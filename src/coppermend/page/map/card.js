@@ -15,12 +15,13 @@ export function drawCard(el, app) {
   fill(el,
     h('button.round-key.close', { type: 'button', 'aria-label': 'Put the card away', onclick: () => app.do('clear') }, '✕'),
     point
-      ? [h('h2', null, point.name), h('p.where', null, [point.where, sentence(point.touch), point.side_words].filter(Boolean).join('; ')),
+      ? [h('h2', null, point.name), h('p.where', null, [point.where, point.touch, point.side_words].filter(Boolean).join('; ')),
         point.function ? h('p.where', null, point.function) : null,
         point.reachable ? null : h('p.need', null, `A tip cannot get there: ${point.why_not}`),
         h('div.pick', null,
           h('button.key', { type: 'button', onclick: () => app.do('tip', point, 'a'), id: 'tip-a-here' }, tipMark('a', 26), 'tip here'),
           h('button.key', { type: 'button', onclick: () => app.do('tip', point, 'b'), id: 'tip-b-here' }, tipMark('b', 26), 'tip here')),
+        h('p.where', null, h('a', { href: `/page/waves.html?case=${encodeURIComponent(app.id)}&at=${encodeURIComponent(point.id)}` }, 'a wave recorded here')),
         partWork(app, point)]
       : null,
     h('h2', null, 'Net ', h('span.code', null, net.name)),
