@@ -245,3 +245,46 @@ def test_lands_that_contradict_the_layers_of_a_drill_file_are_said(
         and f"layers = [{layers[0] + 1}, {min(layers[-1], span[1] - 1 if span else 3) + 1}]" in f.remedy
         for f in found
     )
+
+
+def _gerber(places: list[tuple[float, float]], tracks: list[tuple[float, float, float, float]]) -> bytes:
+    flashes = "".join(f"X{round(x * 1e4)}Y{round(y * 1e4)}D03*" for x, y in places)
+    drawn = "".join(
+        f"X{round(a * 1e4)}Y{round(b * 1e4)}D02*X{round(c * 1e4)}Y{round(d * 1e4)}D01*" for a, b, c, d in tracks
+    )
+    return f"%FSLAX44Y44*%%MOMM*%%ADD10C,1.0*%%ADD11C,0.3*%D10*{flashes}D11*{drawn}M02*".encode()
+
+
+def _blind_package(landed: dict[int, list[tuple[float, float]]], name: str) -> list[Member]:
+    """Four layers with five through holes; holes at x 0, 10, 20 and y 30 in the file ``name``, with lands where ``landed`` says; copper of another net crosses under the first."""
+    through = [(10.0 * k, 0.0) for k in range(5)]
+    copper = [
+        _gerber(through + landed.get(n, []), [(0, 0, 10, 0), *([(-5, 30, 5, 30)] if n == 3 else [])]) for n in range(4)
+    ]
+    vias = "".join(f"X{x:.1f}Y30.0\n" for x in (0, 10, 20))
+    holes = "".join(f"X{x:.1f}Y{y:.1f}\n" for x, y in through)
+    data = [f"M48\nMETRIC,TZ\nT1C0.400\n%\nT1\n{one}M30\n".encode() for one in (vias, holes)]
+    return [
+        *(Member(n, d) for n, d in zip(COPPER, copper, strict=True)),
+        Member(name, data[0]),
+        Member("b.drl", data[1]),
+    ]
+
+
+VIAS = [(0.0, 30.0), (10.0, 30.0), (20.0, 30.0)]
+
+
+@pytest.mark.parametrize(("lands", "span"), [
+    ({0: VIAS, 1: VIAS}, (1, 2)), ({1: VIAS, 2: VIAS}, (2, 3)), ({0: VIAS, 2: VIAS}, (1, 3)), ({0: VIAS, 1: VIAS, 3: VIAS[:1]}, None), ({0: VIAS, 1: VIAS[:2]}, None),
+    (dict.fromkeys(range(4), VIAS), None),
+])  # fmt: skip
+def test_lands_tell_the_layers_of_holes_that_words_only_call_blind(
+    lands: dict[int, list[tuple[float, float]]], span: tuple[int, int] | None
+) -> None:
+    """A land on each layer at which a plated hole ends (common practice, no source). Where the lands leave it open the error stays."""
+    made = board_of(Package("b", tuple(_blind_package(lands, "b_blind.drl"))))
+    codes = {f.code for f in made.findings if f.place.file == "b_blind.drl"}
+    assert ("BRD-043" in codes, "PKG-017" in codes) == (span is not None, span is None)
+    keys = ("c", "i1", "i2", "s")
+    hole = next(h for h in made.holes if (h.x_mm, h.y_mm) == (0.0, 30.0))
+    assert hole.layers == (keys if span is None else keys[span[0] - 1 : span[1]])

@@ -15,6 +15,7 @@ from coppermend.core.board.drillfit import lands_of
 from coppermend.core.board.model import Board
 from coppermend.core.board.records import DrillImage, GerberImage, LayerRole, Netlist
 from coppermend.core.board.sources import PackageRecords, PartRow
+from coppermend.core.board.spanfit import spans_by_lands
 from coppermend.core.copper.fabricate import board_from
 from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
 from coppermend.formats.centroid import read_centroids
@@ -81,6 +82,9 @@ def read_records(
                 roles[image.name] = _role(file)
     drills, more = _drills(plan, images, roles, step)
     findings += more
+    drills, more = _spans_told_by_lands(drills, images, roles, findings)
+    told = {one.place.file for one in more}
+    findings = [one for one in findings if one.code != "PKG-017" or one.place.file not in told] + more
     stated = ipc2581_part(plan, step)
     findings += stated.findings
     if stated.board is not None:
@@ -179,6 +183,20 @@ def _drills(
     spans = {file.member.name: file.role.span for file in files if file.role.span is not None}
     read = [replace(one, span=spans.get(one.name, one.span)) for one in read]
     return [*read, *drawn], findings
+
+
+def _spans_told_by_lands(
+    drills: Sequence[DrillImage],
+    images: Sequence[GerberImage],
+    roles: dict[str, LayerRole],
+    findings: Sequence[Finding],
+) -> tuple[list[DrillImage], list[Finding]]:
+    """The drill files with spans from their lands, where words leave them open (PKG-017)."""
+    open_files = {one.place.file for one in findings if one.code == "PKG-017" and one.place.file}
+    if not open_files:
+        return list(drills), []
+    copper = sorted((one for one in images if roles[one.name].kind == "copper"), key=lambda one: roles[one.name].order)
+    return spans_by_lands(drills, copper, open_files)
 
 
 def _netlists(

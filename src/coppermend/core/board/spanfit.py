@@ -1,17 +1,20 @@
 """Whether the copper bears out the layers that a drill file is taken to pass: a plated hole has a land on every layer at which it ends.
 
-Needs no word of the files, so it also speaks where names and headers are silent. It says; it changes no hole.
+Needs no word of the files, so it also speaks where names and headers are silent (``span_doubts``: it says and changes no hole). Where
+words say that a file's holes are blind or buried and not between which layers, the lands tell (``spans_by_lands``).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from coppermend.core.board.joined import Holes, Islands
+from coppermend.core.board.records import DrillImage, GerberImage
 from coppermend.core.findings import Finding, Place, Severity
 
 FEWEST_HOLES = 3
@@ -22,6 +25,77 @@ MET_SHARE = 0.9
 LANDED_SHARE = 0.95
 """Taken as blind, but at least this share of the holes has a land in its middle on an outer layer beyond."""
 MIDDLE_MM = 0.02
+
+
+FOREIGN_SHARE = 0.25
+"""At most this share of the holes may have a land in their middle on a layer beyond: those of other holes at the same place."""
+
+
+def spans_by_lands(
+    drills: Sequence[DrillImage], layers: Sequence[GerberImage], open_files: Collection[str]
+) -> tuple[list[DrillImage], list[Finding]]:
+    """The drill files, those of ``open_files`` (said to be blind or buried, not between which layers) with the span that their lands tell.
+
+    ``layers`` copper images from the component to the solder side. All plated round holes of a file must have a flash in their middle on the first
+    and last layer of the span, and few of them on any layer beyond. A finding (BRD-043) for each file that got a span.
+    """
+    out: list[DrillImage] = []
+    findings: list[Finding] = []
+    trees: list[cKDTree | None] = []
+    for drill in drills:
+        if drill.name in open_files and drill.span is None:
+            trees = trees or [_flash_tree(image) for image in layers]
+            others = [one for one in drills if one is not drill]
+            span = _span_by_lands(drill, others, trees)
+            if span is not None:
+                drill = replace(drill, span=span)
+                words = (
+                    f"Words say that these holes are blind or buried and not between which layers. All have lands on layers {span[0]} and {span[1]} of {len(layers)} "
+                    "and on none beyond: read as holes between those."
+                )
+                remedy = "Say layers = [first, last] for the file in coppermend-corrections.toml if that is wrong."
+                findings.append(Finding("BRD-043", Severity.GUESS, Place(file=drill.name), words, remedy))
+        out.append(drill)
+    return out, findings
+
+
+def _flash_tree(image: GerberImage) -> cKDTree | None:
+    if image.at_mm is None:
+        return None
+    at = image.at_mm[(image.kind == "flash") & image.dark]
+    return cKDTree(at) if len(at) else None
+
+
+def _span_by_lands(
+    drill: DrillImage, others: Sequence[DrillImage], trees: Sequence[cKDTree | None]
+) -> tuple[int, int] | None:
+    at = _round_holes(drill)
+    if not len(at):
+        return None
+    share = _landed(at, trees)
+    full = [k for k, one in enumerate(share) if one == 1.0]
+    if len(full) < 2:
+        return None
+    first, last = full[0], full[-1]
+    beyond = [k for k in range(len(trees)) if not first <= k <= last]
+    if not beyond or max(share[k] for k in beyond) > FOREIGN_SHARE:
+        return None
+    rest = np.concatenate([np.empty((0, 2)), *(_round_holes(one) for one in others)])
+    drawn = _landed(rest, trees) if len(rest) else [0.0] * len(trees)
+    return (
+        (first + 1, last + 1) if all(drawn[k] > 0 for k in beyond) else None
+    )  # that layer does flash the lands of holes
+
+
+def _round_holes(drill: DrillImage) -> NDArray[np.float64]:
+    """(n, 2) places of the round holes that are not said to be without plating."""
+    round_ = (drill.x_mm == drill.x2_mm) & (drill.y_mm == drill.y2_mm) & (drill.plated != 0)
+    return np.asarray(np.c_[drill.x_mm, drill.y_mm][round_], dtype=np.float64)
+
+
+def _landed(at: NDArray[np.float64], trees: Sequence[cKDTree | None]) -> list[float]:
+    """The share of holes with a flash in their middle, layer by layer."""
+    return [0.0 if tree is None else float(np.mean(tree.query(at)[0] <= MIDDLE_MM)) for tree in trees]
 
 
 def span_doubts(
