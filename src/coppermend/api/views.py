@@ -26,7 +26,21 @@ from coppermend.services.workshop import Workshop
 LAST_READINGS = 400
 """Readings sent with the bench view: enough for the strip of ticks and the spike."""
 
-TICK_KINDS = ("closed", "open", "ohms", "skip", "volts", "diode", "level", "patch", "cut", "map", "look", "clean", "reseat")
+TICK_KINDS = (
+    "closed",
+    "open",
+    "ohms",
+    "skip",
+    "volts",
+    "diode",
+    "level",
+    "patch",
+    "cut",
+    "map",
+    "look",
+    "clean",
+    "reseat",
+)
 
 GATE_TITLES = {
     "orientation": "Orientation of the parts",
@@ -135,14 +149,14 @@ def _title(step: NextStep, done: int) -> str:
 def wire_plans(workshop: Workshop, case: str, net: str) -> tuple[Sequence[WirePlan], str]:
     """The wire plans of a net, or none and why."""
     try:
-        return plan_for_case(workshop, case, net), ""
+        return plan_for_case(workshop, case, net).plans, ""
     except Refusal as err:
         return (), f"{err.finding.words} {err.finding.remedy}"
 
 
 def wire_view(binding: Binding, wire: PlannedWire, plan: WirePlan) -> dict[str, Any]:
     """A proposed wire, its ends spelled out, with what its log entry will hold."""
-    a, b = binding.graph.point(wire.a.point), binding.graph.point(wire.b.point)
+    a, b = binding.graph.point(wire.a.noted), binding.graph.point(wire.b.noted)
     return {
         **wire.as_dict(),
         "a": point_view(binding, a),
@@ -154,6 +168,7 @@ def wire_view(binding: Binding, wire: PlannedWire, plan: WirePlan) -> dict[str, 
             "diameter_mm": wire.gauge.diameter_mm,
             "length_mm": round(wire.cut_mm, 1),
             "side": wire.side if wire.side in ("c", "s") else None,
+            **({"path": [[round(x, 3), round(y, 3)] for x, y in wire.path]} if len(wire.path) > 2 else {}),
         },
     }
 
@@ -254,6 +269,7 @@ def fitted_wires(binding: Binding) -> list[dict[str, Any]]:
             "side": one.a.side if one.a.side == one.b.side else "",
             "words": f"{short_name(binding, one.a)} to {short_name(binding, one.b)}"
             + (f", {one.length_mm:.0f} mm" if one.length_mm else ""),
+            "path": [list(spot) for spot in one.path],
             "planned": False,
         }
         for one in binding.state.wires

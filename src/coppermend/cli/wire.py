@@ -8,9 +8,12 @@ import click
 
 from coppermend.cli import print_json
 from coppermend.cli.shop import CASE, JSON, shop, shop_and_case
+from coppermend.core.findings import refuse
 from coppermend.core.rework.gauge import gauge
-from coppermend.core.rework.wires import WirePlan
-from coppermend.services.wires import plan_for_case, plan_for_package, proof_for_wire
+from coppermend.core.rework.routes_cut import CUT_WORDS
+from coppermend.core.rework.wires import STRIP_MM, Wire, WirePlan
+from coppermend.services.laying import Laying
+from coppermend.services.wires import Laid, plan_for_case, plan_for_package, proof_for_wire
 
 
 @click.group("wire")
@@ -53,6 +56,18 @@ def gauge_command(awg: int, length_mm: float, as_json: bool) -> None:
 @click.option(
     "--current-a", type=float, default=0.0, help="Current that the net carries, in ampere, where it is known."
 )
+@click.option(
+    "--cut",
+    multiple=True,
+    metavar="SITE|X,Y/SIDE",
+    help="A track to cut on purpose (a run's id, or a place on it), and wire round.",
+)
+@click.option("--allow", multiple=True, metavar="PART", help="A part whose ground a wire may cross after all.")
+@click.option(
+    "--keep-out", multiple=True, metavar="'X,Y X,Y[/SIDE]'", help="A box where no wire may lie: two corners in mm."
+)
+@click.option("--no-scrape", is_flag=True, help="No wire ends on a bared track.")
+@click.option("--straight", is_flag=True, help="Straight wires, whatever lies between.")
 @JSON
 @click.pass_context
 def plan_command(
@@ -63,20 +78,66 @@ def plan_command(
     need: tuple[str, ...],
     side: str | None,
     current_a: float,
+    cut: tuple[str, ...],
+    allow: tuple[str, ...],
+    keep_out: tuple[str, ...],
+    no_scrape: bool,
+    straight: bool,
     as_json: bool,
 ) -> None:
-    """Propose the patch wires that restore a net, the least set first, then other ways."""
+    """Propose the patch wires that restore a net, led along the board round parts, test lands, mounting holes and the edge; the least set first."""
+    laying = Laying(straight, not no_scrape, allow, tuple(_box(one) for one in keep_out), cut)
     if where == "demo" or Path(where).exists():
-        plans = plan_for_package(shop(ctx), where, net, broken, need, side=side or "", current_a=current_a)
+        laid = plan_for_package(
+            shop(ctx), where, net, broken, need, side=side or "", current_a=current_a, laying=laying
+        )
     else:
         made, case = shop_and_case(ctx, where)
-        plans = plan_for_case(made, case, net, broken, need, side=side or "", current_a=current_a)
+        laid = plan_for_case(made, case, net, broken, need, side=side or "", current_a=current_a, laying=laying)
+    plans = laid.plans
     if as_json:
-        print_json({"net": plans[0].net_name, "plans": [plan.as_dict() for plan in plans]})
+        print_json(
+            {
+                "net": plans[0].net_name,
+                "cuts": [one.as_dict() for one in laid.cuts],
+                "plans": [plan.as_dict() for plan in plans],
+            }
+        )
     else:
+        _print_cuts(laid)
         _print_plans(plans)
     if not plans[0].restores:
         ctx.exit(1)
+
+
+def _box(text: str) -> tuple[tuple[float, float, float, float], str]:
+    """A box as typed: two corners, and a side after a slash."""
+    corners, _, side = text.strip().partition("/")
+    try:
+        (x0, y0), (x1, y1) = ((float(v) for v in spot.split(",")) for spot in corners.split())
+    except ValueError:
+        raise refuse(
+            "WIR-014",
+            f"{text!r} is no box.",
+            "Write it like --keep-out '10,20 30,40' or --keep-out '10,20 30,40/s', in mm.",
+        ) from None
+    if side not in ("", "c", "s"):
+        raise refuse("WIR-014", f"{side!r} is no side.", "Say c (component side) or s (solder side).")
+    return (min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)), side
+
+
+def _print_cuts(laid: Laid) -> None:
+    """The cuts, before the wires."""
+    for one in laid.cuts:
+        click.echo(f"Cut {one.words}")
+        click.echo(f"      when it is done: note CASE cut {one.x_mm:.2f},{one.y_mm:.2f}/{one.side}")
+    if laid.cuts:
+        click.echo(f"   {CUT_WORDS}")
+
+
+def _way(wire: Wire) -> str:
+    """A wire's way for the note, "" for a straight one."""
+    return "" if len(wire.path) < 3 else " way=" + ";".join(f"{x:.2f},{y:.2f}" for x, y in wire.path)
 
 
 def _print_plans(plans: tuple[WirePlan, ...]) -> None:
@@ -85,14 +146,26 @@ def _print_plans(plans: tuple[WirePlan, ...]) -> None:
         click.echo(f"{number}. {plan.kind}: net {plan.net_name}, {len(plan.wires)} wire(s), cost {plan.cost_mm:.0f} mm")
         for wire in plan.wires:
             click.echo(f"   {wire.words}")
+            if wire.bends:
+                corners = "; ".join(f"{x:.1f}, {y:.1f}" for x, y in wire.path[1:-1])
+                click.echo(f"      its way: {wire.route_mm:.0f} mm along the board, bends at {corners}")
+            if wire.dots:
+                click.echo(f"      fix it at {'; '.join(f'{x:.1f}, {y:.1f}' for x, y in wire.dots)}")
             click.echo(f"      {wire.gauge_reason}")
             for note in wire.notes:
                 click.echo(f"      {note}")
             click.echo(
-                f"      when it is in: note CASE patch {wire.a.point} {wire.b.point} {wire.gauge.awg}awg {wire.cut_mm:.0f}mm"
+                f"      when it is in: note CASE patch {wire.a.noted} {wire.b.noted} {wire.gauge.awg}awg {wire.cut_mm:.0f}mm{_way(wire)}"
             )
         for note in plan.notes:
             click.echo(f"   {note}")
+    if plans[0].wires:
+        click.echo("Cutting list (first way):")
+        for number, wire in enumerate(plans[0].wires, 1):
+            click.echo(
+                f"   {number}. {wire.gauge.awg} AWG, {wire.cut_mm:.0f} mm, insulated, {STRIP_MM:g} mm bared at each end"
+                f"{', one end longer for its lap' if max(wire.a.lap_mm, wire.b.lap_mm) > 0 else ''}"
+            )
     click.echo("Rules:")
     for rule in plans[0].rules:
         click.echo(f"   {rule.topic}: {rule.words} [{rule.source}]")

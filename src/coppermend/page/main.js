@@ -316,7 +316,7 @@ export class App {
     });
     if (!bench) return;
     const tips = tipsOf(bench, this.own);
-    const wires = [...bench.wires, ...(bench.step?.wire?.a ? [{ a: [bench.step.wire.a.x_mm, bench.step.wire.a.y_mm], b: [bench.step.wire.b.x_mm, bench.step.wire.b.y_mm], side: bench.step.wire.a.side, planned: true }] : [])];
+    const wires = [...bench.wires, ...(bench.step?.wire?.a ? [{ a: [bench.step.wire.a.x_mm, bench.step.wire.a.y_mm], b: [bench.step.wire.b.x_mm, bench.step.wire.b.y_mm], side: bench.step.wire.a.side, planned: true, path: bench.step.wire.path, dots: bench.step.wire.dots }] : [])];
     const spans = bench.step?.span ? [...bench.spans.filter((/** @type {any} */ s) => s.words !== bench.step.span.words), bench.step.span] : bench.spans;
     this.map.lay({ tips: { a: tips.a, b: tips.b }, areas: bench.areas, sites: bench.sites, spans, wires, net: this.net ? this.net.net : -1, chosen: this.chosen ? { ...this.chosen, x: this.chosen.x_mm, y: this.chosen.y_mm } : null, draft: this.area?.corners ?? [] });
     for (const c of byId('slip').querySelectorAll('canvas[data-end]')) {
@@ -375,8 +375,10 @@ export class App {
     if (this.busy) return;
     this.busy = true;
     this.lendEar();
+    const waiting = setTimeout(() => { byId('mat-note').textContent = 'Not noted yet: the bench server does not answer. Hold the next answer.'; }, 1200);
     try {
       const out = await send();
+      byId('mat-note').textContent = '';
       this.own = { a: null, b: null };
       const row = out.bench.readings.at(-1);
       const careful = /** @type {string[]} */ (out.careful ?? []);
@@ -386,8 +388,9 @@ export class App {
       this.busy = false;
       await this.take(out.bench);
     } catch (err) {
-      this.fail(err);
+      this.fail(err, 'Not noted. ');
     } finally {
+      clearTimeout(waiting);
       this.busy = false;
       this.redraw();
       if (this.view === 'story') drawStory(byId('story'), this);
@@ -473,6 +476,7 @@ export class App {
     pedalForget: () => { this.pedal = {}; localStorage.removeItem('pedal'); freshenSound(this); },
     slower: () => { this.voice.slower(); this.voice.say(this.sentence()); },
     askOhms: (f) => { this.ohm = { ...this.ohm, ...f }; return drawOhms(byId('ohms-leaf'), this); },
+    ohmsZeroed: (on) => this.acts.askOhms({ zeroed: on }),
     ohmsRead: (/** @type {any[]} */ force, /** @type {any[]} */ sense, /** @type {string} */ value) => this.note('ohms', { points: force.map((/** @type {any} */ p) => p.id), value, options: { ...howRead(this.ohm), ...(sense.length ? { sense: sense.map((/** @type {any} */ p) => p.id), wires: 4 } : {}) } }),
     showPlace: async (one) => { await this.acts.view('bench'); this.show('bench'); await this.map.show([[one.x_mm, one.y_mm]], ['c', 's'].includes(one.layer) ? one.layer : undefined); },
     useTimes: async () => { await post(this.url('times'), {}); this.toast('Noted: this case is planned with these times.'); await this.refresh(); return drawTrust(byId('trust'), this); },
@@ -507,6 +511,7 @@ export class App {
     reopen: () => this.open(this.id),
     goto: () => { const t = tipsOf(this.bench, this.own); if (t.a && t.b) return this.map.show([[t.a.x_mm, t.a.y_mm], [t.b.x_mm, t.b.y_mm]], t.a.side === this.map.view.face || t.b.side === this.map.view.face ? undefined : t.a.side).then(() => this.redraw()); this.follow(); },
     showTip: (tip) => this.map.show([[tip.x_mm, tip.y_mm]], tip.side).then(() => this.redraw()),
+    showWire: async (w) => { location.hash = `#/case/${this.id}/bench`; this.show('bench'); await this.map.show(w.path, w.a.side); this.map.lay({ wires: [...this.map.laid.wires, { a: w.path[0], b: w.path[w.path.length - 1], side: w.a.side === w.b.side ? w.a.side : '', planned: true, path: w.path, dots: w.dots }] }); },
     showSpan: async (span) => { location.hash = `#/case/${this.id}/bench`; this.show('bench'); await this.map.show(span.path.flatMap((/** @type {any} */ p) => p[1]), ['c', 's'].includes(span.path[0]?.[0]) ? span.path[0][0] : undefined); this.map.lay({ spans: [span] }); },
     tip: (point, which) => { this.own = placeTip(this.own, point, which); this.patient.answer = null; this.redraw(); },
     measure: (c) => { this.own = { a: c.a, b: c.b }; this.patient.answer = null; this.acts.view('bench'); this.redraw(); this.shownCheck = ''; setTimeout(() => this.follow(), 50); },
@@ -583,10 +588,10 @@ export class App {
 
   toastTimer = 0;
 
-  /** @param {unknown} err */
-  fail(err) {
+  /** @param {unknown} err @param {string} [before] */
+  fail(err, before = '') {
     const f = findingOf(err);
-    this.toast(f.words, `${f.remedy} (${f.code})`, true);
+    this.toast(before + f.words, `${f.remedy} (${f.code})`, true);
   }
 }
 

@@ -25,6 +25,7 @@ from coppermend.core.planning.spans import not_proven, spans
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bind import Binding, bind
 from coppermend.services.bridging import bridges_of
+from coppermend.services.laying import board_ways
 from coppermend.services.loose import loose_check
 from coppermend.services.map_doubt import map_first, tips_of
 from coppermend.services.meters import meter_of
@@ -231,7 +232,9 @@ def _with_wire(binding: Binding, step: NextStep, span: Span) -> NextStep:
         return pin_step(binding, step, inside, binding.costs)
     broken = [site for one in spans_of(binding) if one.net == span.net for site in one.sites] or list(span.sites)
     try:
-        plan = propose_wires(binding.graph, broken, board=binding.board, alternatives=0)[0]
+        ways = board_ways(binding.board, binding.graph)
+        bared = ways is not None
+        plan = propose_wires(binding.graph, broken, board=binding.board, alternatives=0, ways=ways, scrape=bared)[0]
     except Refusal as err:
         return replace(step, notes=(*step.notes, err.finding.words))
     said = tuple(f"Wire from {one.a.point} to {one.b.point}: {one.words}" for one in plan.wires)

@@ -204,13 +204,23 @@ def _patch(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     return {**_points(binding, _tips(binding, request)), **wire_fields(request.value)}
 
 
+WAY = re.compile(r"way=(-?\d+(?:\.\d+)?,-?\d+(?:\.\d+)?(?:;-?\d+(?:\.\d+)?,-?\d+(?:\.\d+)?)+)")
+"""A wire's way as typed: corners X,Y in mm, joined by semicolons."""
+
+
 def wire_fields(text: str) -> dict[str, Json]:
-    """Gauge and length of a wire as typed: "30awg 62mm", "0.25mm 62mm"; one figure in mm is the length.
+    """Gauge, length and way of a wire as typed: "30awg 62mm way=10,20;40,20", "0.25mm 62mm"; one figure in mm is the length.
 
     >>> wire_fields("30awg 62mm")["length_mm"]
     62.0
+    >>> wire_fields("62mm way=10,20;40,20")["path"]
+    [[10.0, 20.0], [40.0, 20.0]]
     """
     fields: dict[str, Json] = {}
+    way = WAY.search(text)
+    if way:
+        fields["path"] = [[float(v) for v in spot.split(",")] for spot in way[1].split(";")]
+        text = text.replace(way[0], "")
     gauge = re.search(r"(\d{1,2})\s*awg|awg\s*(\d{1,2})", text, re.IGNORECASE)
     if gauge:
         awg = int(gauge[1] or gauge[2])

@@ -2,23 +2,39 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
+from coppermend.core.board.model import Board
 from coppermend.core.board.names import nearest_names
+from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.neighbours import neighbours
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import PointRef, Wire
 from coppermend.core.rework.prove import Neighbour, ProofCheck, prove_wire
+from coppermend.core.rework.routes_cut import CutPlace, cut_places, track_at
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind, known_breaks
+from coppermend.services.laying import PLAIN, Laying, board_ways
 from coppermend.services.points import point_now, resolve
 from coppermend.services.workshop import Workshop
 
+CUT_AT = re.compile(r"(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)/([cs])")
+"""A place to cut as typed: X,Y/side in mm."""
+
 WINDOW_MM = 1.27
 """Neighbours of a soldered point within this edge-to-edge gap are checked (docs/sources.md, bare-board test); an input."""
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """The proposed plans, least first, and the cuts that come before the wires."""
+
+    plans: tuple[WirePlan, ...]
+    cuts: tuple[CutPlace, ...] = ()
 
 
 def plan_for_case(
@@ -30,22 +46,23 @@ def plan_for_case(
     *,
     side: str = "",
     current_a: float = 0.0,
-) -> tuple[WirePlan, ...]:
+    laying: Laying = PLAIN,
+) -> Laid:
     """The wires that restore a net of a case. ``broken``: site ids; without them the spans that the readings show broken on this net.
 
-    ``needed``: points as people name them. Refusal WIR-006 when no break is known on the net.
+    ``needed``: points as people name them. Refusal WIR-006 when no break is known on the net and no track is to be cut.
     """
     bound = bind(workshop, case)
     index = net_index(bound.graph, net)
     chosen = tuple(broken) or breaks_on_net(bound, index)
-    if not chosen:
+    if not chosen and not laying.cut:
         raise refuse(
             "WIR-006",
             f"The readings show no break on net {net} yet.",
-            "Narrow it down first (coppermend next), or name the broken sites with --broken.",
+            "Narrow it down first (coppermend next), or name the broken sites with --broken, or tracks to cut with --cut.",
             Place(thing=net),
         )
-    return _plan(bound.graph, index, chosen, needed, bound, side, current_a)
+    return _laid(bound.board, bound.graph, index, chosen, needed, side, current_a, laying)
 
 
 def plan_for_package(
@@ -57,35 +74,62 @@ def plan_for_package(
     *,
     side: str = "",
     current_a: float = 0.0,
-) -> tuple[WirePlan, ...]:
+    laying: Laying = PLAIN,
+) -> Laid:
     """The wires that restore a net of a bare board after these sites are broken; parts stand as built."""
     shelved = workshop.shelf.take(package)
     index = net_index(shelved.graph, net)
-    if not broken:
+    if not broken and not laying.cut:
         raise refuse(
-            "WIR-007", "A bare board has no readings.", "Name the broken sites with --broken SITE.", Place(thing=net)
+            "WIR-007",
+            "A bare board has no readings.",
+            "Name the broken sites with --broken SITE, or tracks to cut with --cut.",
+            Place(thing=net),
         )
-    return propose_wires(
-        shelved.graph,
-        _on_net(shelved.graph, index, broken),
-        [resolve(shelved.graph, one).id for one in needed],
-        shelved.board,
-        side=side,
-        current_a=current_a,
-    )
+    return _laid(shelved.board, shelved.graph, index, broken, needed, side, current_a, laying)
 
 
-def _plan(
+def _laid(
+    board: Board,
     graph: CopperGraph,
     net: int,
     broken: Sequence[str],
     needed: Sequence[str],
-    bound: Binding,
     side: str,
     current_a: float,
-) -> tuple[WirePlan, ...]:
+    laying: Laying,
+) -> Laid:
     points = [resolve(graph, one).id for one in needed]
-    return propose_wires(graph, _on_net(graph, net, broken), points, bound.board, side=side, current_a=current_a)
+    cuts = [cut for one in laying.cut for cut in _cuts(graph, one)]
+    gone = tuple(dict.fromkeys((*_on_net(graph, net, broken), *_on_net(graph, net, [one.site for one in cuts]))))
+    plans = propose_wires(
+        graph,
+        gone,
+        points,
+        board,
+        side=side,
+        current_a=current_a,
+        ways=board_ways(board, graph, laying),
+        scrape=laying.scrape and not laying.straight and copper_is_known(board),
+    )
+    return Laid(plans, tuple(cuts))
+
+
+def _cuts(graph: CopperGraph, named: str) -> tuple[CutPlace, ...]:
+    """The cuts of a run named by its site id or by a place."""
+    place = CUT_AT.fullmatch(named.strip())
+    if place:
+        x, y = float(place[1]), float(place[2])
+        return cut_places(track_at(graph, x, y, place[3]), (x, y))
+    try:
+        return cut_places(graph.site(named))
+    except KeyError:
+        raise refuse(
+            "WIR-003",
+            f"There is no site {named} on this board.",
+            "Take the site ids from 'coppermend board graph PACKAGE --net N --json', or give a place such as 31.2,40.0/s.",
+            Place(thing=named),
+        ) from None
 
 
 def net_index(graph: CopperGraph, net: str) -> int:

@@ -299,7 +299,8 @@ def flows_solder(entry: Entry) -> bool:
 def _patch(work: _Work, entry: Entry, at: int) -> None:
     a, b = _points(entry)
     size = (_number(entry, "diameter_mm"), _number(entry, "length_mm"), _number(entry, "awg"))
-    work.wires.append(Wire(entry.id, at, a, b, *size, _text(entry, "words"), entry.observed_at))
+    path = tuple((float(x), float(y)) for x, y in _list(entry, "path"))
+    work.wires.append(Wire(entry.id, at, a, b, *size, _text(entry, "words"), entry.observed_at, path))
     work.last_soldering = at
     work.repairs.append(entry.id)
 

@@ -62,6 +62,11 @@ def is_polygon(value: Json) -> bool:
     return isinstance(value, (list, tuple)) and len(value) >= 3 and all(_is_corner(one) for one in value)
 
 
+def is_way(value: Json) -> bool:
+    """Two to a hundred [x_mm, y_mm] corners."""
+    return isinstance(value, (list, tuple)) and 2 <= len(value) <= 100 and all(_is_corner(one) for one in value)
+
+
 def _is_corner(value: Json) -> bool:
     return (
         isinstance(value, (list, tuple))
@@ -157,7 +162,9 @@ _WIRE: dict[str, Test] = {
     "side": is_text,
     "words": is_text,
     "states": is_map,
+    "path": is_way,
 }
+"""``path``: corners of the wire's way in mm, from end to end; without it the wire is drawn straight."""
 
 _TABLE = (
     _spec("case", "case opened", {"title": is_text}, {"serial": is_text, "complaint": is_text, "owner": is_text}),

@@ -93,6 +93,8 @@ class Wire:
     awg: float | None
     words: str
     observed_at: str
+    path: tuple[tuple[float, float], ...] = ()
+    """Corners of its way in mm; empty where nobody noted one."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
@@ -51,6 +51,15 @@ class WireEnd:
     difficulty_mm: float
     part: str = ""
     pin: str = ""
+    note_as: str = ""
+    """A bared track is no probe point: the point of the same piece under which the log notes the wire; "" where ``point`` itself is one."""
+    lap_mm: float = 0.0
+    """How far the wire laps onto a bared track."""
+
+    @property
+    def noted(self) -> str:
+        """The point to note the wire at."""
+        return self.note_as or self.point
 
     def words(self) -> str:
         """The end as a person says it.
@@ -62,6 +71,8 @@ class WireEnd:
         if self.part:
             name = {"joint": "the joint of ", "leg": "the leg ", "hole": "the hole of "}.get(self.kind, "the land of ")
             return f"{name}{self.part}.{self.pin}, {side}"
+        if self.kind == "track":
+            return f"the track at {self.x_mm:.1f}, {self.y_mm:.1f} mm, {side}, bared over {self.lap_mm:.1f} mm"
         name = "via" if self.kind == "via" else "land"
         return f"the {name} at {self.x_mm:.1f}, {self.y_mm:.1f} mm, {side}"
 
@@ -186,10 +197,12 @@ def pieces_of(
     needed_points: Collection[str],
     difficulty: Difficulty,
     side: str = "",
+    more_ends: Callable[[Sequence[Site]], Iterable[WireEnd]] | None = None,
 ) -> tuple[Piece, ...]:
     """The pieces of ``net`` without its ``broken`` sites, each with the needed points it holds and the ends a wire can be soldered to.
 
-    ``side`` c or s keeps to ends of that side. Nodes without a point stay in their piece; a node alone without any point is dropped.
+    ``side`` c or s keeps to ends of that side. ``more_ends`` is asked for further ends on the
+    sites of each piece (bared tracks). Nodes without a point stay in their piece; a node alone without any point is dropped.
     """
     gone = frozenset(broken)
     group = components(nodes_of(graph, net), ((s.a, s.b) for s in sites_of(graph, net) if s.id not in gone))
@@ -201,12 +214,19 @@ def pieces_of(
     points: dict[int, list[ProbePoint]] = {piece: [] for piece in members}
     for point in points_of(graph, net):
         points[group[point.node]].append(point)
+    copper: dict[int, list[Site]] = {}
+    if more_ends is not None:
+        for site in sites_of(graph, net):
+            if site.id not in gone:
+                copper.setdefault(group[site.a], []).append(site)
     found: list[Piece] = []
     for piece, its_nodes in sorted(members.items()):
         here = points[piece]
         if not here:
             continue
         ends = tuple(_ends(here, states, difficulty, side))
+        if more_ends is not None:
+            ends = (*ends, *more_ends(copper.get(piece, ())))
         pins = tuple(dict.fromkeys(f"{p.part}.{p.pin}" for p in sorted(here, key=_pin_order) if p.part))
         inside = tuple(p.id for p in here if p.id in needed)
         found.append(Piece(len(found), tuple(sorted(its_nodes)), pins, inside, ends))

@@ -10,7 +10,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations, product
+from itertools import combinations, pairwise, product
 from math import hypot
 
 import numpy as np
@@ -34,6 +34,8 @@ from coppermend.core.rework.pieces import (
     points_of,
     sites_of,
 )
+from coppermend.core.rework.routes import Ways, fixing_dots
+from coppermend.core.rework.routes_places import scraped_ends
 from coppermend.core.rework.rules import WIRE_CAUTIONS, WIRE_RULES, Rule
 from coppermend.core.units import COPPER_THICKNESS_MM
 
@@ -45,6 +47,11 @@ SLACK_MM = 3.0
 
 PAIRS_KEPT = 3
 """Best end pairs kept per pair of pieces, for the alternatives."""
+
+NEAREST_THING = "Nearest thing to do: allow one of these places (--allow PART), take the other side (--side), or take the part out and lay the wire there."
+
+WORTH_MM = 15.0
+"""Led wires that cost this much more than the best are no alternative: they are not searched for."""
 
 OTHER_REMEDY = {
     SiteKind.CONTACT: "is a socket contact: clean or reseat it, or put in a new socket; a wire is the last resort",
@@ -59,7 +66,8 @@ class Wire:
     """One patch wire: its two ends, ``side`` (c, s or both), ``straight_mm``, ``cut_mm`` to cut it to, its ``gauge``.
 
     ``replaces_ohm`` and ``replaces_width_mm``: resistance and narrowest width of the sound copper between the two ends.
-    ``cost_mm`` is the straight length plus the difficulty of both ends: what the plan keeps least.
+    ``cost_mm`` is the straight length (or, with forbidden places, the way along the board and its bends) plus the difficulty of both ends:
+    what the plan keeps least.
     """
 
     a: WireEnd
@@ -74,6 +82,22 @@ class Wire:
     replaces_width_mm: float
     words: str
     notes: tuple[str, ...] = ()
+    path: tuple[tuple[float, float], ...] = ()
+    """Corners from end to end, mm: the two ends alone for a straight wire."""
+    dots: tuple[tuple[float, float], ...] = ()
+    """Where it is fixed to the board."""
+    crosses_at: tuple[float, float] | None = None
+    """Where it passes to the other side."""
+
+    @property
+    def route_mm(self) -> float:
+        """Length along its way."""
+        return float(sum(hypot(p[0] - q[0], p[1] - q[1]) for p, q in pairwise(self.path)))
+
+    @property
+    def bends(self) -> int:
+        """Corners on its way."""
+        return max(len(self.path) - 2, 0)
 
     def as_dict(self) -> dict[str, object]:
         """The wire as plain JSON values."""
@@ -92,7 +116,13 @@ class Wire:
             "gauge_reason": self.gauge_reason,
             "replaces_ohm": self.replaces_ohm,
             "replaces_width_mm": self.replaces_width_mm,
-            "path": [[self.a.x_mm, self.a.y_mm], [self.b.x_mm, self.b.y_mm]],
+            "path": [[round(x, 3), round(y, 3)] for x, y in self.path],
+            "bends": self.bends,
+            "route_mm": round(self.route_mm, 3),
+            "dots": [[round(x, 2), round(y, 2)] for x, y in self.dots],
+            "crosses_at": None if self.crosses_at is None else [round(v, 2) for v in self.crosses_at],
+            "note_a": self.a.noted,
+            "note_b": self.b.noted,
             "words": self.words,
             "notes": list(self.notes),
         }
@@ -146,6 +176,8 @@ class _Join:
     cost_mm: float
     a: WireEnd
     b: WireEnd
+    path: tuple[tuple[float, float], ...] = ()
+    crosses_at: tuple[float, float] | None = None
 
 
 def propose_wires(
@@ -159,18 +191,25 @@ def propose_wires(
     current_a: float = 0.0,
     at_hand: tuple[int, ...] = BENCH_GAUGES,
     alternatives: int = 3,
+    ways: Ways | None = None,
+    scrape: bool = False,
 ) -> tuple[WirePlan, ...]:
     """The wires that restore one net after its ``broken`` sites (site ids), least first, then other ways to do it.
 
     ``needed_points`` are point ids that must be joined again (default: every pin that hung together with the broken sites; what was
     cut off on purpose before stays apart). ``side`` c or s keeps to one side,
     ``current_a`` the current the net carries where known. ``board`` lets notes name parts that lie in the way. All site ids must lie on
-    one net. An empty tuple never comes back: a net that is still whole is a plan without wires that says so.
+    one net. With ``ways`` wires are led along the board round the forbidden places, and what the plan keeps least is that way's cost; ``scrape``
+    offers bared tracks as ends too. An empty tuple never comes back: a net that is still whole is a plan without wires that says so.
     """
     net = net_of_sites(graph, broken)
     needed = _needed(graph, net, broken, needed_points)
-    pieces = pieces_of(graph, net, broken, needed, difficulty, side)
-    joins = _joins(pieces, difficulty)
+
+    def bared(sites: Sequence[Site]) -> Iterable[WireEnd]:
+        return scraped_ends(graph, sites, net, ways, side)
+
+    pieces = pieces_of(graph, net, broken, needed, difficulty, side, bared if scrape else None)
+    joins = _joins(pieces, difficulty, ways)
     required = tuple(p.index for p in pieces if p.required)
     reachable = tuple(i for i in required if pieces[i].ends)
     optional = tuple(p.index for p in pieces if not p.required and p.ends)
@@ -179,7 +218,7 @@ def propose_wires(
     if len(required) < 2:
         left_out = ()
     broken_sites = [graph.site(one) for one in dict.fromkeys(broken)]
-    common = _notes(broken_sites, left_out)
+    common = (*_notes(broken_sites, left_out), *_barred_notes(pieces, reachable, joins, edges, ways))
     maker = _Maker(graph, net, frozenset(broken), board, current_a, at_hand)
     best = [joins[edge][0] for edge in edges]
     plans = [_plan(maker, "least", best, pieces, reachable, left_out, common, exact)]
@@ -213,28 +252,88 @@ def _needed(graph: CopperGraph, net: int, broken: Collection[str], asked: Collec
     return tuple(asked)
 
 
-def _joins(pieces: Sequence[Piece], difficulty: Difficulty) -> dict[tuple[int, int], list[_Join]]:
-    """Per pair of pieces its best end pairs, cheapest first."""
+def _joins(pieces: Sequence[Piece], difficulty: Difficulty, ways: Ways | None) -> dict[tuple[int, int], list[_Join]]:
+    """Per pair of pieces its best end pairs, cheapest first; no entry where every way is barred."""
     found: dict[tuple[int, int], list[_Join]] = {}
     for one, two in combinations(pieces, 2):
         if one.ends and two.ends:
-            found[one.index, two.index] = _nearest(one.ends, two.ends, difficulty)
+            best = _nearest(one.ends, two.ends, difficulty, ways)
+            if best:
+                found[one.index, two.index] = best
     return found
 
 
-def _nearest(ends_a: Sequence[WireEnd], ends_b: Sequence[WireEnd], difficulty: Difficulty) -> list[_Join]:
-    """The cheapest pairs of ends: straight length, both difficulties, and the way round when the sides differ."""
-    cost = (
-        np.hypot(
-            np.subtract.outer([e.x_mm for e in ends_a], [e.x_mm for e in ends_b]),
-            np.subtract.outer([e.y_mm for e in ends_a], [e.y_mm for e in ends_b]),
-        )
-        + np.add.outer([e.difficulty_mm for e in ends_a], [e.difficulty_mm for e in ends_b])
-        + difficulty.other_side * np.not_equal.outer([e.side for e in ends_a], [e.side for e in ends_b])
+def _nearest(
+    ends_a: Sequence[WireEnd], ends_b: Sequence[WireEnd], difficulty: Difficulty, ways: Ways | None
+) -> list[_Join]:
+    """The cheapest pairs of ends: length, both difficulties, and the way round when the sides differ."""
+    dx = np.abs(np.subtract.outer([e.x_mm for e in ends_a], [e.x_mm for e in ends_b]))
+    dy = np.abs(np.subtract.outer([e.y_mm for e in ends_a], [e.y_mm for e in ends_b]))
+    least = np.hypot(dx, dy) if ways is None else ways.lower_mm_of(dx, dy)
+    other = np.not_equal.outer([e.side for e in ends_a], [e.side for e in ends_b])
+    fixed = (
+        np.add.outer([e.difficulty_mm for e in ends_a], [e.difficulty_mm for e in ends_b])
+        + difficulty.other_side * other
     )
-    flat = cost.ravel()
-    keep = np.argsort(flat, kind="stable")[:PAIRS_KEPT]
-    return [_Join(float(flat[i]), ends_a[int(i) // len(ends_b)], ends_b[int(i) % len(ends_b)]) for i in keep]
+    if ways is not None:  # a wire that changes sides may bend at its crossing for nothing
+        least = np.where(other, dx + dy, least)
+    flat = (least + fixed).ravel()
+    if ways is None:
+        keep = np.argsort(flat, kind="stable")[:PAIRS_KEPT]
+        return [_Join(float(flat[i]), ends_a[int(i) // len(ends_b)], ends_b[int(i) % len(ends_b)]) for i in keep]
+    return _led(ends_a, ends_b, flat, fixed.ravel(), ways)
+
+
+def _led(
+    ends_a: Sequence[WireEnd],
+    ends_b: Sequence[WireEnd],
+    bound: NDArray[np.float64],
+    fixed: NDArray[np.float64],
+    ways: Ways,
+) -> list[_Join]:
+    """Led wires in order of their lower bounds until no bound is below the best found: the best is the least of all pairs."""
+    found: list[_Join] = []
+    for i in np.argsort(bound, kind="stable").tolist():
+        if found and bound[i] >= min(found, key=_cost).cost_mm - 1e-12 and len(found) >= PAIRS_KEPT:
+            break
+        if found and bound[i] > min(found, key=_cost).cost_mm + WORTH_MM:
+            break
+        a, b = ends_a[i // len(ends_b)], ends_b[i % len(ends_b)]
+        led = ways.led((a.x_mm, a.y_mm), a.side, (b.x_mm, b.y_mm), b.side)
+        if led is not None:
+            found.append(_Join(led.cost_mm + float(fixed[i]), a, b, led.path, led.crosses_at))
+    return sorted(found, key=_cost)[:PAIRS_KEPT]
+
+
+def _cost(join: _Join) -> float:
+    return join.cost_mm
+
+
+def _barred_notes(
+    pieces: Sequence[Piece],
+    reachable: tuple[int, ...],
+    joins: dict[tuple[int, int], list[_Join]],
+    edges: Sequence[tuple[int, int]],
+    ways: Ways | None,
+) -> tuple[str, ...]:
+    """Where forbidden places leave no way: which ones bar the plainest way, and the nearest thing that can be done."""
+    if ways is None or len(reachable) < 2 or edges:
+        return ()
+    notes = []
+    for i, j in combinations(reachable, 2):
+        if (i, j) in joins:
+            continue
+        a, b = min(
+            product(pieces[i].ends, pieces[j].ends),
+            key=lambda pair: (
+                pair[0].side != pair[1].side,
+                hypot(pair[0].x_mm - pair[1].x_mm, pair[0].y_mm - pair[1].y_mm),
+            ),
+        )
+        bars = ways.barred((a.x_mm, a.y_mm), (b.x_mm, b.y_mm), a.side)
+        what = ", ".join(bars[:5]) or "the board's edge or a forbidden place at its end"
+        notes.append(f"No way is left from {a.words()} to {b.words()}: {what} bars it. {NEAREST_THING}")
+    return tuple(notes)
 
 
 def _weights(count: int, joins: dict[tuple[int, int], list[_Join]]) -> NDArray[np.float64]:
@@ -297,7 +396,9 @@ class _Maker:
         """The wire between two ends."""
         a, b = join.a, join.b
         straight = hypot(a.x_mm - b.x_mm, a.y_mm - b.y_mm)
-        cut = abs(a.x_mm - b.x_mm) + abs(a.y_mm - b.y_mm) + 2 * STRIP_MM + SLACK_MM
+        path = join.path or ((a.x_mm, a.y_mm), (b.x_mm, b.y_mm))
+        way = sum(abs(p[0] - q[0]) + abs(p[1] - q[1]) for p, q in pairwise(path))
+        cut = way + 2 * STRIP_MM + SLACK_MM + sum(end.lap_mm for end in (a, b))
         ohm, width = replaced_copper(self.graph, self.net, a.node, b.node)
         thickness = COPPER_THICKNESS_MM
         if self.board is not None and self.board.copper_thickness_mm:
@@ -314,7 +415,24 @@ class _Maker:
             )
         else:
             words = f"{choice.gauge.awg} AWG wire from {a.words()} to {b.words()}; measure the way on the board, their places are not known"
-        return Wire(a, b, side, straight, cut, join.cost_mm, choice.gauge, choice.reason, ohm, width, words, notes)
+        dots = fixing_dots(path) if join.path else ()
+        return Wire(
+            a,
+            b,
+            side,
+            straight,
+            cut,
+            join.cost_mm,
+            choice.gauge,
+            choice.reason,
+            ohm,
+            width,
+            words,
+            notes,
+            path,
+            dots,
+            join.crosses_at,
+        )
 
     def _placed(self, end: WireEnd) -> bool:
         return self.board is None or end.part not in made_up_places(self.board)
@@ -323,12 +441,21 @@ class _Maker:
         """What to mind at this wire."""
         if not enough:
             yield reason
-        if side == "both":
+        if side == "both" and join.crosses_at is None:
             yield "The ends lie on two sides: lead the wire through a free hole or round the edge."
+        elif join.crosses_at is not None:
+            x, y = join.crosses_at
+            yield f"It passes to the other side at {x:.1f}, {y:.1f} mm: through the free hole there, or round the board's edge."
         for end in (join.a, join.b):
             if end.kind == "hole":
                 yield f"{end.words()}: leave the hole open for the part."
-        in_the_way = sorted(self._crossed(join)) if side == "c" else []
+        for end in (join.a, join.b):
+            if end.kind == "track":
+                yield (
+                    f"{end.words()}: scrape the mask off, tin it, lap the wire on over at least two track widths. "
+                    f"Note it at {end.noted}; the log takes points, not places on a track."
+                )
+        in_the_way = sorted(self._crossed(join)) if side == "c" and not join.path else []
         if in_the_way:
             yield f"Lead it round {', '.join(in_the_way)}: no wire over or under a part."
 

@@ -27,12 +27,16 @@ export async function drawWires(el, app) {
     data.cautions?.length ? h('ul.cautions', null, data.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null));
 }
 
+/** How a wire lies, in words. @param {any} w */
+const way = (w) => (w.bends || w.dots?.length ? h('span', null, `${Math.round(w.route_mm)} mm along the board${w.bends ? `, ${w.bends} bend${w.bends > 1 ? 's' : ''}` : ''}${w.dots?.length ? `, fixed at ${w.dots.length} place${w.dots.length > 1 ? 's' : ''}` : ''}`) : null);
+
 /** @param {import('../main.js').App} app @param {any} plan @param {number} i */
 function planSheet(app, plan, i) {
   return h('div.plan', null,
     h('h3', null, !plan.wires.length ? 'No wire: what to do' : i ? `Another way (${plan.kind})` : 'The wire'),
     plan.wires.map((/** @type {any} */ w) => h('div.plan-wire', null,
-      h('div', null, h('b', null, `${w.a.name} to ${w.b.name}`), h('span', null, `${w.a.where}; ${w.b.where}`), h('span', null, `${w.a.side_words}${w.b.side === w.a.side ? '' : ' to ' + w.b.side_words}, ${w.awg} AWG, cut to ${Math.round(w.cut_mm)} mm`)),
+      h('div', null, h('b', null, `${w.a.name} to ${w.b.name}`), h('span', null, `${w.a.where}; ${w.b.where}`), h('span', null, `${w.a.side_words}${w.b.side === w.a.side ? '' : ' to ' + w.b.side_words}, ${w.awg} AWG, cut to ${Math.round(w.cut_mm)} mm`), way(w)),
+      h('button.key.slim', { type: 'button', onclick: () => app.do('showWire', w) }, 'Show its way'),
       h(i ? 'button.key.slim' : 'button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('wireFitted', w) }, 'Fitted: note it'))),
     plan.notes?.length ? h('details', plan.wires.length ? null : { open: true }, h('summary', null, 'Why'), h('ul', null, plan.notes.map((/** @type {string} */ n) => h('li', null, n)))) : null);
 }

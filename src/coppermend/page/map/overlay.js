@@ -231,7 +231,9 @@ export function wireBow(a, b) {
   return [(a[0] + b[0]) / 2 - dy * lift, (a[1] + b[1]) / 2 + dx * lift];
 }
 
-/** @param {Ctx} ctx @param {View} view @param {number} ratio @param {{a: number[], b: number[], side: string, planned: boolean}} wire */
+/** A wire along its noted or planned way (corners in mm), else as a bow; planned ones dashed, with a ring at each fixing dot.
+ * @param {Ctx} ctx @param {View} view @param {number} ratio
+ * @param {{a: number[], b: number[], side: string, planned: boolean, path?: number[][], dots?: number[][]}} wire */
 export function drawWire(ctx, view, ratio, wire) {
   const a = toScreen(view, wire.a[0], wire.a[1]), b = toScreen(view, wire.b[0], wire.b[1]);
   const bow = wireBow(a, b);
@@ -239,8 +241,12 @@ export function drawWire(ctx, view, ratio, wire) {
   const here = !wire.side || wire.side === view.face;
   ctx.globalAlpha = here ? 1 : 0.45;
   const p = new Path2D();
-  p.moveTo(a[0], a[1]);
-  p.quadraticCurveTo(bow[0], bow[1], b[0], b[1]);
+  if (wire.path && wire.path.length > 1) wire.path.map((c) => toScreen(view, c[0], c[1])).forEach((c, i) => (i ? p.lineTo(c[0], c[1]) : p.moveTo(c[0], c[1])));
+  else {
+    p.moveTo(a[0], a[1]);
+    p.quadraticCurveTo(bow[0], bow[1], b[0], b[1]);
+  }
+  ctx.lineJoin = 'round';
   ctx.lineCap = 'round';
   ctx.setLineDash(wire.planned ? [10, 8] : []);
   for (const [w, c] of /** @type {[number, string][]} */ ([[8, MARK.dark], [5.5, MARK.wire], [2, MARK.wireCore]])) {
@@ -249,6 +255,17 @@ export function drawWire(ctx, view, ratio, wire) {
     ctx.stroke(p);
   }
   ctx.setLineDash([]);
+  for (const d of wire.dots ?? []) {
+    const [x, y] = toScreen(view, d[0], d[1]);
+    ctx.beginPath();
+    ctx.arc(x, y, 6, 0, 7);
+    ctx.strokeStyle = MARK.dark;
+    ctx.lineWidth = 4;
+    ctx.stroke();
+    ctx.strokeStyle = MARK.wireCore;
+    ctx.lineWidth = 2;
+    ctx.stroke();
+  }
   for (const e of [a, b]) {
     ctx.beginPath();
     ctx.rect(e[0] - 5, e[1] - 5, 10, 10);

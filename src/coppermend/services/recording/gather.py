@@ -462,7 +462,7 @@ def _span_stretches(number: int, span: Span, sites: Mapping[str, Site]) -> Itera
 
 def _wire_mark(number: int, wire: Wire) -> WireMark:
     side = wire.a.side if wire.a.side == wire.b.side else "both"
-    return WireMark(number, (wire.a.x_mm, wire.a.y_mm), (wire.b.x_mm, wire.b.y_mm), side)
+    return WireMark(number, (wire.a.x_mm, wire.a.y_mm), (wire.b.x_mm, wire.b.y_mm), side, wire.path)
 
 
 def _maps(state: CaseState, board: Board, sites: Mapping[str, Site], judgement: Judgement) -> Iterable[Picture]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -35,12 +36,13 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class WireMark:
-    """A patch wire to draw: number, both ends in mm, and the side it lies on (c, s or both)."""
+    """A patch wire to draw: number, both ends in mm, the side it lies on (c, s or both), and the corners of its way where they were noted."""
 
     number: int
     a: tuple[float, float]
     b: tuple[float, float]
     side: str
+    path: Path = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,6 +319,8 @@ def _draw_wires(drawing: _Drawing, marks: Marks, side: str) -> None:
         (ax, ay), (bx, by) = drawing.view.xy(*wire.a), drawing.view.xy(*wire.b)
         mx, my = _bow(ax, ay, bx, by)
         data = f"M{_num(ax)} {_num(ay)}Q{_num(mx)} {_num(my)} {_num(bx)} {_num(by)}"
+        if wire.path:
+            data = drawing.path(wire.path)
         here = wire.side in (side, "both")
         dash = "" if here else f' stroke-dasharray="{_num(0.05 * unit)} {_num(0.8 * unit)}"'
         drawing.add(f'<path d="{data}" stroke="{PAPER}" stroke-width="{_num(0.9 * unit)}"/>')
@@ -343,6 +347,12 @@ def _draw_numbers(drawing: _Drawing, marks: Marks, side: str) -> None:
     for wire in marks.wires:
         (ax, ay), (bx, by) = drawing.view.xy(*wire.a), drawing.view.xy(*wire.b)
         mx, my = _bow(ax, ay, bx, by)
+        if len(wire.path) > 1:  # the middle of the longest stretch
+            p, q = max(
+                pairwise(wire.path), key=lambda pair: abs(pair[0][0] - pair[1][0]) + abs(pair[0][1] - pair[1][1])
+            )
+            (ax, ay), (bx, by) = drawing.view.xy(*p), drawing.view.xy(*q)
+            mx, my = (ax + bx) / 2, (ay + by) / 2
         drawing.add(_badge((ax + bx) / 4 + mx / 2, (ay + by) / 4 + my / 2, str(wire.number), unit, False))
 
 

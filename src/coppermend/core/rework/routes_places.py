@@ -1,0 +1,198 @@
+"""Where no patch wire may lie on this board, where it can pass to the other side, and where a track can be bared to take its end."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Collection, Iterable, Sequence
+from math import hypot
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.board.model import Board, Part, PartState
+from coppermend.core.copper.model import CopperGraph, ProbePoint, Site, SiteKind
+from coppermend.core.rework.pieces import WireEnd, points_of
+from coppermend.core.rework.routes import KeepOut, Ways
+from coppermend.core.rework.rules import lap_mm
+
+GAP_MM = 0.5
+"""A wire's middle stays this far from what it must keep clear of: half an insulated wrap wire (0.5 mm) and a little. Our choice."""
+EDGE_MM = 2.0
+"""A wire stays this far inside the board's edge. Common practice, no source."""
+SCREW_MM = 2.5
+"""Round a mounting hole, beyond its rim: screw head and washer. Common practice, no source."""
+MOUNTING_MM = 2.4
+"""An unplated hole without a pin from this diameter on is taken for a mounting hole. Our choice."""
+HOT_MM = 3.0
+"""Round parts that run hot. Common practice, no source."""
+THREAD_MM = 0.7
+"""The narrowest free hole that a wire is led through. Our choice: an insulated wrap wire with room."""
+TEST_LAND_MM = 0.8
+"""Round the middle of a land that no pin sits on: it may serve a probe. Our choice."""
+SCRAPED_MM = 7.0
+"""What baring a track and tinning it costs, as mm of wire (shared measures of patch planning; an assumption)."""
+SCRAPE_STEP_MM = 2.5
+"""Along a track a bared place is tried this often."""
+MOST_SCRAPED = 60
+"""At most so many bared places are tried for each piece."""
+
+_HOT = re.compile(
+    r"to-?220|to-?3\b|to-?247|heat ?sink|\bsink\b|regulator|78\d\d|79\d\d|power transistor", re.IGNORECASE
+)
+
+Box = tuple[float, float, float, float]
+
+
+def ways_of(
+    board: Board, graph: CopperGraph, own: Sequence[tuple[Box, str, str]] = (), without: Collection[str] = ()
+) -> Ways:
+    """Where wires may lie on this board: not under parts, not over test lands, mounting holes, hot parts, the edge, or the user's ``own`` boxes
+    ((x0, y0, x1, y1), side c, s or "", words). ``without``: reference designators whose ground is allowed after all.
+    """
+    keep = [
+        *_parts(board, graph, frozenset(without)),
+        *_test_lands(graph),
+        *_mounting(board),
+        *(KeepOut(*box, side, words) for box, sides, words in own for side in (sides or "cs")),
+    ]
+    return Ways(tuple(keep), frame_of(board), tuple(_free_holes(board)))
+
+
+def frame_of(board: Board) -> Box:
+    """The ground inside the board's edge; the copper's box where no outline was found. Boards that are no rectangle: the box of the outline."""
+    if board.outline:
+        xy = np.vstack([np.asarray(one) for one in board.outline if len(one)])
+        low, high, inside = xy.min(axis=0), xy.max(axis=0), EDGE_MM
+    else:
+        boxes = [layer.shapes.bounds_mm() for layer in board.layers if len(layer.shapes)]
+        if not boxes:
+            return (-1e4, -1e4, 1e4, 1e4)
+        whole = np.vstack(boxes)
+        low, high, inside = np.nanmin(whole[:, :2], axis=0), np.nanmax(whole[:, 2:], axis=0), 0.0
+    return (float(low[0] + inside), float(low[1] + inside), float(high[0] - inside), float(high[1] - inside))
+
+
+def _box(points: NDArray[np.float64], grow: float) -> Box:
+    low, high = points.min(axis=0) - grow, points.max(axis=0) + grow
+    return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+
+
+def _parts(board: Board, graph: CopperGraph, without: frozenset[str]) -> Iterable[KeepOut]:
+    """The ground of parts on their own side; parts that are out come back, so theirs counts too. Hot parts wider, on both sides."""
+    states = dict(graph.part_states)
+    for part in board.parts:
+        if part.ref in without or states.get(part.ref, part.state) is PartState.NOT_FITTED:
+            continue
+        ground = _ground(part)
+        if ground is None:
+            continue
+        hot = is_hot(part)
+        words = f"the heat of {part.ref}" if hot else f"under {part.ref}"
+        grow = HOT_MM if hot else GAP_MM
+        for side in "cs" if hot else part.side:
+            yield KeepOut(*_box(ground, grow), side, words)
+
+
+def _ground(part: Part) -> NDArray[np.float64] | None:
+    """A part's body; without an outline the box of its pins where that has any ground."""
+    if len(part.outline) >= 3:
+        return np.asarray(part.outline, dtype=np.float64)
+    if len(part.pins) < 2:
+        return None
+    return np.array([(pin.x_mm, pin.y_mm) for pin in part.pins])
+
+
+def is_hot(part: Part) -> bool:
+    """Whether a part is taken to run hot: by its case and value (common practice, no source).
+
+    >>> is_hot(Part("VR1", "c", np.empty((0, 2)), "", (), "7805", "TO-220"))
+    True
+    """
+    return bool(_HOT.search(f"{part.value} {part.package}"))
+
+
+def _test_lands(graph: CopperGraph) -> Iterable[KeepOut]:
+    """Lands without a pin."""
+    for point in graph.points:
+        if point.kind == "land" and not point.part and point.side in ("c", "s"):
+            r = TEST_LAND_MM + GAP_MM
+            words = f"over the land at {point.x_mm:.1f}, {point.y_mm:.1f} mm"
+            yield KeepOut(point.x_mm - r, point.y_mm - r, point.x_mm + r, point.y_mm + r, point.side, words)
+
+
+def _mounting(board: Board) -> Iterable[KeepOut]:
+    """Mounting holes with the ground of their screw heads, on both sides."""
+    taken = {pin.hole for part in board.parts for pin in part.pins if pin.hole is not None}
+    for number, hole in enumerate(board.holes):
+        if number in taken or hole.diameter_mm < MOUNTING_MM:
+            continue
+        r = hole.diameter_mm / 2 + SCREW_MM
+        box = (
+            min(hole.x_mm, hole.x2_mm) - r,
+            min(hole.y_mm, hole.y2_mm) - r,
+            max(hole.x_mm, hole.x2_mm) + r,
+            max(hole.y_mm, hole.y2_mm) + r,
+        )
+        for side in "cs":
+            yield KeepOut(*box, side, f"the mounting hole at {hole.x_mm:.1f}, {hole.y_mm:.1f} mm")
+
+
+def _free_holes(board: Board) -> Iterable[tuple[float, float]]:
+    """Unplated holes without a pin that a wire can be led through."""
+    taken = {pin.hole for part in board.parts for pin in part.pins if pin.hole is not None}
+    for number, hole in enumerate(board.holes):
+        if number not in taken and not hole.plated and THREAD_MM <= hole.diameter_mm < MOUNTING_MM:
+            yield (hole.x_mm, hole.y_mm)
+
+
+def scraped_ends(
+    graph: CopperGraph, sites: Sequence[Site], net: int, ways: Ways | None, side: str = ""
+) -> list[WireEnd]:
+    """Places on the tracks of one piece where the mask can be scraped off and a wire lapped on: on straight stretches of twice the track's width and
+    more, in the open. Each is noted as the probe point of the piece that lies nearest along that track (``note_as``).
+    """
+    at: dict[int, list[ProbePoint]] = {}
+    for point in points_of(graph, net):
+        at.setdefault(point.node, []).append(point)
+    found: list[WireEnd] = []
+    for site in sites:
+        if site.kind is not SiteKind.RUN or site.layer not in ("c", "s") or (side and site.layer != side):
+            continue
+        held = at.get(site.a, []) + at.get(site.b, [])
+        if not held:
+            continue
+        for x, y in _along(site):
+            if ways is not None and any(one.side == site.layer and one.holds(x, y) for one in ways.keep_outs):
+                continue
+            nearest = min(held, key=lambda p: (hypot(p.x_mm - x, p.y_mm - y), p.side != site.layer, p.id))
+            name = f"track@{round(x * 1000)},{round(y * 1000)}/{site.layer}"
+            found.append(
+                WireEnd(
+                    name,
+                    nearest.node,
+                    x,
+                    y,
+                    site.layer,
+                    "track",
+                    SCRAPED_MM,
+                    note_as=nearest.id,
+                    lap_mm=lap_mm(site.width_mm),
+                )
+            )
+    if len(found) > MOST_SCRAPED:
+        found = [found[k] for k in np.linspace(0, len(found) - 1, MOST_SCRAPED).round().astype(int).tolist()]
+    return found
+
+
+def _along(site: Site) -> Iterable[tuple[float, float]]:
+    """Middles of laps along a track: each straight stretch that holds one, its length stepped through."""
+    lap = lap_mm(site.width_mm)
+    for p, q in itertools.pairwise(site.path):
+        length = hypot(q[0] - p[0], q[1] - p[1])
+        if length < lap + 0.5:
+            continue
+        count = max(int((length - lap) // SCRAPE_STEP_MM), 1)
+        for k in range(count + 1):
+            t = (lap / 2 + (length - lap) * k / count) / length
+            yield (p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1]))

@@ -1,0 +1,111 @@
+"""``coppermend wire plan`` along the board: what it prints can be noted as printed, is kept with its way, and drawn in the record."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from coppermend.cli import cli
+from coppermend.core.findings import Refusal
+
+BROKEN = "run@c:137160,114300>153670,113030"
+"""A run of net A4 of the demonstration board."""
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("routes")
+
+
+def run(home: Path, *words: str, status: int = 0) -> Any:
+    """One command and its output."""
+    found = CliRunner(env={"COPPERMEND_STORE": str(home), "COPPERMEND_CACHE": str(home / "cache")}).invoke(cli, words)
+    if isinstance(found.exception, Refusal):
+        raise found.exception
+    assert found.exit_code == status, found.output
+    return found.output
+
+
+def test_way_is_planned_noted_and_drawn(home: Path) -> None:
+    """From the plan to the log to the record, without typing a coordinate."""
+    run(home, "case", "new", "--board", "demo", "--title", "wires")
+    printed = run(home, "wire", "plan", "1", "--net", "A4", "--broken", BROKEN)
+    line = next(one for one in printed.splitlines() if "note CASE patch" in one and "way=" in one)
+    assert "Cutting list" in printed and "its way:" in printed
+    run(home, *line.split("when it is in: ")[1].replace("CASE", "1").split())
+    corners = re.search(r"way=(\S+)", line)
+    assert corners is not None
+    count = corners[1].count(";") + 1
+    entries = json.loads(run(home, "case", "show", "1", "--json"))
+    assert count >= 3 and "patch wire" in json.dumps(entries)
+    page = home / "record.html"
+    run(home, "record", "1", "--html", str(page))
+    way = r"M[-\d. ]+" + '" stroke="#fffdf8"'
+    drawn = [
+        one for one in re.findall(way, page.read_text(encoding="utf-8")) if len(one.split('"')[0].split()) == 2 * count
+    ]
+    assert drawn
+
+
+def test_cut_and_wire_round(home: Path) -> None:
+    """A place on the track: two cuts on both sides of it, each as it is noted, and wires that restore the net without that stretch."""
+    plan = json.loads(run(home, "wire", "plan", "demo", "--net", "A4", "--cut", "145.0,113.6/c", "--json"))
+    assert [one["site"] for one in plan["cuts"]] == [BROKEN, BROKEN]
+    assert plan["cuts"][1]["x_mm"] - plan["cuts"][0]["x_mm"] == pytest.approx(2.0, abs=0.01)
+    best = plan["plans"][0]
+    assert best["restores"] and best["wires"][0]["path"][0] != best["wires"][0]["path"][-1]
+
+
+def test_a_part_is_walked_round_unless_it_is_allowed(home: Path) -> None:
+    """No planned way passes a forbidden box; allowing the part can only make it cheaper."""
+    plan = json.loads(run(home, "wire", "plan", "demo", "--net", "A4", "--broken", BROKEN, "--side", "c", "--json"))
+    free = json.loads(
+        run(
+            home,
+            "wire",
+            "plan",
+            "demo",
+            "--net",
+            "A4",
+            "--broken",
+            BROKEN,
+            "--side",
+            "c",
+            "--allow",
+            "U1",
+            "--allow",
+            "U22",
+            "--json",
+        )
+    )
+    assert free["plans"][0]["cost_mm"] <= plan["plans"][0]["cost_mm"] + 1e-6
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (("--cut", "1,1/c"), "WIR-011"),
+        (("--cut", "run@nowhere"), "WIR-003"),
+        (("--broken", BROKEN, "--allow", "U999"), "PNT-003"),
+        (("--broken", BROKEN, "--keep-out", "1,2"), "WIR-014"),
+        (("--broken", BROKEN, "--keep-out", "1,1 1,5"), "WIR-014"),
+        (("--broken", BROKEN, "--keep-out", "1,1 2,5/x"), "WIR-014"),
+        ((), "WIR-007"),
+    ],
+)
+def test_bad_input_is_refused_in_words(home: Path, words: tuple[str, ...], code: str) -> None:
+    with pytest.raises(Refusal, match=code):
+        run(home, "wire", "plan", "demo", "--net", "A4", *words)
+
+
+def test_no_way_left_is_status_1_with_what_can_be_done(home: Path) -> None:
+    """The whole board forbidden: no wire, no claim, and the nearest thing to do."""
+    printed = run(
+        home, "wire", "plan", "demo", "--net", "A4", "--broken", BROKEN, "--keep-out", "0,0 400,400", status=1
+    )
+    assert "No way is left" in printed and "--allow" in printed
