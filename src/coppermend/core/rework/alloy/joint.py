@@ -50,7 +50,7 @@ def joint(
 
     >>> one = joint(0.8, (0.46, 0.25), 1.5)
     >>> round(one.hole_mm3, 3), round(one.volume_mm3, 2)
-    (0.62, 1.26)
+    (0.62, 1.12)
     """
     width, thick = pin_mm
     numbers = (hole_mm, width, thick, land_mm, board_mm, 0.0 if fillet_mm is None else fillet_mm)
@@ -64,7 +64,7 @@ def joint(
         raise refuse(
             "ALY-007",
             f"A pin of {width:g} by {thick:g} mm does not pass a hole of {hole_mm:g} mm.",
-            "Give the pin's section and the finished hole as measured.",
+            "Give the pin's section and the finished hole as a caliper finds them.",
         )
     section = width * thick
     hole = (math.pi * hole_mm**2 / 4 - section) * board_mm

@@ -1,0 +1,54 @@
+"""Limits of heating a board, each with where it comes from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit: what it holds, its ``value`` in ``unit``, and its ``source``."""
+
+    name: str
+    value: float
+    unit: str
+    source: str
+
+
+TG_OLD_C = 120.0
+"""Glass transition of old FR-4: "above 120 degC" (an encyclopaedia's article, read); 120 to 140 degC in old boards (from memory). An input."""
+
+BELOW_TG_K = 10.0
+PREHEAT = Limit("preheat of a board, highest", 125.0, "degC", "rework guide on preheating: 75 to 125 degC (read)")
+PREHEAT_LOW = Limit("preheat of a board, lowest", 75.0, "degC", "rework guide on preheating: 75 to 125 degC (read)")
+RAMP_UP = Limit(
+    "warming, fastest",
+    2.0,
+    "K/s",
+    "rework guide 2.5: ceramic capacitors 2 to 4 K/s (read); J-STD-020C profile 3 K/s (read)",
+)
+RAMP_DOWN = Limit("cooling, fastest", 6.0, "K/s", "J-STD-020C profile, qualification of packages (read)")
+ELECTROLYTIC = Limit("electrolytic capacitors, case", 105.0, "degC", "their marking, 85 or 105 degC (common practice)")
+TOUCH_C = 45.0
+"""Cool enough to handle. Common practice, no source."""
+
+
+def below_tg(tg_c: float) -> Limit:
+    """The limit that the laminate sets: 10 K under its glass transition.
+
+    >>> below_tg(130.0).value
+    120.0
+    """
+    return Limit(
+        "laminate, hottest place", tg_c - BELOW_TG_K, "degC", "rework guide on preheating: at most Tg less 10 K (read)"
+    )
+
+
+CAUTIONS = (
+    "Preheaters and hot air burn: gloves, eye protection, nothing that burns near them, never left alone while on.",
+    "Batteries and cells come off before any heat: they can burst. Electrolytic capacitors are shielded or taken off.",
+    "Old boards and flux give off fume: draw it off, keep your head out of the plume. Old solder holds lead: wash your hands.",
+    "A damp board blisters: bake it dry first, hours at about 100 degC (common practice; your local rules hold).",
+    "Let the board cool by itself, level, unsupported parts held: no spray, no cold plate.",
+    "Follow your local rules; leave mains and tube work to people qualified for it.",
+)

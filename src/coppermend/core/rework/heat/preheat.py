@@ -1,0 +1,362 @@
+"""The plan of warming a board: how long to a safe temperature, how even, where it settles, how hot the heater may be, how it cools."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.findings import refuse
+from coppermend.core.rework.heat.limits import (
+    PREHEAT,
+    PREHEAT_LOW,
+    RAMP_DOWN,
+    RAMP_UP,
+    TG_OLD_C,
+    TOUCH_C,
+    Limit,
+    below_tg,
+)
+from coppermend.core.rework.heat.plate import Heater, Room, Run, covered, simulate, steady
+from coppermend.core.rework.heat.slab import Floats, Slab
+
+LONGEST_S = 2400.0
+STEP_S = 3.0
+HOTTEST_SETTING_C = 400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A limit beside what the plan reaches: ``found`` in the limit's unit, ``kept`` whether it is kept."""
+
+    limit: Limit
+    found: float
+    kept: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HeatPlan:
+    """Warming and cooling. Seconds, degC, K.
+
+    ``time_s`` until the coldest place of the heated area is at ``target_c`` (None: never within 40 minutes); ``hottest_c`` the hottest place of
+    the board then; ``across_k`` hottest less coldest in the heated area then; ``through_k`` the largest difference between the faces on the way,
+    ``bow_mm`` how far it bends the free board; ``ramp_k_s`` the fastest rise of a face once the heater has worked for ten seconds;
+    ``settles_c`` hottest place if the heater stays on; ``setting_c`` the hottest setting of the heater that may stay on under the laminate's
+    limit (None: none of up to 400 degC); ``cool_s`` from there down to ``TOUCH_C`` in still air, ``fall_k_s`` the fastest fall.
+    ``curve`` rows of (s, coldest solder side, hottest solder side, coldest component side, hottest component side) of the heated area.
+    """
+
+    target_c: float
+    tg_c: float
+    time_s: float | None
+    hottest_c: float
+    across_k: float
+    through_k: float
+    bow_mm: float
+    ramp_k_s: float
+    settles_c: float
+    setting_c: float | None
+    cool_s: float | None
+    fall_k_s: float
+    held: tuple[Held, ...]
+    curve: tuple[tuple[float, float, float, float, float], ...]
+    cooling: tuple[tuple[float, float, float], ...]
+    """Rows of (s, coldest, hottest) after the heater is off."""
+    words: str
+
+
+def bow_mm(slab: Slab, through_k: float) -> float:
+    """How far a free board bows, mm, when its faces differ by ``through_k``: a L^2 dT / (8 d), L its diagonal (plate with a linear
+    temperature through it: B. A. Boley, J. H. Weiner, Theory of Thermal Stresses (1960), from memory).
+
+    >>> from coppermend.core.rework.heat.slab import Build, cut
+    >>> round(bow_mm(cut(Build((300.0, 400.0)), cells=4), 10.0), 2)   # 14e-6 x 0.5^2 x 10 / (8 x 1.6e-3)
+    2.73
+    """
+    rows, columns = slab.inside.shape
+    long = (columns * slab.dx_m) ** 2 + (rows * slab.dy_m) ** 2
+    return float(1000 * slab.laminate.expansion_per_k * long * abs(through_k) / (8 * slab.thickness_m))
+
+
+def plan_heat(
+    slab: Slab,
+    heater: Heater,
+    *,
+    target_c: float,
+    tg_c: float = TG_OLD_C,
+    room: Room | None = None,
+    start_c: float | None = None,
+) -> HeatPlan:
+    """How the board warms under one heater until all of the heated area is at ``target_c``, and how it cools after.
+
+    Refusals: a target at or below the room, or above what the laminate takes (Tg less 10 K).
+
+    >>> from coppermend.core.rework.heat.slab import Build, cut
+    >>> plan = plan_heat(cut(Build((100.0, 80.0)), cells=6, slices=3), Heater("s", 150.0, 40.0), target_c=100.0)
+    >>> plan.time_s is not None and 60 < plan.time_s < 600
+    True
+    """
+    room = Room() if room is None else room
+    _check_target(target_c, tg_c, room)
+    cells = covered(slab, heater)
+    run = simulate(
+        slab,
+        [heater],
+        LONGEST_S,
+        room=room,
+        step_s=STEP_S,
+        start=start_c,
+        until=lambda a, b: _all_over(a, b, cells, target_c),
+    )
+    both = np.stack([run.solder, run.component])
+    coldest = np.nanmin(both[:, :, cells], axis=(0, 2))
+    last = len(run.seconds) - 1
+    time_s = _crossing(run.seconds, coldest, target_c, last) if coldest[last] >= target_c else None
+    now = both[:, last]
+    through = float(np.nanmax(np.abs(run.solder[: last + 1] - run.component[: last + 1])))
+    early = min(last, math.ceil(10 / STEP_S))
+    rises = np.diff(both[:, early : last + 1], axis=1) / STEP_S
+    ramp = float(np.nanmax(rises)) if rises.size else 0.0
+    settles = float(steady(slab, [heater], room)[:, slab.inside].max())
+    cool = simulate(
+        slab, [], LONGEST_S, room=room, step_s=STEP_S, start=run.last, until=lambda a, b: _all_under(a, b, slab.inside)
+    )
+    hottest = np.nanmax(np.stack([cool.solder, cool.component]), axis=(0, 2, 3))
+    cold = np.nanmin(np.stack([cool.solder, cool.component]), axis=(0, 2, 3))
+    under = np.flatnonzero(hottest <= TOUCH_C)
+    fall = float(-np.nanmin(np.diff(np.stack([cool.solder, cool.component]), axis=1)[:, 1:]) / STEP_S)
+    plan = HeatPlan(
+        target_c,
+        tg_c,
+        time_s,
+        float(np.nanmax(now)),
+        float(np.nanmax(now[:, cells]) - np.nanmin(now[:, cells])),
+        through,
+        bow_mm(slab, through),
+        ramp,
+        settles,
+        highest_setting(slab, heater, tg_c, room),
+        float(cool.seconds[under[0]]) if len(under) else None,
+        fall,
+        (),
+        _curve(run, cells, last),
+        tuple(
+            (float(s), float(a), float(b))
+            for s, a, b in zip(cool.seconds[::10], cold[::10], hottest[::10], strict=True)
+        ),
+        "",
+    )
+    return replace(plan, held=_held(plan), words=_words(plan, heater))
+
+
+def time_to(slab: Slab, heater: Heater, target_c: float, *, room: Room, start_c: float | None = None) -> float | None:
+    """Seconds until the coldest place of the heated area is at ``target_c``, None when that is never within 40 minutes."""
+    cells = covered(slab, heater)
+    run = simulate(
+        slab,
+        [heater],
+        LONGEST_S,
+        room=room,
+        step_s=STEP_S,
+        start=start_c,
+        until=lambda a, b: _all_over(a, b, cells, target_c),
+    )
+    coldest = np.minimum(np.nanmin(run.solder[:, cells], axis=1), np.nanmin(run.component[:, cells], axis=1))
+    return _crossing(run.seconds, coldest, target_c, len(coldest) - 1) if coldest[-1] >= target_c else None
+
+
+def _all_over(solder: Floats, component: Floats, cells: NDArray[np.bool_], level: float) -> bool:
+    return bool(solder[cells].min() >= level and component[cells].min() >= level)
+
+
+def _all_under(solder: Floats, component: Floats, cells: NDArray[np.bool_]) -> bool:
+    return bool(solder[cells].max() <= TOUCH_C and component[cells].max() <= TOUCH_C)
+
+
+def _check_target(target_c: float, tg_c: float, room: Room) -> None:
+    most = below_tg(tg_c)
+    if not (math.isfinite(tg_c) and 80 <= tg_c <= 300):
+        raise refuse(
+            "HEA-006",
+            f"A glass transition at {tg_c:g} degC is none of a board; expected 80 to 300.",
+            f"Give the laminate's Tg, or leave it out: {TG_OLD_C:g} degC is taken for old FR-4.",
+        )
+    if not (math.isfinite(target_c) and room.celsius < target_c):
+        raise refuse(
+            "HEA-006",
+            f"{target_c:g} degC is not warmer than the room ({room.celsius:g}).",
+            "Give the temperature the board shall reach, 75 to 110 degC is usual.",
+        )
+    if target_c > most.value:
+        raise refuse(
+            "HEA-006",
+            f"{target_c:g} degC is above {most.value:g} degC: 10 K under the laminate's glass transition of {tg_c:g} degC is the limit [{most.source}].",
+            f"Aim at {min(most.value, PREHEAT.value):g} degC or less, or say the laminate's true Tg.",
+        )
+
+
+def _crossing(seconds: Floats, values: Floats, level: float, at: int) -> float:
+    """When the level was crossed, by line between two steps."""
+    if at == 0 or values[at] == values[at - 1]:
+        return float(seconds[at])
+    part = (level - values[at - 1]) / (values[at] - values[at - 1])
+    return float(seconds[at - 1] + part * (seconds[at] - seconds[at - 1]))
+
+
+def _curve(run: Run, cells: NDArray[np.bool_], last: int) -> tuple[tuple[float, float, float, float, float], ...]:
+    every = max(1, last // 60)
+    rows = [*range(0, last, every), last]
+    return tuple(
+        (
+            float(run.seconds[i]),
+            float(np.nanmin(run.solder[i][cells])),
+            float(np.nanmax(run.solder[i][cells])),
+            float(np.nanmin(run.component[i][cells])),
+            float(np.nanmax(run.component[i][cells])),
+        )
+        for i in rows
+    )
+
+
+def highest_setting(slab: Slab, heater: Heater, tg_c: float, room: Room) -> float | None:
+    """The hottest setting that may stay on: its hottest place settles 10 K under Tg. None when even the room is above that; at most 400 degC."""
+    most = below_tg(tg_c).value
+    if room.celsius >= most:
+        return None
+
+    def over(celsius: float) -> float:
+        found = steady(slab, [replace(heater, celsius=celsius, start_s=0.0, end_s=math.inf)], room)
+        return float(found[:, slab.inside].max()) - most
+
+    low, high = most, HOTTEST_SETTING_C
+    below, above = over(low), over(high)
+    if above <= 0:
+        return high
+    for _ in range(30):
+        middle = low + (high - low) * min(0.95, max(0.05, -below / (above - below)))
+        here = over(middle)
+        if abs(here) < 0.05:
+            return middle
+        if here < 0:
+            low, below = middle, here
+        else:
+            high, above = middle, here
+    return low
+
+
+def _held(plan: HeatPlan) -> tuple[Held, ...]:
+    laminate = below_tg(plan.tg_c)
+    return (
+        Held(laminate, plan.hottest_c, plan.hottest_c <= laminate.value),
+        Held(PREHEAT, plan.hottest_c, plan.hottest_c <= PREHEAT.value),
+        Held(PREHEAT_LOW, plan.target_c, plan.target_c >= PREHEAT_LOW.value),
+        Held(RAMP_UP, plan.ramp_k_s, plan.ramp_k_s <= RAMP_UP.value),
+        Held(RAMP_DOWN, plan.fall_k_s, plan.fall_k_s <= RAMP_DOWN.value),
+    )
+
+
+def _words(plan: HeatPlan, heater: Heater) -> str:
+    """The plan in a few sentences."""
+    if plan.time_s is None:
+        more = (
+            "Heat a larger area, or aim lower."
+            if plan.settles_c > below_tg(plan.tg_c).value
+            else "Set the heater hotter."
+        )
+        first = (
+            f"The heated area does not reach {plan.target_c:g} degC: its coldest place is at {plan.curve[-1][1]:.0f} degC (solder side) and "
+            f"{plan.curve[-1][3]:.0f} degC (component side) after {LONGEST_S / 60:g} minutes. {more}"
+        )
+    else:
+        first = f"All of the heated area is at {plan.target_c:g} degC after {plan.time_s / 60:.1f} minutes; the hottest place has {plan.hottest_c:.0f} degC then."
+    most = below_tg(plan.tg_c).value
+    if plan.settles_c > most:
+        setting = (
+            "" if plan.setting_c is None else f" Turn it down to {plan.setting_c:.0f} degC then, which may stay on."
+        )
+        second = f"Left on at {heater.celsius:g} degC it would go on to {plan.settles_c:.0f} degC, over the laminate's limit of {most:g}.{setting}"
+    else:
+        second = f"Left on it settles at {plan.settles_c:.0f} degC, under the laminate's limit of {most:g}."
+    if plan.cool_s is None:
+        third = f"It is not down to {TOUCH_C:g} degC within {LONGEST_S / 60:g} minutes after."
+    else:
+        third = f"Off, it takes {plan.cool_s / 60:.0f} minutes to {TOUCH_C:g} degC."
+    return f"{first} {second} {third}"
+
+
+@dataclass(frozen=True, slots=True)
+class SpotPlan:
+    """Hot air on a spot of a preheated board: ``time_s`` until the spot is at ``melt_c`` on the heated side (None: not within two minutes) and
+    ``far_time_s`` on the other side; ``spot_c`` and ``far_c`` when the air is taken away; ``over_tg_s`` seconds of the spot's side above Tg;
+    ``around_c`` hottest place 10 mm off the nozzle's edge then."""
+
+    melt_c: float
+    time_s: float | None
+    far_time_s: float | None
+    spot_c: float
+    far_c: float
+    over_tg_s: float
+    around_c: float
+    words: str
+
+
+SPOT_LONGEST_S = 120.0
+SPOT_STEP_S = 0.5
+
+
+def plan_spot(
+    slab: Slab,
+    nozzle: Heater,
+    below: Sequence[Heater],
+    *,
+    melt_c: float,
+    start_c: float,
+    tg_c: float = TG_OLD_C,
+    room: Room | None = None,
+) -> SpotPlan:
+    """How long hot air must stay on a spot of a board that is preheated to ``start_c`` (the heaters ``below`` stay on) until both faces are at
+    ``melt_c``, and what the laminate sees. The slab should be a window round the nozzle with cells of at most a fifth of its width."""
+    if not (math.isfinite(melt_c) and start_c < melt_c <= 350):
+        raise refuse(
+            "HEA-007",
+            f"{melt_c:g} degC is nothing to melt at from a board of {start_c:g} degC; expected more than that and at most 350.",
+            "Give where the joint's solder is all liquid (coppermend alloy mix says it) plus 20 K.",
+        )
+    cells = covered(slab, nozzle)
+    rows, columns = np.nonzero(cells)
+    row, column = int(np.median(rows)), int(np.median(columns))
+    run = simulate(slab, [nozzle, *below], SPOT_LONGEST_S, room=room, step_s=SPOT_STEP_S, start=start_c)
+    near, far = (run.component, run.solder) if nozzle.side == "c" else (run.solder, run.component)
+    spot, other = near[:, row, column], far[:, row, column]
+    time_s, far_s = (
+        float(run.seconds[hit[0]]) if len(hit := np.flatnonzero(one >= melt_c)) else None for one in (spot, other)
+    )
+    end = len(run.seconds) - 1 if far_s is None else int(np.searchsorted(run.seconds, far_s))
+    apart = np.hypot(
+        (np.arange(slab.inside.shape[1])[None, :] - column) * slab.dx_m,
+        (np.arange(slab.inside.shape[0])[:, None] - row) * slab.dy_m,
+    )
+    radius = math.sqrt(cells.sum() * slab.area_m2 / math.pi) + 0.010
+    ring = slab.inside & (apart >= radius)
+    around = float(np.nanmax(near[end][ring])) if ring.any() else math.nan
+    over = float((near[: end + 1, row, column] > tg_c).sum() * SPOT_STEP_S)
+    plan = SpotPlan(melt_c, time_s, far_s, float(spot[end]), float(other[end]), over, around, "")
+    return replace(plan, words=_spot_words(plan, tg_c))
+
+
+def _spot_words(plan: SpotPlan, tg_c: float) -> str:
+    """The spot in words."""
+    if plan.time_s is None:
+        return f"The spot is only at {plan.spot_c:.0f} degC after {SPOT_LONGEST_S:g} s: preheat higher or use hotter or more air."
+    far = (
+        f"the other side after {plan.far_time_s:.0f} s"
+        if plan.far_time_s is not None
+        else f"the other side stays at {plan.far_c:.0f} degC: joints there need the iron"
+    )
+    return (
+        f"The spot is at {plan.melt_c:g} degC after {plan.time_s:.0f} s, {far}. Its laminate is above its glass transition ({tg_c:g} degC) for "
+        f"{plan.over_tg_s:.0f} s then: lands hold little in that time, move nothing before all solder runs. 10 mm beside it has {plan.around_c:.0f} degC."
+    )
