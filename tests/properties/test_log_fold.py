@@ -45,7 +45,11 @@ ACTS: list[tuple[str, dict[str, object]]] = [
     ("reseat", {"part": "U1", "states": {"U1": "socketed"}}),
     ("remove", {"part": "U1", "state": "out", "states": {"U1": "socketed"}}),
     ("fit", {"part": "U9", "state": "soldered", "states": {"U9": "not fitted"}}),
-    ("patch", {"points": [A, B], "awg": 30, "diameter_mm": 0.2546, "length_mm": 62.0}),
+    (
+        "patch",
+        {"points": [A, B], "awg": 30, "diameter_mm": 0.2546, "length_mm": 62.0, "path": [[1, 2], [9, 2], [9, 5]]},
+    ),
+    ("care", {"procedure": "cell", "step": "rinse", "state": "done", "words": "three times", "sha256": "0" * 64}),
     ("cut", {"x_mm": 3.0, "y_mm": 4.0, "side": "s"}),
     ("gate", {"item": "orientation"}),
     ("gate", {"item": "limit", "limit_a": 0.5, "abort_a": 0.8}),

@@ -30,7 +30,9 @@ TIPS = {
 
 PART_KINDS = ("reseat", "remove", "fit", "swap", "state")
 PLACE_KINDS = ("look", "clean", "press", "heat")
-NOTE_KINDS = tuple(kind for kind in KINDS if kind not in ("case", "board", "area", "photo", "lay", "basis", "practice"))
+NOTE_KINDS = tuple(
+    kind for kind in KINDS if kind not in ("case", "board", "area", "photo", "lay", "care", "basis", "practice")
+)
 """Kinds that ``note`` writes."""
 
 

@@ -14,6 +14,7 @@ from coppermend.core.log.model import Entry, agreed_order
 from coppermend.core.log.state import (
     Act,
     Area,
+    CareTick,
     CaseState,
     Cut,
     GateEntry,
@@ -125,6 +126,7 @@ class _Work:
     practice: str = ""
     map_notes: list[MapNote] = field(default_factory=list)
     laid: list[LaidPhoto] = field(default_factory=list)
+    care: list[CareTick] = field(default_factory=list)
 
     def state(self, timeline: tuple[TimelineItem, ...], undone: tuple[str, ...], last: str) -> CaseState:
         head = self.head
@@ -158,6 +160,7 @@ class _Work:
             last=last,
             map_notes=tuple(self.map_notes),
             laid=tuple(self.laid),
+            care=tuple(self.care),
         )
 
 
@@ -373,6 +376,21 @@ def _note(work: _Work, entry: Entry, at: int) -> None:
         work.progress = key
 
 
+def _care(work: _Work, entry: Entry, at: int) -> None:
+    work.care.append(
+        CareTick(
+            entry.id,
+            at,
+            _text(entry, "procedure"),
+            _text(entry, "step"),
+            _text(entry, "state"),
+            _text(entry, "words"),
+            _text(entry, "sha256"),
+            entry.observed_at,
+        )
+    )
+
+
 def _basis(work: _Work, entry: Entry, at: int) -> None:
     name = _text(entry, "name")
     work.basis[name] = (name, _text(entry, "sha256"), _json(entry.payload.get("values") or {}))
@@ -398,6 +416,7 @@ _HANDLERS: dict[str, Callable[[_Work, Entry, int], None]] = {
     "power": _power,
     "seen": _seen,
     **dict.fromkeys(("symptom", "remark", "test", "progress"), _note),
+    "care": _care,
     "basis": _basis,
     "practice": _practice,
 }

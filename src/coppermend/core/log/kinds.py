@@ -27,6 +27,8 @@ GATE_ITEMS = ("orientation", "rails", "supply", "limit")
 """What is done before power is put on again, since the last soldering."""
 MAP_SAYS = ("joined", "apart", "agreed")
 """What is said of the map: two points are joined here, a pin is not on the map's net, or map and board were compared by eye and agree."""
+CARE_STATES = ("started", "done", "left out")
+"""How a step of cleaning or protection stands."""
 PROGRESS = ("waiting", "on the bench", "soak test", "ready", "returned")
 
 Test = Callable[[Json], bool]
@@ -197,6 +199,7 @@ _TABLE = (
     _spec("seen", "seen", {}, {"screen": is_text, "sound": is_text, "smell": is_text, "heat": is_text, "current_a": is_number, "words": is_text}),
     _spec("symptom", "symptom", {"words": is_text}, {"code": is_text, "gone": is_flag}),
     _spec("test", "function tested", {"item": is_text, "result": one_of("works", "fails", "not tested")}, {"words": is_text}),
+    _spec("care", "step", {"procedure": is_text, "step": is_text, "state": one_of(*CARE_STATES)}, {"words": is_text, "sha256": is_text}),
     _spec("remark", "remark", {"words": is_text}),
     _spec("skip", "cannot reach", {"points": points_of(1, 2)}, {"words": is_text, "states": is_map}),
     _spec("map", "map corrected", {"says": one_of(*MAP_SAYS)}, {"points": points_of(1, 2), "words": is_text, "states": is_map}),

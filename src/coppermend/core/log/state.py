@@ -98,6 +98,20 @@ class Wire:
 
 
 @dataclass(frozen=True, slots=True)
+class CareTick:
+    """A step of a procedure (cleaning, protection) that was started, done or left out; ``sha256`` of a photo taken at it, "" without."""
+
+    id: str
+    at: int
+    procedure: str
+    step: str
+    state: str
+    words: str
+    sha256: str
+    observed_at: str
+
+
+@dataclass(frozen=True, slots=True)
 class Cut:
     """A track that was cut on purpose at a place (mm, side c or s). ``points``: the points it was to part, where they were named."""
 
@@ -273,6 +287,8 @@ class CaseState:
     map_notes: tuple[MapNote, ...] = ()
     laid: tuple[LaidPhoto, ...] = ()
     """Photos laid on the board; the last of a side holds."""
+    care: tuple[CareTick, ...] = ()
+    """Steps of cleaning and protection that were started, done or left out."""
 
     def as_dict(self) -> dict[str, Any]:
         """The state as plain JSON values."""

@@ -139,6 +139,7 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "seen": _seen,
     "symptom": lambda p: ("gone: " if p.get("gone") else "") + str(p["words"]),
     "test": lambda p: f"{p['item']} {p['result']}",
+    "care": lambda p: f"{p['procedure']}, {p['step']} {p['state']}",
     "remark": lambda p: str(p["words"]),
     "basis": lambda p: str(p["name"]),
     "practice": lambda p: "a simulated board answers",

@@ -1,0 +1,113 @@
+"""Cleaning and protection: what the steps say and where it comes from, and a case that ticks, times and photographs them."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import pytest
+from PIL import Image
+from tests.copper_boards import board, pad, part, track
+from tests.fakes import fake_workshop
+
+from coppermend.core.copper.build import build_graph
+from coppermend.core.findings import Refusal
+from coppermend.core.rework.care import CELL, PROCEDURES, procedure
+from coppermend.services.care import care_now, care_of, tick
+from coppermend.services.cases import new_case
+from coppermend.services.notes import undo
+from coppermend.services.workshop import Workshop
+
+
+@pytest.fixture
+def shop() -> Workshop:
+    layers: dict[str, Any] = {
+        "c": [pad(0, 0, 1.5), pad(9, 0, 1.5)],
+        "s": [pad(0, 0, 1.5), pad(9, 0, 1.5), *track(0.3, (0, 0), (9, 0))],
+    }
+    one = board(layers, [(0, 0, 0.8), (9, 0, 0.8)], [part("J1", "c", [("1", 0, 0, 0), ("2", 9, 0, 1)])])
+    return fake_workshop(one, build_graph(one))
+
+
+def test_every_step_has_words_and_a_source_and_keys_are_unique() -> None:
+    """A step says what to do and where that comes from; every procedure begins with the power off."""
+    for key, one in PROCEDURES.items():
+        assert one.key == key and one.title and one.when
+        keys = [step.key for step in one.steps]
+        assert len(set(keys)) == len(keys) and keys[0] == "power"
+        assert all(step.words.endswith(".") and step.source for step in one.steps)
+
+
+def test_a_leaked_cell_is_neutralised_rinsed_and_dried_in_that_order() -> None:
+    """Order and means after a collector's page on battery corrosion and collectors' lists (docs/sources.md); drying: a day or two."""
+    keys = [step.key for step in CELL.steps]
+    assert (
+        keys.index("out")
+        < keys.index("neutralise")
+        < keys.index("rinse")
+        < keys.index("alcohol")
+        < keys.index("dry")
+        < keys.index("area")
+    )
+    assert "vinegar" in CELL.step("neutralise").words and CELL.step("dry").wait_s >= 86400.0
+    said = " ".join(mind for step in CELL.steps for mind in step.mind)
+    assert "caustic" in said and "lithium" in said and "burst" in said and "attacks copper" in said
+
+
+def test_hot_work_warns_of_fumes_and_lead_where_it_is_done() -> None:
+    """Every step that solders says fumes and lead (HSE INDG248 for rosin fume; lead: common practice)."""
+    for one, keys in (("land", ("clean", "wire")), ("barrel", ("clean", "round")), ("removal", ("joints", "wick"))):
+        for key in keys:
+            assert any("fumes" in mind and "lead" in mind for mind in procedure(one).step(key).mind)
+
+
+def test_short_with_a_supply_keeps_chips_off() -> None:
+    """At most 0.3 V open: below the forward voltage of a silicon junction (common practice)."""
+    limit = procedure("short").step("limit")
+    assert "0.3 V" in limit.words and "chip" in " ".join(limit.mind)
+
+
+def picture() -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (8, 6)).save(out, "PNG")
+    return out.getvalue()
+
+
+def test_ticks_are_kept_timed_and_photographed(shop: Workshop) -> None:
+    """Start, done: the time between is the step's; the drying time runs on; undo opens the step again."""
+    case = new_case(shop, "hand", "leaked").state.case
+    first = care_now(shop, case, "cell")
+    assert first.done == 0 and first.next == "power"
+    tick(shop, case, "cell", "power")
+    _, begun = tick(shop, case, "cell", "guard", state="started")
+    assert any("caustic" in one for one in begun.cautions)
+    _, over = tick(shop, case, "cell", "guard")
+    guard = next(one for one in over.steps if one.step.key == "guard")
+    assert guard.state == "done" and guard.seconds is not None and guard.seconds > 0
+    _, shot = tick(shop, case, "cell", "before", photo=picture(), photo_name="a.png")
+    assert len(next(one for one in shot.steps if one.step.key == "before").photos) == 1
+    _, early = tick(shop, case, "cell", "dry")
+    assert any("not ticked yet: out" in one for one in early.cautions)
+    dry = next(one for one in early.steps if one.step.key == "dry")
+    assert 0 < dry.wait_left_s <= 86400.0
+    _, later = tick(shop, case, "cell", "look")
+    assert any("dry needs" in one for one in later.cautions)
+    undo(shop, case)
+    assert next(one for one in care_now(shop, case, "cell").steps if one.step.key == "look").state == "open"
+    assert care_of(shop, case)[0].procedure.key == "cell"
+
+
+def test_refusals(shop: Workshop) -> None:
+    """Unknown names, a step left out without a reason, a photo the case does not have, a picture that is none."""
+    case = new_case(shop, "hand", "x").state.case
+    for code, words, more in (
+        ("CAR-001", ("wash", "power"), {}),
+        ("CAR-002", ("cell", "polish"), {}),
+        ("CAR-003", ("cell", "power"), {"state": "half"}),
+        ("CAR-004", ("cell", "neutralise"), {"state": "left out"}),
+        ("PHO-003", ("cell", "before"), {"sha256": "0" * 64}),
+        ("PHO-002", ("cell", "before"), {"photo": b"no picture"}),
+    ):
+        with pytest.raises(Refusal, match=code):
+            tick(shop, case, *words, **more)
+    assert care_now(shop, case, "cell").done == 0
