@@ -138,6 +138,37 @@ class CopperBelief:
             total += bench.weight * float(np.exp(more.log_evidence - base.log_evidence)) / bite
         return min(1.0, total)
 
+    def chance_after(
+        self, point_a: str, point_b: str, closed: bool, sites: Sequence[int], least_weight: float = 0.0
+    ) -> float:
+        """Probability that one of a row of sites is broken if a beep between two points of its piece were answered so; ``sites``: indices, crossed
+        by the same readings. ``least_weight``: suppositions about the bench that are less likely are left out. KeyError for an unknown point.
+
+        >>> from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
+        >>> graph = example_graph([(0, 1), (1, 2)], [0, 1, 2])
+        >>> said = [Evidence("1", "p0", "p1", "open")]
+        >>> now, then = belief(graph, (EXAMPLE_AREA,), said, Basis()), [*said, Evidence("2", "p0", "p2", "open")]
+        >>> asked = now.chance_after("p0", "p2", False, [0])
+        >>> abs(asked - belief(graph, (EXAMPLE_AREA,), then, Basis()).p("s0")) < 1e-12
+        True
+        """
+        asked = Evidence("?", point_a, point_b, "closed" if closed else "open")
+        (piece, taken), *_ = sort_readings(self.copper, (asked,), self.basis).by_piece.items()
+        index = list(sites)
+        whole = hit = 0.0
+        for bench in self.benches:
+            if bench.weight < least_weight:
+                continue
+            base = self.piece(piece, bench)
+            more = _solved(self.copper, piece, base.prior, (*base.readings, *taken), bench.share, self.basis)
+            weight = bench.weight * float(np.exp(more.log_evidence - base.log_evidence))
+            prior = base.prior[index]
+            now = np.array([more.broken.get(k, float(base.prior[k])) for k in index])
+            lift = float((now / np.maximum(prior, 1e-300)).max()) if len(index) else 0.0
+            whole += weight
+            hit += weight * min(1.0, float(-np.expm1(np.log1p(-prior).sum())) * lift)
+        return hit / whole if whole > 0.0 else 0.0
+
     def piece(self, piece: int, bench: Bench) -> PieceBelief:
         """The belief over one piece under one supposition, also when nothing was read on it."""
         if piece in bench.pieces:

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from math import log
 from zlib import crc32
 
 import numpy as np
@@ -27,6 +26,7 @@ from coppermend.core.geometry.groups import Groups
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.risk import Risk
 from coppermend.core.planning.rollout import Game, Owed
+from coppermend.core.planning.settle import MOST_REPEATS, best_across, beyond
 from coppermend.core.planning.small import play_out, small_net
 from coppermend.core.planning.spans import block_of, confirmed, crossing_opens, scarce_points
 from coppermend.core.planning.tour import Option
@@ -49,8 +49,6 @@ EXCESS_SAVES_S = 0.25
 """A reading beyond the fewest has to save this many expected seconds on its net."""
 LEAST_GAIN_BITS = 1e-3
 """A reading that tells less than this is not worth asking for."""
-MOST_REPEATS = 8
-"""The same two points are not asked more often than this."""
 RAISED = 1.5
 """A stretch is suspect when its probability is this many times its prior ..."""
 RAISED_BY = 0.05
@@ -123,8 +121,9 @@ def best_readings(
     view = risk.frame.views[v]
     copper = posterior.copper
     asked = _asked(posterior)
-    for k in suspects(posterior, risk, v, confirm):
-        if risk.broken[k]:
+    raised = suspects(posterior, risk, v, confirm)
+    for k in raised:
+        if risk.broken[k] or (among is None and _all_but_sure(posterior, risk, k, raised)):
             found = _confirming(posterior, risk, k, costs, tips, skipped, asked)
             if found is not None:
                 return [found]
@@ -137,7 +136,7 @@ def best_readings(
     piece = copper.tree.piece[next(iter(view.points))]
     broken, contacts = _samples(posterior, piece, seed)
     where = node_labels(copper, piece, broken, [nodes[0] for nodes, _ in classes])
-    raised = suspects(posterior, risk, v, confirm) if among is None else list(among)
+    raised = raised if among is None else list(among)
     state, members = _states(posterior, risk, v, broken, raised)
     pairs = list(dict.fromkeys([*_read_pairs(posterior, classes), *_rough_pairs(where, state, posterior.basis)[:most]]))
     found_all: list[Candidate] = []
@@ -553,6 +552,18 @@ def _handy(points: Sequence[ProbePoint], tips: TipState, posterior: CopperBelief
     return list({p.id: p for p in (*ranked[:3], *fresh)}.values())
 
 
+SURE_ABOVE = 0.9
+"""A stretch more likely broken than this, crossed by two independent open readings, is made sure by the reading that adds most to its odds ..."""
+RIVALS_BELOW = 0.05
+"""... when no other suspect of its net is likelier than this."""
+
+
+def _all_but_sure(posterior: CopperBelief, risk: Risk, number: int, raised: Sequence[int]) -> bool:
+    rivals = [float(risk.chance[k]) for k in raised if k != number]
+    sure = float(risk.chance[number]) > SURE_ABOVE and max(rivals, default=0.0) < RIVALS_BELOW
+    return sure and crossed_twice(posterior, risk, number)
+
+
 def _confirming(
     posterior: CopperBelief,
     risk: Risk,
@@ -564,78 +575,25 @@ def _confirming(
     any_pair: bool = False,
     tied_only: bool = False,
 ) -> Candidate | None:
-    """The cheapest reading across a broken super-edge that is independent of the open readings it has: other points on both sides if there are any.
+    """The best reading across a broken super-edge: independent of the open readings that it has while it lacks one, else whatever makes it surest.
 
     ``any_pair``: points that were used before will do. ``tied_only``: None when sound copper ties no point to an end.
     """
     v = int(risk.frame.view_of[number])
     edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
     classes = _classes(posterior.copper, risk, v, skipped)
-    ends = []
+    sides: list[list[ProbePoint]] = []
     for node in (edge.a, edge.b):
-        tied = next((points for nodes, points in classes if node in nodes), None)
+        tied = next((points for nodes, points in classes if node in nodes), [])
         if not tied and tied_only:
             return None
-        ends.append(tied if tied else _beyond(posterior, risk, number, node, skipped))
-    opens = crossing_opens(posterior, risk, number)
-    few = scarce_points(risk, number)
-    used = [{r.point_a, r.point_b} for r in opens]
+        more = [] if tied_only else beyond(posterior, risk, number, node, skipped)
+        own = [p for p in posterior.copper.points_at[node] if p.id not in skipped]
+        near = (*own, *_handy(tied, tips, posterior), *_handy(more, tips, posterior))
+        sides.append(list({p.id: p for p in near}.values()))
+    free = any_pair or crossed_twice(posterior, risk, number)
+    found = best_across(posterior, risk, number, (sides[0], sides[1]), costs, tips, asked, free)
+    if found is None:
+        return None
     p = 1.0 - float(risk.chance[number])
-    short = log(max(p, 1e-9) / (1.0 - posterior.basis.advice_above))
-    best: Candidate | None = None
-    most = 0.0
-    for a in ends[0]:
-        for b in ends[1]:
-            if a.id == b.id or asked.get(frozenset((a.id, b.id)), 0) >= MOST_REPEATS:
-                continue
-            independent = any(({a.id, b.id} & pair) <= few for pair in used) if used else True
-            if not independent and not any_pair:
-                continue
-            seconds, _ = check_seconds(costs, tips, a, b)
-            told_nats = -log(_open_by_mistake(posterior, (a.id, b.id), used))
-            value = min(told_nats, max(short, LEAST_NATS)) / (seconds + ATTENTION_S)
-            if value > most + 1e-12:
-                most = value
-                best = Candidate(a, b, seconds, float(information(p, 0.95, 0.002)), p, number)
-    return best
-
-
-ATTENTION_S = 3.0
-"""What one more answer costs the person besides the tips' way, where readings of different strength are compared (an assumption)."""
-LEAST_NATS = 1.0
-"""A confirming reading is not judged by less than this."""
-
-
-def _open_by_mistake(posterior: CopperBelief, pair: tuple[str, str], opens: Sequence[Collection[str]]) -> float:
-    """P(open) of a reading across whole copper after the open readings that crossed it: each of them then was a bad point or bad luck, and a point that
-    took part in many is likely bad. Points not used yet bite as the bench's points do.
-    """
-    basis = posterior.basis
-    share = sum(bench.weight * bench.share for bench in posterior.benches)
-    bite = 1.0 - rates(basis)[0]
-    for point in pair:
-        mine = sum(point in one for one in opens)
-        bad = share if not mine else share + (1.0 - share) * mine / (len(opens) + 1.0)
-        bite *= 1.0 - basis.contact_false_open * bad
-    return min(max(1.0 - bite, 1e-6), 1.0 - 1e-6)
-
-
-def _beyond(posterior: CopperBelief, risk: Risk, number: int, node: int, skipped: Collection[str]) -> list[ProbePoint]:
-    """Points on the side of ``node`` when nothing sound ties a point to it: whatever hangs there, broken stretches left out."""
-    v = int(risk.frame.view_of[number])
-    view, base = risk.frame.views[v], risk.frame.first[v]
-    near: dict[int, list[int]] = {}
-    for e in view.super_edges:
-        k = base + e.index
-        if k != number and not risk.broken[k] and not e.dead:
-            near.setdefault(e.a, []).append(e.b)
-            near.setdefault(e.b, []).append(e.a)
-    seen, todo, found = {node}, [node], []
-    while todo:
-        at = todo.pop()
-        found += [p for p in posterior.copper.points_at[at] if p.id not in skipped]
-        for other in near.get(at, ()):
-            if other not in seen:
-                seen.add(other)
-                todo.append(other)
-    return found
+    return Candidate(found.a, found.b, found.seconds, float(information(p, 0.95, 0.002)), p, number)
