@@ -9,6 +9,7 @@ from tests.handmade import board, drill, land, track
 
 from coppermend.formats.member import Member
 from coppermend.formats.package import plan_package
+from coppermend.formats.package.spanwords import Layers, in_comments, in_name
 from coppermend.services.boards import Package, board_of
 
 COPPER = ("b-F_Cu.gbr", "b-In1_Cu.gbr", "b-In2_Cu.gbr", "b-B_Cu.gbr")
@@ -180,6 +181,28 @@ def test_several_spans_in_one_header_are_an_error() -> None:
     data = VIA.replace(b"M48\n", b"M48\n;T1 layers 1-2\n;T2 layers 2-3\n")
     (found,) = [f for f in plan_package(package("v1.drl", data)).findings if f.code == "PKG-017"]
     assert "several spans" in found.words
+
+
+LAYERISH = st.sampled_from([
+    "layer", "layers", "1", "2", "12", "-", "_", "to", "and", "from", "l", "in1", "top", "inner", "f.cu", "bottom", "pair", "span", "blind", "rev", "v",
+    "20", "19", "format", "(", ")", ":", "=", ".", ",", "#", "@", "#@!", ";", "é", "²", "x", "sig_a", " ", "\t", "",
+])  # fmt: skip
+
+
+@given(st.lists(LAYERISH, max_size=60).map("".join), st.lists(LAYERISH, max_size=20).map(" ".join))
+def test_whatever_a_header_or_a_name_says_the_answer_is_a_span_of_the_board_or_none(tight: str, loose: str) -> None:
+    six = Layers(6, {"sig_a": 3})
+    for said in (in_comments([tight, loose], six), in_name(tight, six), in_name(loose, six)):
+        assert said.span is None or 1 <= said.span[0] < said.span[1] <= 6
+        assert said.span is None or not said.open
+
+
+def test_attribute_comments_beside_a_layer_pair_do_no_harm() -> None:
+    data = VIA.replace(
+        b"M48\n",
+        b"M48\n; #@! TF.GenerationSoftware,A,B,1.2-3\n; #@! TF.CreationDate,2021-03-04T05:06:07\n;Layers 1-2\n",
+    )
+    assert span_of(package("v1.drl", data), "v1.drl") == (1, 2)
 
 
 def test_two_layers_need_no_span() -> None:

@@ -153,7 +153,7 @@ def in_comments(lines: Sequence[str], layers: Layers) -> Said:
     unclear = False
     start: int | None = None
     for line in lines:
-        text = _NOISE.sub(" ", line.lower())
+        text = _NOISE.sub(" ", line.lower().replace("@", " "))
         spans, doubtful, lone = _line(text, layers)
         if lone is not None and not spans:
             if start is not None and re.search(r"(?<![a-z])(?:end|stop|last|to|bis)(?![a-z])", text):
