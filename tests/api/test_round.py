@@ -157,6 +157,8 @@ CLI_TWINS = {
     "GET /api/cases/{case}/waves": ("wave", "measure"), "POST /api/cases/{case}/waves": ("wave", "measure"),
     "GET /api/cases/{case}/waves/{entry}": ("wave", "measure"),
     "GET /api/cases/{case}/expect": ("expect",), "GET /api/cases/{case}/suspects": ("suspects",),
+    "GET /api/alloys": ("alloy", "list"), "POST /api/alloys/mix": ("alloy", "mix"), "POST /api/cases/{case}/alloys": ("alloy", "plan"),
+    "POST /api/cases/{case}/preheat": ("heat", "preheat"),
     "POST /api/cases/{case}/meter/zero": ("meter", "read"), "POST /api/cases/{case}/meter/readings": ("meter", "read"),
 }  # fmt: skip
 """The command with the same use case, for every route: the page has no power that the command line lacks."""

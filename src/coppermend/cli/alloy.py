@@ -240,6 +240,15 @@ def _print_plan(found: alloys.FeedPlan, told: str) -> None:
         click.echo(
             f"{number:4} {one.dose_mg:7.1f} {100 * one.share:6.1f} % {one.melt.solidus_c:6.0f} {one.melt.liquidus_c:8.0f} degC"
         )
+    for note in plan.melt.notes:
+        click.echo(note)
+    if found.joints is not None and plan.dose_mg > 0:
+        low, high = (
+            plan.dose_mg * one / found.joints.volume_mm3 for one in (found.joints.least_mm3, found.joints.most_mm3)
+        )
+        click.echo(
+            f"For hollow to straight fillets the dose is {low:.1f} to {high:.1f} mg: weigh one joint's solder to know."
+        )
     trail = ", ".join(f"{one:.2g}" for one in after.bismuth_wt)
     click.echo(
         f"After: {after.rounds} rounds of wick and fresh solder (each leaves {100 * after.wick_leaves:g} %) bring bismuth from {trail} % "

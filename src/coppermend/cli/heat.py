@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -118,17 +117,9 @@ def preheat_command(
     )
     if nozzle is not None:
         x, y, diameter = _numbers(nozzle, (3,), "place and diameter", "--nozzle 120,80,12")
-        other = "c" if side == "s" else "s"
-        spot = heat.hot_air(
-            made,
-            at_mm=(x, y),
-            diameter_mm=diameter,
-            celsius=nozzle_c,
-            melt_c=melt_c,
-            film_w_m2k=nozzle_film,
-            side=other,
+        made = heat.with_hot_air(
+            made, at_mm=(x, y), diameter_mm=diameter, celsius=nozzle_c, melt_c=melt_c, film_w_m2k=nozzle_film
         )
-        made = replace(made, spot=spot)
     if as_json:
         print_json(made.as_dict())
     else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -291,3 +291,20 @@ def hot_air(
     return plan_spot(
         local, nozzle, [below], melt_c=melt_c, start_c=made.plan.target_c, tg_c=made.plan.tg_c, room=made.room
     )
+
+
+def with_hot_air(
+    made: Warming,
+    *,
+    at_mm: tuple[float, float],
+    diameter_mm: float,
+    celsius: float,
+    melt_c: float,
+    film_w_m2k: float = NOZZLE_FILM_W_M2K,
+) -> Warming:
+    """A plan with hot air from above added, on the side that the preheater leaves free."""
+    side = "c" if made.heater.side == "s" else "s"
+    spot = hot_air(
+        made, at_mm=at_mm, diameter_mm=diameter_mm, celsius=celsius, melt_c=melt_c, film_w_m2k=film_w_m2k, side=side
+    )
+    return replace(made, spot=spot)
