@@ -50,6 +50,11 @@ def tap_pins(page: Page, bench: Bench, shot: Shot, count: int) -> None:
 
 
 def test_the_net_lights_up_on_the_persons_own_photo(page: Page, bench: Bench, tmp_path: Path) -> None:
+    """Also a second window of the case shows the photo when it was laid here, and no more when it was taken back."""
+    other = page.context.new_page()
+    other.goto(bench.url())
+    other.wait_for_selector("body[data-ready]")
+    page.bring_to_front()
     file = photo(bench, tmp_path, SHOT)
     page.locator("#tool-layPhoto").click()
     page.locator("#lay-file").set_input_files(file)
@@ -75,6 +80,12 @@ def test_the_net_lights_up_on_the_persons_own_photo(page: Page, bench: Bench, tm
     page.locator("#tool-turn").click()
     page.wait_for_timeout(400)
     assert page.locator("#underlay").is_hidden()
+    other.bring_to_front()
+    other.locator("#underlay").wait_for(timeout=30_000)
+    page.bring_to_front()
+    page.evaluate("() => window.bench.note('undo')")
+    other.bring_to_front()
+    other.locator("#underlay").wait_for(state="hidden", timeout=30_000)
 
 
 def test_a_blurred_photo_is_refused_with_the_reason_and_the_sheet_stays(

@@ -414,7 +414,7 @@ def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
         spans.append({**span_view(span), "plans": rows, "why_none": why})
     fitted = []
     for wire, row in zip(binding.state.wires, fitted_wires(binding), strict=True):
-        fitted.append({**row, "checks": [proof_view(binding, one) for one in proof_of(binding, wire)]})
+        fitted.append({**row, "checks": [proof_view(binding, one, wire.at) for one in proof_of(binding, wire)]})
     return {"spans": spans, "fitted": fitted, "cautions": cautions}
 
 
@@ -425,12 +425,12 @@ PROOF_WORDS = {
 }
 
 
-def proof_view(binding: Binding, check: ProofCheck) -> dict[str, Any]:
-    """A check that proves a wire, its points as a hand knows them, and what the last reading of that pair said ("" when there is none)."""
+def proof_view(binding: Binding, check: ProofCheck, since: int) -> dict[str, Any]:
+    """A check that proves a wire, its points as a hand knows them, and what the last reading of that pair since the wire was fitted said ("" none)."""
     points = [binding.graph.point(one) for one in (check.point_a, check.point_b)]
     names = [short_name(binding, PointRef(p.id, p.x_mm, p.y_mm, p.side, "", p.part, p.pin)) for p in points]
     pair = {check.point_a, check.point_b}
-    said = [one.kind for one in binding.state.readings if {ref.id for ref in one.points} == pair]
+    said = [one.kind for one in binding.state.readings if one.at > since and {ref.id for ref in one.points} == pair]
     return {
         **check.as_dict(),
         "words": f"{names[0]} and {names[1]}: must read {check.expect}",

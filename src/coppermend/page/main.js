@@ -197,6 +197,7 @@ export class App {
     this.bench = this.scene = this.net = this.chosen = this.error = null;
     this.own = { a: null, b: null };
     this.shownCheck = '';
+    byId('mat').classList.add('bare'); // the board of another case is not this one's
     this.show('bench');
     try {
       // the board first, so that there is something to see while the round is planned
@@ -204,6 +205,8 @@ export class App {
       if (left()) return; // a board may be built for minutes: another case may have been opened meanwhile
       this.scene = this.map.setScene(bytes);
       const scene = this.scene;
+      byId('mat').classList.remove('bare');
+      this.redraw();
       const [points, bench] = await Promise.all([get(this.url('points')), get(this.url('bench'))]);
       if (left()) return;
       this.map.setPoints(readPoints(points.rows));
@@ -545,7 +548,7 @@ export class App {
     seen: (f) => this.note('seen', { words: f.words, options: { screen: f.screen, sound: f.sound, smell: f.smell, current_a: f.current_a } }),
     words: (f) => this.note(f.kind, { words: f.words }),
     photo: async (form) => { const data = new FormData(form); await send(this.url('photos'), /** @type {File} */ (data.get('file')), { words: String(data.get('words') ?? '') }); this.toast('Photo kept.'); await this.refresh(); },
-    practise: async () => { this.toast('Setting up the demonstration machine …'); const out = await post('/api/practice', {}); location.hash = `#/case/${out.id}/bench`; },
+    practise: async (asked) => { this.toast('Setting up the demonstration machine …'); const out = await post('/api/practice', asked ?? {}); location.hash = `#/case/${out.id}/bench`; },
     newCase: async (f) => { const out = await post('/api/cases', f); location.hash = `#/case/${out.id}/bench`; },
     truth: async () => { byId('help').addEventListener('close', () => this.chrome(), { once: true }); await openFinish(byId('help'), this); },
   };

@@ -47,7 +47,7 @@ def pin_step(binding: Binding, step: NextStep, found: PinBreak, costs: CostTable
     socketed = SiteKind.CONTACT in found.kinds
     done = [act for act in binding.state.acts if _touched(act, found)]
     tried = {act.kind for act in done}
-    why = f"{step.reason} The break lies inside pin {found.name}; no wire can end there."
+    why = f"{step.reason.rstrip('.')}. The break lies inside pin {found.name}; no wire can end there."
     if socketed and not tried & {"reseat", "swap", "fit"}:
         words = f"Take {found.part} out, look at leg {found.pin} and its contact, clean both, press the part in again; then note: reseat {found.part}."
         return _step(step, "reseat", words, why, costs.reseat_s)

@@ -63,10 +63,13 @@ def _words_tips(workshop: Workshop, case: str, kind: str, words: list[str]) -> R
 
 
 def _ohms_how(words: list[str]) -> tuple[dict[str, Json], list[str]]:
-    """How ohms were read, taken out of the words: 4wire or 2wire, step=1m (the last digit), sense P Q, and 1.2mV@500mA as the value.
+    """How ohms were read, taken out of the words: 4wire or 2wire, step=1m (the last digit), zeroed (the meter showed 0 with its tips on each
+    other) or leads=0.21 (so much was taken off), sense P Q, and 1.2mV@500mA as the value.
 
     >>> _ohms_how(["A", "B", "1mV@500mA", "4wire", "sense", "P", "Q"])
     ({'volt': 0.001, 'ampere': 0.5, 'wires': 4, 'sense': ['P', 'Q']}, ['A', 'B', '0.002'])
+    >>> _ohms_how(["A", "B", "0.31", "2wire", "zeroed"])
+    ({'wires': 2, 'lead_ohm': 0.0}, ['A', 'B', '0.31'])
     """
     fields: dict[str, Json] = {}
     rest: list[str] = []
@@ -85,6 +88,10 @@ def _ohms_how(words: list[str]) -> tuple[dict[str, Json], list[str]]:
             fields["wires"] = int(low[0])
         elif low.startswith("step=") and is_value(word[5:], "ohm"):
             fields["step_ohm"] = parse_value(word[5:], "ohm")
+        elif low == "zeroed":
+            fields["lead_ohm"] = 0.0
+        elif low.startswith("leads=") and is_value(word[6:], "ohm"):
+            fields["lead_ohm"] = parse_value(word[6:], "ohm")
         elif low == "sense" and len(left) >= 2:
             fields["sense"] = [left.pop(0), left.pop(0)]
             fields.setdefault("wires", 4)

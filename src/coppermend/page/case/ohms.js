@@ -5,10 +5,10 @@ import { get, findingOf } from '../shared/api.js';
 import { chance, ohms, sentence } from '../shared/words.js';
 
 /** @typedef {import('../main.js').App} App */
-/** What the person asked for. @typedef {{net_a: string, net_b: string, net: string, meter: string, step_ohm: string}} Wanted */
+/** What the person asked for. @typedef {{net_a: string, net_b: string, net: string, meter: string, step_ohm: string, zeroed: boolean}} Wanted */
 
 /** @type {Wanted} */
-export const NOTHING_ASKED = { net_a: '', net_b: '', net: '', meter: 'four-wire', step_ohm: '0.01' };
+export const NOTHING_ASKED = { net_a: '', net_b: '', net: '', meter: 'four-wire', step_ohm: '0.01', zeroed: false };
 
 /** The question as it is put to the server. Pure. @param {'short'|'ways'|'excess'} what @param {Wanted} wanted */
 export function question(what, wanted) {
@@ -21,8 +21,8 @@ export function question(what, wanted) {
   return `${what}?${ask}`;
 }
 
-/** How a reading was taken, as the log wants it. Pure. @param {Wanted} wanted @returns {Record<string, any>} */
-export const howRead = (wanted) => (wanted.meter === 'four-wire' ? { wires: 4 } : { wires: 2, step_ohm: Number(wanted.step_ohm) });
+/** How a reading was taken, as the log wants it; a lead of 0 ohm taken off stands for a meter that was set to zero. Pure. @param {Wanted} wanted @returns {Record<string, any>} */
+export const howRead = (wanted) => (wanted.meter === 'four-wire' ? { wires: 4 } : { wires: 2, step_ohm: Number(wanted.step_ohm), ...(wanted.zeroed ? { lead_ohm: 0 } : {}) });
 
 /** Each answer is drawn when it comes: a net with many ways takes its seconds. @param {HTMLElement} el @param {App} app */
 export async function drawOhms(el, app) {
@@ -42,19 +42,22 @@ export async function drawOhms(el, app) {
   await Promise.all([answer('short', shortAnswer), ...(wanted.net ? [answer('ways', waysAnswer), answer('excess', excessAnswer)] : [])]);
 }
 
-const waiting = () => h('div.answer', { 'aria-live': 'polite' }, h('p.quiet', null, 'Working it out'), h('div.skeleton', null));
+const waiting = () => h('div.answer', { 'aria-live': 'polite' }, h('p.why', null, 'Working it out …'), h('div.skeleton', null));
 
 /** @param {Event} e */
 const fieldsOf = (e) => { e.preventDefault(); return Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target))); };
 
 /** @param {App} app */
 function meterSheet(app) {
-  const { meter, step_ohm } = app.ohm;
+  const { meter, step_ohm, zeroed } = app.ohm;
   const option = (/** @type {string} */ v, /** @type {string} */ words) => h('option', { value: v, selected: v === meter }, words);
+  const two = meter === 'two-wire';
   return h('form.row', { onsubmit: (/** @type {Event} */ e) => app.do('askOhms', fieldsOf(e)) },
     h('label.field', null, 'Read with', h('select', { name: 'meter', onchange: (/** @type {any} */ e) => app.do('askOhms', { meter: e.target.value }) }, option('four-wire', 'four wires: milliohms'), option('two-wire', 'two wires: a hand meter'))),
-    meter === 'two-wire' ? h('label.field', null, 'Its last digit, ohm', h('input', { name: 'step_ohm', value: step_ohm, inputmode: 'decimal', required: true, pattern: '[0-9.]+' })) : null,
-    meter === 'two-wire' ? h('button.key.slim', null, 'Take it') : null);
+    two ? h('label.field', null, 'Its last digit, ohm', h('input', { name: 'step_ohm', value: step_ohm, inputmode: 'decimal', required: true, pattern: '[0-9.]+' })) : null,
+    two ? h('button.key.slim', null, 'Take it') : null,
+    two ? h('label.tickbox', null, h('input', { type: 'checkbox', id: 'ohm-zeroed', checked: zeroed, onchange: (/** @type {any} */ e) => app.do('ohmsZeroed', e.target.checked) }), h('span', null, 'Leads taken off: the meter showed 0 with its tips on each other')) : null,
+    two && !zeroed ? h('p.why', null, 'Leads have 0.1 to 0.5 Ω. While they are not taken off, a reading may have so much too much, and tells less.') : null);
 }
 
 const netField = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ value) =>
@@ -74,8 +77,12 @@ function netForm(app) {
 /** @param {import('../shared/api.js').Finding} finding */
 const refused = (finding) => h('div.empty', null, h('p', null, h('b', null, finding.words)), h('p', null, finding.remedy));
 
-/** @param {number} p */
-const bar = (p) => h('span.bar', { 'aria-hidden': 'true' }, h('i', { style: `inline-size: ${Math.round(100 * p)}%` }));
+/** Its length is set by script: the page's policy takes no style out of markup. @param {number} p */
+function bar(p) {
+  const part = h('i', null);
+  part.style.inlineSize = `${Math.round(100 * p)}%`;
+  return h('span.bar', { 'aria-hidden': 'true' }, part);
+}
 
 /** @param {App} app @param {any} found */
 function shortAnswer(app, found) {

@@ -1,6 +1,6 @@
 // @ts-check
 /** The record: how it reads now, and its files. */
-import { fill, h } from '../shared/dom.js';
+import { byId, fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
 import { errorSheet } from './home.js';
 
@@ -22,5 +22,6 @@ export async function drawRecord(el, app) {
       h('a.key', { href: app.url('record.html'), target: '_blank', rel: 'noopener' }, 'Open as a page'),
       h('a.key', { href: app.url('export'), download: `case-${app.bench?.case.number ?? ''}.zip` }, 'Export the whole case')),
     h('section.sheet', null, h('h2', null, open.words), open.lines.length ? h('details', null, h('summary', null, `${open.lines.length} lines on what is not proven, and why`), h('ul', null, open.lines.map((/** @type {string} */ t) => h('li', null, t)))) : null),
-    h('iframe', { src: app.url('record.html'), title: 'The record as a page', sandbox: '' })));
+    h('p.why', { id: 'record-wait', role: 'status' }, 'Writing the record …'),
+    h('iframe', { src: app.url('record.html'), title: 'The record as a page', sandbox: '', onload: () => byId('record-wait')?.remove() })));
 }

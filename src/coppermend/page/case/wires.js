@@ -2,7 +2,7 @@
 /** Patch wires: where breaks lie, what bridges them, what proves the bridge. */
 import { fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
-import { chance, sentence } from '../shared/words.js';
+import { chance, plainly, sentence } from '../shared/words.js';
 import { errorSheet } from './home.js';
 
 /** @param {HTMLElement} el @param {import('../main.js').App} app */
@@ -18,17 +18,21 @@ export async function drawWires(el, app) {
   fill(el, h('div.leaf', null,
     h('h1', null, 'Breaks and wires'),
     h('p.lead', null, data.spans.length ? 'What the readings say is broken, and the wire that mends it. Where they leave doubt, it is said.' : data.fitted.length ? 'No unmended break is known now.' : 'No break is known yet.'),
+    data.spans.length || data.fitted.length ? null : h('div.empty', null, h('p', null, 'Breaks show here as soon as readings leave no doubt of them, each with the wire that mends it.'), h('p', null, h('button.key', { type: 'button', onclick: () => app.do('view', 'bench') }, 'To the round'))),
     data.spans.map((/** @type {any} */ span) => h('section.sheet', null,
       h('h2', null, `Net ${span.net}: ${chance(span.p)}`), h('p', null, sentence(span.words) + '.'),
       h('div.row', null, h('button.key.slim', { type: 'button', onclick: () => app.do('showSpan', span) }, 'Show it on the board')),
       span.plans.length ? span.plans.map((/** @type {any} */ plan, /** @type {number} */ i) => planSheet(app, plan, i)) : h('p', null, span.why_none || 'No wire can be proposed yet.'))),
-    h('h2', null, 'Fitted'),
-    data.fitted.length ? data.fitted.map((/** @type {any} */ w) => h('section.sheet', null, h('h3', null, w.words), h('p', null, 'Checks that prove it:'), h('ul.proofs', null, w.checks.map((/** @type {any} */ c) => h('li', null, h('span', null, h('b', null, c.words), h('span', null, `${c.why}${c.said ? '; read: ' + c.said : ''}`)), h('button.key.slim', { type: 'button', onclick: () => app.do('measure', c) }, c.said ? 'Again' : 'Measure')))))) : h('p', null, 'No patch wire was noted in this case.'),
+    data.fitted.length || data.spans.length ? h('h2', null, 'Fitted') : null,
+    data.fitted.length ? data.fitted.map((/** @type {any} */ w) => h('section.sheet', null, h('h3', null, sentence(w.words)), h('p', null, 'Checks that prove it:'), h('ul.proofs', null, w.checks.map((/** @type {any} */ c) => h('li', null, h('span', null, h('b', null, c.words), h('span', null, c.why, c.said ? h('b', null, c.said === c.expect ? `Read ${c.said}: good` : `Read ${c.said}`) : null)), h('button.key.slim', { type: 'button', onclick: () => app.do('measure', c) }, c.said ? 'Again' : 'Measure')))))) : data.spans.length ? h('p', null, 'No patch wire was noted in this case.') : null,
     data.cautions?.length ? h('ul.cautions', null, data.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null));
 }
 
 /** How a wire lies, in words. @param {any} w */
 const way = (w) => (w.bends || w.dots?.length ? h('span', null, `${Math.round(w.route_mm)} mm along the board${w.bends ? `, ${w.bends} bend${w.bends > 1 ? 's' : ''}` : ''}${w.dots?.length ? `, fixed at ${w.dots.length} place${w.dots.length > 1 ? 's' : ''}` : ''}`) : null);
+
+/** @param {string[]} notes */
+const noteList = (notes) => h('ul', null, notes.map((n) => h('li', null, sentence(plainly(n)))));
 
 /** @param {import('../main.js').App} app @param {any} plan @param {number} i */
 function planSheet(app, plan, i) {
@@ -38,5 +42,5 @@ function planSheet(app, plan, i) {
       h('div', null, h('b', null, `${w.a.name} to ${w.b.name}`), h('span', null, `${w.a.where}; ${w.b.where}`), h('span', null, `${w.a.side_words}${w.b.side === w.a.side ? '' : ' to ' + w.b.side_words}, ${w.awg} AWG, cut to ${Math.round(w.cut_mm)} mm`), way(w)),
       h('button.key.slim', { type: 'button', onclick: () => app.do('showWire', w) }, 'Show its way'),
       h(i ? 'button.key.slim' : 'button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('wireFitted', w) }, 'Fitted: note it'))),
-    plan.notes?.length ? h('details', plan.wires.length ? null : { open: true }, h('summary', null, 'Why'), h('ul', null, plan.notes.map((/** @type {string} */ n) => h('li', null, n)))) : null);
+    plan.notes?.length ? (plan.wires.length ? h('details', null, h('summary', null, 'Why'), noteList(plan.notes)) : noteList(plan.notes)) : null);
 }

@@ -52,6 +52,8 @@ export class LaySheet {
     const last = this.said.photos.filter((/** @type {any} */ p) => p.side === this.side).at(-1);
     if (last) await this.choose(last.sha256);
     this.draw();
+    this.paint();
+    if (!this.sheet) byId('lay-file').focus();
   }
 
   get pins() {
@@ -173,7 +175,7 @@ export class LaySheet {
     if (!ctx) return;
     ctx.setTransform(1, 0, 0, 1, 0, 0);
     ctx.clearRect(0, 0, this.canvas.width, this.canvas.height);
-    if (!this.sheet) return;
+    if (!this.sheet) return void empty(ctx, this.canvas, this.app.map.box, r);
     this.sheet.lay(ctx, this.view, r);
     ctx.setTransform(r, 0, 0, r, 0, 0);
     this.taps.forEach((t, i) => {
@@ -201,6 +203,25 @@ export class LaySheet {
       this.sheet ? h('button.key.hot', { type: 'button', id: 'lay-it', disabled: this.taps.length < FEWEST || this.busy, onclick: () => this.lay() }, this.busy ? 'Comparing …' : 'Lay it on the board') : null);
     if (this.sheet && one) requestAnimationFrame(() => drawInset(inset, this.app.map, 'a', { ...one, side: this.side }, 34));
   }
+}
+
+/** Before there is a photo: the frame that it should fill. @param {CanvasRenderingContext2D} ctx @param {HTMLCanvasElement} canvas @param {number[]} box @param {number} r */
+function empty(ctx, canvas, [x0, y0, x1, y1], r) {
+  const w = canvas.clientWidth, high = canvas.clientHeight, ink = getComputedStyle(canvas).color;
+  const scale = Math.min((w * 0.8) / Math.max(x1 - x0, 1), (high * 0.7) / Math.max(y1 - y0, 1));
+  const [bw, bh] = [(x1 - x0) * scale, (y1 - y0) * scale];
+  ctx.setTransform(r, 0, 0, r, 0, 0);
+  ctx.strokeStyle = ctx.fillStyle = ink;
+  ctx.lineWidth = 2;
+  ctx.setLineDash([10, 8]);
+  ctx.strokeRect((w - bw) / 2, (high - bh) / 2, bw, bh);
+  ctx.setLineDash([]);
+  ctx.textAlign = 'center';
+  ['From straight above,', 'the whole board,', 'no glare on the lands'].forEach((line, i) => {
+    ctx.font = `600 ${Math.max(14, Math.min(22, w / 22))}px system-ui, sans-serif`;
+    ctx.fillText(line, w / 2, high / 2 + (i - 0.7) * 30);
+  });
+  ctx.textAlign = 'start';
 }
 
 /** @param {CanvasRenderingContext2D} ctx @param {number} x @param {number} y @param {string} text */

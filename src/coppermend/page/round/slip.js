@@ -2,7 +2,7 @@
 /** The slip: the one thing to do now, large, with its answers. Draws; decides nothing. */
 import { fill, h } from '../shared/dom.js';
 import { icon, tipMark } from '../shared/icons.js';
-import { ohms, seconds, sentence } from '../shared/words.js';
+import { ohms, seconds, sentence, sentences } from '../shared/words.js';
 import { drawInset } from '../map/inset.js';
 import { soundLine } from '../sound/panel.js';
 import { canAnswer, lastAnswer, patientWords, ticks, tipsOf } from './state.js';
@@ -17,7 +17,7 @@ export function drawSlip(el, app) {
     return;
   }
   if (!bench) {
-    fill(el, h('p.quiet', null, 'Loading the case'), h('div.skeleton', null), h('div.skeleton', null), h('div.skeleton', null));
+    fill(el, h('p.step-words', { role: 'status' }, app.scene ? 'Planning the round …' : 'Reading the board …'), h('div.skeleton', null), h('div.skeleton', null), h('div.skeleton', null));
     return;
   }
   const tips = tipsOf(bench, own);
@@ -53,7 +53,7 @@ function checkBody(app, tips) {
     tipBlock(app, 'a', tips.a),
     tipBlock(app, 'b', tips.b),
     expectLine(check, tips),
-    check ? h('p.why', null, sentence(bench.step.reason || check.reason)) : h('p.why', null, ready ? 'Any two points may be measured; the round shrinks by what it proves.' : 'Tap the place of the other tip on the board.'),
+    check ? h('p.why', null, sentences(bench.step.reason || check.reason)) : h('p.why', null, ready ? 'Any two points may be measured; the round shrinks by what it proves.' : 'Tap the place of the other tip on the board.'),
     answers(app, ready),
     app.skipping ? null : valueForm(app, ready),
     ready && app.own.a ? betweenTwo(app) : null,
@@ -143,7 +143,7 @@ function stepBody(app) {
   return [
     h('p.step-words', null, broken ? `Net ${step.span.net} is broken` : sentence(step.words)),
     broken ? h('p.where-broken', null, sentence(step.span.words)) : null,
-    step.reason ? h('p.why', null, sentence(step.reason)) : null,
+    step.reason ? h('p.why', null, sentences(step.reason)) : null,
     broken ? null : numbers(bench.progress),
     step.remedy ? h('button.key.hot', { type: 'button', 'data-main': true, disabled: app.busy, onclick: () => app.do('remedy', step.remedy) }, step.remedy.done, h('kbd', null, 'D')) : null,
     step.wire && !step.remedy ? wireBox(app, step.wire) : null,
@@ -191,5 +191,5 @@ function spike(app) {
   const list = app.bench.readings.filter((/** @type {any} */ r) => !['look', 'clean'].includes(r.kind)).slice(-5).reverse();
   if (!list.length) return null;
   return h('ol.spike', { 'aria-label': 'Noted last', reversed: true }, list.map((/** @type {any} */ r) =>
-    h(r.undone ? 'li.gone' : 'li', null, icon(r.kind === 'closed' || r.kind === 'open' ? r.kind : 'again', 16), h('span', null, r.short ?? r.words))));
+    h(r.undone ? 'li.gone' : 'li', null, icon(r.kind === 'closed' || r.kind === 'open' ? r.kind : 'again', 16), h('span', { title: r.short ?? r.words }, r.short ?? r.words))));
 }

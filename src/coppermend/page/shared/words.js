@@ -42,6 +42,9 @@ export const count = (n, one, many) => `${n} ${n === 1 ? one : (many ?? one + 's
 /** First letter big. @param {string} t */
 export const sentence = (t) => (t ? t[0].toUpperCase() + t.slice(1) : '');
 
+/** Several sentences, each with its capital. @param {string} t */
+export const sentences = (t) => sentence(t).replace(/([.!?] )([a-z])/g, (_, end, letter) => end + letter.toUpperCase());
+
 /** Point ids inside a line of the log as places a person can find. @param {string} text */
 export const plainly = (text) => text
   .replace(/\b(via|land)@(-?\d+),(-?\d+)\/([cs])/g, (_, what, x, y, side) => `${what} at ${(Number(x) / 1000).toFixed(1)}, ${(Number(y) / 1000).toFixed(1)} mm ${side === 'c' ? 'component' : 'solder'} side`)

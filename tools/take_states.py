@@ -1,0 +1,603 @@
+"""Take pictures of every state of every screen of the page, in both lights, on a desk, a tablet and a phone; one sheet of six pictures a state.
+
+    python tools/take_states.py docs/pictures/states [NAME ...]
+
+Needs the test environment (playwright) and the system's Chromium. Everything is served by this process from a store of its own; answers that
+cannot be had here (a server that is gone, a meter that was unplugged, a bench opened to the network) are put in the way of the page's requests.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import sys
+import tempfile
+import urllib.request
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from PIL import Image
+from playwright.sync_api import Browser, Page, Route, sync_playwright
+from tests.browser.conftest import FLAGS, chromium_path, served
+
+from coppermend.bootstrap import board_builder, workshop
+from coppermend.services.areas import add_area
+from coppermend.services.cases import new_case
+from coppermend.services.patients import put_patient
+from coppermend.services.workshop import Workshop
+
+ROOT = Path(__file__).resolve().parent.parent
+SIZES = {"desk": (1440, 900), "tablet": (820, 1180), "phone": (390, 844)}
+LIGHTS = ("day", "lamp")
+WIDE = {"desk": 760, "tablet": 330, "phone": 220}
+"""Width in pixels of a picture on the sheet."""
+GONE = {
+    "code": "CAS-004",
+    "severity": "error",
+    "place": {},
+    "words": "The package demo was changed since the case was opened: its id begins 51ab90e3c1d2, expected 7f20aa41be66.",
+    "remedy": "Put the files back as they were, or say that they were corrected: coppermend case board CASE --board PACKAGE --changed.",
+}
+SLOW = {
+    "state": "building",
+    "title": "A slow machine",
+    "words": "contacts on the solder side",
+    "share": 0.42,
+    "seconds": 31.0,
+}
+LAN = {
+    "open": True,
+    "address": "https://192.168.7.20:8138",
+    "fingerprint": "3F:A1:9C:" + ":".join(["7E"] * 29),
+    "devices": [
+        {"id": "a", "name": "tablet", "made_at": "2026-11-25T18:02:00Z"},
+        {"id": "b", "name": "phone of the shop", "made_at": "2026-11-24T09:30:00Z"},
+    ],
+}
+WATCH = {"state": "on", "name": "Coppermend simulated meter", "wires": 2, "shown": "0.21 Ω", "tips": "held", "trouble": None, "touch": None, "address": "sim:meter"}  # fmt: skip
+
+
+@dataclass
+class World:
+    """A served bench: its address, the cases by what they are for, and one picture file."""
+
+    address: str
+    cases: dict[str, str]
+    photo: Path
+    taps: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    def url(self, case: str, view: str = "bench") -> str:
+        """A leaf of a case."""
+        return f"{self.address}/#/case/{self.cases[case]}/{view}"
+
+    def call(self, case: str, what: str, body: Any = None) -> Any:
+        """Ask the server as the page does."""
+        data = None if body is None else json.dumps(body).encode()
+        asked = urllib.request.Request(
+            f"{self.address}/api/cases/{self.cases[case]}/{what}", data, {"content-type": "application/json"}
+        )
+        with urllib.request.urlopen(asked) as answer:
+            return json.loads(answer.read())
+
+    def answered(self, case: str, most: int = 400) -> dict[str, Any]:
+        """Answer checks as the practice patient says, until there is none or so many are done; the step then."""
+        for _ in range(most):
+            step: dict[str, Any] = self.call(case, "bench")["step"]
+            if step["check"] is None:
+                return step
+            points = [step["check"]["a"]["id"], step["check"]["b"]["id"]]
+            said = self.call(case, "practice/ask", {"points": points, "attempt": 0})["says"]
+            self.call(case, "entries", {"kind": said, "points": points})
+        return dict(self.call(case, "bench")["step"])
+
+
+Act = Callable[[Page, World], None]
+STATES: dict[str, Act] = {}
+
+
+def state(name: str) -> Callable[[Act], Act]:
+    """A state of a screen; its function takes a page there."""
+
+    def keep(act: Act) -> Act:
+        STATES[name] = act
+        return act
+
+    return keep
+
+
+def at(page: Page, world: World, case: str, view: str = "bench") -> None:
+    """A leaf, drawn."""
+    page.goto(world.url(case, view))
+    page.wait_for_selector("body[data-ready]")
+    page.wait_for_timeout(500)
+
+
+def answering(page: Page, path: str, status: int, body: Any) -> None:
+    """Put an answer in the way of a request."""
+    page.route(path, lambda route: route.fulfill(status=status, json=body))
+
+
+def never(route: Route) -> None:
+    """A request that is not answered while the picture is taken."""
+
+
+def leafed(name: str, case: str, view: str) -> None:
+    """A state that is just a leaf of a case."""
+    STATES[name] = lambda page, world: at(page, world, case, view)
+
+
+@state("home-empty")
+def _home_empty(page: Page, world: World) -> None:
+    answering(page, "**/api/cases", 200, {"cases": []})
+    page.goto(world.address)
+    page.wait_for_selector(".empty")
+
+
+@state("home")
+def _home(page: Page, world: World) -> None:
+    page.goto(world.address)
+    page.wait_for_selector(".cases")
+
+
+@state("home-loading")
+def _home_loading(page: Page, world: World) -> None:
+    page.route("**/api/cases", never)
+    page.goto(world.address)
+    page.wait_for_selector(".skeleton")
+
+
+@state("home-error")
+def _home_error(page: Page, world: World) -> None:
+    page.route("**/api/cases", lambda route: route.abort())
+    page.goto(world.address)
+    page.wait_for_selector(".error-sheet")
+
+
+@state("bench-loading")
+def _bench_loading(page: Page, world: World) -> None:
+    page.route("**/scene.bin", never)
+    page.goto(world.url("fresh"))
+    page.wait_for_selector("#slip .skeleton")
+
+
+@state("bench-planning")
+def _bench_planning(page: Page, world: World) -> None:
+    page.route("**/bench", never)
+    page.goto(world.url("fresh"))
+    page.wait_for_timeout(2500)
+
+
+@state("bench-building")
+def _bench_building(page: Page, world: World) -> None:
+    answering(page, "**/scene.bin", 409, {**GONE, "code": "BLD-001", "place": {"thing": "x"}})
+    answering(page, "**/api/builds/**", 200, SLOW)
+    page.goto(world.url("fresh"))
+    page.wait_for_selector(".building")
+
+
+@state("bench-error")
+def _bench_error(page: Page, world: World) -> None:
+    answering(page, "**/scene.bin", 422, GONE)
+    page.goto(world.url("fresh"))
+    page.wait_for_selector("#slip [role=alert]")
+
+
+leafed("bench-empty", "fresh", "bench")
+leafed("round", "round", "bench")
+leafed("round-break", "broken", "bench")
+leafed("round-done", "done", "bench")
+leafed("log-empty", "fresh", "story")
+leafed("log", "done", "story")
+leafed("wires-empty", "fresh", "wires")
+leafed("wires", "broken", "wires")
+leafed("wires-fitted", "done", "wires")
+leafed("map-trust", "round", "trust")
+leafed("map-trust-wrong", "wrong", "trust")
+leafed("record-empty", "fresh", "record")
+leafed("record", "done", "record")
+leafed("power-open", "power", "story")
+leafed("power-on", "on", "story")
+
+
+@state("round-answered")
+def _round_answered(page: Page, world: World) -> None:
+    at(page, world, "round")
+    page.keyboard.press(" ")
+    page.locator(".answers .key.chosen").wait_for()
+    page.wait_for_timeout(400)
+
+
+@state("round-which-tip")
+def _round_tip(page: Page, world: World) -> None:
+    at(page, world, "round")
+    page.keyboard.press("n")
+
+
+@state("round-server-gone")
+def _round_gone(page: Page, world: World) -> None:
+    page.route("**/events", lambda route: route.abort())
+    at(page, world, "round")
+    page.evaluate("window.bench.live(false)")
+    page.route("**/entries", lambda route: route.abort())
+    page.keyboard.press("c")
+    page.wait_for_timeout(1000)
+
+
+@state("round-own-check")
+def _round_own(page: Page, world: World) -> None:
+    at(page, world, "round")
+    page.evaluate("() => { const c = window.bench.bench.step.check; window.bench.do('measure', { a: c.b, b: c.a }); }")
+    page.wait_for_timeout(800)
+
+
+@state("map-net")
+def _map_net(page: Page, world: World) -> None:
+    at(page, world, "round")
+    page.evaluate("window.bench.do('find', 'U1.27')")
+    page.wait_for_timeout(1500)
+
+
+@state("map-marks")
+def _map_marks(page: Page, world: World) -> None:
+    at(page, world, "done")
+    page.keyboard.press("f")
+    page.keyboard.press("m")
+    page.wait_for_timeout(1500)
+
+
+@state("map-list")
+def _map_list(page: Page, world: World) -> None:
+    at(page, world, "round")
+    page.keyboard.press("l")
+
+
+@state("map-new-area")
+def _map_area(page: Page, world: World) -> None:
+    at(page, world, "fresh")
+    page.evaluate("window.bench.do('newArea')")
+
+
+@state("keys")
+def _keys(page: Page, world: World) -> None:
+    at(page, world, "round")
+    page.keyboard.press("?")
+
+
+@state("sound")
+def _sound(page: Page, world: World) -> None:
+    at(page, world, "round")
+    page.evaluate("window.bench.do('sound')")
+    page.wait_for_selector("#pedal-open")
+
+
+def lay_sheet(page: Page, world: World) -> None:
+    at(page, world, "round")
+    page.keyboard.press("p")
+    page.locator("#lay-file").wait_for()
+
+
+@state("photo-empty")
+def _photo_empty(page: Page, world: World) -> None:
+    lay_sheet(page, world)
+
+
+def tap(page: Page, world: World, count: int) -> None:
+    """Tap the pins that the sheet asks for."""
+    page.locator("#lay-file").set_input_files(world.photo)
+    page.locator(".lay-pins").wait_for()
+    for _ in range(count):
+        name = str(page.evaluate("() => window.bench.laySheet.pin"))
+        for _ in range(2):
+            spot = page.evaluate(
+                "([x, y]) => { const v = window.bench.laySheet.view; return [v.w / 2 + v.scale * (x + 0.5 - v.x), v.h / 2 + v.scale * (y + 0.5 + v.y)]; }",
+                list(world.taps[name]),
+            )
+            page.locator("#lay-photo").click(position={"x": spot[0], "y": spot[1]})
+            page.wait_for_timeout(200)
+            if page.evaluate("() => window.bench.laySheet.pin") != name:
+                break
+
+
+@state("photo-taps")
+def _photo_taps(page: Page, world: World) -> None:
+    lay_sheet(page, world)
+    tap(page, world, 3)
+
+
+@state("photo-refused")
+def _photo_refused(page: Page, world: World) -> None:
+    lay_sheet(page, world)
+    blurred = "The photo is blurred: an edge is 0.42 mm wide, at most 0.25 mm can be used."
+    remedy = "Take it again: hold still, more light, the lens on the board."
+    answering(page, "**/laid", 422, {**GONE, "code": "PHO-011", "words": blurred, "remedy": remedy})
+    tap(page, world, 4)
+    page.locator("#lay-it").click()
+    page.locator("#lay-panel .need").wait_for()
+
+
+@state("photo-laid")
+def _photo_laid(page: Page, world: World) -> None:
+    at(page, world, "photo")
+    page.evaluate("window.bench.do('find', 'U1.27')")
+    page.locator("#underlay").wait_for(timeout=60_000)
+    page.wait_for_timeout(2500)
+
+
+@state("ohms-empty")
+def _ohms_empty(page: Page, world: World) -> None:
+    at(page, world, "fresh", "ohms")
+    page.wait_for_timeout(800)
+
+
+@state("ohms-loading")
+def _ohms_loading(page: Page, world: World) -> None:
+    page.route("**/short?**", never)
+    at(page, world, "fresh", "ohms")
+
+
+@state("ohms-short")
+def _ohms_short(page: Page, world: World) -> None:
+    page.goto(world.url("short", "ohms"))
+    page.wait_for_selector(".places", timeout=60_000)
+    page.wait_for_timeout(500)
+
+
+@state("ohms-net")
+def _ohms_net(page: Page, world: World) -> None:
+    at(page, world, "round", "ohms")
+    page.evaluate("window.bench.do('askOhms', { net: 'D0', meter: 'two-wire' })")
+    page.wait_for_timeout(3500)
+    page.locator("section[aria-label='One net']").scroll_into_view_if_needed()
+
+
+@state("leaf-error")
+def _leaf_error(page: Page, world: World) -> None:
+    page.route("**/wires", lambda route: route.abort())
+    at(page, world, "round", "wires")
+    page.wait_for_selector(".error-sheet")
+
+
+@state("leaf-loading")
+def _leaf_loading(page: Page, world: World) -> None:
+    page.route("**/wires", never)
+    at(page, world, "round", "wires")
+
+
+@state("practice-end")
+def _practice_end(page: Page, world: World) -> None:
+    at(page, world, "done")
+    page.evaluate("window.bench.do('truth')")
+    page.locator("#against dd").first.wait_for(timeout=60_000)
+
+
+@state("meter")
+def _meter(page: Page, world: World) -> None:
+    page.goto(f"{world.address}/page/meter.html?case={world.cases['round']}")
+    page.wait_for_selector("#rest .sheet")
+
+
+def watched(page: Page, world: World, watch: dict[str, Any]) -> None:
+    """The meter's page with a meter in that state."""
+    all_ = {"found": [{"address": "sim:meter", "words": "simulated meter"}], "closed": [], "watch": watch}
+    answering(page, "**/api/meters", 200, all_)
+    page.route("**/api/meters/events", lambda route: route.fulfill(content_type="text/event-stream", body=f"event: meter\ndata: {json.dumps(watch)}\n\n"))  # fmt: skip
+    page.goto(f"{world.address}/page/meter.html?case={world.cases['round']}")
+    page.wait_for_selector("#let-go")
+
+
+@state("meter-reading")
+def _meter_on(page: Page, world: World) -> None:
+    watched(page, world, WATCH)
+
+
+@state("meter-lost")
+def _meter_lost(page: Page, world: World) -> None:
+    trouble = {
+        "code": "INS-003",
+        "words": "The meter does not answer any more: the connection broke off.",
+        "remedy": "Look at its cable; it is tried again every second. The round goes on by hand.",
+    }
+    watched(page, world, {**WATCH, "state": "lost", "shown": "", "trouble": trouble})
+
+
+@state("second-screen-shut")
+def _lan_shut(page: Page, world: World) -> None:
+    page.goto(f"{world.address}/page/lan.html")
+    page.wait_for_selector("#shut")
+
+
+@state("second-screen")
+def _lan(page: Page, world: World) -> None:
+    rows = ["".join("1" if (x * 7 + y * 13 + x * y) % 3 else "0" for x in range(29)) for y in range(29)]
+    answering(page, "**/api/lan", 200, LAN)
+    answering(page, "**/api/lan/code", 200, {"code": "KX4-7PD", "qr": rows})
+    page.goto(f"{world.address}/page/lan.html")
+    page.locator("#fresh").click()
+    page.wait_for_selector("#pair-code")
+
+
+@state("pairing")
+def _pair(page: Page, world: World) -> None:
+    page.goto(f"{world.address}/page/pair.html")
+    page.wait_for_selector("#pair .sheet")
+
+
+@state("pairing-refused")
+def _pair_refused(page: Page, world: World) -> None:
+    words = "That is not the code of this bench, or it is older than five minutes."
+    remedy = "Ask for another code at the bench computer."
+    answering(page, "**/api/pair", 403, {**GONE, "code": "LAN-002", "words": words, "remedy": remedy})
+    page.goto(f"{world.address}/page/pair.html")
+    page.locator("#code").fill("ABC-DEF")
+    page.locator("#pair-now").click()
+    page.wait_for_selector("#wrong")
+
+
+def opened(browser: Browser, size: str, light: str) -> Page:
+    """An empty page of a device in a light."""
+    wide, high = SIZES[size]
+    context = browser.new_context(
+        viewport={"width": wide, "height": high},
+        has_touch=size != "desk",
+        reduced_motion="reduce",
+        service_workers="block",
+    )
+    context.add_init_script(f"localStorage.setItem('light', '{light}')")
+    context.set_default_timeout(20_000)
+    return context.new_page()
+
+
+def shot(browser: Browser, world: World, name: str, size: str, light: str) -> Image.Image:
+    """One picture."""
+    page = opened(browser, size, light)
+    try:
+        STATES[name](page, world)
+        with contextlib.suppress(Exception):
+            page.wait_for_function(
+                "() => { const m = document.getElementById('map'); return !m || !m.clientWidth || m.dataset.sharp === 'yes'; }",
+                timeout=4000,
+            )
+        page.wait_for_timeout(250)
+        return Image.open(io.BytesIO(page.screenshot())).convert("RGB")
+    finally:
+        page.unroute_all(behavior="ignoreErrors")
+        page.context.close()
+
+
+def sheet(pictures: dict[tuple[str, str], Image.Image]) -> Image.Image:
+    """The pictures of a state on one sheet: a row for each light."""
+    rows = []
+    for light in LIGHTS:
+        small = [
+            one.resize((WIDE[size], round(one.height * WIDE[size] / one.width)), Image.Resampling.LANCZOS)
+            for (size, lit), one in pictures.items()
+            if lit == light
+        ]
+        rows.append(small)
+    wide = max(sum(one.width + 10 for one in row) + 10 for row in rows)
+    out = Image.new("RGB", (wide, sum(max(one.height for one in row) + 10 for row in rows) + 10), (128, 128, 128))
+    y = 10
+    for row in rows:
+        x = 10
+        for one in row:
+            out.paste(one, (x, y))
+            x += one.width + 10
+        y += max(one.height for one in row) + 10
+    return out
+
+
+def cases(shop: Workshop, package: str) -> dict[str, str]:
+    """The cases that the states need."""
+    out = {}
+    for name, title in (
+        ("fresh", "Home computer, not looked at yet"),
+        ("round", "Home computer, socket of U1 changed"),
+        ("broken", "Home computer, first break"),
+        ("done", "Home computer, proven"),
+        ("wrong", "Home computer of another revision"),
+        ("power", "Home computer before power"),
+        ("on", "Home computer under power"),
+        ("photo", "Home computer on its photo"),
+        ("short", "Home computer with a short"),
+    ):
+        out[name] = new_case(shop, package, title, complaint="Black screen since the socket was changed.").state.case
+        if name != "fresh":
+            area = "U31" if name in ("done", "power", "on") else "U1"
+            add_area(shop, out[name], part=area, margin_mm=1.0 if area == "U31" else 3.0)
+            put_patient(shop, out[name], seed=3 if area == "U31" else 5, breaks=1, noise="off")
+    return out
+
+
+def prepared(world: World) -> None:
+    """Bring each case where its pictures are taken."""
+    world.answered("round", 14)
+    world.answered("photo", 3)
+    for name in ("broken", "done", "power", "on"):
+        for _ in range(8):
+            step = world.answered(name)
+            if name == "broken" and step["kind"] in ("patch", "solder", "reseat"):
+                break
+            if step.get("remedy"):
+                one = step["remedy"]
+                world.call(name, "entries", {"kind": one["kind"], "part": one["part"], "points": one["points"]})
+            elif step.get("wire"):
+                wire = step["wire"]
+                world.call(name, "entries", {"kind": "patch", "points": [wire["a"]["id"], wire["b"]["id"]]})
+            elif step["kind"] in ("look", "clean"):
+                world.call(name, "entries", {"kind": step["kind"], "words": step["words"]})
+            else:
+                break
+    for one in world.call("wrong", "map")["left"][:4]:
+        for _ in range(2):
+            kind = "open" if one["purpose"] != "isolation" else "closed"
+            world.call("wrong", "entries", {"kind": kind, "points": [one["a"]["id"], one["b"]["id"]]})
+    for name in ("power", "on"):
+        for item in ("orientation", "supply"):
+            world.call(name, "entries", {"kind": "gate", "options": {"item": item}})
+        rail = world.call(name, "rails")["rails"][0]
+        world.call(name, "entries", {"kind": "ohms", "points": [rail["point_a"], rail["point_b"]], "value": "240"})
+        world.call(name, "entries", {"kind": "gate", "options": {"item": "limit", "limit_a": "1.5", "abort_a": "1.2"}})
+    world.call("on", "entries", {"kind": "power", "value": "on"})
+    world.call(
+        "short", "entries", {"kind": "ohms", "points": ["U1.3", "U1.4"], "value": "0.12", "options": {"wires": 4}}
+    )
+
+
+def laid(browser: Browser, world: World) -> None:
+    """Lay the made photo on the case that is for it."""
+    page = opened(browser, "desk", "day")
+    at(page, world, "photo")
+    page.keyboard.press("p")
+    page.locator("#lay-file").wait_for()
+    tap(page, world, 5)
+    page.locator("#lay-it").click()
+    page.locator("#underlay").wait_for(timeout=60_000)
+    page.context.close()
+
+
+@contextlib.contextmanager
+def made_world(folder: Path) -> Iterator[World]:
+    """The served cases and the made photo."""
+    from tools.take_pictures import made_photo
+
+    shop = workshop(str(folder / "store"), builder=board_builder(folder / "cache"))
+    found = cases(shop, str(ROOT / "demo" / "package"))
+    photo, taps = made_photo(folder)
+    for bench in served(shop, found["fresh"]):
+        world = World(bench.address, found, photo, taps)
+        prepared(world)
+        yield world
+
+
+def main() -> int:
+    """Take the sheets that are asked for, all without names."""
+    out, names = Path(sys.argv[1]), sys.argv[2:]
+    out.mkdir(parents=True, exist_ok=True)
+    wanted = [one for one in STATES if not names or any(one.startswith(name) for name in names)]
+    failed = []
+    with tempfile.TemporaryDirectory() as folder, made_world(Path(folder)) as world, sync_playwright() as player:
+        browser = player.chromium.launch(executable_path=chromium_path(), args=list(FLAGS))
+        if any(one.startswith("photo-laid") for one in wanted):
+            laid(browser, world)
+        for name in wanted:
+            try:
+                pictures = {
+                    (size, light): shot(browser, world, name, size, light) for light in LIGHTS for size in SIZES
+                }
+            except Exception as err:  # one state that cannot be reached must not hide the others
+                failed.append(f"{name}: {str(err).splitlines()[0]}")
+                continue
+            sheet(pictures).save(out / f"{name}.webp", quality=60, method=6)
+        browser.close()
+    for line in failed:
+        sys.stderr.write(f"{line}\n")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
