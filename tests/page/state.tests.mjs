@@ -9,6 +9,7 @@ import { chance, ohms, plainly, seconds } from '../../src/coppermend/page/shared
 import { actsFor } from '../../src/coppermend/page/map/partwork.js';
 import { chapters } from '../../src/coppermend/page/case/story.js';
 import { chipFrame } from '../../src/coppermend/page/map/chips.js';
+import { patientAsked } from '../../src/coppermend/page/case/home.js';
 import { near, same, yes } from './check.mjs';
 
 const T = (id) => ({ id });
@@ -16,6 +17,14 @@ const none = { a: null, b: null };
 const bench = { step: { check: { a: T('p'), b: T('q') } }, readings: [] };
 
 export const tests = {
+  'a patient of one’s own: percent become rates, what is left empty is drawn'() {
+    const form = { breaks: '3', seed: '', noise: 'off', false_open: ' ', false_closed: '0.2', oxidised: '', slips: '0', mixed_up: '1', intermittent: '50' };
+    const asked = patientAsked(form);
+    same(Object.keys(asked).sort(), ['breaks', 'false_closed', 'intermittent', 'mixed_up', 'noise', 'slips']);
+    near(asked.false_closed, 0.002);
+    same([asked.breaks, asked.intermittent, asked.slips], [3, 0.5, 0]);
+    same(patientAsked({ ...form, seed: '0' }).seed, 0);
+  },
   'the proposal stands until the person chooses'() {
     same(tipsOf(bench, none).own, false);
     same(tipsOf(bench, { a: T('x'), b: null }), { a: T('x'), b: null, own: true });

@@ -7,18 +7,20 @@ from typing import Any
 from fastapi import APIRouter
 
 from coppermend.api.routes import TheDesk, on_case
-from coppermend.api.schemas import Touch
+from coppermend.api.schemas import NewPatient, Touch
 from coppermend.bootstrap import demo_machine
-from coppermend.services.demo import open_demo
-from coppermend.services.patients import ask_patient, compared, patient_truth
+from coppermend.services.demo import Wish, open_demo
+from coppermend.services.patients import Lies, ask_patient, compared, patient_truth
 
 router = APIRouter(prefix="/api", tags=["practice"])
 
 
 @router.post("/practice", status_code=201)
-def practise(desk: TheDesk) -> dict[str, Any]:
+def practise(desk: TheDesk, body: NewPatient | None = None) -> dict[str, Any]:
     """A new case on the demonstration machine with a practice patient behind it, as ``coppermend demo --fresh`` makes it."""
-    made = desk.do(lambda w: open_demo(w, demo_machine(), fresh=True))
+    asked = (body or NewPatient()).model_dump()
+    wish = Wish(asked.pop("breaks"), asked.pop("seed"), asked.pop("noise"), Lies(**asked))
+    made = desk.do(lambda w: open_demo(w, demo_machine(), fresh=True, wish=wish))
     return {"id": made.id, "number": made.number}
 
 

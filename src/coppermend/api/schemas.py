@@ -69,6 +69,23 @@ class Touch(Body):
     attempt: Annotated[int, Field(ge=0, le=100)] = 0
 
 
+Rate = Annotated[float, Field(ge=0.0, le=1.0)]
+
+
+class NewPatient(Body):
+    """A practice patient to be made. ``breaks`` broken sites; ``noise`` standard or off; the rates as ``coppermend demo --fresh`` takes them, None = drawn."""
+
+    breaks: Annotated[int, Field(ge=0, le=20)] = 2
+    seed: Annotated[int, Field(ge=0)] | None = None
+    noise: Name = "standard"
+    false_open: Rate | None = None
+    false_closed: Rate | None = None
+    oxidised: Rate | None = None
+    slips: Rate = 0.0
+    mixed_up: Rate = 0.0
+    intermittent: Rate = 0.0
+
+
 class MarkedPin(Body):
     """One pin seen in a photo: its name (``U1.1``) and the pixel, x right and y down as a viewer shows the picture."""
 

@@ -29,8 +29,9 @@ from coppermend.bootstrap import (
     workshop,
 )
 from coppermend.core.findings import refuse
-from coppermend.services.demo import DemoCase, open_demo
+from coppermend.services.demo import BREAKS, DemoCase, Wish, open_demo
 from coppermend.services.lan import new_code
+from coppermend.services.patients import Lies
 from coppermend.services.workshop import Workshop
 
 PORT = 8137
@@ -218,12 +219,44 @@ def serve_command(
     "--fresh", is_flag=True, help="Begin again with another practice patient; the old case stays in the list."
 )
 @click.option("--prepare", is_flag=True, help="Make or reopen the case, say where it is, and end.")
+@click.option("--breaks", type=int, default=None, metavar="K", help="A new patient with K broken sites. Default 2.")
+@click.option(
+    "--seed", type=int, default=None, metavar="N", help="A new patient, this one. Default: one that shows the job well."
+)
+@click.option(
+    "--noise",
+    type=click.Choice(["standard", "off"]),
+    default="standard",
+    show_default=True,
+    help="off: a new patient whose meter and hand never err.",
+)
+@click.option("--false-open", type=float, default=None, metavar="RATE", help="A new patient with this false open rate.")
+@click.option("--false-closed", type=float, default=None, metavar="RATE", help="... this false closed rate.")
+@click.option("--oxidised", type=float, default=None, metavar="SHARE", help="... this share of oxidised points.")
+@click.option(
+    "--slips", type=float, default=0.0, metavar="RATE", help="... whose tips stand on the neighbour pin so often."
+)
+@click.option(
+    "--mixed-up",
+    type=float,
+    default=0.0,
+    metavar="RATE",
+    help="... that gives the answer of the check before so often.",
+)
+@click.option(
+    "--intermittent",
+    type=float,
+    default=0.0,
+    metavar="SHARE",
+    help="... with this share of broken joints that close under a tip.",
+)
 @LAN_OPTION
 @LAN_ADDRESS_OPTION
 @LAN_PORT_OPTION
 @click.pass_context
 def demo_command(
     ctx: click.Context,
+    /,
     port: int | None,
     browser: bool,
     fresh: bool,
@@ -231,12 +264,17 @@ def demo_command(
     lan: bool,
     lan_address: str,
     lan_port: int | None,
+    breaks: int | None,
+    seed: int | None,
+    noise: str,
+    **lies: Any,
 ) -> None:
     """The main job on the demonstration machine: a case in progress with a practice patient behind it."""
     store = (ctx.find_root().obj or {}).get("store") or str(demo_store())
     Path(store).parent.mkdir(parents=True, exist_ok=True)
     made = workshop(store)
-    case = open_demo(made, demo_machine(), fresh=fresh)
+    wish = Wish(BREAKS if breaks is None else breaks, seed, noise, Lies(**lies))
+    case = open_demo(made, demo_machine(), fresh=fresh or breaks is not None, wish=wish)
     lines = what_to_do(case, store)
     if prepare:
         for line in lines:

@@ -119,6 +119,11 @@ class Patient:
         """The bench changed the board: patch wires, parts in or out. What was broken stays broken."""
         self._lay(graph)
 
+    def met_before(self, point_a: str, point_b: str, times: int, last: Answer | None = None) -> None:
+        """The patient was asked about this pair ``times`` times in another sitting; ``last``: what the check before this one said, on whatever points."""
+        self._asked[min(point_a, point_b), max(point_a, point_b)] = times
+        self._before = last
+
     def ask(self, point_a: str, point_b: str) -> Answer:
         """Touch two points and read. Refusal PRA-001 for a point that this board does not have."""
         for point in (point_a, point_b):

@@ -10,7 +10,8 @@ from coppermend.core.findings import Place, refuse
 from coppermend.services.areas import MARGIN_MM, add_area
 from coppermend.services.cases import case_state, list_cases, new_case
 from coppermend.services.notes import note
-from coppermend.services.patients import put_patient, telling_seed
+from coppermend.services.patients import NO_WISH, Lies, put_patient, telling_seed
+from coppermend.services.practice import refuse_no_rates
 from coppermend.services.requests import Request
 from coppermend.services.workshop import Workshop
 
@@ -67,8 +68,39 @@ class DemoCase:
     new: bool
 
 
-def open_demo(workshop: Workshop, machine: Machine, *, fresh: bool = False) -> DemoCase:
-    """The latest case on the demonstration machine as its package is now, or a new one (always with ``fresh``): opened, seen dark, cell out, areas marked."""
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What patient is wanted: ``breaks``, ``seed`` (None: one that shows the job well), ``noise`` standard or off, and how the bench lies."""
+
+    breaks: int = BREAKS
+    seed: int | None = None
+    noise: str = "standard"
+    lies: Lies = NO_WISH
+
+
+ANY_PATIENT = Wish()
+MOST_BREAKS = 20
+
+
+def refuse_wish(wish: Wish) -> None:
+    """Refusals PRA-007, PRA-010 and PRA-015 for a patient that cannot be made."""
+    refuse_no_rates({name.replace("_", "-"): rate for name, rate in wish.lies.given().items()})
+    if wish.noise not in ("standard", "off"):
+        raise refuse("PRA-010", f"There is no noise {wish.noise!r}.", "Say standard or off.")
+    if not 0 <= wish.breaks <= MOST_BREAKS or (wish.seed is not None and wish.seed < 0):
+        raise refuse(
+            "PRA-015",
+            f"{wish.breaks} breaks with seed {wish.seed} are no practice patient.",
+            f"Ask for 0 to {MOST_BREAKS} breaks, and a seed of 0 or more.",
+        )
+
+
+def open_demo(workshop: Workshop, machine: Machine, *, fresh: bool = False, wish: Wish = ANY_PATIENT) -> DemoCase:
+    """The latest case on the demonstration machine as its package is now, or a new one (always with ``fresh`` or a ``wish``): opened, seen dark, cell out,
+    areas marked, a patient behind it. Refusals of ``put_patient``, before a case is made.
+    """
+    refuse_wish(wish)
+    fresh = fresh or wish != ANY_PATIENT
     rows = [row for row in list_cases(workshop) if case_state(workshop, row.id).practice]
     now = workshop.shelf.take(PACKAGE).board.package_id
     same = [row for row in rows if case_state(workshop, row.id).package_id == now]
@@ -91,5 +123,8 @@ def open_demo(workshop: Workshop, machine: Machine, *, fresh: bool = False) -> D
     note(workshop, case, Request("symptom", words="Black screen, no sound, power light on."))
     for area in machine.areas:
         add_area(workshop, case, **area)
-    put_patient(workshop, case, seed=telling_seed(workshop, case, FIRST_SEED + 100 * len(rows), BREAKS), breaks=BREAKS)
+    seed = wish.seed
+    if seed is None:
+        seed = telling_seed(workshop, case, FIRST_SEED + 100 * len(rows), wish.breaks)
+    put_patient(workshop, case, seed=seed, breaks=wish.breaks, noise=wish.noise, lies=wish.lies)
     return DemoCase(case, view.number, machine.name, True)

@@ -7,7 +7,8 @@ patient on every machine. What the bench does to it (patch wires, parts in or ou
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from coppermend.core.belief.model import WorkArea
@@ -17,12 +18,12 @@ from coppermend.core.findings import refuse
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, plain
 from coppermend.practice.drawing import draw_breaks, draw_patient
-from coppermend.practice.patient import Answer, Patient, Truth
+from coppermend.practice.patient import BEEP_OHM, OXIDISED_FALSE_OPEN, Answer, Patient, Truth
 from coppermend.services.bench import round_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind, part_states, sockets
 from coppermend.services.entries import write
 from coppermend.services.points import resolve
-from coppermend.services.practice import PracticeSetting, run
+from coppermend.services.practice import PracticeSetting, refuse_no_rates, run
 from coppermend.services.workshop import Workshop
 
 _MENDED_BY_SOLDER = (SiteKind.JOINT,)
@@ -40,6 +41,29 @@ class Touched:
     def as_dict(self) -> dict[str, Any]:
         """The answer as plain JSON values."""
         return {"says": self.says, "ohms": self.ohms, "words": self.words}
+
+
+@dataclass(frozen=True, slots=True)
+class Lies:
+    """How the bench of a patient lies, as the options of ``practice run``: rates from 0 to 1. None: drawn by the patient's seed.
+
+    >>> Lies(slips=0.01).given()
+    {'slips': 0.01}
+    """
+
+    false_open: float | None = None
+    false_closed: float | None = None
+    oxidised: float | None = None
+    slips: float = 0.0
+    mixed_up: float = 0.0
+    intermittent: float = 0.0
+
+    def given(self) -> dict[str, float]:
+        """What was asked for, by name; the rest is as it is for every patient."""
+        return {f.name: float(v) for f in fields(self) if (v := getattr(self, f.name)) != f.default}
+
+
+NO_WISH = Lies()
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,14 +85,28 @@ class TruthShown:
     breaks: tuple[TrueBreak, ...]
     readings: int
     words: str
+    lies: tuple[str, ...] = ()
+    """How its readings lied, a sentence each."""
 
     def as_dict(self) -> dict[str, Any]:
         """The truth as plain JSON values."""
-        return {"breaks": plain(self.breaks), "readings": self.readings, "words": self.words}
+        return {
+            "breaks": plain(self.breaks),
+            "readings": self.readings,
+            "words": self.words,
+            "lies": list(self.lies),
+        }
 
 
-def put_patient(workshop: Workshop, case: str, *, seed: int, breaks: int, noise: str = "standard") -> Entry:
-    """Put a practice patient behind a case: ``breaks`` sites broken, drawn by the standard damage in the case's work areas. ``noise`` standard or off."""
+def put_patient(
+    workshop: Workshop, case: str, *, seed: int, breaks: int, noise: str = "standard", lies: Lies = NO_WISH
+) -> Entry:
+    """Put a practice patient behind a case: ``breaks`` sites broken, drawn by the standard damage in the case's work areas.
+
+    ``noise`` standard, or off: no false reading but those that ``lies`` asks for by slips, mixed-up answers and loose joints. Refusals PRA-007 for a
+    number that is no rate, PRA-010, PRA-011.
+    """
+    refuse_no_rates({name.replace("_", "-"): rate for name, rate in lies.given().items()})
     if noise not in ("standard", "off"):
         raise refuse("PRA-010", f"There is no noise {noise!r}.", "Say standard or off.")
     state = bind(workshop, case).state
@@ -79,9 +117,9 @@ def put_patient(workshop: Workshop, case: str, *, seed: int, breaks: int, noise:
     areas: list[Any] = [
         {"polygon": [list(xy) for xy in one.polygon], "kind": one.kind, "severity": one.severity} for one in state.areas
     ]
-    return write(
-        workshop, case, "practice", {"patient": {"seed": seed, "breaks": breaks, "noise": noise, "areas": areas}}
-    )
+    wished: dict[str, Any] = {"lies": lies.given()} if lies.given() else {}
+    spec: dict[str, Any] = {"seed": seed, "breaks": breaks, "noise": noise, "areas": areas, **wished}
+    return write(workshop, case, "practice", {"patient": spec})
 
 
 def telling_seed(workshop: Workshop, case: str, first: int, breaks: int, tries: int = 400) -> int:
@@ -104,8 +142,7 @@ def ask_patient(workshop: Workshop, case: str, point_a: str, point_b: str, attem
     if a == b:
         raise refuse("NOT-002", f"Both tips are on {a}.", "Name two different points.")
     patient = _patient(binding)
-    for _ in range(_noted(binding.state, a, b) + attempt):
-        patient.ask(a, b)
+    patient.met_before(a, b, _noted(binding.state, a, b) + attempt, _said_last(binding.state))
     return _touched(patient.ask(a, b))
 
 
@@ -128,7 +165,27 @@ def patient_truth(workshop: Workshop, case: str) -> TruthShown:
     )  # fmt: skip
     found = sum(1 for one in rows if one.found or one.mended)
     readings = sum(1 for one in binding.state.readings if one.kind in ("closed", "open", "ohms"))
-    return TruthShown(rows, readings, f"{found} of {len(rows)} found with {readings} readings.")
+    words = f"{found} of {len(rows)} found with {readings} readings."
+    return TruthShown(rows, readings, words, _lies_in_words(truth, {k: one.words for k, one in sites.items()}))
+
+
+def _lies_in_words(truth: Truth, places: Mapping[str, str]) -> tuple[str, ...]:
+    """How a patient's readings lied, a sentence each; "" for what it did not do."""
+    noise = truth.noise
+    rates = (
+        (noise.false_open, "of the readings over sound copper were open all the same"),
+        (noise.false_closed, "of the readings over a break were closed all the same"),
+        (noise.slips, "of the touches stood on the neighbour pin"),
+        (noise.mixed_up, "of the answers were those of the check before"),
+    )
+    said = [f"{100 * rate:.2g} % {words}." for rate, words in rates if rate]
+    if noise.oxidised:
+        said.append(
+            f"{len(noise.oxidised)} probe points were oxidised and read open in {100 * OXIDISED_FALSE_OPEN:.0f} % of the readings there."
+        )
+    for one in truth.intermittent:
+        said.append(f"{places.get(one) or one} was loose: it closed in half of the readings with a tip on it.")
+    return tuple(said) or ("Every reading was true.",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +245,12 @@ def _truth(binding: Binding) -> Truth:
             for i, one in enumerate(spec.get("areas", ()))
         ]
         binding.memo["patient truth"] = draw_patient(
-            binding.base, areas, int(spec["seed"]), int(spec["breaks"]), noise_off=spec.get("noise") == "off"
+            binding.base,
+            areas,
+            int(spec["seed"]),
+            int(spec["breaks"]),
+            noise_off=spec.get("noise") == "off",
+            **{name: float(rate) for name, rate in spec.get("lies", {}).items()},
         )
     truth: Truth = binding.memo["patient truth"]
     return truth
@@ -229,6 +291,17 @@ def _noted(state: CaseState, a: str, b: str) -> int:
     """How often this pair was noted: each time is another touch of the tips."""
     pair = {a, b}
     return sum(1 for one in state.readings if {ref.id for ref in one.points} == pair)
+
+
+def _said_last(state: CaseState) -> Answer | None:
+    """What the newest reading by tips said: the answer that a mixed-up person notes once more."""
+    for one in reversed(state.readings):
+        if one.kind in ("closed", "open"):
+            return Answer(one.kind, None)
+        if one.kind == "ohms":
+            beeps = one.value is not None and one.value <= BEEP_OHM
+            return Answer("closed" if beeps else "open", one.value if beeps else None)
+    return None
 
 
 def _touched(answer: Answer) -> Touched:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections import OrderedDict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from time import perf_counter
 from typing import Any, Protocol
@@ -130,6 +130,13 @@ def _usual_socket(board: Board) -> str:
     return ranked[0].ref if ranked else ""
 
 
+def refuse_no_rates(rates: Mapping[str, float | None]) -> None:
+    """Refusal PRA-007 for a number by option name that is no rate from 0 to 1."""
+    for name, rate in rates.items():
+        if rate is not None and not 0.0 <= rate <= 1.0:
+            raise refuse("PRA-007", f"--{name} {rate} is no rate.", "Give a number from 0 to 1, such as 0.02.")
+
+
 def patient_of(
     setting: PracticeSetting,
     seed: int,
@@ -147,17 +154,16 @@ def patient_of(
     truth_name: str = "truth file",
 ) -> Patient:
     """A patient: drawn by the standard damage, or as a truth file says."""
-    rates = {
-        "false-open": false_open,
-        "false-closed": false_closed,
-        "oxidised": oxidised,
-        "slips": slips,
-        "mixed-up": mixed_up,
-        "intermittent": intermittent,
-    }
-    for name, rate in rates.items():
-        if rate is not None and not 0.0 <= rate <= 1.0:
-            raise refuse("PRA-007", f"--{name} {rate} is no rate.", "Give a number from 0 to 1, such as 0.02.")
+    refuse_no_rates(
+        {
+            "false-open": false_open,
+            "false-closed": false_closed,
+            "oxidised": oxidised,
+            "slips": slips,
+            "mixed-up": mixed_up,
+            "intermittent": intermittent,
+        }
+    )
     if truth_text is not None:
         return Patient(
             setting.graph, read_truth(truth_text, setting.graph, setting.areas, truth_name), seed, ohms=False

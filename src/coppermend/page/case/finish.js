@@ -14,7 +14,7 @@ export async function openFinish(el, app) {
   const against = h('div', { id: 'against', role: 'status' }, h('p.why', null, 'The planner works on the same patient …'));
   fill(el, h('h2', null, 'What was really broken'),
     truth.breaks.length ? h('ul.truths', null, truth.breaks.map((/** @type {any} */ b) => h('li', { 'data-fate': fate(b) }, h('b', null, `Net ${b.net}: ${fate(b)}`), h('span', null, sentence(b.words)), b.path?.length ? h('button.key.slim', { type: 'button', 'aria-label': `Show on the board: net ${b.net}`, onclick: () => { el.close(); app.do('showSpan', { net: b.net, p: 1, words: b.words, sites: [], path: [[b.layer, b.path]] }); } }, 'Show') : null))) : h('p', null, 'Nothing was.'),
-    h('p', null, sentence(truth.words)), against, good);
+    h('p', null, sentence(truth.words)), h('h3', null, 'How the readings lied'), h('ul.lies', null, truth.lies.map((/** @type {string} */ one) => h('li', null, sentence(one)))), against, good);
   el.showModal();
   try {
     const one = await get(app.url('practice/planner'));

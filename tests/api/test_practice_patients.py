@@ -1,0 +1,110 @@
+"""A practice patient behind a case lies as it is asked to, the same to page, command line and replay, and says at the end how it lied."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+from tests.api.conftest import Client
+
+from coppermend.bootstrap import demo_machine
+from coppermend.cli import cli
+from coppermend.core.findings import Refusal
+from coppermend.services.cases import case_state
+from coppermend.services.demo import Wish, open_demo
+from coppermend.services.patients import Lies, ask_patient, put_patient
+from coppermend.services.workshop import Workshop
+
+
+def lying(client: Client, shop: Workshop, case: str, **lies: float) -> None:
+    client.post(f"/api/cases/{case}/areas", json={"part": "U1"})
+    put_patient(
+        shop,
+        case,
+        seed=5,
+        breaks=0,
+        noise="off" if set(lies) <= {"mixed_up", "slips"} else "standard",
+        lies=Lies(**lies),
+    )
+
+
+def first_check(client: Client, case: str) -> list[str]:
+    check = client.get(f"/api/cases/{case}/next").json()["check"]
+    return [check["point_a"], check["point_b"]]
+
+
+def ask(client: Client, case: str, points: list[str], attempt: int = 0) -> str:
+    body = {"points": points, "attempt": attempt}
+    return str(client.post(f"/api/cases/{case}/practice/ask", json=body).json()["says"])
+
+
+def test_a_patient_that_always_misses_reads_open_over_sound_copper(client: Client, shop: Workshop, case: str) -> None:
+    lying(client, shop, case, false_open=1.0, false_closed=0.0, oxidised=0.0)
+    assert {ask(client, case, first_check(client, case), n) for n in range(8)} == {"open"}
+
+
+def test_false_opens_come_at_the_rate_asked_for(client: Client, shop: Workshop, case: str) -> None:
+    """200 touches at a rate of 0.2: within four standard errors (binomial), 0.113."""
+    lying(client, shop, case, false_open=0.2, false_closed=0.0, oxidised=0.0)
+    a, b = first_check(client, case)
+    share = sum(ask_patient(shop, case, a, b, n).says == "open" for n in range(200)) / 200
+    assert abs(share - 0.2) < 4 * (0.2 * 0.8 / 200) ** 0.5
+
+
+def test_a_mixed_up_answer_is_that_of_the_check_before_as_noted(client: Client, shop: Workshop, case: str) -> None:
+    lying(client, shop, case, mixed_up=1.0)
+    points = first_check(client, case)
+    assert ask(client, case, points) == "closed"  # nothing was read before: the true answer
+    client.post(f"/api/cases/{case}/entries", json={"kind": "open", "points": ["U1.1", "U1.2"]})
+    assert ask(client, case, points) == "open"
+    client.post(f"/api/cases/{case}/entries", json={"kind": "closed", "points": ["U1.3", "U1.4"]})
+    assert ask(client, case, points) == "closed"
+
+
+def test_the_end_says_how_the_readings_lied(client: Client, shop: Workshop, case: str) -> None:
+    lying(client, shop, case, false_open=0.05, false_closed=0.01, oxidised=0.0, slips=0.02)
+    lies = client.get(f"/api/cases/{case}/practice/truth").json()["lies"]
+    assert [one.split(" %")[0] for one in lies] == ["5", "1", "2"]
+    assert "neighbour pin" in lies[2]
+
+
+def test_a_truthful_patient_says_so_at_the_end(client: Client, shop: Workshop, case: str) -> None:
+    lying(client, shop, case)
+    put = client.get(f"/api/cases/{case}/practice/truth").json()
+    assert put["lies"] == ["Every reading was true."]
+
+
+def test_page_and_command_line_make_the_same_patient(client: Client, shop: Workshop) -> None:
+    asked = {"breaks": 3, "seed": 77, "false_open": 0.03, "slips": 0.01}
+    by_page = client.post("/api/practice", json=asked).json()["id"]
+    by_service = open_demo(shop, demo_machine(), wish=Wish(3, 77, lies=Lies(false_open=0.03, slips=0.01))).id
+    one, two = (case_state(shop, c).practice for c in (by_page, by_service))
+    assert one == two and '"slips":0.01' in str(one).replace(" ", "")
+    assert len(client.get(f"/api/cases/{by_page}/practice/truth").json()["breaks"]) == 3
+
+
+def test_the_command_line_takes_the_same_wishes(tmp_path: Any) -> None:
+    store = str(tmp_path / "shop.db")
+    words = ["demo", "--prepare", "--breaks", "3", "--seed", "77", "--false-open", "0.03", "--slips", "0.01", "--mixed-up", "0.01", "--intermittent", "0.5", "--oxidised", "0"]
+    made = CliRunner().invoke(cli, ["--store", store, *words])
+    assert made.exit_code == 0 and "Made now" in made.output, made.output
+    again = CliRunner().invoke(cli, ["--store", store, "demo", "--prepare"])
+    assert "Reopened" in again.output, again.output
+
+
+@pytest.mark.parametrize(
+    ("wish", "code"),
+    [
+        (Wish(lies=Lies(slips=2.0)), "PRA-007"),
+        (Wish(lies=Lies(false_open=-0.1)), "PRA-007"),
+        (Wish(breaks=21), "PRA-015"),
+        (Wish(seed=-1), "PRA-015"),
+        (Wish(noise="loud"), "PRA-010"),
+    ],
+)
+def test_what_is_no_patient_is_refused_before_a_case_is_made(shop: Workshop, wish: Wish, code: str) -> None:
+    with pytest.raises(Refusal) as refused:
+        open_demo(shop, demo_machine(), wish=wish)
+    assert refused.value.finding.code == code
+    assert not open_demo(shop, demo_machine()).number > 1
