@@ -7,6 +7,7 @@ closed form in squares.py); a wedge is the integral of dx / w(x). Lands of 1 mm 
 from __future__ import annotations
 
 import itertools
+import json
 import math
 from typing import Any
 
@@ -20,6 +21,7 @@ from tests.facts.test_copper_narrow import JOINTS, SQUARE, runs, surface
 from coppermend.core.copper.model import SiteKind
 from coppermend.core.copper.provable import net_view
 from coppermend.core.copper.resistance import effective_ohm
+from coppermend.services.graphs import net_graph
 
 Point = tuple[float, float]
 
@@ -122,11 +124,19 @@ def test_a_neck_between_two_pours_is_a_run_between_two_sheets(width: float) -> N
     (run,) = runs(graph)
     assert {graph.node_kind[n] for n in (run.a, run.b)} == {"sheet"}
     assert run.a != run.b
+    assert run.words.startswith("the neck between two pours ")
     assert run.id in net_view(graph, run.net).provable_sites()
     assert (run.length_mm, run.width_mm) == (pytest.approx(20, abs=0.1), pytest.approx(width, rel=0.02))
     # from a disc of 0.5 mm to a half disc of half the neck's width at the rim of 20 mm of copper: about 3 squares a lobe, from a mesh
     value = effective_ohm(graph, "P1.1", "P2.1").value - JOINTS
     assert 20 / width * SQUARE < value < (20 / width + 6) * SQUARE
+
+
+def test_no_place_of_a_graph_is_minus_zero() -> None:
+    graph = surface(track(0.3, (-0.0, -0.0), (10, -0.0)), [(-0.0, -0.0), (10, -0.0)])
+    told = json.dumps(net_graph(graph, runs(graph)[0].net))
+    assert '"x_mm": 0.0' in told
+    assert "-0.0," not in told and "-0.0]" not in told and "-0.0}" not in told
 
 
 def test_a_neck_beside_another_is_two_runs_and_a_handle_of_one_pour_is_none() -> None:

@@ -127,8 +127,8 @@ def net_graph(graph: CopperGraph, net: int) -> dict[str, Any]:
             {
                 "id": n,
                 "kind": graph.node_kind[n],
-                "x_mm": graph.node_place[n][0],
-                "y_mm": graph.node_place[n][1],
+                "x_mm": plain_mm(graph.node_place[n][0]),
+                "y_mm": plain_mm(graph.node_place[n][1]),
                 "layer": graph.node_place[n][2],
             }
             for n in nodes
@@ -141,6 +141,15 @@ def net_graph(graph: CopperGraph, net: int) -> dict[str, Any]:
         ],
         "findings": [finding.as_dict() for finding in graph.findings],
     }
+
+
+def plain_mm(value: float) -> float:
+    """A coordinate to a millionth of a micrometre, and never minus zero.
+
+    >>> plain_mm(-0.0), plain_mm(-1e-17), plain_mm(12.7000000000001)
+    (0.0, 0.0, 12.7)
+    """
+    return round(value, 9) + 0.0
 
 
 def _site(site: Site, view: NetView) -> dict[str, Any]:
@@ -158,7 +167,7 @@ def _site(site: Site, view: NetView) -> dict[str, Any]:
         "why_not": why,
         "proved_by": what,
         "words": site.words,
-        "path": [list(p) for p in site.path],
+        "path": [[plain_mm(x), plain_mm(y)] for x, y in site.path],
     }
 
 
@@ -167,8 +176,8 @@ def _point(point: ProbePoint) -> dict[str, Any]:
         "id": point.id,
         "node": point.node,
         "kind": point.kind,
-        "x_mm": point.x_mm,
-        "y_mm": point.y_mm,
+        "x_mm": plain_mm(point.x_mm),
+        "y_mm": plain_mm(point.y_mm),
         "side": point.side,
         "part": point.part,
         "pin": point.pin,

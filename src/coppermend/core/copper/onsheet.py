@@ -16,13 +16,20 @@ SOLID_SHARE = 0.6
 """A land with at least this share of its rim inside a pour is one metal with it; less are spokes. Our choice."""
 SPOKE_GAPS_MM = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0, 1.3, 1.6, 2.0)
 RIM_POINTS = 48
+CLIP_MM = 3.0
+"""A pour is looked at this far round a land."""
+BEHIND_MM = 0.02
+BENT_SHARE, BENT_WIDER = 0.9, 1.2
+"""A stretch of rim whose ends are nearer than this share of its length stands into the pour: it carries as much as a straight edge this many times as
+long (4 / pi for half a disc, about 4 / 3.5 for a finger), about the middle between its ends."""
 
 
 @dataclass(slots=True)
 class Spoke:
     """A contact between a land and a sheet: its middle on the land's rim, the place where it opens into the pour, width and length in mm.
 
-    The pour carries the current from ``inner`` on: no copper counts both in the spoke and in the sheet.
+    The pour carries the current from ``inner`` on: no copper counts both in the spoke and in the sheet. ``crowding`` squares that the
+    pour has more than round a disc of a quarter of the width (see ``crowding``).
     """
 
     land: int
@@ -31,6 +38,20 @@ class Spoke:
     inner: Point
     width: float
     length: float
+    crowding: float = 0.0
+
+
+def crowding(width: float, pour_mm: float) -> float:
+    """Squares by which a straight edge of ``width`` mm, in the middle of the end of a strip of ``pour_mm``, has more than a disc of width / 4.
+
+    The edge's own are ln(1 / sin(pi width / (2 pour))) / pi (the sine maps the end of a strip on a half plane), the disc's ln(pour / (2 pi r)) / pi
+    (images of a line source). None in a wide pour, 0.1437 where the edge is as wide as the pour.
+
+    >>> round(crowding(1.0, 1000.0), 4), round(crowding(10.0, 10.0), 4)
+    (0.0, 0.1437)
+    """
+    part = math.pi * min(width / pour_mm, 1.0) / 2.0
+    return math.log(part / math.sin(part)) / math.pi
 
 
 def lands_on_sheets(parts: LayerParts) -> tuple[list[tuple[int, int]], list[Spoke]]:
@@ -46,8 +67,8 @@ def lands_on_sheets(parts: LayerParts) -> tuple[list[tuple[int, int]], list[Spok
     for k in np.flatnonzero(share < SOLID_SHARE).tolist():
         land, sheet = pairs[k]
         x0, y0, x1, y1 = metal[k].bounds
-        box = (x0 - 3.0, y0 - 3.0, x1 + 3.0, y1 + 3.0)
-        near = [(g, r) for g, r in parts.blobs[sheet].pieces if shapely.distance(g, metal[k]) <= r + 3.0]
+        box = (x0 - CLIP_MM, y0 - CLIP_MM, x1 + CLIP_MM, y1 + CLIP_MM)
+        near = [(g, r) for g, r in parts.blobs[sheet].pieces if shapely.distance(g, metal[k]) <= r + CLIP_MM]
         pour = shapely.union_all([_clipped(g, r, box) for g, r in near])
         spokes += _spokes(land, sheet, metal[k], pour, rim[k])
     return solid, spokes
@@ -111,9 +132,29 @@ def _spokes(land: int, sheet: int, metal: Any, pour: Any, rim: Any) -> list[Spok
     gap = _gap(metal, pour)
     out = []
     for part in parts:
+        (x0, y0), (x1, y1) = shapely.get_coordinates(part)[[0, -1]].tolist()
+        along, chord = max(float(part.length), 0.01), math.dist((x0, y0), (x1, y1))
         place, inner = _led_out(part, gap, metal, pour)
-        out.append(Spoke(land, sheet, place, inner, max(float(part.length), 0.01), gap))
+        middle = ((x0 + x1) / 2, (y0 + y1) / 2)
+        if 0.0 < chord < BENT_SHARE * along and shapely.intersects(pour, shapely.Point(middle)):
+            along, inner = BENT_WIDER * along, middle
+        across = _across(inner, ((x1 - x0) / chord, (y1 - y0) / chord), pour) if chord > 0 else math.inf
+        out.append(Spoke(land, sheet, place, inner, along, gap, crowding(along, across)))
     return out
+
+
+def _across(spot: Point, way: Point, pour: Any) -> float:
+    """How wide the pour is at a place along a way (mm); what is cut off CLIP_MM beside the land counts as going on."""
+    (x, y), (ux, uy) = spot, way
+    x0, y0, x1, y1 = pour.bounds
+    far = math.hypot(x1 - x0, y1 - y0)
+    line = shapely.LineString([(x - ux * far, y - uy * far), (x + ux * far, y + uy * far)])
+    held = [
+        p.length
+        for p in shapely.get_parts(shapely.intersection(line, pour))
+        if shapely.distance(p, shapely.Point(spot)) <= BEHIND_MM
+    ]
+    return max((width for width in held if width > 0), default=math.inf)
 
 
 def _led_out(part: Any, gap: float, metal: Any, pour: Any) -> tuple[Point, Point]:

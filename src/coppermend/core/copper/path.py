@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.copper.places import layer_words, mm_words
-from coppermend.core.copper.resistance import Ohms, effective_ohm, known_node
+from coppermend.core.copper.resistance import Ohms, effective_ohm, known_node, sheets_ohm, spot_of
 from coppermend.core.copper.worked import node_of
 from coppermend.core.findings import refuse
 
@@ -46,7 +46,8 @@ class Way:
     """A way between two points.
 
     ``steps`` in order from a to b; ``length_mm`` of its tracks; ``vias`` number of barrels passed; ``ohms`` effective resistance between the points
-    over all ways there are; ``along_ohm`` of this way alone; ``other_ways`` whether some site of the way can fail without parting the points.
+    over all ways there are; ``along_ohm`` of this way alone, ``sheets_ohm`` of it in the pours that it passes; ``other_ways`` whether some site
+    of the way can fail without parting the points.
     """
 
     point_a: str
@@ -56,6 +57,7 @@ class Way:
     length_mm: float
     vias: int
     along_ohm: float
+    sheets_ohm: float
     ohms: Ohms
     other_ways: bool
 
@@ -69,6 +71,7 @@ class Way:
             "length_mm": round(self.length_mm, 4),
             "vias": self.vias,
             "along_ohm": self.along_ohm,
+            "sheets_ohm": self.sheets_ohm,
             "effective_ohm": self.ohms.value,
             "effective_ohm_low": self.ohms.low,
             "effective_ohm_high": self.ohms.high,
@@ -89,9 +92,9 @@ class Way:
                 f"{stretch} of copper that nobody has seen: length and vias are not known, resistances are assumed"
             )
         else:
-            out.append(
-                f"{mm_words(self.length_mm)} mm of track, {vias}; this way alone {self.along_ohm * 1e3:.1f} mohm"
-            )
+            pours = f", {self.sheets_ohm * 1e3:.1f} of them in the pour" if self.sheets_ohm else ""
+            alone = f"this way alone {self.along_ohm * 1e3:.1f} mohm{pours}"
+            out.append(f"{mm_words(self.length_mm)} mm of track, {vias}; {alone}")
         band = f"{self.ohms.low * 1e3:.1f} to {self.ohms.high * 1e3:.1f}"
         out.append(f"between the points {self.ohms.value * 1e3:.1f} mohm (sound copper and contacts: {band})")
         if self.ohms.note:
@@ -166,6 +169,7 @@ def way(graph: CopperGraph, point_a: str, point_b: str) -> Way:
             "Ask for two points of one net.",
         )
     ids = {site.id for site in sites}
+    pours = sheets_ohm(graph, sites, spot_of(graph, point_a), spot_of(graph, point_b))
     steps = tuple(
         Step(s.id, s.kind.value, s.layer, s.length_mm, s.width_mm, s.resistance_ohm, _words(s)) for s in sites
     )
@@ -176,7 +180,8 @@ def way(graph: CopperGraph, point_a: str, point_b: str) -> Way:
         steps,
         sum(s.length_mm for s in sites if s.kind is SiteKind.RUN),
         sum(s.kind is SiteKind.BARREL for s in sites),
-        sum(s.resistance_ohm for s in sites),
+        sum(s.resistance_ohm for s in sites) + pours,
+        pours,
         effective_ohm(graph, point_a, point_b),
         _has_other_ways(graph, a, b, ids),
     )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -45,9 +45,9 @@ BANDS: Mapping[SiteKind, tuple[float, float]] = MappingProxyType(
 FLOOR_OHM = 1e-9
 """Least resistance of a site, so that the conductances stay finite."""
 
-EDGE_SHARE = 0.2
-"""Radius of the disc that stands for a straight edge of width w on a sheet, as a share of w: between 1/(2 pi), exact where the sheet is a strip of
-that width that begins there (images of a line source), and 1/4, exact where it goes on to all sides (ellipse about a straight electrode)."""
+EDGE_SHARE = 0.25
+"""Radius of the disc that stands for a straight edge of width w on a wide sheet, as a share of w (the confocal ellipse far from a straight electrode);
+what a narrow sheet adds is in the spoke (``onsheet.crowding``)."""
 
 AT_ONCE = 16
 """Columns solved in one call: SuperLU takes several times as long for each beyond it (a ground of 7,000 rows: 0.15 ms each at 16, 1.2 ms at 64)."""
@@ -74,6 +74,10 @@ class Edges:
     high: NDArray[np.float64]
 
 
+Contact = tuple[float, float]
+"""A place (mm) where a site meets a sheet."""
+
+
 @dataclass(frozen=True, slots=True)
 class NetSolver:
     """The factored Laplacian of one joined group of nets.
@@ -91,6 +95,8 @@ class NetSolver:
     contacts: dict[int, list[tuple[tuple[float, float], int]]]
     edges: Edges
     kept: dict[int, NDArray[np.float64]] = field(default_factory=dict)
+    sheets: dict[int, tuple[list[Contact], SheetModel]] = field(default_factory=dict)
+    """Sheet node -> its contacts in the order of its model's rows, and the model."""
 
     def row_at(self, node: int, x_mm: float, y_mm: float) -> int | None:
         """The row that stands for a node; on a sheet the row of the contact nearest to the place. None for a node without copper."""
@@ -174,15 +180,18 @@ def _make_solver(graph: CopperGraph, sites: list[Site]) -> NetSolver:
     blocks = [_edge_matrix(table)]
     notes = []
     count = len(row)
+    models: dict[int, tuple[list[Contact], SheetModel]] = {}
     for node, spots in contacts.items():
         model = _sheet(graph, sheets[node], spots)
+        models[node] = (list(spots), model)
         notes.append(model.note)
         mesh = model.matrix.shape[0] - model.contacts
         to = np.concatenate([[row[node, spot] for spot in spots], count + np.arange(mesh)]).astype(np.int64)
         count += mesh
         block = model.matrix.tocoo()
         blocks.append((to[block.row], to[block.col], block.data))
-    return _factor(row, count, table, blocks, "; ".join(sorted({n for n in notes if n})))
+    made = _factor(row, count, table, blocks, "; ".join(sorted({n for n in notes if n})))
+    return replace(made, sheets=models)
 
 
 Block = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]
@@ -259,7 +268,7 @@ def effective_ohm(graph: CopperGraph, point_a: str, point_b: str, temperature_c:
     All metal is taken as copper at ``temperature_c`` (0 to 100 degC), foil thickness as the board states. Two points on one pour are joined through the pour's own resistance.
     Refusal GRF-020 for an unknown point.
     """
-    places = [_place(graph, p) for p in (point_a, point_b)]
+    places = [spot_of(graph, p) for p in (point_a, point_b)]
     made = solver(graph, graph.node_net[places[0][0]])
     warm = copper_ohm_mm(temperature_c) / copper_ohm_mm()
     value = float(_pairs(made, places)[0, 1])
@@ -268,6 +277,37 @@ def effective_ohm(graph: CopperGraph, point_a: str, point_b: str, temperature_c:
         return Ohms(value, value, value, made.note)
     low, high = _band(made, rows[0], rows[1], value)
     return Ohms(value * warm, low * warm, high * warm, made.note)
+
+
+def sheets_ohm(graph: CopperGraph, sites: Sequence[Site], start: Spot, goal: Spot) -> float:
+    """What the pours on a way add: for each sheet that it passes, its own resistance in ohm between the places where the way meets it.
+
+    ``sites`` in order from ``start`` to ``goal``. Every sheet counts alone and whole, so that the way is never less than all ways together.
+    """
+    if not sites:
+        return 0.0
+    made = solver(graph, graph.node_net[start[0]])
+    total, node, entered = 0.0, start[0], start[1:]
+    for site in sites:
+        ahead = 0 if site.a == node else -1
+        if node in made.sheets:
+            total += _through(made, node, entered, _contact(site, ahead))
+        node = site.b if ahead == 0 else site.a
+        entered = _contact(site, -1 - ahead)
+    return total + (_through(made, node, entered, goal[1:]) if node in made.sheets else 0.0)
+
+
+def _through(made: NetSolver, node: int, a: Contact, b: Contact) -> float:
+    """A sheet's own resistance between its contacts nearest to two places."""
+    contacts, model = made.sheets[node]
+    i, j = (min(range(len(contacts)), key=lambda k: math.dist(contacts[k], spot)) for spot in (a, b))
+    if i == j:
+        return 0.0
+    matrix = model.matrix.tocoo()
+    _, piece = connected_components(matrix, directed=False)
+    live = np.flatnonzero((piece == piece[i]) & (np.arange(len(piece)) != j))
+    right = (live == i).astype(np.float64)
+    return float(splu(model.matrix.tocsr()[live][:, live].tocsc()).solve(right)[right > 0][0])
 
 
 def _band(made: NetSolver, a: int, b: int, value: float) -> tuple[float, float]:
@@ -289,7 +329,8 @@ Spot = tuple[int, float, float]
 """A node and the place on it that is touched."""
 
 
-def _place(graph: CopperGraph, point: str) -> Spot:
+def spot_of(graph: CopperGraph, point: str) -> Spot:
+    """The node of a point and the place that is touched. Refusal GRF-020 for an unknown point."""
     node = known_node(graph, point)
     try:
         known = graph.point(point)
@@ -313,7 +354,7 @@ def all_pairs_ohm(graph: CopperGraph, net: int, points: Sequence[str]) -> NDArra
 
     One factorisation and n solves. Refusal GRF-020 for an unknown point.
     """
-    return _pairs(solver(graph, net), [_place(graph, p) for p in points])
+    return _pairs(solver(graph, net), [spot_of(graph, p) for p in points])
 
 
 def _pairs(made: NetSolver, places: Sequence[Spot]) -> NDArray[np.float64]:

@@ -101,10 +101,10 @@ def _run(work: Draft, layer: DraftLayer, run: Run) -> tuple[str, float, Site]:
         words = f"the spoke from {_ends_words(work, a, b)}"
     else:
         base = f"run@{key}:{ends[0][0]},{ends[0][1]}>{ends[1][0]},{ends[1][1]}"
-        words = (
-            f"the track from {_ends_words(work, a, b)}, {layer_words(key)}, "
-            f"{mm_words(run.length)} mm of {mm_words(min(widths))} mm"
-        )
+        what = f"track from {_ends_words(work, a, b)}"
+        if kinds == {"sheet"}:
+            what = f"neck between two pours {work.places.words(*path[len(path) // 2])}"
+        words = f"the {what}, {layer_words(key)}, {mm_words(run.length)} mm of {mm_words(min(widths))} mm"
     kind = SiteKind.SPOKE if spoke else SiteKind.RUN
     site = Site(
         base, kind, work.node_net[a], a, b, key, tuple(path), tuple(widths), run.length, min(widths), ohm, words=words
@@ -146,7 +146,7 @@ def spokes(work: Draft) -> None:
                     (spoke.width,),
                     spoke.length,
                     spoke.width,
-                    layer.sheet_ohm * spoke.length / spoke.width,
+                    layer.sheet_ohm * (spoke.length / spoke.width + spoke.crowding),
                     words=f"the spoke from {work.node_words[land]} to {work.node_words[sheet]}",
                 )
             )
