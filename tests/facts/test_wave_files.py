@@ -39,6 +39,7 @@ TABLES = {
     "keys before the data": "Record Length,200\nSample Interval,2.0E-8\nVertical Units,V\n\nTIME,CH1\n" + PLAIN,
     "keys beside the data": BESIDE,
     "samples counted, step under its name": "X,CH1,Start,Increment,\nSequence,Volt,-1.0e-06,2.0e-08\n" + rows("{},{:.3f},", np.arange(N), V),
+    "samples counted, step right of the first row": "X,CH1,Start,Increment\n0,0.200,-1e-6,2e-8\n" + rows("{},{:.3f}", np.arange(1, N), V[1:]),
     "rate in a comment": "; Sample rate: 50 MHz\nCH1 (V)\n" + rows("{:.3f}", V),
     "blanks": "time volt\n" + rows("{:.6e}  {:.3f}", T, V),
     "ours": "time_s,volt\n" + rows("{:.9e},{:.6e}", T, V),
@@ -153,6 +154,46 @@ def test_times_printed_too_coarsely() -> None:
     one = capture.channels[0]
     assert isinstance(one, Wave) and one.times_s is None and one.step_s == pytest.approx(2e-8, rel=0.02)
     assert [f.code for f in capture.findings] == ["WAV-018"]
+
+
+def test_counted_time_needs_a_word() -> None:
+    """Named time and counting by one: seconds, and said; named sample: refused without a step; a step told by hand holds."""
+    counted = "time,CH1\n" + rows("{},{:.3f}", np.arange(N), V)
+    capture = read_waves(counted.encode())
+    one = capture.channels[0]
+    assert isinstance(one, Wave) and one.step_s == 1.0 and [f.code for f in capture.findings] == ["WAV-007"]
+    told = read_waves(counted.encode(), "w", 2e-8).channels[0]
+    assert isinstance(told, Wave) and told.step_s == 2e-8
+    with pytest.raises(Refusal, match="WAV-017"):
+        read_waves(counted.replace("time", "sample").encode())
+
+
+def test_a_time_column_before_each_channel() -> None:
+    text = "Time (s),CH1 (V),Time (s),CH1 (V)\n" + rows("{:.6e},{:.3f},{:.6e},{:.3f}", T, V, T, 2 * V)
+    capture = read_waves(text.encode())
+    assert [one.name for one in capture.channels] == ["CH1", "CH1 (2)"] and not capture.findings
+    apart = read_waves(("Time (s),A,Time (s),B\n" + rows("{:.6e},{:.3f},{:.6e},{:.3f}", T, V, T + 1e-9, V)).encode())
+    assert [f.code for f in apart.findings] == ["WAV-019"] and len(apart.channels) == 2
+
+
+def test_columns_of_words_are_said() -> None:
+    text = "Time (s),D0,BUS\n" + rows("{:.6e},{},{}", T, (V > 1).astype(int), np.array(["0x3F"] * N))
+    capture = read_waves(text.encode())
+    assert [one.name for one in capture.channels] == ["D0"] and [f.code for f in capture.findings] == ["WAV-019"]
+    assert "BUS" in capture.findings[0].words
+
+
+@pytest.mark.parametrize(
+    ("separator", "dot", "ending"), [(",", ".", "\r\n"), (";", ",", "\n"), ("\t", ",", "\r\n"), (";", ".", "\n")]
+)
+def test_long_tables_by_the_quick_reader(separator: str, dot: str, ending: str) -> None:
+    """Tables of 3,000 rows take the quick way; every value is the one that Python reads."""
+    rng = np.random.default_rng(5)
+    cells = [(f"{k * 1e-8 - 1e-5:.5e}", f"{v: .4f}") for k, v in enumerate(rng.normal(1, 2, 3000))]
+    body = ending.join(separator.join(row).replace(".", dot) for row in cells) + ending
+    assert quick_rows(body.encode(), separator, dot == ",", (0, 1)) is not None
+    one = read_waves((f"Time (s){separator}CH1 (V){ending}" + body).encode()).channels[0]
+    assert isinstance(one, Wave) and one.values.tolist() == [float(v) for _, v in cells]
 
 
 # ---- value change dumps ----

@@ -14,6 +14,7 @@ from coppermend.core.signals.measure import measure
 from coppermend.core.signals.model import VERDICTS, Expected, Thresholds
 from coppermend.core.signals.wave import Wave
 from coppermend.formats.waves import read_waves
+from coppermend.formats.waves.rows import quick_rows
 
 TABLE = b"Time (s),CH1 (V),D0\n" + b"".join(
     b"%.3e,%.2f,%d\n" % (k * 1e-6, 3.4 * (k // 7 % 2), k // 7 % 2) for k in range(60)
@@ -65,6 +66,23 @@ def test_mutated_records(seed: bytes, edits: list[tuple[int, int, bytes]]) -> No
         else:
             data[k:k] = data[k : k + 200] * 2
     looked_at(bytes(data))
+
+
+LONG = b"".join(b"%.4e,%.2f,%d\r\n" % (k * 1e-6 - 5e-4, 3.4 * (k // 7 % 2) - 0.3, k) for k in range(1200))
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, len(LONG) - 1), st.sampled_from(b"0123456789.,-+eE \r\nx;")), max_size=3))
+def test_the_quick_reader_reads_right_or_not_at_all(edits: list[tuple[int, int]]) -> None:
+    """A few bytes changed anywhere: every number is the one that Python reads from its cell, or the quick reader declines."""
+    data = bytearray(LONG)
+    for at, byte in edits:
+        data[at] = byte
+    found = quick_rows(bytes(data), ",", False, (0, 1, 2))
+    if found is None:
+        return
+    cells = [row.strip().split(",") for row in bytes(data).decode().strip().split("\n")]
+    assert found.tolist() == [[float(cell) for cell in row] for row in cells]
 
 
 @settings(max_examples=200, deadline=None)

@@ -35,7 +35,8 @@ _INDEX = re.compile(r"^\W*(x|sample\w*|samples?\s*(no|number|#)?|seq\w*|index|po
 @dataclass(slots=True)
 class Layout:
     """``separator``, ``comma`` decimal commas, ``columns`` numbers of the columns that hold data, ``names`` and ``units`` of these, where data begins
-    (``begin`` byte, ``line`` from 1), ``time`` position among the columns (None: none), ``index`` it counts samples, ``step_s``/``start_s`` from the head."""
+    (``begin`` byte, ``line`` from 1), ``time`` position among the columns (None: none), ``index`` it counts samples, ``counted`` it is called time
+    and counts by one, ``step_s``/``start_s`` from the head."""
 
     separator: str
     comma: bool
@@ -46,6 +47,7 @@ class Layout:
     line: int
     time: int | None = None
     index: bool = False
+    counted: bool = False
     joined: bool = False
     step_s: float | None = None
     start_s: float | None = None
@@ -65,9 +67,11 @@ def layout_of(text: bytes, name: str) -> Layout:
     head, begin, line = _head(text, separator, comma, columns, name)
     made = Layout(separator, comma, columns, [], [], begin, line)
     _names(made, [split(one, separator, False) for one in head])
-    _keys(made, head, name)
+    _keys(made, [*head, *_beside(text, begin, separator, columns)], name)
+    _on_first_row(made, text, head)
     _joined(made, rows, head, name)
     _time(made, rows, name)
+    _left_out(made, rows, head, name)
     return made
 
 
@@ -154,10 +158,7 @@ def _head(text: bytes, separator: str, comma: bool, columns: tuple[int, ...], na
             and all(numeric(one) for one in mine)
             and not line.lstrip().startswith(("#", ";%"))
         ):
-            before = [one for k, one in enumerate(cells) if k not in columns and one]
-            if before:
-                head.append(separator.join(before))
-            return head + _beside(text, at, separator, columns), at, number
+            return head, at, number
         head.append(line)
         at = end + 1
         if at >= len(text):
@@ -231,6 +232,21 @@ def _under_names(made: Layout, cells: list[list[str]]) -> None:
                 made.start_s = found[0] if made.start_s is None else made.start_s
 
 
+def _on_first_row(made: Layout, text: bytes, head: list[str]) -> None:
+    """Start and step that stand once, right of the first row of data, under their names."""
+    end = text.find(b"\n", made.begin)
+    first = split(text[made.begin : end if end >= 0 else None].decode("utf-8", "replace"), made.separator, made.comma)
+    names = split(head[-1], made.separator, False) if head else []
+    for k, (key, value) in enumerate(zip(names, first, strict=False)):
+        found = figure(value) if k not in made.columns else None
+        if found is None or found[1] not in ("", "s"):
+            continue
+        if _STEP.search(key) and found[0] > 0:
+            made.step_s = made.step_s or found[0]
+        elif _START.match(key):
+            made.start_s = found[0] if made.start_s is None else made.start_s
+
+
 def _joined(made: Layout, rows: list[list[str]], head: list[str], name: str) -> None:
     """Decimal commas in a file whose separator is a comma too: told by twice as many cells as names."""
     cells = [one for one in (split(head[-1], made.separator, False) if head else []) if one]
@@ -267,7 +283,7 @@ def _joined(made: Layout, rows: list[list[str]], head: list[str], name: str) -> 
 def _time(made: Layout, rows: list[list[str]], name: str) -> None:
     """Which column is the time, and whether it counts samples."""
     for k, (label, unit) in enumerate(zip(made.names, made.units, strict=True)):
-        if _TIME.match(label) or (unit.lower() in ("s", "ms", "us", "µs", "ns", "ps") and k == 0):
+        if _TIME.match(label) or (k == 0 and is_time(label, unit)):
             made.time = k
             break
         if _INDEX.match(label) and k == 0:
@@ -285,8 +301,36 @@ def _time(made: Layout, rows: list[list[str]], name: str) -> None:
                 "Save it with a head that names columns and units.",
             )
         )
-    if made.time is not None and not made.units[made.time] and not made.joined:
-        made.index = made.index or _counts(rows, made.columns[made.time])
+    if made.time is not None and not made.units[made.time] and not made.joined and not made.index:
+        counts = _counts(rows, made.columns[made.time])
+        named = not made.headless and made.names[made.time].strip().lower() not in ("x", "t", "n")
+        made.index, made.counted = counts and not named, counts and named
+
+
+def _left_out(made: Layout, rows: list[list[str]], head: list[str], name: str) -> None:
+    """Columns that hold words are left out, and it is said."""
+    names = split(head[-1], made.separator, False) if head else []
+    width = max(len(row) for row in rows)
+    out = [
+        k
+        for k in range(width)
+        if k not in made.columns and all(k < len(row) and row[k] for row in rows) and len(rows) > 1
+    ]
+    if out:
+        called = ", ".join(names[k] if k < len(names) and names[k] else f"column {k + 1}" for k in out[:5])
+        words = f"{called}: no numbers there; left out."
+        made.findings.append(
+            Finding("WAV-019", Severity.WARNING, Place(file=name), words, "Save values as numbers (0 and 1 for logic).")
+        )
+
+
+def is_time(label: str, unit: str) -> bool:
+    """Whether a column's name or unit says time.
+
+    >>> is_time("Time", ""), is_time("X", "ms"), is_time("CH1", "V")
+    (True, True, False)
+    """
+    return bool(_TIME.match(label)) or unit.lower() in ("s", "ms", "us", "µs", "ns", "ps")
 
 
 def _counts(rows: list[list[str]], column: int) -> bool:

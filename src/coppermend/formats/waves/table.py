@@ -10,7 +10,7 @@ import numpy as np
 
 from coppermend.core.findings import Finding, Place, Severity, refuse
 from coppermend.core.signals.wave import HIGH, LOW, Capture, Channel, Floats, Trace, Wave
-from coppermend.formats.waves.layout import REMEDY, Layout, layout_of, numeric, split
+from coppermend.formats.waves.layout import REMEDY, Layout, is_time, layout_of, numeric, split
 from coppermend.formats.waves.rows import quick_rows
 from coppermend.formats.waves.units import SECONDS, VOLTS, known
 
@@ -153,7 +153,7 @@ Base = tuple[Floats, Floats | None, float, float]
 def _time_base(made: Layout, numbers: Floats, name: str, told_s: float | None) -> Base:
     """(rows kept, times or None where they are even, start, step)."""
     step = told_s or made.step_s
-    if made.time is None or made.index:
+    if made.time is None or made.index or (made.counted and step is not None):
         if step is None:
             raise refuse(
                 "WAV-017",
@@ -162,6 +162,11 @@ def _time_base(made: Layout, numbers: Floats, name: str, told_s: float | None) -
                 Place(file=name),
             )
         return numbers, None, made.start_s or 0.0, step
+    if made.counted:
+        words = "The time column counts by one and names no unit; read as seconds."
+        made.findings.append(
+            Finding("WAV-007", Severity.GUESS, Place(file=name), words, "Say the time between samples: --step 1e-8.")
+        )
     fine = np.isfinite(numbers[:, made.time])
     rows = numbers if fine.all() else numbers[fine]
     times = np.ascontiguousarray(rows[:, made.time])
@@ -206,12 +211,12 @@ def _time_base(made: Layout, numbers: Floats, name: str, told_s: float | None) -
 def _channels(
     made: Layout, numbers: Floats, times: Floats | None, start: float, step: float, name: str
 ) -> Iterator[Channel]:
-    count = 0
+    taken: list[str] = []
     for k in range(len(made.names)):
-        if k == made.time:
+        if k == made.time or _second_time(made, numbers, k, name):
             continue
-        count += 1
-        label, unit = made.names[k] or f"CH{count}", made.units[k]
+        label, unit = _own_name(made.names[k] or f"CH{len(taken) + 1}", taken), made.units[k]
+        taken.append(label)
         values = np.ascontiguousarray(numbers[:, k])
         fine = np.isfinite(values)
         if not fine.any():
@@ -225,6 +230,31 @@ def _channels(
             values, seconds = values[fine], every[fine]
             _say_holes(made, name, int((~fine).sum()))
         yield _channel(label, unit, values, seconds, start, step)
+
+
+def _own_name(label: str, taken: list[str]) -> str:
+    """A name that no channel has yet."""
+    same = sum(one == label or one.startswith(f"{label} (") for one in taken)
+    return label if not same else f"{label} ({same + 1})"
+
+
+def _second_time(made: Layout, numbers: Floats, k: int, name: str) -> bool:
+    """Whether this is the time column once more, as some instruments write it before each channel; said where it differs from the first."""
+    if made.time is None or made.headless or not is_time(made.names[k], made.units[k]):
+        return False
+    again = numbers[:, k] * SECONDS.get(made.units[k].lower(), 1.0)
+    if not np.array_equal(again, numbers[:, made.time], equal_nan=True):
+        words = f"{made.names[k] or 'another column'}: a second time that differs from the first; left out."
+        made.findings.append(
+            Finding(
+                "WAV-019",
+                Severity.WARNING,
+                Place(file=name),
+                words,
+                "Save the channels one by one if their times differ.",
+            )
+        )
+    return True
 
 
 def _say_holes(made: Layout, name: str, many: int) -> None:
