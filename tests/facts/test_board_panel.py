@@ -61,3 +61,18 @@ def test_each_board_of_a_panel_has_the_values_of_the_parts_list(named: bool) -> 
     assert made.part("U1_2").package == "DIP40"
     (said,) = [f for f in made.findings if f.code == "BRD-031"]
     assert said.words.endswith("copper: R9.")
+
+
+def test_a_placement_list_of_the_whole_panel_tells_the_copies_apart() -> None:
+    """One row for each board and part, as laid by ``copies``: nothing lies elsewhere, and each copy has its own value."""
+    steps = [(0.0, 0.0), (40.0, 0.0), (0.0, 30.0), (40.0, 30.0)]
+    copper, holes, _ = copies(steps, True)
+    middle = {"U1": (2.5, 0.0), "R1": (2.5, 5.0), "R2": (8.0, 0.0)}
+    rows = [
+        PartRow(ref, f"{ref} {n}", "", None, f"p.csv line {n}", "", x + dx, y + dy)
+        for n, (dx, dy) in enumerate(steps)
+        for ref, (x, y) in middle.items()
+    ]
+    made = board([copper, []], [drill(holes)], rows=rows)
+    assert not [f for f in made.findings if f.code.startswith("CEN")]
+    assert [made.part(ref).value for ref in ("U1", "U1_2", "U1_3", "U1_4")] == ["U1 0", "U1 2", "U1 1", "U1 3"]

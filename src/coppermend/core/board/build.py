@@ -28,7 +28,14 @@ from coppermend.core.board.names import nearest_names
 from coppermend.core.board.naming import name_islands
 from coppermend.core.board.negative import looks_negative, negative_finding
 from coppermend.core.board.netlists import PlacedNetlist, ignored, netlist_findings, place_netlist, plating_findings
-from coppermend.core.board.panel import panel_finding, panel_of_copper, renamed_layer, renamed_points, rows_of_copies
+from coppermend.core.board.panel import (
+    panel_finding,
+    panel_of_copper,
+    renamed_layer,
+    renamed_points,
+    rows_of_copies,
+    rows_told_apart,
+)
 from coppermend.core.board.parts import CLOSING_MM, Silk, parts_of
 from coppermend.core.board.records import GerberImage
 from coppermend.core.board.sources import PackageRecords, PartRow
@@ -297,9 +304,10 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
     overrule, more = _named_by_user(prepared, copper, pins)
     findings += more
     nets = name_islands(copper.layers, islands.count, pins, votes, overrule)
-    listed = [*_stated_parts(records), *records.part_rows]
+    given = rows_told_apart(records.part_rows, copies) if copies > 1 else records.part_rows
+    listed = [*_stated_parts(records), *given]
     rows, more = _part_rows(rows_of_copies(listed, copies, {pin.part for pin in pins}) if copies > 1 else listed, pins)
-    findings += [*more, *placement_findings(records.part_rows, pins)]
+    findings += [*more, *placement_findings(given, pins)]
     parts = parts_of(pins, rows, said, prepared.silk)
     findings += _part_findings(prepared, parts, pins)
     shift = (placed[0].placing.dx_mm, placed[0].placing.dy_mm) if placed else (0.0, 0.0)

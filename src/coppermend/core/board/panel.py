@@ -125,10 +125,25 @@ def _of_copy(point: NetlistPoint, copy: int) -> NetlistPoint:
     return replace(point, part=part, net=f"{point.net}_{copy + 1}" if says_a_net(point.net) else point.net)
 
 
+def rows_told_apart(rows: Sequence[PartRow], copies: int) -> list[PartRow]:
+    """The rows with the copies' names where a placement list of the whole panel gives one reference as many places as there are boards."""
+    at: dict[tuple[str, str], list[int]] = {}
+    for k, row in enumerate(rows):
+        if row.x_mm is not None and row.y_mm is not None:
+            at.setdefault((row.source.rpartition(" line ")[0], row.ref), []).append(k)
+    out = list(rows)
+    for (_, ref), places in at.items():
+        if len(places) == copies:
+            places.sort(key=lambda k: (round(rows[k].x_mm or 0.0, 1), rows[k].y_mm))
+            for copy, k in enumerate(places[1:], 2):
+                out[k] = replace(rows[k], ref=f"{ref}_{copy}")
+    return out
+
+
 def rows_of_copies(rows: Sequence[PartRow], copies: int, parts: Collection[str]) -> list[PartRow]:
     """The rows of a parts list, and for each the same part on the other boards of a panel (of those ``parts`` that are there), without its place.
 
-    A row that names a copy itself (``U1_2``) counts instead. Placement lists of a whole panel repeat the reference: the first row counts.
+    A row that names a copy itself (``U1_2``) counts instead.
     """
     named = {row.ref for row in rows}
     first: dict[str, PartRow] = {}
