@@ -87,7 +87,7 @@ class Sheet {
     const w = this.watch;
     const on = w?.state === 'on' || w?.state === 'lost';
     keepTyping(() => fill(byId('dial'), h('div.dial', { 'data-state': w?.state ?? 'off' },
-      h('b', null, w?.shown || (on ? '…' : '– – –')), h('span', { role: 'status' }, w ? tipsWords(w) : ''), h('span', null, on ? `${w?.name}, ${w?.wires} wires` : ''),
+      h('b', null, w?.shown || (w?.state === 'lost' ? 'no answer' : '– – –')), h('span', { role: 'status' }, w ? tipsWords(w) : ''), h('span', null, on ? `${w?.name}, ${w?.wires} wires` : ''),
       w?.trouble ? h('span', null, w.trouble.remedy) : null,
       on ? h('div.row', null,
         h('button.key', { type: 'button', id: 'let-go', onclick: () => this.letGo() }, 'Let go of it'),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -226,7 +227,7 @@ def _wire(number: int, wire: Wire, judgement: Judgement) -> WireRow:
     proof = "proven by readings" if wire.id in judgement.wires_proven else "not proven yet"
     if wire.id in judgement.wires_astray:
         proof = "joins two nets that the board keeps apart"
-    return WireRow(number, f"{say_point(wire.a)}\n{say_point(wire.b)}", ", ".join(made), stamp(wire.observed_at), proof)
+    return WireRow(number, f"{say_point(wire.a)}\n{say_point(wire.b)}", ", ".join(made) or "not noted", stamp(wire.observed_at), proof)
 
 
 def say_point(point: PointRef) -> str:
@@ -243,6 +244,25 @@ def say_point(point: PointRef) -> str:
         return f"{point.part}.{point.pin} {kind}, {side}"
     what = point.id.partition("@")[0] or "place"
     return f"{what} at {point.x_mm:.1f}, {point.y_mm:.1f} mm, {side}"
+
+
+_ID = re.compile(r"\b(?:(via|land)@(-?\d+),(-?\d+)|([A-Z]+\d+\.\w+))/(leg|contact|hole|joint-[cs]|[cs])\b")
+
+
+def in_words(text: str) -> str:
+    """A line of the log with its ids of points as a person finds them.
+
+    >>> in_words("open: via@231775,120650/c and U11.11/joint-s")
+    'open: via at 231.8, 120.7 mm, component side and U11.11 joint, solder side'
+    """
+
+    def said(found: re.Match[str]) -> str:
+        what, x, y, pin, kind = found.groups()
+        side = SIDES.get(kind[-1], "") if kind in ("c", "s") or "-" in kind else ""
+        name = f"{what} at {int(x) / 1000:.1f}, {int(y) / 1000:.1f} mm" if what else f"{pin} {kind.split('-')[0]}"
+        return f"{name}, {side}" if side else name
+
+    return _ID.sub(said, text)
 
 
 def _remaining(state: CaseState, judgement: Judgement) -> Iterable[str]:
@@ -361,7 +381,7 @@ def _story(state: CaseState) -> Iterable[StoryItem]:
             yield _story_line(items, f"{len(items)} readings, all closed")
         else:
             for item in items:
-                yield _story_line([item], item.words)
+                yield _story_line([item], in_words(item.words))
 
 
 def _story_line(items: Sequence[TimelineItem], words: str) -> StoryItem:
