@@ -1,0 +1,160 @@
+// @ts-check
+/** The page "Solder and heat": what a joint melts at when an alloy is fed, doses for a part, warming the board of the case. */
+import { byId, fill, h, s } from '../shared/dom.js';
+import { findingOf, get, post } from '../shared/api.js';
+import { curve, minutes, several, typed } from './numbers.js';
+
+const query = new URLSearchParams(location.search);
+const id = query.get('case') ?? '';
+const url = (/** @type {string} */ what) => `/api/cases/${encodeURIComponent(id)}/${what}`;
+
+/** @param {string} words @param {Record<string, any>} attrs */
+const field = (words, attrs) => h('label.field', null, words, h('input', { autocomplete: 'off', spellcheck: 'false', ...attrs }));
+/** The server's words write degC, so that a terminal shows them. @param {string} words */
+const shown = (words) => words.replaceAll('degC', '°C');
+const degrees = (/** @type {number} */ c) => `${c.toFixed(0)} °C`;
+/** The form's fields as trimmed text. @param {HTMLFormElement} form @returns {Record<string, string>} */
+const textOf = (form) => Object.fromEntries([...new FormData(form)].map(([k, v]) => [k, String(v).trim()]));
+
+/** Numbers of a form by name; throws where one is no number. @param {Record<string, string>} said @param {string[]} names @returns {Record<string, number>} */
+function numbersOf(said, names) {
+  /** @type {Record<string, number>} */
+  const found = {};
+  for (const name of names) {
+    const value = typed(said[name] ?? '');
+    if (value === null) continue;
+    if (Number.isNaN(value)) throw new Error(`"${said[name]}" is no number.`);
+    found[name] = value;
+  }
+  return found;
+}
+
+/** A list under one tap. @param {string} head @param {string[]} lines @param {boolean} [open] */
+const told = (head, lines, open = false) => (lines.length ? h('details', { open }, h('summary', null, head), h('ul', null, lines.map((one) => h('li', null, shown(one))))) : null);
+
+export class SolderPage {
+  /** @type {string[]} */ names = [];
+  /** Address of the diagram that is shown. */ shown = '';
+  answers = { mix: h('div.solder-answer', { id: 'mix-answer', role: 'status' }), doses: h('div.solder-answer', { id: 'doses-answer', role: 'status' }), warm: h('div.solder-answer', { id: 'warm-answer', role: 'status' }) };
+
+  async start() {
+    byId('back').href = id ? `/#/case/${encodeURIComponent(id)}/story` : '/';
+    try {
+      this.names = (await get('/api/alloys')).alloys.map((/** @type {any} */ one) => one.name);
+    } catch {
+      // the list only helps typing
+    }
+    fill(byId('solder'), h('div.leaf', null, h('h1', null, 'Solder and heat'),
+      h('datalist', { id: 'alloys' }, [...this.names, 'Bi52Pb32Sn16', 'Sn42Bi58'].map((one) => h('option', { value: one }))),
+      this.mixSheet(), id ? this.dosesSheet() : null, id ? this.warmSheet() : h('p', null, 'Open this page from a case for doses by part and for warming its board.')));
+  }
+
+  mixSheet() {
+    return h('form.sheet', { id: 'mix', 'aria-label': 'What a mixture melts at', onsubmit: (/** @type {SubmitEvent} */ e) => this.asked(e, 'mix', () => this.mix(e)) },
+      h('h2', null, 'What a mixture melts at'),
+      h('div.form', null, field('Old solder, % by mass', { name: 'base', required: true, value: 'Sn63Pb37', list: 'alloys' }), field('Fed to it', { name: 'add', required: true, value: 'Sn42Bi58', list: 'alloys' }), field('Its part of the joint, %', { name: 'share', required: true, inputmode: 'decimal', value: '50' })),
+      h('button.key.hot', null, 'Melting'), this.answers.mix);
+  }
+
+  dosesSheet() {
+    return h('form.sheet', { id: 'doses', 'aria-label': 'How much alloy a part takes', onsubmit: (/** @type {SubmitEvent} */ e) => this.asked(e, 'doses', () => this.doses(e)) },
+      h('h2', null, 'How much alloy a part takes'),
+      h('div.form', null, field('Part', { name: 'part', required: true, value: query.get('part') ?? '', placeholder: 'U1' }), field('Old solder', { name: 'base', required: true, value: 'Sn63Pb37', list: 'alloys' }), field('Fed to it', { name: 'add', required: true, value: 'Bi52Pb32Sn16', list: 'alloys' }),
+        field('Joints shall stay liquid at, °C', { name: 'keep_c', required: true, inputmode: 'decimal', value: '130' }), field('Old solder per pin, mg', { name: 'old_mg', inputmode: 'decimal', placeholder: 'from the board' }), field('Alloy wire, mm', { name: 'wire_mm', inputmode: 'decimal', value: '1' })),
+      h('button.key.hot', null, 'Doses'), this.answers.doses);
+  }
+
+  warmSheet() {
+    return h('form.sheet', { id: 'warm', 'aria-label': 'Warm the board', onsubmit: (/** @type {SubmitEvent} */ e) => this.asked(e, 'warm', () => this.warm(e)) },
+      h('h2', null, 'Warm the board'),
+      h('div.form', null, h('label.field', null, 'Preheater', h('select', { name: 'heater' }, h('option', { value: 'air' }, 'hot air from below'), h('option', { value: 'plate' }, 'hot plate'))),
+        field('Its temperature, °C', { name: 'heater_c', required: true, inputmode: 'decimal', value: '150' }), field('Board shall come to, °C', { name: 'target_c', required: true, inputmode: 'decimal', value: '100' }),
+        field('Glass transition (Tg), °C', { name: 'tg_c', inputmode: 'decimal', placeholder: '120, old FR-4' }), field('Mass of the parts, g', { name: 'parts_g', inputmode: 'decimal', placeholder: '0' }),
+        field('Then hot air at x, y, width in mm', { name: 'nozzle', placeholder: '100 80 15' }),
+        h('label.field.wide', null, 'Readings of a thermocouple: seconds and °C, a pair a line', h('textarea', { name: 'readings', rows: 3, placeholder: '0 22\n30 41,5\n60 56', spellcheck: 'false' }))),
+      h('button.key.hot', null, 'Plan'), this.answers.warm);
+  }
+
+  /** @param {SubmitEvent} e @param {'mix'|'doses'|'warm'} which @param {() => Promise<any[]>} act */
+  async asked(e, which, act) {
+    e.preventDefault();
+    const button = /** @type {HTMLFormElement} */ (e.target).querySelector('button');
+    if (button?.disabled) return;
+    button?.setAttribute('disabled', '');
+    fill(this.answers[which], h('p', null, 'Computing …'));
+    try {
+      fill(this.answers[which], await act());
+    } catch (err) {
+      const plain = err instanceof Error && err.name === 'Error' && err.message.endsWith('is no number.');
+      const found = plain ? { words: /** @type {Error} */ (err).message, remedy: 'Write it with digits.' } : findingOf(err);
+      fill(this.answers[which], h('p.need', null, shown(found.words), ' ', found.remedy ?? ''));
+    } finally {
+      button?.removeAttribute('disabled');
+    }
+  }
+
+  /** @param {SubmitEvent} e */
+  async mix(e) {
+    const said = textOf(/** @type {HTMLFormElement} */ (e.target));
+    const { share } = numbersOf(said, ['share']);
+    const found = await post('/api/alloys/mix', { base: said.base, add: said.add, share: share / 100 });
+    return [h('p.told', { id: 'melts' }, `${found.name}: begins to melt at ${degrees(found.solidus_c)}, all liquid above ${degrees(found.liquidus_c)}.`),
+      h('p', null, `Give or take ${found.solidus_uncertainty_c} and ${found.liquidus_uncertainty_c} K against experiment.${found.melting_enthalpy_j_g === null ? '' : ` Melting takes ${found.melting_enthalpy_j_g.toFixed(0)} J/g.`}`),
+      found.published ? h('p', null, `Published: ${found.published.solidus_c} to ${found.published.liquidus_c} °C (${found.published.source}).`) : null,
+      told('Mind', found.warnings, true),
+      told('Where this is from', [found.source === 'model' ? 'A thermodynamic model of tin, lead and bismuth with published parameters (docs, explanation of alloys).' : 'A published table: no model here covers all of its elements.', ...found.notes])];
+  }
+
+  /** @param {SubmitEvent} e */
+  async doses(e) {
+    const said = textOf(/** @type {HTMLFormElement} */ (e.target));
+    const found = await post(url('alloys'), { part: said.part, base: said.base, add: said.add, ...numbersOf(said, ['keep_c', 'old_mg', 'wire_mm']) });
+    if (this.shown) URL.revokeObjectURL(this.shown);
+    this.shown = URL.createObjectURL(new Blob([found.diagram], { type: 'image/svg+xml' }));
+    const clean = found.cleaning;
+    return [h('p.told', { id: 'dose' }, shown(found.words)),
+      h('p', null, `${found.joint_words} ${found.dose_mg_per_pin > 0 ? `Per pin ${found.dose_wire_mm_per_pin.toFixed(1)} mm of ${found.wire_diameter_mm} mm wire; ${found.pins} pins take ${found.total_g.toFixed(2)} g.` : ''}`),
+      h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Dose by dose' }, h('table.table', null, h('thead', null, h('tr', null, ['Dose', 'mg so far', 'Share', 'Begins to melt', 'All liquid'].map((one) => h('th', { scope: 'col' }, one)))),
+        h('tbody', null, found.steps.map((/** @type {any} */ one, /** @type {number} */ i) => h('tr', null, [`${i}`, one.dose_mg.toFixed(1), `${(100 * one.share).toFixed(0)} %`, degrees(one.solidus_c), degrees(one.liquidus_c)].map((cell) => h('td.number', null, cell))))))),
+      h('img', { src: this.shown, alt: `Diagram: solidus and liquidus from ${found.base} to ${found.add} with the doses numbered, and the way over the triangle of tin, lead and bismuth` }),
+      h('p', { id: 'cleaning' }, `After: ${clean.rounds} rounds of wick and fresh solder bring bismuth from ${clean.bismuth_wt[0].toFixed(1)} to ${clean.bismuth_wt.at(-1).toFixed(2)} % (limit ${clean.limit_wt} %).`),
+      told('Mind', found.warnings, true),
+      told('What this rests on', [found.joint ? `One joint holds ${found.joint.volume_mm3.toFixed(2)} mm³ (${found.joint.least_mm3.toFixed(2)} to ${found.joint.most_mm3.toFixed(2)}, hollow to straight fillets), ${found.old_mg_per_pin.toFixed(1)} mg; leg 0.46 × 0.25 mm assumed.` : `${found.old_mg_per_pin.toFixed(1)} mg per pin, as given.`,
+        `Each round of wick leaves ${100 * clean.wick_leaves} % of the solder (common practice).`, `Solidus within ${found.melt.solidus_uncertainty_c} K and liquidus within ${found.melt.liquidus_uncertainty_c} K of experiment.`, ...found.melt.notes])];
+  }
+
+  /** @param {SubmitEvent} e */
+  async warm(e) {
+    const said = textOf(/** @type {HTMLFormElement} */ (e.target));
+    const nozzle = several(said.nozzle);
+    if (nozzle && (nozzle.length !== 3 || nozzle.some(Number.isNaN))) throw new Error(`"${said.nozzle}" (x, y, width) is no number.`);
+    const found = await post(url('preheat'), { heater: said.heater, readings: said.readings, ...numbersOf(said, ['heater_c', 'target_c', 'tg_c', 'parts_g']), nozzle: nozzle ? { x_mm: nozzle[0], y_mm: nozzle[1], diameter_mm: nozzle[2] } : null });
+    const range = found.time_range_s;
+    return [h('p.told', { id: 'warming' }, shown(found.words)),
+      range ? h('p', null, `That time is open from ${minutes(range[0])} to ${minutes(range[1])}: what the heater passes on is the least certain. A thermocouple narrows it.`) : null,
+      found.fit ? h('p', { id: 'fit' }, found.fit.words) : null,
+      this.picture(found),
+      h('p', null, `On the way the faces differ by up to ${found.through_k.toFixed(0)} K (a free board bows ${found.bow_mm.toFixed(1)} mm).`),
+      found.spot ? h('p', { id: 'spot' }, shown(found.spot.words)) : null,
+      h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Limits' }, h('table.table', null, h('thead', null, h('tr', null, ['Limit', 'Found', 'Allowed', 'Kept', 'Source'].map((one) => h('th', { scope: 'col' }, one)))),
+        h('tbody', null, found.held.map((/** @type {any} */ one) => h(one.kept ? 'tr' : 'tr.broken', null, h('td', null, one.name), h('td.number', null, one.found.toFixed(1)), h('td.number', null, shown(`${one.limit} ${one.unit}`)), h('td', null, one.kept ? 'yes' : 'NO'), h('td', null, shown(one.source))))))),
+      told('Mind', found.cautions, true), told('What this rests on', found.assumed)];
+  }
+
+  /** @param {any} found */
+  picture(found) {
+    const p = curve(found.curve, found.tg_c - 10, 760, 300);
+    return s('svg', { class: 'warm-curve', viewBox: '0 0 760 300', role: 'img', 'aria-label': `The board's coldest place: component side ${degrees(found.curve.at(-1)[3])} and solder side ${degrees(found.curve.at(-1)[1])} after ${minutes(p.last)}` },
+      ...p.levels.flatMap((one) => [s('line', { class: 'grid', x1: p.left, x2: p.right, y1: one.y, y2: one.y }), s('text', { x: p.left - 6, y: one.y + 4, 'text-anchor': 'end' }, `${one.c}`)]),
+      s('line', { class: 'limit', x1: p.left, x2: p.right, y1: p.limit, y2: p.limit }), s('text', { x: p.left + 6, y: p.limit - 5 }, `limit of the laminate, ${(found.tg_c - 10).toFixed(0)} °C`),
+      s('polyline', { class: 'solder-side', points: p.solder }), s('polyline', { class: 'component-side', points: p.component }),
+      s('text', { x: p.right, y: 292, 'text-anchor': 'end' }, `${minutes(p.last)}`), s('text', { x: p.left, y: 292 }, 'full line: component side, broken: solder side'));
+  }
+}
+
+if (typeof document !== 'undefined' && document.body?.dataset.view === 'solder') {
+  document.documentElement.dataset.light = localStorage.getItem('light') ?? (matchMedia('(prefers-color-scheme: dark)').matches ? 'lamp' : 'day');
+  const page = new SolderPage();
+  Object.assign(window, { solderPage: page });
+  page.start();
+}
