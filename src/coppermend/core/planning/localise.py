@@ -123,7 +123,7 @@ def best_readings(
     asked = _asked(posterior)
     raised = suspects(posterior, risk, v, confirm)
     for k in raised:
-        if risk.broken[k] or (among is None and _all_but_sure(posterior, risk, k, raised)):
+        if risk.broken[k] or (confirm and among is None and _all_but_sure(posterior, risk, k, raised)):
             found = _confirming(posterior, risk, k, costs, tips, skipped, asked)
             if found is not None:
                 return [found]
