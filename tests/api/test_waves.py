@@ -65,3 +65,20 @@ def test_refusals_in_words(client: Client, shop: Workshop) -> None:
         assert answer.status_code in (400, 404, 409, 422) and answer.json()["code"] == code, answer.text[:300]
     assert client.get(f"/api/cases/{case}/waves/{'0' * 36}").json()["code"] == "SIG-034"
     assert client.get(f"/api/cases/{case}/waves").json() == {"waves": []}
+
+
+def test_a_pin_under_power(client: Client, shop: Workshop) -> None:
+    """Z80: pin 11 is +5 V, pin 29 ground (Zilog's pin list): 10 and 12, 28 and 30 lie beside them; pin 6 has no supply near."""
+    case = opened(shop)
+    clock = client.get(f"/api/cases/{case}/pin", params={"point": "U1.6"}).json()
+    assert (
+        "4 MHz" in clock["expected"]
+        and clock["slip"] == []
+        and len(clock["pins"]) == 40
+        and clock["thresholds"]["high_v"] == 2.0
+    )
+    beside = client.get(f"/api/cases/{case}/pin", params={"point": "U1.12"}).json()
+    assert len(beside["slip"]) == 1 and "pin 11" in beside["slip"][0] and "5 V" in beside["slip"][0]
+    supply = client.get(f"/api/cases/{case}/pin", params={"point": "U1.11"}).json()
+    assert len(supply["slip"]) == 2 and [row[3] for row in supply["pins"] if row[0] == "11"] == ["rail"]
+    assert client.get(f"/api/cases/{case}/pin", params={"point": "U77.1"}).json()["code"] == "PNT-001"

@@ -32,6 +32,11 @@ def take_in(page: Page, bench: Bench, file: Path, at: str = "U1.6") -> None:
 def test_a_record_is_taken_in_at_a_pin(page: Page, bench: Bench, tmp_path: Path) -> None:
     take_in(page, bench, scope_file(tmp_path / "a.csv"))
     page.locator("#verdict").wait_for(timeout=60_000)
+    assert "4 MHz" in page.locator("#pin-power").inner_text()
+    page.locator("input[name=at]").fill("U1.12")
+    page.locator("input[name=at]").blur()
+    page.locator("#pin-power .need").filter(has_text="pin 11").wait_for()
+    assert page.locator("#pin-power svg .rail").count() >= 1
     assert "right" in page.locator("#verdict").inner_text() and "Noted at U1.6" in page.locator("#outcome").inner_text()
     assert "MHz" in page.locator(".wave-values").inner_text()
     assert "U1.6" in page.locator(".wave-list").inner_text()

@@ -1,9 +1,16 @@
 import { MARGIN, inWords, moved, range, scaleOf, ticks, withUnit } from '../../src/coppermend/page/waves/scale.js';
+import { near } from '../../src/coppermend/page/waves/pin.js';
 import { same, yes } from './check.mjs';
 
 const picture = (more = {}) => ({ kind: 'line', channel: 'CH1', begin_s: 0, end_s: 1e-6, first_s: 0, last_s: 1e-5, time_s: [0, 1e-6], volt: [0.2, 3.6], low_v: 0.2, high_v: 3.6, ...more });
 
+const dip = (side) => ({ side, x_mm: 10, y_mm: 20, pins: [['1', 10, 20, ''], ['2', 10, 17.46, 'rail'], ['14', 17.62, 20, ''], ['7', 10, 4.76, 'ground']] });
+
 export const tests = {
+  'pins near the tip lie as they are seen from the side that is touched'() {
+    same(near(dip('c')).map((p) => [p.number, Number(p.x.toFixed(2)), Number(p.y.toFixed(2)), p.supply]), [['1', 0, 0, ''], ['2', 0, 2.54, 'rail'], ['14', 7.62, 0, '']]);
+    same(near(dip('s')).map((p) => Number(p.x.toFixed(2))), [-0, 0, -7.62].map((x) => x + 0));
+  },
   'ticks are round and within the ends'() {
     same(ticks(0, 1, 5), [0, 0.2, 0.4, 0.6, 0.8, 1]);
     same(ticks(-1e-6, 1e-6, 4), [-1e-6, -5e-7, 0, 5e-7, 1e-6]);

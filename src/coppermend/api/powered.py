@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends
+from fastapi import APIRouter, Depends, Query
 
 from coppermend.api.desk import Desk, the_desk
 from coppermend.bootstrap import device_book, machine_model
 from coppermend.services.bind import bind
 from coppermend.services.cases import find_case
 from coppermend.services.expect import expect_as_dict, expect_for_board
+from coppermend.services.pinpower import pin_under_power
 from coppermend.services.suspects import suspects_for_case
 from coppermend.services.workshop import Workshop
 
@@ -38,5 +39,17 @@ def suspects(case: str, desk: TheDesk, most: int = 8) -> dict[str, Any]:
         found = find_case(workshop, case)
         model = machine_model(bind(workshop, found).state.package)
         return suspects_for_case(workshop, found, device_book(), model, max(1, min(50, most))).as_dict()
+
+    return desk.do(use_case)
+
+
+@router.get("/cases/{case}/pin")
+def pin(case: str, point: Annotated[str, Query(min_length=1, max_length=200)], desk: TheDesk) -> dict[str, Any]:
+    """A pin under power: what it should show, how to get there, what a tip that slips would join, and its part's pins."""
+
+    def use_case(workshop: Workshop) -> dict[str, Any]:
+        found = find_case(workshop, case)
+        model = machine_model(bind(workshop, found).state.package)
+        return pin_under_power(workshop, found, point, device_book(), model)
 
     return desk.do(use_case)

@@ -229,7 +229,7 @@ def here_of(binding: Binding, book: DeviceBook, machine: MachineModel | None, po
     found = resolve(binding.graph, point)
     pin = f"{found.part}.{found.pin}" if found.part else ""
     net = binding.graph.net_names[found.net]
-    rows = _expected_pins(binding, book, machine)
+    rows = expected_pins(binding, book, machine)
     own = rows.get(pin)
     expect = own or next((one for one in rows.values() if one.net and one.net == net), None)
     on_net = _chips_on(binding, book, net)
@@ -237,7 +237,8 @@ def here_of(binding: Binding, book: DeviceBook, machine: MachineModel | None, po
     return Here(found, pin, net, expect, thresholds_at(on_net), words)
 
 
-def _expected_pins(binding: Binding, book: DeviceBook, machine: MachineModel | None) -> Mapping[str, PinExpectation]:
+def expected_pins(binding: Binding, book: DeviceBook, machine: MachineModel | None) -> Mapping[str, PinExpectation]:
+    """What every chip pin of the case's board should show, by pin; kept as long as the copper stays."""
     key = ("pin expectations", book.digest, machine)
     if key not in binding.kept:
         made = board_expectations(binding.board, book, machine)

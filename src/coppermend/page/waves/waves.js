@@ -5,6 +5,7 @@ import { findingOf, get, send } from '../shared/api.js';
 import { freshId } from '../shared/id.js';
 import { plainly, sentence } from '../shared/words.js';
 import { drawWave } from './draw.js';
+import { drawPin } from './pin.js';
 import { inWords, moved, withUnit } from './scale.js';
 
 /** @typedef {import('./scale.js').Picture} Picture */
@@ -27,14 +28,28 @@ export class Sheet {
   view = h('div', { id: 'wave-view' });
   list = h('div', { id: 'wave-list' });
   said = h('div', { id: 'outcome', role: 'status' });
+  pin = h('div', { id: 'at-pin' });
 
   async start() {
     byId('back').href = id ? `/#/case/${encodeURIComponent(id)}/story` : '/';
     fill(byId('waves'), h('div.leaf', null, h('h1', null, 'Waves'),
       h('p', null, 'Save the wave on the instrument as CSV or VCD, take the file here. Power is on while you probe: one hand, one probe, a tip that cannot slip to the next pin. Keep away from mains and picture-tube parts; leave them to people qualified for it and follow your local rules.'),
-      this.form(), this.said, this.view, this.list));
+      this.form(), this.pin, this.said, this.view, this.list));
     addEventListener('resize', () => this.redraw());
+    this.showPin(query.get('at') ?? '');
     await this.look();
+  }
+
+  /** Where the probe goes and what it should see there; nothing for an empty field or several points. @param {string} text */
+  async showPin(text) {
+    const at = text.trim().split('=').pop() ?? '';
+    if (!at) return fill(this.pin, null);
+    try {
+      fill(this.pin, drawPin(await get(url(`pin?point=${encodeURIComponent(at)}`))));
+    } catch (err) {
+      const { words, remedy } = findingOf(err);
+      fill(this.pin, h('p.need', null, words, ' ', remedy));
+    }
   }
 
   form() {
@@ -42,7 +57,7 @@ export class Sheet {
     return h('form.sheet', { id: 'take-in', 'aria-label': 'Take in a record', onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); this.take(/** @type {HTMLFormElement} */ (e.target)); } },
       h('div.form', null,
         field('Record', { type: 'file', name: 'file', required: true, accept: '.csv,.txt,.tsv,.vcd,text/csv,text/plain' }),
-        field('At pin', { name: 'at', value: query.get('at') ?? '', placeholder: 'U1.6' }),
+        field('At pin', { name: 'at', value: query.get('at') ?? '', placeholder: 'U1.6', onchange: (/** @type {any} */ e) => this.showPin(e.target.value) }),
         field('Channel', { name: 'channel', placeholder: 'the first' }),
         h('label.field', null, 'Logic family', h('select', { name: 'family' }, FAMILIES.map((f) => h('option', { value: f }, f || 'by the pin')))),
         field('Expected, Hz', { name: 'expect_hz', inputmode: 'decimal', placeholder: 'by the pin' })),
