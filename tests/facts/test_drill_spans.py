@@ -143,6 +143,7 @@ def test_layer_words_that_are_not_understood_are_never_passed_over(form: str, fi
 @pytest.mark.parametrize("line", [
     "FORMAT 2-4", "FILE_FORMAT=2:4", "FORMAT={3:3/ absolute / metric / decimal}", "Revision 1-2", "rev 1.2", "Tools 1-2 plated", "DATE 2021-03-04", "layers 4", "4 layers",
     "4-layer board", "drill file for board x from TOP side", "FILE : amp-2-3 for board amp.brd layers TOP and BOTTOM", "Layer_Color=1", "Layer: DRILL", "no blind or buried vias",
+    "SET 1 OF 2", "hole range 0.3-0.5 mm", "tool range 1-4", "drill set A", "pairs 1-2", "layer 4 of 4", "12 holes from 1 to 2", "plated: 1 to 3",
     "Layer pair: Top Layer to Bottom Layer", "Layers 1,2,3,4", "12:30:45", "Holesize 1. = 0.3000 Tolerance = +0.0000/-0.0000 PLATED MM Quantity = 3",
 ])  # fmt: skip
 def test_numbers_in_a_header_that_are_no_layers_alarm_nobody(line: str) -> None:

@@ -45,20 +45,17 @@ _NOISE = re.compile(
     r"|\d[ _.:-]\d(?=[ _-]*(?:inch|mm|mil|metric|imperial|leading|trailing))"
     r"|\(\d{1,2}\)\s*\Z|layer[ _]colou?r[ _]*=?\s*\d*|(?<![a-z0-9.])\d{1,2}[ _-]?(?:layers?|lagen|lyrs?)(?![a-z]|[ _.-]*\d)"
 )
-_CUE = re.compile(
-    r"(?<![a-z])(?:layers?|lyrs?|lagen?|couches?|span|layer[ _-]*(?:pair|set|span|range)|layerpair|layerset)(?![a-z])"
-)
+_CUE = re.compile(r"(?<![a-z])(?:layers?|lyrs?|lagen?|couches?|spans?)(?![a-z])")
 _LEADS = re.compile(
-    r"(?<![a-z])(?:(?:layers|lagen|couches)|(?:layer|drill|via|hole)[ _-]*(?:pair|set|span|range)s?|span)(?![a-z])"
+    r"(?<![a-z])(?:(?:layers|lagen|couches)|layer[ _-]*(?:pair|set|span|range)s?|(?:drill|via)[ _-]*spans?|spans?)(?![a-z])"
 )
 _CUE_WORDS = frozenset((
-    "layer", "layers", "lyr", "lyrs", "lage", "lagen", "couche", "couches", "span", "pair", "pairs", "set",
-    "range",
+    "layer", "layers", "lyr", "lyrs", "lage", "lagen", "couche", "couches", "span", "spans",
 ))  # fmt: skip
 _FILLER = _CUE_WORDS | frozenset((
-    "side", "cu", "copper", "from", "to", "and", "thru", "through", "bis", "und", "until", "between", "start",
-    "begin", "first", "beginning", "end", "ending", "stop", "last", "no", "number", "nr", "the", "of", "on", "at",
-    "drill", "via", "hole", "holes",
+    "pair", "pairs", "set", "range", "side", "cu", "copper", "from", "to", "and", "thru", "through", "bis", "und",
+    "until", "between", "start", "begin", "first", "beginning", "end", "ending", "stop", "last", "no", "number",
+    "nr", "the", "drill", "via", "hole", "holes",
 ))  # fmt: skip
 _TOKEN = re.compile(r"@\d+|[a-z][a-z_]*|\d+(?:\.\d+)?|[^\w\s]")
 _JOINED = re.compile(
@@ -253,7 +250,7 @@ def _unknown_pair(text: str) -> bool:
         word = _CUE.search(text)
         return word is not None and _two_names(text[word.end() :])
     rest = text[lead.end() :]
-    if "pair" in lead[0] or "span" in lead[0] or "range" in lead[0]:
+    if any(word in lead[0] for word in ("pair", "span", "range", "set")):
         return bool(re.search(r"[a-z0-9]", rest))
     return _two_names(rest)
 
