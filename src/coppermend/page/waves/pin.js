@@ -20,11 +20,12 @@ export function near(pin) {
 export function drawPin(pin) {
   const half = SPAN_MM / 2;
   const pins = near(pin);
+  const flat = pins.some((p) => Math.abs(p.y) < 0.3 && p.x !== 0 && Math.abs(p.x) < 3);
   const words = `${pin.part} round pin ${pin.pin}, ${pin.side_words}: ${pins.map((p) => p.number + (p.supply ? ` ${p.supply}` : '')).join(', ')}`;
   const picture = pins.length ? s('svg', { class: 'pin-inset', viewBox: `${-half} ${-half} ${SPAN_MM} ${SPAN_MM}`, role: 'img', 'aria-label': words },
     ...pins.map((p) => s('g', { class: p.supply ? `pin ${p.supply}` : 'pin' },
       p.number === '1' ? s('rect', { x: p.x - 0.8, y: p.y - 0.8, width: 1.6, height: 1.6 }) : s('circle', { cx: p.x, cy: p.y, r: 0.8 }),
-      s('text', { x: p.x, y: p.y + 2, 'text-anchor': 'middle' }, p.number))),
+      s('text', flat ? { x: p.x, y: p.y + 2.4, 'text-anchor': 'middle' } : { x: p.x + 1.6, y: p.y + 0.45 }, p.number))),
     s('circle', { class: 'tip', cx: 0, cy: 0, r: 1.25 })) : null;
   return h('div.pin-power', { id: 'pin-power' }, picture, h('div', null,
     h('p', null, h('b', null, pin.name), ` ${[pin.where, sentence(pin.touch), pin.side_words].filter(Boolean).join('; ')}`),
