@@ -290,3 +290,19 @@ def test_the_gate_is_passed_over_with_a_reason_in_the_pages_own_form(page: Page,
     assert [(one.item, one.words) for one in case_state(bench.shop, bench.case).gate] == [
         ("override", "only the lamp is looked at")
     ]
+
+
+def test_a_patient_of_ones_own_is_asked_for_and_tells_its_lies_at_the_end(page: Page, bench: Bench) -> None:
+    page.goto(f"{bench.address}/#/")
+    page.click("#other-patient summary")
+    form = page.locator("#other-patient form")
+    form.locator("[name=breaks]").fill("0")
+    form.locator("[name=noise]").select_option("off")
+    form.locator("[name=slips]").fill("3")
+    form.locator("button").click()
+    page.wait_for_url("**/bench", timeout=60_000)
+    case = page.url.split("/case/")[1].split("/")[0]
+    end = """async (id) => (await import('/page/case/finish.js')).openFinish(document.getElementById('help'),
+        { url: (what) => `/api/cases/${id}/${what}`, do: () => {} })"""
+    page.evaluate(end, case)
+    assert page.locator("ul.lies li").all_inner_texts() == ["3 % of the touches stood on the neighbour pin."]
