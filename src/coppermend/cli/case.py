@@ -398,7 +398,7 @@ def note_command(ctx: click.Context, case: str, kind: str, words: tuple[str, ...
     \b
     Readings  closed|open A B, ohms A B 4.7k, volts A [B] 5.02V, diode A B 0.6V, level A low|high|toggling|floating|stuck, heat U1 41C
               (closed, open, ohms and skip without points answer the current check)
-              ohms also: 4wire, step=10m (last digit), sense P Q (current at A B, voltage at P Q), 1.2mV@500mA as the value
+              ohms also: 4wire, step=10m (last digit), zeroed (leads taken off), sense P Q (current at A B, voltage at P Q), 1.2mV@500mA as the value
     Parts     look|clean|press U1 ..., reseat U1, remove U1, fit U1 [socketed|soldered], swap U1, state U1 socketed
     Copper    patch A B [30awg] [62mm], cut A B or cut X,Y/s, solder A, skip A
     Power     gate orientation|rails|supply|limit|override ..., power on|off, seen screen=black sound='two beeps' current=350mA ...

@@ -227,7 +227,13 @@ def _wire(number: int, wire: Wire, judgement: Judgement) -> WireRow:
     proof = "proven by readings" if wire.id in judgement.wires_proven else "not proven yet"
     if wire.id in judgement.wires_astray:
         proof = "joins two nets that the board keeps apart"
-    return WireRow(number, f"{say_point(wire.a)}\n{say_point(wire.b)}", ", ".join(made) or "not noted", stamp(wire.observed_at), proof)
+    return WireRow(
+        number,
+        f"{say_point(wire.a)}\n{say_point(wire.b)}",
+        ", ".join(made) or "not noted",
+        stamp(wire.observed_at),
+        proof,
+    )
 
 
 def say_point(point: PointRef) -> str:
