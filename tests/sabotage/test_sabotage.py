@@ -40,6 +40,7 @@ UNKNOWN = "tests/properties/test_unknown_copper.py"
 CONTRACT = "tests/docs/test_code.py::test_import_contracts"
 TOUCH = "tests/properties/test_touch.py"
 LAN = "tests/api/test_lan.py"
+WAVES = "tests/facts/test_wave_measure.py"
 
 SABOTAGES = (
     Sabotage(
@@ -377,6 +378,41 @@ SABOTAGES = (
         "from __future__ import annotations\n",
         "from __future__ import annotations\n\nimport time\n",
         (CONTRACT,),
+    ),
+    Sabotage(
+        "waves: the uncertainty of a period forgets how long the record is",
+        "core/signals/period.py",
+        "return Period(slope, sigma / math.sqrt(spread),",
+        "return Period(slope, sigma,",
+        (WAVES + "::test_period_uncertainty_by_the_formula_and_by_simulation",),
+    ),
+    Sabotage(
+        "waves: any frequency is right",
+        "core/signals/measure.py",
+        "    if off > slack + doubt:",
+        "    if False:",
+        (WAVES + "::test_frequency_right_and_wrong",),
+    ),
+    Sabotage(
+        "waves: state levels lie where the bins lie",
+        "core/signals/levels.py",
+        "    return float(np.median(near)) if near.size else about",
+        "    return about",
+        (WAVES + "::test_trapezoid_by_closed_form",),
+    ),
+    Sabotage(
+        "waves: time may go back",
+        "formats/waves/table.py",
+        "    if least < 0:",
+        "    if False:",
+        ("tests/facts/test_wave_files.py::test_refused_in_words",),
+    ),
+    Sabotage(
+        "waves: a gate is judged while its inputs change",
+        "core/signals/gates.py",
+        "    begin = np.maximum(grid, last + wait)",
+        "    begin = grid",
+        ("tests/facts/test_wave_sets.py::test_good_gates_obey",),
     ),
 )
 
