@@ -38,6 +38,10 @@ def test_mixture_doses_and_warming(page: Page, bench: Bench) -> None:
     assert page.locator("#warm-answer tbody tr").count() >= 5
     page.locator("#warm-answer summary").filter(has_text="rests on").click()
     assert page.locator("#warm-answer details[open]").count() == 2
+    page.locator("#keep-doses").click()
+    page.locator("#keep-doses").filter(has_text="Noted").wait_for(timeout=60_000)
+    page.goto(f"{bench.address}/#/case/{bench.case}/story")
+    page.locator(".line").filter(has_text="rounds of wick").first.wait_for(timeout=60_000)
     assert not bench.errors and not bench.foreign
 
 
