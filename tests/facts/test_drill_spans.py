@@ -312,3 +312,19 @@ def test_lands_tell_the_layers_of_holes_that_words_only_call_blind(
     keys = ("c", "i1", "i2", "s")
     hole = next(h for h in made.holes if (h.x_mm, h.y_mm) == (0.0, 30.0))
     assert hole.layers == (keys if span is None else keys[span[0] - 1 : span[1]])
+
+
+@pytest.mark.parametrize(
+    ("lands", "span"),
+    [({0: VIAS, 1: VIAS}, (1, 2)), (dict.fromkeys(range(4), VIAS), None), ({0: VIAS, 1: VIAS, 3: VIAS[:2]}, (1, 2))],
+)
+@pytest.mark.parametrize("name", ["M1-2_screws.drl", "drill_1to2.drl"])
+def test_numbers_in_a_name_are_a_span_unless_the_lands_say_otherwise(
+    lands: dict[int, list[tuple[float, float]]], span: tuple[int, int] | None, name: str
+) -> None:
+    """Lands on both outer layers: the holes go through, whatever the numbers mean (common practice, no source). Both readings are said."""
+    made = board_of(Package("b", tuple(_blind_package(lands, name))))
+    codes = {f.code for f in made.findings if f.place.file == name}
+    assert ("PKG-020" in codes, "BRD-043" in codes) == (span is not None, span is None)
+    hole = next(h for h in made.holes if (h.x_mm, h.y_mm) == (10.0, 30.0))
+    assert hole.layers == (("c", "i1") if span else ("c", "i1", "i2", "s"))

@@ -84,7 +84,7 @@ def read_records(
     findings += more
     drills, more = _spans_told_by_lands(drills, images, roles, findings)
     told = {one.place.file for one in more}
-    findings = [one for one in findings if one.code != "PKG-017" or one.place.file not in told] + more
+    findings = [one for one in findings if one.code not in ("PKG-017", "PKG-020") or one.place.file not in told] + more
     stated = ipc2581_part(plan, step)
     findings += stated.findings
     if stated.board is not None:
@@ -191,12 +191,15 @@ def _spans_told_by_lands(
     roles: dict[str, LayerRole],
     findings: Sequence[Finding],
 ) -> tuple[list[DrillImage], list[Finding]]:
-    """The drill files with spans from their lands, where words leave them open (PKG-017)."""
-    open_files = {one.place.file for one in findings if one.code == "PKG-017" and one.place.file}
-    if not open_files:
+    """The drill files with spans from their lands, where words leave them open (PKG-017) or mere numbers gave one (PKG-020)."""
+    files: dict[str, set[str]] = {"PKG-017": set(), "PKG-020": set()}
+    for one in findings:
+        if one.code in files and one.place.file:
+            files[one.code].add(one.place.file)
+    if not any(files.values()):
         return list(drills), []
     copper = sorted((one for one in images if roles[one.name].kind == "copper"), key=lambda one: roles[one.name].order)
-    return spans_by_lands(drills, copper, open_files)
+    return spans_by_lands(drills, copper, files["PKG-017"], files["PKG-020"])
 
 
 def _netlists(

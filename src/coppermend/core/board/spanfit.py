@@ -27,36 +27,61 @@ LANDED_SHARE = 0.95
 MIDDLE_MM = 0.02
 
 
+_OTHERWISE = "Say layers = [first, last] for the file in coppermend-corrections.toml if that is wrong."
 FOREIGN_SHARE = 0.25
 """At most this share of the holes may have a land in their middle on a layer beyond: those of other holes at the same place."""
 
 
 def spans_by_lands(
-    drills: Sequence[DrillImage], layers: Sequence[GerberImage], open_files: Collection[str]
+    drills: Sequence[DrillImage],
+    layers: Sequence[GerberImage],
+    open_files: Collection[str],
+    weak_files: Collection[str] = (),
 ) -> tuple[list[DrillImage], list[Finding]]:
-    """The drill files, those of ``open_files`` (said to be blind or buried, not between which layers) with the span that their lands tell.
+    """The drill files, those of ``open_files`` (said to be blind or buried, not between which layers) with the span that their lands tell, and those
+    of ``weak_files`` (a span by mere numbers of the name) without it where nearly all their holes have lands on an outer layer beyond.
 
     ``layers`` copper images from the component to the solder side. All plated round holes of a file must have a flash in their middle on the first
-    and last layer of the span, and few of them on any layer beyond. A finding (BRD-043) for each file that got a span.
+    and last layer of the span, and few of them on any layer beyond. A finding (BRD-043) for each file that got or lost a span.
     """
     out: list[DrillImage] = []
     findings: list[Finding] = []
-    trees: list[cKDTree | None] = []
+    trees = [_flash_tree(image) for image in layers] if open_files or weak_files else []
     for drill in drills:
+        others = [one for one in drills if one is not drill]
+        words = ""
         if drill.name in open_files and drill.span is None:
-            trees = trees or [_flash_tree(image) for image in layers]
-            others = [one for one in drills if one is not drill]
             span = _span_by_lands(drill, others, trees)
             if span is not None:
                 drill = replace(drill, span=span)
                 words = (
-                    f"Words say that these holes are blind or buried and not between which layers. All have lands on layers {span[0]} and {span[1]} of {len(layers)} "
-                    "and on none beyond: read as holes between those."
+                    f"Words say that these holes are blind or buried and not between which layers. All have lands on layers {span[0]} and {span[1]} "
+                    f"of {len(layers)} and on none beyond: read as holes between those."
                 )
-                remedy = "Say layers = [first, last] for the file in coppermend-corrections.toml if that is wrong."
-                findings.append(Finding("BRD-043", Severity.GUESS, Place(file=drill.name), words, remedy))
+        elif drill.name in weak_files and drill.span is not None and _goes_further(drill, others, trees):
+            words = (
+                f"The numbers in the name seem to give layers {drill.span[0]} to {drill.span[1]} of {len(layers)}, but the holes have lands on the outer "
+                "layers beyond: read as drilled through all layers."
+            )
+            drill = replace(drill, span=None)
+        if words:
+            findings.append(Finding("BRD-043", Severity.GUESS, Place(file=drill.name), words, _OTHERWISE))
         out.append(drill)
     return out, findings
+
+
+def _goes_further(drill: DrillImage, others: Sequence[DrillImage], trees: Sequence[cKDTree | None]) -> bool:
+    """Whether nearly all holes of a file have lands on an outer layer beyond its span, where no other file drills at the same place."""
+    at = _round_holes(drill)
+    rest = np.concatenate([np.empty((0, 2)), *(_round_holes(one) for one in others)])
+    if len(at) and len(rest):
+        at = at[cKDTree(rest).query(at)[0] > MIDDLE_MM]
+    if not len(at) or drill.span is None:
+        return False
+    first, last = min(drill.span) - 1, max(drill.span) - 1
+    share = _landed(at, trees)
+    beyond = [share[k] for k in (0, len(trees) - 1) if not first <= k <= last]
+    return bool(beyond) and min(beyond) >= LANDED_SHARE
 
 
 def _flash_tree(image: GerberImage) -> cKDTree | None:

@@ -1,6 +1,6 @@
 """Between which copper layers a drill file drills, where only words tell: its name, a header comment, a layer-pair file beside it.
 
-A file that X2 or the corrections give a span keeps it. What words gave is a finding (PKG-018), and so is what they leave open (PKG-017):
+A file that X2 or the corrections give a span keeps it. What words gave is a finding (PKG-018; PKG-020: bare numbers of a name), and so is what they leave open (PKG-017):
 holes taken as through that may be blind or buried join nets which the board keeps apart. How words are read: ``spanwords``.
 """
 
@@ -44,7 +44,7 @@ def worded_spans(files: Sequence[PlannedFile], members: Sequence[Member], findin
         if one.span is not None and not (one.weak and _none_through(plated, files, said, count)):
             if one.span != (1, count):
                 words = f"Read as holes between copper layers {one.span[0]} and {one.span[1]} of {count}, by {one.by}."
-                findings.append(Finding("PKG-018", Severity.GUESS, place, words, REMEDY))
+                findings.append(Finding("PKG-020" if one.weak else "PKG-018", Severity.GUESS, place, words, REMEDY))
             out[n] = replace(files[n], role=replace(files[n].role, span=one.span))
         elif one.span is not None:
             words = f"The name seems to give layers {one.span[0]} to {one.span[1]}, but then no drill file goes through all {count} layers; read as holes through the board."
