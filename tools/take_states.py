@@ -198,10 +198,22 @@ leafed("wires", "broken", "wires")
 leafed("wires-fitted", "done", "wires")
 leafed("map-trust", "round", "trust")
 leafed("map-trust-wrong", "wrong", "trust")
-leafed("record-empty", "fresh", "record")
-leafed("record", "done", "record")
 leafed("power-open", "power", "story")
 leafed("power-on", "on", "story")
+
+
+def recorded(name: str, case: str) -> None:
+    """The record of a case, once its page is written."""
+
+    def act(page: Page, world: World) -> None:
+        at(page, world, case, "record")
+        page.locator("#record-wait").wait_for(state="detached", timeout=60_000)
+
+    STATES[name] = act
+
+
+recorded("record-empty", "fresh")
+recorded("record", "done")
 
 
 @state("round-answered")

@@ -378,7 +378,7 @@ export class App {
     if (this.busy) return;
     this.busy = true;
     this.lendEar();
-    const waiting = setTimeout(() => { byId('mat-note').textContent = 'Not noted yet: the bench server does not answer. Hold the next answer.'; }, 1200);
+    const waiting = setTimeout(() => { byId('mat-note').textContent = 'Not noted yet: the bench server does not answer. Hold the next answer.'; this.redraw(); }, 1200);
     try {
       const out = await send();
       byId('mat-note').textContent = '';
