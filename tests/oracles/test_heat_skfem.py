@@ -40,7 +40,7 @@ def ours() -> dict[tuple[float, float], tuple[float, float]]:
     run = simulate(slab, [heater], SECONDS[-1], room=Room(COOL, still_w_m2k=STILL), step_s=0.1)
     found = {}
     for second in SECONDS:
-        i = int(round(second / 0.1))
+        i = round(second / 0.1)
         for x in PLACES_MM:
             # a place between two cells: the mean of both
             left, right = (slab.cell_at(x - 0.5, 1.0), slab.cell_at(x + 0.5, 1.0))

@@ -414,6 +414,27 @@ SABOTAGES = (
         "    begin = grid",
         ("tests/facts/test_wave_sets.py::test_good_gates_obey",),
     ),
+    Sabotage(
+        "alloys: tin in solid lead as the public copy misprints it",
+        "core/rework/alloy/gibbs.py",
+        "(5510.0, -8.46)",
+        "(4150.0, -5.2)",
+        ("tests/facts/test_alloy_model.py::test_invariant_temperatures",),
+    ),
+    Sabotage(
+        "alloys: no warning of what freezes last",
+        "core/rework/alloy/caution.py",
+        "    if found.last_c > WARM_C or found.last_share < WORTH_TELLING:",
+        "    if True:",
+        ("tests/facts/test_alloy_dose.py::test_warnings_follow_the_alloy",),
+    ),
+    Sabotage(
+        "warming: the laminate's limit above its glass transition",
+        "core/rework/heat/limits.py",
+        "tg_c - BELOW_TG_K",
+        "tg_c + BELOW_TG_K",
+        ("tests/facts/test_heat_plan.py::test_the_setting_that_may_stay_on_settles_at_the_limit",),
+    ),
 )
 
 
