@@ -176,7 +176,26 @@ def test_a_gated_clock_says_its_missing_periods() -> None:
     v = trapezoid()
     v[30_000:34_000] = 0.2
     f = measure(wave(v, 1e-9), Expected(1e6, 100), TTL)
-    assert f.missing == 4 and f.verdict == "right" and "SIG-005" in {one.code for one in f.findings}
+    assert f.missing == 4 and f.verdict == "runts and glitches" and "SIG-005" in {one.code for one in f.findings}
+    v[50_000:60_000] = 0.2
+    assert measure(wave(v, 1e-9), Expected(1e6, 100), TTL).verdict == "wrong frequency"
+    assert measure(wave(v, 1e-9), None, TTL).verdict == "moving"
+
+
+def test_a_clock_that_stops_is_wrong() -> None:
+    v = trapezoid()
+    v[60_000:] = 0.2
+    f = measure(wave(v, 1e-9), Expected(1e6, 100), TTL)
+    assert f.verdict == "wrong frequency" and f.missing in (39, 40) and f.period_s == pytest.approx(1e-6, rel=1e-9)
+
+
+def test_a_record_too_short_accuses_nobody() -> None:
+    """0.9 periods of the expected clock, and a flat piece of a tenth of one: neither is a wrong frequency nor stuck."""
+    short = measure(wave(trapezoid(900), 1e-9), Expected(1e6, 100), TTL)
+    assert short.verdict == "moving" and "SIG-013" in {one.code for one in short.findings}
+    flat = measure(wave(np.full(100, 0.2), 1e-9), Expected(1e6, 100), TTL)
+    assert flat.verdict == "nothing" and [one.code for one in flat.findings] == ["SIG-013"]
+    assert measure(wave(np.full(100_000, 0.2), 1e-9), Expected(1e6, 100), TTL).verdict == "stuck low"
 
 
 def test_data_have_no_period() -> None:

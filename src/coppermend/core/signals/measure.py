@@ -24,6 +24,12 @@ BETWEEN_SHARE = 0.25
 """A wave that spends more than this share of its time between the thresholds has no logic level (an assumption; a transition takes a few per cent)."""
 RING_SHARE, RING_OVER = 0.5, 0.15
 """Verdict ringing: half of the transitions ring, and the first or second swing is more than 15 % of the amplitude (an assumption)."""
+LEAST_PERIODS = 2.5
+"""A record with fewer expected periods than this, and no period found, tells nothing of the frequency (an assumption)."""
+MISSING_SHARE = 0.05
+"""A clock that misses more of its periods than this has another frequency, as a counter would say; fewer count as glitches (an assumption)."""
+SEEN_BETWEEN = 0.05
+"""Said when a moving line spends more of its time than this between the thresholds (an assumption)."""
 _MARKS = 2000
 
 
@@ -80,8 +86,23 @@ def _wave(wave: Wave, thresholds: Thresholds | None) -> _Seen:
     shares = None if thresholds is None else _shares(wave, thresholds)
     swing = swings(wave, levels, kept)
     return _Seen(
-        kept, int(drop.sum()) // 2, period_of(kept), levels, swing, _runts(wave, levels, edges, thresholds), shares
+        kept,
+        int(drop.sum()) // 2,
+        _whole_record(period_of(kept), kept, wave.start_s, wave.end_s),
+        levels,
+        swing,
+        _runts(wave, levels, edges, thresholds),
+        shares,
     )
+
+
+def _whole_record(period: Period | None, edges: Edges, start_s: float, end_s: float) -> Period | None:
+    """The period with what is missing before the first and after the last edge, from two periods on: a clock that stops, or starts late."""
+    if period is None:
+        return None
+    gaps = [float(edges.times_s[0]) - start_s, end_s - float(edges.times_s[-1])]
+    more = sum(int(gap / period.period_s) for gap in gaps if gap >= 2.0 * period.period_s)
+    return replace(period, missing=period.missing + more)
 
 
 def _runts(wave: Wave, levels: StateLevels, edges: Edges, thresholds: Thresholds | None) -> int:
@@ -112,14 +133,19 @@ def _trace(trace: Trace) -> _Seen:
     drop = glitches(edges, trace.start_s, trace.end_s)
     kept = edges.without(drop)
     low, high = trace.share(LOW), trace.share(HIGH)
-    return _Seen(kept, int(drop.sum()) // 2, period_of(kept), shares=(low, high, max(0.0, 1.0 - low - high)))
+    period = _whole_record(period_of(kept), kept, trace.start_s, trace.end_s)
+    return _Seen(kept, int(drop.sum()) // 2, period, shares=(low, high, max(0.0, 1.0 - low - high)))
 
 
 # ---- judging ----
 def _judged(channel: Channel, seen: _Seen, wanted: Expected, thresholds: Thresholds | None) -> Features:
     notes: list[Finding] = []
-    verdict = _level_verdict(channel, seen, thresholds, notes) or _moving_verdict(seen, wanted, notes, channel.name)
     facts = _facts(channel, seen, thresholds)
+    verdict = _level_verdict(channel, seen, thresholds, notes)
+    if wanted.hertz is not None and verdict.startswith("stuck") and facts.length_s * wanted.hertz < 1.0:
+        notes.append(_too_short(wanted.hertz, facts.length_s, channel.name))
+        verdict = "nothing"
+    verdict = verdict or _moving_verdict(seen, wanted, notes, channel.name, facts.length_s)
     _said(channel, seen, wanted, notes)
     if verdict in ("stuck low", "stuck high") and wanted.level and verdict.endswith(wanted.level):
         verdict = "right"
@@ -185,11 +211,13 @@ def _trace_level(trace: Trace, seen: _Seen) -> str:
     return "stuck low" if low >= high else "stuck high"
 
 
-def _moving_verdict(seen: _Seen, wanted: Expected, notes: list[Finding], name: str) -> str:
-    wrong = wanted.hertz is not None and not _frequency_fits(seen, wanted, notes, name)
-    if wrong:
+def _moving_verdict(seen: _Seen, wanted: Expected, notes: list[Finding], name: str, length_s: float) -> str:
+    if wanted.hertz is not None and seen.period is None and length_s * wanted.hertz < LEAST_PERIODS:
+        notes.append(_too_short(wanted.hertz, length_s, name))
+        return "moving"
+    if wanted.hertz is not None and not _frequency_fits(seen, wanted, notes, name):
         return "wrong frequency"
-    if seen.runts or seen.spikes:
+    if seen.runts or seen.spikes or (wanted.hertz is not None and seen.period is not None and seen.period.missing):
         return "runts and glitches"
     swing = seen.swing
     if (
@@ -199,6 +227,11 @@ def _moving_verdict(seen: _Seen, wanted: Expected, notes: list[Finding], name: s
     ):
         return "ringing"
     return "right" if wanted.hertz is not None else "moving"
+
+
+def _too_short(hertz: float, length_s: float, name: str) -> Finding:
+    words = f"The record holds {length_s * hertz:.2g} periods of the expected {hertz:.9g} Hz: too few to judge."
+    return Finding("SIG-013", Severity.WARNING, Place(thing=name), words, "Record more periods.")
 
 
 def _frequency_fits(seen: _Seen, wanted: Expected, notes: list[Finding], name: str) -> bool:
@@ -217,7 +250,8 @@ def _frequency_fits(seen: _Seen, wanted: Expected, notes: list[Finding], name: s
             )
         )
         return False
-    off = abs(seen.period.frequency_hz - expect)
+    share = seen.period.missing / (seen.period.missing + seen.period.edges)
+    off = max(abs(seen.period.frequency_hz - expect), expect * share if share > MISSING_SHARE else 0.0)
     slack, doubt = expect * wanted.tolerance_ppm * 1e-6, 2.0 * seen.period.frequency_u_hz
     if off > slack + doubt:
         return False
@@ -293,8 +327,12 @@ def _said(channel: Channel, seen: _Seen, wanted: Expected, notes: list[Finding])
                 "Sample ten times a period or more.",
             )
         )
-    if wanted.hertz is not None and seen.period is None and not len(seen.edges):
-        return
+    low, high, between = seen.shares or (0.0, 0.0, 0.0)
+    if low > 0 and high > 0 and between > SEEN_BETWEEN and isinstance(channel, Wave):
+        words = (
+            f"{100 * between:.3g} % of the time it lies between the thresholds: released, slow, or two outputs at once."
+        )
+        notes.append(Finding("SIG-012", Severity.NOTE, place, words, "Look at what drives it then."))
     if isinstance(channel, Trace) and 0 < channel.share(UNKNOWN, RELEASED) <= BETWEEN_SHARE:
         notes.append(
             Finding(
