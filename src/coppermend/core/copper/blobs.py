@@ -115,8 +115,8 @@ def _area(skeleton: Any, radius: float) -> float:
 def _as_stroke(polygon: Any) -> tuple[list[Point], float] | None:
     """A swept rectangle as centre line and half width, None where the polygon is no long rectangle."""
     box = shapely.oriented_envelope(polygon)
-    if box.geom_type != "Polygon" or box.area <= 0 or polygon.area < 0.9 * box.area:
-        return None
+    if box.geom_type != "Polygon" or not polygon.area <= (1.0 + 1e-6) * box.area <= polygon.area / 0.9:
+        return None  # GEOS gives a box of no area for some turned outlines
     c = [tuple(p) for p in shapely.get_coordinates(box.exterior)[:4].tolist()]
     first, second = math.dist(c[0], c[1]), math.dist(c[1], c[2])
     if first < second:

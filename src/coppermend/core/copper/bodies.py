@@ -11,7 +11,18 @@ from typing import Any
 import numpy as np
 import shapely
 
-from coppermend.core.copper.spine import GRID_MM, Bone, is_even, is_plain, is_steady, necks, parted, slim_size, spine
+from coppermend.core.copper.spine import (
+    CRUMB,
+    GRID_MM,
+    Bone,
+    is_even,
+    is_plain,
+    is_steady,
+    necks,
+    parted,
+    slim_size,
+    spine,
+)
 from coppermend.core.copper.unite import Union
 
 Point = tuple[float, float]
@@ -124,7 +135,8 @@ def _parting(shape: Any, strips: list[Any], places: list[Any]) -> tuple[list[Any
     """The strips that part the shape, and the wide parts they leave."""
     while strips:
         left = shapely.get_parts(shapely.difference(shape, shapely.union_all(strips), grid_size=GRID_MM))
-        wide = [p for p in left if p.geom_type == "Polygon" and p.area > REACH_MM]
+        narrow = min(slim_size(float(s.area), float(s.length))[1] for s in strips)
+        wide = [p for p in left if p.geom_type == "Polygon" and p.area > CRUMB * narrow * narrow]
         kept = [s for s in strips if _parts(s, wide, places)]
         if len(kept) == len(strips):
             return strips, wide
@@ -143,7 +155,7 @@ def _whole(body: Body) -> Body | None:
 
 def _parts(strip: Any, wide: list[Any], places: list[Any]) -> bool:
     """Whether a strip lies between two wide parts, or leads from one to a place that is joined far from it."""
-    ends = [w for w in wide if shapely.distance(w, strip) <= REACH_MM]
+    ends = [w for w in wide if shapely.distance(w, strip) <= ON_POUR_MM]
     if len(ends) != 1:
         return len(ends) > 1
     far = APART_WIDTHS * slim_size(float(strip.area), float(strip.length))[1]

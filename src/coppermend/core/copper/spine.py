@@ -46,8 +46,10 @@ EVEN_SPREAD = 1.5
 """Strokes whose widths differ by at most this factor make one track however the width changes. Our choice."""
 SPUR_WIDTHS = 1.2
 """An axis branch that ends freely within this many local widths is a corner. Our choice."""
-LEAST_SPUR, LEAST_END = 0.5, 0.25
-"""Shares of the mean width: the least that a spur's width and an end's half width count as (round ends have fine axes). Our choice."""
+LEAST_SPUR = 0.5
+"""The least that a spur's width counts as, as a share of the mean width: round ends have fine axes. Our choice."""
+FULL_END = 0.85
+"""A track's end begins where it is this share as wide as within its first width. Our choice."""
 WIDTH_CHANGE = 1.08
 """Where the width has changed by this factor a new stroke begins. Our choice."""
 NICK = 0.84
@@ -230,8 +232,8 @@ def is_steady(bones: list[Bone]) -> bool:
 
 def _strip(shape: Any) -> Bone | None:
     box = shapely.oriented_envelope(shape)
-    if box.geom_type != "Polygon" or box.area <= 0 or shape.area < FULL * box.area:
-        return None
+    if box.geom_type != "Polygon" or not shape.area <= (1.0 + 1e-6) * box.area <= shape.area / FULL:
+        return None  # GEOS gives a box of no area for some turned outlines
     c: list[Point] = [(x, y) for x, y in shapely.get_coordinates(box.exterior)[:4].tolist()]
     if math.dist(c[0], c[1]) < math.dist(c[1], c[2]):
         c = [*c[1:], c[0]]
@@ -273,19 +275,21 @@ def _chordal(shape: Any, rim: Any) -> list[Bone]:
     for path in _branches(near):
         for _ in range(2):
             if len(near[path[0]]) == 1:
-                path = _ended(path, radius, LEAST_END * width, shape)
+                path = _ended(path, radius, width, shape)
             path = path[::-1]
         paths.append(path)
     return [bone for path in paths for bone in _sections(path, radius)]
 
 
-def _ended(path: list[Point], radius: dict[Point, float], least: float, shape: Any) -> list[Point]:
-    """A path without its first half width, where the axis turns to a corner, led straight on to the outline instead."""
-    gone, far, wide = 0, 0.0, max(radius[path[0]], least)
-    while gone < len(path) - 2 and far < 1.5 * wide:
-        far += math.dist(path[gone], path[gone + 1])
-        gone += 1
-        wide = max(wide, radius[path[gone]])
+def _ended(path: list[Point], radius: dict[Point, float], window: float, shape: Any) -> list[Point]:
+    """A path without its start, where the axis turns to a corner and is not as wide as soon after, led straight on to the outline instead.
+
+    ``window`` mm from the end tell how wide it is there.
+    """
+    at = [0.0, *itertools.accumulate(math.dist(p, q) for p, q in itertools.pairwise(path))]
+    full = FULL_END * max(radius[p] for p, s in zip(path, at, strict=True) if s <= window)
+    gone = next((k for k in range(len(path) - 2) if radius[path[k]] >= full), max(len(path) - 2, 0))
+    far = at[gone]
     path = path[gone:]
     back, (x1, y1) = _back(path, 1.5 * radius[path[0]]), path[0]
     x0, y0 = back
