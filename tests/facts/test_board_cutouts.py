@@ -78,3 +78,16 @@ def test_a_shape_that_cannot_be_milled_is_said_and_cuts_nothing(copper: list[Dra
     assert area_of(made_of(copper, "b-Edge_Cuts.gm1", slot)) == pytest.approx(
         area_of(made_of(copper, "b-mech.gbr", slot))
     )
+
+
+@pytest.mark.parametrize(("name", "copper", "count"), [
+    ("b-Edge_Cuts.gm1", [ACROSS], 1), ("b-Edge_Cuts.gm1", [track((0, 10), (8, 10), width=0.2)], 0), ("b-mech1.gbr", [ACROSS], 0),
+])  # fmt: skip
+def test_a_slot_drawn_as_one_line_across_copper_is_said(name: str, copper: list[Drawn], count: int) -> None:
+    """A stroke of 1 mm from (10, 0) to (10, 20) inside the edge closes no shape: the track across it stays whole, and that is said with the place."""
+    edge = image(name, [*closed(shapely.box(-5, -5, 25, 25)), track((10, 0), (10, 20), width=1.0)])
+    made = board([copper, [land(0, 0)]], [drill([(0, 0, 0.8)])], others=[(edge, "outline", "")])
+    found = [f for f in made.findings if f.code == "BRD-009"]
+    assert len(found) == count
+    for one in found:
+        assert (one.place.x_mm, one.place.y_mm, one.place.layer) == (10.0, 10.0, "c") and "close no shape" in one.words

@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.centroids import placement_findings
-from coppermend.core.board.cutouts import without_milled
+from coppermend.core.board.cutouts import loose_strokes, without_milled
 from coppermend.core.board.cuts import cuts_nowhere, with_cuts
 from coppermend.core.board.joined import Holes, Islands
 from coppermend.core.board.lands import HoleFinder, netlist_lands, pins_of, x2_lands
@@ -76,7 +76,7 @@ class Prepared:
 
 def prepare(records: PackageRecords) -> Prepared:
     """Order the copper layers, take clear polarity away, list the holes. Raises Refusal when there is no copper layer."""
-    outline, is_profile = _outline(records)
+    outline, is_profile, strokes = _outline(records)
     roles = copper_roles(records)
     lone = roles[0][0].side or "c"
     keys = layer_keys(len(roles), lone if lone in ("c", "s") else "c")
@@ -97,7 +97,7 @@ def prepare(records: PackageRecords) -> Prepared:
     findings = [*records.findings, *_reader_findings(records), *layer_findings(records, layers)]
     findings += [*(negative_finding(name) for name in turned), *cuts_nowhere(cuts, keys)]
     findings += drill_findings(records, holes, dropped)
-    findings += milled
+    findings += [*milled, *(loose_strokes(outline, strokes, layers) if is_profile else ())]
     if not outline:
         findings.append(
             Finding(
@@ -140,21 +140,21 @@ _PROFILE = re.compile(
 )
 
 
-def _outline(records: PackageRecords) -> tuple[tuple[NDArray[np.float64], ...], bool]:
-    """The rings of the board's edge, and whether X2, the job file, the corrections or the file's name state that they are its profile."""
+def _outline(records: PackageRecords) -> tuple[tuple[NDArray[np.float64], ...], bool, ShapeSet]:
+    """The rings of the board's edge, whether X2, the job file, the corrections or the file's name state that they are its profile, and all strokes."""
     for image in _of_kind(records, "outline"):
         stated = records.roles[image.name].from_.lower() in ("x2", "job", "job file", "corrections")
         profile = stated or _PROFILE.search(image.name.rsplit("/", 1)[-1]) is not None
-        skeleton = image.shapes.skeleton[image.dark]
-        lines = skeleton[(shapely.get_type_id(skeleton) == 1) & (shapely.length(skeleton) > 0)]
-        rings = board_rings(lines, CLOSING_MM)
+        drawn = image.shapes.take(image.dark)
+        strokes = drawn.take((shapely.get_type_id(drawn.skeleton) == 1) & (shapely.length(drawn.skeleton) > 0))
+        rings = board_rings(strokes.skeleton, CLOSING_MM)
         if rings:
-            return rings, profile
-        areas = skeleton[shapely.get_dimensions(skeleton) == 2]
+            return rings, profile, strokes
+        areas = drawn.skeleton[shapely.get_dimensions(drawn.skeleton) == 2]
         if len(areas):
             found = [np.asarray(shapely.get_coordinates(one.exterior)) for one in areas if one.geom_type == "Polygon"]
-            return tuple(found), profile
-    return (), False
+            return tuple(found), profile, strokes
+    return (), False, ShapeSet.of([], [])
 
 
 def _silk(records: PackageRecords, side: str) -> Silk:

@@ -16,11 +16,16 @@ from numpy.typing import NDArray
 from coppermend.core.board.joined import Holes
 from coppermend.core.board.stack import CopperSource
 from coppermend.core.findings import Finding, Place, Severity
-from coppermend.core.geometry.polarity import Pieces, box_pairs, cut
+from coppermend.core.geometry.polarity import Pieces, box_pairs, cut, overlapping
 from coppermend.core.geometry.shapes import ShapeSet
 
 MOST_SAID = 12
 """More shapes than this are said in one finding. Our choice."""
+
+OFF_RIM_MM = 0.05
+"""A stroke whose middle lies this near to a closed shape's line belongs to it."""
+
+_LOOK = "Look at the board: where it is milled through, write a [[cut]] along it in coppermend-corrections.toml for each layer."
 
 NARROWEST_MM = 0.4
 """A shape narrower than this is no cut-out: no usual cutter makes it. Common practice, no source."""
@@ -49,6 +54,43 @@ def without_milled(
         many = f"{len(said)} closed shapes of the outline lie across copper ({len(milled)} of them cut it, in the others it is taken as whole)"
         said = [(place, f"{many}; the first: {words}", remedy)]
     return tuple(layers), [Finding("BRD-009", Severity.WARNING, *one) for one in said]
+
+
+def loose_strokes(
+    outline: Sequence[NDArray[np.float64]], strokes: ShapeSet, layers: Sequence[CopperSource]
+) -> list[Finding]:
+    """A warning (BRD-009) when strokes of the profile that close no shape lie across copper inside the board: slots drawn as one line, or mere drawing.
+
+    ``strokes`` all strokes of the outline file. The copper is taken as whole.
+    """
+    if not outline or not len(strokes):
+        return []
+    rims = shapely.union_all([shapely.Polygon(ring).exterior for ring in outline])
+    board = shapely.Polygon(outline[0])
+    middle = shapely.line_interpolate_point(strokes.skeleton, 0.5, normalized=True)
+    loose = strokes.take(
+        shapely.contains_properly(board, strokes.skeleton) & (shapely.distance(middle, rims) > OFF_RIM_MM)
+    )
+    if not len(loose):
+        return []
+    crossed: list[str] = []
+    first: NDArray[np.int64] = np.empty(0, np.int64)
+    for layer in layers:
+        shapes = layer.pieces.shapes
+        i, j = box_pairs(loose.bounds_mm(), shapes.bounds_mm()) if len(shapes) else (first[:0], first[:0])
+        hit = np.unique(i[overlapping(loose, shapes, i, j)]) if len(i) else i
+        if len(hit):
+            crossed.append(layer.key)
+            first = np.union1d(first, hit)
+    if not crossed:
+        return []
+    x, y = shapely.get_coordinates(shapely.line_interpolate_point(loose.skeleton[first[:1]], 0.5, normalized=True))[0]
+    place = Place(thing="board outline", x_mm=float(x), y_mm=float(y), layer=crossed[0])
+    words = (
+        f"{len(first)} strokes of the outline that close no shape lie across copper (layer {', '.join(crossed)}). Slots drawn as a line would cut it; "
+        "the copper is taken as whole."
+    )
+    return [Finding("BRD-009", Severity.WARNING, place, words, _LOOK)]
 
 
 def _inner(outline: Sequence[NDArray[np.float64]]) -> list[shapely.Polygon]:
@@ -113,5 +155,5 @@ def _said(shape: shapely.Polygon, keys: Sequence[str], milled: bool) -> tuple[Pl
         remedy = "Look at the board: where the shape is only drawn, take it out of the outline file."
     else:
         words = f"{where} Milled there, it would cut the copper; the copper is taken as whole."
-        remedy = "Look at the board: where the shape is milled through, write a [[cut]] along it in coppermend-corrections.toml for each layer."
+        remedy = _LOOK
     return place, words, remedy
