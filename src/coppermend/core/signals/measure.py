@@ -230,8 +230,13 @@ def _moving_verdict(seen: _Seen, wanted: Expected, notes: list[Finding], name: s
 
 
 def _too_short(hertz: float, length_s: float, name: str) -> Finding:
-    words = f"The record holds {length_s * hertz:.2g} periods of the expected {hertz:.9g} Hz: too few to judge."
-    return Finding("SIG-013", Severity.WARNING, Place(thing=name), words, "Record more periods.")
+    return Finding(
+        "SIG-013",
+        Severity.WARNING,
+        Place(thing=name),
+        f"The record holds {length_s * hertz:.2g} periods of the expected {hertz:.9g} Hz: too few to judge.",
+        "Record more periods.",
+    )
 
 
 def _frequency_fits(seen: _Seen, wanted: Expected, notes: list[Finding], name: str) -> bool:
@@ -329,10 +334,15 @@ def _said(channel: Channel, seen: _Seen, wanted: Expected, notes: list[Finding])
         )
     low, high, between = seen.shares or (0.0, 0.0, 0.0)
     if low > 0 and high > 0 and between > SEEN_BETWEEN and isinstance(channel, Wave):
-        words = (
-            f"{100 * between:.3g} % of the time it lies between the thresholds: released, slow, or two outputs at once."
+        notes.append(
+            Finding(
+                "SIG-012",
+                Severity.NOTE,
+                place,
+                f"{100 * between:.3g} % of the time it lies between the thresholds: released, slow, or two outputs at once.",
+                "Look at what drives it then.",
+            )
         )
-        notes.append(Finding("SIG-012", Severity.NOTE, place, words, "Look at what drives it then."))
     if isinstance(channel, Trace) and 0 < channel.share(UNKNOWN, RELEASED) <= BETWEEN_SHARE:
         notes.append(
             Finding(

@@ -318,9 +318,14 @@ def _left_out(made: Layout, rows: list[list[str]], head: list[str], name: str) -
     ]
     if out:
         called = ", ".join(names[k] if k < len(names) and names[k] else f"column {k + 1}" for k in out[:5])
-        words = f"{called}: no numbers there; left out."
         made.findings.append(
-            Finding("WAV-019", Severity.WARNING, Place(file=name), words, "Save values as numbers (0 and 1 for logic).")
+            Finding(
+                "WAV-019",
+                Severity.WARNING,
+                Place(file=name),
+                f"{called}: no numbers there; left out.",
+                "Save values as numbers (0 and 1 for logic).",
+            )
         )
 
 

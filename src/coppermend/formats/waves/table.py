@@ -163,9 +163,14 @@ def _time_base(made: Layout, numbers: Floats, name: str, told_s: float | None) -
             )
         return numbers, None, made.start_s or 0.0, step
     if made.counted:
-        words = "The time column counts by one and names no unit; read as seconds."
         made.findings.append(
-            Finding("WAV-007", Severity.GUESS, Place(file=name), words, "Say the time between samples: --step 1e-8.")
+            Finding(
+                "WAV-007",
+                Severity.GUESS,
+                Place(file=name),
+                "The time column counts by one and names no unit; read as seconds.",
+                "Say the time between samples: --step 1e-8.",
+            )
         )
     fine = np.isfinite(numbers[:, made.time])
     rows = numbers if fine.all() else numbers[fine]
@@ -244,13 +249,12 @@ def _second_time(made: Layout, numbers: Floats, k: int, name: str) -> bool:
         return False
     again = numbers[:, k] * SECONDS.get(made.units[k].lower(), 1.0)
     if not np.array_equal(again, numbers[:, made.time], equal_nan=True):
-        words = f"{made.names[k] or 'another column'}: a second time that differs from the first; left out."
         made.findings.append(
             Finding(
                 "WAV-019",
                 Severity.WARNING,
                 Place(file=name),
-                words,
+                f"{made.names[k] or 'another column'}: a second time that differs from the first; left out.",
                 "Save the channels one by one if their times differ.",
             )
         )
@@ -258,9 +262,14 @@ def _second_time(made: Layout, numbers: Floats, k: int, name: str) -> bool:
 
 
 def _say_holes(made: Layout, name: str, many: int) -> None:
-    words = f"{many} cells hold no number (overload, NaN); these samples are left out."
     made.findings.append(
-        Finding("WAV-016", Severity.WARNING, Place(file=name), words, "Set a wider vertical range and record again.")
+        Finding(
+            "WAV-016",
+            Severity.WARNING,
+            Place(file=name),
+            f"{many} cells hold no number (overload, NaN); these samples are left out.",
+            "Set a wider vertical range and record again.",
+        )
     )
 
 
