@@ -7,12 +7,15 @@ from __future__ import annotations
 
 import functools
 import json
+import re
 from collections.abc import Callable
+from html import unescape
 from pathlib import Path
 from typing import Any
 
 import networkx as nx
 import numpy as np
+import pypdf
 import pytest
 
 from coppermend.bootstrap import open_shelved
@@ -204,3 +207,54 @@ def test_supply_refusals(run: Run) -> None:
     ):
         status, _, err = run(*words)
         assert status == 2 and code in err, (words, err)
+
+
+def weak(site: str, more_ohm: float) -> Callable[[list[str]], float]:
+    """Ohms between two points of the demonstration board with one site that has so much too much (networkx: resistance distance)."""
+    graph = shelved_once("demo").graph
+    net = graph.site(site).net
+    copper = nx.MultiGraph()
+    for one in graph.sites:
+        if one.net == net and one.a != one.b and str(one.kind) != "through":
+            copper.add_edge(one.a, one.b, ohm=max(one.resistance_ohm, 1e-7) + (more_ohm if one.id == site else 0.0))
+    where = {p.id: p.node for p in graph.points}
+    return lambda pair: float(nx.resistance_distance(copper, *(where[p] for p in pair), weight="ohm"))
+
+
+def test_the_record_tells_a_short_and_too_much_resistance_with_place_ohms_band_and_readings(
+    run: Run, tmp_path: Path
+) -> None:
+    """The places and ohms are those put in; what a record must tell: issue 4, ohms readings as evidence for shorts and partial opens."""
+    graph = shelved_once("demo").graph
+    net = graph.net_names.index("/CM1")
+    run_of = next(s for s in graph.sites if s.net == net and str(s.kind) == "run" and s.length_mm > 5)
+    read = weak(run_of.id, 0.4)
+    for _ in range(8):
+        answer = json.loads(run("ohms", "locate", "1", "--net", "/CM1", "--json")[1])
+        if answer["state"] == "located":
+            break
+        pair = answer["next_points"]
+        assert run("note", "1", "ohms", *pair, f"{read(pair):.4f}", "4wire")[0] == 0
+    assert answer["state"] == "located"
+    place = answer["stretches"][0][0]
+    first = ["U1.7/leg", "U1.8/leg"]
+    other = bridged("U1.7", "U1.8", 0.02, 1)
+    for _ in range(2):
+        assert run("note", "1", "ohms", *first, f"{other(first, first):.4f}", "4wire")[0] == 0
+    html, pdf = tmp_path / "r.html", tmp_path / "r.pdf"
+    assert run("record", "1", "--html", str(html), "--pdf", str(pdf))[0] == 0
+    page = html.read_text(encoding="utf-8")
+    told = page[page.index("What ohms readings found") :]
+    part = page[page.index('<h2 id="ohms">') :].split("</section>")[0]
+    assert told and place in unescape(part) and "too much" in part and " % in 1 stretch" in part
+    ohm = float(re.search(r"([\d.]+) m?Ω too much", part).group(1))
+    assert ohm == pytest.approx(400 if ohm > 1 else 0.4, rel=0.1)
+    assert (
+        "90 % within" in part
+        and "bridge" in part
+        and first[0] in part
+        and answer["readings"][0].split(":")[0] in unescape(part)
+    )
+    assert "has too much resistance" in page and "not mended" in page
+    words = "".join(one.extract_text() for one in pypdf.PdfReader(pdf).pages)
+    assert "What ohms readings found" in words and "90 % within" in " ".join(words.split())

@@ -72,7 +72,11 @@ def locate_excess_for_case(workshop: Workshop, case: str, net: str, meter: Instr
 
 def ask_excess(workshop: Workshop, case: str, net: str, meter: Instrument | None = None) -> ExcessAsked:
     """A net prepared, with the case's readings on it. Refusal WIR-008 for an unknown net."""
-    binding = bind(workshop, case)
+    return ask_excess_of(bind(workshop, case), net, meter)
+
+
+def ask_excess_of(binding: Binding, net: str, meter: Instrument | None = None) -> ExcessAsked:
+    """``ask_excess`` of a bound case."""
     index = net_index(binding.graph, net)
     drawn = partial_model(binding.graph, index, _weights(binding, index))
     model = at_their_spots(binding.graph, index, drawn)
@@ -91,12 +95,7 @@ def located_excess(asked: ExcessAsked) -> ExcessAnswer:
     bits = step[1] if step else 0.0
     least = LEAST_BITS if len(model.edges) < LARGE else LEAST_BITS_LARGE
     points = tuple(at[n] for n in step[0]) if step and bits >= least else ()
-    order = np.argsort(-found.p, kind="stable")[:5].tolist()
-    rows = tuple(
-        (_words(asked, k), round(float(found.p[k]), 5), round(float(found.excess_ohm[k]), 4))
-        for k in order
-        if found.p[k] > 0.01
-    )
+    rows = excess_rows(asked, found)
     state, words = _state(asked.net, found, rows, bool(points), instrument)
     following = f"Ohms from {points[0]} to {points[1]}: {bits:.1f} bits expected." if points else ""
     return ExcessAnswer(
@@ -110,6 +109,16 @@ def located_excess(asked: ExcessAsked) -> ExcessAnswer:
         following,
         points,
         round(bits, 3),
+    )
+
+
+def excess_rows(asked: ExcessAsked, found: PartialBelief) -> tuple[tuple[str, float, float], ...]:
+    """The likeliest stretches with too much resistance (at most five): words, P, ohm of excess."""
+    order = np.argsort(-found.p, kind="stable")[:5].tolist()
+    return tuple(
+        (_words(asked, k), round(float(found.p[k]), 5), round(float(found.excess_ohm[k]), 4))
+        for k in order
+        if found.p[k] > 0.01
     )
 
 

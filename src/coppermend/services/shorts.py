@@ -97,15 +97,15 @@ def locate_short(
     ``meter``: with what the next reading will be taken; without it as the last one was. Refusal SHO-001 when no reading shows a short, SHO-002 when the
     two names are one net, SHO-003 for a board whose copper nobody knows.
     """
-    binding = bind(workshop, case)
+    return short_of(bind(workshop, case), between, meter)
+
+
+def short_of(
+    binding: Binding, between: tuple[str, str] | None = None, meter: Instrument | None = None, *, propose: bool = True
+) -> ShortAnswer:
+    """``locate_short`` of a bound case. ``propose`` False: no next reading is worked out."""
     graph = binding.graph
-    if not copper_is_known(binding.board):
-        raise refuse(
-            "SHO-003",
-            "This board comes from a pin list: its copper is not known, so ohms say nothing of a place.",
-            "Look at pins of the two nets that stand beside each other, under a glass, first.",
-        )
-    a, b = _named(graph, between) if between else _from_log(binding)
+    a, b = nets_in_short(binding, between)
     points = {p.id: p for p in graph.points}
     model = model_of(binding, a, b)
     names = (graph.net_names[a], graph.net_names[b])
@@ -129,7 +129,23 @@ def locate_short(
     readings, said, left_out = _readings(binding, model, points)
     belief = locate(model, readings)
     instrument = meter or (readings[-1].instrument if readings else FOUR_WIRE)
-    return _answer(binding, model, belief, readings, said, left_out, instrument, names)
+    return _answer(binding, model, belief, readings, said, left_out, instrument, names, propose)
+
+
+def nets_in_short(binding: Binding, between: tuple[str, str] | None = None) -> tuple[int, int]:
+    """The two nets of a short: those named, or those of the last reading that shows one. Refusals SHO-001, SHO-002, SHO-003 and WIR-008."""
+    if not copper_is_known(binding.board):
+        raise refuse(
+            "SHO-003",
+            "This board comes from a pin list: its copper is not known, so ohms say nothing of a place.",
+            "Look at pins of the two nets that stand beside each other, under a glass, first.",
+        )
+    return _named(binding.graph, between) if between else _from_log(binding)
+
+
+def readings_of_short(binding: Binding, model: ShortModel) -> list[OhmsReading]:
+    """The ohms readings of the case that speak of this short."""
+    return _readings(binding, model, {p.id: p for p in binding.graph.points})[0]
 
 
 def _named(graph: CopperGraph, between: tuple[str, str]) -> tuple[int, int]:
@@ -202,12 +218,13 @@ def _answer(
     left_out: Sequence[str],
     instrument: Instrument,
     names: tuple[str, str],
+    propose: bool,
 ) -> ShortAnswer:
     speak = Places(binding.board)
     listed = tuple(_as_place(speak, model.places[k], float(belief.p[k])) for k in likely(belief))
     best = _as_place(speak, model.places[belief.best], float(belief.p[belief.best]))
     state = _state(belief, readings)
-    following = None if state == "located" else _next(binding, model, belief, readings, instrument)
+    following = None if state == "located" or not propose else _next(binding, model, belief, readings, instrument)
     notes = _notes(belief, readings, state)
     ellipse = {
         "x_mm": round(belief.centre[0], 2), "y_mm": round(belief.centre[1], 2), "long_mm": round(belief.axes_mm[0], 2),

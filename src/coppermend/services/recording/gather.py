@@ -22,6 +22,7 @@ from coppermend.services.recording.model import (
     BreakRow,
     Heading,
     NetRow,
+    OhmsRow,
     PackageNote,
     Photo,
     Picture,
@@ -43,6 +44,9 @@ SHORTEST_RUN = 3
 MOST_NAMED = 24
 """Places of one reason that the list of unprovable places names."""
 
+
+SHORT = "short"
+"""``OhmsRow.kind`` of two nets that are joined."""
 
 IDLE = "idle"
 """``Found.mended_by`` of a break that no pin hangs on: nothing was to be mended."""
@@ -74,6 +78,7 @@ class Judgement:
     wires_proven: frozenset[str] = frozenset()
     wires_astray: frozenset[str] = frozenset()
     bridges: tuple[tuple[str, str, str, str], ...] = ()
+    by_ohms: tuple[OhmsRow, ...] = ()
     gate_open: bool = True
     gate_missing: tuple[str, ...] = ()
     basis: Basis = field(default_factory=Basis)
@@ -121,6 +126,7 @@ def gather(
         package_notes=tuple(_package_notes(board)),
         corrections=board.corrections,
         assumptions=tuple(_assumptions(judgement.basis)),
+        by_ohms=judgement.by_ohms,
     )
 
 
@@ -178,6 +184,9 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
     if judgement.bridges:
         pairs = "; ".join(f"{a} and {b}" for a, b, _, _ in judgement.bridges)
         yield f"Read closed though the board keeps them apart: {pairs}. A bridge is likely there."
+    for row in judgement.by_ohms:
+        if row.kind != SHORT:
+            yield f"Net {row.nets} has too much resistance: {_in_one_line(row)}."
     astray = [str(i) for i, w in enumerate(state.wires, 1) if w.id in judgement.wires_astray]
     if astray:
         yield f"Patch wire {', '.join(astray)} joins two nets that the board keeps apart."
@@ -197,6 +206,14 @@ def proven_sites(judgement: Judgement) -> frozenset[str]:
     cannot = {site for site, _, _ in judgement.unprovable}
     return frozenset(
         s for s in judgement.at_risk if s not in cannot and judgement.p.get(s, 1.0) < judgement.basis.proven_below
+    )
+
+
+def _in_one_line(row: OhmsRow) -> str:
+    """The likeliest stretch of a row with its ohms."""
+    more = row.words.count("\n")
+    return f"{row.ohms.splitlines()[0]} {row.words.splitlines()[0]}" + (
+        f", or {_some(more, 'other stretch', 'other stretches')}" if more else ""
     )
 
 
@@ -276,8 +293,18 @@ def _remaining(state: CaseState, judgement: Judgement) -> Iterable[str]:
     for one in judgement.found:
         if not one.mended_by:
             yield f"A break in net {one.span.net} is not mended: {one.span.words}."
+    placed = {row.nets: row for row in judgement.by_ohms if row.kind == SHORT}
     for net_a, net_b, a, b in judgement.bridges:
-        yield f"Find the bridge between {net_a} and {net_b} (read closed between {a} and {b}) before power."
+        row = placed.get(f"{net_a} and {net_b}") or placed.get(f"{net_b} and {net_a}")
+        where = f" Likeliest {row.words}; {row.band}." if row is not None and row.band else ""
+        yield f"Find the bridge between {net_a} and {net_b} (read closed between {a} and {b}) before power.{where}"
+        if row is not None:
+            placed.pop(row.nets)
+    for row in placed.values():
+        yield f"Find the bridge between {row.nets} before power: likeliest {row.words}; {row.band}."
+    for row in judgement.by_ohms:
+        if row.kind != SHORT:
+            yield f"Net {row.nets}: a stretch with too much resistance is not mended ({_in_one_line(row)})."
     for i, wire in enumerate(state.wires, 1):
         if wire.id in judgement.wires_astray:
             yield f"Patch wire {i} joins two nets that the board keeps apart: see that it is meant, or take it off, before power."

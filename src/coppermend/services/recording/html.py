@@ -9,6 +9,7 @@ from typing import Any
 from coppermend.services.recording.maps import printable as _plain
 from coppermend.services.recording.model import (
     BreakRow,
+    OhmsRow,
     Photo,
     Picture,
     PowerRow,
@@ -126,6 +127,7 @@ def _sections(view: RecordView) -> Iterable[tuple[str, str, str]]:
     yield "left", "What remains to be tested", _list(view.remaining)
     yield "cautions", "Cautions", f'<div class="caution">{_list(view.cautions)}</div>' if view.cautions else ""
     yield "breaks", "What was broken", _findings(view.findings)
+    yield "ohms", "What ohms readings found", _by_ohms(view.by_ohms)
     yield "wires", "Patch wires", _wires(view.wires)
     yield "maps", "The board", "".join(_figure(one) for one in view.maps)
     yield "photos", "Photos", "".join(_photo(one) for one in view.photos)
@@ -164,6 +166,14 @@ def _table(caption: str, names: Sequence[str], rows: Iterable[Sequence[str]], na
 def _findings(findings: Sequence[BreakRow]) -> str:
     rows = [(str(f.number), f.net, f.words, f.sure, f.mended) for f in findings]
     return _table("Numbers stand in squares on the maps.", ("No.", "Net", "Where", "How sure", "Mended by"), rows, (0,))
+
+
+OHMS_NAMES = ("What", "Net", "Where", "How much", "How sure of the place", "Readings")
+
+
+def _by_ohms(rows: Sequence[OhmsRow]) -> str:
+    table = [(r.kind, r.nets, r.words, r.ohms, r.band, "\n".join(r.readings)) for r in rows]
+    return _table("", OHMS_NAMES, table)
 
 
 def _wires(wires: Sequence[WireRow]) -> str:

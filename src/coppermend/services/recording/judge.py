@@ -14,6 +14,7 @@ from coppermend.core.planning.spans import span_words
 from coppermend.services.bench import plan_of, posterior_of, spans_of
 from coppermend.services.bind import Binding
 from coppermend.services.cautions import joined_by_wire_or_part
+from coppermend.services.recording.byohms import ohms_rows
 from coppermend.services.recording.gather import IDLE, Found, Judgement
 
 
@@ -28,6 +29,7 @@ def judge(binding: Binding) -> Judgement:
     mended = list(mended_breaks(binding, open_spans))
     gate = gate_status(state.gate, state.readings, state.last_soldering)
     astray = wires_astray(binding)
+    bridges = tuple(_bridges(binding, posterior.shorts))
     return Judgement(
         at_risk=tuple(dict.fromkeys([*plan.at_risk, *binding.broken])),
         p=p,
@@ -41,7 +43,8 @@ def judge(binding: Binding) -> Judgement:
             if wire.id not in astray and _p_of_wire(binding.graph, wire, posterior.p) < basis.proven_below
         ),
         wires_astray=astray,
-        bridges=tuple(_bridges(binding, posterior.shorts)),
+        bridges=bridges,
+        by_ohms=ohms_rows(binding, [(a, b) for a, b, _, _ in bridges]),
         gate_open=gate.open,
         gate_missing=tuple(one.words for one in gate.missing),
         basis=basis,

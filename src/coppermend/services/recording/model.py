@@ -38,6 +38,18 @@ class BreakRow:
 
 
 @dataclass(frozen=True, slots=True)
+class OhmsRow:
+    """What ohms readings found: a short or too much resistance, on which nets, where, with how many ohms, how narrow the place is, and the readings."""
+
+    kind: str
+    nets: str
+    words: str
+    ohms: str
+    band: str
+    readings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class WireRow:
     """A patch wire that was fitted: its ``number`` on the map, its ends, what it is made of, when, and whether readings prove it."""
 
@@ -157,6 +169,7 @@ class RecordView:
     package_notes: tuple[PackageNote, ...]
     corrections: str
     assumptions: tuple[tuple[str, str], ...]
+    by_ohms: tuple[OhmsRow, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """The record as plain JSON values."""

@@ -1,0 +1,110 @@
+"""What ohms readings found, for the record: shorts between two nets and stretches with too much resistance, each with place, ohms, band and readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from heapq import heappop, heappush
+
+from coppermend.core.belief.partial import locate_excess
+from coppermend.core.copper.model import CopperGraph, SiteKind
+from coppermend.core.findings import Refusal
+from coppermend.core.log.values import ohm_words
+from coppermend.services.bind import Binding
+from coppermend.services.ohms import ask_excess_of, excess_rows
+from coppermend.services.recording.model import OhmsRow
+from coppermend.services.shorts import short_of
+
+MOST_SHORTS = 20
+"""Shorts whose place is worked out; more at once point to tips on wrong pins."""
+LIKELY = 0.5
+"""Too much resistance is told in the record when that is likelier than sound copper."""
+BAND = 0.9
+
+
+BELOW_THE_PARTS = 0.5
+"""An ohms reading between two nets that low-ohm parts join tells of a bridge when it is below this share of what the parts would read."""
+
+
+def ohms_rows(binding: Binding, joined: Iterable[tuple[str, str]]) -> tuple[OhmsRow, ...]:
+    """Shorts (``joined``: names of the nets that are likely joined) first, then the nets with too much resistance, in the order of their readings."""
+    pairs = dict.fromkeys((*joined, *_past_parts(binding)))
+    shorts = [row for pair in list(pairs)[:MOST_SHORTS] if (row := _short(binding, pair)) is not None]
+    return (*shorts, *_too_much(binding))
+
+
+def _past_parts(binding: Binding) -> Iterable[tuple[str, str]]:
+    """Pairs of nets that parts of a few ohms join and that read lower than those parts: a beep alone says nothing there."""
+    graph = binding.graph
+    points = {p.id: p for p in graph.points}
+    for one in binding.evidence:
+        a, b = points.get(one.point_a), points.get(one.point_b)
+        if one.ohms is None or one.sense or a is None or b is None or a.net == b.net:
+            continue
+        if one.ohms < BELOW_THE_PARTS * parts_ohm(graph, a.net, b.net):
+            first, second = sorted((a.net, b.net))
+            yield graph.net_names[first], graph.net_names[second]
+
+
+def parts_ohm(graph: CopperGraph, net_a: int, net_b: int) -> float:
+    """The least ohms from one net to the other through parts alone; 0.0 where none join them (their short is told by beeps too)."""
+    beside: dict[int, list[tuple[int, float]]] = {}
+    for site in graph.sites:
+        if site.kind is SiteKind.THROUGH:
+            ends = graph.node_net[site.a], graph.node_net[site.b]
+            for here, there in (ends, ends[::-1]):
+                beside.setdefault(here, []).append((there, site.resistance_ohm))
+    todo, done = [(0.0, net_a)], set[int]()
+    while todo:
+        ohm, net = heappop(todo)
+        if net == net_b:
+            return ohm
+        if net not in done:
+            done.add(net)
+            for other, more in beside.get(net, ()):
+                heappush(todo, (ohm + more, other))
+    return 0.0
+
+
+def _short(binding: Binding, pair: tuple[str, str]) -> OhmsRow | None:
+    """The row of one short; None where its place cannot be asked for (a board from a pin list, a net without name)."""
+    try:
+        found = short_of(binding, pair, propose=False)
+    except Refusal:
+        return None
+    ohms = f"bridge {ohm_words(found.bridge_ohm)} ± {ohm_words(found.bridge_sd_ohm)}" if found.readings else "not read"
+    if not found.places:
+        return OhmsRow("short", f"{found.net_a} and {found.net_b}", found.words, ohms, "", found.readings)
+    place = found.places[0]
+    where = place.words if len(found.places) == 1 else f"{place.words} ({100 * place.p:.0f} %)"
+    band = (
+        f"90 % within {max(found.width_90_mm, 0.5):.1f} mm: {found.state}" if found.readings else "by the copper alone"
+    )
+    return OhmsRow("short", f"{found.net_a} and {found.net_b}", where, ohms, band, found.readings)
+
+
+def _too_much(binding: Binding) -> Iterable[OhmsRow]:
+    points = {p.id: p for p in binding.graph.points}
+    nets: dict[str, None] = {}
+    for one in binding.evidence:
+        a, b = points.get(one.point_a), points.get(one.point_b)
+        if one.ohms is not None and a is not None and b is not None and a.net == b.net:
+            nets[binding.graph.net_names[a.net]] = None
+    for net in nets:
+        try:
+            asked = ask_excess_of(binding, net)
+        except Refusal:
+            continue
+        found = locate_excess(asked.model, asked.readings)
+        rows = excess_rows(asked, found)
+        if not asked.readings or not rows or found.p_sound > LIKELY:
+            continue
+        held: list[tuple[str, float, float]] = []
+        total = 0.0
+        for row in rows:
+            if total < BAND:
+                held.append(row)
+                total += row[1]
+        where = "\n".join(words for words, _, _ in held)
+        much = "\n".join(f"{ohm_words(ohm)} too much ({100 * p:.0f} %)" for _, p, ohm in held)
+        stretches = "1 stretch" if len(held) == 1 else f"{len(held)} stretches"
+        yield OhmsRow("too much resistance", net, where, much, f"{100 * total:.0f} % in {stretches}", asked.said)
