@@ -155,7 +155,7 @@ CLI_TWINS = {
     "POST /api/pair": ("lan", "code"), "GET /api/lan": ("lan", "list"), "POST /api/lan/code": ("lan", "code"),
     "DELETE /api/lan/devices/{which}": ("lan", "revoke"),
     "GET /api/cases/{case}/waves": ("wave", "measure"), "POST /api/cases/{case}/waves": ("wave", "measure"),
-    "GET /api/cases/{case}/waves/{entry}": ("wave", "measure"),
+    "GET /api/cases/{case}/waves/{entry}": ("wave", "measure"), "GET /api/cases/{case}/pin": ("expect",),
     "GET /api/cases/{case}/expect": ("expect",), "GET /api/cases/{case}/suspects": ("suspects",),
     "GET /api/alloys": ("alloy", "list"), "POST /api/alloys/mix": ("alloy", "mix"), "POST /api/cases/{case}/alloys": ("alloy", "plan"),
     "POST /api/cases/{case}/preheat": ("heat", "preheat"),
