@@ -193,3 +193,25 @@ def test_nets_joined_by_holes_of_an_open_span_are_not_called_a_short() -> None:
         one.why == "open span" and "vias.drl" in one.words and "PKG-017" in one.words
         for one in said("vias.drl").joined_nets
     )
+
+
+def test_a_net_that_a_longer_hole_would_join_is_told_with_the_guess_about_its_span() -> None:
+    """N0 runs on the first layer to a via and on the last one from it; by its name the via ends at layer 2. Without the guess it is an open."""
+    front, back, holes, rows = pin_rows()
+    front_wires = [*wires(without=0), track((0, 0), (10, 0)), land(10, 0)]
+    copper = [
+        [*front, *front_wires],
+        [land(10, 0)],
+        [track((50, 50), (60, 50))],
+        [*back, land(10, 0), track((10, 0), (20, 0))],
+    ]
+    made = board(copper, [drill([(10, 0, 0.3)], span=(1, 2), name="v_1-2.drl"), drill(holes, name="holes.drl")], rows)
+    guess = Finding("PKG-020", Severity.GUESS, Place(file="v_1-2.drl"), "by the numbers in its name")
+
+    def why(told: tuple[Finding, ...]) -> tuple[str, str]:
+        (row,) = [one for one in compare(replace(made, findings=(*made.findings, *told))) if one.source == "nets.ipc"]
+        (split,) = row.split_nets
+        return split.why, split.words
+
+    assert why(())[0] == "open"
+    assert why((guess,))[0] == "open span" and "v_1-2.drl" in why((guess,))[1] and "PKG-020" in why((guess,))[1]

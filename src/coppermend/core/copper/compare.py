@@ -17,7 +17,7 @@ from scipy.sparse import coo_matrix, csr_matrix
 from scipy.sparse.csgraph import breadth_first_order
 
 from coppermend.core.board.build import X2_SOURCE, shift_of, x2_points
-from coppermend.core.board.model import Board, NetlistPoint
+from coppermend.core.board.model import Board, CopperLayer, Hole, NetlistPoint
 from coppermend.core.board.naming import says_a_net
 from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.reasons import (
@@ -656,7 +656,10 @@ def _split(
     x, y, layer = (gap[1], gap[2], gap[3]) if gap else (first.x_mm, first.y_mm, first.layers[0] if first.layers else "")
     undrilled = sum(p.line in bare for p in (*apart, *rest))
     why, reason = _why_split(board, apart, rest, gap, stale, undrilled)
-    if why == "open" and owner != net:
+    doubt = _short_span(board, main, island) if why in ("open", "stale", "no hole") else None
+    if doubt is not None:
+        why, reason = "open span", _SHORT_SPAN.format(file=doubt.place.file, code=doubt.code)
+    elif why == "open" and owner != net:
         why, reason = "moved", _moved(names, net, owner)
     elif why == "open" and wide:
         alone = min(len({point_name(p) for p in group}) for group in (apart, rest)) < FEWEST_OF_A_NET
@@ -664,6 +667,39 @@ def _split(
     shown = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
     words = f"Net {net}: copper does not join {shown} to the rest of the net; nearest place {x:.3f}, {y:.3f} mm, layer {layer}. {reason}"
     return Disagreement("split", (net,), names, why, words, x, y, layer)
+
+
+_SHORT_SPAN = (
+    "A hole of {file} would join them if it went further, and its layers are taken from words alone ({code}). Say layers = [first, last] for the "
+    "file in the corrections if they are others, and compare again."
+)
+
+
+def _short_span(board: Board, one: int, other: int) -> Finding | None:
+    """The guess about the span of a drill file, where a hole of it lies on one island and, on a layer that it is not taken to reach, under the other's copper."""
+    guesses = {f.place.file: f for f in board.findings if f.code in ("PKG-018", "PKG-020", "BRD-043")}
+    if not guesses:
+        return None
+    for hole in board.holes:
+        if hole.island not in (one, other) or hole.file < 0 or len(hole.layers) == len(board.layers):
+            continue
+        guess = guesses.get(board.drill_files[hole.file])
+        sought = other if hole.island == one else one
+        if guess is not None and any(
+            _over(layer, sought, hole) for layer in board.layers if layer.key not in hole.layers
+        ):
+            return guess
+    return None
+
+
+def _over(layer: CopperLayer, island: int, hole: Hole) -> bool:
+    """Whether copper of an island on a layer meets the place of a hole."""
+    mine = np.flatnonzero(layer.island == island)
+    if not len(mine):
+        return False
+    wall = shapely.LineString([(hole.x_mm, hole.y_mm), (hole.x2_mm, hole.y2_mm)])
+    gap = shapely.distance(layer.shapes.skeleton[mine], wall) - layer.shapes.radius_mm[mine]
+    return bool(gap.min() <= hole.diameter_mm / 2)
 
 
 def _undrilled(board: Board, points: Sequence[NetlistPoint]) -> frozenset[int]:
