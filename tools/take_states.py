@@ -70,6 +70,13 @@ class World:
     cases: dict[str, str]
     photo: Path
     taps: dict[str, tuple[float, float]] = field(default_factory=dict)
+    ready: set[str] = field(default_factory=set)
+
+    def bring(self, case: str) -> None:
+        """Bring a case where its pictures are taken, once."""
+        if case not in self.ready:
+            self.ready.add(case)
+            READY.get(case, lambda world, name: None)(self, case)
 
     def url(self, case: str, view: str = "bench") -> str:
         """A leaf of a case."""
@@ -112,6 +119,7 @@ def state(name: str) -> Callable[[Act], Act]:
 
 def at(page: Page, world: World, case: str, view: str = "bench") -> None:
     """A leaf, drawn."""
+    world.bring(case)
     page.goto(world.url(case, view))
     page.wait_for_selector("body[data-ready]")
     page.wait_for_timeout(500)
@@ -354,6 +362,7 @@ def _ohms_loading(page: Page, world: World) -> None:
 
 @state("ohms-short")
 def _ohms_short(page: Page, world: World) -> None:
+    world.bring("short")
     page.goto(world.url("short", "ohms"))
     page.wait_for_selector(".places", timeout=60_000)
     page.wait_for_timeout(500)
@@ -389,7 +398,7 @@ def _practice_end(page: Page, world: World) -> None:
 
 @state("meter")
 def _meter(page: Page, world: World) -> None:
-    page.goto(f"{world.address}/page/meter.html?case={world.cases['round']}")
+    page.goto(f"{world.address}/page/meter.html?case={world.cases['fresh']}")
     page.wait_for_selector("#rest .sheet")
 
 
@@ -398,7 +407,7 @@ def watched(page: Page, world: World, watch: dict[str, Any]) -> None:
     all_ = {"found": [{"address": "sim:meter", "words": "simulated meter"}], "closed": [], "watch": watch}
     answering(page, "**/api/meters", 200, all_)
     page.route("**/api/meters/events", lambda route: route.fulfill(content_type="text/event-stream", body=f"event: meter\ndata: {json.dumps(watch)}\n\n"))  # fmt: skip
-    page.goto(f"{world.address}/page/meter.html?case={world.cases['round']}")
+    page.goto(f"{world.address}/page/meter.html?case={world.cases['fresh']}")
     page.wait_for_selector("#let-go")
 
 
@@ -519,45 +528,71 @@ def cases(shop: Workshop, package: str) -> dict[str, str]:
     ):
         out[name] = new_case(shop, package, title, complaint="Black screen since the socket was changed.").state.case
         if name != "fresh":
-            area = "U31" if name in ("done", "power", "on") else "U1"
+            area = "U31" if name in ("broken", "done", "power", "on") else "U1"
             add_area(shop, out[name], part=area, margin_mm=1.0 if area == "U31" else 3.0)
             put_patient(shop, out[name], seed=3 if area == "U31" else 5, breaks=1, noise="off")
     return out
 
 
-def prepared(world: World) -> None:
-    """Bring each case where its pictures are taken."""
-    world.answered("round", 14)
-    world.answered("photo", 3)
-    for name in ("broken", "done", "power", "on"):
-        for _ in range(8):
-            step = world.answered(name)
-            if name == "broken" and step["kind"] in ("patch", "solder", "reseat"):
-                break
-            if step.get("remedy"):
-                one = step["remedy"]
-                world.call(name, "entries", {"kind": one["kind"], "part": one["part"], "points": one["points"]})
-            elif step.get("wire"):
-                wire = step["wire"]
-                world.call(name, "entries", {"kind": "patch", "points": [wire["a"]["id"], wire["b"]["id"]]})
-            elif step["kind"] in ("look", "clean"):
-                world.call(name, "entries", {"kind": step["kind"], "words": step["words"]})
-            else:
-                break
-    for one in world.call("wrong", "map")["left"][:4]:
+def checked(world: World, case: str) -> None:
+    """Some checks of the round are answered."""
+    world.answered(case, 14 if case == "round" else 3)
+
+
+def mended(world: World, case: str, upto: str = "") -> None:
+    """Every check answered, every break mended as the step says; up to the first break where ``upto`` says so."""
+    for _ in range(8):
+        step = world.answered(case)
+        if upto and (step.get("remedy") or step.get("wire")):
+            return
+        if step.get("remedy"):
+            one = step["remedy"]
+            world.call(case, "entries", {"kind": one["kind"], "part": one["part"], "points": one["points"]})
+        elif step.get("wire"):
+            wire = step["wire"]
+            world.call(case, "entries", {"kind": "patch", "points": [wire["a"]["id"], wire["b"]["id"]]})
+        elif step["kind"] in ("look", "clean"):
+            world.call(case, "entries", {"kind": step["kind"], "words": step["words"]})
+        else:
+            return
+
+
+def contradicted(world: World, case: str) -> None:
+    """Readings on untouched copper that the map does not agree with."""
+    for one in world.call(case, "map")["left"][:4]:
         for _ in range(2):
             kind = "open" if one["purpose"] != "isolation" else "closed"
-            world.call("wrong", "entries", {"kind": kind, "points": [one["a"]["id"], one["b"]["id"]]})
-    for name in ("power", "on"):
-        for item in ("orientation", "supply"):
-            world.call(name, "entries", {"kind": "gate", "options": {"item": item}})
-        rail = world.call(name, "rails")["rails"][0]
-        world.call(name, "entries", {"kind": "ohms", "points": [rail["point_a"], rail["point_b"]], "value": "240"})
-        world.call(name, "entries", {"kind": "gate", "options": {"item": "limit", "limit_a": "1.5", "abort_a": "1.2"}})
-    world.call("on", "entries", {"kind": "power", "value": "on"})
-    world.call(
-        "short", "entries", {"kind": "ohms", "points": ["U1.3", "U1.4"], "value": "0.12", "options": {"wires": 4}}
-    )
+            world.call(case, "entries", {"kind": kind, "points": [one["a"]["id"], one["b"]["id"]]})
+
+
+def gated(world: World, case: str) -> None:
+    """The gate is open; in the case "on" power is on."""
+    mended(world, case)
+    for item in ("orientation", "supply"):
+        world.call(case, "entries", {"kind": "gate", "options": {"item": item}})
+    rail = world.call(case, "rails")["rails"][0]
+    world.call(case, "entries", {"kind": "ohms", "points": [rail["point_a"], rail["point_b"]], "value": "240"})
+    world.call(case, "entries", {"kind": "gate", "options": {"item": "limit", "limit_a": "1.5", "abort_a": "1.2"}})
+    if case == "on":
+        world.call(case, "entries", {"kind": "power", "value": "on"})
+
+
+def shorted(world: World, case: str) -> None:
+    """A reading shows two nets joined."""
+    options = {"wires": 4}
+    world.call(case, "entries", {"kind": "ohms", "points": ["U1.3", "U1.4"], "value": "0.12", "options": options})
+
+
+READY: dict[str, Callable[[World, str], None]] = {
+    "round": checked,
+    "photo": checked,
+    "broken": lambda world, case: mended(world, case, "break"),
+    "done": mended,
+    "wrong": contradicted,
+    "power": gated,
+    "on": gated,
+    "short": shorted,
+}
 
 
 def laid(browser: Browser, world: World) -> None:
@@ -581,9 +616,7 @@ def made_world(folder: Path) -> Iterator[World]:
     found = cases(shop, str(ROOT / "demo" / "package"))
     photo, taps = made_photo(folder)
     for bench in served(shop, found["fresh"]):
-        world = World(bench.address, found, photo, taps)
-        prepared(world)
-        yield world
+        yield World(bench.address, found, photo, taps)
 
 
 def main() -> int:

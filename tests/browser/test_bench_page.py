@@ -162,7 +162,7 @@ def test_a_work_area_is_drawn_on_the_map(page: Page, bench: Bench) -> None:
     expect(page.locator("#area-form")).to_contain_text("3 corners")
     page.locator("#area-form select[name=kind]").select_option("impact")
     page.locator("#area-form button[type=submit]").click()
-    expect(page.locator("#area-form")).to_be_hidden()
+    expect(page.locator("#area-form")).to_be_hidden(timeout=60_000)  # the round is planned anew
     drawn = case_state(bench.shop, bench.case).areas[-1]
     assert drawn.kind == "impact"
     for (x, y), (wx, wy) in zip(drawn.polygon, corners, strict=True):

@@ -556,6 +556,7 @@ export class App {
   async saveArea() {
     const d = this.area;
     this.busy = true;
+    byId('mat-note').textContent = 'Planning the round …';
     try {
       const body = d.mode === 'part' ? { part: d.part, margin_mm: d.margin, polygon: [], kind: d.kind, severity: d.severity } : { part: '', polygon: d.corners, kind: d.kind, severity: d.severity };
       const out = await post(this.url('areas'), body);
@@ -565,6 +566,7 @@ export class App {
       await this.take(out.bench);
     } finally {
       this.busy = false;
+      byId('mat-note').textContent = '';
     }
   }
 
