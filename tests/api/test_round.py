@@ -154,6 +154,8 @@ CLI_TWINS = {
     "GET /api/cases/{case}/numbers": ("case", "numbers"), "POST /api/cases/{case}/numbers": ("case", "numbers"),
     "POST /api/pair": ("lan", "code"), "GET /api/lan": ("lan", "list"), "POST /api/lan/code": ("lan", "code"),
     "DELETE /api/lan/devices/{which}": ("lan", "revoke"),
+    "GET /api/cases/{case}/removal/{part}": ("removal", "plan"), "GET /api/cases/{case}/care": ("care", "show"),
+    "POST /api/cases/{case}/care": ("care", "tick"), "GET /api/cases/{case}/short/supply": ("short", "supply"),
     "GET /api/cases/{case}/waves": ("wave", "measure"), "POST /api/cases/{case}/waves": ("wave", "measure"),
     "GET /api/cases/{case}/waves/{entry}": ("wave", "measure"), "GET /api/cases/{case}/pin": ("expect",),
     "GET /api/cases/{case}/expect": ("expect",), "GET /api/cases/{case}/suspects": ("suspects",),

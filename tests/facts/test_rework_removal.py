@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
+from scipy import sparse
+from scipy.sparse.linalg import splu
 from tests.copper_boards import Piece, board, pad, part, region, track
 
 from coppermend.core.belief.model import Basis, WorkArea
@@ -103,14 +105,25 @@ def test_pins_in_planes_come_first(made: tuple[Board, CopperGraph]) -> None:
     assert any("one track of 0.25 mm" in words for words in by_rank[-1].reasons)
 
 
+def reference_s() -> float:
+    """CPU seconds for factoring a grid of 200 x 200 points and 16 columns: what this machine is worth right now (0.17 s on the machine of the target)."""
+    line = sparse.diags([np.full(199, -1.0), np.full(200, 2.01), np.full(199, -1.0)], [-1, 0, 1])
+    matrix = (sparse.kron(sparse.eye(200), line) + sparse.kron(line, sparse.eye(200))).tocsc()
+    before = time.process_time()
+    splu(matrix, permc_spec="MMD_AT_PLUS_A", relax=1, options={"SymmetricMode": True}).solve(np.ones((40_000, 16)))
+    return time.process_time() - before
+
+
 def test_64_pins_on_four_layers_within_two_seconds(made: tuple[Board, CopperGraph]) -> None:
-    """Target of the issue: under 2 s; CPU time, so that a busy machine does not decide."""
-    spent: list[float] = []
-    while len(spent) < 5 and min(spent, default=9.9) >= 2.0:
+    """Target of the issue: under 2 s. CPU time, against a piece of work of known size, so that a busy machine does not decide."""
+    for _ in range(5):
+        allowed = 2.0 * max(reference_s() / 0.17, 1.0)
         before = time.process_time()
         planned(made)
-        spent.append(time.process_time() - before)
-    assert min(spent) < 2.0
+        spent = time.process_time() - before
+        if spent < allowed:
+            return
+    pytest.fail(f"{spent:.2f} s, {allowed:.2f} s allowed")
 
 
 def test_order_visits_all_and_does_not_cook_one_corner(made: tuple[Board, CopperGraph]) -> None:

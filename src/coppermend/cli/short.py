@@ -7,7 +7,9 @@ import click
 from coppermend.cli import print_json
 from coppermend.cli.shop import CASE, JSON, shop_and_case
 from coppermend.core.belief.ohmic import FOUR_WIRE, two_wire
+from coppermend.core.rework.supply import METER_MV, MOST_A
 from coppermend.services.shorts import ShortAnswer, locate_short
+from coppermend.services.supply import supply_plan
 
 
 @click.group("short")
@@ -48,6 +50,40 @@ def short_locate(
         _print(answer)
     if answer.state != "located":
         ctx.exit(1)
+
+
+@short_command.command("supply")
+@CASE
+@click.option(
+    "--between", nargs=2, metavar="NET NET", help="The two nets. Default: those of the last reading that shows a short."
+)
+@click.option("--step-mv", type=float, default=METER_MV, show_default=True, help="Last digit of the millivolt meter.")
+@click.option(
+    "--most-a", type=float, default=MOST_A, show_default=True, help="What the supply gives at most, in ampere."
+)
+@JSON
+@click.pass_context
+def short_supply(
+    ctx: click.Context, case: str, between: tuple[str, str] | None, step_mv: float, most_a: float, as_json: bool
+) -> None:
+    """Plan the voltage-drop method: supply limits that spare tracks and chips, feed points, drops to expect, what warms."""
+    made, found = shop_and_case(ctx, case)
+    plan = supply_plan(made, found, between or None, step_mv, most_a)
+    if as_json:
+        print_json(plan.as_dict())
+        return
+    click.echo(f"Short between {plan.net_a} and {plan.net_b}, likeliest at {plan.place}")
+    click.echo(f"Supply: {plan.open_v:g} V open at most, current limit {plan.limit.words}")
+    click.echo(plan.feed_words)
+    click.echo(f"Expected between the clips: {plan.expected_v * 1e3:.1f} mV")
+    for one in plan.drops:
+        beyond = "" if one.on_the_way else "  (at the short or beyond it)"
+        click.echo(f"  {one.drop_mv:8.2f} mV  {one.net}: {one.words}{beyond}")
+    for line in plan.words:
+        click.echo(line)
+    click.echo(f"Note each: note CASE {plan.note_words}")
+    for line in plan.cautions:
+        click.echo(f"Mind: {line}")
 
 
 def _print(answer: ShortAnswer) -> None:

@@ -85,6 +85,8 @@ class PinHeat:
     need: str
     copper: tuple[PinCopper, ...]
     reasons: tuple[str, ...]
+    x_mm: float
+    y_mm: float
     watts: float
     """What holds the joint at its working temperature without preheat."""
 
@@ -92,6 +94,8 @@ class PinHeat:
         """The pin as plain JSON values."""
         return {
             "number": self.number,
+            "x_mm": round(self.x_mm, 3),
+            "y_mm": round(self.y_mm, 3),
             "k_per_w": round(self.k_per_w, 2),
             "rank": self.rank,
             "need": self.need,
@@ -273,6 +277,8 @@ def _pins(
                 need,
                 copper,
                 tuple(_reasons(copper, value, typical, need, bench)),
+                pin.x_mm,
+                pin.y_mm,
                 watts,
             )
         )

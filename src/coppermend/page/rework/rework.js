@@ -1,0 +1,106 @@
+// @ts-check
+/** The page "Rework": take a part out, clean and protect in steps, find a short with a limited current. */
+import { byId, fill, h } from '../shared/dom.js';
+import { findingOf, get, post, send } from '../shared/api.js';
+import { freshId } from '../shared/id.js';
+import { removalSheets } from './parts.js';
+import { procedureSheet } from './steps.js';
+import { supplySheet } from './supply.js';
+
+const query = new URLSearchParams(location.search);
+const id = query.get('case') ?? '';
+const url = (/** @type {string} */ what) => `/api/cases/${encodeURIComponent(id)}/${what}`;
+const TABS = /** @type {[string, string][]} */ ([['part', 'Take a part out'], ['care', 'Clean and protect'], ['short', 'A short, with a supply']]);
+
+export class Rework {
+  tab = query.get('tab') ?? (query.get('part') ? 'part' : 'care');
+  part = query.get('part') ?? '';
+  busy = false;
+  view = h('div', { id: 'rework-view' });
+  said = h('div', { id: 'outcome', role: 'status' });
+
+  start() {
+    byId('back').href = id ? `/#/case/${encodeURIComponent(id)}/bench` : '/';
+    this.frame();
+    this.show();
+  }
+
+  frame() {
+    fill(byId('rework'), h('div.leaf', null, h('h1', null, 'Rework'),
+      h('p.lead', null, 'Power off, supply unplugged, rails empty, you and the board earthed. Fumes, lead, heat and caustic liquids: your local rules go first; leave mains and tube work to people qualified for it.'),
+      h('nav.rework-tabs', { 'aria-label': 'Kinds of work' }, TABS.map(([key, words]) => h('button.key.slim', { type: 'button', id: `tab-${key}`, 'aria-current': key === this.tab ? 'page' : null, onclick: () => { this.tab = key; this.frame(); this.show(); } }, words))),
+      this.said, this.view));
+  }
+
+  async show() {
+    fill(this.said);
+    fill(this.view, h('div.skeleton', null));
+    try {
+      if (this.tab === 'part') await this.showPart();
+      else if (this.tab === 'care') await this.showCare();
+      else fill(this.view, supplySheet(await get(url('short/supply'))));
+    } catch (err) {
+      fill(this.view, this.tab === 'part' ? this.partForm() : null);
+      this.refused(err);
+    }
+  }
+
+  async showPart() {
+    if (!this.part) return fill(this.view, this.partForm());
+    const plan = await get(url(`removal/${encodeURIComponent(this.part)}`));
+    fill(this.view, this.partForm(), ...removalSheets(plan, (part) => this.mark(part, plan.area.severity)));
+  }
+
+  partForm() {
+    return h('form.sheet', { id: 'which', onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); this.part = String(new FormData(/** @type {HTMLFormElement} */ (e.target)).get('part') ?? '').trim(); this.show(); } },
+      h('div.row', null, h('label.field', null, 'Part', h('input', { name: 'part', required: true, value: this.part, placeholder: 'U1', autocomplete: 'off', spellcheck: 'false' })), h('button.key.hot', { id: 'plan' }, 'Plan its removal')));
+  }
+
+  /** @param {string} part @param {number} severity */
+  async mark(part, severity) {
+    await this.doing(async () => {
+      const out = await post(url('areas'), { part, kind: 'rework', severity });
+      fill(this.said, h('p.sheet', null, `Marked: ${out.words}. `, h('a', { href: `/#/case/${encodeURIComponent(id)}/bench` }, 'Run its round')));
+    });
+  }
+
+  async showCare() {
+    const found = (await get(url('care'))).procedures;
+    const begun = found.some((/** @type {any} */ one) => one.steps.some((/** @type {any} */ s) => s.state !== 'open'));
+    const folded = new Map([...this.view.querySelectorAll('details.sheet')].map((d) => [d.id, /** @type {HTMLDetailsElement} */ (d).open]));
+    const hands = { photo: (/** @type {string} */ sha) => url(`photos/${sha}`), tick: this.tick.bind(this) };
+    fill(this.view, ...found.map((/** @type {any} */ one, /** @type {number} */ i) => procedureSheet(one, hands, folded.get(`care-${one.procedure}`) ?? (begun && i === 0))));
+  }
+
+  /** @param {string} procedure @param {string} step @param {string} state @param {string} words @param {File|null} photo */
+  async tick(procedure, step, state, words, photo) {
+    await this.doing(async () => {
+      const sha256 = photo ? (await send(url('photos'), photo, { words: `${procedure}: ${step}` })).entry.payload.sha256 : '';
+      const out = await post(url('care'), { procedure, step, state, words, sha256, entry_id: freshId() });
+      await this.showCare();
+      fill(this.said, h('p.sheet', null, `Noted: ${out.words}.`), out.care.cautions.length ? h('ul.cautions', null, out.care.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null);
+      byId(`step-${procedure}-${out.care.next || step}`)?.scrollIntoView({ block: 'nearest' });
+    });
+  }
+
+  /** @param {() => Promise<void>} work */
+  async doing(work) {
+    if (this.busy) return;
+    this.busy = true;
+    try {
+      await work();
+    } catch (err) {
+      this.refused(err);
+    } finally {
+      this.busy = false;
+    }
+  }
+
+  /** @param {unknown} err */
+  refused(err) {
+    const found = findingOf(err);
+    fill(this.said, h('section.sheet.error-sheet', null, h('h2', null, found.words), h('p', null, found.remedy), h('p.code', null, found.code)));
+  }
+}
+
+new Rework().start();
