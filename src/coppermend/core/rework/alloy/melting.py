@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 from scipy.optimize import brentq
 
-from coppermend.core.rework.alloy.equilibrium import Equilibrium, inside, lowest, stable
+from coppermend.core.rework.alloy.equilibrium import Equilibrium, first_to_form, inside, lowest, stable
 from coppermend.core.rework.alloy.gibbs import (
     LIQUID,
     MOLAR_G,
@@ -16,6 +16,7 @@ from coppermend.core.rework.alloy.gibbs import (
     SOLIDS,
     ZERO_C_K,
     Floats,
+    Phase,
     energy,
     energy_slope,
     gibbs,
@@ -61,15 +62,11 @@ def liquidus_k(x: Floats) -> tuple[float, str]:
     """Temperature in K above which nothing of the alloy is solid, and the solid that freezes first; ``x`` mole fractions Bi, Pb, Sn."""
     x = inside(x)
 
-    def force(kelvin: float, only: tuple[int, ...]) -> float:
-        mu = potentials(energy(LIQUID, kelvin), x)
-        return min(lowest(SOLIDS[i], kelvin, mu)[0] for i in only)
+    def least(kelvin: float) -> tuple[float, Phase]:
+        return first_to_form(SOLIDS, kelvin, potentials(energy(LIQUID, kelvin), x))
 
-    low, high = COLDEST_K, HOTTEST_K
-    kelvin = float(brentq(lambda t: force(t, (0, 1, 2, 3)), low, high, xtol=1e-4, rtol=1e-12))
-    mu = potentials(energy(LIQUID, kelvin), x)
-    first = min(SOLIDS, key=lambda one: lowest(one, kelvin, mu)[0])
-    return kelvin, first.words
+    kelvin = float(brentq(lambda one: least(one)[0], COLDEST_K, HOTTEST_K, xtol=1e-4, rtol=1e-12))
+    return kelvin, least(kelvin)[1].words
 
 
 def solidus_k(x: Floats, liquidus: float) -> float:
