@@ -7,7 +7,8 @@ import pytest
 import shapely
 from tests.copper_boards import board, pad, part, track
 
-from coppermend.core.board.model import Board, PartState
+from coppermend.core.board.model import Board, PartState, Pin
+from coppermend.core.board.parts import through_ohm
 from coppermend.core.copper.build import build_graph
 from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.copper.path import sites_between, way
@@ -157,3 +158,29 @@ def test_unknown_parts_are_said_and_left_out() -> None:
 def test_a_packed_graph_comes_back_equal() -> None:
     base = worked(build_graph(two_chips()), {"U2": PartState.OUT}, [PatchWire("e1", "U1.1/leg", "U2.1/joint-s")])
     assert unpack_graph(*pack_graph(base)) == base
+
+
+def test_a_network_says_how_many_before_its_value() -> None:
+    """Pull-up networks are written "8 x 10k" in parts lists (common practice, no source): they join nothing that a beep would hear."""
+    pins = [Pin("RN1", str(k), 2.54 * k, 0.0, None, ("c",), None) for k in range(1, 10)]
+    assert through_ohm("RN1", "8 x 10k", "SIP9", pins) == ()
+    assert through_ohm("RN1", "8 x 33R", "SIP9", pins) == tuple(("1", str(k), 33.0) for k in range(2, 10))
+    assert through_ohm("RN1", "4×22R", "DIP8", pins[:8]) == tuple((str(k), str(9 - k), 22.0) for k in range(1, 5))
+
+
+def test_no_part_of_the_demonstration_machine_joins_two_lines_of_its_data_bus() -> None:
+    """Its networks are 8 x 10k (demo/package/parts.csv): a bridge between D3 and D4 is told by a beep, and its isolation is checked."""
+    from coppermend.bootstrap import practice_setting
+    from coppermend.core.belief.engine import belief
+    from coppermend.core.belief.model import Basis
+    from coppermend.core.planning.costs import CostTable, TipState
+    from coppermend.core.planning.isolation import isolation_checks
+
+    setting = practice_setting("demo", "")
+    checks, _ = isolation_checks(
+        belief(setting.graph, setting.areas, (), Basis()), setting.neighbours, CostTable(), TipState()
+    )
+    asked = {frozenset((c.net_a, c.net_b)) for c in checks}
+    near = {frozenset((setting.graph.net_names[n.net_a], setting.graph.net_names[n.net_b])) for n in setting.neighbours}
+    assert frozenset(("D3", "D4")) in asked
+    assert near == asked

@@ -31,6 +31,9 @@ CLOSING_MM = 0.35
 """Outline strokes whose ends are nearer than this count as closed (silkscreen is cut back from lands); common practice, no source."""
 
 
+COUNT = re.compile(r"^\s*\d+\s*[x×*]\s*(?=\d)")
+"""How many resistors a network holds, written before their value."""
+
 LONG_STROKE = 0.35
 """Strokes at least this share of the pins' extent long are edges of a body, not letters; ours, tried on the packages at hand."""
 
@@ -58,7 +61,10 @@ def ohms(value: str) -> float | None:
 
     >>> ohms("33R"), ohms("4k7"), ohms("0R"), ohms("2R2"), ohms("10 ohm"), ohms("74LS00"), ohms("100n")
     (33.0, 4700.0, 0.0, 2.2, 10.0, None, None)
+    >>> ohms("8 x 10k"), ohms("4×33R")        # a network: how many, and of what
+    (10000.0, 33.0)
     """
+    value = COUNT.sub("", value)
     text = value.strip().split(" ")[0] if not re.search(r"(?i)ohm|Ω|Ω", value) else value.strip()
     text = re.sub(r"(?i)\s*(ohms?|Ω|Ω)\s*$", "R", text).replace("RR", "R")
     scale = {"R": 1.0, "E": 1.0, "K": 1e3, "k": 1e3, "M": 1e6, "m": 1e-3, "": 1.0}
