@@ -43,6 +43,18 @@ def test_measured_noted_listed_drawn(client: Client, shop: Workshop) -> None:
     assert len(near["edges_s"]) in (7, 8, 9) and np.allclose(period, 125e-9, atol=2 * STEP_S)
 
 
+def test_several_channels_at_several_pins(client: Client, shop: Workshop) -> None:
+    case = opened(shop)
+    rows = "".join(f"{k * STEP_S:.6e},{k // 31 % 2},{1 - k // 31 % 2}\n" for k in range(2000))
+    files = {"file": ("l.csv", f"Time (s),D0,D1\n{rows}".encode(), "text/csv")}
+    body = client.post(f"/api/cases/{case}/waves", files=files, data={"at": "D0=U1.6, D1=U1.19"}).json()
+    assert [one["channel"] for one in body["pictures"]] == ["D0", "D1"] and body["pictures"][1]["kind"] == "steps"
+    row = client.get(f"/api/cases/{case}/waves").json()["waves"][0]
+    assert [one["id"].split("/")[0] for one in row["points"]] == ["U1.6", "U1.19"] and row["channels"] == ["D0", "D1"]
+    other = client.get(f"/api/cases/{case}/waves/{row['entry']}", params={"channel": "D1"}).json()
+    assert other["channel"] == "D1" and other["channels"] == ["D0", "D1"] and "/MREQ" in other["expected"]
+
+
 def test_the_same_entry_twice_is_one(client: Client, shop: Workshop) -> None:
     case = opened(shop)
     how = {"at": "U1.6", "entry": "01890a5d-ac96-774b-bcce-b302099a8057"}

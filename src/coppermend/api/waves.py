@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Query, UploadFile
@@ -11,8 +12,9 @@ from coppermend.api.routes import TheDesk, on_case
 from coppermend.bootstrap import device_book, machine_model
 from coppermend.core.findings import Place, refuse
 from coppermend.services.bind import bind
+from coppermend.services.wavecase import Tap, measure_for_case
 from coppermend.services.wavepicture import draw_wave, drawn_record, waves_of
-from coppermend.services.waves import Asked, Tap, measure_for_case, measure_record, read_record
+from coppermend.services.waves import Asked, measure_record, read_record
 from coppermend.services.workshop import Workshop
 
 router = APIRouter(prefix="/api/cases/{case}/waves", tags=["power"])
@@ -41,9 +43,9 @@ def new_wave(
     step_s: Annotated[float | None, Form(gt=0, lt=1e6)] = None,
     entry: EntryId = None,
 ) -> Json:
-    """Measure a record; with points (``at``: U1.6, or CH1=U1.6 for each of several channels) judge it by what they should show, and note it."""
+    """Measure a record; with points (``at``: U1.6, or CH1=U1.6, CH2=U3.4 for several channels) judge it by what they should show, and note it."""
     data = _read(file)
-    taps = [_tap(one, channel) for one in at or [] if one.strip()]
+    taps = [_tap(one, channel) for text in at or [] for one in re.split(r"[,;]", text) if one.strip()]
     asked = Asked(expect_hz, None, family)
     capture = read_record(data, file.filename or "", step_s)
 

@@ -3,43 +3,36 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from coppermend import bootstrap
 from coppermend.cli import print_json
-from coppermend.cli.shop import JSON, shop_and_case
-from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.findings import Place, refuse
 from coppermend.core.signals.period import typed_frequency, typed_period
 from coppermend.core.signals.starts import LATE_S, StartRules
 from coppermend.core.signals.wave import Capture
 from coppermend.devices.book import DeviceBook
 from coppermend.formats.waves import LARGEST_BYTES
-from coppermend.services.bind import bind
-from coppermend.services.suspects import resolution
 from coppermend.services.waves import (
     CRYSTAL_TOLERANCE_PPM,
     Asked,
     MeasuredRecord,
-    Tap,
     judge_typed,
-    measure_for_case,
+    last_digit,
     measure_record,
     read_record,
     seconds_or_hertz,
-    typed_for_case,
 )
-from coppermend.services.wavesets import (
-    StartAsked,
-    judge_gate,
-    judge_gate_for_case,
-    judge_starts,
-    judge_starts_for_case,
-    rules_of,
-)
-from coppermend.services.workshop import Workshop
+from coppermend.services.wavesets import StartAsked, judge_gate, judge_starts, rules_of
 
+if TYPE_CHECKING:
+    from coppermend.core.circuit.machine import MachineModel
+    from coppermend.services.wavecase import Tap
+    from coppermend.services.workshop import Workshop
+
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 FILE = click.argument("file", type=click.Path(path_type=Path))
 STEP = click.option(
     "--step",
@@ -108,7 +101,9 @@ def measure_command(
             raise refuse("CLI-006", "--at needs --case: a point belongs to a case's board.", "Give both, or neither.")
         found = measure_record(capture, asked, book, channel)
     else:
-        made, known = shop_and_case(ctx, case)
+        from coppermend.services.wavecase import measure_for_case
+
+        made, known = _case(ctx, case)
         taps = [_tap(one, channel) for one in places]
         found = measure_for_case(made, known, data, capture, taps, book, _model(made, known, machine), asked)
     if as_json:
@@ -175,10 +170,10 @@ def typed_command(
     """Judge a period or frequency read by cursor or counter (70ns, 14.3MHz) by its resolution. Status 1 when it is wrong."""
     length, hertz = seconds_or_hertz(figure)
     if length is not None:
-        grid = seconds_or_hertz(step)[0] if step else 2.0 * resolution(figure, length)
+        grid = seconds_or_hertz(step)[0] if step else last_digit(figure, length)
         read = typed_period(length, grid or 0.0, periods)
     else:
-        last = seconds_or_hertz(step)[1] if step else 2.0 * resolution(figure, hertz or 0.0)
+        last = seconds_or_hertz(step)[1] if step else last_digit(figure, hertz or 0.0)
         read = typed_frequency(hertz or 0.0, last or 0.0)
     if (case is None) != (not place):
         raise refuse("CLI-006", "--case and --at belong together.", "Give both, or neither.")
@@ -189,7 +184,9 @@ def typed_command(
             CRYSTAL_TOLERANCE_PPM if tolerance_ppm is None else tolerance_ppm,
         )
     else:
-        made, known = shop_and_case(ctx, case)
+        made, known = _case(ctx, case)
+        from coppermend.services.wavecase import typed_for_case
+
         raw = " ".join(
             [figure, *(["step", step] if step else []), *(["over", str(periods), "periods"] if periods > 1 else [])]
         )
@@ -243,7 +240,9 @@ def gate_command(
             raise refuse(
                 "CLI-006", "--case needs --part: which chip was recorded.", "Write it like --case 1 --part U5."
             )
-        made, known = shop_and_case(ctx, case)
+        made, known = _case(ctx, case)
+        from coppermend.services.wavesetcase import judge_gate_for_case
+
         done = judge_gate_for_case(
             made, known, data, capture, part, named, book, _model(made, known, machine), family, settle_s
         )
@@ -309,7 +308,9 @@ def start_command(
     if case is None:
         done = judge_starts([one for _, one in records], asked, book)
     else:
-        made, known = shop_and_case(ctx, case)
+        made, known = _case(ctx, case)
+        from coppermend.services.wavesetcase import judge_starts_for_case
+
         done = judge_starts_for_case(made, known, records, asked, place, book, _model(made, known, machine))
     right, times, words = done.counted
     if as_json:
@@ -351,11 +352,22 @@ def _book(ctx: click.Context) -> DeviceBook:
     return bootstrap.device_book((ctx.find_root().obj or {}).get("store"))
 
 
+def _case(ctx: click.Context, case: str) -> tuple[Workshop, str]:
+    """The workshop and the case; its library is loaded now, a record alone is measured without it."""
+    from coppermend.cli.shop import shop_and_case
+
+    return shop_and_case(ctx, case)
+
+
 def _model(made: Workshop, case: str, machine: str | None) -> MachineModel:
+    from coppermend.services.bind import bind
+
     return bootstrap.machine_model(bind(made, case).state.package, machine)
 
 
 def _tap(text: str, channel: str) -> Tap:
+    from coppermend.services.wavecase import Tap
+
     name, sign, point = text.rpartition("=")
     return Tap(name if sign else channel, point)
 

@@ -12,7 +12,7 @@ from coppermend.core.circuit.machine import MachineModel
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import bind
 from coppermend.services.scene import point_as_json
-from coppermend.services.waves import expected_pins, here_of
+from coppermend.services.wavecase import expected_pins, here_of
 from coppermend.services.workshop import Workshop
 
 SLIP_MM = 3.0

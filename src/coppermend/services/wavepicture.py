@@ -18,7 +18,8 @@ from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import bind
 from coppermend.services.cases import case_state
 from coppermend.services.suspects import CRYSTAL_PPM
-from coppermend.services.waves import MeasuredRecord, here_of, read_record
+from coppermend.services.wavecase import here_of
+from coppermend.services.waves import MeasuredRecord, read_record
 from coppermend.services.workshop import Workshop
 
 

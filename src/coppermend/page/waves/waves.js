@@ -42,7 +42,7 @@ export class Sheet {
 
   /** Where the probe goes and what it should see there; nothing for an empty field or several points. @param {string} text */
   async showPin(text) {
-    const at = text.trim().split('=').pop() ?? '';
+    const at = (text.split(/[,;]/)[0] ?? '').split('=').pop()?.trim() ?? '';
     if (!at) return fill(this.pin, null);
     try {
       fill(this.pin, drawPin(await get(url(`pin?point=${encodeURIComponent(at)}`))));
@@ -57,7 +57,7 @@ export class Sheet {
     return h('form.sheet', { id: 'take-in', 'aria-label': 'Take in a record', onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); this.take(/** @type {HTMLFormElement} */ (e.target)); } },
       h('div.form', null,
         field('Record', { type: 'file', name: 'file', required: true, accept: '.csv,.txt,.tsv,.vcd,text/csv,text/plain' }),
-        field('At pin', { name: 'at', value: query.get('at') ?? '', placeholder: 'U1.6', onchange: (/** @type {any} */ e) => this.showPin(e.target.value) }),
+        field('At pin', { name: 'at', value: query.get('at') ?? '', placeholder: 'U1.6 or CH1=U1.6, CH2=U3.4', onchange: (/** @type {any} */ e) => this.showPin(e.target.value) }),
         field('Channel', { name: 'channel', placeholder: 'the first' }),
         h('label.field', null, 'Logic family', h('select', { name: 'family' }, FAMILIES.map((f) => h('option', { value: f }, f || 'by the pin')))),
         field('Expected, Hz', { name: 'expect_hz', inputmode: 'decimal', placeholder: 'by the pin' })),
@@ -153,9 +153,17 @@ export class Sheet {
     return [h(fine ? 'p.wave-verdict' : 'p.wave-verdict.bad', { id: 'verdict' }, `${p.channel}: ${words}`), p.expected ? h('p', null, `Expected: ${plainly(p.expected)}`) : null];
   }
 
+  /** Another channel of the noted record. */
+  channels() {
+    const p = /** @type {any} */ (this.picture);
+    const names = /** @type {string[]} */ (p?.channels ?? this.record?.channels ?? []);
+    if (names.length < 2 || !this.entry) return null;
+    return h('label.field', null, 'Channel shown', h('select', { id: 'wave-channel', onchange: (/** @type {any} */ e) => this.doing('Reading …', () => this.open(this.entry, p.kind ? [p.begin_s, p.end_s] : undefined, e.target.value)) }, names.map((n) => h('option', { value: n, selected: n === p.channel }, n))));
+  }
+
   tools() {
     const tool = (/** @type {string} */ words, /** @type {'nearer'|'further'|'earlier'|'later'|'whole'} */ how) => h('button.key.slim', { type: 'button', id: `wave-${how}`, disabled: !this.entry, onclick: () => this.move(how) }, words);
-    return h('div.wave-tools', null, tool('Nearer', 'nearer'), tool('Further', 'further'), tool('Earlier', 'earlier'), tool('Later', 'later'), tool('Whole', 'whole'), this.entry ? null : h('span', null, 'A noted record can be looked at from near.'));
+    return h('div.wave-tools', null, tool('Nearer', 'nearer'), tool('Further', 'further'), tool('Earlier', 'earlier'), tool('Later', 'later'), tool('Whole', 'whole'), this.channels(), this.entry ? null : h('span', null, 'A noted record can be looked at from near.'));
   }
 
   values() {
