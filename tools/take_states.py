@@ -334,7 +334,11 @@ def _photo_refused(page: Page, world: World) -> None:
     lay_sheet(page, world)
     blurred = "The photo is blurred: an edge is 0.42 mm wide, at most 0.25 mm can be used."
     remedy = "Take it again: hold still, more light, the lens on the board."
-    answering(page, "**/laid", 422, {**GONE, "code": "PHO-011", "words": blurred, "remedy": remedy})
+    said = {**GONE, "code": "PHO-011", "words": blurred, "remedy": remedy}
+    page.route(
+        "**/laid",
+        lambda route: route.fulfill(status=422, json=said) if route.request.method == "POST" else route.continue_(),
+    )
     tap(page, world, 4)
     page.locator("#lay-it").click()
     page.locator("#lay-panel .need").wait_for()

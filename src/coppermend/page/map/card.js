@@ -29,7 +29,7 @@ export function drawCard(el, app) {
     net.readings?.length ? h('ul', { 'aria-label': 'Readings on this net' }, net.readings.map((/** @type {any} */ r) => h('li', null, ['open', 'closed'].includes(r.kind) ? [icon(r.kind, 16), ' '] : null, r.words))) : null,
     h('ul', { 'aria-label': 'Points of this net' }, byName(pins).slice(0, 60).map(([name, points]) =>
       h('li.place', null, h('b', null, name), h('span', null, points.map((p) =>
-        h(p.reachable ? 'button' : 'button.no', { type: 'button', title: p.reachable ? p.touch : p.why_not, 'aria-current': p.id === point?.id ? 'true' : null, 'aria-label': `${p.name}, ${p.kind}, ${p.side_words}${p.reachable ? '' : ', out of reach'}`, onclick: () => app.do('choose', p) }, `${p.kind}, ${p.side === 'c' ? 'comp.' : 'solder'}`)))))),
+        h(p.reachable ? 'button' : 'button.no', { type: 'button', title: p.reachable ? p.touch : p.why_not, 'aria-current': p.id === point?.id ? 'true' : null, 'aria-label': `${p.kind}, ${p.side === 'c' ? 'comp.' : 'solder'} side of ${p.name}${p.reachable ? '' : ', out of reach'}`, onclick: () => app.do('choose', p) }, `${p.kind}, ${p.side === 'c' ? 'comp.' : 'solder'}`)))))),
     byName(pins).length > 60 ? h('p.where', null, `and ${byName(pins).length - 60} more`) : null);
 }
 
