@@ -62,6 +62,17 @@ def test_names_that_are_none(said: str, code: str) -> None:
     assert caught.value.finding.remedy
 
 
+@settings(max_examples=300, deadline=None)
+@given(st.text(alphabet="SnPbiAgCu0123456789.- x\u00e9", max_size=24) | st.text(max_size=12))
+def test_any_text_is_an_alloy_or_refused(text: str) -> None:
+    try:
+        found = read_alloy(text)
+    except Refusal as refused:
+        assert refused.finding.code.startswith("ALY-") and refused.finding.remedy
+    else:
+        assert sum(percent for _, percent in found.wt) == pytest.approx(100.0)
+
+
 @settings(max_examples=50, deadline=None)
 @given(st.floats(0, 1), st.floats(0.1, 99.9), st.floats(0.1, 99.9))
 def test_mixing_keeps_every_element_s_mass(share: float, tin: float, bismuth: float) -> None:

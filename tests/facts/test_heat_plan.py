@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from coppermend.bootstrap import open_board
 from coppermend.core.findings import Refusal
@@ -15,6 +18,7 @@ from coppermend.core.rework.heat.limits import below_tg
 from coppermend.core.rework.heat.plate import Heater, Room, simulate, steady
 from coppermend.core.rework.heat.preheat import bow_mm, highest_setting, plan_heat, plan_spot, time_to
 from coppermend.core.rework.heat.slab import Build, Slab, cut
+from coppermend.services.alloys import joints_of
 from coppermend.services.heat import heater_of, hot_air, readings_of, slab_of, warming
 
 BOARD = Build((120.0, 90.0), shares=(0.3, 0.4), parts_g=60.0)
@@ -196,6 +200,39 @@ def test_the_demonstration_board_in_cells() -> None:
     laminate = outline.area * board.thickness_mm * 1e-9 * 1850 * 1100
     told = laminate + copper * 1e-9 * 8960 * 385
     assert float(fine.heat.sum()) == pytest.approx(told, rel=0.03)
+
+
+def test_a_board_from_a_list_has_no_body(tmp_path: Path) -> None:
+    path = tmp_path / "pins.csv"
+    path.write_text("part,pin,net\nU1,1,A0\nU1,2,A1\nU2,1,A0\nU2,2,A1\n", encoding="utf-8")
+    board = open_board(str(path))
+    with pytest.raises(Refusal, match="HEA-009"):
+        slab_of(board)
+    with pytest.raises(Refusal, match="ALY-010"):
+        joints_of(board, "U1")
+
+
+def test_odd_boards_are_answered() -> None:
+    """Tons of parts, a board of a millimetre, a long strip warmed at its end: an answer in words each, no fault."""
+    heavy = warming(cut(Build((100.0, 80.0), parts_g=1e9)), heater_of("air", 150.0), target_c=100.0)
+    assert heavy.plan.time_s is None and heavy.time_range_s is None
+    tiny = warming(cut(Build((1.0, 1.0))), heater_of("plate", 150.0, gap_mm=0.05), target_c=100.0)
+    assert tiny.plan.time_s is not None
+    strip = Build((900.0, 5.0))
+    end = heater_of("air", 150.0, region_mm=(0.0, 0.0, 30.0, 5.0))
+    made = warming(cut(strip), end, target_c=80.0, coarse=cut(strip, cells=12, slices=3))
+    assert made.plan.words and made.plan.across_k >= 0
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.text(max_size=60))
+def test_any_text_is_readings_or_refused(text: str) -> None:
+    try:
+        rows = readings_of(text)
+    except Refusal as refused:
+        assert refused.finding.code == "HEA-008" and refused.finding.remedy
+    else:
+        assert all(len(row) == 2 for row in rows)
 
 
 def test_hot_air_after_preheat(slab: Slab) -> None:

@@ -13,6 +13,7 @@ from coppermend.core.board.model import Board
 from coppermend.core.rework.alloy.dose import BISMUTH_LIMIT_WT, WICK_LEAVES
 from coppermend.core.rework.heat.limits import TG_OLD_C
 from coppermend.core.rework.heat.plate import NOZZLE_FILM_W_M2K, Room
+from coppermend.core.rework.heat.slab import Build, Slab, cut
 from coppermend.services import alloys, heat
 from coppermend.services.bind import bind
 
@@ -62,7 +63,10 @@ class Nozzle(Body):
 
 
 class PreheatAsked(Body):
-    """A heater under the case's board: kind and temperature, target, the laminate's Tg, mass of the parts; ``readings`` of a thermocouple as text."""
+    """A heater under the case's board: kind and temperature, target, the laminate's Tg, mass of the parts; ``readings`` of a thermocouple as text.
+
+    ``size_mm`` for a board of which no data is known; it is taken as 1.6 mm thick with 30 % copper on both sides.
+    """
 
     heater: Literal["air", "plate"]
     heater_c: float
@@ -74,6 +78,7 @@ class PreheatAsked(Body):
     tg_c: float = TG_OLD_C
     room_c: float = 22.0
     parts_g: float = 0.0
+    size_mm: Pair | None = None
     readings: Annotated[str, Field(max_length=100_000)] = ""
     at_mm: Pair | None = None
     at_side: Literal["c", "s"] = "c"
@@ -120,9 +125,9 @@ def doses(case: str, body: DosesAsked, desk: TheDesk) -> Json:
 @router.post("/cases/{case}/preheat")
 def preheat(case: str, body: PreheatAsked, desk: TheDesk) -> Json:
     """Time to a safe temperature under the laminate's Tg, differences on the board, the setting that may stay on, cooling, hot air on a spot."""
-    board = _board(desk, case)
+    fine, coarse = _slabs(body, desk, case)
     made = heat.warming(
-        heat.slab_of(board, parts_g=body.parts_g),
+        fine,
         heat.heater_of(
             body.heater,
             body.heater_c,
@@ -135,7 +140,7 @@ def preheat(case: str, body: PreheatAsked, desk: TheDesk) -> Json:
         tg_c=body.tg_c,
         room=Room(body.room_c),
         readings=heat.readings_of(body.readings) if body.readings.strip() else (),
-        coarse=heat.slab_of(board, cells=heat.COARSE_CELLS, slices=3, parts_g=body.parts_g),
+        coarse=coarse,
         spot_mm=body.at_mm,
         thermocouple_side=body.at_side,
     )
@@ -149,3 +154,15 @@ def preheat(case: str, body: PreheatAsked, desk: TheDesk) -> Json:
         melt_c=body.nozzle.melt_c,
         film_w_m2k=body.nozzle.film_w_m2k,
     ).as_dict()
+
+
+def _slabs(body: PreheatAsked, desk: TheDesk, case: str) -> tuple[Slab, Slab]:
+    """The board in fine and in coarse cells: by its size where that was given, else its own."""
+    if body.size_mm is not None:
+        build = Build(body.size_mm, parts_g=body.parts_g)
+        return cut(build, cells=heat.CELLS), cut(build, cells=heat.COARSE_CELLS, slices=3)
+    board = _board(desk, case)
+    return (
+        heat.slab_of(board, parts_g=body.parts_g),
+        heat.slab_of(board, cells=heat.COARSE_CELLS, slices=3, parts_g=body.parts_g),
+    )

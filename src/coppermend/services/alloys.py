@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from coppermend.core.board.model import Board, ObjectKind
+from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.findings import refuse
 from coppermend.core.rework.alloy.answer import Melt, melts_at
 from coppermend.core.rework.alloy.caution import warnings_for
@@ -101,7 +102,13 @@ class PartJoints:
 
 
 def joints_of(board: Board, ref: str, pin_mm: tuple[float, float] = PIN_MM) -> PartJoints:
-    """The joints of a part on its board; a Refusal for a part that is not there or has no pin in a plated hole."""
+    """The joints of a part on its board; a Refusal for a part that is not there or has no pin in a plated hole, and for a board from a pin list."""
+    if not copper_is_known(board):
+        raise refuse(
+            "ALY-010",
+            "This board comes from a list: its holes and lands are not known.",
+            "Give the old solder per pin by weight (--old-mg) or the joint's measures (--hole-mm, --land-mm).",
+        )
     try:
         part = board.part(ref)
     except KeyError:

@@ -12,12 +12,13 @@ import numpy as np
 import shapely
 
 from coppermend.core.board.model import Board
-from coppermend.core.findings import refuse
+from coppermend.core.board.pinboard import copper_is_known
+from coppermend.core.findings import Refusal, refuse
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.core.rework.heat.films import MASK_EMISSIVITY, gap
 from coppermend.core.rework.heat.fit import ASSUMED_COVARIANCE, Fit, corrected, fit_model, time_width
 from coppermend.core.rework.heat.limits import CAUTIONS, TG_OLD_C
-from coppermend.core.rework.heat.plate import AIR_FILM_W_M2K, NOZZLE_FILM_W_M2K, Heater, Room
+from coppermend.core.rework.heat.plate import AIR_FILM_W_M2K, NOZZLE_FILM_W_M2K, Heater, Room, covered
 from coppermend.core.rework.heat.preheat import HeatPlan, SpotPlan, plan_heat, plan_spot
 from coppermend.core.rework.heat.slab import Build, Slab, cut
 
@@ -39,7 +40,16 @@ ASSUMED = (
 
 
 def slab_of(board: Board, *, cells: int = CELLS, slices: int = 5, parts_g: float = 0.0) -> Slab:
-    """A board cut into cells with its own outline, thickness, foils, and the copper share of each cell on each layer."""
+    """A board cut into cells with its own outline, thickness, foils, and the copper share of each cell on each layer.
+
+    A Refusal for a board from a pin list: nothing of its body is known.
+    """
+    if not copper_is_known(board):
+        raise refuse(
+            "HEA-009",
+            "This board comes from a list: neither its size nor its copper is known.",
+            "Give its size (--size 250x200; on the page: width and height), thickness and what is guessed of its copper.",
+        )
     x0, y0, x1, y1 = _box(board)
     width, height = x1 - x0, y1 - y0
     longest = max(width, height)
@@ -237,7 +247,7 @@ def warming(
 ) -> Warming:
     """The plan of warming a board; with ``readings`` the model is corrected on the ``coarse`` slab (same board, fewer cells) first."""
     room = Room() if room is None else room
-    coarse = coarse or slab
+    coarse = slab if coarse is None or _too_coarse(coarse, heater) else coarse
     fit = None
     if readings:
         fit = fit_model(coarse, heater, readings, spot_mm=spot_mm, side=thermocouple_side, room=room)
@@ -249,6 +259,14 @@ def warming(
     if plan.time_s is not None and width is not None:
         spread = plan.time_s * math.exp(-width), plan.time_s * math.exp(width)
     return Warming(slab, heater, room, plan, fit, None, spread)
+
+
+def _too_coarse(slab: Slab, heater: Heater) -> bool:
+    """Whether the heater covers so few cells that the fine slab must do."""
+    try:
+        return int(covered(slab, heater).sum()) < 4
+    except Refusal:
+        return True
 
 
 def hot_air(

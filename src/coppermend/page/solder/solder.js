@@ -70,7 +70,7 @@ export class SolderPage {
       h('div.form', null, h('label.field', null, 'Preheater', h('select', { name: 'heater' }, h('option', { value: 'air' }, 'hot air from below'), h('option', { value: 'plate' }, 'hot plate'))),
         field('Its temperature, °C', { name: 'heater_c', required: true, inputmode: 'decimal', value: '150' }), field('Board shall come to, °C', { name: 'target_c', required: true, inputmode: 'decimal', value: '100' }),
         field('Glass transition (Tg), °C', { name: 'tg_c', inputmode: 'decimal', placeholder: '120, old FR-4' }), field('Mass of the parts, g', { name: 'parts_g', inputmode: 'decimal', placeholder: '0' }),
-        field('Then hot air at x, y, width in mm', { name: 'nozzle', placeholder: '100 80 15' }),
+        field('Size in mm, where no data is known', { name: 'size', placeholder: 'the board of the case' }), field('Then hot air at x, y, width in mm', { name: 'nozzle', placeholder: '100 80 15' }),
         h('label.field.wide', null, 'Readings of a thermocouple: seconds and °C, a pair a line', h('textarea', { name: 'readings', rows: 3, placeholder: '0 22\n30 41,5\n60 56', spellcheck: 'false' }))),
       h('button.key.hot', null, 'Plan'), this.answers.warm);
   }
@@ -146,7 +146,9 @@ export class SolderPage {
     const said = textOf(/** @type {HTMLFormElement} */ (e.target));
     const nozzle = several(said.nozzle);
     if (nozzle && (nozzle.length !== 3 || nozzle.some(Number.isNaN))) throw new Error(`"${said.nozzle}" (x, y, width) is no number.`);
-    const found = await post(url('preheat'), { heater: said.heater, readings: said.readings, ...numbersOf(said, ['heater_c', 'target_c', 'tg_c', 'parts_g']), nozzle: nozzle ? { x_mm: nozzle[0], y_mm: nozzle[1], diameter_mm: nozzle[2] } : null });
+    const size = several(said.size);
+    if (size && (size.length !== 2 || size.some(Number.isNaN))) throw new Error(`"${said.size}" (width, height) is no number.`);
+    const found = await post(url('preheat'), { size_mm: size, heater: said.heater, readings: said.readings, ...numbersOf(said, ['heater_c', 'target_c', 'tg_c', 'parts_g']), nozzle: nozzle ? { x_mm: nozzle[0], y_mm: nozzle[1], diameter_mm: nozzle[2] } : null });
     const range = found.time_range_s;
     return [h('p.told', { id: 'warming' }, shown(found.words)),
       range ? h('p', null, `That time is open from ${minutes(range[0])} to ${minutes(range[1])}: what the heater passes on is the least certain. A thermocouple narrows it.`) : null,

@@ -127,7 +127,8 @@ def plan_heat(
     hottest = np.nanmax(np.stack([cool.solder, cool.component]), axis=(0, 2, 3))
     cold = np.nanmin(np.stack([cool.solder, cool.component]), axis=(0, 2, 3))
     under = np.flatnonzero(hottest <= TOUCH_C)
-    fall = float(-np.nanmin(np.diff(np.stack([cool.solder, cool.component]), axis=1)[:, 1:]) / STEP_S)
+    falls = -np.diff(np.stack([cool.solder, cool.component]), axis=1)[:, 1:] / STEP_S
+    fall = float(np.nanmax(falls)) if falls.size else 0.0
     plan = HeatPlan(
         target_c,
         tg_c,
@@ -273,13 +274,14 @@ def _words(plan: HeatPlan, heater: Heater) -> str:
     else:
         first = f"All of the heated area is at {plan.target_c:g} degC after {plan.time_s / 60:.1f} minutes; the hottest place has {plan.hottest_c:.0f} degC then."
     most = below_tg(plan.tg_c).value
+    settles = f"{plan.settles_c:.1f}" if abs(plan.settles_c - most) < 1 else f"{plan.settles_c:.0f}"
     if plan.settles_c > most:
         setting = (
             "" if plan.setting_c is None else f" Turn it down to {plan.setting_c:.0f} degC then, which may stay on."
         )
-        second = f"Left on at {heater.celsius:g} degC it would go on to {plan.settles_c:.0f} degC, over the laminate's limit of {most:g}.{setting}"
+        second = f"Left on at {heater.celsius:g} degC it would go on to {settles} degC, over the laminate's limit of {most:g}.{setting}"
     else:
-        second = f"Left on it settles at {plan.settles_c:.0f} degC, under the laminate's limit of {most:g}."
+        second = f"Left on it settles at {settles} degC, under the laminate's limit of {most:g}."
     if plan.cool_s is None:
         third = f"It is not down to {TOUCH_C:g} degC within {LONGEST_S / 60:g} minutes after."
     else:
