@@ -106,6 +106,7 @@ def test_fifty_nets_of_twenty_to_eighty_points_equal_a_junction_tree() -> None:
     assert worst <= 1e-6
 
 
+@pytest.mark.filterwarnings("ignore::FutureWarning")  # pgmpy 1.1 warns of its own modules when it is imported
 def test_twelve_nets_of_up_to_eight_sites_equal_elimination() -> None:
     pytest.importorskip("pgmpy")
     from pgmpy.factors.discrete import TabularCPD
