@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from pypdf import PdfReader
 
 from coppermend.cli import cli
 from coppermend.core.findings import Refusal
@@ -52,3 +53,21 @@ def test_plan_as_json_and_the_area_it_proposes(home: Path) -> None:
 def test_bad_input_is_refused_in_words(home: Path, words: tuple[str, ...], code: str) -> None:
     with pytest.raises(Refusal, match=code):
         run(home, *words)
+
+
+def test_care_is_shown_ticked_and_in_the_record(home: Path) -> None:
+    """The steps by command line; what was done stands in the record as page and as PDF."""
+    run(home, "case", "new", "--board", "demo", "--title", "leaked")
+    case = json.loads(run(home, "case", "list", "--json"))[-1]["number"]
+    assert "caustic" in run(home, "care", "show", str(case), "cell")
+    assert "Mind:" in run(home, "care", "tick", str(case), "cell", "guard", "--start")
+    run(home, "care", "tick", str(case), "cell", "guard")
+    run(home, "care", "tick", str(case), "cell", "neutralise", "--left-out", "--words", "lithium cell")
+    shown = json.loads(run(home, "care", "show", str(case), "cell", "--json"))[0]
+    states = {one["step"]: one["state"] for one in shown["steps"]}
+    assert (states["guard"], states["neutralise"], states["rinse"]) == ("done", "left out", "open")
+    run(home, "record", str(case), "--html", str(home / "r.html"), "--pdf", str(home / "r.pdf"))
+    page = (home / "r.html").read_text(encoding="utf-8")
+    paper = "\n".join(one.extract_text() for one in PdfReader(home / "r.pdf").pages)
+    for text in (page, paper):
+        assert "Cleaned and protected" in text and "lithium cell" in text and "neutralise" in text

@@ -109,3 +109,13 @@ def test_no_way_left_is_status_1_with_what_can_be_done(home: Path) -> None:
         home, "wire", "plan", "demo", "--net", "A4", "--broken", BROKEN, "--keep-out", "0,0 400,400", status=1
     )
     assert "No way is left" in printed and "--allow" in printed
+
+
+def test_a_way_that_is_not_the_wires_is_refused(home: Path) -> None:
+    """Corners far from the two points were mistyped: said, nothing written."""
+    run(home, "case", "new", "--board", "demo", "--title", "mistyped")
+    case = str(json.loads(run(home, "case", "list", "--json"))[-1]["number"])
+    wire = ("note", case, "patch", "via@137160,114300/s", "via@153670,113030/s", "30awg", "27mm")
+    with pytest.raises(Refusal, match="NOT-010"):
+        run(home, *wire, "way=10,10;20,10")
+    assert "patch wire" not in run(home, "case", "show", case)

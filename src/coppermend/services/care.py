@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any
 
 from coppermend.core.findings import refuse
 from coppermend.core.log.state import CareTick, CaseState
 from coppermend.core.rework.care import PROCEDURES, Procedure, Step, procedure
+from coppermend.services.carework import seconds_between, span_words
 from coppermend.services.cases import case_state
 from coppermend.services.entries import write
 from coppermend.services.notes import Noted, noted
@@ -133,19 +133,10 @@ def _cautions(before: CaseState, work: Procedure, step: Step, state: str, after:
     if state != "left out" and passed:
         out.append(f"not ticked yet: {', '.join(one.step.key for one in passed)}.")
     waiting = [one for one in after.steps[: order.index(step.key)] if one.wait_left_s > 0]
-    out += [f"{one.step.key} needs {_span(one.wait_left_s)} more." for one in waiting]
+    out += [f"{one.step.key} needs {span_words(one.wait_left_s)} more." for one in waiting]
     if state == "started":
         out += list(step.mind)
     return tuple(out)
-
-
-def _span(seconds: float) -> str:
-    """A time span as a person says it.
-
-    >>> _span(5400.0), _span(40.0)
-    ('1.5 h', '1 min')
-    """
-    return f"{seconds / 3600:.1f} h" if seconds >= 3600 else f"{max(seconds / 60, 1):.0f} min"
 
 
 def _now(state: CaseState, work: Procedure, now: str) -> CareNow:
@@ -160,16 +151,10 @@ def _step(step: Step, ticks: list[CareTick], now: str) -> StepNow:
     last = ticks[-1] if ticks else None
     started = next((one.observed_at for one in reversed(ticks) if one.state == "started"), "")
     ended = last.observed_at if last is not None and last.state != "started" else ""
-    seconds = _seconds(started, ended) if started and ended else None
+    seconds = seconds_between(started, ended) if started and ended else None
     left = 0.0
     if step.wait_s and last is not None and last.state in ("done", "started"):
-        left = max(step.wait_s - _seconds(started or ended, now), 0.0)
+        left = max(step.wait_s - seconds_between(started or ended, now), 0.0)
     words = "; ".join(one.words for one in ticks if one.words)
     photos = tuple(dict.fromkeys(one.sha256 for one in ticks if one.sha256))
     return StepNow(step, last.state if last else "open", started, ended, seconds, left, words, photos)
-
-
-def _seconds(start: str, end: str) -> float:
-    """Seconds between two times as the log writes them."""
-    one, two = (datetime.fromisoformat(text.replace("Z", "+00:00")) for text in (start, end))
-    return (two - one).total_seconds()

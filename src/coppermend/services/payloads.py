@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Sequence
 from itertools import pairwise
@@ -13,7 +14,7 @@ from coppermend.core.copper.worked import CUT_NEAR_MM
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.canonical import Json
 from coppermend.core.log.gate import gate_status
-from coppermend.core.log.kinds import GATE_ITEMS, KINDS, LEVELS, MAP_SAYS, PROGRESS
+from coppermend.core.log.kinds import GATE_ITEMS, KINDS, LEVELS, MAP_SAYS, PROGRESS, is_way
 from coppermend.core.log.values import parse_value
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
@@ -201,7 +202,29 @@ def _state_after(request: Request, part: str, before: PartState) -> str:
 
 def _patch(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     binding = bind(workshop, case)
-    return {**_points(binding, _tips(binding, request)), **wire_fields(request.value)}
+    ends = _tips(binding, request)
+    fields = wire_fields(request.value)
+    way: Any = fields.get("path") or request.fields.get("path")
+    if is_way(way):
+        _check_way(ends, way)
+    return {**_points(binding, ends), **fields}
+
+
+WAY_OFF_MM = 40.0
+"""A way may begin this far from its noted point: a wire on a bared track is noted at the nearest point of its piece. Our choice."""
+
+
+def _check_way(ends: Sequence[ProbePoint], way: Sequence[Sequence[float]]) -> None:
+    """Refusal NOT-010 for a way that begins or ends elsewhere than its wire."""
+    for point, (x, y) in zip(ends, (way[0], way[-1]), strict=False):
+        off = math.hypot(point.x_mm - x, point.y_mm - y)
+        if off > WAY_OFF_MM:
+            raise refuse(
+                "NOT-010",
+                f"The way has its end at {x:g}, {y:g} mm, {off:.0f} mm from {point.id}.",
+                "Give its corners in the order of the two points, in mm as the map shows them, or leave the way out.",
+                Place(thing=point.id, x_mm=point.x_mm, y_mm=point.y_mm),
+            )
 
 
 WAY = re.compile(r"way=(-?\d+(?:\.\d+)?,-?\d+(?:\.\d+)?(?:;-?\d+(?:\.\d+)?,-?\d+(?:\.\d+)?)+)")

@@ -235,13 +235,15 @@ export function wireBow(a, b) {
  * @param {Ctx} ctx @param {View} view @param {number} ratio
  * @param {{a: number[], b: number[], side: string, planned: boolean, path?: number[][], dots?: number[][]}} wire */
 export function drawWire(ctx, view, ratio, wire) {
-  const a = toScreen(view, wire.a[0], wire.a[1]), b = toScreen(view, wire.b[0], wire.b[1]);
+  const led = wire.path && wire.path.length > 1 ? wire.path : null;
+  const [p0, p1] = led ? [led[0], led[led.length - 1]] : [wire.a, wire.b];
+  const a = toScreen(view, p0[0], p0[1]), b = toScreen(view, p1[0], p1[1]);
   const bow = wireBow(a, b);
   ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
   const here = !wire.side || wire.side === view.face;
   ctx.globalAlpha = here ? 1 : 0.45;
   const p = new Path2D();
-  if (wire.path && wire.path.length > 1) wire.path.map((c) => toScreen(view, c[0], c[1])).forEach((c, i) => (i ? p.lineTo(c[0], c[1]) : p.moveTo(c[0], c[1])));
+  if (led) led.map((c) => toScreen(view, c[0], c[1])).forEach((c, i) => (i ? p.lineTo(c[0], c[1]) : p.moveTo(c[0], c[1])));
   else {
     p.moveTo(a[0], a[1]);
     p.quadraticCurveTo(bow[0], bow[1], b[0], b[1]);

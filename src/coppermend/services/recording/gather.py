@@ -17,6 +17,7 @@ from coppermend.core.log.values import ampere_words, ohm_words, volt_words
 from coppermend.core.planning.model import Check, Span
 from coppermend.core.rework.gauge import diameter_mm
 from coppermend.core.rework.rules import WIRE_CAUTIONS
+from coppermend.services.carework import care_rows
 from coppermend.services.recording.maps import Marks, Path, Stretch, WireMark, board_map, window_of
 from coppermend.services.recording.model import (
     BreakRow,
@@ -127,6 +128,7 @@ def gather(
         corrections=board.corrections,
         assumptions=tuple(_assumptions(judgement.basis)),
         by_ohms=judgement.by_ohms,
+        care=care_rows(state.care),
     )
 
 

@@ -131,6 +131,7 @@ def _sections(view: RecordView) -> Iterable[tuple[str, str, str]]:
     yield "wires", "Patch wires", _wires(view.wires)
     yield "maps", "The board", "".join(_figure(one) for one in view.maps)
     yield "photos", "Photos", "".join(_photo(one) for one in view.photos)
+    yield "care", "Cleaned and protected", _table("", ("Work", "Step", "How it stands", "Remark"), view.care)
     yield "power", "Switched on", _power(view.power)
     yield "tests", "Functions tested", _table("", ("Function", "Result", "Remark"), view.tests)
     yield "proven", "What is proven", _proven(view)

@@ -326,7 +326,10 @@ def _draw_wires(drawing: _Drawing, marks: Marks, side: str) -> None:
         drawing.add(f'<path d="{data}" stroke="{PAPER}" stroke-width="{_num(0.9 * unit)}"/>')
         drawing.add(f'<path d="{data}" stroke="{INK}" stroke-width="{_num(0.42 * unit)}"{dash}/>')
         if here:
-            for x, y in ((ax, ay), (bx, by)):
+            ends = (
+                (drawing.view.xy(*wire.path[0]), drawing.view.xy(*wire.path[-1])) if wire.path else ((ax, ay), (bx, by))
+            )
+            for x, y in ends:
                 drawing.add(f'<circle cx="{_num(x)}" cy="{_num(y)}" r="{_num(0.55 * unit)}" fill="{INK}"/>')
 
 

@@ -170,6 +170,8 @@ class RecordView:
     corrections: str
     assumptions: tuple[tuple[str, str], ...]
     by_ohms: tuple[OhmsRow, ...] = ()
+    care: tuple[tuple[str, str, str, str], ...] = ()
+    """Cleaning and protection: (piece of work, step, how it stands, what was said)."""
 
     def as_dict(self) -> dict[str, Any]:
         """The record as plain JSON values."""

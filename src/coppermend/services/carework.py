@@ -1,0 +1,51 @@
+"""Cleaning and protection as it was done: rows for the record, from the ticks of a case."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from coppermend.core.log.state import CareTick
+from coppermend.core.rework.care import PROCEDURES
+
+
+def care_rows(ticks: Sequence[CareTick]) -> tuple[tuple[str, str, str, str], ...]:
+    """(piece of work, step, how it stands with the time it took, what was said), steps in the order of the procedure; the last tick of a step counts."""
+    rows = []
+    for key in dict.fromkeys(one.procedure for one in ticks):
+        work = PROCEDURES.get(key)
+        mine = [one for one in ticks if one.procedure == key]
+        order = [step.key for step in work.steps] if work else []
+        steps = sorted(
+            dict.fromkeys(one.step for one in mine), key=lambda s: order.index(s) if s in order else len(order)
+        )
+        for step in steps:
+            its = [one for one in mine if one.step == step]
+            words = "; ".join(one.words for one in its if one.words)
+            photo = "photo kept" if any(one.sha256 for one in its) else ""
+            rows.append((work.title if work else key, step, _stands(its), "; ".join(filter(None, (words, photo)))))
+    return tuple(rows)
+
+
+def _stands(ticks: Sequence[CareTick]) -> str:
+    """How a step stands, with the time from its start where it was started."""
+    last = ticks[-1]
+    began = next((one.observed_at for one in reversed(ticks[:-1]) if one.state == "started"), "")
+    if last.state != "done" or not began:
+        return last.state
+    return f"{last.state}, {span_words(seconds_between(began, last.observed_at))}"
+
+
+def seconds_between(start: str, end: str) -> float:
+    """Seconds between two times as the log writes them."""
+    one, two = (datetime.fromisoformat(text.replace("Z", "+00:00")) for text in (start, end))
+    return (two - one).total_seconds()
+
+
+def span_words(seconds: float) -> str:
+    """A time span as a person says it.
+
+    >>> span_words(5400.0), span_words(40.0)
+    ('1.5 h', '1 min')
+    """
+    return f"{seconds / 3600:.1f} h" if seconds >= 3600 else f"{max(seconds / 60, 1):.0f} min"
