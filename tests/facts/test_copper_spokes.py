@@ -40,6 +40,7 @@ def test_the_crowding_at_an_edge_is_its_closed_forms() -> None:
     # the end of a strip is the half plane's image under the sine; as wide as the strip: ln(pi / 2) / pi more than a disc of w / 4
     assert crowding(3.0, 3.0) == pytest.approx(math.log(math.pi / 2) / math.pi)
     assert crowding(1.0, 1e4) == pytest.approx(0.0, abs=1e-8)
+    assert crowding(1.0, math.inf) == 0.0
 
 
 @pytest.mark.parametrize(

@@ -51,7 +51,7 @@ def crowding(width: float, pour_mm: float) -> float:
     (0.0, 0.1437)
     """
     part = math.pi * min(width / pour_mm, 1.0) / 2.0
-    return math.log(part / math.sin(part)) / math.pi
+    return math.log(part / math.sin(part)) / math.pi if part > 1e-6 else 0.0
 
 
 def lands_on_sheets(parts: LayerParts) -> tuple[list[tuple[int, int]], list[Spoke]]:
