@@ -86,7 +86,24 @@ def test_page_and_command_line_make_the_same_patient(client: Client, shop: Works
 
 def test_the_command_line_takes_the_same_wishes(tmp_path: Any) -> None:
     store = str(tmp_path / "shop.db")
-    words = ["demo", "--prepare", "--breaks", "3", "--seed", "77", "--false-open", "0.03", "--slips", "0.01", "--mixed-up", "0.01", "--intermittent", "0.5", "--oxidised", "0"]
+    words = [
+        "demo",
+        "--prepare",
+        "--breaks",
+        "3",
+        "--seed",
+        "77",
+        "--false-open",
+        "0.03",
+        "--slips",
+        "0.01",
+        "--mixed-up",
+        "0.01",
+        "--intermittent",
+        "0.5",
+        "--oxidised",
+        "0",
+    ]
     made = CliRunner().invoke(cli, ["--store", store, *words])
     assert made.exit_code == 0 and "Made now" in made.output, made.output
     again = CliRunner().invoke(cli, ["--store", store, "demo", "--prepare"])
@@ -108,3 +125,21 @@ def test_what_is_no_patient_is_refused_before_a_case_is_made(shop: Workshop, wis
         open_demo(shop, demo_machine(), wish=wish)
     assert refused.value.finding.code == code
     assert not open_demo(shop, demo_machine()).number > 1
+
+
+def test_readings_that_contradict_each_other_are_told_with_the_reading_that_settles_it(
+    client: Client, shop: Workshop, case: str
+) -> None:
+    """Issue 4, bad input: a clear statement of what conflicts and which re-measurement would settle it; gone when it is settled."""
+    client.post(f"/api/cases/{case}/areas", json={"part": "U1"})
+    points = ["U1.27/leg", "U3.11/leg"]
+
+    def noted(kind: str) -> list[str]:
+        body = {"kind": kind, "points": points}
+        bench = client.post(f"/api/cases/{case}/entries", json=body).json()["bench"]
+        return [one for one in bench["step"]["notes"] if "equally often" in one]
+
+    assert noted("closed") == []
+    (told,) = noted("open")
+    assert f"Read {points[0]} to {points[1]} once more" in told
+    assert noted("closed") == []

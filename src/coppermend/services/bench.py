@@ -64,7 +64,7 @@ class Proof:
 def next_for_case(workshop: Workshop, case: str) -> NextStep:
     """The next step of a case: the map first where it is in doubt, then mark an area, a check, a patch, the gate, power, or done."""
     binding = bind(workshop, case)
-    return _kept(binding, "next", lambda: map_first(binding) or _next(binding))
+    return _kept(binding, "next", lambda: _with_conflicts(binding, map_first(binding) or _next(binding)))
 
 
 def round_for_case(workshop: Workshop, case: str) -> RoundPlan:
@@ -199,6 +199,15 @@ def _with_chips(binding: Binding, step: NextStep) -> NextStep:
         f"or take chips out of their sockets. The belief adds {100 * binding.basis.chip_false_closed:g} % false beeps for it."
     )
     return replace(step, notes=(*step.notes, words))
+
+
+def _with_conflicts(binding: Binding, step: NextStep) -> NextStep:
+    """The step with what the readings contradict each other in, and which one taken again would settle it."""
+    told = [
+        f"{one.words} Read {one.again[0]} to {one.again[1]} once more: two of three settle it."
+        for one in posterior_of(binding).conflicts
+    ]
+    return replace(step, notes=(*step.notes, *told)) if told else step
 
 
 AFTER_THE_BEEPS = ("patch", "done")
