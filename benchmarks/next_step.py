@@ -1,15 +1,22 @@
-"""How long ``next_step`` takes after a reading, over whole practice sessions: belief and recommendation, warm.
+"""How long ``next_step`` takes after a reading, over whole practice sessions: belief and recommendation, in processor time, warm.
 
-``--board`` (default demo), ``--socket``, ``--sessions N``, ``--seed N`` (of the first patient). Percentiles over every call but each session's first.
-``--tiles N``: the board laid N times side by side, each copy with its work areas; then only the first plan and the first 25 replans are timed, in
-processor time, with every fifth reading open.
+``--board`` (default demo), ``--socket``, ``--seed N`` (of the first patient), ``--calls N`` (default 500): patients follow each other until every group
+that the board can fill has so many calls, at most ``--sessions N`` (default 40) of them. Groups go by the probe points of the net that was read last: up
+to 40, 41 to 80, more. The first session warms up and is counted in no percentile; of every other one its first plan is left out.
+``--whole``: the whole board is one work area (corrosion, severity 1), and one patient with two breaks is read on until there are enough calls; the
+groups are then left out, and replanning is judged over all calls but the first 20.
+``--tiles N``: the board laid N times side by side, each copy with its work areas; then only the first plan and the first 25 replans are timed, with
+every fifth reading open.
 """
 
 from __future__ import annotations
 
 import argparse
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
-from time import perf_counter, process_time
+from pathlib import Path
+from time import process_time
 from typing import Any
 
 import numpy as np
@@ -19,10 +26,16 @@ from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.planning.next import next_step
 from coppermend.core.planning.round import plan_round
-from coppermend.services.practice import patient_of
+from coppermend.services.practice import PracticeSetting, patient_of
 
 APART_MM = 400.0
 """From one copy of the board to the next."""
+GROUPS = (("up_to_40", 40), ("up_to_80", 80), ("more", 1_000_000))
+"""Name of a group of calls, and the most probe points of the net that was read last."""
+WARM_UP = 20
+"""Calls of a whole board that are not judged."""
+EDGE_MM = 5.0
+"""A work area over the whole board reaches so far beyond its outermost point."""
 
 
 def tiled(graph: CopperGraph, copies: int) -> CopperGraph:
@@ -76,41 +89,89 @@ def whole_board(graph: CopperGraph, areas: tuple[WorkArea, ...], copies: int) ->
     }
 
 
+def everywhere(graph: CopperGraph) -> WorkArea:
+    """One work area over every probe point of a board."""
+    x, y = [p.x_mm for p in graph.points], [p.y_mm for p in graph.points]
+    left, right, low, high = min(x) - EDGE_MM, max(x) + EDGE_MM, min(y) - EDGE_MM, max(y) + EDGE_MM
+    return WorkArea("board", ((left, low), (right, low), (right, high), (left, high)), "corrosion", 1)
+
+
+def session(setting: PracticeSetting, seed: int, breaks: int, most: int) -> tuple[float, list[tuple[int, float]]]:
+    """One patient to its end or ``most`` calls: ms of processor time of the first plan, and of each call after a reading with that reading's net."""
+    patient = patient_of(setting, seed, breaks)
+    net_of = {p.id: p.net for p in setting.graph.points}
+    evidence: list[Evidence] = []
+    first = 0.0
+    rows: list[tuple[int, float]] = []
+    while len(rows) < most:
+        begun = process_time()
+        step = next_step(setting.graph, setting.areas, evidence, Basis())
+        ms = 1000.0 * (process_time() - begun)
+        if evidence:
+            rows.append((net_of[evidence[-1].point_a], ms))
+        else:
+            first = ms
+        if step.kind not in ("check", "retest") or step.check is None:
+            break
+        said = patient.ask(step.check.point_a, step.check.point_b).says
+        evidence.append(Evidence(str(len(evidence)), step.check.point_a, step.check.point_b, said))
+    return first, rows
+
+
+def percentiles(ms: Sequence[float]) -> dict[str, Any]:
+    """Median, 95 and 99 % and the longest of some calls."""
+    if not ms:
+        return {"calls": 0}
+    p50, p95, p99 = np.percentile(ms, [50, 95, 99]).tolist()
+    return {
+        "calls": len(ms),
+        "p50_cpu_ms": round(p50, 1),
+        "p95_cpu_ms": round(p95, 1),
+        "p99_cpu_ms": round(p99, 1),
+        "max_cpu_ms": round(max(ms), 1),
+    }
+
+
+def by_points(setting: PracticeSetting, seed: int, sessions: int, calls: int) -> dict[str, Any]:
+    """Sessions one after the other, their calls in groups by the points of the net read last."""
+    size = Counter(p.net for p in setting.graph.points)
+    first, _ = session(setting, seed, seed % 4, calls)
+    held: dict[str, list[float]] = {name: [] for name, _ in GROUPS}
+    done = 0
+    while done < sessions and not all(len(ms) >= calls for ms in held.values()):
+        done += 1
+        for net, ms in session(setting, seed + done, (seed + done) % 4, 10 * calls)[1]:
+            held[next(name for name, most in GROUPS if size[net] <= most)].append(ms)
+    return {
+        "sessions": done,
+        "first_plan_cpu_ms": round(first, 1),
+        **percentiles([ms for group in held.values() for ms in group]),
+        "groups": {name: percentiles(ms) for name, ms in held.items()},
+    }
+
+
 def run(arguments: list[str]) -> dict[str, Any]:
     """Times every call."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks next_step")
     parser.add_argument("--board", default="demo")
     parser.add_argument("--socket", default="")
-    parser.add_argument("--sessions", type=int, default=6)
+    parser.add_argument("--sessions", type=int, default=40)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--calls", type=int, default=500)
     parser.add_argument("--tiles", type=int, default=1)
+    parser.add_argument("--whole", action="store_true")
     o = parser.parse_args(arguments)
     setting = bootstrap.practice_setting(o.board, o.socket)
+    about = {"board": Path(o.board).name, "nets": len(setting.graph.net_names), "seed": o.seed}
     if o.tiles > 1:
-        return {"board": o.board, "tiles": o.tiles, **whole_board(setting.graph, setting.areas, o.tiles)}
-    ms: list[float] = []
-    first: list[float] = []
-    for seed in range(o.seed, o.seed + o.sessions):
-        patient = patient_of(setting, seed, seed % 4)
-        evidence: list[Evidence] = []
-        while True:
-            begun = perf_counter()
-            step = next_step(setting.graph, setting.areas, evidence, Basis())
-            (ms if evidence else first).append(1000.0 * (perf_counter() - begun))
-            if step.kind not in ("check", "retest") or step.check is None:
-                break
-            said = patient.ask(step.check.point_a, step.check.point_b).says
-            evidence.append(Evidence(str(len(evidence)), step.check.point_a, step.check.point_b, said))
-    p50, p95, p99 = np.percentile(ms, [50, 95, 99]).tolist()
+        return {**about, "tiles": o.tiles, **whole_board(setting.graph, setting.areas, o.tiles)}
+    if not o.whole:
+        return {**about, **by_points(setting, o.seed, o.sessions, o.calls)}
+    setting = replace(setting, areas=(everywhere(setting.graph),))
+    first, rows = session(setting, o.seed, 2, o.calls + WARM_UP)
     return {
-        "board": o.board,
-        "nets": len(setting.graph.net_names),
-        "sessions": o.sessions,
-        "seed": o.seed,
-        "calls": len(ms),
-        "first_plan_ms": round(first[0], 1),
-        "p50_ms": round(p50, 2),
-        "p95_ms": round(p95, 2),
-        "p99_ms": round(p99, 2),
-        "max_ms": round(max(ms), 2),
+        **about,
+        "whole": True,
+        "first_plan_cpu_ms": round(first, 1),
+        **percentiles([ms for _, ms in rows[WARM_UP:]]),
     }
