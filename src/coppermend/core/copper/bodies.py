@@ -14,6 +14,7 @@ import shapely
 from coppermend.core.copper.spine import (
     CRUMB,
     GRID_MM,
+    LEAST_TRACK_MM,
     Bone,
     is_even,
     is_plain,
@@ -99,7 +100,8 @@ def stroked(shape: Any, reach: Reach, apart: float = APART_WIDTHS, whole: bool =
         bones = [bone for own in found for bone in own or []]
         if not all(found):
             return Body()
-    if not bones or (2.0 * min(b.radius for b in bones) < LEAST_SHARE * width and not steady):
+    least = max(0.0 if steady else LEAST_SHARE * width, LEAST_TRACK_MM)
+    if not bones or 2.0 * min(b.radius for b in bones) < least:
         return Body()
     return _whole(Body(_led(bones, wide), wide, _discs(shape, reach, bones, wide))) or Body()
 

@@ -42,6 +42,8 @@ MOST_CORNERS = 64
 """A pour whose width changes is tried as a tapering track if its outline has at most this many corners, simplified as ROUGH says. Our choice."""
 SETTLED_RADII = 3.0
 """A shrunk pour in one piece whose corners all lie within this many radii of it has no necks."""
+LEAST_TRACK_MM = 0.03
+"""Copper that runs out to less than this is a point, no track: none is etched so narrow. Our choice."""
 EVEN_SPREAD = 1.5
 """Strokes whose widths differ by at most this factor make one track however the width changes. Our choice."""
 SPUR_WIDTHS = 1.2
@@ -219,6 +221,8 @@ def is_steady(bones: list[Bone]) -> bool:
     if not bones:
         return False
     widest, narrowest = max(b.radius for b in bones), min(b.radius for b in bones)
+    if 2.0 * narrowest < LEAST_TRACK_MM:
+        return False
     if widest <= EVEN_SPREAD * narrowest:
         return True
     if sum(_length(b.path) for b in bones) < SLIM * 2.0 * widest:
