@@ -310,6 +310,8 @@ def tap(page: Page, world: World, count: int) -> None:
     """Tap the pins that the sheet asks for."""
     page.locator("#lay-file").set_input_files(world.photo)
     page.locator(".lay-pins").wait_for()
+    page.wait_for_function("() => window.bench.laySheet.view.w && window.bench.laySheet.view.scale !== 1")
+    page.wait_for_timeout(300)
     for _ in range(count):
         name = str(page.evaluate("() => window.bench.laySheet.pin"))
         for _ in range(2):
