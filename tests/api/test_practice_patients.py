@@ -143,3 +143,14 @@ def test_readings_that_contradict_each_other_are_told_with_the_reading_that_sett
     (told,) = noted("open")
     assert f"Read {points[0]} to {points[1]} once more" in told
     assert noted("closed") == []
+
+
+def test_a_work_area_that_holds_no_copper_is_told(client: Client, case: str) -> None:
+    """Issue 4, bad input. The demonstration board lies within 300 mm of its origin (demo/package)."""
+    client.post(f"/api/cases/{case}/areas", json={"part": "U1"})
+    notes = client.get(f"/api/cases/{case}/next").json()["notes"]
+    assert not [one for one in notes if "holds no copper" in one]
+    far = [[1000.0, 1000.0], [1010.0, 1000.0], [1010.0, 1010.0]]
+    assert client.post(f"/api/cases/{case}/areas", json={"polygon": far, "label": "far off"}).status_code == 201
+    (told,) = [one for one in client.get(f"/api/cases/{case}/next").json()["notes"] if "holds no copper" in one]
+    assert "far off" in told

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar, cast
 
-from coppermend.core.belief.engine import CopperBelief, belief
+from coppermend.core.belief.engine import CopperBelief, belief, hurt
 from coppermend.core.belief.ratio import with_ohms_words
 from coppermend.core.copper.neighbours import Neighbour, neighbours
 from coppermend.core.copper.unknown import has_unknown
@@ -202,11 +202,17 @@ def _with_chips(binding: Binding, step: NextStep) -> NextStep:
 
 
 def _with_conflicts(binding: Binding, step: NextStep) -> NextStep:
-    """The step with what the readings contradict each other in, and which one taken again would settle it."""
+    """The step with what the readings contradict each other in, which one taken again would settle it, and work areas that hold no copper."""
     told = [
         f"{one.words} Read {one.again[0]} to {one.again[1]} once more: two of three settle it."
         for one in posterior_of(binding).conflicts
     ]
+    for area in binding.areas:
+        if not hurt(binding.graph, (area,), binding.basis).any():
+            told.append(
+                f"The work area {area.label or area.part or area.id} holds no copper of this board: nothing there is to be proved. "
+                "Draw it again over the copper, in mm of the board."
+            )
     return replace(step, notes=(*step.notes, *told)) if told else step
 
 
