@@ -252,6 +252,34 @@ def test_dumps_refused(text: str, code: str) -> None:
     assert caught.value.finding.code == code and caught.value.finding.remedy
 
 
+HOSTILE = {
+    "a head of open keywords": b"$a " * 1_500_000 + b"$enddefinitions $end #0 0!",
+    "a head of variables": b"$var wire 1 ! a $end " * 300_000 + b"$enddefinitions $end #0 0!",
+    "wide vectors": b"$var wire 8192 ! a $end $enddefinitions $end\n#0 " + b"b0 !\nb1 !\n" * 200_000,
+    "wide vectors that turn about": b"$var wire 8192 ! a $end $enddefinitions $end\n#0 " + b"bx !\nb0 !\n" * 50_000,
+    "one endless word": b"$var wire 1 ! a $end $enddefinitions $end #" + b"1" * 3_000_000,
+    "a comment without an end": b"$var wire 1 ! a $end $enddefinitions $end $comment " + b"0! " * 1_000_000,
+    "keys that repeat themselves": (b"sampl" * 12_000 + b",1\n") * 300
+    + b"Time (s),CH1 (V)\n"
+    + b"".join(b"%d e-9,1\n" % k for k in range(99)),
+    "brackets without an end": b"Time (s)," + b"((((" * 15_000 + b"\n" + b"".join(b"%de-9,1\n" % k for k in range(99)),
+    "quotes": b'"' * 60_000 + b"\n" + b'1,"2\n' * 3000,
+    "rows of every length": b"Time (s),CH1 (V)\n"
+    + b"".join(b"%de-9,%s\n" % (k, b"1" * (k % 40)) for k in range(300_000)),
+}
+
+
+@pytest.mark.parametrize("what", HOSTILE)
+def test_hostile_files_end_soon(what: str) -> None:
+    """Read or refused in words, in bounded CPU time."""
+    begin = process_time()
+    try:
+        read_waves(HOSTILE[what], "h")
+    except Refusal as err:
+        assert err.finding.code.startswith("WAV") and err.finding.remedy
+    assert process_time() - begin < 10
+
+
 def long_dump(steps: int) -> bytes:
     """Two wires over that many times: the second at half the rate of the first; two changes written a time."""
     table = np.tile(np.frombuffer(b'#0000000000\n0!\n0"\n', np.uint8), (steps, 1))

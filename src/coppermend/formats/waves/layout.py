@@ -14,6 +14,8 @@ from coppermend.core.findings import Finding, Place, Severity, refuse
 from coppermend.formats.waves.units import figure, known, split_unit
 
 LONGEST_LINE = 65_536
+LONGEST_KEYS, LONGEST_NAME = 4000, 120
+"""Of a line in the head only so many characters are looked at for keys, and of a cell so many for a name."""
 MOST_COLUMNS = 512
 MOST_HEAD = 2000
 NOT_A_NUMBER = ("nan", "-nan", "inf", "-inf", "+inf", "ol", "-ol", "*", "--", "-", "?", "x", "z")
@@ -190,7 +192,7 @@ def _names(made: Layout, head: list[list[str]]) -> None:
     if full and all(_unit_cell(cell) for cell in full[-1] if cell) and len(full) > 1:
         units, full = [cell.strip("()[] ") for cell in full[-1]], full[:-1]
     if full:
-        pairs = [split_unit(cell) for cell in full[-1]]
+        pairs = [split_unit(cell[:LONGEST_NAME]) for cell in full[-1]]
         names = [pair[0] for pair in pairs]
         units = [unit or pair[1] for unit, pair in zip(units, pairs, strict=True)]
     made.names, made.units = names, units
@@ -202,7 +204,14 @@ def _unit_cell(cell: str) -> bool:
 
 def _keys(made: Layout, head: list[str], name: str) -> None:
     """Step, rate and start from keys and values in the head."""
-    cells = [[c.strip().strip('"') for c in re.split(r"[;\t,:=]", one.lstrip("#; %")) if c.strip()] for one in head]
+    cells = [
+        [
+            c.strip().strip('"')[:LONGEST_NAME]
+            for c in re.split(r"[;\t,:=]", one[:LONGEST_KEYS].lstrip("#; %"))
+            if c.strip()
+        ]
+        for one in head
+    ]
     for row in cells:
         for key, value in itertools.pairwise(row):
             found = figure(value)
@@ -238,7 +247,7 @@ def _on_first_row(made: Layout, text: bytes, head: list[str]) -> None:
     first = split(text[made.begin : end if end >= 0 else None].decode("utf-8", "replace"), made.separator, made.comma)
     names = split(head[-1], made.separator, False) if head else []
     for k, (key, value) in enumerate(zip(names, first, strict=False)):
-        found = figure(value) if k not in made.columns else None
+        key, found = key[:LONGEST_NAME], figure(value[:LONGEST_NAME]) if k not in made.columns else None
         if found is None or found[1] not in ("", "s"):
             continue
         if _STEP.search(key) and found[0] > 0:
@@ -259,7 +268,7 @@ def _joined(made: Layout, rows: list[list[str]], head: list[str], name: str) -> 
     if not (halves and parts):
         return
     if named * 2 == len(made.columns):
-        pairs = [split_unit(one) for one in cells]
+        pairs = [split_unit(one[:LONGEST_NAME]) for one in cells]
         made.joined, made.headless = True, False
         made.names, made.units = [one for one, _ in pairs], [unit for _, unit in pairs]
         made.findings.append(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import warnings
+from array import array
 from collections.abc import Iterator
 
 import numpy as np
@@ -85,37 +86,37 @@ def _by_library(body: bytes, made: Layout) -> Floats | None:
 
 def _by_row(body: bytes, made: Layout, name: str) -> Floats:
     """Row by row: cells that are no number become NaN, rows of another form are left out, and both are said."""
-    rows: list[list[float]] = []
-    strange: list[int] = []
-    total = 0
-    for number, raw in enumerate(body.splitlines(), made.line):
-        line = raw.decode("utf-8", "replace")
+    numbers = array("d")
+    strange = first_strange = total = 0
+    for number, raw in enumerate(io.BytesIO(body), made.line):
+        line = raw.decode("utf-8", "replace").rstrip("\r\n")
         if not line.strip() or line.lstrip().startswith("#"):
             continue
         total += 1
         values = _values(line, made)
         if values is None:
-            strange.append(number)
+            strange += 1
+            first_strange = first_strange or number
             continue
-        rows.append(values)
-    if not rows or len(strange) > BAD_SHARE * total:
+        numbers.extend(values)
+    if not numbers or strange > BAD_SHARE * total:
         raise refuse(
             "WAV-009",
-            f"{len(strange)} of {total} rows cannot be read as numbers.",
+            f"{strange} of {total} rows cannot be read as numbers.",
             REMEDY,
-            Place(file=name, line=strange[0] if strange else None),
+            Place(file=name, line=first_strange or None),
         )
     if strange:
         made.findings.append(
             Finding(
                 "WAV-015",
                 Severity.WARNING,
-                Place(file=name, line=strange[0]),
-                f"{len(strange)} rows are not as the others; they are left out.",
+                Place(file=name, line=first_strange),
+                f"{strange} rows are not as the others; they are left out.",
                 "See whether the file is cut off or edited.",
             )
         )
-    return np.array(rows, dtype=np.float64)
+    return np.frombuffer(numbers, np.float64).reshape(-1, len(made.names)).copy()
 
 
 def _values(line: str, made: Layout) -> list[float] | None:

@@ -7,7 +7,8 @@ Source: IEEE 1364-2005 section 18 (value change dump files); section number from
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from array import array
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -27,10 +28,11 @@ from coppermend.core.signals.wave import (
     Wave,
 )
 
-MOST_CHANGES = 40_000_000
+MOST_CHANGES = 20_000_000
 MOST_BITS = 8192
 LARGEST_HEAD = 16_000_000
 BLOCK = 1 << 22
+_SHORT = 64
 SCOPES = ("module", "task", "function", "begin", "fork")
 _TYPES = (
     "event",
@@ -90,7 +92,8 @@ class _Work:
     channels: list[Ints] = field(default_factory=list)
     levels: list[Levels] = field(default_factory=list)
     reals: dict[bytes, tuple[list[int], list[float]]] = field(default_factory=dict)
-    last: dict[int, int] = field(default_factory=dict)
+    last: dict[int, tuple[bytes, bytes]] = field(default_factory=dict)
+    """The last value of each vector, by its first bit: what it is filled up with on the left, and its digits."""
     now: int = -1
     begin: int | None = None
     changes: int = 0
@@ -129,8 +132,7 @@ def read_vcd(data: bytes, name: str = "") -> Capture:
 # ---- head ----
 def _head(work: _Work, head: bytes) -> None:
     scope: list[str] = []
-    for match in re.finditer(rb"\$(\w+)\s(.*?)\$end\b|\$(\w+)\s*\$end\b", head, re.DOTALL):
-        word, words = (match[1] or match[3]).decode("ascii", "replace"), (match[2] or b"").split()
+    for word, words in _sections(head):
         if word == "timescale":
             work.scale_s = _scale(work, b"".join(words))
         elif word == "scope":
@@ -145,6 +147,20 @@ def _head(work: _Work, head: bytes) -> None:
                 scope.pop()
         elif word == "var":
             _declare(work, words, scope)
+
+
+def _sections(head: bytes) -> Iterator[tuple[str, list[bytes]]]:
+    """Each ``$word ... $end`` of the head; in one pass, however broken it is."""
+    word, words = "", list[bytes]()
+    for one in head.split():
+        if one == b"$end":
+            if word:
+                yield word, words
+            word, words = "", []
+        elif not word and one[:1] == b"$":
+            word = one[1:41].decode("ascii", "replace")
+        elif len(words) < 64:
+            words.append(one)
 
 
 def _scale(work: _Work, text: bytes) -> float:
@@ -220,12 +236,16 @@ def _block(work: _Work, block: bytes) -> None:
     else:
         _slow(work, block)
     if work.changes > MOST_CHANGES:
-        raise refuse(
-            "WAV-003",
-            f"The record holds more than {MOST_CHANGES} changes.",
-            "Save a shorter record.",
-            Place(file=work.name),
-        )
+        raise _too_many(work)
+
+
+def _too_many(work: _Work) -> Exception:
+    return refuse(
+        "WAV-003",
+        f"The record holds more than {MOST_CHANGES} changes.",
+        "Save a shorter record.",
+        Place(file=work.name),
+    )
 
 
 def _quick(work: _Work, raw: np.ndarray, starts: Ints, lengths: Ints, first: np.ndarray) -> None:
@@ -276,21 +296,13 @@ def _stamps(work: _Work, raw: np.ndarray, at: Ints, size: Ints) -> Ints:
 
 def _slow(work: _Work, block: bytes) -> None:
     """A block with vectors, reals, keywords or comments, one word after the other."""
-    times: list[int] = []
-    channels: list[int] = []
-    levels: list[int] = []
-
-    def put(bit: int, level: int) -> None:
-        times.append(max(work.now, 0))
-        channels.append(bit)
-        levels.append(level)
-
+    found = _Found(work)
     for word in block.split():
         head = word[0]
         if work.comment:
             work.comment = word != b"$end"
         elif work.pending is not None:
-            _vector(work, work.pending, word, put)
+            _vector(work, work.pending, word, found)
             work.pending = None
         elif head == 35:
             _time(work, word)
@@ -303,13 +315,40 @@ def _slow(work: _Work, block: bytes) -> None:
             if one is None or one.width != 1:
                 work.strange += 1
             else:
-                put(one.first, _LEVEL[head])
+                found.put(one.first, _LEVEL[head])
         else:
             work.strange += 1
-    work.changes += len(times)
-    work.times.append(np.array(times, np.int64))
-    work.channels.append(np.array(channels, np.int64))
-    work.levels.append(np.array(levels, np.int8))
+    work.times.append(np.frombuffer(found.times, np.int64))
+    work.channels.append(np.frombuffer(found.channels, np.int64))
+    work.levels.append(np.frombuffer(found.levels, np.int8))
+
+
+class _Found:
+    """The changes of a block read word by word, in few bytes each; refused beyond the most that is read."""
+
+    __slots__ = ("channels", "levels", "times", "work")
+
+    def __init__(self, work: _Work) -> None:
+        self.work = work
+        self.times, self.channels, self.levels = array("q"), array("q"), array("b")
+
+    def put(self, bit: int, level: int) -> None:
+        """One bit changes now."""
+        self.times.append(max(self.work.now, 0))
+        self.channels.append(bit)
+        self.levels.append(level)
+        self.work.changes += 1
+        if self.work.changes > MOST_CHANGES:
+            raise _too_many(self.work)
+
+    def put_many(self, bits: Ints, levels: Levels) -> None:
+        """Several bits change now."""
+        self.work.changes += bits.size
+        if self.work.changes > MOST_CHANGES:
+            raise _too_many(self.work)
+        self.times.frombytes(np.full(bits.size, max(self.work.now, 0), np.int64).tobytes())
+        self.channels.frombytes(bits.astype(np.int64).tobytes())
+        self.levels.frombytes(levels.tobytes())
 
 
 def _time(work: _Work, word: bytes) -> None:
@@ -327,7 +366,7 @@ def _time(work: _Work, word: bytes) -> None:
     work.now = then
 
 
-def _vector(work: _Work, value: bytes, key: bytes, put: Callable[[int, int], None]) -> None:
+def _vector(work: _Work, value: bytes, key: bytes, found: _Found) -> None:
     one = work.variables.get(key)
     if one is None:
         work.strange += 1
@@ -343,12 +382,22 @@ def _vector(work: _Work, value: bytes, key: bytes, put: Callable[[int, int], Non
         work.strange += 1
         return
     fill = digits[:1] if digits[:1] in b"xXzZ" else b"0"
-    padded = digits[-one.width :].rjust(one.width, fill)
-    for k, digit in enumerate(padded):
-        level = _LEVEL.get(digit, UNKNOWN)
-        if work.last.get(one.first + k) != level:
-            work.last[one.first + k] = level
-            put(one.first + k, level)
+    digits = digits[-one.width :]
+    last = work.last.get(one.first)
+    work.last[one.first] = (fill, digits)
+    size = one.width if last is None or last[0] != fill else max(len(digits), len(last[1]))
+    if last is not None and size <= _SHORT:
+        before = last[1].rjust(size, last[0])
+        for k, digit in enumerate(digits.rjust(size, fill)):
+            if digit != before[k]:
+                found.put(one.first + one.width - size + k, _LEVEL.get(digit, UNKNOWN))
+        return
+    now = _TABLE[np.frombuffer(digits.rjust(size, fill), np.uint8)]
+    if last is None:
+        new = np.arange(size)
+    else:
+        new = np.flatnonzero(now != _TABLE[np.frombuffer(last[1].rjust(size, last[0]), np.uint8)])
+    found.put_many(one.first + one.width - size + new, np.where(now[new] < 0, UNKNOWN, now[new]).astype(np.int8))
 
 
 def _real(work: _Work, one: _Variable, text: bytes, key: bytes) -> None:
