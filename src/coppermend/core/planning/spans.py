@@ -112,9 +112,9 @@ def node_words(graph: CopperGraph, node: int) -> str:
     return f"{what} at {x:.1f}, {y:.1f} mm" + (f", {side}" if side and what == "the junction" else "")
 
 
-ENOUGH_OPEN = 6
-"""So many open readings across a broken stretch are enough: where one point has no stand-in, more of them cannot tell a break from its bad bite, and P
-stays below ``advice_above`` for good."""
+ENOUGH_OPEN = 10
+"""So many open readings across a broken stretch are enough: where something else behind the same land could be broken as well and no reading tells
+the two apart, P stays below ``advice_above`` for good. Six were too few: two bad points on either side of a whole stretch can give them."""
 
 
 def confirmed(posterior: CopperBelief, risk: Risk, number: int, above: float | None = None) -> bool:
