@@ -11,12 +11,17 @@ import shapely
 
 from coppermend.core.board.model import Board, CopperLayer, Part, Pin
 from coppermend.core.copper.model import CopperGraph, PinPlace, Site, SiteKind
+from coppermend.core.rework.ground import board_ground
 from coppermend.core.rework.pieces import sites_of
 from coppermend.core.rework.removal_heat import Barrel, HotPin, Stack
 from coppermend.core.units import BARREL_PLATING_MM, COPPER_THICKNESS_MM
 
 WINDOW_MM = 60.0
 """Board up to this far round the part's pins is solved; heat hardly passes beyond (a plane cools over some 25 mm)."""
+CLOSE_MM = 3.0
+"""The ground round the pins in which pours are widened by their stroke."""
+LARGE_CORNERS = 400
+"""Outlines with more corners are treated so."""
 SMALLEST_METAL_MM = 0.15
 WINDOW_TOUCHES_MM = 1e-6
 
@@ -116,12 +121,13 @@ def ground_round(board: Board, part: Part, places: dict[str, PinPlace], film_w_m
     """The board round a part's pins, ready for ``heat_paths``."""
     spots = np.array([(pin.x_mm, pin.y_mm) for pin in part.pins])
     window = shapely.box(*(spots.min(axis=0) - WINDOW_MM), *(spots.max(axis=0) + WINDOW_MM))
+    close = shapely.union_all(shapely.buffer(shapely.points(spots), CLOSE_MM, quad_segs=4))
     faces = [layer.key for layer in board.layers]
     keys = [*(["c"] if "c" not in faces else []), *faces, *(["s"] if "s" not in faces else [])]
     known = dict(board.copper_thickness_mm)
     foil = [known.get(key, COPPER_THICKNESS_MM) if key in faces else 0.0 for key in keys]
     copper = tuple(
-        _window_copper(board.layer(key), window) if key in faces else np.empty(0, dtype=object) for key in keys
+        _window_copper(board.layer(key), window, close) if key in faces else np.empty(0, dtype=object) for key in keys
     )
     stack = Stack.even(board.thickness_mm, foil, film_w_m2k)
     pins = tuple(_hot_pin(board, pin, places.get(pin.number), keys, spots) for pin in part.pins)
@@ -136,26 +142,35 @@ def ground_round(board: Board, part: Part, places: dict[str, PinPlace], film_w_m
 
 def _area(board: Board, window: Any) -> Any:
     """The board inside the window: its outline, or the box of its copper where no outline was found."""
-    rings = [shapely.Polygon(ring) for ring in board.outline if len(ring) >= 3]
-    if rings:
-        whole = shapely.union_all([shapely.make_valid(one) for one in rings])
-    else:
+    whole = board_ground(board)
+    if whole is None:
         boxes = np.vstack([layer.shapes.bounds_mm() for layer in board.layers if len(layer.shapes)])
         whole = shapely.box(*np.nanmin(boxes[:, :2], axis=0) - 1.0, *np.nanmax(boxes[:, 2:], axis=0) + 1.0)
     inside = shapely.intersection(whole, window)
     return inside if inside.area > 0 else window
 
 
-def _window_copper(layer: CopperLayer, window: Any) -> Any:
-    """The pieces of a layer that reach into the window, as polygons."""
+def _window_copper(layer: CopperLayer, window: Any, close: Any) -> Any:
+    """The pieces of a layer that reach into the window, as polygons. A pour drawn with a stroke round it is widened by that stroke near the pins only:
+    further out the stroke's half width does not count, and widening a large outline takes seconds.
+    """
     box = layer.shapes.bounds_mm()
     x0, y0, x1, y1 = window.bounds
     with np.errstate(invalid="ignore"):
         inside = (box[:, 0] < x1) & (box[:, 2] > x0) & (box[:, 1] < y1) & (box[:, 3] > y0)
-    pieces = layer.shapes.take(np.flatnonzero(inside)).polygons(quad_segs=4)
-    bad = ~shapely.is_valid(pieces)
-    pieces[bad] = shapely.make_valid(pieces[bad])
-    return pieces
+    shapes = layer.shapes.take(np.flatnonzero(inside))
+    drawn = shapes.radius_mm > 0
+    large = drawn & (shapely.get_num_coordinates(shapes.skeleton) > LARGE_CORNERS)
+    pieces = [shapes.skeleton[~drawn], shapes.take(drawn & ~large).polygons(quad_segs=4)]
+    for skeleton, radius in zip(shapes.skeleton[large], shapes.radius_mm[large].tolist(), strict=True):
+        whole = shapely.make_valid(skeleton)
+        around = shapely.buffer(close, radius, quad_segs=4)
+        near = shapely.buffer(shapely.intersection(whole, around), radius, quad_segs=4)
+        pieces.append(np.array([whole, near], dtype=object))
+    found = np.concatenate(pieces)
+    bad = ~shapely.is_valid(found)
+    found[bad] = shapely.make_valid(found[bad])
+    return found
 
 
 def _hot_pin(board: Board, pin: Pin, place: PinPlace | None, keys: Sequence[str], spots: Any) -> HotPin:

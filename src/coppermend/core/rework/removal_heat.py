@@ -35,6 +35,8 @@ LAMINATE_THROUGH_W_MK = 0.3
 FILM_W_M2K = 10.0
 """Heat lost to still air by one face, convection and radiation together. Common practice, no source; an input."""
 SHARE_SAMPLES = 4
+MANY_CORNERS = 200
+"""Pieces of copper with more corners are asked one by one, prepared."""
 NEAR_MM = 1.6
 """Up to this distance from a pin a triangle is copper or not; beyond, its copper share counts."""
 
@@ -147,7 +149,14 @@ def _shares(corners: Floats, copper: Any) -> Floats:
     centre = corners.mean(axis=1, keepdims=True)
     samples = np.concatenate([centre, (centre + corners) / 2], axis=1).reshape(-1, 2)
     hit = np.zeros(len(samples), dtype=bool)
-    hit[shapely.STRtree(pieces).query(shapely.points(samples), predicate="intersects")[0]] = True
+    large = shapely.get_num_coordinates(pieces) > MANY_CORNERS
+    for piece in pieces[large]:  # pours: prepared once, asked for all points
+        shapely.prepare(piece)
+        hit |= shapely.intersects_xy(piece, samples[:, 0], samples[:, 1])
+    left = np.flatnonzero(~hit)
+    small = pieces[~large]
+    if len(small) and len(left):
+        hit[left[shapely.STRtree(small).query(shapely.points(samples[left]), predicate="intersects")[0]]] = True
     return np.asarray(hit.reshape(-1, SHARE_SAMPLES).mean(axis=1))
 
 
