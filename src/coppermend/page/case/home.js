@@ -6,7 +6,7 @@ import { day, plainly } from '../shared/words.js';
 
 /** @param {HTMLElement} el @param {import('../main.js').App} app */
 export async function drawHome(el, app) {
-  fill(el, h('div.leaf', null, h('h1', null, 'On this bench'), h('div.skeleton', null)));
+  fill(el, waitingLeaf('On this bench'));
   let cases;
   try {
     cases = (await get('/api/cases')).cases;
@@ -60,6 +60,9 @@ function newCase(app) {
       h('label.field.wide', null, 'What the owner says', h('textarea', { name: 'complaint', rows: 2 }))),
     h('p', null, h('button.key.hot', { type: 'submit' }, 'Open the case')));
 }
+
+/** What a leaf shows while it waits for the server. @param {string} title */
+export const waitingLeaf = (title) => h('div.leaf', null, h('h1', null, title), h('p.why', { role: 'status' }, 'Reading the log …'), h('div.skeleton', null));
 
 /** @param {import('../shared/api.js').Finding} finding @param {() => void} again */
 export function errorSheet(finding, again) {

@@ -2,11 +2,11 @@
 /** The record: how it reads now, and its files. */
 import { byId, fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
-import { errorSheet } from './home.js';
+import { errorSheet, waitingLeaf } from './home.js';
 
 /** @param {HTMLElement} el @param {import('../main.js').App} app */
 export async function drawRecord(el, app) {
-  fill(el, h('div.leaf', null, h('h1', null, 'The record'), h('div.skeleton', null)));
+  fill(el, waitingLeaf('The record'));
   let open;
   try {
     open = await get(app.url('unproven'));

@@ -3,13 +3,15 @@
 import { fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
 import { clock, day, ohms, plainly } from '../shared/words.js';
-import { errorSheet } from './home.js';
+import { errorSheet, waitingLeaf } from './home.js';
 
 /** @typedef {import('../main.js').App} App */
 
 /** @param {HTMLElement} el @param {App} app */
 export async function drawStory(el, app) {
   let story, rails;
+  if (el.dataset.case !== app.id) fill(el, waitingLeaf('Story')); // never the story of another case
+  el.dataset.case = app.id;
   try {
     [story, { rails }] = await Promise.all([get(app.url('story')), get(app.url('rails'))]);
   } catch (err) {

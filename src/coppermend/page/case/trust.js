@@ -3,7 +3,7 @@
 import { fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
 import { chance, ohms, seconds, sentence } from '../shared/words.js';
-import { errorSheet } from './home.js';
+import { errorSheet, waitingLeaf } from './home.js';
 
 /** @typedef {import('../main.js').App} App */
 
@@ -15,6 +15,8 @@ let turns = 0;
 /** @param {HTMLElement} el @param {App} app */
 export async function drawTrust(el, app) {
   const turn = ++turns;
+  if (el.dataset.case !== app.id) fill(el, waitingLeaf('What the plan stands on'));
+  el.dataset.case = app.id;
   let map, times;
   try {
     [map, times] = await Promise.all([get(app.url('map')), get(app.url('times'))]);

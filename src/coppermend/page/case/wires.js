@@ -3,11 +3,11 @@
 import { fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
 import { chance, plainly, sentence } from '../shared/words.js';
-import { errorSheet } from './home.js';
+import { errorSheet, waitingLeaf } from './home.js';
 
 /** @param {HTMLElement} el @param {import('../main.js').App} app */
 export async function drawWires(el, app) {
-  fill(el, h('div.leaf', null, h('h1', null, 'Breaks and wires'), h('div.skeleton', null)));
+  fill(el, waitingLeaf('Breaks and wires'));
   let data;
   try {
     data = await get(app.url('wires'));
