@@ -207,6 +207,9 @@ def test_what_heat_harms() -> None:
 def test_refusals(made: tuple[Board, CopperGraph]) -> None:
     """Parts that are out, parts without pins, numbers that cannot be: said, with what can be done."""
     one, graph = made
+    unknown = replace(one, extra={"copper": "unknown"})
+    with pytest.raises(Refusal, match="REM-001"):
+        plan_removal(unknown, graph, one.part("U1"), (), None, None)
     gone = replace(graph, part_states=(("U1", PartState.NOT_FITTED),), memo={})
     with pytest.raises(Refusal, match="REM-004"):
         plan_removal(one, gone, one.part("U1"), (), None, None)

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import itertools
 import time
+from dataclasses import replace
 from math import inf
 from typing import Any
 
 import networkx as nx
 import numpy as np
 import pytest
+import shapely
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import dijkstra
 from tests.copper_boards import board, pad, part, track
 from tests.facts.test_rework_wires import net, pieces_by_networkx, point, restored, run
 
+from coppermend.core.board.model import Board
+from coppermend.core.copper.build import build_graph
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
 from coppermend.core.rework.pieces import Difficulty
 from coppermend.core.rework.routes import BEND_MM, KeepOut, Ways, fixing_dots
@@ -240,8 +244,6 @@ def test_dots_hold_the_wire() -> None:
 
 def test_scraped_tracks_are_ends_where_nothing_else_is() -> None:
     """A piece without a point gets its wire on the bared track: lap of two track widths (rework guides, docs/sources.md), in the open, noted at a point."""
-    from coppermend.core.copper.build import build_graph
-
     layers: dict[str, Any] = {
         "c": [pad(0, 0, 1.6), pad(40, 0, 1.6)],
         "s": [
@@ -262,6 +264,63 @@ def test_scraped_tracks_are_ends_where_nothing_else_is() -> None:
     assert runs and plain[0].restores
     tracks = [end for plan in bared for wire in plan.wires for end in (wire.a, wire.b) if end.kind == "track"]
     assert all(end.lap_mm == pytest.approx(2 * 0.4) and end.noted in {p.id for p in graph.points} for end in tracks)
+
+
+def l_shaped() -> Board:
+    """A board of 100 x 80 mm without its upper right quarter, with a slot in its lower part; a net from the upper left to the lower right."""
+    outline = np.array([(0, 0), (100, 0), (100, 40), (50, 40), (50, 80), (0, 80)], dtype=float)
+    slot = np.array([(40, 10), (60, 10), (60, 25), (40, 25)], dtype=float)
+    layers: dict[str, Any] = {
+        side: [pad(10, 70, 1.6), pad(90, 10, 1.6), *track(0.3, (10, 70), (10, 10), (90, 10))] for side in "cs"
+    }
+    made = board(layers, [(10, 70, 0.8), (90, 10, 0.8)], [part("J1", "c", [("1", 10, 70, 0), ("2", 90, 10, 1)])])
+    return replace(made, outline=(outline, slot))
+
+
+def test_ways_stay_on_a_board_that_is_no_rectangle() -> None:
+    """500 random ways on an L-shaped board with a slot: none leaves the board or comes nearer than 2 mm to its edge (shapely)."""
+    made = l_shaped()
+    ways = ways_of(made, build_graph(made))
+    ground = shapely.Polygon(made.outline[0]).difference(shapely.Polygon(made.outline[1]))
+    allowed = shapely.buffer(ground, -2.0 + 1e-6, join_style="mitre")
+    rng = np.random.default_rng(4)
+    found = 0
+    while found < 500:
+        a, b = (tuple(float(v) for v in rng.uniform((3, 3), (97, 77))) for _ in range(2))
+        if not all(allowed.contains(shapely.Point(spot).buffer(3.2)) for spot in (a, b)):
+            continue
+        way = ways.route((a[0], a[1]), (b[0], b[1]), "s")
+        assert way is not None
+        assert allowed.covers(shapely.LineString([*way.path]) if len(way.path) > 1 else shapely.Point(way.path[0]))
+        found += 1
+
+
+def test_no_way_on_the_demonstration_board_lies_under_a_part() -> None:
+    """40 random breaks: shapely finds no planned wire under a part or off the board, but where it leaves its own end (at most 8 mm)."""
+    from coppermend.bootstrap import open_board
+
+    made = open_board("demo")
+    graph = build_graph(made)
+    ways = ways_of(made, graph)
+    runs = [s for s in graph.sites if s.kind is SiteKind.RUN and s.length_mm > 20]
+    bodies = {
+        side: shapely.union_all(
+            [shapely.Polygon(p.outline) for p in made.parts if p.side == side and len(p.outline) >= 3]
+        )
+        for side in "cs"
+    }
+    rng = np.random.default_rng(6)
+    seen = 0
+    for site in rng.choice(np.array(runs, dtype=object), 40, replace=False):
+        for plan in propose_wires(graph, [site.id], board=made, ways=ways, scrape=True):
+            for wire in plan.wires:
+                if wire.side not in ("c", "s"):
+                    continue
+                line = shapely.LineString(wire.path)
+                ends = shapely.union_all([shapely.Point(p).buffer(8.0) for p in (wire.path[0], wire.path[-1])])
+                seen += 1
+                assert shapely.intersection(line.difference(ends), bodies[wire.side]).length < 1e-6
+    assert seen > 40
 
 
 def test_under_200_ms_with_forbidden_places() -> None:
@@ -286,3 +345,16 @@ def test_under_200_ms_with_forbidden_places() -> None:
         spent.append(time.process_time() - before)
         assert plan.restores
     assert float(np.median(spent)) < 0.2
+
+
+def test_insulation_by_heat_and_length() -> None:
+    """Near a hot part ETFE or PTFE; bare is named only below 12.7 mm (jumper practice after IPC-A-610, docs/sources.md)."""
+    hot = KeepOut(20, 5, 30, 12, "s", "the heat of VR1")
+    ways = Ways((hot,), (0, 0, 100, 100))
+    for y, wanted in ((2.0, "VR1"), (60.0, "wrap wire")):
+        graph = net(2, [run(1, 0, 1)], [point(0, 5, y), point(1, 60, y)])
+        wire = propose_wires(graph, ["run@1"], ways=ways)[0].wires[0]
+        assert wanted in wire.insulation and "bare only" not in wire.insulation
+        assert wire.as_dict()["change_ohm"] == pytest.approx(wire.gauge.resistance_ohm - 0.01)
+    graph = net(2, [run(1, 0, 1)], [point(0, 5, 60), point(1, 12, 60)])
+    assert "bare only" in propose_wires(graph, ["run@1"], ways=ways)[0].wires[0].insulation

@@ -8,10 +8,13 @@ from collections.abc import Collection, Iterable, Sequence
 from math import hypot
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board, Part, PartState
 from coppermend.core.copper.model import CopperGraph, ProbePoint, Site, SiteKind
+from coppermend.core.rework.ground import board_ground
+from coppermend.core.rework.insulation import HEAT_OF
 from coppermend.core.rework.pieces import WireEnd, points_of
 from coppermend.core.rework.routes import KeepOut, Ways
 from coppermend.core.rework.rules import lap_mm
@@ -30,6 +33,10 @@ THREAD_MM = 0.7
 """The narrowest free hole that a wire is led through. Our choice: an insulated wrap wire with room."""
 TEST_LAND_MM = 0.8
 """Round the middle of a land that no pin sits on: it may serve a probe. Our choice."""
+RECTANGLE = 0.99
+"""An outline that fills this share of its box is taken for a rectangle (rounded corners)."""
+STRIP_MM, MOST_STRIPS = 3.0, 80
+"""Width and number of the strips in which the ground off a board is boxed."""
 SCRAPED_MM = 7.0
 """What baring a track and tinning it costs, as mm of wire (shared measures of patch planning; an assumption)."""
 SCRAPE_STEP_MM = 2.5
@@ -54,13 +61,14 @@ def ways_of(
         *_parts(board, graph, frozenset(without)),
         *_test_lands(graph),
         *_mounting(board),
+        *_off_the_board(board),
         *(KeepOut(*box, side, words) for box, sides, words in own for side in (sides or "cs")),
     ]
     return Ways(tuple(keep), frame_of(board), tuple(_free_holes(board)))
 
 
 def frame_of(board: Board) -> Box:
-    """The ground inside the board's edge; the copper's box where no outline was found. Boards that are no rectangle: the box of the outline."""
+    """The box inside the board's edge; the copper's box where no outline was found."""
     if board.outline:
         xy = np.vstack([np.asarray(one) for one in board.outline if len(one)])
         low, high, inside = xy.min(axis=0), xy.max(axis=0), EDGE_MM
@@ -71,6 +79,29 @@ def frame_of(board: Board) -> Box:
         whole = np.vstack(boxes)
         low, high, inside = np.nanmin(whole[:, :2], axis=0), np.nanmax(whole[:, 2:], axis=0), 0.0
     return (float(low[0] + inside), float(low[1] + inside), float(high[0] - inside), float(high[1] - inside))
+
+
+def _off_the_board(board: Board) -> Iterable[KeepOut]:
+    """What of the outline's box lies off the board or too near its edge, as boxes: for boards that are no rectangle, and for cut-outs.
+
+    The box is looked at in strips; the boxes cover at least what lies off the board, so a way never leaves it.
+    """
+    ground = board_ground(board)
+    if ground is None or ground.area >= RECTANGLE * ground.envelope.area:
+        return
+    x0, y0, x1, y1 = frame_of(board)
+    inside = shapely.buffer(ground, -EDGE_MM, join_style="mitre")
+    count = min(max(int((x1 - x0) / STRIP_MM), 1), MOST_STRIPS)
+    lines = np.linspace(x0, x1, count + 1)
+    corners = shapely.get_coordinates(inside)[:, 0]
+    lines = np.unique(np.concatenate([lines, corners[(corners > x0) & (corners < x1)] if len(corners) <= 40 else []]))
+    for left, right in itertools.pairwise(lines.tolist()):
+        off = shapely.difference(shapely.box(left, y0 - 1.0, right, y1 + 1.0), inside)
+        for piece in shapely.get_parts(off):
+            bx0, by0, bx1, by1 = piece.bounds
+            if piece.area > 1e-6 and by1 > y0 + 1e-6 and by0 < y1 - 1e-6:
+                for side in "cs":
+                    yield KeepOut(bx0, by0, bx1, by1, side, "off the board or at its edge")
 
 
 def _box(points: NDArray[np.float64], grow: float) -> Box:
@@ -88,7 +119,7 @@ def _parts(board: Board, graph: CopperGraph, without: frozenset[str]) -> Iterabl
         if ground is None:
             continue
         hot = is_hot(part)
-        words = f"the heat of {part.ref}" if hot else f"under {part.ref}"
+        words = f"{HEAT_OF}{part.ref}" if hot else f"under {part.ref}"
         grow = HOT_MM if hot else GAP_MM
         for side in "cs" if hot else part.side:
             yield KeepOut(*_box(ground, grow), side, words)

@@ -21,6 +21,7 @@ from coppermend.core.board.pinboard import made_up_places
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.findings import Place, refuse
 from coppermend.core.rework.gauge import BENCH_GAUGES, Gauge, choose_gauge
+from coppermend.core.rework.insulation import insulation_of
 from coppermend.core.rework.least import least_joins
 from coppermend.core.rework.pieces import (
     Difficulty,
@@ -34,7 +35,7 @@ from coppermend.core.rework.pieces import (
     points_of,
     sites_of,
 )
-from coppermend.core.rework.routes import Ways, fixing_dots
+from coppermend.core.rework.routes import KeepOut, Ways, fixing_dots
 from coppermend.core.rework.routes_places import scraped_ends
 from coppermend.core.rework.rules import WIRE_CAUTIONS, WIRE_RULES, Rule
 from coppermend.core.units import COPPER_THICKNESS_MM
@@ -88,6 +89,8 @@ class Wire:
     """Where it is fixed to the board."""
     crosses_at: tuple[float, float] | None = None
     """Where it passes to the other side."""
+    insulation: str = ""
+    """What it is to be insulated with, and why."""
 
     @property
     def route_mm(self) -> float:
@@ -121,6 +124,8 @@ class Wire:
             "route_mm": round(self.route_mm, 3),
             "dots": [[round(x, 2), round(y, 2)] for x, y in self.dots],
             "crosses_at": None if self.crosses_at is None else [round(v, 2) for v in self.crosses_at],
+            "insulation": self.insulation,
+            "change_ohm": self.gauge.resistance_ohm - self.replaces_ohm if self.replaces_ohm else None,
             "note_a": self.a.noted,
             "note_b": self.b.noted,
             "words": self.words,
@@ -219,7 +224,7 @@ def propose_wires(
         left_out = ()
     broken_sites = [graph.site(one) for one in dict.fromkeys(broken)]
     common = (*_notes(broken_sites, left_out), *_barred_notes(pieces, reachable, joins, edges, ways))
-    maker = _Maker(graph, net, frozenset(broken), board, current_a, at_hand)
+    maker = _Maker(graph, net, frozenset(broken), board, current_a, at_hand, ways.keep_outs if ways else ())
     best = [joins[edge][0] for edge in edges]
     plans = [_plan(maker, "least", best, pieces, reachable, left_out, common, exact)]
     for kind, chosen in _others(joins, edges, pieces, broken_sites, reachable):
@@ -391,6 +396,7 @@ class _Maker:
     board: Board | None
     current_a: float
     at_hand: tuple[int, ...]
+    keep_outs: tuple[KeepOut, ...] = ()
 
     def wire(self, join: _Join) -> Wire:
         """The wire between two ends."""
@@ -432,6 +438,7 @@ class _Maker:
             path,
             dots,
             join.crosses_at,
+            insulation_of(path, side, self.keep_outs, way),
         )
 
     def _placed(self, end: WireEnd) -> bool:
