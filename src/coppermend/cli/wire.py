@@ -152,6 +152,7 @@ def _print_plans(plans: tuple[WirePlan, ...]) -> None:
             if wire.dots:
                 click.echo(f"      fix it at {'; '.join(f'{x:.1f}, {y:.1f}' for x, y in wire.dots)}")
             click.echo(f"      {wire.gauge_reason}")
+            click.echo(f"      {wire.insulation}")
             for note in wire.notes:
                 click.echo(f"      {note}")
             click.echo(
