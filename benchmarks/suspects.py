@@ -11,14 +11,13 @@ same belief, over the first ``--checklist`` seeds. ``latency``: CPU time of one 
 from __future__ import annotations
 
 import argparse
-import json
 from pathlib import Path
 from statistics import median
 from typing import Any
 
 import numpy as np
 
-from benchmarks._rows import kept_rows
+from benchmarks._rows import keep_row, kept_rows
 from benchmarks.round import wilson
 from coppermend import bootstrap
 from coppermend.cli.practice import _range
@@ -52,6 +51,8 @@ def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
         "named_true_wilson": [round(x, 4) for x in wilson(true, len(named))] if named else [],
         "near_095": len(near),
         "near_095_true": sum(r["named_true"] for r in near),
+        "near_095_wilson": [round(x, 4) for x in wilson(sum(r["named_true"] for r in near), len(near))] if near else [],
+        "wrong_seeds": [r["seed"] for r in named if not r["named_true"]],
         "top3_true": sum(r["top3_true"] for r in rows),
         "steps_by_faults": {str(k): median([r["steps"] for r in rows if r["faults"] == k]) for k in sorted({r["faults"] for r in rows})},
         "step_cpu_ms": {"p50": round(float(np.percentile(cpu, 50)), 1), "p95": round(float(np.percentile(cpu, 95)), 1), "n": len(cpu)} if cpu else {},
@@ -102,9 +103,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
                 "true": [t["unit"] for t in marked["true"]],
             }
             rows[(seed, policy)] = row
-            if o.into is not None:
-                with o.into.open("a", encoding="utf-8") as out:
-                    out.write(json.dumps(row) + "\n")
+            keep_row(o.into, row)
     ours = [r for (_, policy), r in rows.items() if policy == "next"]
     fixed = [r for (_, policy), r in rows.items() if policy == "checklist"]
     both = [(rows[(s, "next")], rows[(s, "checklist")]) for (s, p) in rows if p == "checklist" and (s, "next") in rows]

@@ -13,7 +13,7 @@ from coppermend.core.belief.suspects.explain import explanations
 from coppermend.core.belief.suspects.field import padded
 from coppermend.core.belief.suspects.posterior import Beep, Look, Start, initial, log_likelihood, observed, verdict
 from coppermend.core.belief.suspects.reasons import suspects
-from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING
+from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, OUTCOMES, PULSING
 from coppermend.core.circuit.build import PartInput, build_circuit
 from coppermend.core.circuit.examples import inverter_chain
 from coppermend.core.circuit.planes import (
@@ -233,3 +233,48 @@ def test_a_patient_is_solved_in_few_steps(board: PoweredBoard, seed: int, kinds:
 
 def test_sets_are_padded() -> None:
     assert padded([(1,), (2, 3)]).tolist() == [[1, -1, -1], [2, 3, -1]]
+
+
+def test_remembered_sets_predict_what_fresh_ones_do(board: PoweredBoard) -> None:
+    """A set met before, met first, and met among others gives the same symbols, screens and weights as a fresh simulation."""
+    field = board.field
+    rng = np.random.default_rng(11)
+    rows = padded(
+        [tuple(int(c) for c in rng.choice(len(field.causes), n, replace=False)) for n in (1, 2, 3, 4, 5, 6) * 12], 6
+    )
+    field.remembered(rows[::2])
+    again, fresh = field.remembered(rows), field.predicted(rows)
+    every = np.arange(len(rows))
+    assert np.array_equal(again.picked(every, len(field.spots)), fresh.picked(every, len(field.spots)))
+    assert np.array_equal(again.screens(), fresh.screens()) and np.array_equal(again.prior, fresh.prior)
+    assert [int(s) for s in again.one(7).picked(np.zeros(1, np.int64), len(field.spots))[:, 0]] == [
+        int(s) for s in fresh.one(7).picked(np.zeros(1, np.int64), len(field.spots))[:, 0]
+    ]
+    assert all(np.array_equal(again.symbols(k), fresh.symbols(k)) for k in range(0, len(field.spots), 17))
+
+
+def test_sets_that_join_later_weigh_as_if_weighed_at_once(board: PoweredBoard) -> None:
+    """The belief after wider sets joined against one softmax over all the logs, and each cause against the plain sum."""
+    state = initial(board.field)
+    for seed in range(1, 9):
+        made, state = powered_patient(board, seed, 3), initial(board.field)
+        for _ in range(4):
+            steps = ranked_steps(state, BenchNow(), CostTable(), 1)
+            if not steps or state.wide is not None:
+                break
+            seen = [Look(n, k, OUTCOMES.index(made.patient.look(n, k, False))) for n, k in steps[0].spots]
+            state = observed(state, seen)
+        if state.wide is not None:
+            break
+    assert state.wide is not None
+    logs = np.concatenate([state.logs, state.wide_logs])
+    weights = np.exp(logs - logs.max())
+    weights /= weights.sum()
+    assert np.allclose(np.concatenate([state.weights, state.wide_weights]), weights, atol=1e-12)
+    top = logs.max()
+    assert state.log_evidence == pytest.approx(top + np.log(np.exp(logs - top).sum()), abs=1e-9)
+    p = np.zeros(len(board.field.causes) + 1)
+    for members, share in ((board.field.main.members, state.weights), (state.wide.members, state.wide_weights)):
+        for column in members.T:
+            np.add.at(p, column + 1, share)
+    assert np.allclose(state.causes(), np.minimum(p[1:], 1.0), atol=5e-5)

@@ -125,6 +125,7 @@ class Behaviour:
         self._links: dict[str, list[Link]] = {}
         self._pulls: dict[str, list[tuple[Terminal, bool]]] = {}
         self._short_at: dict[str, list[int]] = {}
+        self._terminals: dict[str, dict[str, Terminal]] = {}
         self._compile()
         self._order = self._sorted()
         self._healthy: dict[str, list[int]] | None = None
@@ -134,6 +135,13 @@ class Behaviour:
         self.loose = self._set_by_program()
 
     # ---- what is asked of it ----
+    def terminal_named(self, part: CircuitPart, name: str) -> Terminal | None:
+        """The first terminal of that name of a part, None when there is none; looked up once."""
+        mine = self._terminals.get(part.ref)
+        if mine is None:
+            mine = self._terminals[part.ref] = {one.name: one for one in reversed(part.terminals)}
+        return mine.get(name)
+
     def healthy_symbol(self, net: str) -> int:
         """The symbol of a net when nothing fails. An unknown net counts as moving."""
         assert self._healthy is not None
@@ -588,7 +596,7 @@ class _Run:
     def _named(self, out: _Output, names: Iterable[str]) -> list[tuple[Terminal, Words]]:
         found = []
         for name in names:
-            one = out.part.named(name)
+            one = self.b.terminal_named(out.part, name)
             if one is not None:
                 found.append((one, self.pin(out.part, one)))
         return found

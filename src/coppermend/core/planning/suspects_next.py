@@ -20,7 +20,8 @@ from coppermend.core.belief.suspects.posterior import (
     path_causes,
     short_causes,
     sink_of,
-    spot_likelihood,
+    spot_likelihoods,
+    top_rows,
     verdict,
 )
 from coppermend.core.planning.costs import CostTable
@@ -126,12 +127,12 @@ class _View:
     def __init__(self, state: State) -> None:
         self.state = state
         made = state.field
-        which = _top(state.weights, TOP_SETS)
+        which = top_rows(state.weights, TOP_SETS)
         symbols = made.main.picked(which, len(made.spots))
         members = made.main.members[which]
         weights = state.weights[which]
         if state.wide is not None and len(state.wide_weights):
-            more = _top(state.wide_weights, TOP_SETS)
+            more = top_rows(state.wide_weights, TOP_SETS)
             symbols = np.concatenate([symbols, state.wide.picked(more, len(made.spots))], axis=1)
             weights = np.concatenate([weights, state.wide_weights[more]])
             wide = state.wide.members[more]
@@ -147,7 +148,7 @@ class _View:
     def look_gains(self, wave: bool) -> Floats:
         """Bits of a look at each spot, (spots,). ``wave``: patterns are judged wherever they can be."""
         made = self.state.field
-        return information(self.mass, _likelihoods(made, wave))
+        return information(self.mass, spot_likelihoods(made, wave))
 
     def waves(self, seconds: float) -> list[SuspectStep]:
         """A wave on the points that together tell most, filled greedily."""
@@ -159,7 +160,7 @@ class _View:
         if not len(order):
             return []
         order = order[np.sort(np.unique(self.like_row[order], return_index=True)[1])]
-        like = _likelihoods(made, True)
+        like = spot_likelihoods(made, True)
         group = np.zeros(len(self.weights), np.int64)
         chosen: list[int] = []
         total = 0.0
@@ -318,26 +319,11 @@ def _beep_ends(made: Field, net: str, a: int, b: int) -> tuple[int, int] | None:
     return (ends[0], ends[1]) if min(ends) >= 0 and ends[0] != ends[1] else None
 
 
-def _top(weights: Floats, most: int) -> NDArray[np.int64]:
-    """Indices of the greatest weights, ascending."""
-    if len(weights) <= most:
-        return np.arange(len(weights))
-    return np.sort(np.argpartition(-weights, most)[:most])
-
-
 def _symbol_mass(symbols: NDArray[np.uint8], weights: Floats) -> Floats:
     spots, _ = symbols.shape
     index = np.arange(spots)[:, None] * 6 + np.minimum(symbols, 5)
     flat = np.bincount(index.ravel(), weights=np.broadcast_to(weights, symbols.shape).ravel(), minlength=spots * 6)
     return np.asarray(flat.reshape(spots, 6), dtype=np.float64)
-
-
-def _likelihoods(made: Field, wave: bool) -> Floats:
-    key = ("likelihoods", wave)
-    if key not in made.memo:
-        made.memo[key] = np.stack([spot_likelihood(made, k, wave or spot.clocked) for k, spot in enumerate(made.spots)])
-    found: Floats = made.memo[key]
-    return found
 
 
 def _alike(symbols: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from coppermend.core.belief.suspects.field import DEEPEST, padded
 from coppermend.core.belief.suspects.hitting import hitting_sets
-from coppermend.core.belief.suspects.posterior import UNEXPLAINED, State, log_likelihood
+from coppermend.core.belief.suspects.posterior import UNEXPLAINED, State, liked_by_singles, log_likelihood
 
 FAULTS_EACH = 25
 """Likeliest faults taken up for each reading that must be explained."""
@@ -31,13 +31,13 @@ def explanations(state: State, most: int = 20) -> tuple[Explanation, ...]:
     Readings are soft: a set that leaves some unexplained may still come first when that is likelier than one fault more.
     """
     made = state.field
-    singles = made.singles()
-    healthy = made.predicted(padded([()]))
+    liked = liked_by_singles(state)
+    healthy = made.remembered(padded([()]))
     cost = -np.log(made.odds)
     abnormal = []
-    for one in state.evidence:
+    for k, one in enumerate(state.evidence):
         usual = float(log_likelihood(made, healthy, one)[0])
-        like = log_likelihood(made, singles, one)
+        like = liked[k]
         if usual < np.log(UNEXPLAINED):
             abnormal.append(like)
         else:
@@ -54,7 +54,7 @@ def explanations(state: State, most: int = 20) -> tuple[Explanation, ...]:
     sets = hitting_sets(conflicts, {c: float(cost[c]) - base + 1e-3 for one in conflicts for c in one}, most, DEEPEST)
     if not sets:
         return ()
-    block = made.predicted(padded(sets, DEEPEST))
+    block = made.remembered(padded(sets, DEEPEST))
     logs = block.prior.copy()
     left = np.zeros(len(sets), np.int64)
     for one in state.evidence:

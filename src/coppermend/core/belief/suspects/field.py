@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import log
+from sys import byteorder
 from typing import Any
 
 import numpy as np
@@ -29,6 +30,9 @@ PAIR_SHARE = 0.6
 """Of the sets beyond single faults, the share of pairs."""
 DEEPEST = 6
 """Most faults in one explanation."""
+MOST_REMEMBERED = 6000
+"""Fault sets whose predictions are remembered from step to step (about 1 kB each)."""
+_OCTET = np.arange(8) if byteorder == "little" else np.arange(7, -1, -1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,11 +65,24 @@ class Predicted:
 
     def picked(self, which: NDArray[np.int64]) -> Bytes:
         """The symbols of all spots under some sets, (spots, picked)."""
-        words = self.planes[which >> 6] >> (which & 63).astype(np.uint64)[:, None, None]
-        bits = (words & np.uint64(1)).astype(np.uint8)
+        octets = self.planes.view(np.uint8).reshape(*self.planes.shape, 8)
+        octet = octets[which >> 6, :, :, _OCTET[(which >> 3) & 7]]
+        shift = (which & 7).astype(np.uint8)[:, None, None]
+        bits: Bytes = np.bitwise_and(np.right_shift(octet, shift), np.uint8(1), dtype=np.uint8)
         rows: Bytes = bits[:, :, 0] | (bits[:, :, 1] << 1) | (bits[:, :, 2] << 2)
         picked: Bytes = rows.T[self.row]
         return picked
+
+    @classmethod
+    def of_symbols(cls, symbols: Bytes, screens: Bytes) -> Predicted:
+        """From the symbols themselves, ``symbols`` (sets, spots), ``screens`` (sets,)."""
+        count, spots = symbols.shape
+        words = max(1, (count + 63) // 64)
+        bits = np.zeros((spots, 3, words * 64), np.uint8)
+        for k in range(3):
+            bits[:, k, :count] = ((symbols >> k) & 1).T
+        planes = np.packbits(bits, axis=-1, bitorder="little").view("<u8")
+        return cls(count, np.arange(spots, dtype=np.int32), np.ascontiguousarray(planes.transpose(2, 0, 1)), screens)
 
 
 @dataclass(slots=True)
@@ -158,6 +175,24 @@ class Field:
     def predicted(self, members: Ints) -> Block:
         """A block of these fault sets."""
         return Block(members, self.log_prior(members), tuple(_predict(self, members)))
+
+    def remembered(self, members: Ints) -> Block:
+        """A block of a few fault sets; what was predicted for a set before is not reckoned again (a simulation costs about as much for 1 set as for 500)."""
+        known: dict[tuple[int, ...], tuple[Bytes, int]] = self.memo.setdefault("remembered", {})
+        keys = [tuple(sorted(c for c in row if c >= 0)) for row in members.tolist()]
+        fresh = list(dict.fromkeys(key for key in keys if key not in known))
+        if len(known) > MOST_REMEMBERED:
+            known.clear()
+            fresh = list(dict.fromkeys(keys))
+        if fresh:
+            block = self.predicted(padded(fresh))
+            symbols = block.picked(np.arange(len(fresh)), len(self.spots)).T
+            screens = block.screens()
+            for row, key in enumerate(fresh):
+                known[key] = (np.ascontiguousarray(symbols[row]), int(screens[row]))
+        found = [known[key] for key in keys]
+        chunk = Predicted.of_symbols(np.stack([s for s, _ in found]), np.array([k for _, k in found], np.uint8))
+        return Block(members, self.log_prior(members), (chunk,))
 
     def singles(self) -> Block:
         """Every cause alone, in their order."""

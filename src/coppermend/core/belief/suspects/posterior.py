@@ -128,9 +128,9 @@ class State:
         """Probability of every single cause, (causes,)."""
         if self._causes is None:
             n = len(self.field.causes)
-            p = _sums(self.field.main.members, self.weights, n)
+            p = _sums(_main_columns(self.field), self.weights, n)
             if self.wide is not None:
-                p += _sums(self.wide.members, self.wide_weights, n)
+                p += _sums(_columns(self.wide.members), self.wide_weights, n)
             self._causes = np.minimum(p, 1.0)
         return self._causes
 
@@ -144,18 +144,34 @@ class State:
         for block, weights in ((self.field.main, self.weights), (self.wide, self.wide_weights)):
             if block is None or not len(weights):
                 continue
-            top = (
-                [int(weights.argmax())]
-                if most == 1
-                else np.argpartition(-weights, min(most, len(weights) - 1))[:most].tolist()
-            )
+            top = [int(weights.argmax())] if most == 1 else top_rows(weights, most).tolist()
             rows += [(block, k, float(weights[k])) for k in top]
         rows.sort(key=lambda row: -row[2])
         return rows[:most]
 
 
+def top_rows(weights: Floats, most: int, least: float = 1e-6) -> NDArray[np.int64]:
+    """Indices of the ``most`` greatest weights, ascending; fewer where the others are below ``least`` of the greatest (but one at least).
+
+    >>> top_rows(np.array([0.1, 0.6, 0.0, 0.3]), 2).tolist(), top_rows(np.array([0.1, 0.6, 0.0, 0.3]), 4).tolist()
+    ([1, 3], [0, 1, 3])
+    """
+    if not len(weights):
+        return np.empty(0, np.int64)
+    top = float(weights.max())
+    for floor in (0.03, 0.001, least):
+        live = np.flatnonzero(weights >= top * floor)
+        if len(live) >= most:
+            break
+    if len(live) > most:
+        live = np.sort(live[np.argpartition(weights[live], len(live) - most)[-most:]])
+    return np.asarray(live, dtype=np.int64)
+
+
 def initial(made: Field) -> State:
-    """The belief before any evidence."""
+    """The belief before any evidence. What every later step looks up is laid out here, once a field."""
+    _held(made)
+    _main_columns(made)
     return _weighed(State(made, (), made.main.prior.copy(), None, np.empty(0)))
 
 
@@ -183,7 +199,7 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
         if k is None:
             return np.zeros(len(block.members))
         column = np.log(np.maximum(spot_likelihood(made, k, one.judged)[:, one.outcome], 1e-12))
-        picked: Floats = np.r_[column, 0.0, 0.0][block.symbols(k)]
+        picked: Floats = np.concatenate([column, (0.0, 0.0)])[block.symbols(k)]
         return picked
     if isinstance(one, Start):
         n = len(made.screens)
@@ -235,6 +251,15 @@ def spot_likelihood(made: Field, k: int, judged: bool) -> Floats:
     return found
 
 
+def spot_likelihoods(made: Field, judged: bool) -> Floats:
+    """P(outcome | symbol) at every spot, (spots, 6, 5); ``judged``: at every spot whose pattern can be, else at the clocked ones only."""
+    key = ("likelihoods", judged)
+    if key not in made.memo:
+        made.memo[key] = np.stack([spot_likelihood(made, k, judged or s.clocked) for k, s in enumerate(made.spots)])
+    found: Floats = made.memo[key]
+    return found
+
+
 def rail_likelihood(table: FaultTable, ground: bool) -> Floats:
     """P(outcome | symbol) at a supply pin, (6, 5): a rail reads high, too low (low) or none (floating); ground reads low or lifted (floating)."""
     e = table.rail_misread
@@ -276,12 +301,16 @@ def part_causes(made: Field, part: str) -> tuple[int, ...]:
 
 def short_causes(made: Field, net_a: str, net_b: str) -> tuple[int, ...]:
     """The bridges between two nets."""
-    shorts = made.behaviour.shorts
-    return tuple(
-        k
-        for k, one in enumerate(made.causes)
-        if one.key[0] == "short" and {shorts[int(one.key[2])].net_a, shorts[int(one.key[2])].net_b} == {net_a, net_b}
-    )
+    if "bridges" not in made.memo:
+        kept: dict[frozenset[str], tuple[int, ...]] = {}
+        for k, one in enumerate(made.causes):
+            if one.key[0] == "short":
+                short = made.behaviour.shorts[int(one.key[2])]
+                both = frozenset((short.net_a, short.net_b))
+                kept[both] = (*kept.get(both, ()), k)
+        made.memo["bridges"] = kept
+    found: dict[frozenset[str], tuple[int, ...]] = made.memo["bridges"]
+    return found.get(frozenset((net_a, net_b)), ())
 
 
 def path_causes(made: Field, net: str, a: int, b: int) -> tuple[int, ...]:
@@ -325,11 +354,25 @@ def _weighed(state: State) -> State:
     return state
 
 
-def _sums(members: Ints, weights: Floats, count: int) -> Floats:
+def _columns(members: Ints) -> list[NDArray[np.int64]]:
+    """The causes of fault sets plus 1 (0: none), a contiguous array for each column."""
+    return [members[:, k].astype(np.int64) + 1 for k in range(members.shape[1])]
+
+
+def _main_columns(made: Field) -> list[NDArray[np.int64]]:
+    if "columns" not in made.memo:
+        made.memo["columns"] = _columns(made.main.members)
+    found: list[NDArray[np.int64]] = made.memo["columns"]
+    return found
+
+
+def _sums(columns: Sequence[NDArray[np.int64]], weights: Floats, count: int) -> Floats:
+    """The weight of every cause, (causes,)."""
     out = np.zeros(count + 1)
     live = np.flatnonzero(weights > 1e-10)
-    for k in range(members.shape[1]):
-        out += np.bincount(members[live, k] + 1, weights=weights[live], minlength=count + 1)
+    kept = weights[live]
+    for column in columns:
+        out += np.bincount(column[live], weights=kept, minlength=count + 1)
     return out[1:]
 
 
@@ -374,18 +417,39 @@ def widened(state: State) -> State:
     return _with_sets(state, list(fresh)[:WIDEST])
 
 
-def _with_sets(state: State, rows: Sequence[tuple[int, ...]]) -> State:
-    """The belief with further sets."""
+def _with_sets(state: State, rows: Sequence[tuple[int, ...]], few: bool = False) -> State:
+    """The belief with further sets. ``few``: what they predict is remembered."""
     made = state.field
     if not rows:
         return state
-    block = made.predicted(padded(rows, DEEPEST))
+    wide = padded(rows, DEEPEST)
+    block = made.remembered(wide) if few else made.predicted(wide)
     logs = block.prior.copy()
     for one in state.evidence:
         logs += log_likelihood(made, block, one)
-    if state.wide is None or len(state.wide.members) > MOST_WIDE:
+    if state.wide is not None and len(state.wide.members) > MOST_WIDE:
         return _weighed(replace(state, wide=block, wide_logs=logs))
-    return _weighed(replace(state, wide=state.wide.with_more(block), wide_logs=np.concatenate([state.wide_logs, logs])))
+    return _joined(state, block, logs)
+
+
+def _joined(state: State, block: Block, logs: Floats) -> State:
+    """The belief with a block more: what was weighed keeps its proportions, so only the new sets are weighed."""
+    top = float(logs.max())
+    fresh = np.exp(logs - top)
+    evidence = float(np.logaddexp(state.log_evidence, top + np.log(fresh.sum())))
+    old, new = np.exp(state.log_evidence - evidence), np.exp(top - evidence)
+    n = len(state.field.causes)
+    causes = None if state._causes is None else state._causes * old + _sums(_columns(block.members), fresh * new, n)
+    return replace(
+        state,
+        wide=block if state.wide is None else state.wide.with_more(block),
+        wide_logs=np.concatenate([state.wide_logs, logs]),
+        weights=state.weights * old,
+        wide_weights=np.concatenate([state.wide_weights * old, fresh * new]),
+        log_evidence=evidence,
+        memo={},
+        _causes=causes,
+    )
 
 
 def _key(row: Sequence[int]) -> tuple[int, ...]:
@@ -400,34 +464,35 @@ def _offer(
         fresh[key] = None
 
 
-def _held(made: Field) -> set[tuple[int, ...]]:
+def _held(made: Field) -> _Held:
     """The sets of two and three that are in the main block."""
     if "held" not in made.memo:
         rows = np.sort(made.main.members, axis=1).astype(np.int64) + 1
-        code = (rows[:, 0] << 40) | (rows[:, 1] << 20) | rows[:, 2]
-        made.memo["held"] = _Held(set(code.tolist()))
-    found: set[tuple[int, ...]] = made.memo["held"]
+        made.memo["held"] = _Held(np.sort((rows[:, 0] << 40) | (rows[:, 1] << 20) | rows[:, 2]))
+    found: _Held = made.memo["held"]
     return found
 
 
 class _Held:
-    """Membership in the main block, by code."""
+    """Membership in the main block, by code (ascending)."""
 
-    def __init__(self, codes: set[int]) -> None:
+    def __init__(self, codes: NDArray[np.int64]) -> None:
         self._codes = codes
 
     def __contains__(self, key: tuple[int, ...]) -> bool:
         if len(key) > 3:
             return False
         row = sorted([-1] * (3 - len(key)) + list(key))
-        return ((row[0] + 1) << 40 | (row[1] + 1) << 20 | (row[2] + 1)) in self._codes
+        code = (row[0] + 1) << 40 | (row[1] + 1) << 20 | (row[2] + 1)
+        at = int(np.searchsorted(self._codes, code))
+        return at < len(self._codes) and int(self._codes[at]) == code
 
 
 def rivalled(state: State) -> State:
     """The belief with the rivals of what is about to be named: the likeliest sets with one fault exchanged for another that explains the same
     readings. Without them a fault would win merely because its rival's sets were too unlikely to be listed."""
     made = state.field
-    liked = _liked(state)
+    liked = liked_by_singles(state)
     known: set[tuple[int, ...]] = set() if state.wide is None else {_key(r) for r in state.wide.members.tolist()}
     fresh: dict[tuple[int, ...], None] = {}
     score = np.log(made.odds)
@@ -439,7 +504,7 @@ def rivalled(state: State) -> State:
     shorter = [seed[:k] + seed[k + 1 :] for _, seed in seeds for k in range(len(seed))]
     if not shorter:
         return state
-    less = made.predicted(padded(shorter))
+    less = made.remembered(padded(shorter))
     without = np.array([log_likelihood(made, less, one) for one in state.evidence]).reshape(len(state.evidence), -1)
     at = 0
     for alone, seed in seeds:
@@ -456,14 +521,14 @@ def rivalled(state: State) -> State:
             for c in rivals[np.argsort(-worth[rivals], kind="stable")][:RIVALS].tolist():
                 if c not in seed and made.causes[c].part not in parts:
                     _offer(made, fresh, known, (*seed[:k], c, *seed[k + 1 :]))
-    return _with_sets(state, list(fresh)[:WIDEST])
+    return _with_sets(state, list(fresh)[:WIDEST], few=True)
 
 
 MISREADING = "a misreading"
 """The rival of a unit that rests on one reading alone: that reading is taken again (common practice, no source)."""
 
 
-def _liked(state: State) -> Floats:
+def liked_by_singles(state: State) -> Floats:
     """Log P(reading | one fault alone) for every reading and fault, (readings, causes); kept by reading."""
     made = state.field
     kept: dict[Observation, Floats] = made.memo.setdefault("liked", {})
@@ -517,9 +582,9 @@ def _verdict(state: State) -> Verdict:
 
 def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tuple[tuple[str, ...], int]:
     made = state.field
-    liked = _liked(state)
+    liked = liked_by_singles(state)
     rest = tuple(c for c in seed if c != mine)
-    less = made.predicted(padded([rest]))
+    less = made.remembered(padded([rest]))
     left = np.array([float(log_likelihood(made, less, one)[0]) for one in state.evidence])
     full = np.array([float(log_likelihood(made, alone, one)[0]) for one in state.evidence])
     owed = (left < np.log(UNEXPLAINED)) & (full >= np.log(UNEXPLAINED))
@@ -537,14 +602,14 @@ def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tup
     order = [int(c) for c in np.argsort(-(worth + 0.1 * np.log(made.odds)), kind="stable")[:RIVALS] if worth[c] > -4.0]
     if not order:
         return (), -1
-    block = made.predicted(padded([(*rest, c) for c in order]))
+    block = made.remembered(padded([(*rest, c) for c in order]))
     logs = sum((log_likelihood(made, block, one) for one in state.evidence), np.zeros(len(order)))
     close = [k for k in range(len(order)) if logs[k] > full.sum() - np.log(made.table.rival_factor)]
     if not close:
         return (), -1
     ours = alone.picked(np.zeros(1, np.int64), len(made.spots))[:, 0]
     theirs = block.picked(np.array(close, np.int64), len(made.spots))
-    like = np.stack([spot_likelihood(made, k, True) for k in range(len(made.spots))])
+    like = spot_likelihoods(made, True)
     every = np.arange(len(made.spots))
     apart = sum(np.abs(like[every, ours] - like[every, theirs[:, k]]).sum(axis=1) for k in range(len(close)))
     spot = int(np.argmax(apart))
@@ -555,7 +620,7 @@ def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tup
 def _helpers(state: State) -> list[int]:
     """Single faults that would explain a reading the best set leaves open, likeliest first."""
     made = state.field
-    liked = _liked(state)
+    liked = liked_by_singles(state)
     score = np.log(made.odds)
     found: dict[int, float] = {}
     for one in unexplained(state):
