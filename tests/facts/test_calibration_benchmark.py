@@ -41,7 +41,7 @@ def test_it_goes_on_where_the_file_ends(monkeypatch: pytest.MonkeyPatch, tmp_pat
 
 
 def test_statements_are_marked_by_the_truth_and_lie_in_their_bins() -> None:
-    rows = [calibration.one_patient(SETTING, "prior", seed, (0, 0)) for seed in range(1, 13)]
+    rows = [calibration.one_patient(SETTING, "prior", seed, (0, 0)) for seed in range(1, 41)]
     said = [(p, true) for r in rows for p, true in r["said"]]
     assert said and all(0.9 <= p <= 1.0 for p, _ in said)
     summed = calibration.summed(json.loads(json.dumps(rows)))

@@ -111,7 +111,7 @@ def test_advice_to_solder_needs_two_readings_that_share_no_point() -> None:
 def test_where_there_are_no_other_points_a_repeated_reading_may_confirm() -> None:
     graph = row(1)
     sure = Basis(contact_shares=(), damage_scales=(), contact_bad=0.0)
-    said = [Evidence(str(k), "p0", "p1", "open") for k in range(3)]
+    said = [Evidence(str(k), "p0", "p1", "open") for k in range(4)]
     assert [s.sites for s in spans(graph, belief(graph, AREAS, said, sure), sure)] == [("s0",)]
 
 

@@ -382,11 +382,9 @@ class _Watcher:
         return self.policy == "chain" and max(self.ringed.values(), default=0) > MOST_CHAINED
 
     def _only_by_reading(self) -> set[str]:
-        """The provable sites at risk whose chance stays above the threshold under every supposition about the damage until a reading crosses them."""
+        """The provable sites at risk that keep a chance above the threshold, the one stated before, until a reading crosses them."""
         posterior, _ = self._now()
-        least = min((s for s, _ in posterior.basis.damage_scales), default=1.0)
-        p = -np.expm1(min(least, 1.0) * np.log1p(-posterior.prior))
-        return {s for s in self.provable if p[posterior.copper.site[s]] >= posterior.basis.proven_below}
+        return {s for s in self.provable if posterior.prior[posterior.copper.site[s]] >= posterior.basis.proven_below}
 
     def _behind(self) -> bool:
         assert self.bench.posterior is not None
