@@ -77,3 +77,30 @@ def test_what_the_file_or_the_user_says_wins() -> None:
     assert joined(board(gerber(flash(10, away)), said)) == set()
     stated = gerber("%TF.FileFunction,Copper,L2,Inr*%\n%TF.FilePolarity,Positive*%\n", flash(10, away))
     assert joined(board(stated)) == set()
+
+
+@pytest.mark.parametrize("role", [b"", b'[file."b.g1"]\nrole = "copper i1"\n'], ids=["name", "corrections"])
+@pytest.mark.parametrize("word", ["", "%TF.FileFunction,Copper,L2,Inr*%\n"], ids=["polarity only", "with function"])
+def test_a_stated_negative_polarity_holds_wherever_the_role_comes_from(word: str, role: bytes) -> None:
+    """FilePolarity stands by itself: The Gerber Layer Format Specification, 5.6.4 (from memory). Two clearances: nothing to guess from."""
+    away = HOLES[:2]
+    found = board(gerber(word, "%TF.FilePolarity,Negative*%\n", flash(10, away)), role)
+    assert joined(found) == set(HOLES[2:]) and not guessed(found)
+
+
+def test_few_clearances_are_taken_as_lands_and_that_is_said() -> None:
+    """Five holes, two with a clearance: nothing is joined by the layer, and the user hears what it might be."""
+    few = "".join(f"X{x}.0Y{y}.0\n" for x, y in HOLES[:5])
+    outer = gerber(flash(13, HOLES[:5]))
+    files = {
+        "b.gtl": outer,
+        "b.gbl": outer,
+        "b.g1": gerber(flash(10, HOLES[:2])),
+        "b.g2": gerber(flash(13, HOLES[:5]), TRACKS),
+        "b.gko": gerber(EDGE),
+        "b.drl": f"M48\nMETRIC\nT1C0.8\n%\nT1\n{few}M30\n".encode(),
+    }
+    found = board_of(Package("b", tuple(Member(name, data) for name, data in files.items())))
+    said = [one for one in found.findings if one.code == "BRD-008"]
+    assert [one.place.file for one in said] == ["b.g1"] and "taken as positive" in said[0].words
+    assert joined(found) == set()

@@ -18,15 +18,22 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.centroids import placement_findings
+from coppermend.core.board.conditions import condition_words
 from coppermend.core.board.cutouts import loose_strokes, without_milled
-from coppermend.core.board.cuts import cuts_nowhere, with_cuts
+from coppermend.core.board.cuts import cut_findings, kept_cuts, with_cuts
 from coppermend.core.board.joined import Holes, Islands
 from coppermend.core.board.lands import HoleFinder, netlist_lands, pins_of, x2_lands
 from coppermend.core.board.match import CopperIndex, copper_at, copper_index
 from coppermend.core.board.model import Board, CopperLayer, Hole, NetlistPoint, Part, Pin
 from coppermend.core.board.names import nearest_names
 from coppermend.core.board.naming import name_islands
-from coppermend.core.board.negative import looks_negative, negative_finding
+from coppermend.core.board.negative import (
+    looks_negative,
+    negative_finding,
+    says_negative,
+    too_few_to_tell,
+    untold_finding,
+)
 from coppermend.core.board.netlists import PlacedNetlist, ignored, netlist_findings, place_netlist, plating_findings
 from coppermend.core.board.panel import (
     panel_finding,
@@ -38,7 +45,7 @@ from coppermend.core.board.panel import (
 )
 from coppermend.core.board.parts import CLOSING_MM, Silk, parts_of
 from coppermend.core.board.records import GerberImage
-from coppermend.core.board.sources import PackageRecords, PartRow
+from coppermend.core.board.sources import Corrections, PackageRecords, PartRow
 from coppermend.core.board.spanfit import span_doubts
 from coppermend.core.board.stack import (
     CopperSource,
@@ -81,7 +88,10 @@ def prepare(records: PackageRecords) -> Prepared:
     lone = roles[0][0].side or "c"
     keys = layer_keys(len(roles), lone if lone in ("c", "s") else "c")
     holes, dropped = without_repeats(hole_columns(records.drills, dict(records.roles), len(roles)))
-    turned = [image.name for role, image in roles[1:-1] if not role.negative and looks_negative(image, holes)]
+    roles = [(role, replace(image, negative=says_negative(image))) for role, image in roles]
+    inner = [image for role, image in roles[1:-1] if not role.negative]
+    turned = [image.name for image in inner if looks_negative(image, holes)]
+    untold = [image.name for image in inner if too_few_to_tell(image, holes)]
     roles = [(role, replace(image, negative=image.negative or image.name in turned)) for role, image in roles]
     cuts = records.corrections.cuts
     layers = tuple(
@@ -93,9 +103,15 @@ def prepare(records: PackageRecords) -> Prepared:
         )
         for key, (role, image) in zip(keys, roles, strict=True)
     )
+    uncut = {
+        key: copper_source(key, role, replace(image, negative=image.negative or role.negative), outline).pieces.shapes
+        for key, (role, image) in zip(keys, roles, strict=True)
+        if any(c.layer == key for c in cuts)
+    }
     layers, milled = without_milled(outline, layers, holes, is_profile)
     findings = [*records.findings, *_reader_findings(records), *layer_findings(records, layers)]
-    findings += [*(negative_finding(name) for name in turned), *cuts_nowhere(cuts, keys)]
+    findings += [negative_finding(name) for name in turned] + [untold_finding(name) for name in untold]
+    findings += cut_findings(cuts, uncut, keys)
     findings += drill_findings(records, holes, dropped)
     findings += [*milled, *(loose_strokes(outline, strokes, layers) if is_profile else ())]
     if not outline:
@@ -325,17 +341,38 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
         netlist_points=tuple(point for one in placed for point in one.points),
         origin_shift_mm=shift,
         thickness_mm=thickness,
-        copper_thickness_mm=tuple(
-            (layer.key, records.copper_mm.get(layer.file, COPPER_THICKNESS_MM)) for layer in copper.layers
-        ),
-        findings=tuple(findings),
+        copper_thickness_mm=_copper_mm(records, copper.layers),
+        findings=(*findings, *_no_such_layer(said, copper.layers)),
         corrections=said.digest,
         drill_files=prepared.holes.files,
         extra={
             **records.extra,
+            **condition_words(said.copper_spread, said.temperature_c),
+            **kept_cuts([cut for cut in said.cuts if cut.layer in copper.index.keys]),
             **{shift_key(one.name): f"{one.placing.dx_mm!r} {one.placing.dy_mm!r}" for one in placed},
         },
     )
+
+
+def _copper_mm(records: PackageRecords, layers: Sequence[CopperLayer]) -> tuple[tuple[str, float], ...]:
+    """Copper thickness by layer key: what the corrections say of the layer, then of all, then what the package states, then 1 oz/ft2."""
+    said, stated = records.corrections.copper_mm, records.copper_mm
+    every = said.get("")
+    return tuple((one.key, said.get(one.key, every or stated.get(one.file, COPPER_THICKNESS_MM))) for one in layers)
+
+
+def _no_such_layer(said: Corrections, layers: Sequence[CopperLayer]) -> list[Finding]:
+    keys = [layer.key for layer in layers]
+    return [
+        Finding(
+            "COR-004",
+            Severity.WARNING,
+            Place(file="coppermend-corrections.toml", thing=f"board.copper_um.{key}"),
+            f"The corrections give the copper of layer {key}; the board has {', '.join(keys)}. It is not applied.",
+        )
+        for key in said.copper_mm
+        if key and key not in keys
+    ]
 
 
 def _pins(copper: Copper, placed: Sequence[PlacedNetlist]) -> list[Pin]:

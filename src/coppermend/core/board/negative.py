@@ -16,7 +16,7 @@ from coppermend.core.board.records import GerberImage
 from coppermend.core.findings import Finding, Place, Severity
 
 FEWEST = 8
-"""Fewer clearances than this tell nothing."""
+"""Fewer clearances, or fewer holes, than this tell nothing: the layer is taken as positive, and that is said."""
 
 AT_HOLES = 0.85
 """At least this share of the flashes lies at holes."""
@@ -36,12 +36,34 @@ def states_polarity(image: GerberImage) -> bool:
     return ".FilePolarity" in image.file_attributes or ".FileFunction" in image.file_attributes
 
 
+def says_negative(image: GerberImage) -> bool:
+    """Whether a copper file is a negative image by its own word (IPNEG, X2 FilePolarity) or the user's, whatever its role was found by.
+
+    Source: Ucamco, The Gerber Layer Format Specification, 5.6.4 (.FilePolarity stands by itself, beside .FileFunction), from memory.
+    """
+    polarity = image.file_attributes.get(".FilePolarity", ())
+    return image.negative or (bool(polarity) and polarity[0].strip().lower() == "negative")
+
+
 def looks_negative(image: GerberImage, holes: Holes) -> bool:
     """Whether the image of an inner layer shows clearances of a plane. False where it states its polarity or there is too little to tell."""
-    if states_polarity(image) or image.negative or image.at_mm is None or len(holes) < FEWEST or not image.dark.all():
+    return _enough(image, holes) and _draws_clearances(image, holes)
+
+
+def too_few_to_tell(image: GerberImage, holes: Holes) -> bool:
+    """Whether an inner layer draws what a negative plane would, and too little of it (``FEWEST``) to be taken for one."""
+    return not _enough(image, holes) and _draws_clearances(image, holes)
+
+
+def _enough(image: GerberImage, holes: Holes) -> bool:
+    return min(len(holes), int((image.kind == "flash").sum())) >= FEWEST
+
+
+def _draws_clearances(image: GerberImage, holes: Holes) -> bool:
+    if states_polarity(image) or image.negative or image.at_mm is None or not len(holes) or not image.dark.all():
         return False
     flash = image.kind == "flash"
-    if int(flash.sum()) < FEWEST:
+    if not flash.any():
         return False
     middle = np.column_stack([(holes.x_mm + holes.x2_mm) / 2, (holes.y_mm + holes.y2_mm) / 2])
     apart, hole = cKDTree(middle).query(image.at_mm[flash])
@@ -67,4 +89,16 @@ def negative_finding(name: str) -> Finding:
         Place(file=name),
         "The file does not say its polarity. It draws clearances at the holes and leads no track to any of them: it is taken as a negative plane.",
         'Say polarity = "positive" for this file in coppermend-corrections.toml if these are lands.',
+    )
+
+
+def untold_finding(name: str) -> Finding:
+    """What the user is told about a layer that might be a negative plane and draws too little to tell."""
+    return Finding(
+        "BRD-008",
+        Severity.GUESS,
+        Place(file=name),
+        f"The file does not say its polarity. It draws lands or clearances at holes and leads no track to any of them; with fewer than {FEWEST} "
+        "that tells nothing. It is taken as positive. Were it a negative plane, all that the plane joins would be missing.",
+        'Say polarity = "negative" for this file in coppermend-corrections.toml if these are clearances, "positive" if they are lands.',
     )
