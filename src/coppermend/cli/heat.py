@@ -1,4 +1,4 @@
-"""``coppermend heat``: how long a board warms on a preheater, what hot air does to a spot, corrected by a thermocouple."""
+"""``coppermend heat``: thermal pictures read (``read``), how long a board warms on a preheater, what hot air does to a spot, corrected by a thermocouple."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import click
 
 from coppermend import bootstrap
 from coppermend.cli import print_json
+from coppermend.cli.heat_read import read_command
 from coppermend.cli.shop import JSON
 from coppermend.core.findings import Place, refuse
 from coppermend.core.rework.heat.fit import Fit
@@ -20,7 +21,10 @@ from coppermend.services import heat
 
 @click.group("heat")
 def heat_command() -> None:
-    """Warming a board: time to a safe temperature, how even, where it settles, cooling, hot air on a spot."""
+    """Heat: a thermal picture read against the board; warming a board (time to a safe temperature, how even, cooling, hot air on a spot)."""
+
+
+heat_command.add_command(read_command)
 
 
 def _numbers(text: str, many: tuple[int, ...], what: str, example: str) -> list[float]:

@@ -30,6 +30,7 @@ from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, ranked
 from coppermend.core.planning.suspects_words import step_caution, step_reason, step_words
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind, part_states
+from coppermend.services.heatbelief import PartSeen, heated, with_heat_reasons
 from coppermend.services.points import point_now
 from coppermend.services.powered import PoweredBoard, powered_board
 from coppermend.services.workshop import Workshop
@@ -140,7 +141,11 @@ def suspects_for_case(
     features = wave_features(workshop, case)
     evidence = _Evidence(binding, made, features)
     evidence.gather()
-    state = observed(initial(made.field), evidence.found)
+    seen = evidence.pictures(heat_pictures(workshop, case))
+    warmed, heat_used, heat_unused = heated(made, seen)
+    evidence.heat = heat_used
+    evidence.unused += [(one.entry, f"{one.part}: {one.words}") for one in heat_unused if one.verdict != "unknown"]
+    state = observed(initial(warmed), evidence.found)
     return _view(binding, made, state, evidence, most)
 
 
@@ -151,6 +156,17 @@ def wave_features(workshop: Workshop, case: str) -> dict[str, dict[str, Any]]:
         features = one.payload.get("features") if one.kind == "wave" else None
         if isinstance(features, Mapping):
             found[one.id] = dict(features)
+    return found
+
+
+def heat_pictures(workshop: Workshop, case: str) -> dict[str, dict[str, Any]]:
+    """What the thermal pictures of a case said of each part, by entry: ``{part: {"verdict", "words", ...}}``."""
+    found: dict[str, dict[str, Any]] = {}
+    for one in workshop.store.entries(case):
+        picture = one.payload.get("picture") if one.kind == "heat" else None
+        parts = picture.get("parts") if isinstance(picture, Mapping) else None
+        if isinstance(parts, Mapping):
+            found[one.id] = dict(parts)
     return found
 
 
@@ -182,6 +198,7 @@ class _Evidence:
         self.found: list[Observation] = []
         self.unused: list[tuple[str, str]] = []
         self.expired: list[tuple[str, str]] = []
+        self.heat: tuple[PartSeen, ...] = ()
         repairs = [a.at for a in self.state.acts if a.kind in REPAIRS] + [w.at for w in self.state.wires]
         self.repaired = max(repairs, default=-1)
 
@@ -195,6 +212,18 @@ class _Evidence:
         for act in self.state.acts:
             if act.kind in ("swap", "fit") and act.part:
                 self.found.append(Renewed(act.part, act.entry))
+
+    def pictures(self, found: Mapping[str, Mapping[str, Any]]) -> list[PartSeen]:
+        """What the thermal pictures say of each part, in the order of the log; cold and hot from before the last repair speak no more."""
+        seen = []
+        for one in self.state.readings:
+            for part, said in found.get(one.entry, {}).items() if one.kind == "heat" else ():
+                row = PartSeen(part, str(said.get("verdict", "")), str(said.get("words", "")), one.entry)
+                if one.at < self.repaired and row.verdict in ("cold", "hot"):
+                    self.expired.append((one.entry, f"{part} {row.verdict}: something was repaired since"))
+                else:
+                    seen.append(row)
+        return seen
 
     # ---- under power ----
     def _powered(self, one: Reading) -> None:
@@ -367,9 +396,9 @@ def _bench(binding: Binding, made: PoweredBoard) -> tuple[BenchNow, str, str]:
 
 
 def _view(binding: Binding, made: PoweredBoard, state: State, evidence: _Evidence, most: int) -> SuspectsView:
-    field = made.field
+    field = state.field
     bench, stop, gate_first = _bench(binding, made)
-    found = suspects(state, most)
+    found = with_heat_reasons(state, suspects(state, most))
     settled = verdict(state)
     named = settled.unit if settled.stands else ""
     steps = ranked_steps(state, bench, binding.costs, 1)
@@ -380,6 +409,7 @@ def _view(binding: Binding, made: PoweredBoard, state: State, evidence: _Evidenc
         if made.trees[net].points.get(node)
     )
     used = tuple((one.entry, observation_words(field, one)) for one in state.evidence)
+    used += tuple((one.entry, f"{one.part} {one.words}") for one in evidence.heat)
     return SuspectsView(
         found,
         step,

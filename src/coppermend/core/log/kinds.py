@@ -182,7 +182,7 @@ _TABLE = (
     _spec("hertz", "frequency", {"points": points_of(1, 1), "hertz": is_number}, _READ),
     _spec("level", "level", {"points": points_of(1, 1), "level": one_of(*LEVELS)}, _READ),
     _spec("wave", "wave", {"points": points_of(1, 8), "sha256": is_text}, {**_READ, "media": is_text, "features": is_map}),
-    _spec("heat", "temperature", {"celsius": is_number}, {**_READ, "part": is_text, "points": points_of(1, 1), "sha256": is_text}),
+    _spec("heat", "temperature", {"celsius": is_number}, {**_READ, "part": is_text, "points": points_of(1, 1), "sha256": is_text, "picture": is_map}),
     _spec("look", "looked", {}, {**_ACT, "sound": is_flag}),
     _spec("clean", "cleaned", {}, _ACT),
     _spec("reseat", "reseated", {"part": is_text}, _ACT),
