@@ -91,3 +91,40 @@ def test_a_slot_drawn_as_one_line_across_copper_is_said(name: str, copper: list[
     assert len(found) == count
     for one in found:
         assert (one.place.x_mm, one.place.y_mm, one.place.layer) == (10.0, 10.0, "c") and "close no shape" in one.words
+
+
+NOTCHED = shapely.box(-5, -5, 25, 25).difference(SLOT.buffer(0).union(shapely.box(9, -6, 11, 0)))
+"""The board with a notch 2 mm wide from its lower edge up to 24 mm: a track along y = 10 mm runs across it."""
+
+
+def notched(name: str, rim: shapely.Polygon, holes: list[tuple[float, float, float]]) -> Board:
+    edge = image(name, closed(rim))
+    return board([[land(0, 0), ACROSS], [land(0, 0)]], [drill(holes)], others=[(edge, "outline", "")])
+
+
+def test_a_notch_of_the_edge_across_a_track_cuts_it_and_says_so() -> None:
+    """Closed form: the track from -0.1 to 20.1 mm loses what lies between 9 and 11 mm."""
+    made = notched("b-Edge_Cuts.gm1", NOTCHED, [(0, 0, 0.8)])
+    ends = sorted(float(x) for box in made.layers[0].shapes.bounds_mm()[1:] for x in (box[0], box[2]))
+    assert ends == pytest.approx([-0.1, 9.0, 11.0, 20.1], abs=1e-9)
+    (finding,) = [f for f in made.findings if f.code == "BRD-009"]
+    assert "taken away" in finding.words and finding.place.x_mm == pytest.approx(10.0, abs=1.0)
+
+
+@pytest.mark.parametrize(("name", "rim", "holes"), [
+    ("b-mech1.gbr", NOTCHED, [(0, 0, 0.8)]),  # not stated to be the profile
+    ("b-Edge_Cuts.gm1", shapely.box(-5, -5, 15, 25), [(0, 0, 0.8), (20, 10, 0.8)]),  # a plated hole outside: the edge is doubted
+])  # fmt: skip
+def test_an_edge_that_is_not_believed_cuts_nothing_and_says_so(name: str, rim: shapely.Polygon, holes: list) -> None:
+    made = notched(name, rim, holes)
+    (finding,) = [f for f in made.findings if f.code == "BRD-009"]
+    assert "taken as whole" in finding.words and len(made.layers[0].shapes) == 2
+
+
+def test_copper_apart_outside_the_edge_is_said() -> None:
+    edge = image("b-Edge_Cuts.gm1", closed(shapely.box(-5, -5, 25, 25)))
+    copper = [land(0, 0), ACROSS, track((0, 30), (5, 30), width=0.2)]
+    made = board([copper, [land(0, 0)]], [drill([(0, 0, 0.8)])], others=[(edge, "outline", "")])
+    assert [f.words for f in made.findings if f.code == "BRD-009"] == [
+        "1 pieces of copper lie wholly outside the board's edge (layer c); they stay on the map."
+    ]

@@ -21,6 +21,7 @@ from coppermend.core.board.centroids import placement_findings
 from coppermend.core.board.conditions import condition_words
 from coppermend.core.board.cutouts import loose_strokes, without_milled
 from coppermend.core.board.cuts import cut_findings, kept_cuts, with_cuts
+from coppermend.core.board.edge import within_edge
 from coppermend.core.board.joined import Holes, Islands
 from coppermend.core.board.lands import HoleFinder, netlist_lands, pins_of, x2_lands
 from coppermend.core.board.match import CopperIndex, copper_at, copper_index
@@ -109,11 +110,12 @@ def prepare(records: PackageRecords) -> Prepared:
         if any(c.layer == key for c in cuts)
     }
     layers, milled = without_milled(outline, layers, holes, is_profile)
+    layers, beyond = within_edge(outline, layers, holes, is_profile)
     findings = [*records.findings, *_reader_findings(records), *layer_findings(records, layers)]
     findings += [negative_finding(name) for name in turned] + [untold_finding(name) for name in untold]
     findings += cut_findings(cuts, uncut, keys)
     findings += drill_findings(records, holes, dropped)
-    findings += [*milled, *(loose_strokes(outline, strokes, layers) if is_profile else ())]
+    findings += [*milled, *beyond, *(loose_strokes(outline, strokes, layers) if is_profile else ())]
     if not outline:
         findings.append(
             Finding(
