@@ -193,6 +193,31 @@ def test_what_the_finding_about_a_layer_claimed_twice_tells_to_write_works(said:
         assert '[file."q.gbr"] with role = "copper i1"' in told[0].remedy
 
 
+@pytest.mark.parametrize(("first", "second", "keys"), [
+    ("b-In1_Cu.gbr", "b-In2_Cu.gbr", ("i1", "i2")),  # In1 states L2: In2 is L3
+    ("gnd.gbr", "b-In2_Cu.gbr", ("i1", "i2")),  # no stated name has a number: In2 counts inner layers
+    ("b_layer2.gbr", "b_layer3.gbr", ("i1", "i2")),  # layer2 states L2: layer3 is L3
+])  # fmt: skip
+def test_names_beside_a_stated_layer_are_counted_alike(first: str, second: str, keys: tuple[str, str]) -> None:
+    """One inner file states L2 (X2), the other only has a name: none is left out, and nothing is said to be claimed twice."""
+    files = {
+        "t.gtl": stated("Copper,L1,Top"),
+        first: stated("Copper,L2,Inr"),
+        second: GERBER,
+        "b.gbl": stated("Copper,L4,Bot"),
+    }
+    found = plan_package([Member(name, data) for name, data in files.items()])
+    assert (roles(found)[first], roles(found)[second]) == keys
+    assert not [f for f in found.findings if f.code == "PKG-011"]
+
+
+def test_a_name_that_claims_a_stated_layer_is_still_said() -> None:
+    files = {"t.gtl": GERBER, "gnd.gbr": stated("Copper,L2,Inr"), "b-In1_Cu.gbr": GERBER, "b.gbl": GERBER}
+    found = plan_package([Member(name, data) for name, data in files.items()])
+    assert roles(found)["b-In1_Cu.gbr"] == "other"
+    assert [f.place.file for f in found.findings if f.code == "PKG-011"] == ["b-In1_Cu.gbr"]
+
+
 def test_planes_and_signals_without_a_stated_order_are_a_guess() -> None:
     p = plan(a__gtl=GERBER, a__gbl=GERBER, gnd__art=GERBER, pwr__art=GERBER)
     assert [f.role.key for f in p.of_kind(RoleKind.COPPER)] == ["c", "i1", "i2", "s"]

@@ -22,7 +22,14 @@ from coppermend.formats.package.model import (
     RoleKind,
     Source,
 )
-from coppermend.formats.package.roles import drill_role, from_comments, from_function, from_header, from_name
+from coppermend.formats.package.roles import (
+    counts_inner,
+    drill_role,
+    from_comments,
+    from_function,
+    from_header,
+    from_name,
+)
 from coppermend.formats.package.sniff import HEAD, format_of
 from coppermend.formats.package.spans import worded_spans
 
@@ -244,16 +251,17 @@ def _key_copper(files: list[PlannedFile], findings: list[Finding]) -> list[Plann
     }
     inner = [n for n in copper if files[n].role.side is None and n not in given.values()]
     inner = _give_way(inner, given, out, findings)
+    _count_alike(inner, out)
     sides = {files[n].role.side for n in copper}
-    inner.sort(key=lambda n: _inner_order(files[n]))
+    inner.sort(key=lambda n: _inner_order(out[n]))
     inner = _drop_doubles(inner, out, findings)
-    numbers = [files[n].role.number for n in inner]
+    numbers = [out[n].role.number for n in inner]
     first_is_c = bool(inner) and "c" not in sides and (numbers[0] is not None and numbers[0] <= 1)
     only_one = len(inner) == 1 and not sides
     if first_is_c or only_one:
         _give(out, inner.pop(0), "c", "c")
     if "s" not in sides and inner and len(copper) > 1:
-        last = files[inner[-1]].role.number
+        last = out[inner[-1]].role.number
         if last is not None and last == len(copper):
             _give(out, inner.pop(), "s", "s")
     inner = _in_places(inner, given)
@@ -283,6 +291,27 @@ def _give_way(
         findings.append(_claimed_twice(files[winner], files[n], f"copper {key}", f"copper {key}", Severity.WARNING))
         files[n] = replace(files[n], role=LayerRole(RoleKind.OTHER, source=role.source))
     return kept
+
+
+def _count_alike(inner: Sequence[int], files: list[PlannedFile]) -> None:
+    """Where some inner files state their copper layer (L2) and others have a number in their name only, the names' numbers become copper layers.
+
+    ``In1`` that states L2 tells that names count from 1 at L2; where no file tells, the word does (``In1``, ``.g1``: L2; ``layer2``: L2).
+    """
+    stated = [n for n in inner if files[n].role.source in (Source.X2, Source.JOB) and files[n].role.number is not None]
+    named = [n for n in inner if files[n].role.source is Source.NAME and files[n].role.number is not None]
+    if not stated or not named:
+        return
+    told = {(files[n].role.number or 0) - number for n in stated if (number := _number_in_name(files[n])) is not None}
+    for n in named:
+        base, role = files[n].member.base, files[n].role
+        more = next(iter(told)) if len(told) == 1 and told <= {0, 1} else int(counts_inner(base))
+        files[n] = replace(files[n], role=replace(role, number=(role.number or 0) + more))
+
+
+def _number_in_name(file: PlannedFile) -> int | None:
+    role = from_name(file.member.base)
+    return role.number if role is not None and role.kind is RoleKind.COPPER and role.side is None else None
 
 
 def _in_places(inner: Sequence[int], given: Mapping[str | None, int]) -> list[int]:
@@ -319,7 +348,7 @@ def _drop_doubles(inner: list[int], files: list[PlannedFile], findings: list[Fin
         both = files[before].role.source is Source.NAME and files[n].role.source is Source.NAME
         names = f"{files[before].member.base} and {files[n].member.base}"
         if both:
-            words = f"{names} have the same inner layer number {number}; both are kept, in order of their names."
+            words = f"{names} have the same inner layer number {_number_in_name(files[n])}; both are kept, in order of their names."
             findings.append(Finding("PKG-012", Severity.WARNING, Place(file=files[n].member.name), words, _OVERRULE))
             kept.append(n)
             continue
@@ -380,5 +409,11 @@ def _note_unknown_names(corrections: Corrections | None, members: Sequence[Membe
         if one.name not in names:
             words = f"The corrections name {one.name!r}, which is not in the package."
             findings.append(
-                Finding("COR-003", Severity.WARNING, Place(file=corrections.name), words, "Check the spelling.")
+                Finding(
+                    "COR-003",
+                    Severity.WARNING,
+                    Place(file=corrections.name, thing=one.name),
+                    words,
+                    "Check the spelling.",
+                )
             )

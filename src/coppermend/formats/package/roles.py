@@ -235,6 +235,19 @@ _INNER_NAME = re.compile(
 )
 
 
+def counts_inner(base: str) -> bool:
+    """Whether a layer number in a name counts inner layers (``In1``, ``.g1``: the first is copper layer 2) or all copper layers (``layer2``).
+
+    >>> counts_inner("b-In1_Cu.gbr"), counts_inner("b.g1"), counts_inner("b_layer2.gbr")
+    (True, True, False)
+    """
+    stem, _, ending = base.rpartition(".")
+    spaced = _CAMEL.sub("_", stem).lower()
+    if _NUMBERED.search(spaced):
+        return _INNER_NAME.search(spaced) is not None
+    return _INNER_ENDING.match(ending.lower()) is not None and not ending.lower().startswith("l")
+
+
 _LETTERED = re.compile(_E + r"[a-z][ _.-]+(?:layer|lyr|lay|ly|l|signal|sig|etch|art)[ _.-]?0*\d{1,2}" + _Z)
 _SIDE_WORD = re.compile(r"top|bot|front|back|component|solder|comp|cmp")
 
