@@ -13,12 +13,17 @@ from coppermend.core.copper.model import CopperGraph
 from coppermend.core.copper.provable import all_views
 from coppermend.services import graphs
 
+Conditions = tuple[float | None, float | None, float | None]
+"""Thickness in um, spread as a share and temperature in degC of the copper; None what the board has."""
 
-def open_graph(package: str, fresh: bool) -> CopperGraph:
+
+def open_graph(package: str, fresh: bool, conditions: Conditions = (None, None, None)) -> CopperGraph:
     """The copper graph of a package named on the command line, with its progress on standard error."""
     meter = Meter()
     try:
-        return bootstrap.open_shelved(package, fresh=fresh, progress=meter).graph
+        if conditions == (None, None, None):
+            return bootstrap.open_shelved(package, fresh=fresh, progress=meter).graph
+        return graphs.graph_under(bootstrap.open_board(package, fresh=fresh, progress=meter), *conditions)
     finally:
         meter.clear()
 
@@ -28,19 +33,53 @@ _json = click.option("--json", "as_json", is_flag=True, help="Print one JSON obj
 _fresh = click.option("--fresh", is_flag=True, help="Build anew even when the board is kept in the cache.")
 
 
+_copper = (
+    click.option(
+        "--copper-um",
+        type=click.FloatRange(1.0, 1000.0),
+        help="Thickness of the copper of every layer, um (1 oz/ft2 is about 35); else what the package or its corrections say.",
+    ),
+    click.option(
+        "--copper-spread",
+        type=click.FloatRange(0.0, 0.6),
+        help="How far the copper may lie from that, as a share (0.1 for 10 %); it gives the band of the resistance.",
+    ),
+    click.option(
+        "--temperature-c", type=click.FloatRange(-60.0, 160.0), help="Temperature of the copper, degC; else 20."
+    ),
+)
+
+
+def with_copper(function: Any) -> Any:
+    """A command with the options for the copper's thickness, its spread and its temperature."""
+    for option in reversed(_copper):
+        function = option(function)
+    return function
+
+
 @board_command.command("path")
 @_package
 @click.argument("first", metavar="POINT")
 @click.argument("second", metavar="POINT")
+@with_copper
 @_json
 @_fresh
-def path(package: str, first: str, second: str, as_json: bool, fresh: bool) -> int:
+def path(
+    package: str,
+    first: str,
+    second: str,
+    copper_um: float | None,
+    copper_spread: float | None,
+    temperature_c: float | None,
+    as_json: bool,
+    fresh: bool,
+) -> int:
     """The way through the copper of PACKAGE between two points, such as U1.8 and U7.3.
 
     Each run with layer, length and width, each barrel, joint and contact; total length; effective resistance between the points.
     Status 1 when no copper joins them.
     """
-    graph = open_graph(package, fresh)
+    graph = open_graph(package, fresh, (copper_um, copper_spread, temperature_c))
     way = graphs.way_between(graph, first, second)
     if way is None:
         a, b = (graphs.net_of_point(graph, word) for word in (first, second))
@@ -59,11 +98,20 @@ def path(package: str, first: str, second: str, as_json: bool, fresh: bool) -> i
 @board_command.command("graph")
 @_package
 @click.option("--net", "name", metavar="NET", help="The net to show; without it: a count for every net.")
+@with_copper
 @_json
 @_fresh
-def graph(package: str, name: str | None, as_json: bool, fresh: bool) -> None:
+def graph(
+    package: str,
+    name: str | None,
+    copper_um: float | None,
+    copper_spread: float | None,
+    temperature_c: float | None,
+    as_json: bool,
+    fresh: bool,
+) -> None:
     """One net of PACKAGE as sites and probe points, and what a continuity check can prove."""
-    made = open_graph(package, fresh)
+    made = open_graph(package, fresh, (copper_um, copper_spread, temperature_c))
     result = _counts(made) if name is None else graphs.net_graph(made, graphs.net_named(made, name))
     if as_json:
         print_json(result)

@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from coppermend.core.board.align import align_layers
@@ -24,7 +24,7 @@ from coppermend.formats.gerberjob import JobFile
 from coppermend.formats.ipcd356 import read_ipcd356
 from coppermend.formats.package import Format, PackagePlan, PlannedFile, RoleKind, layer_rank, plan_package
 from coppermend.formats.partslist import read_partslist
-from coppermend.services.board_corrections import builder_corrections
+from coppermend.services.board_corrections import builder_corrections, settled
 from coppermend.services.board_drills import read_drills
 from coppermend.services.board_ipc2581 import corrected, ipc2581_part
 from coppermend.services.board_records import drill_from_gerber, gerber_record, netlist_record
@@ -55,7 +55,7 @@ def board_of(package: Package, stages: Stages | None = None) -> Board:
         stages.enter(stage if stage in ("clear", "contacts", "islands", "pins") else "pins", words)
 
     try:
-        return with_pinlists(board_from(records, step), everything)
+        return settled(with_pinlists(board_from(records, step), everything), records.corrections)
     except MemoryError:
         raise refuse(
             "BRD-007",
@@ -116,7 +116,7 @@ def read_records(
         tuple(findings),
         thickness,
         _looks(job),
-        stated.board.copper_mm if stated.board is not None else {},
+        {**_job_copper(job, roles), **(stated.board.copper_mm if stated.board is not None else {})},
     )
 
 
@@ -232,6 +232,26 @@ def _part_rows(plan: PackagePlan, findings: list[Finding]) -> list[PartRow]:
                 words = "Nothing in the placement list says its unit; it is read as mm."
                 findings.append(Finding("CEN-003", Severity.GUESS, Place(file=file.member.name), words))
     return rows
+
+
+def _job_copper(job: JobFile | None, roles: Mapping[str, LayerRole]) -> dict[str, float]:
+    """Copper thickness (mm) by image name from a job file's stack-up: its copper rows are the layers from the component side.
+
+    A file is the layer that the job file says it is (``Copper,L2,Inr``); one that the job file does not name, by its place in the
+    package where that has as many copper layers. Thicknesses outside 3 um to 0.5 mm say nothing.
+    """
+    stack = [one.thickness_mm for one in job.materials if one.kind.lower() == "copper"] if job else []
+    if job is None or not stack:
+        return {}
+    copper = sorted((one for one in roles.values() if one.kind == "copper"), key=lambda one: one.order)
+    out = {}
+    for at, role in enumerate(copper, 1):
+        entry = job.layer_of(role.file.rsplit("/", 1)[-1])
+        told = re.fullmatch(r"L(\d{1,2})", entry.function[1]) if entry and len(entry.function) > 1 else None
+        number = int(told[1]) if told else at if len(copper) == len(stack) else 0
+        if 1 <= number <= len(stack) and 0.003 <= stack[number - 1] <= 0.5:
+            out[role.file] = stack[number - 1]
+    return out
 
 
 def _looks(job: JobFile | None) -> dict[str, str]:

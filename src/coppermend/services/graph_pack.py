@@ -50,6 +50,7 @@ def pack_graph(graph: CopperGraph) -> tuple[dict[str, NDArray[Any]], dict[str, A
         "built_states": graph.built_states,
         "pins": [_row(p) for p in graph.pins],
         "sheets": [[s.node, s.layer, s.sheet_ohm, [len(polygon) for polygon in s.rings]] for s in graph.sheets],
+        "conditions": [graph.copper_spread, graph.copper_c],
         "through": [_row(t) for t in graph.through],
         "findings": [[f.code, f.severity, asdict(f.place), f.words, f.remedy] for f in graph.findings],
     }
@@ -78,6 +79,8 @@ def unpack_graph(arrays: dict[str, NDArray[Any]], value: dict[str, Any]) -> Copp
             Finding(code, Severity(severity), Place(**place), words, remedy)
             for code, severity, place, words, remedy in value["findings"]
         ),
+        copper_spread=float(value["conditions"][0]),
+        copper_c=float(value["conditions"][1]),
     )
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 from numpy.typing import NDArray
 
+from coppermend.core.board.conditions import with_conditions
 from coppermend.core.board.model import Board
 from coppermend.core.board.names import nearest_names
 from coppermend.core.copper.model import CopperGraph, ProbePoint, Site
@@ -14,6 +15,7 @@ from coppermend.core.copper.provable import NetView, net_view
 from coppermend.core.copper.version import GRAPH_VERSION
 from coppermend.core.copper.worked import node_of
 from coppermend.core.findings import Refusal, refuse
+from coppermend.core.units import UM_PER_MM
 from coppermend.services.collection import without_collection
 from coppermend.services.graph_pack import pack_graph, unpack_graph
 from coppermend.services.packages import Progress
@@ -58,6 +60,17 @@ def _graph_of(board: Board, cache: BlobStore | None, fresh: bool, progress: Prog
     if cache is not None and key:
         cache.save_blob(key, KIND, *pack_graph(graph))
     return graph
+
+
+def graph_under(
+    board: Board,
+    copper_um: float | None = None,
+    copper_spread: float | None = None,
+    temperature_c: float | None = None,
+) -> CopperGraph:
+    """The copper graph of a board with another copper thickness (um, every layer), spread (share) or temperature (degC); built now, kept nowhere."""
+    thick = None if copper_um is None else copper_um / UM_PER_MM
+    return graph_of(with_conditions(board, thick, copper_spread, temperature_c), fresh=True)
 
 
 def shelved(

@@ -21,7 +21,7 @@ from coppermend.formats.member import Member
 from coppermend.formats.package import Format, format_of, read_corrections
 from coppermend.formats.partslist import read_partslist
 from coppermend.formats.pinlist import MAP_NAME, looks_like_pinlist, read_map, read_pinlist
-from coppermend.services.board_corrections import builder_corrections
+from coppermend.services.board_corrections import builder_corrections, settled
 from coppermend.services.board_records import netlist_record
 
 _COPPER = (Format.GERBER, Format.IPC2581)
@@ -53,6 +53,7 @@ def pinlist_board(package_id: str, title: str, members: Sequence[Member]) -> Boa
         if formats[member.name] is Format.TABLE and member not in lists:
             rows += read_partslist(member.data, member.name) or ()
     board = board_of_pins(pins, package_id, title, said, rows, corrections, (*findings, *more))
+    board = settled(board, corrections)
     return replace(board, corrections=_digest(board.corrections, said))
 
 

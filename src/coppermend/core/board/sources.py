@@ -77,7 +77,8 @@ class Corrections:
 
     ``net_names``: a pin (``U1.8``) or a place (``"12.7, 30.0 c"``) to the name the net there is to have. ``parts`` by reference designator.
     ``cuts``: tracks cut at the factory; ``wires``: wires added there. ``ignore_netlists``: file names. ``origin_shift_mm`` overrules the shift that was found.
-    ``digest`` names the text they came from ("" none).
+    ``copper_mm`` thickness of finished copper by layer key ("" for every layer), ``copper_spread`` how far it may lie from that (0.1: 10 %),
+    ``temperature_c`` of the copper. ``digest`` names the text they came from ("" none).
     """
 
     parts: Mapping[str, PartCorrection] = field(default_factory=dict)
@@ -88,6 +89,9 @@ class Corrections:
     digest: str = ""
     cuts: tuple[Cut, ...] = ()
     wires: tuple[FactoryWire, ...] = ()
+    copper_mm: Mapping[str, float] = field(default_factory=dict)
+    copper_spread: float | None = None
+    temperature_c: float | None = None
 
 
 NO_CORRECTIONS = Corrections()

@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from coppermend.core.board.conditions import copper_spread, copper_temperature_c
 from coppermend.core.board.model import Board, CopperLayer, PartState
 from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.barepoints import bare_points
@@ -54,7 +55,7 @@ def build_graph(board: Board, step: Callable[[str, float], None] = lambda _words
         work.node_net += topology.node_net
         work.node_kind += topology.node_kind
         work.node_place += [(x, y, layer.key) for x, y in topology.node_place]
-        ohm = sheet_resistance_ohm(thickness.get(layer.key, COPPER_THICKNESS_MM))
+        ohm = sheet_resistance_ohm(thickness.get(layer.key, COPPER_THICKNESS_MM), copper_temperature_c(board))
         work.layers.append(DraftLayer(whole, parts, topology, first, ohm))
     step("sites and probe points", 0.8)
     pins = pin_lands(work)
@@ -159,6 +160,8 @@ def _finish(work: Draft) -> CopperGraph:
         through=through,
         built_states=states,
         findings=tuple(_findings(work)),
+        copper_spread=copper_spread(board),
+        copper_c=copper_temperature_c(board),
     )
     return replace(graph, sites=graph.sites + through_sites(graph), memo={})
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
+from coppermend.core.board.conditions import ROOM_C, SPREAD
 from coppermend.core.board.model import PartState
 from coppermend.core.findings import Finding
 
@@ -154,6 +155,10 @@ class CopperGraph:
     through: tuple[Through, ...] = ()
     built_states: tuple[tuple[str, PartState], ...] = ()
     findings: tuple[Finding, ...] = ()
+    copper_spread: float = SPREAD
+    """How far the copper's thickness and width may lie from what the board states, as a share; it widens the band of resistances."""
+    copper_c: float = ROOM_C
+    """The temperature of the copper in degC at which the resistances hold."""
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False, hash=False)
 
     @property

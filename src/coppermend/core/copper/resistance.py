@@ -18,14 +18,12 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import splu
 
+from coppermend.core.board.conditions import SPREAD
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.copper.sheets import SheetModel, outline, sheet_model
 from coppermend.core.copper.squares import copper_ohm_mm
 from coppermend.core.copper.worked import node_of
 from coppermend.core.findings import refuse
-
-SPREAD = 0.10
-"""Spread of finished copper thickness and width taken for the error band: +-10 %. Common practice, no source; foil alone is +-3 %."""
 
 BANDS: Mapping[SiteKind, tuple[float, float]] = MappingProxyType(
     {
@@ -41,6 +39,17 @@ BANDS: Mapping[SiteKind, tuple[float, float]] = MappingProxyType(
 )
 """Sound sites lie between these multiples of their nominal resistance: copper by its spread, barrels by 18 to 36 um of plating, socket contacts from
 2 to 30 mohm, joints up to 1 mohm. Common practice, no source."""
+
+
+def bands(spread: float = SPREAD) -> Mapping[SiteKind, tuple[float, float]]:
+    """BANDS with the given spread of the copper's thickness and width (0.1: 10 %, below 1).
+
+    >>> [round(one, 3) for one in bands(0.2)[SiteKind.RUN]]
+    [0.833, 1.25]
+    """
+    copper = (1.0 / (1.0 + spread), 1.0 / (1.0 - spread))
+    return {**BANDS, SiteKind.RUN: copper, SiteKind.SPOKE: copper}
+
 
 FLOOR_OHM = 1e-9
 """Least resistance of a site, so that the conductances stay finite."""
@@ -163,6 +172,7 @@ def _make_solver(graph: CopperGraph, sites: list[Site]) -> NetSolver:
     contacts: dict[int, dict[tuple[float, float], float]] = {}
     row: dict[tuple[int, tuple[float, float] | None], int] = {}
     edges: list[tuple[int, int, float, float, float]] = []
+    band = bands(graph.copper_spread)
 
     def number(site: Site, node: int, end: int) -> int:
         spot = None
@@ -175,7 +185,7 @@ def _make_solver(graph: CopperGraph, sites: list[Site]) -> NetSolver:
     for site in sites:
         if site.a != site.b:
             ohm = max(site.resistance_ohm, FLOOR_OHM)
-            edges.append((number(site, site.a, 0), number(site, site.b, -1), 1.0 / ohm, *BANDS[site.kind]))
+            edges.append((number(site, site.a, 0), number(site, site.b, -1), 1.0 / ohm, *band[site.kind]))
     table = _edges(edges)
     blocks = [_edge_matrix(table)]
     notes = []
@@ -262,20 +272,21 @@ def _sheet(graph: CopperGraph, sheet: Any, spots: dict[tuple[float, float], floa
     return store[key]
 
 
-def effective_ohm(graph: CopperGraph, point_a: str, point_b: str, temperature_c: float = 20.0) -> Ohms:
+def effective_ohm(graph: CopperGraph, point_a: str, point_b: str, temperature_c: float | None = None) -> Ohms:
     """Effective resistance between two probe points in ohm, with its band; inf where copper does not join them.
 
-    All metal is taken as copper at ``temperature_c`` (0 to 100 degC), foil thickness as the board states. Two points on one pour are joined through the pour's own resistance.
+    All metal is taken as copper at ``temperature_c`` (None: that of the graph, 20 degC where nothing is said), foil thickness as the board states.
+    Two points on one pour are joined through the pour's own resistance.
     Refusal GRF-020 for an unknown point.
     """
     places = [spot_of(graph, p) for p in (point_a, point_b)]
     made = solver(graph, graph.node_net[places[0][0]])
-    warm = copper_ohm_mm(temperature_c) / copper_ohm_mm()
+    warm = 1.0 if temperature_c is None else copper_ohm_mm(temperature_c) / copper_ohm_mm(graph.copper_c)
     value = float(_pairs(made, places)[0, 1])
     rows = [made.row_at(*place) for place in places]
     if value == 0.0 or not math.isfinite(value) or rows[0] is None or rows[1] is None:
         return Ohms(value, value, value, made.note)
-    low, high = _band(made, rows[0], rows[1], value)
+    low, high = _band(made, rows[0], rows[1], value, graph.copper_spread)
     return Ohms(value * warm, low * warm, high * warm, made.note)
 
 
@@ -310,7 +321,7 @@ def _through(made: NetSolver, node: int, a: Contact, b: Contact) -> float:
     return float(splu(model.matrix.tocsr()[live][:, live].tocsc()).solve(right)[right > 0][0])
 
 
-def _band(made: NetSolver, a: int, b: int, value: float) -> tuple[float, float]:
+def _band(made: NetSolver, a: int, b: int, value: float, spread: float) -> tuple[float, float]:
     """The band of an effective resistance: the share of each site is its power at one ampere (sum of i^2 r = R), scaled by its own band.
 
     The upper end is a true bound: the resistance of the changed network is at most the power of any flow in it (Thomson's principle).
@@ -320,8 +331,8 @@ def _band(made: NetSolver, a: int, b: int, value: float) -> tuple[float, float]:
     drop = potential[made.edges.i] - potential[made.edges.j]
     power = drop * drop * made.edges.siemens
     sheets = max(value - float(power.sum()), 0.0)
-    low = float(power @ made.edges.low) + sheets / (1.0 + SPREAD)
-    high = float(power @ made.edges.high) + sheets / (1.0 - SPREAD)
+    low = float(power @ made.edges.low) + sheets / (1.0 + spread)
+    high = float(power @ made.edges.high) + sheets / (1.0 - spread)
     return low, high
 
 

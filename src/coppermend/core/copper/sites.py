@@ -6,12 +6,13 @@ import itertools
 import math
 from dataclasses import replace
 
+from coppermend.core.board.conditions import copper_temperature_c
 from coppermend.core.copper.draft import Draft, DraftLayer
 from coppermend.core.copper.model import Site, SiteKind
 from coppermend.core.copper.pins import xy_id
 from coppermend.core.copper.places import layer_words, mm_words
 from coppermend.core.copper.runs import Run
-from coppermend.core.copper.squares import barrel_ohm, slot_ohm, track_ohm
+from coppermend.core.copper.squares import barrel_ohm, copper_ohm_mm, slot_ohm, track_ohm
 from coppermend.core.units import sheet_resistance_ohm
 
 LEAST_WIDTH_MM = 0.01
@@ -156,6 +157,7 @@ def barrels(work: Draft) -> None:
     """A barrel between consecutive layers on which copper meets the wall of a plated hole."""
     order = {layer.copper.key: k for k, layer in enumerate(work.layers)}
     step = work.board.thickness_mm / max(1, len(work.layers) - 1)
+    warm = copper_ohm_mm(copper_temperature_c(work.board)) / copper_ohm_mm()
     pin_at: dict[int, str] = {}
     for part in work.board.parts:
         for pin in part.pins:
@@ -170,7 +172,9 @@ def barrels(work: Draft) -> None:
         slot = math.dist((hole.x_mm, hole.y_mm), (hole.x2_mm, hole.y2_mm))
         for (upper, a), (lower, b) in itertools.pairwise(nodes):
             height = step * (order[lower] - order[upper])
-            ohm = barrel_ohm(hole.diameter_mm, height) if slot == 0 else slot_ohm(hole.diameter_mm, slot, height)
+            ohm = warm * (
+                barrel_ohm(hole.diameter_mm, height) if slot == 0 else slot_ohm(hole.diameter_mm, slot, height)
+            )
             span = "" if len(work.layers) == 2 else f", {layer_words(upper)} to {layer_words(lower)}"
             work.sites.append(
                 Site(

@@ -247,7 +247,7 @@ def _with_wires(graph: CopperGraph, wires: tuple[PatchWire, ...], found: list[Fi
                 (diameter,),
                 length,
                 diameter,
-                wire_ohm(diameter, length),
+                wire_ohm(diameter, length, graph.copper_c),
                 words=f"the patch wire from {wire.point_a} to {wire.point_b}, {mm_words(length)} mm",
             )
         )

@@ -57,10 +57,20 @@ def read_corrections(data: bytes, name: str) -> Corrections:
         ) from None
     found = FindingList()
     files = root.get("file")
+    if files is not None and not isinstance(files, dict):
+        _no_table(found, name, "file", files)
     rows = files.items() if isinstance(files, dict) else ()
+    for key, value in rows:
+        if not isinstance(value, dict):
+            _no_table(found, name, str(key), value)
     corrections = tuple(_file(str(k), v, found, name) for k, v in rows if isinstance(v, dict))
     tables = {k: v for k, v in root.items() if k != "file"}
     return Corrections(name, corrections, tables, text, found.close(name))
+
+
+def _no_table(found: FindingList, name: str, thing: str, value: Any) -> None:
+    words = f'{thing} = {str(value)[:40]!r} is not possible in the corrections; expected a table [file."name"].'
+    found.add("COR-002", Severity.WARNING, Place(file=name, thing=thing), words, "It is not applied.")
 
 
 def _file(member: str, table: dict[str, Any], found: FindingList, name: str) -> FileCorrection:
