@@ -31,6 +31,15 @@ from coppermend.core.copper.reasons import (
     part_beside,
     shared_parts,
 )
+from coppermend.core.copper.stated import (
+    Statement,
+    joining_wires,
+    parted_by,
+    parting_statements,
+    parting_words,
+    said_of_holes,
+    wire_words,
+)
 from coppermend.core.findings import Finding, Severity
 from coppermend.core.geometry.polarity import box_pairs
 from coppermend.core.geometry.shapes import ShapeSet
@@ -57,7 +66,7 @@ AT_PART_MM = 0.5
 @dataclass(frozen=True, slots=True)
 class Disagreement:
     """One net that is split, or nets that are joined. ``why``: tie, jumper, equal numbers, no hole,
-    one layer, cut name, moved, stale, open, open span, short, tie or short, no net, lists differ."""
+    one layer, cut name, moved, stale, stated, open, open span, short, tie or short, no net, lists differ."""
 
     kind: str
     nets: tuple[str, ...]
@@ -313,6 +322,13 @@ class ContactGraph:
         self.start = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
         self.pieces = int(self.start[-1])
         self._matrix: csr_matrix | None = None
+        self._parting: tuple[Statement, ...] | None = None
+
+    def parting(self) -> tuple[Statement, ...]:
+        """What the package or its corrections state that parts copper, found when first asked for."""
+        if self._parting is None:
+            self._parting = parting_statements(self.board)
+        return self._parting
 
     def matrix(self) -> csr_matrix:
         """The adjacency matrix, made when first asked for."""
@@ -450,6 +466,12 @@ def _joined(
         if away and not stale
         else _why_joined(graph, meeting, theirs, mine, stale)
     )
+    wires = joining_wires(graph, theirs) if not way else ()
+    if wires:
+        why, reason = "stated", wire_words(wires)
+        meeting = replace(meeting, place=(wires[0].start.x_mm, wires[0].start.y_mm, wires[0].start.layer))
+    elif why in ("short", "stale"):
+        why, reason = _said_hole(graph, way) or (why, reason)
     doubt = _open_span(graph, way) if why in ("short", "stale") else None
     if doubt is not None:
         why, reason = "open span", _OPEN_SPAN.format(file=doubt.place.file, code=doubt.code)
@@ -477,6 +499,17 @@ def _open_span(graph: ContactGraph, way: Sequence[int]) -> Finding | None:
             doubt = doubts.get(board.drill_files[hole.file])
             if doubt is not None:
                 return doubt
+    return None
+
+
+def _said_hole(graph: ContactGraph, way: Sequence[int]) -> tuple[str, str] | None:
+    """Why and words where a way runs through a hole of whose plating or layers the corrections speak."""
+    said = said_of_holes(graph.board)
+    for node in way if said else ():
+        file = graph.board.holes[node - graph.pieces].file if graph.piece(node) is None else -1
+        if file in said:
+            name = graph.board.drill_files[file]
+            return "stated", f"The way leads through holes of {name}, of which the corrections say {said[file]}."
     return None
 
 
@@ -656,8 +689,12 @@ def _split(
     x, y, layer = (gap[1], gap[2], gap[3]) if gap else (first.x_mm, first.y_mm, first.layers[0] if first.layers else "")
     undrilled = sum(p.line in bare for p in (*apart, *rest))
     why, reason = _why_split(board, apart, rest, gap, stale, undrilled)
-    doubt = _short_span(board, main, island) if why in ("open", "stale", "no hole") else None
-    if doubt is not None:
+    said = _stated_parting(graph, net, main, island, by_island) if why in _UNTOLD else []
+    doubt = _short_span(board, main, island) if why in ("open", "stale", "no hole") and not said else None
+    if said:
+        why, reason = "stated", parting_words(said)
+        x, y, layer = said[0].place
+    elif doubt is not None:
         why, reason = "open span", _SHORT_SPAN.format(file=doubt.place.file, code=doubt.code)
     elif why == "open" and owner != net:
         why, reason = "moved", _moved(names, net, owner)
@@ -667,6 +704,17 @@ def _split(
     shown = ", ".join(names[:6]) + (" ..." if len(names) > 6 else "")
     words = f"Net {net}: copper does not join {shown} to the rest of the net; nearest place {x:.3f}, {y:.3f} mm, layer {layer}. {reason}"
     return Disagreement("split", (net,), names, why, words, x, y, layer)
+
+
+_UNTOLD = ("open", "stale", "no hole", "one layer")
+"""Reasons for a split that give way to what the package itself states."""
+
+
+def _stated_parting(
+    graph: ContactGraph, net: str, main: int, island: int, by_island: Mapping[int, Sequence[NetlistPoint]]
+) -> list[Statement]:
+    alien = {k for k, points in by_island.items() if any(p.net != net for p in points)}
+    return parted_by(graph.parting(), island, main, alien)
 
 
 _SHORT_SPAN = (
@@ -748,7 +796,7 @@ def _why_split(
             "jumper",
             f"The gap is {gap[0]:.2f} mm between lands of {ref}, by its name a jumper or tie: open until solder or a shunt closes it.",
         )
-    if not board.holes:
+    if not board.holes and len(board.layers) > 1:
         return "no hole", "The package has no drill data, and only holes join the layers."
     if undrilled:
         words = f"{undrilled} drilled points of the net have no plated hole in the package: a drill file is missing, is read as unplated, or is misread."
