@@ -241,6 +241,34 @@ def test_a_negative_layer_is_turned_over_inside_the_profile() -> None:
     assert sum(one.area for one in found.layer("s").shapes.polygons(64)) == pytest.approx(100 - P, rel=1e-3)
 
 
+def ended(end: str, x: float, y: float, x2: float, y2: float) -> str:
+    return f'<Features><Polyline><PolyBegin x="{x}" y="{y}"/><PolyStepSegment x="{x2}" y="{y2}"/><LineDesc lineWidth="1" lineEnd="{end}"/></Polyline></Features>'
+
+
+@pytest.mark.parametrize(("end", "expected"), [("ROUND", 4 + P / 4), ("NONE", 4.0), ("SQUARE", 5.0)])
+def test_lines_are_copper_whatever_their_ends(end: str, expected: float) -> None:
+    # a line 4 mm long and 1 mm wide: bare, with two half discs, with two half squares
+    (image, *_) = read(feature("TOP", f"<Set>{ended(end, 0, 0, 4, 0)}</Set>")).images
+    assert float(sum(one.area for one in image.shapes.polygons(64))) == pytest.approx(expected, rel=1e-3)
+    top = feature("TOP", f'<Set net="A">{pad(0, 0, pin="U1.1")}{ended(end, 0, 0, 9, 0)}{pad(9, 0, pin="U1.2")}</Set>')
+    found = board(top)
+    assert [(net.name, net.pins) for net in found.nets] == [("A", ("U1.1", "U1.2"))]
+    assert "IPC-022" not in {one.code for one in found.findings}
+
+
+def test_only_a_square_end_reaches_what_begins_where_the_line_stops() -> None:
+    # the line stops at x = 4, the land (1 mm wide disc) begins at x = 4.3: a square end of a 1 mm line reaches 4.5
+    for end, nets in (("SQUARE", 1), ("NONE", 2)):
+        top = feature("TOP", f'<Set net="A">{ended(end, 0, 0, 4, 0)}{pad(4.8, 0)}</Set>')
+        assert len(set(board(top).layer("c").island.tolist())) == nets
+
+
+def test_a_line_of_no_width_is_left_out_and_said() -> None:
+    thin = ended("NONE", 0, 0, 4, 0).replace('lineWidth="1"', 'lineWidth="0"')
+    found = read(feature("TOP", f"<Set>{pad(0, 0)}{thin}</Set>"))
+    assert len(found.images[0].kind) == 1 and "IPC-022" in {one.code for one in found.findings}
+
+
 FOUR = """
 <Layer name="L4" layerFunction="CONDUCTOR" side="BOTTOM"/><Layer name="L1" layerFunction="CONDUCTOR" side="TOP"/>
 <Layer name="L3" layerFunction="PLANE" side="INTERNAL"/><Layer name="L2" layerFunction="MIXED" side="INTERNAL"/>
@@ -265,6 +293,80 @@ def test_the_stack_up_orders_the_copper_and_blind_holes_join_their_span_only() -
     assert [hole.layers for hole in found.holes] == [("c", "i1")]
     assert len(found.nets) == 3
     assert not any(one.code == "IPC-010" for one in found.findings)
+
+
+DEEP = (
+    FOUR
+    + '<Layer name="DEEP" layerFunction="DRILL"><Span fromLayer="L2" toLayer="L4"/></Layer><Layer name="BURIED" layerFunction="DRILL"><Span fromLayer="L2" toLayer="L3"/></Layer>'
+)
+
+
+@pytest.mark.parametrize("drill", ["BLIND", "BURIED", "DEEP"])
+def test_pins_over_a_blind_or_buried_hole_are_looked_for_on_their_own_layer(drill: str) -> None:
+    # at one place: U1.1 (net A) on the component side, U2.1 (net D) on the solder side, a hole that reaches one of them or none
+    reached = {"BLIND": "AAXD", "BURIED": "ABBD", "DEEP": "ADDD"}[drill]
+    step = "".join(
+        feature(f"L{n}", f'<Set net="{net}">{pad(0, 0, pin={1: "U1.1", 4: "U2.1"}.get(n, ""))}</Set>')
+        for n, net in enumerate(reached, 1)
+    )
+    step += feature("L1", f'<Set net="A">{line(0, 0, 5, 0)}{pad(5, 0, pin="U1.2")}</Set>')
+    step += feature("L4", f'<Set net="D">{line(0, 0, 0, 5)}{pad(0, 5, pin="U2.2")}</Set>')
+    found = board(step + feature(drill, f"<Set>{hole(0, 0, 'VIA')}</Set>"), layers=DEEP, stackup=STACKUP)
+    (row,) = compare(found)
+    assert row.exact and row.points >= 4
+    pins = {net.name: net.pins for net in found.nets}
+    assert (pins["A"], pins["D"]) == (("U1.1", "U1.2"), ("U2.1", "U2.2"))
+    assert {
+        (pin.name, pin.layers, pin.hole) for part in found.parts for pin in part.pins if pin.name in ("U1.1", "U2.1")
+    } == {
+        ("U1.1", ("c",), None),
+        ("U2.1", ("s",), None),
+    }
+
+
+def test_a_pin_with_lands_on_both_layers_of_a_buried_hole_is_not_looked_for_on_the_outside() -> None:
+    # U3 sits inside the board on L2 and L3 over a buried hole; other copper lies above it
+    step = "".join(feature(f"L{n}", f'<Set net="B">{pad(0, 0, pin="U3.1")}</Set>') for n in (2, 3))
+    step += feature("L1", f'<Set net="A">{pad(0, 0, pin="U1.1")}</Set>')
+    (row,) = compare(board(step + feature("BURIED", f"<Set>{hole(0, 0, 'VIA')}</Set>"), layers=DEEP, stackup=STACKUP))
+    assert (row.nets, row.points, row.agree) == (2, 2, 2)
+
+
+def test_pins_on_both_sides_of_a_hole_without_a_wall_stay_two() -> None:
+    step = feature("TOP", f'<Set net="A">{pad(0, 0, pin="U1.1")}{line(0, 0, 5, 0)}{pad(5, 0, pin="U1.2")}</Set>')
+    step += feature("BOT", f'<Set net="B">{pad(0, 0, pin="U2.1")}{line(0, 0, 0, 5)}{pad(0, 5, pin="U2.2")}</Set>')
+    (row,) = compare(board(step + feature("DRL", f"<Set>{hole(0, 0, 'NONPLATED')}</Set>")))
+    assert (row.nets, row.points, row.agree) == (2, 4, 4)
+
+
+def test_a_joined_pair_through_a_blind_hole_is_still_found() -> None:
+    # the hole joins U1.1 (A) to a land that the file says is of net B
+    step = feature("L1", f'<Set net="A">{pad(0, 0, pin="U1.1")}</Set>') + feature(
+        "L2", f'<Set net="B">{pad(0, 0)}{line(0, 0, 5, 0)}</Set>'
+    )
+    step += feature("L2", f'<Set net="B">{pad(5, 0)}</Set>') + feature(
+        "L4", f'<Set net="B">{pad(5, 0, pin="U2.1")}</Set>'
+    )
+    step += feature("BLIND", f"<Set>{hole(0, 0, 'VIA')}</Set>") + feature(
+        "DEEP", f'<Set net="B">{hole(5, 0, "VIA")}</Set>'
+    )
+    (row,) = compare(board(step, layers=DEEP, stackup=STACKUP))
+    assert [one.nets for one in row.joined_nets] == [("A", "B")] and not row.split_nets
+
+
+def test_physical_net_points_are_a_source_on_their_own() -> None:
+    def point(x: float, y: float, layer: str) -> str:
+        return f'<PhyNetPoint x="{x}" y="{y}" layerRef="{layer}" netNode="END" exposure="EXPOSED"/>'
+
+    nets = f'<PhyNetGroup><PhyNet name="A">{point(0, 0, "TOP")}{point(9, 0, "TOP")}</PhyNet><PhyNet name="B">{point(0, 0, "BOT")}{point(0, 9, "BOT")}</PhyNet></PhyNetGroup>'
+    top = feature("TOP", f"<Set>{pad(0, 0, pin='U1.1')}{line(0, 0, 9, 0)}{pad(9, 0, pin='U1.2')}</Set>")
+    bottom = feature("BOT", f"<Set>{pad(0, 0, pin='U2.1')}{line(0, 0, 0, 9)}{pad(0, 9, pin='U2.2')}</Set>")
+    found = board(nets + top + bottom)
+    (row,) = compare(found)
+    assert (row.nets, row.points, row.agree) == (2, 4, 4)
+    assert {net.name: net.pins for net in found.nets} == {"A": ("U1.1", "U1.2"), "B": ("U2.1", "U2.2")}
+    (row,) = compare(board(nets + top.replace(line(0, 0, 9, 0), "") + bottom))
+    assert [one.nets for one in row.split_nets] == [("A",)]
 
 
 def test_without_a_stack_up_the_order_is_a_guess_that_is_named() -> None:

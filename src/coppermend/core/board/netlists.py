@@ -37,12 +37,17 @@ class PlacedNetlist:
     holes_known: bool = True
 
 
-def access_layers(records: Sequence[NetlistRecord], keys: Sequence[str]) -> list[tuple[str, ...]]:
+def access_layers(
+    records: Sequence[NetlistRecord], keys: Sequence[str], counted: bool = False
+) -> list[tuple[str, ...]]:
     """The layers each record can be touched on: access 0 or a plated hole all, 1 the component side, the last number the solder side.
 
     Files that know two sides only write 2 for the solder side of any board (IPC-D-356A, columns 38 to 41); files that count layers write the layer.
+    ``counted``: the numbers are the board's layers for certain, and a hole with a layer is blind or buried (Netlist.counted).
     """
     count = len(keys)
+    if counted:
+        return [tuple(keys) if one.access == 0 else (keys[min(one.access, count) - 1],) for one in records]
     highest = max((record.access for record in records), default=0)
     if count == 1:
         return [tuple(keys)] * len(records)
@@ -110,7 +115,7 @@ def place_netlist(
     keys = [layer.key for layer in layers]
     through = np.array([bool(r.hole_mm) for r in records], dtype=bool)
     near = np.array([_slack_mm(r) for r in records])
-    access = access_layers(records, keys)
+    access = access_layers(records, keys, netlist.counted)
     ground = _Ground(netlist, access, through, near, layers, at_mm, index, holes, finder)
     if netlist.own:
         placing = Placing(1.0, 1.0, 0.0, 0.0, 1.0)
@@ -120,7 +125,8 @@ def place_netlist(
         placing = _search(raw, ground)
     xy = placing.apply(raw)
     island = ground.islands(xy).copy()
-    _blind_holes(records, xy, keys, holes, finder, island)
+    surface = access_layers([replace(record, hole_mm=None) for record in records], keys, netlist.counted)
+    _blind_holes(records, xy, surface, keys, holes, finder, island)
     points = _points(netlist, xy, access, island)
     return PlacedNetlist(netlist.name, points, island, through, placing, netlist.holes_known)
 
@@ -207,6 +213,7 @@ def _region_places(layers: Sequence[CopperLayer]) -> NDArray[np.float64]:
 def _blind_holes(
     records: Sequence[NetlistRecord],
     xy: NDArray[np.float64],
+    surface: Sequence[tuple[str, ...]],
     keys: Sequence[str],
     holes: Sequence[Hole],
     finder: HoleFinder,
@@ -215,7 +222,6 @@ def _blind_holes(
     """Where blind holes of both sides lie over each other, gives each record the island of the hole that reaches its layer of access."""
     if not any(len(hole.layers) < len(keys) for hole in holes):
         return
-    surface = access_layers([replace(record, hole_mm=None) for record in records], keys)
     for k, record in enumerate(records):
         if not record.hole_mm or record.access == 0:
             continue

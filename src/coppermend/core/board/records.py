@@ -95,6 +95,7 @@ class Netlist:
     """One netlist file: its records, the nets' full names where aliases were given (already applied in ``records``), and findings.
 
     ``own``: it stands in the file that the copper comes from, so that its places need no search for a shift.
+    ``counted``: its layers of access are the board's layer numbers for certain, and only access 0 is a hole through all layers.
     ``holes_known`` False: it does not say which pins are drilled (a pin list with places); the hole at a pin's place is looked at instead.
     """
 
@@ -104,6 +105,7 @@ class Netlist:
     boards: int = 1
     own: bool = False
     holes_known: bool = True
+    counted: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -368,11 +368,11 @@ class _Reader:
         pieces = self.dictionary.shape(element, self.unit, False)
         if not pieces:
             return
-        if any(one.radius_mm == 0 and one.kind in ("draw", "arc") for one in pieces):
+        if any(one.bare for one in pieces):
             if kind == "copper":
                 place = Place(file=self.name, layer=self._layer)
                 self.notes.add("IPC-022", Severity.WARNING, place, "A line without width on copper; it was left out.")
-            pieces = tuple(one for one in pieces if one.radius_mm > 0 or one.kind == "region")
+            pieces = tuple(one for one in pieces if not one.bare)
         pieces = moved(pieces, move_of(child(element, "Xform"), self.unit))
         said = ObjectAttributes(net=net) if kind == "copper" else ObjectAttributes(part=owner)
         places = [one for one in element if local(one.tag) == "Location"]
@@ -452,7 +452,8 @@ def _assemble(reader: _Reader) -> Ipc2581:
         for one in step.components
         if one.package in step.packages
     }
-    netlist = netlist_of(name, step, order, moves)
+    spans = {one.name: span_numbers(one, order) for one in layers if one.kind == "drill"}
+    netlist = netlist_of(name, step, order, moves, spans)
     rows = part_rows(step.components, step.packages, moves, reader.bom, sides, name)
     thickness = {n: t for rows_ in reversed(reader.stackups) for n, _, t in rows_ if n in order and 0.003 <= t <= 0.5}
     if reader.dictionary.notes:

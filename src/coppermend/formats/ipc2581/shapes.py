@@ -37,6 +37,13 @@ class Piece:
     kind: str
     dark: bool = True
 
+    @property
+    def bare(self) -> bool:
+        """Whether it is a line without width. A line with square or cut ends has its width in its area and no radius."""
+        return (
+            self.kind != "region" and self.radius_mm == 0 and self.skeleton.geom_type not in ("Polygon", "MultiPolygon")
+        )
+
 
 class TooMany(Exception):
     """A primitive has more pieces or deeper nesting than is read."""
@@ -524,6 +531,9 @@ def _stroke(tag: str, element: Element, unit: float, line: Lines | None) -> tupl
     width = line.width_mm if line is not None else 0.0
     kind = "arc" if tag == "Arc" else "draw"
     if len(points) == 1 or all(point == points[0] for point in points):
+        if line is not None and line.end == "square" and width > 0:
+            (x, y), half = points[0], width / 2
+            return (Piece(shapely.box(x - half, y - half, x + half, y + half), 0.0, kind),)
         return (Piece(shapely.Point(points[0]), width / 2, kind),)
     skeleton = shapely.LineString(points)
     if line is None or line.end == "round" or width == 0:
