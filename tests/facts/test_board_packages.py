@@ -7,6 +7,7 @@ import pytest
 from coppermend.core.board.model import Board, PartState
 from coppermend.core.findings import Refusal
 from coppermend.formats.member import Member
+from coppermend.services.board_views import board_report
 from coppermend.services.boards import Package, Stopped, board_of, build_board, cache_key, package_id
 
 PLACES = [(x, y) for x in range(10, 60, 10) for y in range(10, 50, 10)]
@@ -223,3 +224,37 @@ def test_of_several_boards_in_one_netlist_the_fitting_one_is_used() -> None:
     found = board_of(Package("b", (Member("top.gbr", top), Member("n.ipc", text.encode()))))
     assert {point.part for point in found.netlist_points} == {"U1"}
     assert any(one.code == "BRD-023" and "number 2" in one.words for one in found.findings)
+
+
+ROUTED = {
+    "straight": "G00X3.2Y1.7\nM15\nG01X6.2Y1.7\nM16\nG05",
+    "bent": "G00X3.2Y1.7\nM15\nG01X3.2Y3.0\nG01X6.2Y3.0\nG01X6.2Y1.7\nM16\nG05",
+    "arc": "G00X3.2Y1.7\nM15\nG02X6.2Y1.7A1.5\nM16\nG05",
+    "closed": "G00X3.2Y1.7\nM15\nG01X6.2Y1.7\nG01X6.2Y3.0\nG01X3.2Y1.7\nM16\nG05",
+    "long": "G00X3.2Y1.7\nM15\nG01X3.2Y20.0\nM16\nG05",
+}
+"""A slot routed from (3.2, 1.7) mm; 0.8 mm tool. What it is follows from how it was made."""
+
+
+@pytest.mark.parametrize("way", list(ROUTED))
+def test_routed_slots_of_unstated_plating_are_taken_alike_and_counted_once(way: str) -> None:
+    rows = [f"X{x:.1f}Y{y:.1f}" for x, y in PLACES]
+    board = board_of(package(None, Member("board.drl", excellon("METRIC\nT1C0.8\n", [*rows, ROUTED[way]]))))
+    slot = [hole for hole in board.holes if (hole.x_mm, hole.y_mm) != (hole.x2_mm, hole.y2_mm)]
+    milled = way in ("closed", "long")
+    assert {hole.plated for hole in slot} == {not milled}
+    said = code(board, "BRD-011")
+    assert said[0].startswith(f"{20 if milled else 21} holes and slots are not said")
+    assert [words[:14] for words in said[1:]] == (["1 routed paths"] if milled else [])
+    report = board_report(board)
+    assert (report["holes"], report["plated_holes"]) == (21, 20 if milled else 21)
+    assert not code(board, "BRD-017")
+
+
+def test_an_arc_among_few_holes_is_one_slot_for_the_fit_of_the_drill_data() -> None:
+    """Eight holes on lands and one arc of many pieces: nearly all lie on lands, nothing is doubted."""
+    rows = [f"X{x:.1f}Y{y:.1f}" for x, y in PLACES[:8]]
+    head = "; #@! TF.FileFunction,Plated,1,2,PTH\nMETRIC\nT1C0.8\n"
+    board = board_of(package(excellon(head, [*rows, ROUTED["arc"]])))
+    assert board_report(board)["holes"] == 9 and len(board.holes) > 30
+    assert not code(board, "BRD-017") and not code(board, "BRD-015")

@@ -109,6 +109,11 @@ def test_repeats_of_a_hole_and_of_a_pattern() -> None:
     assert xy(drill) == [(0, 0), (1, 0), (10, 0), (11, 0), (20, 0), (21, 0)]
 
 
+def test_copies_of_a_routed_slot_are_paths_of_their_own() -> None:
+    drill = read(HEAD + "T1\nM25\nG00X0.0Y0.0\nM15\nG01X2.0Y0.0\nM16\nM01\nM02X0.0Y5.0\nM02X0.0Y5.0\nM08\nM30\n")
+    assert len(drill) == 3 and len(set(drill.path.tolist())) == 3
+
+
 def test_incremental_and_modal_coordinates() -> None:
     drill = read(HEAD + "T1\nX1.0Y1.0\nY2.0\nG91\nX1.0\nX1.0Y-1.0\nG90\nX0.0Y0.0\nM30\n")
     assert xy(drill) == [(1, 1), (1, 2), (2, 2), (3, 1), (0, 0)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coppermend.core.board.drillfit import FEW_HOLES, GOOD_SHARE, Fit, Lands, best_shift, fit, shifted, spread
+from coppermend.core.board.drillfit import FEW_HOLES, GOOD_SHARE, Fit, Lands, best_shift, fit, hits, shifted, spread
 from coppermend.core.board.records import DrillImage
 from coppermend.core.findings import Finding, Place, Refusal, Severity
 from coppermend.formats.drill import DrillFile, DrillFormat, candidate_formats, read_drill
@@ -74,10 +74,10 @@ def _reread(file: PlannedFile, drill: DrillFile, better: DrillFormat, before: Fi
 
 def _on_origin(drills: list[DrillImage], lands: Lands, findings: list[Finding]) -> list[DrillImage]:
     """All drill files moved together when their origin is not the copper's."""
-    count = sum(len(one.x_mm) for one in drills)
+    count = sum(len(hits(one)) for one in drills)
     if count < 2 * FEW_HOLES or len(lands.places) == 0:
         return drills
-    share = sum(fit(one, lands).share * len(one.x_mm) for one in drills) / count
+    share = sum(fit(one, lands).share * len(hits(one)) for one in drills) / count
     if share >= GOOD_SHARE:
         return drills
     move = best_shift(drills, lands)

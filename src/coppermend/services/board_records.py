@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 
 import numpy as np
@@ -59,16 +60,25 @@ def _attributes(one: gerber_format.ObjectAttributes) -> ObjectAttributes:
     )
 
 
+MILLED_TOOLS = 12
+"""A routed path longer than this many tool diameters is a mill path and no slot for a lead. Our choice."""
+
+CLOSED_MM = 0.01
+
+
 def drill_record(drill: drill_format.DrillFile) -> DrillImage:
-    """A drill file's hits. A routed path of several pieces is a mill path (not plated unless stated); tools without size get one, with a finding."""
+    """A drill file's hits; tools without size get one, with a finding.
+
+    Where plating is not stated, a routed path that closes or is longer than ``MILLED_TOOLS`` tools is a mill path: not plated; ``extra["milled"]`` counts them.
+    Other routed slots, straight or bent, stay open like any hole.
+    """
     plated = drill.plated.copy()
     if drill.file_plated is not None:
         plated[plated < 0] = int(drill.file_plated)
-    on_path = drill.path >= 0
-    pieces = np.bincount(drill.path[on_path]) if on_path.any() else np.zeros(1, np.int64)
-    milled = on_path & (pieces[np.maximum(drill.path, 0)] > 1)
-    plated[milled & (plated < 0)] = 0
     diameter, findings = _sized(drill)
+    milled = [path for path in _paths(drill, plated < 0) if _is_milled(drill, path, diameter)]
+    for path in milled:
+        plated[path] = 0
     return DrillImage(
         drill.name,
         drill.x_mm,
@@ -79,8 +89,25 @@ def drill_record(drill: drill_format.DrillFile) -> DrillImage:
         plated.astype(np.int8),
         drill.span,
         (*drill.findings, *findings),
-        {"format": drill.format.words()},
+        {"format": drill.format.words(), **({"milled": str(len(milled))} if milled else {})},
     )
+
+
+def _paths(drill: drill_format.DrillFile, which: NDArray[np.bool_]) -> list[NDArray[np.int64]]:
+    """The hits of each routed path among ``which``, in their order."""
+    at = np.flatnonzero(which & (drill.path >= 0))
+    if not len(at):
+        return []
+    order = at[np.argsort(drill.path[at], kind="stable")]
+    return np.split(order, np.flatnonzero(np.diff(drill.path[order])) + 1)
+
+
+def _is_milled(drill: drill_format.DrillFile, path: NDArray[np.int64], diameter: NDArray[np.float64]) -> bool:
+    dx, dy = drill.x2_mm[path] - drill.x_mm[path], drill.y2_mm[path] - drill.y_mm[path]
+    length = float(np.hypot(dx, dy).sum())
+    first, last = path[0], path[-1]
+    apart = math.hypot(drill.x2_mm[last] - drill.x_mm[first], drill.y2_mm[last] - drill.y_mm[first])
+    return (len(path) > 1 and apart <= CLOSED_MM) or length > MILLED_TOOLS * float(diameter[path].max())
 
 
 def _sized(drill: drill_format.DrillFile) -> tuple[NDArray[np.float64], list[Finding]]:

@@ -6,12 +6,21 @@ import time
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from coppermend.core.board.model import Board, NetlistPoint
+import numpy as np
+
+from coppermend.core.board.drillfit import one_each
+from coppermend.core.board.model import Board, Hole, NetlistPoint
 from coppermend.core.board.names import nearest_names
 from coppermend.core.findings import Place, Refusal, refuse
 
 if TYPE_CHECKING:
     from coppermend.core.copper.compare import Disagreement, Missed, SourceRow
+
+
+def _holes_and_slots(holes: Sequence[Hole]) -> int:
+    """How many holes and slots there are: a slot routed in several pieces counts once."""
+    ends = np.array([(h.x_mm, h.y_mm, h.x2_mm, h.y2_mm, h.diameter_mm) for h in holes]).reshape(-1, 5)
+    return len(np.unique(one_each(*ends.T)))
 
 
 def board_report(board: Board) -> dict[str, Any]:
@@ -20,8 +29,8 @@ def board_report(board: Board) -> dict[str, Any]:
         "package_id": board.package_id,
         "title": board.title,
         "layers": [{"key": one.key, "file": one.file, "pieces": len(one.shapes)} for one in board.layers],
-        "holes": len(board.holes),
-        "plated_holes": sum(hole.plated for hole in board.holes),
+        "holes": _holes_and_slots(board.holes),
+        "plated_holes": _holes_and_slots([hole for hole in board.holes if hole.plated]),
         "parts": len(board.parts),
         "pins": sum(len(part.pins) for part in board.parts),
         "nets": len(board.nets),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,9 +69,37 @@ def lands_of(copper: Sequence[GerberImage]) -> Lands:
     return Lands(np.unique(np.round(where, 4), axis=0), (float(x0), float(y0), float(x1), float(y1)))
 
 
+def one_each(
+    x: NDArray[np.float64], y: NDArray[np.float64], x2: NDArray[np.float64], y2: NDArray[np.float64], tool: NDArray[Any]
+) -> NDArray[np.int64]:
+    """The hole or slot that each hit belongs to, counted from 0: a routed piece that begins where the one before ends, of one tool, is of its slot.
+
+    >>> one = np.array
+    >>> one_each(one([0.0, 9, 9, 5]), one([0.0, 0, 4, 5]), one([9.0, 9, 3, 5]), one([0.0, 4, 4, 5]), one([1, 1, 1, 1])).tolist()
+    [0, 0, 0, 1]
+    """
+    if len(x) == 0:
+        return np.empty(0, np.int64)
+    long = (x != x2) | (y != y2)
+    goes_on = long[1:] & long[:-1] & (x[1:] == x2[:-1]) & (y[1:] == y2[:-1]) & (tool[1:] == tool[:-1])
+    return np.asarray(np.concatenate([[0], np.cumsum(~goes_on)]), np.int64)
+
+
+def slots_of(drill: DrillImage) -> NDArray[np.int64]:
+    """(n,) the hole or slot that each hit of a drill file belongs to, counted from 0."""
+    return one_each(drill.x_mm, drill.y_mm, drill.x2_mm, drill.y2_mm, drill.diameter_mm)
+
+
 def hits(drill: DrillImage) -> NDArray[np.float64]:
-    """(n, 2) middles of the holes and slots."""
-    return np.column_stack([(drill.x_mm + drill.x2_mm) / 2, (drill.y_mm + drill.y2_mm) / 2])
+    """(n, 2) middles of the holes and slots; a slot routed in several pieces (an arc) counts once, with the middle of its box."""
+    if len(drill.x_mm) == 0:
+        return np.empty((0, 2))
+    first = np.unique(slots_of(drill), return_index=True)[1]
+    ends_x, ends_y = np.stack([drill.x_mm, drill.x2_mm]), np.stack([drill.y_mm, drill.y2_mm])
+    low = [np.minimum.reduceat(ends.min(axis=0), first) for ends in (ends_x, ends_y)]
+    high = [np.maximum.reduceat(ends.max(axis=0), first) for ends in (ends_x, ends_y)]
+    middle: NDArray[np.float64] = (np.column_stack(low) + np.column_stack(high)) / 2
+    return middle
 
 
 def fit(drill: DrillImage, lands: Lands) -> Fit:

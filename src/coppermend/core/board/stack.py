@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from coppermend.core.board.drillfit import slots_of
 from coppermend.core.board.joined import Holes
 from coppermend.core.board.records import DrillImage, GerberImage, LayerRole
 from coppermend.core.board.sources import PackageRecords
@@ -207,15 +208,26 @@ def drill_findings(records: PackageRecords, holes: Holes, dropped: int) -> list[
         )
     for drill in records.drills:
         role = records.roles.get(drill.name)
-        unknown = int(np.count_nonzero(drill.plated < 0))
+        unknown = len(np.unique(slots_of(drill)[drill.plated < 0]))
         if unknown and (role is None or role.plated is None):
             out.append(
                 Finding(
                     "BRD-011",
                     Severity.GUESS,
                     Place(file=drill.name),
-                    f"{unknown} holes are not said to be plated or not; they are taken as plated.",
+                    f"{unknown} holes and slots are not said to be plated or not; they are taken as plated.",
                     "Say plated = false for the file in coppermend-corrections.toml if they are not.",
+                )
+            )
+        milled = int(drill.extra.get("milled", 0))
+        if milled and (role is None or role.plated is None or role.from_ != "corrections"):
+            out.append(
+                Finding(
+                    "BRD-011",
+                    Severity.GUESS,
+                    Place(file=drill.name),
+                    f"{milled} routed paths are not said to be plated or not. They close, or are long beside their tool: they are taken as milled, not plated.",
+                    "Say plated = true for the file in coppermend-corrections.toml if they are plated slots.",
                 )
             )
     if dropped:

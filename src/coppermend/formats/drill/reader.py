@@ -442,12 +442,28 @@ class _Reader:
         for _ in range(count):
             ox, oy = self.pattern_offset[0] + dx, self.pattern_offset[1] + dy
             self.pattern_offset = (ox, oy)
+            paths = self._new_paths(block)
             for h in block:
                 a, b = (h.y, h.x) if swap else (h.x, h.y)
                 c, d = (h.y2, h.x2) if swap else (h.x2, h.y2)
                 self.hits.append(
-                    _Hit(a * fx + ox, b * fy + oy, c * fx + ox, d * fy + oy, h.tool, h.kind, h.path, h.line)
+                    _Hit(
+                        a * fx + ox,
+                        b * fy + oy,
+                        c * fx + ox,
+                        d * fy + oy,
+                        h.tool,
+                        h.kind,
+                        paths.get(h.path, -1),
+                        h.line,
+                    )
                 )
+
+    def _new_paths(self, block: list[_Hit]) -> dict[int, int]:
+        """A new number for each routed path of a repeated block: its copies are paths of their own."""
+        numbers = sorted({h.path for h in block if h.path >= 0})
+        self.paths += len(numbers)
+        return {one: self.paths - len(numbers) + k for k, one in enumerate(numbers)}
 
     def _too_many(self) -> Exception:
         words = f"The file asks for more than {MAX_HITS:,} holes."
