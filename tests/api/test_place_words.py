@@ -14,7 +14,7 @@ import pytest
 
 from coppermend.core.board.model import Part, Pin
 from coppermend.core.copper.model import SiteKind
-from coppermend.services.placewords import chip_rows, near_words, notch_of, pin_where, point_words
+from coppermend.services.placewords import chip_rows, near_words, notch_of, pin_row, pin_where, point_words
 from coppermend.services.ports import ShelvedBoard
 
 
@@ -31,21 +31,31 @@ def dip(pins: int, turn: float = 0.0) -> Part:
 
 # pin of a 40-pin package -> row and rank as counted on the drawing
 FROM_ABOVE = {
-    1: "left row, 1st from the notch", 8: "left row, 8th from the notch", 20: "left row, last", 21: "right row, last",
-    22: "right row, 2nd from last", 30: "right row, 11th from the notch", 38: "right row, 3rd from the notch", 40: "right row, 1st from the notch",
+    1: "left row, 1st from it", 8: "left row, 8th from it", 20: "left row, last", 21: "right row, last",
+    22: "right row, 2nd from last", 30: "right row, 11th from it", 38: "right row, 3rd from it", 40: "right row, 1st from it",
 }  # fmt: skip
 
 
 @pytest.mark.parametrize("turn", [0.0, pi / 2, pi, -pi / 2, 0.3])
 @pytest.mark.parametrize(("pin", "words"), FROM_ABOVE.items())
 def test_pins_are_counted_from_the_notch(pin: int, words: str, turn: float) -> None:
-    assert pin_where(dip(40, turn), str(pin), "c") == words
+    assert pin_where(dip(40, turn), str(pin), "c") == f"notch up: {words}"
 
 
 @pytest.mark.parametrize(("pin", "words"), FROM_ABOVE.items())
 def test_left_and_right_change_on_the_solder_side(pin: int, words: str) -> None:
     other = {"left": "right", "right": "left"}[words.split()[0]]
-    assert pin_where(dip(40), str(pin), "s") == other + words[len(words.split()[0]) :]
+    assert pin_where(dip(40), str(pin), "s") == "notch up: " + other + words[len(words.split()[0]) :]
+
+
+@pytest.mark.parametrize(("turn", "up"), [(0.0, [0, 1]), (pi / 2, [-1, 0]), (pi, [0, -1]), (-pi / 2, [1, 0])])
+def test_a_row_lies_on_the_board_as_the_part_is_turned(turn: float, up: list[int]) -> None:
+    """Pin 1's row is a quarter turn anticlockwise from the notch, pin 40's the other way (numbering as above)."""
+    first, last = pin_row(dip(40, turn), "1"), pin_row(dip(40, turn), "40")
+    assert first is not None and last is not None
+    assert first["up"] == last["up"] == pytest.approx(up, abs=1e-4)
+    assert first["out"] == pytest.approx([-up[1], up[0]], abs=1e-4)
+    assert last["out"] == pytest.approx([up[1], -up[0]], abs=1e-4)
 
 
 def test_rows_face_each_other_and_the_notch_is_beyond_pin_one() -> None:

@@ -84,7 +84,7 @@ export const tests = {
   },
   'a via is spoken with where it lies'() {
     const via = { name: 'via 5.9 mm from R9 pin 1', where: 'towards the top', touch: 'touch the via', side_words: 'solder side' };
-    const leg = { name: 'U7 pin 30', where: 'left row, 10th from the notch', touch: 'touch the leg', side_words: 'solder side' };
+    const leg = { name: 'U7 pin 30', where: 'notch up: left row, 10th from it', touch: 'touch the leg', side_words: 'solder side' };
     same(spoken({ a: leg, b: via }), 'Tip A: U seven, pin thirty. Tip B: via five point nine millimetres from R nine, pin one, towards the top. Solder side.');
   },
   'what the ohms leaf asks the server, and how a reading was taken'() {

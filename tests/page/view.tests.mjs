@@ -1,6 +1,7 @@
 import * as V from '../../src/coppermend/page/map/view.js';
 import { placeOf, covers } from '../../src/coppermend/page/map/sheet.js';
 import { insetView } from '../../src/coppermend/page/map/inset.js';
+import { lyingWhere } from '../../src/coppermend/page/map/rows.js';
 import { barLength } from '../../src/coppermend/page/map/compass.js';
 import { near, same, yes } from './check.mjs';
 
@@ -13,7 +14,40 @@ const views = () => {
   return out;
 };
 
+/** A 14-pin dual in-line part (JEDEC MS-001: notch up, pin 1 upper left, down one row and up the other), turned on the board by quarters. */
+const dip = (/** @type {number} */ quarters) => {
+  const pins = [];
+  for (let n = 1; n <= 14; n++) {
+    let [x, y] = n <= 7 ? [-3.81, -2.54 * (n - 1)] : [3.81, -2.54 * (14 - n)];
+    for (let q = 0; q < quarters; q++) [x, y] = [-y, x];
+    pins.push({ n, x: 120 + x, y: 90 + y });
+  }
+  return pins;
+};
+
 export const tests = {
+  // Against the matrix the close look is drawn with: where the pin comes to lie on the canvas beside the pin that faces it, and pin 1 beside pin 7.
+  'the row in words is the row in the close look, for four turns, both sides and a chip lying any way'() {
+    let seen = 0;
+    for (let quarters = 0; quarters < 4; quarters++)
+      for (const map of views())
+        for (const side of ['c', 's'])
+          for (const no of [1, 3, 12, 14]) {
+            const pins = dip(quarters), at = (/** @type {number} */ n) => pins[n - 1];
+            const unit = (/** @type {any} */ p, /** @type {any} */ q) => { const l = Math.hypot(p.x - q.x, p.y - q.y); return [(p.x - q.x) / l, (p.y - q.y) / l]; };
+            const rank = '3rd from it';
+            const tip = { where: '', side, x_mm: at(no).x, y_mm: at(no).y, row: { up: unit(at(1), at(7)), out: unit(at(no), at(15 - no)), rank } };
+            const [a, b, c, d, e, f] = V.matrix(insetView(map, tip, 132, 124));
+            const drawn = (/** @type {any} */ p) => [a * p.x + c * p.y + e, b * p.x + d * p.y + f];
+            const way = (/** @type {any} */ p, /** @type {any} */ q, /** @type {string[]} */ [l, r, u, w]) => { const [px, py] = drawn(p), [qx, qy] = drawn(q); return Math.abs(px - qx) > Math.abs(py - qy) ? (px < qx ? l : r) : (py < qy ? u : w); };
+            const notch = way(at(1), at(7), ['left', 'right', 'up', 'down']);
+            const row = way(at(no), at(15 - no), ['left', 'right', 'upper', 'lower']);
+            same(lyingWhere(tip, map), `notch ${notch}: ${row} row, ${rank}`);
+            seen++;
+          }
+    same(seen, 4 * 12 * 2 * 4);
+    same(lyingWhere({ where: 'towards the top', side: 'c', row: null }, views()[0]), 'towards the top');
+  },
   'screen and board are each other’s inverse in all twelve lies'() {
     for (const v of views()) {
       const [sx, sy] = V.toScreen(v, 33.3, 77.7);

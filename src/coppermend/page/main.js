@@ -12,6 +12,7 @@ import { drawLegend } from './map/legend.js';
 import { drawTwin } from './map/twin.js';
 import { inside, readPoints } from './map/index.js';
 import { drawInset } from './map/inset.js';
+import { lyingWhere } from './map/rows.js';
 import { drawSlip } from './round/slip.js';
 import { canAnswer, lastAnswer, placeTip, spoken, tipsOf } from './round/state.js';
 import { drawHome } from './case/home.js';
@@ -61,6 +62,8 @@ export class App {
   pedal = keptPedal(localStorage.getItem('pedal'));
   pedalFor = '';
   /** A tip cannot reach its place: which one is asked. */ skipping = false;
+  /** How the board lay when the slip was drawn last. */ lie = '';
+  /** @type {any} */ lieTimer = 0;
   /** What was asked on the ohms leaf. */ ohm = { ...NOTHING_ASKED };
 
   constructor() {
@@ -69,6 +72,7 @@ export class App {
       moved: (view) => {
         drawCompass(byId('compass'), view, this.map ? this.map.box : [0, 0, 1, 1]);
         if (this.map) drawUnderlay(byId('underlay'), this);
+        this.lies(view);
       },
     });
     this.chrome();
@@ -256,7 +260,7 @@ export class App {
       this.shownCheck = key;
       this.shownAt = performance.now();
       this.skipping = false;
-      byId('say').textContent = spoken(bench, this.own);
+      byId('say').textContent = spoken(bench, this.own, (t) => lyingWhere(t, this.map.view));
       this.voice.tell(this.sentence());
       this.follow();
     }
@@ -305,6 +309,15 @@ export class App {
     const can = this.view === 'bench' && !this.busy && !this.skipping && canAnswer(this.bench, this.own);
     const { a, b } = tipsOf(this.bench, this.own);
     this.hearing.ready(can ? `${this.id} ${a.id} ${b.id} ${this.bench.readings.length}` : '');
+  }
+
+  /** A board turned by hand: the slip's close looks and words turn with it, as soon as the hand rests. @param {import('./map/view.js').View} view */
+  lies(view) {
+    const lie = `${view.face} ${view.turn.join(' ')}`;
+    if (lie === this.lie) return;
+    this.lie = lie;
+    clearTimeout(this.lieTimer);
+    this.lieTimer = setTimeout(() => { if (this.bench) this.redraw(); }, 150);
   }
 
   redraw() {
@@ -493,7 +506,7 @@ export class App {
     say: () => this.voice.say(this.sentence()),
     mute: () => { this.voice.keep({ on: !this.voice.set.on }); if (this.voice.set.on) this.voice.say(this.sentence()); },
     sound: () => openSheet(this),
-    again: () => { if (this.skipping) return this.acts.skipTip('a'); this.hearing.again(); this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
+    again: () => { if (this.skipping) return this.acts.skipTip('a'); this.hearing.again(); this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own, (t) => lyingWhere(t, this.map.view)); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
     back: () => { const last = lastAnswer(this.bench); return last ? this.note('undo', { undoes: last.entry }) : this.toast('Nothing to take back.'); },
     value: () => byId('ohms')?.focus(),
     touch: () => this.touch(),

@@ -86,11 +86,14 @@ def notch_of(part: Part) -> tuple[float, float] | None:
 def pin_where(part: Part, number: str, side: str) -> str:
     """Where a pin is found at its part, as seen from ``side``: row and rank from the notch, or rank from pin 1.
 
-    Left and right are those of someone who looks at ``side`` with the notch end up.
+    Left and right are those of someone who looks at ``side`` with the notch end up, and the words say so ("notch up: left row,
+    3rd from it"): they hold however the board lies.
     """
-    rows = chip_rows(part)
-    if rows is not None and number.isdecimal():
-        return _in_rows(part, rows, int(number), side)
+    found = pin_row(part, number)
+    if found is not None:
+        (up_x, up_y), (out_x, out_y) = found["up"], found["out"]
+        left = (up_x * out_y - up_y * out_x > 0) != (side == "s")
+        return f"notch up: {'left' if left else 'right'} row, {found['rank']}"
     order = [p.number for p in part.pins]
     if len(order) == 2:
         return _which_end(part, number)
@@ -99,20 +102,32 @@ def pin_where(part: Part, number: str, side: str) -> str:
     return ""
 
 
-def _in_rows(part: Part, rows: tuple[tuple[int, ...], tuple[int, ...]], pin: int, side: str) -> str:
-    at = _places(part)
+def pin_row(part: Part, number: str) -> dict[str, Any] | None:
+    """How a pin's row lies on the board, so that a drawing turned any way can be put into words; None for parts without two rows.
+
+    ``up``: from the middle of the part towards its notch; ``out``: from the middle towards the pin's own row; both unit vectors
+    in board coordinates (y up, seen from the component side). ``rank``: "3rd from it", "last", "2nd from last".
+    """
+    rows = chip_rows(part)
+    if rows is None or not number.isdecimal():
+        return None
+    at, pin = _places(part), int(number)
     row = 0 if pin in rows[0] else 1
-    rank = rows[row].index(pin) + 1
     up = at[rows[0][0]] - at[rows[0][-1]]
     out = at[rows[row][0]] - at[rows[1 - row][0]]
-    left = float(up[0] * out[1] - up[1] * out[0]) > 0
-    if side == "s":
-        left = not left
-    which = "left" if left else "right"
-    back = len(rows[row]) - rank + 1
+    return {"up": _unit(up), "out": _unit(out), "rank": _rank_words(rows[row].index(pin) + 1, len(rows[row]))}
+
+
+def _unit(way: NDArray[np.float64]) -> list[float]:
+    x, y = way / np.hypot(*way)
+    return [round(float(x), 4) + 0.0, round(float(y), 4) + 0.0]
+
+
+def _rank_words(rank: int, of: int) -> str:
+    back = of - rank + 1
     if back <= 3 and back < rank:
-        return f"{which} row, {'last' if back == 1 else ordinal(back) + ' from last'}"
-    return f"{which} row, {ordinal(rank)} from the notch"
+        return "last" if back == 1 else f"{ordinal(back)} from last"
+    return f"{ordinal(rank)} from it"
 
 
 def _which_end(part: Part, number: str) -> str:
@@ -127,7 +142,7 @@ def _which_end(part: Part, number: str) -> str:
 
 
 def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
-    """``name`` (U1 pin 30), ``where`` (right row, 3rd from the notch), ``touch`` (touch the leg), ``side_words``, ``of`` (number of pins)."""
+    """``name`` (U1 pin 30), ``where`` (notch up: right row, 3rd from it), ``row`` (see ``pin_row``), ``touch``, ``side_words``, ``of`` (number of pins)."""
     side_words = SIDE_WORDS.get(point.side, point.side)
     part = next((p for p in board.parts if p.ref == point.part), None) if point.part else None
     if part is None:
@@ -135,6 +150,7 @@ def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
         return {
             "name": f"{point.kind} {name}",
             "where": where,
+            "row": None,
             "touch": TOUCH_WORDS.get(point.kind, "touch"),
             "side_words": side_words,
             "of": 0,
@@ -142,6 +158,7 @@ def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
     return {
         "name": f"{part.ref} pin {point.pin}",
         "where": pin_where(part, point.pin, point.side),
+        "row": pin_row(part, point.pin),
         "touch": TOUCH_WORDS.get(point.kind, "touch"),
         "side_words": side_words,
         "of": len(part.pins),

@@ -1,17 +1,20 @@
 // @ts-check
 /** The close look at one tip: the part round it, drawn the way the board lies, with the tip's mark. */
-import { drawTip } from './overlay.js';
+import { drawNearTip } from './neartip.js';
 import { faceColours, paintBoard, paintWords } from './paint.js';
 import { drawRim, drawWindowRim } from './rim.js';
 import { matrix, seen, turnOver } from './view.js';
 
+/** Pin numbers are drawn from 6 px per mm on: a small canvas shows less of the board instead of a board without numbers. */
+const LEAST_SCALE = 7.2;
+
 /**
  * The view of an inset: as the map lies (turned over when the tip is on the other face), near enough to count pins. Pure.
- * @param {import('./view.js').View} map @param {{x_mm: number, y_mm: number, side: string}} tip @param {number} w @param {number} h @param {number} span mm across the shorter edge
+ * @param {import('./view.js').View} map @param {{x_mm: number, y_mm: number, side: string}} tip @param {number} w @param {number} h @param {number} span mm across the shorter edge, at most
  */
 export function insetView(map, tip, w, h, span = 17) {
   const lying = tip.side === map.face ? map : turnOver(map, 'upright');
-  return { ...lying, w, h, x: tip.x_mm, y: tip.y_mm, scale: Math.min(w, h) / span };
+  return { ...lying, w, h, x: tip.x_mm, y: tip.y_mm, scale: Math.max(Math.min(w, h) / span, span <= 17 ? LEAST_SCALE : 0) };
 }
 
 /**
@@ -31,21 +34,5 @@ export function drawInset(canvas, map, which, tip, span = 17) {
   paintBoard(ctx, map.ready, view.face, matrix(view, ratio), seen(view), view.scale * ratio, stateOf);
   paintWords(ctx, map.ready, view, ratio, stateOf);
   drawWindowRim(ctx, view, ratio);
-  drawTip(ctx, view, ratio, which, tip, 0.86);
-  label(ctx, ratio, tip.part || tip.kind);
-}
-
-/** The part's name in the corner. @param {CanvasRenderingContext2D} ctx @param {number} ratio @param {string} words */
-function label(ctx, ratio, words) {
-  ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
-  ctx.font = '700 14px system-ui, "DejaVu Sans", sans-serif';
-  ctx.textAlign = 'left';
-  ctx.textBaseline = 'middle';
-  const w = ctx.measureText(words).width + 12;
-  ctx.fillStyle = 'rgba(20,17,14,0.78)';
-  ctx.beginPath();
-  ctx.roundRect(5, 5, w, 21, 6);
-  ctx.fill();
-  ctx.fillStyle = '#fbf3e2';
-  ctx.fillText(words, 11, 16);
+  drawNearTip(ctx, view, ratio, which, tip);
 }

@@ -4,6 +4,7 @@ import { fill, h } from '../shared/dom.js';
 import { icon, tipMark } from '../shared/icons.js';
 import { ohms, seconds, sentence, sentences } from '../shared/words.js';
 import { drawInset } from '../map/inset.js';
+import { lyingWhere } from '../map/rows.js';
 import { soundLine } from '../sound/panel.js';
 import { canAnswer, lastAnswer, patientWords, ticks, tipsOf } from './state.js';
 
@@ -47,14 +48,16 @@ function checkBody(app, tips) {
   const { bench } = app;
   const check = tips.own ? null : bench.step.check;
   const ready = canAnswer(bench, app.own);
-  return [
+  const looks = [
     needs(check, bench.states).length ? h('p.need', null, needs(check, bench.states).join('; ')) : null,
     check?.turn_over ? h('p.need', null, 'Turn the board over.') : null,
     tipBlock(app, 'a', tips.a),
     tipBlock(app, 'b', tips.b),
     expectLine(check, tips),
     check ? h('p.why', null, sentences(bench.step.reason || check.reason)) : h('p.why', null, ready ? 'Any two points may be measured; the round shrinks by what it proves.' : 'Tap the place of the other tip on the board.'),
-    answers(app, ready),
+  ];
+  return [
+    h('div.first', null, h('div.looks', null, looks), answers(app, ready)),
     app.skipping ? null : valueForm(app, ready),
     ready && app.own.a ? betweenTwo(app) : null,
     soundLine(app),
@@ -71,7 +74,7 @@ function tipBlock(app, which, tip) {
   const otherFace = tip.side !== app.map.view.face;
   return h('div.tip', null,
     h('div.name', null, tipMark(which, 36), h(tip.name.length > 12 ? 'span.long' : 'span', null, tip.name)),
-    h('div.where', null, tip.where),
+    h('div.where', null, lyingWhere(tip, app.map.view)),
     h('div.touch', null, `${sentence(tip.touch)}, `, h(otherFace ? 'b.other' : 'b', null, tip.side_words)),
     h('canvas', { 'data-tip': which, role: 'img', 'aria-label': `close look at ${tip.name}`, onclick: () => app.do('showTip', tip) }));
 }
@@ -170,7 +173,7 @@ export function wireBox(app, wire) {
 
 /** @param {App} app @param {string} word @param {any} tip */
 function tipLine(app, word, tip) {
-  return h('div.tip', null, h('div.name', null, h('small', null, word), h('span', null, tip.name)), h('div.where', null, tip.where), h('div.touch', null, `${sentence(tip.kind)}, `, h('b', null, tip.side_words)), h('canvas', { 'data-end': word, onclick: () => app.do('showTip', tip) }));
+  return h('div.tip', null, h('div.name', null, h('small', null, word), h('span', null, tip.name)), h('div.where', null, lyingWhere(tip, app.map.view)), h('div.touch', null, `${sentence(tip.kind)}, `, h('b', null, tip.side_words)), h('canvas', { 'data-end': word, onclick: () => app.do('showTip', tip) }));
 }
 
 /** @param {App} app @param {any} step */

@@ -54,11 +54,11 @@ export function patientWords(answer) {
   return answer.words ?? String(answer.says);
 }
 
-/** The words read out for a check. @param {any} bench @param {{a: Tip|null, b: Tip|null}} own */
-export function spoken(bench, own) {
+/** The words read out for a check. @param {any} bench @param {{a: Tip|null, b: Tip|null}} own @param {(tip: Tip) => string} [where] where a tip is, as the board lies */
+export function spoken(bench, own, where = (t) => t.where) {
   const { a, b } = tipsOf(bench, own);
   if (!a || !b) return bench?.step?.words ?? '';
-  const one = (/** @type {Tip} */ t) => `${t.name}, ${t.side_words}, ${t.where}`;
+  const one = (/** @type {Tip} */ t) => `${t.name}, ${t.side_words}, ${where(t)}`;
   return `Tip A: ${one(a)}. Tip B: ${one(b)}.`;
 }
 

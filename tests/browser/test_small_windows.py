@@ -1,0 +1,27 @@
+"""A phone and a laptop at 200 % zoom: both places, what is expected and the answers are all in sight at once.
+
+WCAG 2.2, success criterion 1.4.4: text is resized to 200 % without loss of content. A window of 1280 x 800 at 200 % has 640 x 400 CSS pixels.
+"""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Browser
+from tests.browser.conftest import Bench, opened
+
+BOXES = """() => Object.fromEntries(['.tip:nth-child(1 of .tip)', '.tip:nth-child(2 of .tip)', '.expect', '.hands', '#slip', '.looks'].map(
+    (s) => { const r = document.querySelector(s === '#slip' ? s : `#slip ${s}`).getBoundingClientRect(); return [s, [r.top, r.bottom]]; }))"""
+
+
+@pytest.mark.parametrize("size", [(640, 400), (390, 780)])
+def test_both_places_and_the_expectation_stand_above_the_answers(
+    chromium: Browser, bench: Bench, size: tuple[int, int]
+) -> None:
+    page = opened(chromium, bench, size=size)
+    page.wait_for_selector("#answer-closed")
+    assert page.locator("#slip .tip").count() == 2
+    one, two, expect, hands, slip, looks = page.evaluate(BOXES).values()
+    assert slip[0] <= one[0] < one[1] <= two[0] < two[1] <= expect[0] < expect[1] <= hands[0] + 0.5
+    assert expect[1] <= looks[1] + 0.5 and hands[1] <= slip[1] <= size[1]
+    page.context.close()
+    assert bench.errors == []
