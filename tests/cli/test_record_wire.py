@@ -52,6 +52,8 @@ class Story:
     net: str
     ends: tuple[str, str]
     plan: dict  # type: ignore[type-arg]
+    following: dict  # type: ignore[type-arg]
+    """The next step right after the wire was noted."""
 
 
 @pytest.fixture(scope="module")
@@ -71,12 +73,15 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> Story:
         ("closed", right[0], right[1]),
         ("open", left[0], right[1]),
         ("open", left[1], right[0]),
+        ("open", left[0], right[0]),
+        ("open", left[1], right[1]),
     ]:
         assert bench.run("note", "1", says, a, b).exit_code == 0
     plan = bench.json("wire", "plan", "1", "--net", net)
     wire = plan["plans"][0]["wires"][0]
     done = bench.run("note", "1", "patch", wire["a"], wire["b"], f"{wire['awg']}awg", f"{wire['cut_mm']:.0f}mm")
     assert done.exit_code == 0, done.output
+    following = bench.json("next", "1")
     for check in bench.json("wire", "prove", "1"):
         assert bench.run("note", "1", check["expect"], check["point_a"], check["point_b"]).exit_code == 0  # type: ignore[index]
     picture = folder / "socket.png"
@@ -86,7 +91,7 @@ def story(tmp_path_factory: pytest.TempPathFactory) -> Story:
     assert bench.run("note", "1", "gate", "override", "only a test").exit_code == 0
     assert bench.run("note", "1", "power", "on").exit_code == 0
     assert bench.run("note", "1", "seen", "screen=checkerboard", "current=410mA").exit_code == 0
-    return Story(bench, site, net, (wire["a"], wire["b"]), plan)
+    return Story(bench, site, net, (wire["a"], wire["b"]), plan, following)
 
 
 def a_bridge(binding: Binding) -> tuple[str, str, tuple[list[str], list[str]]]:
@@ -137,6 +142,13 @@ def test_the_proof_crosses_the_wire_and_leaves_no_neighbour_out(story: Story) ->
     assert purposes[0] == "bridge"
     assert "isolation" in purposes
     assert all(one["reason"] for one in checks)  # type: ignore[index]
+
+
+def test_the_wires_own_check_is_the_next_step_after_the_patch(story: Story) -> None:
+    bridge = story.bench.json("wire", "prove", "1")[0]  # type: ignore[index]
+    assert "only way" in bridge["reason"]
+    check = story.following["check"]
+    assert {check["point_a"], check["point_b"]} == {bridge["point_a"], bridge["point_b"]}
 
 
 def test_the_record_tells_it(story: Story, tmp_path: Path) -> None:

@@ -90,9 +90,11 @@ def case_show(ctx: click.Context, case: str, as_json: bool) -> None:
     made, found = shop_and_case(ctx, case)
     view = show_case(made, found)
     if as_json:
-        print_json(view.as_dict())
+        print_json({**view.as_dict(), "touching": list(proven_for_case(made, found).touching)})
         return
     _print_view(view)
+    for line in proven_for_case(made, found).touching:
+        click.echo(f"Short: {line.replace(' CASE', f' {case}')}")
     say_next(made, found)
 
 
@@ -376,6 +378,8 @@ def round_command(
     )
     for number, check in enumerate(plan.isolation, len(plan.checks) + 1):
         click.echo(f"  {number:>3}. {check_line(check)}")
+    for line in proof.touching:
+        click.echo(f"Short: {line.replace(' CASE', f' {case}')}")
     for span in spans_for_case(made, found):
         click.echo(f"Break: {span.words} (P {span.p:.3f})")
     click.echo("If you stop now:")

@@ -22,6 +22,7 @@ from coppermend.core.planning.ohms_step import ohms_work
 from coppermend.core.planning.risk import risk_of
 from coppermend.core.planning.round import plan_round, sites_at_risk
 from coppermend.core.planning.spans import not_proven, spans
+from coppermend.core.planning.touching import touching
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bind import Binding, bind
 from coppermend.services.bridging import bridges_of
@@ -29,6 +30,7 @@ from coppermend.services.laying import board_ways
 from coppermend.services.loose import loose_check
 from coppermend.services.map_doubt import map_first, tips_of
 from coppermend.services.meters import meter_of
+from coppermend.services.newwire import new_wire_step
 from coppermend.services.pinwork import pin_break, pin_step
 from coppermend.services.workshop import Workshop
 
@@ -50,11 +52,13 @@ class Proof:
     expired: tuple[tuple[str, str], ...]
     conflicts: tuple[str, ...]
     words: tuple[str, ...]
+    touching: tuple[str, ...] = ()
+    """Pairs of nets that read joined where they belong apart, in words."""
 
     @property
     def all_proven(self) -> bool:
-        """Every site at risk that continuity can prove is proven whole."""
-        return bool(self.at_risk) and not self.open_sites and not self.broken
+        """Every site at risk that continuity can prove is proven whole, and no two nets read joined that belong apart."""
+        return bool(self.at_risk) and not self.open_sites and not self.broken and not self.touching
 
     def as_dict(self) -> dict[str, Any]:
         """The proof as plain JSON values."""
@@ -64,7 +68,13 @@ class Proof:
 def next_for_case(workshop: Workshop, case: str) -> NextStep:
     """The next step of a case: the map first where it is in doubt, then mark an area, a check, a patch, the gate, power, or done."""
     binding = bind(workshop, case)
-    return _kept(binding, "next", lambda: _with_conflicts(binding, map_first(binding) or _next(binding)))
+    return _kept(
+        binding,
+        "next",
+        lambda: _with_conflicts(
+            binding, map_first(binding) or new_wire_step(binding, posterior_of(binding)) or _next(binding)
+        ),
+    )
 
 
 def round_for_case(workshop: Workshop, case: str) -> RoundPlan:
@@ -297,9 +307,10 @@ def _proof(binding: Binding) -> Proof:
         f"{_site_words(binding, one)}: broken, but every pin is joined without it; nothing needs to be bridged"
         for one in binding.idle
     ]
-    words = (*laid, *idle, *not_proven(binding.graph, posterior, basis))
+    joined = tuple(words for _, words in touching(posterior))
+    words = (*joined, *laid, *idle, *not_proven(binding.graph, posterior, basis))
     rest = tuple(row for row in unprovable if row[0] not in set(by_ohms))
-    return Proof(at_risk, proven, broken, left, rest, binding.expired, conflicts, words)
+    return Proof(at_risk, proven, broken, left, rest, binding.expired, conflicts, words, joined)
 
 
 def _site_words(binding: Binding, site_id: str) -> str:

@@ -107,6 +107,13 @@ def _changes(state: CaseState) -> list[Act | Cut | Wire]:
     return sorted([*acts, *state.cuts, *state.wires], key=lambda one: one.at)
 
 
+def says_open(reading: Reading) -> bool:
+    """Whether a reading says that the circuit does not close: an open beep, ohms that read overload, or ohms above what beeps."""
+    if reading.kind == "ohms":
+        return reading.value is None or reading.value > BEEPS_OHM
+    return reading.kind == "open"
+
+
 def _levels(reading: Reading) -> tuple[int, int]:
     a, b = (level_of(point) for point in reading.points)
     return a, b
@@ -123,7 +130,7 @@ def _after_act(one: Live, act: Act) -> Live:
     touched = [_touches(act, point) for point in one.reading.points]
     if not any(touched):
         return one
-    if one.reading.kind == "open":
+    if says_open(one.reading):
         return replace(one, why_not=f"{act.kind} since then may have closed it")
     inner = LAND if act.soldering else SOCKET
     levels = [
@@ -155,7 +162,7 @@ def _after_cut(alive: list[Live], cut: Cut, graph: CopperGraph) -> list[Live]:
         replace(one, why_not="a track of it was cut since then")
         if not one.why_not
         and one.reading.at < cut.at
-        and one.reading.kind != "open"
+        and not says_open(one.reading)
         and parted.apart(*_ends(one, graph))
         else one
         for one in alive
@@ -186,10 +193,10 @@ def _under_patch(one: Live, wire: Wire, before: CopperGraph, parted: Pieces, net
     if a is None or b is None or not {a.net, b.net} & nets:
         return one
     if a.net != b.net:
-        return replace(one, why_not="solder flowed beside it since then") if one.reading.kind == "open" else one
+        return replace(one, why_not="solder flowed beside it since then") if says_open(one.reading) else one
     if parted.apart(a, b):
         return replace(one, why_not="it showed the break that was patched since then")
-    if one.reading.kind == "open" and not known:
+    if says_open(one.reading) and not known:
         return replace(one, why_not="a patch wire was fitted to its net since then")
     return one
 
@@ -230,7 +237,7 @@ def _placed(alive: Iterable[Live], graph: CopperGraph, broken: tuple[str, ...]) 
     for one in alive:
         a, b = _ends(one, graph)
         why = one.why_not or ("its point is not there in the present part states" if a is None or b is None else "")
-        if one.reading.kind == "open" and not why and (one.level_a, one.level_b) == _levels(one.reading):
+        if says_open(one.reading) and not why and (one.level_a, one.level_b) == _levels(one.reading):
             moved = [
                 end
                 for end, ref in zip((a, b), one.reading.points, strict=True)

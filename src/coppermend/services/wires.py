@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from coppermend.core.board.model import Board
 from coppermend.core.board.names import nearest_names
@@ -12,14 +12,15 @@ from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.neighbours import neighbours
 from coppermend.core.findings import Place, refuse
-from coppermend.core.log.state import PointRef, Wire
+from coppermend.core.log.state import Wire
 from coppermend.core.rework.prove import Neighbour, ProofCheck, prove_wire
 from coppermend.core.rework.routes_cut import CutPlace, cut_places, track_at
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind, known_breaks
 from coppermend.services.laying import PLAIN, Laying, board_ways
-from coppermend.services.points import point_now, resolve
+from coppermend.services.newwire import doubtful, ends_of, without_wire
+from coppermend.services.points import resolve
 from coppermend.services.workshop import Workshop
 
 CUT_AT = re.compile(r"(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)/([cs])")
@@ -178,32 +179,12 @@ def proof_for_wire(workshop: Workshop, case: str, entry: str = "") -> tuple[Proo
 
 def proof_of(bound: Binding, wire: Wire) -> tuple[ProofCheck, ...]:
     """The checks that prove this wire on the board as it is now."""
-    without = without_wire(bound.graph, wire.id)
-    ends = [_end(without, ref) for ref in (wire.a, wire.b)]
-    found = [one for one in ends if one is not None]
-    if len(found) < 2 or found[0].net != found[1].net:
+    without, found = without_wire(bound.graph, wire.id), ends_of(bound.graph, wire)
+    if not found:
         return ()
     ohm = next((site.resistance_ohm for site in bound.graph.sites if site.id == f"wire@{wire.id}"), None)
-    return prove_wire(without, found[0].id, found[1].id, (), beside(bound, found), ohm, _doubtful(bound, found[0].net))
-
-
-def _doubtful(bound: Binding, net: int) -> frozenset[str]:
-    """Sites of the net that the readings do not prove sound."""
-    posterior, limit = posterior_of(bound), bound.basis.proven_below
-    return frozenset(one.id for one in bound.graph.sites if one.net == net and posterior.p(one.id) >= limit)
-
-
-def without_wire(graph: CopperGraph, entry: str) -> CopperGraph:
-    """The graph before that wire."""
-    return replace(graph, sites=tuple(site for site in graph.sites if site.id != f"wire@{entry}"), memo={})
-
-
-def _end(graph: CopperGraph, ref: PointRef) -> ProbePoint | None:
-    """A wire's end on the board as it is now, or another point of the same pin."""
-    found = point_now(graph, ref)
-    if found is not None or not ref.part:
-        return found
-    return next((p for p in graph.points if (p.part, p.pin) == (ref.part, ref.pin)), None)
+    doubt = doubtful(bound, posterior_of(bound), found[0].net)
+    return prove_wire(without, found[0].id, found[1].id, (), beside(bound, found), ohm, doubt)
 
 
 def beside(bound: Binding, ends: Collection[ProbePoint], window_mm: float = WINDOW_MM) -> tuple[Neighbour, ...]:

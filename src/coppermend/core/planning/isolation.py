@@ -13,6 +13,7 @@ from coppermend.core.planning.clips import clipped, order_with_clips
 from coppermend.core.planning.costs import CostTable, TipState
 from coppermend.core.planning.describe import needs_words
 from coppermend.core.planning.model import Check
+from coppermend.core.planning.touching import settled
 from coppermend.core.planning.tour import plan_tour
 
 
@@ -78,7 +79,7 @@ def isolation_checks(
 ) -> tuple[tuple[Check, ...], TipState]:
     """The isolation checks that are still to be done, in order, and where the tips are after them.
 
-    One check for a pair of nets, at their nearest points; pairs already read are left out. Likely bridges come first; inside one rank
+    One check for a pair of nets, at their nearest points; pairs that have read open, with nothing left of a short, are left out. Likely bridges come first; inside one rank
     the order costs the least moving.
     """
     copper = posterior.copper
@@ -131,6 +132,9 @@ def _pieces(copper: Copper, node_a: int, node_b: int) -> tuple[int, int]:
 
 
 def _read_pairs(copper: Copper, posterior: CopperBelief) -> set[tuple[int, int]]:
+    """The pairs of pieces that readings have shown apart; a pair that read closed is not done."""
     return {
-        _pieces(copper, copper.points[one.point_a].node, copper.points[one.point_b].node) for one in posterior.shorts
+        _pieces(copper, copper.points[one.point_a].node, copper.points[one.point_b].node)
+        for one in posterior.shorts
+        if settled(one, posterior.basis)
     }

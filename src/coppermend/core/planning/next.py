@@ -1,7 +1,8 @@
 """The next step: what to do now, why, what it costs and what it tells.
 
-An open reading is followed up at once, because the tips are there: the reading that tells most per second, until the break is one
-span confirmed by two independent readings, or was a tip that did not bite. Otherwise the next check of the round; then the isolation
+A closed reading between two nets is read again at once by other points, then said as a likely short. An open reading is followed up at
+once, because the tips are there: the reading that tells most per second, until the break is one span confirmed by two independent
+readings, or was a tip that did not bite. Otherwise the next check of the round; then the isolation
 checks; then the bridges to solder; then the power-up behind its gate.
 """
 
@@ -33,6 +34,7 @@ from coppermend.core.planning.model import Check, NextStep, RoundPlan
 from coppermend.core.planning.risk import Risk, frame_of, risk_of, trees_of, views_in_doubt
 from coppermend.core.planning.round import DEFAULT_COSTS, cheapest_cover, plan_round, stretches
 from coppermend.core.planning.spans import span_of, spans
+from coppermend.core.planning.touching import MOST_SHORT, again_at, locate_words, names_of, settled, touching
 from coppermend.core.planning.trees import RiskTree
 
 
@@ -95,14 +97,14 @@ def next_step(
     """
     work = work_left(graph, areas, evidence, basis, costs, tips, plan, skipped=skipped, seed=seed, posterior=posterior)
     left = _Left(len(work.checks), sum(c.seconds for c in work.checks))
+    shorted = _short(work, costs, skipped)
+    if shorted is not None:
+        return shorted
     if work.follow_up:
         return _follow_up(work, work.follow_up[0], left)
     if work.checks:
         return _round_check(work, work.checks[0], left)
     isolation = _isolation(graph, areas, basis, costs, neighbours, work, skipped, seed)
-    shorted = _short(work, costs)
-    if shorted is not None:
-        return shorted
     if isolation:
         check = _from_here(isolation[0], work, costs)
         return NextStep(
@@ -542,22 +544,25 @@ def _isolation(
     def pieces(a: str, b: str) -> frozenset[int]:
         return frozenset((piece[copper.points[a].node], piece[copper.points[b].node]))
 
-    done = {pieces(s.point_a, s.point_b) for s in work.posterior.shorts}
+    done = {pieces(s.point_a, s.point_b) for s in work.posterior.shorts if settled(s, basis)}
     return tuple(c for c in hit[1] if pieces(c.point_a, c.point_b) not in done)
 
 
-def _short(work: Work, costs: CostTable) -> NextStep | None:
-    """A closed isolation reading: read again until it is sure, then say that the two nets are joined."""
-    copper, basis = work.posterior.copper, work.posterior.basis
-    graph = copper.graph
-    for one in work.posterior.shorts:
-        a, b = copper.points[one.point_a], copper.points[one.point_b]
-        names = f"{graph.net_names[a.net]} and {graph.net_names[b.net]}"
-        if (
-            basis.proven_below < one.p <= basis.broken_above
-            and one.p > 2 * basis.short_prior
-            and one.readings < MOST_SHORT
-        ):
+def _short(work: Work, costs: CostTable, skipped: Collection[str] = ()) -> NextStep | None:
+    """A closed isolation reading: read again by other points until it is sure, then say that the two nets touch."""
+    now = work.posterior
+    graph, basis = now.copper.graph, now.basis
+    for one, _ in touching(now):
+        names = " and ".join(names_of(now, one))
+        if one.p > basis.broken_above:
+            a, b = now.copper.points[one.point_a], now.copper.points[one.point_b]
+            words = (
+                f"{names} are joined ({100 * one.p:.1f} %): a likely short. Locate it: {locate_words(*names_of(now, one))}. Look for solder, a whisker or a burr "
+                f"between {point_words(a)} and {point_words(b)}, clear it and read again."
+            )
+            return NextStep("short", words, f"{one.readings} readings say so", costs.look_s, 0.0)
+        if one.p > 2 * basis.short_prior and one.readings < MOST_SHORT:
+            a, b = again_at(now, one, costs, work.tips, skipped)
             seconds, _ = check_seconds(costs, work.tips, a, b)
             bits = float(information(1.0 - one.p, 1.0 - basis.false_closed, basis.false_open))
             reason = f"{names} read joined where they should be apart: {100 * one.p:.0f} % that it is true"
@@ -575,17 +580,7 @@ def _short(work: Work, costs: CostTable) -> NextStep | None:
                 turn_over=_turns(work.tips, a, b),
             )
             return NextStep("retest", _touch_words(graph, check), reason, seconds, bits, check=check)
-        if one.p > basis.broken_above:
-            words = (
-                f"{names} are joined ({100 * one.p:.1f} %). Look for solder, a whisker or a burr between "
-                f"{point_words(a)} and {point_words(b)}, clear it and read again."
-            )
-            return NextStep("short", words, f"{one.readings} readings say so", costs.look_s, 0.0)
     return None
-
-
-MOST_SHORT = 6
-"""An isolation reading is not repeated more often than this."""
 
 
 def _after_the_round(

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.copper.provable import TWO_WAYS
 from coppermend.core.rework.pieces import components, nodes_of, points_of, sites_of
 
 
@@ -59,7 +60,8 @@ def prove_wire(
     far points of both pieces in pairs, each pair crossing the wire, so that every far point of either piece is met once: max(far
     points of the two) readings; then one isolation reading for each neighbour net, nearest first. ``broken`` are the site ids that the
     readings showed open. ``doubtful``: sites that are not proven sound; far points behind none of them need no reading of their own
-    (without it every site is).
+    (without it every site is). Where copper that is not among the ``broken`` joins both ends, the bridge is read at
+    the ends themselves and its reason says that a beep is no proof.
     """
     net = graph.point(end_a).net
     points = {point.id: point for point in points_of(graph, net)}
@@ -72,12 +74,15 @@ def prove_wire(
             doubt = doubtful is None or site.id in doubtful
             ways.setdefault(site.a, []).append((site.b, doubt))
             ways.setdefault(site.b, []).append((site.a, doubt))
-    sides = []
+    sides: list[tuple[list[ProbePoint], list[ProbePoint]]] = []
     for end in (points[end_a], points[end_b]):
         far = _far(graph, home, end, joins)
         behind = _behind_doubt(ways, end.node)
         sides.append((far[:1], [point for point in far if point.node in behind]))
-    checks = list(_crossing(points[end_a], points[end_b], sides[0], sides[1], wire_ohm))
+    round_about = home[points[end_a].node] == home[points[end_b].node]
+    if round_about:  # one piece: no far point lies beyond the wire, and what is in doubt is for the round
+        sides = [([], []), ([], [])]
+    checks = list(_crossing(points[end_a], points[end_b], sides[0], sides[1], wire_ohm, round_about))
     checks.extend(_isolation(end_a, end_b, neighbours))
     return tuple(checks)
 
@@ -122,11 +127,20 @@ def _crossing(
     side_a: tuple[list[ProbePoint], list[ProbePoint]],
     side_b: tuple[list[ProbePoint], list[ProbePoint]],
     wire_ohm: float | None,
+    round_about: bool = False,
 ) -> Iterable[ProofCheck]:
-    """Readings that cross the wire: the bridge first, then far points of both sides in pairs. A side is (nearest far point, far points in doubt)."""
+    """Readings that cross the wire: the bridge first, then far points of both sides in pairs. A side is (nearest far point, far points in doubt).
+
+    ``round_about``: the copper beside the wire is not known to be broken, so that a closed reading proves neither.
+    """
     far_a, far_b = (far or near or [end] for end, (near, far) in ((end_a, side_a), (end_b, side_b)))
     a, b = far_a[0], far_b[0]
     words = f"The wire and both its joints: it is the only way from {a.id} to {b.id}."
+    if round_about:
+        words = (
+            f"Not proof of the wire: {TWO_WAYS}. The copper from {end_a.id} to {end_b.id} is not confirmed broken and may be what beeps. "
+            "Open says that both fail. To prove the wire, lift one end and read the old copper first, or read it by ohms (ohms ways)."
+        )
     yield ProofCheck("bridge", a.id, b.id, "closed", wire_ohm, words)
     for i in range(1, max(len(far_a), len(far_b))):
         a, b = far_a[min(i, len(far_a) - 1)], far_b[min(i, len(far_b) - 1)]

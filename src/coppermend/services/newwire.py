@@ -1,0 +1,91 @@
+"""A patch wire that was just fitted: its own check comes before the rest of the round."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from coppermend.core.belief.engine import CopperBelief
+from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.log.state import PointRef, Wire
+from coppermend.core.planning.costs import check_seconds
+from coppermend.core.planning.describe import continuity_check, point_words
+from coppermend.core.planning.model import NextStep
+from coppermend.core.rework.pieces import components, nodes_of, sites_of
+from coppermend.core.rework.prove import ProofCheck, prove_wire
+from coppermend.services.bind import Binding
+from coppermend.services.map_doubt import tips_of
+from coppermend.services.points import point_now
+
+
+def new_wire_step(binding: Binding, posterior: CopperBelief) -> NextStep | None:
+    """The reading across the wire fitted last that is neither proven nor read since; None when every wire has been.
+
+    Its points are those of ``wire prove``. Where the old copper may still be whole, the reason says that closed proves nothing.
+    """
+    for wire in reversed(binding.state.wires):
+        check = _bridge(binding, posterior, wire)
+        if check is None or posterior.p(f"wire@{wire.id}") < binding.basis.proven_below:
+            continue
+        if not _read_since(binding, wire, check):
+            return _step(binding, posterior, check)
+    return None
+
+
+def _bridge(binding: Binding, posterior: CopperBelief, wire: Wire) -> ProofCheck | None:
+    """The check across a wire that is on the board."""
+    found = ends_of(binding.graph, wire)
+    if not found or not any(site.id == f"wire@{wire.id}" for site in binding.graph.sites):
+        return None
+    without, doubt = without_wire(binding.graph, wire.id), doubtful(binding, posterior, found[0].net)
+    return prove_wire(without, found[0].id, found[1].id, (), doubtful=doubt)[0]
+
+
+def doubtful(binding: Binding, posterior: CopperBelief, net: int) -> frozenset[str]:
+    """Sites of the net that the readings do not prove sound."""
+    limit = binding.basis.proven_below
+    return frozenset(one.id for one in binding.graph.sites if one.net == net and posterior.p(one.id) >= limit)
+
+
+def _read_since(binding: Binding, wire: Wire, check: ProofCheck) -> bool:
+    """Whether a reading that crosses the wire, or its check, was taken after the wire was fitted."""
+    graph = without_wire(binding.graph, wire.id)
+    at = {point.id: point for point in graph.points}
+    net = at[check.point_a].net
+    home = components(nodes_of(graph, net), [(s.a, s.b) for s in sites_of(graph, net)])
+    for one in binding.state.readings:
+        ids = [ref.id for ref in one.points if ref.id in at and at[ref.id].net == net]
+        if one.at <= wire.at or len(ids) != 2:
+            continue
+        if set(ids) == {check.point_a, check.point_b} or home[at[ids[0]].node] != home[at[ids[1]].node]:
+            return True
+    return False
+
+
+def _step(binding: Binding, posterior: CopperBelief, proof: ProofCheck) -> NextStep:
+    points = posterior.copper.points
+    a, b = points[proof.point_a], points[proof.point_b]
+    tips = tips_of(binding)
+    seconds, after = check_seconds(binding.costs, tips, a, b)
+    turn = after.up != tips.up
+    check = continuity_check(posterior.copper, a, b, seconds, proof.reason, turn)
+    words = f"{'Turn the board over. ' if turn else ''}The new wire first: one tip on {point_words(a)}, the other on {point_words(b)}."
+    return NextStep("check", words, proof.reason, seconds, 0.0, check=check)
+
+
+def without_wire(graph: CopperGraph, entry: str) -> CopperGraph:
+    """The graph before that wire."""
+    return replace(graph, sites=tuple(site for site in graph.sites if site.id != f"wire@{entry}"), memo={})
+
+
+def ends_of(graph: CopperGraph, wire: Wire) -> tuple[ProbePoint, ...]:
+    """Both ends of a wire on the board as it is now, or other points of the same pins; empty when one is not there or they are on two nets."""
+    found = [one for one in (_end(graph, wire.a), _end(graph, wire.b)) if one is not None]
+    return tuple(found) if len(found) == 2 and found[0].net == found[1].net else ()
+
+
+def _end(graph: CopperGraph, ref: PointRef) -> ProbePoint | None:
+    """A wire's end on the board as it is now, or another point of the same pin."""
+    found = point_now(graph, ref)
+    if found is not None or not ref.part:
+        return found
+    return next((p for p in graph.points if (p.part, p.pin) == (ref.part, ref.pin)), None)
