@@ -32,6 +32,8 @@ def test_the_first_checks_of_a_real_case_ask_whether_the_map_is_of_this_board(st
     assert step["kind"] == "check"
     assert "untouched net" in step["reason"]
     say(store, "map", "fix", "1", "agreed", "--words", "type and date compared")
+    told = CliRunner().invoke(cli, ["--store", str(store), "map", "check", "1"], standalone_mode=False).output
+    assert "The readings on untouched copper alone (0) would leave P(map wrong) at 0.050" in told
     after = json.loads(say(store, "next", "1", "--json"))
     assert "untouched net" not in after["reason"]
     say(store, "note", "1", "undo")
@@ -60,3 +62,10 @@ def test_numbers_are_shown_and_changed_and_nonsense_is_refused(store: Path) -> N
     for words in ("priors.nothing=1", "priors.prior_in.joint=3", "priors.false_open=much", "priors.false_open=1"):
         with pytest.raises(Refusal):
             say(store, "case", "numbers", "1", "--set", words)
+
+
+@pytest.mark.parametrize("number", ["nan", "inf", "-1", "1e9"])
+def test_a_typed_number_that_cannot_be_is_answered_with_how_to_type_it(store: Path, number: str) -> None:
+    with pytest.raises(Refusal) as said:
+        say(store, "case", "numbers", "1", "--set", f"priors.false_open={number}")
+    assert "CAS-008" in str(said.value) and "--set" in str(said.value) and "from its source" not in str(said.value)

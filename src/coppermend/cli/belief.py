@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -31,7 +32,7 @@ def belief_command() -> None:
 def explain_command(
     package: str, socket: str, machine: str | None, truth: str | None, readings: str, as_json: bool
 ) -> int:
-    """Print the posterior of every site that the readings speak of, the log evidence and the error bound."""
+    """Print the posterior of every site that the readings speak of and the error bound. Status 1 when a reading had to be set aside."""
     setting = bootstrap.practice_setting(package, socket, machine)
     if truth is not None:
         from coppermend.services.practice import patient_of
@@ -40,22 +41,39 @@ def explain_command(
     found = explain(setting, read_readings(_text(readings), readings))
     if as_json:
         print_json(found)
-        return 0
+        return 1 if found["set_aside"] else 0
     bound = found["error_bound"]
-    click.echo("exact" if bound == 0.0 else f"no probability is off by more than {bound:.1e}")
+    if not found["used"]:
+        click.echo("no reading could be used: nothing is said about this board")
+    else:
+        click.echo("exact" if bound == 0.0 else f"no probability is off by more than {bound:.1e}")
     for row in found["sites"][:40]:
         click.echo(f"{100 * row['p']:8.3f} %  (before {100 * row['prior']:.2f} %)  {row['net']}  {row['site']}")
     for one in found["conflicts"]:
         click.echo(f"conflict: {one['words']} Read {one['again'][0]} to {one['again'][1]} again.")
-    for a, b, _ in found["unknown"]:
-        click.echo(f"set aside: {a} to {b}: this board has no such point.")
-    return 0
+    for one in found["shorts"]:
+        if one["last_closed"] or one["p"] > 0.5:
+            click.echo(_short_words(one))
+    for one in found["set_aside"]:
+        click.echo(f"set aside: reading {one['reading']}, {one['points'][0]} to {one['points'][1]}: {one['why']}")
+    return 1 if found["set_aside"] else 0
+
+
+def _short_words(one: dict[str, Any]) -> str:
+    """A closed reading between copper that the map keeps apart, in a sentence."""
+    (a, b), (net_a, net_b) = one["points"], one["nets"]
+    many = f"{one['readings']} reading" + ("s" if one["readings"] > 1 else "")
+    return (
+        f"possible short: {a} [{net_a}] and {b} [{net_b}] are apart on the map; {100 * one['p']:.1f} % that they touch, after {many}. "
+        "Read it once more; if it stays closed, look for a bridge."
+    )
 
 
 def _text(path: str) -> str:
     try:
         return Path(path).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as err:
+        why = (err.strerror or type(err).__name__) if isinstance(err, OSError) else "it is not UTF-8"
         raise refuse(
-            "BLF-011", f"The file cannot be read: {err}.", "Name a JSON file in UTF-8.", Place(file=path)
+            "BLF-011", f"The file cannot be read: {why}.", "Name a JSON file in UTF-8.", Place(file=path)
         ) from None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -99,11 +99,17 @@ def draw_patient(
     return Truth(broken, noise=replace(noise, slips=slips, mixed_up=mixed_up), intermittent=loose)
 
 
-def read_truth(text: str, graph: CopperGraph, areas: Sequence[WorkArea], name: str = "truth file") -> Truth:
+def read_truth(
+    text: str,
+    graph: CopperGraph,
+    areas: Sequence[WorkArea],
+    name: str = "truth file",
+    meant: Callable[[str], str] = str,
+) -> Truth:
     """A patient handed in as JSON: ``{"broken": [id or {"between": [point, point]}], "shorts": [[point, point]], "dead": [part], "noise": {...}}``.
 
     ``noise``: false_open, false_closed, oxidised (list of points), slips, mixed_up. ``intermittent``: those of the breaks (as in ``broken``) that close
-    under a tip. Refusal PRA-005 says what is wrong.
+    under a tip. ``meant``: the id of the probe point that a name means ("U1.22"). Refusal PRA-005 says what is wrong.
     """
     try:
         data = json.loads(text)
@@ -115,13 +121,13 @@ def read_truth(text: str, graph: CopperGraph, areas: Sequence[WorkArea], name: s
         raise _bad(name, "it holds neither a list of breaks nor an object")
     known = {s.id for s in graph.sites}
     prior = prior_of(graph, areas, STANDARD_BASIS).tolist()
-    broken = [_break(one, graph, known, prior, name) for one in data.get("broken", [])]
-    shorts = [_pair(one, name) for one in data.get("shorts", [])]
+    broken = [_break(one, graph, known, prior, name, meant) for one in data.get("broken", [])]
+    shorts = [_pair(one, name, meant) for one in data.get("shorts", [])]
     noise = data.get("noise") or {}
     if not isinstance(noise, dict):
         raise _bad(name, "noise must be an object")
     rates = [noise.get(name, 0.0) for name in ("false_open", "false_closed", "slips", "mixed_up")]
-    loose = [_break(one, graph, known, prior, name) for one in data.get("intermittent", [])]
+    loose = [_break(one, graph, known, prior, name, meant) for one in data.get("intermittent", [])]
     if not all(isinstance(r, (int, float)) and 0.0 <= r <= 1.0 for r in rates):
         raise _bad(name, f"the rates {rates} must lie between 0 and 1")
     oxidised = noise.get("oxidised", [])
@@ -131,12 +137,20 @@ def read_truth(text: str, graph: CopperGraph, areas: Sequence[WorkArea], name: s
         tuple(dict.fromkeys([*broken, *loose])),
         tuple(shorts),
         tuple(str(d) for d in data.get("dead", [])),
-        Noise(float(rates[0]), float(rates[1]), frozenset(str(o) for o in oxidised), float(rates[2]), float(rates[3])),
+        Noise(
+            float(rates[0]),
+            float(rates[1]),
+            frozenset(meant(str(o)) for o in oxidised),
+            float(rates[2]),
+            float(rates[3]),
+        ),
         tuple(dict.fromkeys(loose)),
     )
 
 
-def _break(one: Any, graph: CopperGraph, known: set[str], prior: Sequence[float], name: str) -> str:
+def _break(
+    one: Any, graph: CopperGraph, known: set[str], prior: Sequence[float], name: str, meant: Callable[[str], str]
+) -> str:
     if isinstance(one, dict) and "site" in one:
         one = one["site"]
     if isinstance(one, str):
@@ -144,14 +158,14 @@ def _break(one: Any, graph: CopperGraph, known: set[str], prior: Sequence[float]
             raise _bad(name, f"there is no site {one} on this board")
         return one
     if isinstance(one, dict) and "between" in one:
-        a, b = _pair(one["between"], name)
+        a, b = _pair(one["between"], name, meant)
         return between(graph, prior, a, b)
     raise _bad(name, f"{one!r} is neither a site id nor {{'between': [point, point]}}")
 
 
-def _pair(one: Any, name: str) -> tuple[str, str]:
+def _pair(one: Any, name: str, meant: Callable[[str], str]) -> tuple[str, str]:
     if isinstance(one, list) and len(one) == 2 and all(isinstance(p, str) for p in one):
-        return (one[0], one[1])
+        return (meant(one[0]), meant(one[1]))
     raise _bad(name, f"{one!r} is not a pair of points")
 
 

@@ -12,7 +12,7 @@ from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, plain
 from coppermend.services.cases import case_state
 from coppermend.services.entries import write
-from coppermend.services.numbers import basis_of, check_numbers, costs_of, read_basis
+from coppermend.services.numbers import basis_of, check_numbers, check_typed, costs_of, read_basis
 from coppermend.services.workshop import Workshop
 
 
@@ -29,6 +29,7 @@ def set_numbers(workshop: Workshop, case: str, changes: Mapping[str, float]) -> 
         table, _, rest = path.strip().partition(".")
         if table not in now:
             raise _unknown(path)
+        check_typed(path.strip(), value)
         _put(now[table], rest, value, path)
         touched[table] = now[table]
     for table, values in touched.items():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -12,7 +13,9 @@ from coppermend.core.belief.engine import CopperBelief, belief
 from coppermend.core.belief.model import Basis, Evidence
 from coppermend.core.belief.ohmic import FOUR_WIRE, Instrument, step_of, two_wire
 from coppermend.core.findings import Place, Refusal, refuse
+from coppermend.core.log.values import parse_value
 from coppermend.core.planning.spans import spans
+from coppermend.services.points import meant
 from coppermend.services.practice import PracticeSetting
 
 
@@ -20,12 +23,15 @@ def read_readings(text: str, name: str = "readings file") -> tuple[Evidence, ...
     """Readings from JSON: a list of ``[point, point, "closed" | "open" | ohms]``. Refusal BLF-010 says what is wrong.
 
     Ohms are read with two wires and the last digit that the number shows; a fourth field says otherwise: ``{"wires": 4}``, ``{"step_ohm": 0.001}``,
-    ``{"sense": [point, point]}`` (voltage there, current at the two points, four wires).
+    ``{"sense": [point, point]}`` (voltage there, current at the two points, four wires). Points are named as in ``note``. Refusal VAL-001 for ohms
+    that no meter shows (1e15 and more).
     """
     try:
         rows = json.loads(text)
     except json.JSONDecodeError as err:
         raise _bad(name, f"it is not JSON ({err.msg} in line {err.lineno})") from None
+    except (ValueError, RecursionError):
+        raise _bad(name, "it holds a number of thousands of digits, or lists in lists without end") from None
     if not isinstance(rows, list):
         raise _bad(name, "it is not a list")
     found = []
@@ -33,7 +39,8 @@ def read_readings(text: str, name: str = "readings file") -> tuple[Evidence, ...
         if not (isinstance(row, list) and len(row) in (3, 4) and isinstance(row[0], str) and isinstance(row[1], str)):
             raise _bad(name, f"reading {n} is {row!r}")
         said = row[2]
-        if isinstance(said, (int, float)) and not isinstance(said, bool) and np.isfinite(said) and said >= 0:
+        if isinstance(said, (int, float)) and not isinstance(said, bool) and 0 <= said < math.inf:
+            parse_value(str(said), "ohm")
             meter, sense = _meter(name, n, said, row[3] if len(row) == 4 else {})
             found.append(Evidence(str(n), row[0], row[1], "ohms", float(said), instrument=meter, sense=sense))
         elif said in ("closed", "open"):
@@ -73,11 +80,13 @@ def explain(setting: PracticeSetting, readings: tuple[Evidence, ...], basis: Bas
     """The belief after the readings: one row for each site that they changed, and what could not be used.
 
     ``error_bound`` 0 = exact. ``sites``: id, net, prior, p (posterior). ``partial_opens``: stretches with more than 1 % of having too much resistance.
-    ``readings``: each with the probability it had of coming out so before it was taken into account together with the ones before it (of an
-    ohms reading: the density, per ohm).
+    ``readings``: those used, each with the probability it had of coming out so before it was taken into account together with the ones before it (of
+    an ohms reading: the density, per ohm). ``used``: how many; ``set_aside``: the others, each with its number in the file and ``why``.
+    ``shorts``: pieces of copper that the map keeps apart and that readings lie across, with the chance ``p`` that they touch. Refusal NOT-002: both tips on one point.
     """
     numbers = basis or Basis()
     graph = setting.graph
+    readings, aside = _named(setting, readings)
     posterior = belief(graph, setting.areas, readings, numbers)
     moved = np.flatnonzero(posterior.sites != posterior.prior).tolist()
     return {
@@ -95,11 +104,41 @@ def explain(setting: PracticeSetting, readings: tuple[Evidence, ...], basis: Bas
         "contact_shares": [{"share": b.share, "p": b.weight} for b in posterior.benches],
         "spans": [{"unit": s.words, "net": s.net, "sites": list(s.sites), "p": s.p} for s in spans(graph, posterior, numbers, least=0.5)],
         "readings": _surprise(setting, readings, numbers),
+        "used": len(readings),
+        "set_aside": aside,
         "conflicts": [{"readings": list(c.entries), "words": c.words, "again": list(c.again)} for c in posterior.conflicts],
-        "unknown": [[e.point_a, e.point_b, e.says] for e in posterior.unknown],
+        "unknown": [[*one["points"], one["says"]] for one in aside],
         "partial_opens": [{"net": e.net, "sites": list(e.sites), "p": e.p, "excess_ohm": e.ohm} for e in posterior.partials],
-        "shorts": [{"points": [s.point_a, s.point_b], "p": s.p, "readings": s.readings} for s in posterior.shorts],
+        "shorts": [
+            {
+                "points": [s.point_a, s.point_b],
+                "nets": [graph.net_names[graph.point(p).net] for p in (s.point_a, s.point_b)],
+                "p": s.p,
+                "readings": s.readings,
+                "last_closed": s.last_closed,
+            }
+            for s in posterior.shorts
+        ],
     }  # fmt: skip
+
+
+def _named(
+    setting: PracticeSetting, readings: tuple[Evidence, ...]
+) -> tuple[tuple[Evidence, ...], list[dict[str, Any]]]:
+    """The readings with the ids of their points, and those that cannot be used with why. Refusal NOT-002 for both tips on one point."""
+    found, aside = [], []
+    for n, one in enumerate(readings, 1):
+        try:
+            a, b = meant(setting.graph, one.point_a), meant(setting.graph, one.point_b)
+            sense = one.sense and (meant(setting.graph, one.sense[0]), meant(setting.graph, one.sense[1]))
+        except Refusal as err:
+            said = {"points": [one.point_a, one.point_b], "says": one.says, "why": err.finding.words}
+            aside.append({"reading": n, **said})
+            continue
+        if a == b:
+            raise refuse("NOT-002", f"Both tips are on {a}.", "Name two different points.", Place(thing=f"reading {n}"))
+        found.append(replace(one, point_a=a, point_b=b, sense=sense))
+    return tuple(found), aside
 
 
 def _surprise(setting: PracticeSetting, readings: tuple[Evidence, ...], basis: Basis) -> list[dict[str, Any]]:

@@ -16,6 +16,8 @@ from coppermend.core.planning.costs import CostTable
 
 DEFAULTS: dict[str, Any] = {"priors": Basis(), "costs": CostTable()}
 """What a new case starts from, by the name of its basis entry."""
+MOST = 1e9
+"""Numbers of a basis lie below this."""
 
 
 def basis_payload(name: str) -> dict[str, Any]:
@@ -43,6 +45,16 @@ def check_numbers(name: str, values: Any) -> None:
     """Refusal CAS-007 when numbers of a basis entry are not of the form that this version uses."""
     if name in DEFAULTS:
         _kept(name, values)
+
+
+def check_typed(path: str, value: float) -> None:
+    """Refusal CAS-008 for a number that somebody just typed and that no basis can hold: none at all, below 0, or 1e9 and more.
+
+    >>> check_typed("priors.false_open", 0.03)
+    """
+    if not (math.isfinite(value) and 0.0 <= value < MOST):
+        words = f"The number typed for {path} is {value}; expected one from 0 up to {MOST:.0e}."
+        raise refuse("CAS-008", words, "Write it like: --set priors.false_open=0.03.", Place(thing=path))
 
 
 def _named(state: CaseState, name: str) -> Mapping[str, Any]:
@@ -81,7 +93,7 @@ def _number(value: Any, where: str) -> float:
         isinstance(value, bool)
         or not isinstance(value, (int, float))
         or not math.isfinite(value)
-        or not 0.0 <= value < 1e9
+        or not 0.0 <= value < MOST
     ):
         raise _impossible(where, value)
     return float(value)

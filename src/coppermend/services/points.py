@@ -40,6 +40,14 @@ def resolve(graph: CopperGraph, text: str) -> ProbePoint:
     return found
 
 
+def meant(graph: CopperGraph, text: str) -> str:
+    """The id of the probe point that a file means: an id as it stands, touchable or not, else as ``resolve``. Refusals PNT-001, PNT-002."""
+    try:
+        return graph.point(text).id
+    except KeyError:
+        return resolve(graph, text).id
+
+
 def point_payload(graph: CopperGraph, point: ProbePoint) -> dict[str, object]:
     """A point as it stands in an entry: resolved id, coordinates, side, and the net's name for the reader."""
     return {

@@ -10,6 +10,7 @@ import json
 from collections import OrderedDict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from time import perf_counter
 from typing import Any, Protocol
 
@@ -33,6 +34,7 @@ from coppermend.practice.patient import Answer as Answer
 from coppermend.practice.patient import Patient, Truth, truth_as_dict
 from coppermend.practice.policies import POLICIES, Bench
 from coppermend.services.areas import MARGIN_MM, around_part
+from coppermend.services.points import meant
 
 POLICY_NAMES = tuple(POLICIES)
 
@@ -165,9 +167,8 @@ def patient_of(
         }
     )
     if truth_text is not None:
-        return Patient(
-            setting.graph, read_truth(truth_text, setting.graph, setting.areas, truth_name), seed, ohms=False
-        )
+        told = read_truth(truth_text, setting.graph, setting.areas, truth_name, partial(meant, setting.graph))
+        return Patient(setting.graph, told, seed, ohms=False)
     truth = draw_patient(
         setting.graph,
         setting.areas,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -21,9 +22,19 @@ class WorkArea:
     part: str = ""
 
 
+MOST_OHM = 1e15
+"""Ohms from here on are no value that a meter shows; ``log.values`` refuses them. Their squares would leave the range of a float."""
+
+
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One reading between two probe points of the graph it was folded onto: ``says`` closed, open or ohms (with ``ohms``). ``entry`` its log id."""
+    """One reading between two probe points of the graph it was folded onto: ``says`` closed, open or ohms (with ``ohms``). ``entry`` its log id.
+
+    Ohms of MOST_OHM or more are an overload: open. No number, or -MOST_OHM and less: "unread", which a belief sets aside.
+
+    >>> Evidence("1", "p0", "p1", "ohms", 1e308).says, Evidence("2", "p0", "p1", "ohms", float("nan")).says
+    ('open', 'unread')
+    """
 
     entry: str
     point_a: str
@@ -37,6 +48,12 @@ class Evidence:
     """What ohms were read with; None = a two-wire meter with a last digit of 0.1 ohm."""
     sense: tuple[str, str] | None = None
     """Ohms in the transfer form: the probe points between which the voltage was read; None = those of the current."""
+
+    def __post_init__(self) -> None:
+        if self.ohms is None or abs(self.ohms) < MOST_OHM:
+            return
+        object.__setattr__(self, "says", "unread" if math.isnan(self.ohms) or self.ohms < 0 else "open")
+        object.__setattr__(self, "ohms", None)
 
 
 @dataclass(frozen=True, slots=True)

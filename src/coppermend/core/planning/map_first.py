@@ -60,7 +60,8 @@ class MapTrust:
         """Where the map stands, in a sentence."""
         share = f"P(map wrong) {self.p_wrong:.3f} after {len(self.readings)} readings on untouched copper"
         if self.state == "agreed":
-            return f"Map and board were compared and agree, as was noted. {share}."
+            alone = f"The readings on untouched copper alone ({len(self.readings)}) would leave P(map wrong) at {self.p_wrong:.3f}"
+            return f"Map and board were compared and agree, as was noted; that counts. {alone}."
         if self.state == "wrong":
             places = "; ".join(
                 f"{r.point_a} to {r.point_b} is {'closed' if r.closed else 'open'}" for r in self.contradictions[:4]
