@@ -14,7 +14,15 @@ import pytest
 
 from coppermend.core.board.model import Part, Pin
 from coppermend.core.copper.model import SiteKind
-from coppermend.services.placewords import chip_rows, near_words, notch_of, pin_row, pin_where, point_words
+from coppermend.services.placewords import (
+    chip_rows,
+    near_words,
+    notch_of,
+    pin_row,
+    pin_where,
+    places_in_words,
+    point_words,
+)
 from coppermend.services.ports import ShelvedBoard
 
 
@@ -98,3 +106,19 @@ def test_no_two_tracks_or_vias_go_by_the_same_words(shelved: ShelvedBoard) -> No
     words = Counter(site.words for site in shelved.graph.sites if site.kind in (SiteKind.RUN, SiteKind.BARREL))
     assert len(words) > 500
     assert [one for one, times in words.items() if times > 1] == []
+
+
+def test_no_id_of_a_point_is_left_in_a_line_for_a_person(shelved: ShelvedBoard) -> None:
+    """Every id of the board's own points, as the log writes it, goes; what is said instead names the same pin or a distance to a pin."""
+    kinds = {}
+    for point in shelved.graph.points:
+        kinds.setdefault((point.kind, bool(point.part)), point)
+    assert len(kinds) >= 3
+    for point in kinds.values():
+        line = places_in_words(shelved.board, f"cannot reach: {point.id} (loose)")
+        assert point.id not in line and "@" not in line and "/" not in line
+        assert line.startswith(
+            f"cannot reach: {point.part}.{point.pin} (" if point.part else f"cannot reach: {point.kind} "
+        ), line
+        if not point.part:
+            assert near_words(shelved.board, point.x_mm, point.y_mm)[0] in line

@@ -307,7 +307,11 @@ def new_entry(case: str, body: NewEntry, desk: TheDesk) -> Json:
     def use_case(w: Workshop, c: str) -> Json:
         done = note_seen(w, c, wanted, body.after)
         careful = [] if done.already else list(cautions(w, c, done.noted.entry))
-        return {**done.as_dict(), "careful": careful, "bench": views.bench_view(w, c)}
+        return {
+            **views.told_places(w, c, done.as_dict()),
+            "careful": careful,
+            "bench": views.bench_view(w, c),
+        }
 
     answer: Json = on_case(desk, case, use_case)
     return answer

@@ -17,7 +17,7 @@ from coppermend.services.bench import next_for_case, proven_for_case, spans_for_
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView, show_case
 from coppermend.services.pinwork import pin_break
-from coppermend.services.placewords import near_words
+from coppermend.services.placewords import near_words, places_in_words
 from coppermend.services.points import point_now
 from coppermend.services.power import gate_as_dict, power_story
 from coppermend.services.wires import plan_for_case, proof_of
@@ -291,7 +291,9 @@ def reading_rows(binding: Binding) -> list[dict[str, Any]]:
                 "ref": row.ref,
                 "kind": row.kind,
                 "words": row.words,
-                "short": f"{row.kind}: {' and '.join(short_name(binding, ref) for ref in refs)}" if refs else row.words,
+                "short": f"{row.kind}: {' and '.join(short_name(binding, ref) for ref in refs)}"
+                if refs
+                else places_in_words(binding.board, row.words),
                 "observed_at": row.observed_at,
                 "undone": row.undone,
                 "value": reading.value if reading is not None else None,
@@ -310,6 +312,12 @@ def short_name(binding: Binding, ref: PointRef) -> str:
         words = (ref.id.partition("@")[0], *near_words(binding.board, ref.x_mm, ref.y_mm))
         names[ref.id] = " ".join(filter(None, words))
     return str(names[ref.id])
+
+
+def told_places(workshop: Workshop, case: str, answer: dict[str, Any]) -> dict[str, Any]:
+    """The answer to a note with places that a person can find in its ``words`` and ``differs``; the entry itself keeps the ids."""
+    board = bind(workshop, case).board
+    return {**answer, **{key: places_in_words(board, answer[key]) for key in ("words", "differs") if answer.get(key)}}
 
 
 def net_view(workshop: Workshop, case: str, net: int) -> dict[str, Any]:

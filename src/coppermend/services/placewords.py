@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -163,6 +164,24 @@ def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
         "side_words": side_words,
         "of": len(part.pins),
     }
+
+
+_PIN_ID = re.compile(r"\b([A-Za-z]+\d+\w*\.\w+)/(?:leg|contact|hole|joint-[cs])(?!\w)")
+_LOOSE_ID = re.compile(r"\b([a-z]+)@(-?\d+),(-?\d+)/[cs](?!\w)")
+
+
+def places_in_words(board: Board, text: str) -> str:
+    """A line with ids of probe points, as the log keeps them, with places that a person can find instead of the ids.
+
+    "closed: U38.5/leg and via@127000,20320/c" becomes "closed: U38.5 and via 5.1 mm from U50 pin 3 towards the right": a loose point's
+    coordinates stand in its id in micrometres.
+    """
+
+    def loose(found: re.Match[str]) -> str:
+        kind, x, y = found.groups()
+        return " ".join(filter(None, (kind, *near_words(board, int(x) / 1000, int(y) / 1000))))
+
+    return _LOOSE_ID.sub(loose, _PIN_ID.sub(r"\1", text))
 
 
 def near_words(board: Board, x_mm: float, y_mm: float) -> tuple[str, str]:

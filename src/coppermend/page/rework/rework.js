@@ -3,6 +3,7 @@
 import { byId, fill, h } from '../shared/dom.js';
 import { findingOf, get, post, send } from '../shared/api.js';
 import { freshId } from '../shared/id.js';
+import { noCase } from '../shared/nocase.js';
 import { removalSheets } from './parts.js';
 import { procedureSheet } from './steps.js';
 import { supplySheet } from './supply.js';
@@ -16,6 +17,7 @@ export class Rework {
   tab = query.get('tab') ?? (query.get('part') ? 'part' : 'care');
   part = query.get('part') ?? '';
   busy = false;
+  /** How often something was asked: an answer that comes late, for a sheet that was left, is dropped. */ asked = 0;
   view = h('div', { id: 'rework-view' });
   said = h('div', { id: 'outcome', role: 'status' });
 
@@ -34,21 +36,36 @@ export class Rework {
 
   async show() {
     fill(this.said);
-    fill(this.view, h('div.skeleton', null));
+    if (!id) return fill(this.view, noCase());
+    const asked = ++this.asked;
+    fill(this.view, this.tab === 'part' ? this.partForm() : null, this.tab === 'part' && !this.part ? null : this.waiting());
     try {
-      if (this.tab === 'part') await this.showPart();
-      else if (this.tab === 'care') await this.showCare();
-      else fill(this.view, supplySheet(await get(url('short/supply'))));
+      if (this.tab === 'part') await this.showPart(asked);
+      else if (this.tab === 'care') await this.showCare(asked);
+      else this.put(asked, supplySheet(await get(url('short/supply'))));
     } catch (err) {
+      if (asked !== this.asked) return;
       fill(this.view, this.tab === 'part' ? this.partForm() : null);
       this.refused(err);
     }
   }
 
-  async showPart() {
-    if (!this.part) return fill(this.view, this.partForm());
+  /** Something comes: said and shown until it is here. */
+  waiting() {
+    const words = { part: `Working out how ${this.part} comes out: the heat that runs off each joint, what stands beside it, what lies under it. Some seconds …`, care: 'Reading the procedures …', short: 'Working out where to feed and what to expect …' };
+    return h('div.sheet', { id: 'waiting', role: 'status', 'aria-busy': 'true' }, h('p', null, words[/** @type {keyof typeof words} */ (this.tab)]), h('div.skeleton', null), h('div.skeleton', null));
+  }
+
+  /** @param {number} asked @param {...any} sheets */
+  put(asked, ...sheets) {
+    if (asked === this.asked) fill(this.view, ...sheets);
+  }
+
+  /** @param {number} asked */
+  async showPart(asked) {
+    if (!this.part) return this.put(asked, this.partForm());
     const plan = await get(url(`removal/${encodeURIComponent(this.part)}`));
-    fill(this.view, this.partForm(), ...removalSheets(plan, (part) => this.mark(part, plan.area.severity)));
+    this.put(asked, this.partForm(), ...removalSheets(plan, (part) => this.mark(part, plan.area.severity)));
   }
 
   partForm() {
@@ -64,12 +81,13 @@ export class Rework {
     });
   }
 
-  async showCare() {
+  /** @param {number} [asked] */
+  async showCare(asked = this.asked) {
     const found = (await get(url('care'))).procedures;
     const begun = found.some((/** @type {any} */ one) => one.steps.some((/** @type {any} */ s) => s.state !== 'open'));
     const folded = new Map([...this.view.querySelectorAll('details.sheet')].map((d) => [d.id, /** @type {HTMLDetailsElement} */ (d).open]));
     const hands = { photo: (/** @type {string} */ sha) => url(`photos/${sha}`), tick: this.tick.bind(this) };
-    fill(this.view, ...found.map((/** @type {any} */ one, /** @type {number} */ i) => procedureSheet(one, hands, folded.get(`care-${one.procedure}`) ?? (begun && i === 0))));
+    this.put(asked, ...found.map((/** @type {any} */ one, /** @type {number} */ i) => procedureSheet(one, hands, folded.get(`care-${one.procedure}`) ?? (begun && i === 0))));
   }
 
   /** @param {string} procedure @param {string} step @param {string} state @param {string} words @param {File|null} photo */

@@ -1,6 +1,7 @@
 // @ts-check
 /** The page "Solder and heat": what a joint melts at when an alloy is fed, doses for a part, warming the board of the case. */
 import { byId, fill, h, s } from '../shared/dom.js';
+import { noCase } from '../shared/nocase.js';
 import { findingOf, get, post, write } from '../shared/api.js';
 import { curve, minutes, several, typed } from './numbers.js';
 
@@ -45,8 +46,9 @@ export class SolderPage {
       // the list only helps typing
     }
     fill(byId('solder'), h('div.leaf', null, h('h1', null, 'Solder and heat'),
+      h('p.lead', { id: 'mind-first' }, 'Lead is poisonous: wash your hands, no food at the bench, keep the dross. Draw the fumes off; eye protection, nothing that burns near hot air or a plate; the board unpowered, cells and batteries out. Your local rules go first; ask people qualified for it where you are not.'),
       h('datalist', { id: 'alloys' }, [...this.names, 'Bi52Pb32Sn16', 'Sn42Bi58'].map((one) => h('option', { value: one }))),
-      this.mixSheet(), id ? this.dosesSheet() : null, id ? this.warmSheet() : h('p', null, 'Open this page from a case for doses by part and for warming its board.')));
+      this.mixSheet(), id ? this.dosesSheet() : null, id ? this.warmSheet() : noCase('Doses by part and warming a board need a case: its board and its parts. Choose the case, then open this page from there. The mixture above needs none.')));
   }
 
   mixSheet() {

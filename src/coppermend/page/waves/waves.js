@@ -3,6 +3,7 @@
 import { byId, fill, h } from '../shared/dom.js';
 import { findingOf, get, send } from '../shared/api.js';
 import { freshId } from '../shared/id.js';
+import { askForCase } from '../shared/nocase.js';
 import { plainly, sentence } from '../shared/words.js';
 import { drawWave } from './draw.js';
 import { drawPin } from './pin.js';
@@ -14,6 +15,7 @@ const query = new URLSearchParams(location.search);
 const id = query.get('case') ?? '';
 const url = (/** @type {string} */ what) => `/api/cases/${encodeURIComponent(id)}/${what}`;
 const FAMILIES = ['', 'TTL', 'LS', 'HCT', 'HC', 'NMOS', 'CMOS'];
+const LEAD = 'Save the wave on the instrument as CSV or VCD, take the file here. Power is on while you probe: one hand, one probe, a tip that cannot slip to the next pin. Keep away from mains and picture-tube parts; leave them to people qualified for it and follow your local rules.';
 /** Verdicts that ask for nothing. */
 const FINE = ['right', 'moving', 'high', 'low'];
 
@@ -32,8 +34,9 @@ export class Sheet {
 
   async start() {
     byId('back').href = id ? `/#/case/${encodeURIComponent(id)}/story` : '/';
+    if (!id) return askForCase('waves', 'Waves', LEAD);
     fill(byId('waves'), h('div.leaf', null, h('h1', null, 'Waves'),
-      h('p', null, 'Save the wave on the instrument as CSV or VCD, take the file here. Power is on while you probe: one hand, one probe, a tip that cannot slip to the next pin. Keep away from mains and picture-tube parts; leave them to people qualified for it and follow your local rules.'),
+      h('p', null, LEAD),
       this.form(), this.pin, this.said, this.view, this.list));
     addEventListener('resize', () => this.redraw());
     this.showPin(query.get('at') ?? '');
@@ -169,7 +172,9 @@ export class Sheet {
   values() {
     const r = this.record;
     if (!r) return null;
-    const rows = /** @type {[string, number|null, string][]} */ ([['Frequency', r.frequency_hz, 'Hz'], ['uncertain by', r.frequency_u_hz, 'Hz'], ['Period', r.period_s, 's'], ['Width, high', r.width_s, 's'], ['Rise 10 to 90 %', r.rise_s, 's'], ['Fall 90 to 10 %', r.fall_s, 's'], ['Low', r.low_v, 'V'], ['High', r.high_v, 'V']]);
+    // transitions between two samples have no length of their own: the finding says the bound ("at most")
+    const steep = r.findings.some((/** @type {any} */ f) => f.code === 'SIG-009');
+    const rows = /** @type {[string, number|null, string][]} */ ([['Frequency', r.frequency_hz, 'Hz'], ['uncertain by', r.frequency_u_hz, 'Hz'], ['Period', r.period_s, 's'], ['Width, high', r.width_s, 's'], ['Rise 10 to 90 %', steep ? null : r.rise_s, 's'], ['Fall 90 to 10 %', steep ? null : r.fall_s, 's'], ['Low', r.low_v, 'V'], ['High', r.high_v, 'V']]);
     const shares = /** @type {[string, number|null][]} */ ([['Duty', r.duty], ['Overshoot', r.overshoot]]);
     return [h('table.wave-values', { 'aria-label': 'Measured' }, h('tbody', null,
       rows.filter(([, v]) => v !== null).map(([name, v, unit]) => h('tr', null, h('th', { scope: 'row' }, name), h('td', null, withUnit(Number(v), unit)))),
