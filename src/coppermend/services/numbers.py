@@ -53,8 +53,12 @@ def check_typed(path: str, value: float) -> None:
     >>> check_typed("priors.false_open", 0.03)
     """
     if not (math.isfinite(value) and 0.0 <= value < MOST):
-        words = f"The number typed for {path} is {value}; expected one from 0 up to {MOST:.0e}."
-        raise refuse("CAS-008", words, "Write it like: --set priors.false_open=0.03.", Place(thing=path))
+        raise refuse(
+            "CAS-008",
+            f"The number typed for {path} is {value}; expected one from 0 up to {MOST:.0e}.",
+            "Write it like: --set priors.false_open=0.03.",
+            Place(thing=path),
+        )
 
 
 def _named(state: CaseState, name: str) -> Mapping[str, Any]:
