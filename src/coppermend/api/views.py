@@ -334,7 +334,12 @@ def net_view(workshop: Workshop, case: str, net: int) -> dict[str, Any]:
     good = [one for one in proof.proven if one in mine]
     words = {item.entry: item.words for item in binding.state.timeline}
     readings = [
-        {"entry": one.entry, "kind": one.kind, "words": words[one.entry], "points": [ref.id for ref in one.points]}
+        {
+            "entry": one.entry,
+            "kind": one.kind,
+            "words": places_in_words(binding.board, words[one.entry]),
+            "points": [ref.id for ref in one.points],
+        }
         for one in binding.state.readings
         if any((found := point_now(graph, ref)) is not None and found.net == net for ref in one.points)
     ]
