@@ -215,7 +215,7 @@ def test_a_part_is_taken_out_and_values_are_noted_from_its_card(page: Page, benc
     volts = case_state(bench.shop, bench.case).readings[-1]
     assert (volts.kind, volts.value, volts.points[0].id) == ("volts", 4.97, "U22.7/leg")
     card.get_by_role("button", name="Taken out").click()  # the card is still folded out
-    expect(page.locator("#card")).to_contain_text("U22 is out")
+    expect(page.locator("#card")).to_contain_text("U22 is out", timeout=20_000)
     assert dict(case_state(bench.shop, bench.case).part_states)["U22"] == "out"
 
 
