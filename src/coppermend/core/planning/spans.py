@@ -37,7 +37,7 @@ def spans(
     >>> from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
     >>> from coppermend.core.belief.model import Evidence
     >>> graph = example_graph([(0, 1)], [0, 0, 1, 1])
-    >>> said = [Evidence(str(k), a, b, "open") for k, (a, b) in enumerate(2 * [("p0", "p1"), ("p0b", "p1b"), ("p0", "p1b"), ("p0b", "p1")])]
+    >>> said = [Evidence(str(k), a, b, "open") for k, (a, b) in enumerate(3 * [("p0", "p1"), ("p0b", "p1b"), ("p0", "p1b"), ("p0b", "p1")])]
     >>> [s.sites for s in spans(graph, belief(graph, (EXAMPLE_AREA,), said, Basis()), Basis())]
     [('s0',)]
     """
