@@ -218,7 +218,12 @@ def test_an_open_over_sites_likely_broken_from_the_start_is_followed_up_not_aske
     """Three sites of prior 0.25 and an open over all: each rises to 0.25 / (1 - 0.75^3) = 0.43 only, and yet the next check must split them."""
     graph = example_graph([(0, 1), (1, 2), (2, 3)], [0, 1, 2, 3])
     sure = Basis(
-        prior_in={**Basis().prior_in, "run": 0.25}, false_open=0.0, false_closed=0.0, contact_bad=0.0, contact_shares=(), damage_scales=()
+        prior_in={**Basis().prior_in, "run": 0.25},
+        false_open=0.0,
+        false_closed=0.0,
+        contact_bad=0.0,
+        contact_shares=(),
+        damage_scales=(),
     )
     step = next_step(graph, (EXAMPLE_AREA,), (Evidence("1", "p0", "p3", "open"),), sure)
     assert step.check is not None

@@ -68,8 +68,8 @@ class Predicted:
         octets = self.planes.view(np.uint8).reshape(*self.planes.shape, 8)
         octet = octets[which >> 6, :, :, _OCTET[(which >> 3) & 7]]
         shift = (which & 7).astype(np.uint8)[:, None, None]
-        bits: Bytes = np.asarray(np.bitwise_and(np.right_shift(octet, shift), np.uint8(1)), dtype=np.uint8)
-        rows: Bytes = bits[:, :, 0] | (bits[:, :, 1] << 1) | (bits[:, :, 2] << 2)
+        bits: Bytes = np.bitwise_and(np.right_shift(octet, shift), np.uint8(1)).astype(np.uint8, copy=False)
+        rows: Bytes = (bits[:, :, 0] | (bits[:, :, 1] << 1) | (bits[:, :, 2] << 2)).astype(np.uint8, copy=False)
         picked: Bytes = rows.T[self.row]
         return picked
 
