@@ -117,7 +117,9 @@ def test_a_board_without_copper_data_is_mended(tmp_path: Path, seed: int, cuts: 
     assert real.whole() and wires <= cuts
     assert readings >= sum(len(pins) - 1 for pins in nets.values())
     proof = proven_for_case(made, case)
-    assert proof.all_proven and proof.broken == proof.unprovable == proof.conflicts == ()
+    assert proof.all_proven and proof.broken == proof.conflicts == ()
+    # a wire can make a second way round (seed 5, two cuts): what a beep cannot tell apart then is listed, never called proven
+    assert all(wires and "two ways round" in why for _, why, _ in proof.unprovable)
     assert (len(bind(made, case).broken) >= 1) == (wires > 0)
 
 
