@@ -29,7 +29,7 @@ def test_a_plan_that_takes_its_time_says_what_is_being_worked_out(chromium: Brow
     page = opened(chromium, bench)
 
     def late(route: Route) -> None:
-        time.sleep(1.5)
+        time.sleep(5.0)  # long enough that a loaded machine sees the words
         route.continue_()
 
     page.route("**/removal/U2", late)
