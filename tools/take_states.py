@@ -408,6 +408,44 @@ def _meter(page: Page, world: World) -> None:
     page.wait_for_selector("#rest .sheet")
 
 
+@state("waves")
+def _waves(page: Page, world: World) -> None:
+    page.goto(f"{world.address}/page/waves.html?case={world.cases['fresh']}&at=U1.6")
+    page.locator("#take-in").wait_for()
+    rows = "".join(f"{k * 10e-9:.9f},{3.6 if k % 25 > 12 else 0.2}\n" for k in range(4000))
+    wave = {"name": "clock.csv", "mimeType": "text/csv", "buffer": ("Time (s),CH1 (V)\n" + rows).encode()}
+    page.locator("#take-in input[type=file]").set_input_files([wave])  # type: ignore[list-item]
+    page.locator("#measure").click()
+    page.locator("#verdict").wait_for(timeout=60_000)
+
+
+@state("waves-no-case")
+def _waves_no_case(page: Page, world: World) -> None:
+    page.goto(f"{world.address}/page/waves.html")
+    page.get_by_text("No case is chosen").wait_for()
+
+
+@state("solder")
+def _solder(page: Page, world: World) -> None:
+    page.goto(f"{world.address}/page/solder.html?case={world.cases['fresh']}&part=U1")
+    page.locator("#mix button").click()
+    page.locator("#melts").wait_for(timeout=60_000)
+
+
+@state("solder-warm")
+def _solder_warm(page: Page, world: World) -> None:
+    page.goto(f"{world.address}/page/solder.html?case={world.cases['fresh']}&part=U1")
+    page.locator("#warm button").click()
+    page.locator("#warming").wait_for(timeout=60_000)
+    page.locator("#warming").scroll_into_view_if_needed()
+
+
+@state("rework")
+def _rework(page: Page, world: World) -> None:
+    page.goto(f"{world.address}/page/rework.html?case={world.cases['fresh']}&part=U1")
+    page.locator("#order").wait_for(timeout=60_000)
+
+
 def watched(page: Page, world: World, watch: dict[str, Any]) -> None:
     """The meter's page with a meter in that state."""
     all_ = {"found": [{"address": "sim:meter", "words": "simulated meter"}], "closed": [], "watch": watch}

@@ -138,7 +138,11 @@ def test_a_short_is_asked_for_and_read_on_the_ohms_leaf(page: Page, bench: Bench
     expect(excess).to_be_visible(timeout=30_000)
     excess.get_by_label("Ohms").fill("0.05")
     page.keyboard.press("Enter")
-    expect(page.locator("#toast")).to_contain_text("Noted", timeout=30_000)
+    for _ in range(300):  # the toast may still be that of the reading before
+        if len(kinds(bench)) == 2:
+            break
+        page.wait_for_timeout(100)
+    assert kinds(bench) == ["ohms", "ohms"]
     last = case_state(bench.shop, bench.case).readings[-1]
     assert (last.wires, last.lead_ohm) == (2, 0.0)
 

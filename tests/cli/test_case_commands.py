@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import io
 import json
 import os
@@ -13,43 +12,17 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
+from tests.cli_runner import Run
 
 from coppermend.bootstrap import demo_package, open_shelved
-from coppermend.cli import main
-from coppermend.services.ports import ShelvedBoard
-
-Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], demo_cache: Path) -> Run:
-    """Run a command line in this process: (status, standard output, standard error)."""
-    monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "store"))
-    monkeypatch.setenv("COPPERMEND_CACHE", str(demo_cache))
+def run(plain_run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Run:
+    """The runner in a folder of its own, with an author."""
     monkeypatch.setenv("COPPERMEND_AUTHOR", "tester")
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("coppermend.bootstrap.open_shelved", shelved_once)
-
-    def go(*words: str) -> tuple[int, str, str]:
-        monkeypatch.setattr("sys.argv", ["coppermend", *words])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        out, err = capsys.readouterr()
-        return int(ended.value.code or 0), out, err
-
-    return go
-
-
-@functools.cache
-def shelved_once(package: str, cache_dir: str | None = None) -> ShelvedBoard:
-    """What a command would read from the board cache each time, read once for the module; refusals are not kept."""
-    return open_shelved(package, cache_dir)
-
-
-@pytest.fixture(scope="module")
-def demo_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One board cache for the module: the demonstration board is built once."""
-    return tmp_path_factory.mktemp("cache")
+    return plain_run
 
 
 @pytest.fixture

@@ -2,54 +2,23 @@
 
 from __future__ import annotations
 
-import functools
 import json
-from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
-
-from coppermend.bootstrap import open_shelved
-from coppermend.cli import main
-from coppermend.services.ports import ShelvedBoard
-
-Run = Callable[..., tuple[int, str, str]]
-
-
-@functools.cache
-def shelved_once(package: str, cache_dir: str | None = None) -> ShelvedBoard:
-    """The board, read once for the module."""
-    return open_shelved(package, cache_dir)
-
-
-@pytest.fixture(scope="module")
-def demo_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One board cache for the module."""
-    return tmp_path_factory.mktemp("cache")
+from tests.cli_runner import Run
 
 
 @pytest.fixture
-def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], demo_cache: Path) -> Run:
-    """Run a command line on a case whose map agrees: (status, standard output, standard error)."""
-    monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "store"))
-    monkeypatch.setenv("COPPERMEND_CACHE", str(demo_cache))
-    monkeypatch.setattr("coppermend.bootstrap.open_shelved", shelved_once)
-
-    def go(*words: str) -> tuple[int, str, str]:
-        monkeypatch.setattr("sys.argv", ["coppermend", *words])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        out, err = capsys.readouterr()
-        return int(ended.value.code or 0), out, err
-
+def run(plain_run: Run) -> Run:
+    """The runner with case 1, its work area, and a map that agrees."""
     for words in (
         ("case", "new", "--board", "demo", "--title", "Machine"),
         ("area", "add", "1", "--part", "U1", "--json"),
         ("map", "fix", "1", "agreed"),
     ):
-        assert go(*words)[0] == 0
-    return go
+        assert plain_run(*words)[0] == 0
+    return plain_run
 
 
 def answer(run: Run, *words: str) -> dict[str, Any]:

@@ -5,7 +5,6 @@ The simulated bench solves the whole copper of both nets with the bridge in it (
 
 from __future__ import annotations
 
-import functools
 import json
 import re
 from collections.abc import Callable
@@ -17,43 +16,15 @@ import networkx as nx
 import numpy as np
 import pypdf
 import pytest
-
-from coppermend.bootstrap import open_shelved
-from coppermend.cli import main
-from coppermend.services.ports import ShelvedBoard
-
-Run = Callable[..., tuple[int, str, str]]
-
-
-@functools.cache
-def shelved_once(package: str, cache_dir: str | None = None) -> ShelvedBoard:
-    """The board, read once for the module."""
-    return open_shelved(package, cache_dir)
-
-
-@pytest.fixture(scope="module")
-def demo_cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One board cache for the module."""
-    return tmp_path_factory.mktemp("cache")
+from tests.cli_runner import Run, shelved_once
 
 
 @pytest.fixture
-def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], demo_cache: Path) -> Run:
-    """Run a command line in this process: (status, standard output, standard error)."""
-    monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "store"))
-    monkeypatch.setenv("COPPERMEND_CACHE", str(demo_cache))
-    monkeypatch.setattr("coppermend.bootstrap.open_shelved", shelved_once)
-
-    def go(*words: str) -> tuple[int, str, str]:
-        monkeypatch.setattr("sys.argv", ["coppermend", *words])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        out, err = capsys.readouterr()
-        return int(ended.value.code or 0), out, err
-
-    assert go("case", "new", "--board", "demo", "--title", "Machine")[0] == 0
-    assert go("area", "add", "1", "--part", "U1", "--json")[0] == 0
-    return go
+def run(plain_run: Run) -> Run:
+    """The runner with case 1 and its work area."""
+    assert plain_run("case", "new", "--board", "demo", "--title", "Machine")[0] == 0
+    assert plain_run("area", "add", "1", "--part", "U1", "--json")[0] == 0
+    return plain_run
 
 
 def bridged(pin_a: str, pin_b: str, bridge_ohm: float, seed: int) -> Callable[[list[str], list[str]], float]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import shapely
@@ -168,7 +170,7 @@ def test_a_network_says_how_many_before_its_value() -> None:
     assert through_ohm("RN1", "4×22R", "DIP8", pins[:8]) == tuple((str(k), str(9 - k), 22.0) for k in range(1, 5))
 
 
-def test_no_part_of_the_demonstration_machine_joins_two_lines_of_its_data_bus() -> None:
+def test_no_part_of_the_demonstration_machine_joins_two_lines_of_its_data_bus(demo_package: Path) -> None:
     """Its networks are 8 x 10k (demo/package/parts.csv): a bridge between D3 and D4 is told by a beep, and its isolation is checked."""
     from coppermend.bootstrap import practice_setting
     from coppermend.core.belief.engine import belief
@@ -176,7 +178,7 @@ def test_no_part_of_the_demonstration_machine_joins_two_lines_of_its_data_bus() 
     from coppermend.core.planning.costs import CostTable, TipState
     from coppermend.core.planning.isolation import isolation_checks
 
-    setting = practice_setting("demo", "")
+    setting = practice_setting(str(demo_package), "")
     checks, _ = isolation_checks(
         belief(setting.graph, setting.areas, (), Basis()), setting.neighbours, CostTable(), TipState()
     )

@@ -8,11 +8,12 @@ from pathlib import Path
 import click
 
 from coppermend.cli import print_json
-from coppermend.cli.shop import CASE, JSON, check_line, say_next, shop, shop_and_case, step_lines
+from coppermend.cli.files import file_bytes
+from coppermend.cli.shop import CASE, JSON, check_line, margin, say_next, shop, shop_and_case, step_lines
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import plain
 from coppermend.services import sheets
-from coppermend.services.areas import MARGIN_MM, add_area
+from coppermend.services.areas import add_area
 from coppermend.services.bench import (
     need_areas,
     next_for_case,
@@ -169,20 +170,11 @@ def case_export(ctx: click.Context, case: str, file: Path | None) -> None:
 @click.pass_context
 def case_import(ctx: click.Context, file: Path, as_json: bool) -> None:
     """Take in an exported case; everything is verified before anything is written."""
-    answer = import_case(shop(ctx), _read(file), file.name)
+    answer = import_case(shop(ctx), file_bytes(file), file.name)
     if as_json:
         print_json(answer.as_dict())
         return
     click.echo(f"Case {answer.number}: {answer.new} new entries, {answer.entries} in all.")
-
-
-def _read(file: Path) -> bytes:
-    try:
-        return file.read_bytes()
-    except OSError as err:
-        raise refuse(
-            "CLI-002", f"The file cannot be read: {err.strerror or err}.", "Check its name.", Place(file=str(file))
-        ) from err
 
 
 @click.group("area")
@@ -193,15 +185,7 @@ def area_command() -> None:
 @area_command.command("add")
 @CASE
 @click.option("--part", default="", help="Round the pins of this part.")
-@click.option(
-    "--margin",
-    "margin_mm",
-    type=float,
-    default=MARGIN_MM,
-    show_default=True,
-    metavar="MM",
-    help="How far round the pins.",
-)
+@margin("How far round the pins.")
 @click.option("--polygon", default="", metavar="'X,Y X,Y ...'", help="Corners in mm, in order round the area.")
 @click.option(
     "--kind",
@@ -344,7 +328,7 @@ def round_command(
     """The checks that prove the work areas, in order, with the certificate of their number. Status 1 while something is not proven."""
     made, found = shop_and_case(ctx, case)
     if answers is not None:
-        back = sheets.type_back(made, found, _read(answers).decode("utf-8", "replace"))
+        back = sheets.type_back(made, found, file_bytes(answers).decode("utf-8", "replace"))
         if as_json:
             print_json(back.as_dict())
         else:
@@ -436,5 +420,5 @@ def note_command(ctx: click.Context, case: str, kind: str, words: tuple[str, ...
 def photo_command(ctx: click.Context, case: str, file: Path, words: str, side: str | None) -> None:
     """Keep a photo with a case."""
     made, found = shop_and_case(ctx, case)
-    answer = attach_photo(made, found, _read(file), name=file.name, words=words, side=side or "")
+    answer = attach_photo(made, found, file_bytes(file), name=file.name, words=words, side=side or "")
     click.echo(f"Noted as {answer.entry.bench_seq}: {answer.words}.")

@@ -8,8 +8,9 @@ import click
 
 from coppermend import bootstrap
 from coppermend.cli import print_json
+from coppermend.cli.files import file_bytes
 from coppermend.cli.shop import JSON
-from coppermend.core.findings import Place, refuse
+from coppermend.core.findings import refuse
 from coppermend.core.thermal.scale import Mark
 from coppermend.services.layphoto import Tap
 from coppermend.services.thermal import PLASTIC, HeatAsked, HeatRead, note_heat, read_heat
@@ -118,15 +119,7 @@ def _print(found: HeatRead) -> None:
 
 
 def _picture(file: Path, scale: list[Mark], unit: str | None) -> tuple[bytes, ThermalPicture]:
-    try:
-        data = file.read_bytes()
-    except OSError as err:
-        raise refuse(
-            "CLI-002",
-            f"{file.name} cannot be read: {err.strerror}.",
-            "See whether the name is right.",
-            Place(file=file.name),
-        ) from None
+    data = file_bytes(file)
     return data, read_thermal(data, file.name, scale, unit or "")
 
 

@@ -7,8 +7,9 @@ from pathlib import Path
 import click
 
 from coppermend.cli import print_json
+from coppermend.cli.files import file_bytes
 from coppermend.cli.shop import CASE, JSON, shop_and_case
-from coppermend.core.findings import Place, refuse
+from coppermend.core.findings import refuse
 from coppermend.services.layphoto import Tap, laid_view, lay_photo
 from coppermend.services.photos import attach_photo
 
@@ -52,15 +53,7 @@ def lay_command(
         )
         return
     marks = [_tap(one) for one in taps]
-    try:
-        data = file.read_bytes()
-    except OSError as err:
-        raise refuse(
-            "CLI-002",
-            f"{file.name} cannot be read: {err.strerror}.",
-            "See whether the name is right.",
-            Place(file=file.name),
-        ) from None
+    data = file_bytes(file)
     kept = attach_photo(made, found, data, name=file.name, side=side)
     answer = lay_photo(made, found, str(kept.entry.payload["sha256"]), side, marks)
     if as_json:

@@ -7,9 +7,8 @@ from pathlib import Path
 import click
 
 from coppermend.cli import print_json
-from coppermend.cli.shop import JSON, shop, shop_and_case
+from coppermend.cli.shop import JSON, margin, shop, shop_and_case
 from coppermend.core.rework.removal import Bench, RemovalPlan
-from coppermend.services.areas import MARGIN_MM
 from coppermend.services.removal import removal_for_case, removal_for_package
 
 
@@ -21,15 +20,7 @@ def removal_command() -> None:
 @removal_command.command("plan")
 @click.argument("where", metavar="PACKAGE|CASE")
 @click.argument("part", metavar="PART")
-@click.option(
-    "--margin",
-    "margin_mm",
-    type=float,
-    default=MARGIN_MM,
-    show_default=True,
-    metavar="MM",
-    help="Work area round the pins.",
-)
+@margin("Work area round the pins.")
 @click.option("--tip-c", type=float, default=Bench().tip_c, show_default=True, help="The iron's tip in degC.")
 @click.option(
     "--preheat-c", type=float, default=Bench().preheat_c, show_default=True, help="The preheated board in degC."

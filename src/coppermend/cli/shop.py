@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import click
 
 from coppermend.bootstrap import workshop
 from coppermend.core.planning.describe import clip_words
 from coppermend.core.planning.model import Check, NextStep
+from coppermend.services.areas import MARGIN_MM
 from coppermend.services.bench import next_for_case
 from coppermend.services.cases import find_case
 from coppermend.services.workshop import Workshop
 
 CASE = click.argument("case", metavar="CASE")
 JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+
+
+def margin(words: str) -> Callable[[Any], Any]:
+    """The option for how far a work area reaches round a part's pins."""
+    return click.option(
+        "--margin", "margin_mm", type=float, default=MARGIN_MM, show_default=True, metavar="MM", help=words
+    )
 
 
 def shop(ctx: click.Context) -> Workshop:

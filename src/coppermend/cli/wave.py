@@ -9,7 +9,9 @@ import click
 
 from coppermend import bootstrap
 from coppermend.cli import print_json
+from coppermend.cli.files import file_bytes
 from coppermend.core.findings import Place, refuse
+from coppermend.core.log.values import last_digit
 from coppermend.core.signals.period import typed_frequency, typed_period
 from coppermend.core.signals.starts import LATE_S, StartRules
 from coppermend.core.signals.wave import Capture
@@ -20,7 +22,6 @@ from coppermend.services.waves import (
     Asked,
     MeasuredRecord,
     judge_typed,
-    last_digit,
     measure_record,
     read_record,
     seconds_or_hertz,
@@ -329,22 +330,14 @@ def start_command(
 def _record(file: Path, step_s: float | None) -> tuple[bytes, Capture]:
     if step_s is not None and not 0 < step_s < 1e6:
         raise refuse("CLI-005", f"--step {step_s:g} is no time between samples.", "Write it in seconds: --step 1e-8.")
-    try:
-        if file.stat().st_size > LARGEST_BYTES:
-            raise refuse(
-                "WAV-001",
-                f"The file is larger than {LARGEST_BYTES // 1_000_000} MB.",
-                "Save a shorter record.",
-                Place(file=file.name),
-            )
-        data = file.read_bytes()
-    except OSError as err:
+    if file.is_file() and file.stat().st_size > LARGEST_BYTES:
         raise refuse(
-            "CLI-002",
-            f"{file.name} cannot be read: {err.strerror or type(err).__name__}.",
-            "See whether the name is right.",
+            "WAV-001",
+            f"The file is larger than {LARGEST_BYTES // 1_000_000} MB.",
+            "Save a shorter record.",
             Place(file=file.name),
-        ) from None
+        )
+    data = file_bytes(file)
     return data, read_record(data, file.name, step_s)
 
 

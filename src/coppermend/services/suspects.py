@@ -26,6 +26,7 @@ from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.circuit.planes import RIGHT
 from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import CaseState, PointRef, Reading, plain
+from coppermend.core.log.values import last_digit
 from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, ranked_steps
 from coppermend.core.planning.suspects_words import step_caution, step_reason, step_words
 from coppermend.devices.book import DeviceBook
@@ -274,7 +275,7 @@ class _Evidence:
             return LOW, False
         if want is None:
             return PULSING, False
-        coarse = resolution(one.raw, one.value)
+        coarse = 0.5 * last_digit(one.raw, one.value)
         off = abs(one.value - want)
         if off > max(CRYSTAL_PPM * 1e-6 * want, coarse):
             return WRONG, True
@@ -351,23 +352,6 @@ class _Evidence:
             if k is not None and note.result != "gone" and note.at > self.repaired:
                 last = Start(k, note.entry)
         self.found.append(last or Start(-1))
-
-
-def resolution(raw: str, value: float) -> float:
-    """Half the step of the last digit that was typed, in the value's own unit; 0 when the text is no number.
-
-    >>> resolution("4.0MHz", 4.0e6), resolution("3.9996 MHz", 3999600.0), resolution("14MHz", 14e6)
-    (50000.0, 50.0, 500000.0)
-    """
-    digits = "".join(ch for ch in raw.replace(",", ".").strip() if ch.isdigit() or ch == ".")
-    try:
-        typed = float(digits)
-    except ValueError:
-        return 0.0
-    if typed <= 0 or value <= 0:
-        return 0.0
-    after = len(digits.split(".")[1]) if "." in digits else 0
-    return round(0.5 * 10.0**-after * (value / typed), 9)
 
 
 def _bench(binding: Binding, made: PoweredBoard) -> tuple[BenchNow, str, str]:

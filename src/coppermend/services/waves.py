@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -159,17 +158,3 @@ def seconds_or_hertz(text: str) -> tuple[float | None, float | None]:
     raise refuse(
         "SIG-032", f"{text!r} is no period or frequency.", "Write it like 70ns or 14.3MHz.", Place(text=text[:40])
     )
-
-
-def last_digit(text: str, value: float) -> float:
-    """The step of the last digit of a typed figure, in the unit of ``value``, its SI value; 0 where the text is no plain figure.
-
-    >>> last_digit("70ns", 7e-8), last_digit("14.3 MHz", 14.3e6)
-    (1e-09, 100000.0)
-    """
-    found = re.match(r"\s*(\d+)(?:[.,](\d*))?(?:[eE]([+-]?\d{1,2}))?", text)
-    if found is None or value <= 0:
-        return 0.0
-    typed = float(f"{found[1]}.{found[2] or 0}e{found[3] or 0}")
-    step = float(f"1e{int(found[3] or 0) - len(found[2] or '')}")
-    return float(f"{step * value / typed:.9g}") if typed > 0 else 0.0

@@ -51,6 +51,20 @@ def is_value(text: str, unit: str) -> bool:
     return (unit == "ohm" and _infix(plain) is not None) or _number_with_unit(plain, unit) is not None
 
 
+def last_digit(text: str, value: float) -> float:
+    """The step of the last digit of a typed figure, in the unit of ``value``, its SI value; 0 where the text is no plain figure.
+
+    >>> last_digit("70ns", 7e-8), last_digit("14.3 MHz", 14.3e6)
+    (1e-09, 100000.0)
+    """
+    found = re.match(r"\s*(\d+)(?:[.,](\d*))?(?:[eE]([+-]?\d{1,2}))?", text)
+    if found is None or value <= 0:
+        return 0.0
+    typed = float(f"{found[1]}.{found[2] or 0}e{found[3] or 0}")
+    step = float(f"1e{int(found[3] or 0) - len(found[2] or '')}")
+    return float(f"{step * value / typed:.9g}") if typed > 0 else 0.0
+
+
 def _infix(text: str) -> Decimal | None:
     """ "4k7", "2R2", "1M5" (marking of IEC 60062)."""
     found = re.fullmatch(r"([0-9]+)([RrkKM])([0-9]+)", text)

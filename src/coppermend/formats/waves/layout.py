@@ -232,13 +232,17 @@ def _under_names(made: Layout, cells: list[list[str]]) -> None:
         if len(names) != len(values):
             continue
         for key, value in zip(names, values, strict=True):
-            found = figure(value)
-            if found is None or found[1] not in ("", "s"):
-                continue
-            if _STEP.search(key) and found[0] > 0:
-                made.step_s = made.step_s or found[0]
-            elif _START.match(key):
-                made.start_s = found[0] if made.start_s is None else made.start_s
+            _take_time(made, key, figure(value))
+
+
+def _take_time(made: Layout, key: str, found: tuple[float, str] | None) -> None:
+    """The figure as the step or the start where its name says so and neither is known yet."""
+    if found is None or found[1] not in ("", "s"):
+        return
+    if _STEP.search(key) and found[0] > 0:
+        made.step_s = made.step_s or found[0]
+    elif _START.match(key):
+        made.start_s = found[0] if made.start_s is None else made.start_s
 
 
 def _on_first_row(made: Layout, text: bytes, head: list[str]) -> None:
@@ -247,13 +251,8 @@ def _on_first_row(made: Layout, text: bytes, head: list[str]) -> None:
     first = split(text[made.begin : end if end >= 0 else None].decode("utf-8", "replace"), made.separator, made.comma)
     names = split(head[-1], made.separator, False) if head else []
     for k, (key, value) in enumerate(zip(names, first, strict=False)):
-        key, found = key[:LONGEST_NAME], figure(value[:LONGEST_NAME]) if k not in made.columns else None
-        if found is None or found[1] not in ("", "s"):
-            continue
-        if _STEP.search(key) and found[0] > 0:
-            made.step_s = made.step_s or found[0]
-        elif _START.match(key):
-            made.start_s = found[0] if made.start_s is None else made.start_s
+        if k not in made.columns:
+            _take_time(made, key[:LONGEST_NAME], figure(value[:LONGEST_NAME]))
 
 
 def _joined(made: Layout, rows: list[list[str]], head: list[str], name: str) -> None:

@@ -102,15 +102,7 @@ def plan_heat(
     room = Room() if room is None else room
     _check_target(target_c, tg_c, room)
     cells = covered(slab, heater)
-    run = simulate(
-        slab,
-        [heater],
-        LONGEST_S,
-        room=room,
-        step_s=STEP_S,
-        start=start_c,
-        until=lambda a, b: _all_over(a, b, cells, target_c),
-    )
+    run = _until_warm(slab, heater, cells, target_c, room, start_c)
     both = np.stack([run.solder, run.component])
     coldest = np.nanmin(both[:, :, cells], axis=(0, 2))
     last = len(run.seconds) - 1
@@ -156,7 +148,16 @@ def plan_heat(
 def time_to(slab: Slab, heater: Heater, target_c: float, *, room: Room, start_c: float | None = None) -> float | None:
     """Seconds until the coldest place of the heated area is at ``target_c``, None when that is never within 40 minutes."""
     cells = covered(slab, heater)
-    run = simulate(
+    run = _until_warm(slab, heater, cells, target_c, room, start_c)
+    coldest = np.minimum(np.nanmin(run.solder[:, cells], axis=1), np.nanmin(run.component[:, cells], axis=1))
+    return _crossing(run.seconds, coldest, target_c, len(coldest) - 1) if coldest[-1] >= target_c else None
+
+
+def _until_warm(
+    slab: Slab, heater: Heater, cells: NDArray[np.bool_], target_c: float, room: Room, start_c: float | None
+) -> Run:
+    """The board under the heater until the ``cells`` are all at ``target_c``, or for 40 minutes."""
+    return simulate(
         slab,
         [heater],
         LONGEST_S,
@@ -165,8 +166,6 @@ def time_to(slab: Slab, heater: Heater, target_c: float, *, room: Room, start_c:
         start=start_c,
         until=lambda a, b: _all_over(a, b, cells, target_c),
     )
-    coldest = np.minimum(np.nanmin(run.solder[:, cells], axis=1), np.nanmin(run.component[:, cells], axis=1))
-    return _crossing(run.seconds, coldest, target_c, len(coldest) - 1) if coldest[-1] >= target_c else None
 
 
 def _all_over(solder: Floats, component: Floats, cells: NDArray[np.bool_], level: float) -> bool:
