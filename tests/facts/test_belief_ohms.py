@@ -79,6 +79,11 @@ def normal(off: np.ndarray, cover: np.ndarray) -> float:
     return float(np.exp(-0.5 * z @ z) / (np.prod(sd) * np.prod(np.diag(root)) * (2 * np.pi) ** (len(off) / 2)))
 
 
+def common_of(graph: CopperGraph) -> float:
+    """Variance of the board's scale: 4 % of temperature beside what of the usual 10 % is thickness, which goes with the spread that was given."""
+    return 0.04**2 + (SCALE_COMMON_SD**2 - 0.04**2) * (graph.copper_spread / 0.1) ** 2
+
+
 def brute_force(
     graph: CopperGraph, prior: np.ndarray, evidence: Sequence[Evidence], basis: Basis
 ) -> tuple[np.ndarray, float, np.ndarray]:
@@ -99,7 +104,7 @@ def brute_force(
     spread = slope * np.array([WIDTH_SD * (WIDTH_MM / s.length_mm) ** 0.5 * s.resistance_ohm for s in graph.sites])
     means = [evidence[i].instrument for i in values]
     zero = np.array([(m.contact_ohm**2 + m.zero_ohm**2) ** 0.5 if m.wires == 2 else 0.0 for m in means])
-    scale = np.array([np.sqrt(SCALE_COMMON_SD**2 + SCALE_NET_SD**2 + m.gain**2) for m in means])
+    scale = np.array([np.sqrt(common_of(graph) + SCALE_NET_SD**2 + m.gain**2) for m in means])
     noise = spread @ spread.T + np.outer(zero, zero) + np.diag([m.variance for m in means])
     ohm = np.array([evidence[i].ohms for i in values])
     blocks = in_blocks(graph, wanted)
@@ -211,8 +216,9 @@ def with_tips(graph: CopperGraph, rng: np.random.Generator) -> CopperGraph:
 def test_ohms_readings_equal_brute_force() -> None:
     """Thirty nets of up to 6 sites and 2 cycles: sites, evidence, excesses to 1e-6 (the brute force differentiates numerically; values left out are within the stated bound)."""
     rng = np.random.default_rng(5)
-    for _ in range(30):
+    for case in range(30):
         graph = with_tips(random_graph(rng, int(rng.integers(3, 7)), int(rng.integers(0, 3))), rng)
+        graph = replace(graph, copper_spread=(0.1, 0.3, 0.02)[case % 3], memo={})
         evidence = some_readings(rng, graph)
         got = belief(graph, AREAS, evidence, BASIS)
         want, log_evidence, excess = brute_force(graph, got.prior, evidence, BASIS)
@@ -301,9 +307,10 @@ def test_ohms_across_two_nets_say_whether_and_where_they_are_joined() -> None:
     assert belief(graph, AREAS, beeps, Basis()).shorts[0].p > 0.999
 
 
-def test_one_value_across_against_its_formula() -> None:
+@pytest.mark.parametrize("spread", [0.1, 0.25])
+def test_one_value_across_against_its_formula(spread: float) -> None:
     """One four-wire reading: joined, (1 - fo)((1 - t) N + t flat) + fo apart; apart, fc flat; N summed over places and bridges by hand."""
-    graph = two_nets()
+    graph = replace(two_nets(), copper_spread=spread, memo={})
     model = bridged(graph)
     basis = Basis()
     got = belief(
@@ -319,7 +326,7 @@ def test_one_value_across_against_its_formula() -> None:
         width = 0.08 * (10.0 / 2.54) ** 0.5 * 0.04
         var = (
             1e-8
-            + (a + b) ** 2 * (SCALE_COMMON_SD**2 + 0.02**2)
+            + (a + b) ** 2 * (common_of(graph) + 0.02**2)
             + (a**2 + b**2) * SCALE_NET_SD**2
             + (k + abs(3 - k)) * width**2
         )

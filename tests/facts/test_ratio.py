@@ -65,3 +65,24 @@ def test_what_a_reading_says_and_when_a_meter_is_too_coarse() -> None:
     assert abs(chance_broken(one, 0.03, 0.02, two_wire(0.1)) - 0.02) < 0.02
     rows = with_ohms_words(graph, [("s0", "two ways", "look"), ("nowhere", "why", "what")])
     assert "when whole" in rows[0][2] and rows[0][2].endswith("; or look") and rows[1][2] == "what"
+
+
+def test_copper_of_unsure_thickness_needs_values_further_apart() -> None:
+    """0.1 ohm beside 0.06: whole 0.0375, broken 0.06. Three sd of 11.2 % of the whole value lie between them; of 28 % (spread 0.3) they do not."""
+    graph = example_graph([(0, 1), (1, 2), (2, 0)], range(3))
+    ohm = (0.1, 0.03, 0.03)
+    graph = replace(
+        graph, sites=tuple(replace(s, resistance_ohm=r) for s, r in zip(graph.sites, ohm, strict=True)), memo={}
+    )
+    sure = next(one for one in ratio_readings(graph, 0)[0] if one.sites == ("s0",))
+    unsure = next(
+        one for one in ratio_readings(replace(graph, copper_spread=0.3, memo={}), 0)[0] if one.sites == ("s0",)
+    )
+    assert (sure.whole_ohm, sure.broken_ohm) == pytest.approx((0.0375, 0.06))
+    assert fine_enough(sure, FOUR_WIRE) and not fine_enough(unsure, FOUR_WIRE)
+    scale = (
+        0.04**2 + (0.1**2 - 0.04**2) * 9 + 0.05**2 + FOUR_WIRE.gain**2
+    )  # temperature, thickness, the net's own, the meter
+    variance = [scale * v**2 + FOUR_WIRE.variance for v in (0.0375, 0.06)]
+    logs = [-0.5 * (0.05 - v) ** 2 / w - 0.5 * np.log(w) for v, w in zip((0.0375, 0.06), variance, strict=True)]
+    assert chance_broken(unsure, 0.05, 0.5, FOUR_WIRE) == pytest.approx(1 / (1 + np.exp(logs[0] - logs[1])), rel=1e-6)

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from coppermend.core.board.conditions import SPREAD
 from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.copper.provable import joined_nets
 from coppermend.core.copper.resistance import BANDS, NetSolver, solver
@@ -27,11 +28,23 @@ WIDTH_SD = 0.08
 """Local variation of a track's resistance: standard deviation of a stretch of WIDTH_MM (an assumption, common practice, no source)."""
 WIDTH_MM = 10.0
 SCALE_COMMON_SD = 0.10
-"""Thickness and etch of the whole board against its data, and its temperature (an assumption)."""
+"""Thickness and etch of the whole board against its data, known to within SPREAD, and its temperature (an assumption)."""
+WARMTH_SD = 0.04
+"""What of SCALE_COMMON_SD is temperature: 10 degC at 0.39 % per degC of copper; it stays whatever is said of the thickness (an assumption)."""
 SCALE_NET_SD = 0.05
 """The same, of one net against the board (an assumption)."""
 LIMIT_MM = 25.0
 """A place whose 90 % width exceeds this is refused: the instrument is too coarse here."""
+
+
+def common_variance(spread: float = SPREAD) -> float:
+    """Variance of the scale that all copper of a board has in common, where thickness and width are known to within ``spread`` (0.1: 10 %).
+
+    >>> round(common_variance() ** 0.5, 3), round(common_variance(0.3) ** 0.5, 3), round(common_variance(0.0) ** 0.5, 3)
+    (0.1, 0.278, 0.04)
+    """
+    share = (SCALE_COMMON_SD**2 - WARMTH_SD**2) / SPREAD**2
+    return SCALE_COMMON_SD**2 + share * (spread**2 - SPREAD**2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +123,8 @@ class OhmsReading:
 class NetOhms:
     """One net prepared for forms: columns of G for the nodes asked (``at`` node -> column), currents through each site and its variance.
 
-    ``g`` (columns, columns); ``current`` (sites, columns) in ampere per ampere; ``variance`` (sites,) of the site's resistance in ohm^2.
+    ``g`` (columns, columns); ``current`` (sites, columns) in ampere per ampere; ``variance`` (sites,) of the site's resistance in ohm^2;
+    ``common`` the variance of the board's scale.
     """
 
     nets: frozenset[int]
@@ -119,6 +133,7 @@ class NetOhms:
     current: Array
     variance: Array
     piece: NDArray[np.int64]
+    common: float = SCALE_COMMON_SD**2
 
 
 def net_ohms(graph: CopperGraph, net: int, nodes: Sequence[int]) -> NetOhms:
@@ -137,7 +152,8 @@ def net_ohms(graph: CopperGraph, net: int, nodes: Sequence[int]) -> NetOhms:
     current = (columns[i] - columns[j]) * siemens[:, None]
     g = columns[np.array(listed, dtype=np.int64)] if listed else np.zeros((0, 0))
     piece = np.array([made.piece[r] for r in listed], dtype=np.int64)
-    return NetOhms(nets, {n: k for k, n in enumerate(rows)}, g, current, variance, piece)
+    at = {n: k for k, n in enumerate(rows)}
+    return NetOhms(nets, at, g, current, variance, piece, common_variance(graph.copper_spread))
 
 
 def site_rows(
@@ -166,11 +182,13 @@ def site_rows(
 class Forms:
     """Readings as linear forms for every candidate: ``x`` (candidates, readings, 3) in (kA, kB, Rs); ``width`` (candidates, readings, sites) how each
     varies with the resistance of single sites, scaled to unit variance. ``possible`` (candidates, readings): the current has a way.
+    ``common`` the variance of the scale that both nets share.
     """
 
     x: Array
     width: Array
     possible: NDArray[np.bool_]
+    common: float = SCALE_COMMON_SD**2
 
 
 def short_forms(a: NetOhms, b: NetOhms, ends: Sequence[tuple[int, int]], readings: Sequence[OhmsReading]) -> Forms:
@@ -193,7 +211,7 @@ def short_forms(a: NetOhms, b: NetOhms, ends: Sequence[tuple[int, int]], reading
             if side == 0:
                 x[:, r, 2] = _crossing(reading.force, a, b) * _crossing(reading.sense, a, b)
         widths.append(width)
-    return Forms(x, np.concatenate(widths, axis=2), possible)
+    return Forms(x, np.concatenate(widths, axis=2), possible, a.common)
 
 
 Injection = list[tuple[NDArray[np.int64], float]]

@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.ohmic import (
-    SCALE_COMMON_SD,
     SCALE_NET_SD,
     Array,
     Instrument,
@@ -160,7 +159,7 @@ def _evidence(
     mean = sound[:, None] + np.column_stack([added, np.zeros(len(every))])
     zero = np.array([r.instrument.common_ohm for r in every])
     gain = np.array([r.instrument.gain for r in every])
-    scale = np.sqrt(SCALE_COMMON_SD**2 + SCALE_NET_SD**2 + gain**2) * sound
+    scale = np.sqrt(model.net.common + SCALE_NET_SD**2 + gain**2) * sound
     cover = np.outer(scale, scale) + width @ width.T + np.outer(zero, zero)
     cover += np.diag([r.instrument.variance for r in every])
     off = np.array([r.ohm for r in readings])[:, None] - mean[:many]

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coppermend.core.belief.netforms import NetForms, around_of, forms_of, net_forms
-from coppermend.core.belief.ohmic import SCALE_COMMON_SD, SCALE_NET_SD, Instrument
+from coppermend.core.belief.ohmic import SCALE_COMMON_SD, SCALE_NET_SD, Instrument, common_variance
 from coppermend.core.belief.readings import COARSE, Taken
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.provable import NetView, net_view
@@ -28,13 +28,16 @@ NEAR = 6
 
 @dataclass(frozen=True, slots=True)
 class RatioReading:
-    """One reading that tells whether a stretch with another way round is whole. ``sites`` of the stretch; ohms when it is whole and when it is broken."""
+    """One reading that tells whether a stretch with another way round is whole. ``sites`` of the stretch; ohms when it is whole and when it is broken;
+    ``common`` variance of the scale of the board's copper.
+    """
 
     sites: tuple[str, ...]
     point_a: str
     point_b: str
     whole_ohm: float
     broken_ohm: float
+    common: float = SCALE_COMMON_SD**2
 
     @property
     def ratio(self) -> float:
@@ -121,7 +124,9 @@ def _best(model: NetForms, k: int, at: dict[int, ProbePoint]) -> RatioReading | 
     score = np.log(broken / np.maximum(whole, FLOOR_OHM)) - 0.1 * np.array([at[p].side != at[q].side for p, q in pairs])
     best = int(np.argmax(score))
     p, q = (at[n] for n in pairs[best])
-    return RatioReading(model.edges[k], p.id, q.id, float(whole[best]), float(broken[best]))
+    return RatioReading(
+        model.edges[k], p.id, q.id, float(whole[best]), float(broken[best]), common_variance(graph.copper_spread)
+    )
 
 
 def chance_broken(reading: RatioReading, ohm: float, prior: float, instrument: Instrument) -> float:
@@ -134,7 +139,7 @@ def chance_broken(reading: RatioReading, ohm: float, prior: float, instrument: I
     """
     if not 0.0 < prior < 1.0:
         return min(max(prior, 0.0), 1.0)
-    scale = SCALE_COMMON_SD**2 + SCALE_NET_SD**2 + instrument.gain**2
+    scale = reading.common + SCALE_NET_SD**2 + instrument.gain**2
     logs = []
     for value in (reading.whole_ohm, reading.broken_ohm):
         variance = scale * value**2 + instrument.variance + instrument.common_ohm**2
@@ -156,14 +161,15 @@ def says_broken(graph: CopperGraph, sites: Sequence[str], taken: Taken) -> bool:
     forms = forms_of(model, [pair], [pair])
     whole = float(forms.sound[0])
     broken = whole + float(forms.force[0, k]) ** 2 * float(model.ohm[k]) / around
-    one = RatioReading(tuple(sites), taken.point_a, taken.point_b, whole, broken)
+    common = common_variance(graph.copper_spread)
+    one = RatioReading(tuple(sites), taken.point_a, taken.point_b, whole, broken, common)
     return chance_broken(one, taken.ohm, 0.5, taken.instrument or COARSE) > 0.75
 
 
 def fine_enough(reading: RatioReading, instrument: Instrument) -> bool:
     """Whether the instrument tells the two values apart: three standard deviations of it and of the copper's scale lie between them."""
     sd = math.sqrt(
-        (SCALE_COMMON_SD**2 + SCALE_NET_SD**2) * reading.whole_ohm**2 + instrument.variance + instrument.common_ohm**2
+        (reading.common + SCALE_NET_SD**2) * reading.whole_ohm**2 + instrument.variance + instrument.common_ohm**2
     )
     return reading.broken_ohm - reading.whole_ohm >= 3.0 * sd
 

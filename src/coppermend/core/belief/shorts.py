@@ -105,9 +105,9 @@ def place_weight(place: BridgePlace, in_area: bool) -> float:
     return RANK_WEIGHT[place.kind] * (AREA_WEIGHT if in_area else 1.0) * GAP_MM / (GAP_MM + place.gap_mm)
 
 
-def scale_prior(gain: float) -> Array:
+def scale_prior(gain: float, common: float = SCALE_COMMON_SD**2) -> Array:
     """(2, 2) covariance of (kA, kB): the board's scale with the meter's gain in common, and each net's own."""
-    return (SCALE_COMMON_SD**2 + gain**2) * np.ones((2, 2)) + SCALE_NET_SD**2 * np.eye(2)
+    return (common + gain**2) * np.ones((2, 2)) + SCALE_NET_SD**2 * np.eye(2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,10 +128,10 @@ def design_of(forms: Forms, readings: Sequence[OhmsReading]) -> Array:
     return np.concatenate([forms.x, np.broadcast_to(zero[None, :, None], (*forms.x.shape[:2], 1))], axis=2)
 
 
-def prior_of(readings: Sequence[OhmsReading], bridge_ohm: float) -> Array:
+def prior_of(readings: Sequence[OhmsReading], bridge_ohm: float, common: float = SCALE_COMMON_SD**2) -> Array:
     """(4, 4) prior covariance of (kA, kB, Rs, zero)."""
     out = np.zeros((4, 4))
-    out[:2, :2] = scale_prior(max((one.instrument.gain for one in readings), default=0.02))
+    out[:2, :2] = scale_prior(max((one.instrument.gain for one in readings), default=0.02), common)
     out[2, 2] = bridge_ohm**2
     out[3, 3] = max((one.instrument.common_ohm**2 for one in readings), default=0.0)
     return out
@@ -143,7 +143,7 @@ MEAN = np.array([1.0, 1.0, 0.0, 0.0])
 def fitted(forms: Forms, readings: Sequence[OhmsReading], bridge_ohm: float) -> Fitted:
     """Weighted least squares with priors for every candidate; source: Gaussian linear model, closed form."""
     x = design_of(forms, readings)
-    prior = prior_of(readings, bridge_ohm)
+    prior = prior_of(readings, bridge_ohm, forms.common)
     noise = np.diag([one.instrument.variance for one in readings])
     spread = noise + np.einsum("cie,cje->cij", forms.width, forms.width) + x @ prior @ x.transpose(0, 2, 1)
     off = np.array([one.ohm for one in readings]) - x @ MEAN

@@ -29,7 +29,7 @@ from coppermend.core.belief.frontier import TOLERANCE
 from coppermend.core.belief.ladder import Core, Part, reduce_block
 from coppermend.core.belief.netforms import Forms, NetForms, around_of, forms_of, net_forms, without
 from coppermend.core.belief.network import Excess, PieceBelief, crossings_of, solve, solve_with
-from coppermend.core.belief.ohmic import SCALE_COMMON_SD, SCALE_NET_SD, Array
+from coppermend.core.belief.ohmic import SCALE_NET_SD, Array, common_variance
 from coppermend.core.belief.partial import CELL, EXCESS_OHM
 from coppermend.core.belief.patterns import Patterns, labels, patterns
 from coppermend.core.belief.readings import COARSE, Taken
@@ -201,7 +201,8 @@ def _values(copper: Copper, readings: Sequence[Taken]) -> _Values | None:
     forms = forms_of(net, [(t.node_a, t.node_b) for t in took], [_sense(t) for t in took])
     means = [t.instrument or COARSE for t in took]
     zero = np.array([i.common_ohm for i in means])
-    scale = np.array([np.sqrt(SCALE_COMMON_SD**2 + SCALE_NET_SD**2 + i.gain**2) for i in means])
+    common = common_variance(graph.copper_spread)
+    scale = np.array([np.sqrt(common + SCALE_NET_SD**2 + i.gain**2) for i in means])
     spread = forms.width @ forms.width.T + np.outer(zero, zero) + np.diag([i.variance for i in means])
     edges, added = _excesses(net, forms)
     ohm = np.array([t.ohm for t in took])
