@@ -1,7 +1,6 @@
 """The belief against two Bayesian network libraries: pyAgrum's junction trees on nets of 20 to 80 points, pgmpy's elimination on nets of up to 8 sites.
 
-Neither belongs to the project's environment; where one is missing its test is skipped. To run them: make a throw-away environment, install pyagrum and
-pgmpy there, and run this file with that environment's packages on PYTHONPATH. pgmpy takes seconds on nine sites (shared/algorithms.md, B).
+pgmpy takes seconds on nine sites.
 """
 
 from __future__ import annotations
@@ -92,7 +91,8 @@ def by_junction_tree(
 
 
 def test_fifty_nets_of_twenty_to_eighty_points_equal_a_junction_tree() -> None:
-    gum = pytest.importorskip("pyagrum")
+    import pyagrum as gum
+
     rng = np.random.default_rng(12)
     worst = 0.0
     for number in range(50):
@@ -108,7 +108,6 @@ def test_fifty_nets_of_twenty_to_eighty_points_equal_a_junction_tree() -> None:
 
 @pytest.mark.filterwarnings("ignore::FutureWarning")  # pgmpy 1.1 warns of its own modules when it is imported
 def test_twelve_nets_of_up_to_eight_sites_equal_elimination() -> None:
-    pytest.importorskip("pgmpy")
     from pgmpy.factors.discrete import TabularCPD
     from pgmpy.inference import VariableElimination
     from pgmpy.models import DiscreteBayesianNetwork

@@ -1,7 +1,4 @@
-"""Thermal resistance of a pin against closed forms and against scikit-fem (an unrelated finite-element library).
-
-The scikit-fem tests run where it is installed (version 12.0.2 was used); the closed form of the disc fin always runs.
-"""
+"""Thermal resistance of a pin against closed forms and against scikit-fem (an unrelated finite-element library)."""
 
 from __future__ import annotations
 
@@ -11,7 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
+import skfem
 from scipy.special import i0, i1, k0, k1
+from skfem import helpers
 
 from coppermend.core.rework.removal_heat import (
     COPPER_W_MK,
@@ -60,8 +59,6 @@ def test_transfer_is_symmetric_and_energy_is_kept() -> None:
 
 def axial(antipad_mm: float, joined: tuple[bool, bool], outer_mm: float = 15.0) -> float:
     """K/W of a 1 mm pin through a 1.6 mm board with two inner planes, both solved in (r, z) with every foil and laminate as a solid (scikit-fem)."""
-    skfem = pytest.importorskip("skfem", reason="scikit-fem is not installed")
-    helpers: Any = pytest.importorskip("skfem.helpers")
     a, foil = 0.5, 0.035
     r = np.unique(
         np.round(np.concatenate([np.geomspace(a, outer_mm, 70), np.arange(a, antipad_mm + 0.6, 0.05), [antipad_mm]]), 3)
@@ -155,8 +152,6 @@ SPOKED = [(0, 0.3, 61.47), (1, 0.3, 46.09), (2, 0.3, 37.22), (4, 0.3, 28.03), (4
 
 def plane_fem(copper: Any) -> float:
     """K/W of a 1 mm pin in a plate coppered alike on both faces, in the plane on a fine grid (scikit-fem)."""
-    skfem = pytest.importorskip("skfem", reason="scikit-fem is not installed")
-    helpers: Any = pytest.importorskip("skfem.helpers")
     half = np.concatenate([np.arange(0, 1.6, 0.025), np.linspace(1.6, 8.0, 40)])
     lines = np.unique(np.round(np.concatenate([-half, half]), 4))
     mesh = skfem.MeshQuad.init_tensor(lines, lines)

@@ -1,8 +1,7 @@
 """Suspects of small circuits against junction trees (pyAgrum): four inverters in a row, 16 faults, up to three at a time, random readings.
 
 The network is written from the truth table of an inverter and the rule that an open TTL input reads high (TTL data books), not from the simulator; only
-the error rates of readings are shared. pyAgrum is not in the project's environment; without it the test says that it was not run. To run it: make a
-throw-away environment, install pyagrum there without its dependencies, and run this file with that environment's packages on PYTHONPATH.
+the error rates of readings are shared.
 """
 
 from __future__ import annotations
@@ -11,7 +10,7 @@ from itertools import combinations
 from math import prod
 
 import numpy as np
-import pytest
+import pyagrum as gum
 
 from coppermend.core.belief.suspects.causes import Cause
 from coppermend.core.belief.suspects.field import Field, Spot, build_field
@@ -133,9 +132,6 @@ def set_weights(table: FaultTable) -> list[float]:
 
 
 def test_a_hundred_small_cases_equal_a_junction_tree() -> None:
-    gum = pytest.importorskip(
-        "pyagrum", reason="not run: pyAgrum is not installed (it does not belong to the project's environment)"
-    )
     field, network = small_field(), Network(gum)
     assert field.sets > 500
     unit = {**{f"part {n}": n for n in ("R1", "U1", "U2", "U3", "U4")}, **{f"span {n} 0": f"cut{n}" for n in "BCD"}}

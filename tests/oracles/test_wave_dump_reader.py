@@ -1,4 +1,4 @@
-"""Value change dumps against an independent reader, where it is installed (pyvcd: its writer makes the file, its tokenizer replays it)."""
+"""Value change dumps against an independent reader (pyvcd: its writer makes the file, its tokenizer replays it)."""
 
 from __future__ import annotations
 
@@ -7,11 +7,10 @@ import random
 
 import numpy as np
 import pytest
+import vcd
 
 from coppermend.core.signals.wave import Trace
 from coppermend.formats.waves.vcd import read_vcd
-
-vcd = pytest.importorskip("vcd", reason="not run: pyvcd is not installed")
 
 
 def written(seed: int, wires: int, changes: int) -> bytes:
