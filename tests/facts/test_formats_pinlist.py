@@ -201,3 +201,10 @@ def test_a_template_is_found_again_from_two_of_its_pins(
 def test_the_solder_side_is_mirrored() -> None:
     """Seen from the component side a part on the solder side has its second row to the left of the first."""
     assert turned(template("DIP-8").places(), (0.0, 0.0), 0.0, "s")["8"][0] == pytest.approx(-0.3 * INCH)
+
+
+def test_two_values_of_one_part_are_said() -> None:
+    read = read_pinlist(b"part,pin,net,value\nU1,1,A,74LS00\nU1,2,B,74LS02\nU1,3,C,\nU2,1,A,6502\n", "p.csv")
+    assert [(row.ref, row.value) for row in read.parts] == [("U1", "74LS00"), ("U2", "6502")]
+    (said,) = [one for one in read.findings if one.code == "PIN-015"]
+    assert "'74LS00'" in said.words and "'74LS02'" in said.words and said.place.line == 3

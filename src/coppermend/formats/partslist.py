@@ -10,6 +10,7 @@ import csv
 import re
 from collections.abc import Sequence
 from io import StringIO
+from itertools import islice
 
 from coppermend.core.board.model import PartState
 from coppermend.core.board.sources import PartRow
@@ -48,15 +49,16 @@ def read_partslist(data: bytes, name: str) -> tuple[PartRow, ...] | None:
     head = text[:2000].splitlines()[0] if text.strip() else ""
     mark = max(";\t,", key=head.count)
     try:
-        table = list(csv.reader(StringIO(text), delimiter=mark))[: MAX_ROWS + 1]
+        reader = csv.reader(StringIO(text), delimiter=mark)
+        table = [(cells, reader.line_num) for cells in islice(reader, MAX_ROWS + 1)]
     except csv.Error:
         return None
-    columns = _columns(table[0]) if table else {}
+    columns = _columns(table[0][0]) if table else {}
     if "ref" not in columns or len(columns) < 2:
         return None
     rows: list[PartRow] = []
-    for cells in table[1:]:
-        rows += _rows(cells, columns, table[0], name)
+    for cells, line in table[1:]:
+        rows += _rows(cells, columns, table[0][0], f"{name} line {line}")
     return tuple(rows)
 
 
@@ -71,14 +73,14 @@ def _columns(heading: Sequence[str]) -> dict[str, int]:
     return out
 
 
-def _rows(cells: Sequence[str], columns: dict[str, int], heading: Sequence[str], name: str) -> list[PartRow]:
+def _rows(cells: Sequence[str], columns: dict[str, int], heading: Sequence[str], source: str) -> list[PartRow]:
     def cell(field: str) -> str:
         at = columns.get(field, -1)
         return cells[at].strip() if 0 <= at < len(cells) else ""
 
     state = _state(cell("state"), heading[columns["state"]].strip().lower() if "state" in columns else "")
     refs = [ref for word in re.split(r"[,;\s]+", cell("ref")) for ref in _refs(word)]
-    return [PartRow(ref, cell("value"), cell("package"), state, name) for ref in refs]
+    return [PartRow(ref, cell("value"), cell("package"), state, source) for ref in refs]
 
 
 def _refs(word: str) -> list[str]:

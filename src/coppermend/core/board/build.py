@@ -59,6 +59,7 @@ from coppermend.core.board.stack import (
     layer_keys,
     without_repeats,
 )
+from coppermend.core.board.twice import told_once
 from coppermend.core.findings import Finding, Place, Severity
 from coppermend.core.geometry.polarity import after_clearing, negated
 from coppermend.core.geometry.rings import board_rings
@@ -323,9 +324,10 @@ def assemble(prepared: Prepared, islands: Islands) -> Board:
     findings += more
     nets = name_islands(copper.layers, islands.count, pins, votes, overrule)
     given = rows_told_apart(records.part_rows, copies) if copies > 1 else records.part_rows
+    given, twice = told_once(given, pins)
     listed = [*_stated_parts(records), *given]
     rows, more = _part_rows(rows_of_copies(listed, copies, {pin.part for pin in pins}) if copies > 1 else listed, pins)
-    findings += [*more, *placement_findings(given, pins)]
+    findings += [*more, *twice, *placement_findings(given, pins)]
     parts = parts_of(pins, rows, said, prepared.silk)
     findings += _part_findings(prepared, parts, pins)
     shift = (placed[0].placing.dx_mm, placed[0].placing.dy_mm) if placed else (0.0, 0.0)
@@ -457,7 +459,7 @@ def _part_rows(rows: Sequence[PartRow], pins: Sequence[Pin]) -> tuple[dict[str, 
             Finding(
                 "BRD-031",
                 Severity.NOTE,
-                Place(file=strange[0].source),
+                Place(file=strange[0].source.rpartition(" line ")[0] or strange[0].source),
                 f"The parts list names {len(strange)} parts that have no pin on the copper: {names}.",
             )
         )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from coppermend.core.board.pinlist import NO_MAP, MapFile, PinList
 from coppermend.core.board.places import Places, place_pins
 from coppermend.core.board.sources import NO_CORRECTIONS, Corrections, PartCorrection, PartRow
 from coppermend.core.board.templates import body
+from coppermend.core.board.twice import told_once
 from coppermend.core.findings import Finding, Place, Severity
 from coppermend.core.units import BOARD_THICKNESS_MM
 
@@ -63,7 +65,9 @@ def board_of_pins(
         net = index[row.name]
         found.setdefault(row.part, []).append(Pin(row.part, row.pin, x, y, len(holes), ("c", "s"), net, row.function))
         holes.append(Hole(x, y, x, y, HOLE_MM, True, ("c", "s"), net))
-    listed = {row.ref: row for row in (*pins.parts, *part_rows)}
+    every = [pin for group in found.values() for pin in group]
+    once, twice = told_once([replace(row, x_mm=None, y_mm=None) for row in (*pins.parts, *part_rows)], every)
+    listed = {row.ref: row for row in once}
     parts = tuple(
         _part(ref, found[ref], listed.get(ref), corrections.parts.get(ref), places)
         for ref in sorted(found, key=lambda ref: pin_order(Pin("", ref, 0.0, 0.0, None, (), None)))
@@ -82,7 +86,7 @@ def board_of_pins(
         origin_shift_mm=(0.0, 0.0),
         thickness_mm=corrections.thickness_mm or BOARD_THICKNESS_MM,
         copper_thickness_mm=(),
-        findings=(*pins.findings, *said.findings, *findings, *places.findings, *_findings(pins, places)),
+        findings=(*pins.findings, *said.findings, *findings, *twice, *places.findings, *_findings(pins, places)),
         corrections=corrections.digest,
         extra=_extra(places),
     )

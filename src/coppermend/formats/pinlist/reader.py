@@ -139,7 +139,7 @@ def read_pinlist(data: bytes, name: str) -> PinList:
         row = _row(cells, columns, number, name, notes)
         if row is not None:
             _take(rows, row, name, notes)
-            _part(parts, row, cells, columns, name)
+            _part(parts, row, cells, columns, name, notes)
     if columns is None:
         first = text.strip().splitlines()[0][:80]
         raise refuse(
@@ -276,10 +276,22 @@ def _take(rows: dict[str, PinRow], row: PinRow, name: str, notes: FindingList) -
         )
 
 
-def _part(parts: dict[str, PartRow], row: PinRow, cells: Sequence[str], columns: _Columns, name: str) -> None:
+def _part(
+    parts: dict[str, PartRow], row: PinRow, cells: Sequence[str], columns: _Columns, name: str, notes: FindingList
+) -> None:
     value, package, state = (columns.cell(cells, field) for field in ("value", "package", "state"))
     if (value or package or state) and row.part not in parts:
         known = state.lower() in {str(one) for one in PartState}
         parts[row.part] = PartRow(
             row.part, value, package, PartState(state.lower()) if known else None, f"{name} line {row.line}"
+        )
+    elif value and parts[row.part].value and value != parts[row.part].value:
+        known_value = parts[row.part].value
+        words = f"{row.part} has the value {known_value!r} before and {value!r} here; the first counts."
+        notes.add(
+            "PIN-015",
+            Severity.WARNING,
+            Place(file=name, line=row.line, thing=row.part),
+            words,
+            "Look at the part and mend the list.",
         )
