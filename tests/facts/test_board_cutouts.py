@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 import shapely
-from tests.handmade import Drawn, area, board, drill, image, land, track
+from tests.handmade import Drawn, area, board, drill, image, land, records, track
 
 from coppermend.core.board.model import Board
+from coppermend.core.copper.fabricate import board_from
 from coppermend.core.findings import Finding
 
 SLOT = shapely.box(9, -4, 11, 24)
@@ -128,3 +132,66 @@ def test_copper_apart_outside_the_edge_is_said() -> None:
     assert [f.words for f in made.findings if f.code == "BRD-009"] == [
         "1 pieces of copper lie wholly outside the board's edge (layer c); they stay on the map."
     ]
+
+
+EDGE = shapely.box(-5, -5, 25, 25)
+
+
+def fingers(name: str, holes: list[tuple[float, float, float]] = [(0, 0, 0.8)], at: float = 24.0) -> Board:  # noqa: B006
+    """Three lands of 1 by 4 mm across the right edge at x = 25 mm, joined beyond it by a bar (as for plating edge contacts)."""
+    lands = [("flash", shapely.box(at - 2, y - 0.5, at + 2, y + 0.5), 0.0, True, land(at, y)[4]) for y in (0, 5, 10)]
+    bar = track((27, -1), (27, 11), width=3.0)
+    made = image("copper0", [land(0, 0), *lands, bar])
+    made = replace(made, at_mm=np.array([(0, 0), *((at, y) for y in (0, 5, 10)), (27, -1)], dtype=float))
+    edge = image(name, closed(EDGE))
+    both = records([[land(0, 0)], [land(0, 0)]], [drill(holes)], others=[(edge, "outline", "")])
+    return board_from(replace(both, images=(made, *both.images[1:])))
+
+
+def test_lands_joined_beyond_the_edge_are_parted_by_it() -> None:
+    """Three edge contacts on a plating bar: on the board they are three nets. Each keeps 3 of its 4 mm; the bar (25.5 to 28.5 mm) stays outside."""
+    made = fingers("b-Edge_Cuts.gm1")
+    boxes = sorted(tuple(round(float(v), 6) for v in box) for box in made.layers[0].shapes.bounds_mm()[1:4])
+    assert boxes == [(22.0, y - 0.5, 25.0, y + 0.5) for y in (0, 5, 10)]
+    assert len(set(made.layers[0].island[1:4].tolist())) == 3
+    apart, across = (f for f in made.findings if f.code == "BRD-009")
+    assert across.words.startswith("3 lands reach over the board's edge (layer c).") and "taken away" in across.words
+    assert 25.0 < (across.place.x_mm or 0.0) < 26.0 and "1 pieces of copper lie wholly outside" in apart.words
+
+
+@pytest.mark.parametrize(("name", "holes", "at"), [
+    ("b-mech1.gbr", [(0, 0, 0.8)], 24.0),  # not stated to be the profile
+    ("b-Edge_Cuts.gm1", [(0, 0, 0.8), (25, 0, 0.6), (25, 5, 0.6), (25, 10, 0.6)], 25.0),  # halved plated holes
+    ("b-Edge_Cuts.gm1", [(0, 0, 0.8)], 26.0),  # the middle of the lands lies outside: netlist points would be lost
+])  # fmt: skip
+def test_lands_that_stay_whole_across_the_edge_are_said(name: str, holes: list, at: float) -> None:
+    made = fingers(name, holes, at)
+    found = [f for f in made.findings if f.code == "BRD-009" and "lands reach over" in f.words]
+    assert len(found) == 1 and "taken as whole" in found[0].words
+    assert max(float(box[2]) for box in made.layers[0].shapes.bounds_mm()[1:4]) == at + 2
+
+
+def test_a_round_land_is_cut_too() -> None:
+    """Closed form: half of a disc of 2 mm radius lies beyond the edge that goes through its middle."""
+    edge = image("b-Edge_Cuts.gm1", closed(EDGE))
+    made = board(
+        [[land(0, 0), land(24.99, 10, diameter=4)], [land(0, 0)]],
+        [drill([(0, 0, 0.8)])],
+        others=[(edge, "outline", "")],
+    )
+    cut_one = made.layers[0].shapes.take(np.array([1]))
+    half = np.pi * 2**2 / 2 + 0.01 * 4
+    assert float(shapely.area(cut_one.skeleton)[0]) == pytest.approx(half, rel=2e-3)
+    assert "1 lands reach over" in next(f.words for f in made.findings if f.code == "BRD-009")
+
+
+@pytest.mark.parametrize(("line", "said_so"), [
+    (((0, 24.9), (20, 24.9)), True), (((0, 24.5), (20, 24.5)), False), (((-5, 25), (25, 25)), False),  # the last: the edge drawn in copper
+])  # fmt: skip
+def test_a_track_whose_rim_lies_beyond_the_edge_is_said(line: tuple, said_so: bool) -> None:
+    edge = image("b-Edge_Cuts.gm1", closed(EDGE))
+    made = board(
+        [[land(0, 0), track(*line, width=0.4)], [land(0, 0)]], [drill([(0, 0, 0.8)])], others=[(edge, "outline", "")]
+    )
+    found = [f.words for f in made.findings if f.code == "BRD-009"]
+    assert len(found) == said_so and all("a part of their width lies beyond it" in one for one in found)
