@@ -102,6 +102,21 @@ def test_two_vias_by_one_pin_have_different_words(shelved: ShelvedBoard) -> None
     assert [one for one, times in words.items() if times > 1] == []
 
 
+def test_a_loose_place_and_an_end_come_with_their_way(shelved: ShelvedBoard) -> None:
+    """A 3-4-5 triangle again, and two pins one above the other: unit vectors of a drawing turned any way."""
+    pin = shelved.board.part("U1").pins[0]
+    alone = replace(shelved.board, parts=(Part("U1", "c", np.zeros((0, 2)), "", (pin,)),))
+    via = next(p for p in shelved.graph.points if p.kind == "via" and not p.part)
+    said = point_words(alone, replace(via, x_mm=pin.x_mm + 3, y_mm=pin.y_mm + 4))
+    assert said["way"] == [0.6, 0.8] and said["by"] == {"pin": "U1 pin 1", "far": "5.0"}
+    assert point_words(alone, replace(via, x_mm=pin.x_mm + 0.1, y_mm=pin.y_mm))["way"] is None, "too short a step"
+    two = tuple(Pin("R1", number, 0, y, 0, ("c", "s"), 0) for number, y in (("1", 0), ("2", 10)))
+    board = replace(shelved.board, parts=(Part("R1", "c", np.zeros((0, 2)), "", two),))
+    end = replace(via, part="R1", pin="2")
+    assert point_words(board, end)["way"] == [0.0, 1.0] and point_words(board, end)["by"] is None
+    assert point_words(shelved.board, replace(via, part="U1", pin="3"))["way"] is None
+
+
 def test_no_two_tracks_or_vias_go_by_the_same_words(shelved: ShelvedBoard) -> None:
     words = Counter(site.words for site in shelved.graph.sites if site.kind in (SiteKind.RUN, SiteKind.BARREL))
     assert len(words) > 500

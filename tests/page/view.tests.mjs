@@ -1,7 +1,7 @@
 import * as V from '../../src/coppermend/page/map/view.js';
 import { placeOf, covers } from '../../src/coppermend/page/map/sheet.js';
 import { insetView } from '../../src/coppermend/page/map/inset.js';
-import { lyingWhere } from '../../src/coppermend/page/map/rows.js';
+import { beside, lyingPlace, lyingWhere } from '../../src/coppermend/page/map/rows.js';
 import { barLength } from '../../src/coppermend/page/map/compass.js';
 import { near, same, yes } from './check.mjs';
 
@@ -43,10 +43,30 @@ export const tests = {
             const notch = way(at(1), at(7), ['left', 'right', 'up', 'down']);
             const row = way(at(no), at(15 - no), ['left', 'right', 'upper', 'lower']);
             same(lyingWhere(tip, map), `notch ${notch}: ${row} row, ${rank}`);
+            same(lyingPlace({ ...tip, name: 'U1 pin 3' }, map), { name: 'U1 pin 3', place: `${row} row, 3rd from notch`, small: `notch ${notch}` });
+            same(lyingPlace({ ...tip, row: { ...tip.row, rank: 'last' } }, map), { name: '', place: `${row} row, last`, small: `notch ${notch}, counted from it` });
             seen++;
           }
     same(seen, 4 * 12 * 2 * 4);
     same(lyingWhere({ where: 'towards the top', side: 'c', row: null }, views()[0]), 'towards the top');
+  },
+  // Against the matrix the close look is drawn with: a place 3 mm to one side of a pin on the canvas is said to be on that side of it, in every lie.
+  'a loose place and the end of a part are said as they lie in the close look'() {
+    const words = { '1,0': 'right of', '-1,0': 'left of', '0,-1': 'above', '0,1': 'below', '1,-1': 'above right of', '-1,1': 'below left of' };
+    for (const map of views())
+      for (const side of ['c', 's']) {
+        const tip = { name: 'via 3.0 mm from U9 pin 4', kind: 'via', where: 'towards the top', side, x_mm: 120, y_mm: 90, by: { pin: 'U9 pin 4', far: '3.0' } };
+        const [a, b, c, d] = V.matrix(insetView(map, tip, 132, 124)), det = a * d - b * c;
+        for (const [key, said] of Object.entries(words)) {
+          const [sx, sy] = key.split(',').map(Number); // a step on the canvas; the inverse of the matrix brings it to the board
+          const step = [(d * sx - c * sy) / det, (a * sy - b * sx) / det], l = Math.hypot(step[0], step[1]);
+          const way = step.map((n) => n / l);
+          same(lyingPlace({ ...tip, way }, map).name, `via 3.0 mm ${said} U9 pin 4`);
+          if (!key.includes('1,-1') && key !== '-1,1') same(lyingPlace({ name: 'R1 pin 2', where: 'the end towards the top edge', side, x_mm: 120, y_mm: 90, by: null, way }, map).place, { '1,0': 'right end', '-1,0': 'left end', '0,-1': 'upper end', '0,1': 'lower end' }[key]);
+        }
+      }
+    same(lyingPlace({ name: 'J1 pin 3', where: '3rd of 5, counted from pin 1', side: 'c', row: null }, views()[0]).place, '3rd of 5, counted from pin 1');
+    same(beside(views()[0], [0, 1]), 'above');
   },
   'screen and board are each other’s inverse in all twelve lies'() {
     for (const v of views()) {

@@ -35,6 +35,8 @@ import { Listening } from './speech/listen.js';
 import { keptPedal, learnt } from './shared/pedal.js';
 
 const VIEWS = /** @type {const} */ (['bench', 'story', 'wires', 'ohms', 'trust', 'record']);
+/** Words of a notice up to this long are shown as large as the check: they are read with both hands at the probes. */
+const FAR_WORDS = 44;
 const TITLES = { bench: 'Bench', story: 'Story', wires: 'Breaks', ohms: 'Ohms', trust: 'Map', record: 'Record' };
 
 export class App {
@@ -84,6 +86,7 @@ export class App {
       this.do(name);
     });
     addEventListener('hashchange', () => this.route());
+    this.heedPresses();
     byId('find').addEventListener('submit', (/** @type {Event} */ e) => {
       e.preventDefault();
       this.do('find', byId('find-text').value);
@@ -320,10 +323,27 @@ export class App {
     this.lieTimer = setTimeout(() => { if (this.bench) this.redraw(); }, 150);
   }
 
+  /** A finger or button is down on a key of the slip or a card: drawing anew under it would lose the press. */
+  holding = false;
+  /** What was to be drawn meanwhile. */ late = false;
+
+  /** Holds drawing back from the press to the click that follows it; a press that becomes no click ends a little after the finger is lifted. */
+  heedPresses() {
+    const ended = () => {
+      this.holding = false;
+      if (this.late) this.redraw();
+    };
+    addEventListener('pointerdown', (e) => { this.holding = e.target instanceof Element && Boolean(e.target.closest('#slip button, #card button, #area-form button, #twin button')); });
+    addEventListener('click', () => { this.holding = false; }, true);
+    for (const end of ['pointerup', 'pointercancel']) addEventListener(end, () => setTimeout(ended, 60));
+  }
+
   redraw() {
     const bench = this.bench;
     this.lendEar();
     if (this.view !== 'bench') return;
+    this.late = this.holding;
+    if (this.late) return;
     keepTyping(() => {
       drawSlip(byId('slip'), this);
       drawCard(byId('card'), this);
@@ -388,7 +408,10 @@ export class App {
 
   /** @param {string} kind @param {() => Promise<any>} send */
   async writing(kind, send) {
-    if (this.busy) return;
+    if (this.busy) {
+      if (!['closed', 'open', 'ohms', 'skip'].includes(kind)) this.toast('Not noted: the entry before it is still being written. Once more, please.');
+      return;
+    }
     this.busy = true;
     this.lendEar();
     const waiting = setTimeout(() => { byId('mat-note').textContent = 'Not noted yet: the bench server does not answer. Hold the next answer.'; this.redraw(); }, 1200);
@@ -597,7 +620,7 @@ export class App {
   /** @param {string} words @param {string} [more] */
   toast(words, more = '', bad = false) {
     const el = byId('toast');
-    el.className = bad ? 'bad' : '';
+    el.className = [bad ? 'bad' : '', this.view === 'bench' && words.length <= FAR_WORDS ? 'far' : ''].filter(Boolean).join(' ');
     fill(el, h('span', null, words, more ? h('small', null, more) : null));
     el.hidden = false;
     clearTimeout(this.toastTimer);

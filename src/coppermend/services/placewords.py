@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coppermend.core.board.model import Board, Part
+from coppermend.core.board.model import Board, Part, Pin
 from coppermend.core.copper.model import ProbePoint
 from coppermend.core.copper.places import towards_words
 
@@ -21,6 +21,7 @@ TOUCH_WORDS = {
     "hole": "touch the bare hole",
     "via": "touch the via",
     "land": "touch the land",
+    "track": "touch the bared track",
 }
 
 _ROW_SLACK_MM = 0.3
@@ -131,27 +132,46 @@ def _rank_words(rank: int, of: int) -> str:
     return f"{ordinal(rank)} from it"
 
 
-def _which_end(part: Part, number: str) -> str:
+def _both_ends(part: Part, number: str) -> NDArray[np.float64] | None:
     this = next((p for p in part.pins if p.number == number), None)
     other = next((p for p in part.pins if p.number != number), None)
     if this is None or other is None:
+        return None
+    return np.array([this.x_mm - other.x_mm, this.y_mm - other.y_mm])
+
+
+def _from_other_end(part: Part, number: str) -> list[float] | None:
+    step = _both_ends(part, number) if len(part.pins) == 2 else None
+    return _unit(step) if step is not None and step.any() else None
+
+
+def _which_end(part: Part, number: str) -> str:
+    step = _both_ends(part, number)
+    if step is None:
         return ""
-    dx, dy = this.x_mm - other.x_mm, this.y_mm - other.y_mm
+    dx, dy = step
     if abs(dx) >= abs(dy):
         return f"the end towards the {'right' if dx > 0 else 'left'} edge as seen on the component side"
     return f"the end towards the {'top' if dy > 0 else 'bottom'} edge"
 
 
 def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
-    """``name`` (U1 pin 30), ``where`` (notch up: right row, 3rd from it), ``row`` (see ``pin_row``), ``touch``, ``side_words``, ``of`` (number of pins)."""
+    """``name`` (U1 pin 30), ``where`` (notch up: right row, 3rd from it), ``row`` (see ``pin_row``), ``touch``, ``side_words``, ``of`` (number of pins).
+
+    For a drawing turned any way: ``way``, the unit vector in board coordinates from the pin that leads to a loose place, or from the other pin of a
+    part of two pins, None elsewhere; ``by`` of a loose place, the pin that leads to it and how far it is ({"pin": "U9 pin 4", "far": "2.3"}).
+    """
     side_words = SIDE_WORDS.get(point.side, point.side)
     part = next((p for p in board.parts if p.ref == point.part), None) if point.part else None
     if part is None:
-        name, where = near_words(board, point.x_mm, point.y_mm)
+        near = _nearest_pin(board, point.x_mm, point.y_mm)
+        name, where = _loose_words(near, point.x_mm, point.y_mm)
         return {
             "name": f"{point.kind} {name}",
             "where": where,
             "row": None,
+            "way": _unit(near[2]) if near and where else None,
+            "by": {"pin": f"{near[0].part} pin {near[0].number}", "far": f"{near[1]:.1f}"} if near else None,
             "touch": TOUCH_WORDS.get(point.kind, "touch"),
             "side_words": side_words,
             "of": 0,
@@ -160,6 +180,8 @@ def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
         "name": f"{part.ref} pin {point.pin}",
         "where": pin_where(part, point.pin, point.side),
         "row": pin_row(part, point.pin),
+        "way": _from_other_end(part, point.pin),
+        "by": None,
         "touch": TOUCH_WORDS.get(point.kind, "touch"),
         "side_words": side_words,
         "of": len(part.pins),
@@ -189,12 +211,25 @@ def near_words(board: Board, x_mm: float, y_mm: float) -> tuple[str, str]:
 
     Both together tell apart the vias round one pin. On a board without pins: its coordinates, and no way. The way of a very short step is "".
     """
+    return _loose_words(_nearest_pin(board, x_mm, y_mm), x_mm, y_mm)
+
+
+_Near = tuple[Pin, float, NDArray[np.float64]]
+
+
+def _loose_words(near: _Near | None, x_mm: float, y_mm: float) -> tuple[str, str]:
+    if near is None:
+        return f"at {x_mm:.1f}, {y_mm:.1f}", ""
+    pin, far_mm, (dx, dy) = near
+    return f"{far_mm:.1f} mm from {pin.part} pin {pin.number}", towards_words(float(dx), float(dy)).strip()
+
+
+def _nearest_pin(board: Board, x_mm: float, y_mm: float) -> _Near | None:
+    """The pin nearest to a place, how far it is in mm, and the step from it to the place; None on a board without pins."""
     pins = [p for part in board.parts for p in part.pins]
     if not pins:
-        return f"at {x_mm:.1f}, {y_mm:.1f}", ""
-    xy = np.array([[p.x_mm, p.y_mm] for p in pins])
-    apart = np.hypot(xy[:, 0] - x_mm, xy[:, 1] - y_mm)
+        return None
+    steps = np.array([x_mm, y_mm]) - np.array([[p.x_mm, p.y_mm] for p in pins])
+    apart = np.hypot(steps[:, 0], steps[:, 1])
     nearest = int(apart.argmin())
-    pin = pins[nearest]
-    way = towards_words(x_mm - pin.x_mm, y_mm - pin.y_mm).strip()
-    return f"{apart[nearest]:.1f} mm from {pin.part} pin {pin.number}", way
+    return pins[nearest], float(apart[nearest]), steps[nearest]

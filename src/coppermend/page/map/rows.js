@@ -3,7 +3,7 @@
 import { insetView } from './inset.js';
 
 /** @typedef {import('./view.js').View} View */
-/** @typedef {{where: string, side: string, row?: {up: number[], out: number[], rank: string}|null}} Tip */
+/** @typedef {{name?: string, kind?: string, where: string, side: string, row?: {up: number[], out: number[], rank: string}|null, way?: number[]|null, by?: {pin: string, far: string}|null}} Tip */
 
 /** Which way a direction on the board points on the screen: the nearest of the four. @param {View} view @param {number[]} way unit vector, board coordinates @returns {'up'|'down'|'left'|'right'} */
 export function pointing(view, [x, y]) {
@@ -24,4 +24,30 @@ export function lyingWhere(tip, map) {
   const view = insetView(map, /** @type {any} */ (tip), 100, 100);
   const notch = pointing(view, tip.row.up), row = pointing(view, tip.row.out);
   return `notch ${notch}: ${ROWS[row]} row, ${tip.row.rank}`;
+}
+
+/** Which of eight ways a step on the board goes on the screen, as a preposition; a way within 24 degrees of a quarter counts as straight, as the server counts it. @param {View} view @param {number[]} way unit vector, board coordinates */
+export function beside(view, [x, y]) {
+  const [a, b, c, d] = view.turn;
+  const sx = a * x + b * y, sy = c * x + d * y;
+  const level = Math.abs(sx) < 0.4 ? '' : sx > 0 ? 'right of' : 'left of';
+  const upright = Math.abs(sy) < 0.4 ? '' : sy > 0 ? 'below' : 'above';
+  return [upright, level].filter(Boolean).join(' ');
+}
+
+/**
+ * A place in as few words as can be read from far, as the board lies: what it is called, where it is at its part, and what may stand small beside it.
+ * @param {Tip} tip @param {View} map how the map lies @returns {{name: string, place: string, small: string}}
+ * @example lyingPlace(tip, view) // {name: 'U51 pin 14', place: 'right row, 3rd from notch', small: 'notch down'}
+ */
+export function lyingPlace(tip, map) {
+  const view = insetView(map, /** @type {any} */ (tip), 100, 100), name = tip.name ?? '';
+  if (tip.row) {
+    const counted = tip.row.rank.endsWith(' from it');
+    const rank = counted ? `${tip.row.rank.slice(0, -3)} notch` : tip.row.rank;
+    return { name, place: `${ROWS[pointing(view, tip.row.out)]} row, ${rank}`, small: `notch ${pointing(view, tip.row.up)}${counted ? '' : ', counted from it'}` };
+  }
+  if (tip.by && tip.way) return { name: `${tip.kind} ${tip.by.far} mm ${beside(view, tip.way)} ${tip.by.pin}`, place: '', small: '' };
+  if (tip.way) return { name, place: `${ROWS[pointing(view, tip.way)]} end`, small: '' };
+  return { name, place: tip.where, small: '' };
 }

@@ -189,18 +189,22 @@ export class LaySheet {
     const one = this.pins.find((/** @type {any} */ p) => p.pin === this.pin);
     const inset = /** @type {HTMLCanvasElement} */ (h('canvas.lay-where', { 'aria-hidden': 'true' }));
     const tapped = (/** @type {string} */ pin) => this.taps.findIndex((t) => t.pin === pin);
-    fill(this.panel,
-      h('button.round-key.close', { type: 'button', 'aria-label': 'Put the photo away', onclick: () => this.dialog.close() }, '✕'),
-      h('h2', null, 'Your own board under the map'),
+    const from = this.panel.querySelector('.lay-scroll')?.scrollTop ?? 0;
+    const scroller = h('div.lay-scroll', null,
       h('div.row', null, ['c', 's'].map((side) => h('button.key.slim', { type: 'button', 'aria-pressed': String(this.side === side), onclick: () => { this.side = /** @type {'c'|'s'} */ (side); this.taps = []; this.pin = nextPin(this.pins.map((/** @type {any} */ p) => p.pin), []); this.draw(); this.paint(); } }, SIDE[/** @type {'c'|'s'} */ (side)]))),
       h('label.field', null, 'A photo of this side, the whole board in it, sharp', h('input', { type: 'file', id: 'lay-file', accept: 'image/*', onchange: (/** @type {any} */ e) => e.target.files[0] && this.take(e.target.files[0]) })),
-      h('p', { role: 'status', class: this.bad ? 'need' : 'where' }, this.words || (this.sheet ? '' : 'Choose a photo. Then tap four pins or more in it; lands and holes do the rest.')),
       this.sheet && one ? h('div.lay-now', null, inset, h('span', null, 'Where it is on the board, as it lies on the map')) : null,
       this.sheet ? h('ol.lay-pins', { 'aria-label': 'Pins to tap' }, this.pins.map((/** @type {any} */ p) => h('li', null,
         h('button.key.slim', { type: 'button', 'aria-current': p.pin === this.pin ? 'true' : null, onclick: () => { this.pin = p.pin; this.say(`Tap ${p.pin} in the photo.`); this.draw(); } }, p.pin.replace('.', ' pin ')),
         tapped(p.pin) >= 0 ? h('span', null, `mark ${tapped(p.pin) + 1}`) : h('span.where', null, 'not yet'),
-        tapped(p.pin) >= 0 ? h('button.round-key', { type: 'button', 'aria-label': `Take the mark of ${p.pin} away`, onclick: () => { this.taps = without(this.taps, p.pin); this.pin = p.pin; this.paint(); this.draw(); } }, '✕') : null))) : null,
-      this.sheet ? h('button.key.hot', { type: 'button', id: 'lay-it', disabled: this.taps.length < FEWEST || this.busy, onclick: () => this.lay() }, this.busy ? 'Comparing …' : 'Lay it on the board') : null);
+        tapped(p.pin) >= 0 ? h('button.round-key', { type: 'button', 'aria-label': `Take the mark of ${p.pin} away`, onclick: () => { this.taps = without(this.taps, p.pin); this.pin = p.pin; this.paint(); this.draw(); } }, '✕') : null))) : null);
+    fill(this.panel,
+      h('button.round-key.close', { type: 'button', 'aria-label': 'Put the photo away', onclick: () => this.dialog.close() }, '✕'),
+      h('h2', null, 'Your own board under the map'),
+      scroller,
+      h('div.lay-end', null, h('p', { role: 'status', class: this.bad ? 'need' : 'where' }, this.words || (this.sheet ? '' : 'Choose a photo. Then tap four pins or more in it; lands and holes do the rest.')),
+        this.sheet ? h('button.key.hot', { type: 'button', id: 'lay-it', disabled: this.taps.length < FEWEST || this.busy, onclick: () => this.lay() }, this.busy ? 'Comparing …' : 'Lay it on the board') : null));
+    scroller.scrollTop = from;
     if (this.sheet && one) requestAnimationFrame(() => drawInset(inset, this.app.map, 'a', { ...one, side: this.side }, 34));
   }
 }

@@ -4,7 +4,7 @@ import { fill, h } from '../shared/dom.js';
 import { icon, tipMark } from '../shared/icons.js';
 import { ohms, seconds, sentence, sentences } from '../shared/words.js';
 import { drawInset } from '../map/inset.js';
-import { lyingWhere } from '../map/rows.js';
+import { lyingPlace } from '../map/rows.js';
 import { soundLine } from '../sound/panel.js';
 import { canAnswer, lastAnswer, patientWords, ticks, tipsOf } from './state.js';
 
@@ -50,9 +50,9 @@ function checkBody(app, tips) {
   const ready = canAnswer(bench, app.own);
   const looks = [
     needs(check, bench.states).length ? h('p.need', null, needs(check, bench.states).join('; ')) : null,
-    check?.turn_over ? h('p.need', null, 'Turn the board over.') : null,
-    tipBlock(app, 'a', tips.a),
-    tipBlock(app, 'b', tips.b),
+    ...sideBand(app, tips, Boolean(check?.turn_over)),
+    tipBlock(app, 'a', tips.a, tips),
+    tipBlock(app, 'b', tips.b, tips),
     expectLine(check, tips),
     check ? h('p.why', null, sentences(bench.step.reason || check.reason)) : h('p.why', null, ready ? 'Any two points may be measured; the round shrinks by what it proves.' : 'Tap the place of the other tip on the board.'),
   ];
@@ -68,14 +68,24 @@ function checkBody(app, tips) {
 /** Part states that the check needs and that are not so now. @param {any} check @param {Record<string, string>} states @returns {string[]} */
 const needs = (check, states) => (check?.needs ?? []).filter((/** @type {string} */ n) => { const [ref, ...state] = n.split(' '); return states[ref] !== state.join(' '); });
 
-/** @param {App} app @param {'a'|'b'} which @param {any} tip */
-function tipBlock(app, which, tip) {
+/** Are both tips on one side? Then it is said once. @param {ReturnType<typeof tipsOf>} tips */
+const oneSide = (tips) => Boolean(tips.a && tips.b && tips.a.side === tips.b.side);
+
+/** The side where both tips go, large, over the pattern of its edge; two sides are said at their tips. @param {App} app @param {ReturnType<typeof tipsOf>} tips @param {boolean} over the board is to be turned over */
+function sideBand(app, tips, over) {
+  if (!oneSide(tips)) return over ? [h('p.need', null, 'Turn the board over')] : [];
+  return [h(over || tips.a.side !== app.map.view.face ? 'p.face.other' : 'p.face', { 'data-side': tips.a.side }, sentence(`${over ? 'turn over: ' : ''}${tips.a.side_words}`))];
+}
+
+/** @param {App} app @param {'a'|'b'} which @param {any} tip @param {ReturnType<typeof tipsOf>} tips */
+function tipBlock(app, which, tip, tips) {
   if (!tip) return h('div.tip', null, h('div.name', null, tipMark(which), h('span', null, 'tap a place')));
-  const otherFace = tip.side !== app.map.view.face;
+  const { name, place, small } = lyingPlace(tip, app.map.view);
   return h('div.tip', null,
-    h('div.name', null, tipMark(which, 36), h(tip.name.length > 12 ? 'span.long' : 'span', null, tip.name)),
-    h('div.where', null, lyingWhere(tip, app.map.view)),
-    h('div.touch', null, `${sentence(tip.touch)}, `, h(otherFace ? 'b.other' : 'b', null, tip.side_words)),
+    h('div.name', null, tipMark(which, 36), h('span', null, name)),
+    place ? h('div.where', null, place) : null,
+    oneSide(tips) ? null : h(tip.side !== app.map.view.face ? 'div.where.side.other' : 'div.where.side', null, tip.side_words),
+    h('div.touch', null, [sentence(tip.touch), small].filter(Boolean).join('; ')),
     h('canvas', { 'data-tip': which, role: 'img', 'aria-label': `close look at ${tip.name}`, onclick: () => app.do('showTip', tip) }));
 }
 
@@ -127,7 +137,7 @@ function valueForm(app, ready) {
 function whichTip(app) {
   const tips = tipsOf(app.bench, app.own);
   const one = (/** @type {'a'|'b'} */ which) => h('button.key', { type: 'button', id: `skip-${which}`, disabled: app.busy, onclick: () => app.do('skipTip', which) }, tipMark(which, 28), h('span', null, tips[which].name), h('kbd', null, which.toUpperCase()));
-  return h('div.stack.hands', null, h('div.answers', { role: 'group', 'aria-label': 'Which tip cannot reach?' }, h('p.need', null, 'Which tip cannot reach its place? The plan leaves that place out.'), one('a'), one('b'),
+  return h('div.stack.hands', null, h('div.answers', { role: 'group', 'aria-label': 'Which tip cannot reach?' }, h('p.ask-tip', null, 'Which tip can’t reach?', h('small', null, 'The plan leaves its place out.')), one('a'), one('b'),
     h('div.three', null, h('button.key', { type: 'button', id: 'skip-both', disabled: app.busy, onclick: () => app.do('skipTip', 'both') }, 'Both', h('kbd', null, 'N')), h('button.key', { type: 'button', id: 'skip-none', onclick: () => app.do('skipNone') }, 'They can', h('kbd', null, 'Esc')))));
 }
 
@@ -171,9 +181,10 @@ export function wireBox(app, wire) {
     h('details.cautions', null, h('summary', null, 'Why this wire'), h('p', null, wire.words)));
 }
 
-/** @param {App} app @param {string} word @param {any} tip */
+/** One end of a wire. @param {App} app @param {string} word @param {any} tip */
 function tipLine(app, word, tip) {
-  return h('div.tip', null, h('div.name', null, h('small', null, word), h('span', null, tip.name)), h('div.where', null, lyingWhere(tip, app.map.view)), h('div.touch', null, `${sentence(tip.kind)}, `, h('b', null, tip.side_words)), h('canvas', { 'data-end': word, onclick: () => app.do('showTip', tip) }));
+  const { name, place, small } = lyingPlace(tip, app.map.view);
+  return h('div.tip.end', null, h('div.name', null, h('small', null, word), h('span', null, name)), h('div.where', null, [place, tip.side_words].filter(Boolean).join('; ')), h('div.touch', null, [sentence(tip.kind), small].filter(Boolean).join('; ')), h('canvas', { 'data-end': word, role: 'img', 'aria-label': `close look at ${tip.name}`, onclick: () => app.do('showTip', tip) }));
 }
 
 /** @param {App} app @param {any} step */

@@ -34,7 +34,8 @@ function meterLine(app) {
 /** Only what changes while listening; the slip is not drawn anew. @param {App} app */
 export function freshenSound(app) {
   const old = document.querySelector('#slip .sound');
-  if (old) {
+  if (old && app.holding) app.late = true;
+  else if (old) {
     const held = /** @type {any} */ (document.activeElement)?.id;
     old.replaceWith(soundLine(app));
     if (held && document.activeElement?.id !== held) byId(held)?.focus({ preventScroll: true });
