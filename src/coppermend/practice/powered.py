@@ -6,7 +6,7 @@ bound to the question, so that every policy meets the same patient. What a level
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from zlib import crc32
 
@@ -132,6 +132,29 @@ class PoweredPatient:
         """Whether the machine starts with a known-good part in place of this one."""
         left = tuple(key for key in self._causes if not _inside(key, part))
         return self._rng(f"swap {part}").random() < 0.97 and not left
+
+    def warmth(self, part: str, supplies: Sequence[tuple[str, int]], shares: Mapping[str, Sequence[float]]) -> str:
+        """What a thermal picture says of a part: one of the verdicts of ``shares``, each P(verdict | healthy, fighting, dead, without supply).
+
+        ``supplies`` the (net, node) of its supply pins; the noise lies in the shares, which both sides take from the belief's own table.
+        """
+        rng = self._rng(f"warmth {part}")
+        circuit, shorts = self._behaviour.circuit, self._behaviour.shorts
+        row = circuit.by_ref[part]
+        nets = {t.net for t in row.terminals if t.net and t.net not in circuit.rails}
+        state = 0
+        for key in self._causes:
+            inside = str(key[1]).split(".")[0] == part
+            touched = key[0] == "short" and {shorts[int(key[2])].net_a, shorts[int(key[2])].net_b} & nets
+            if inside and key[0] in ("float", "low", "high"):
+                state = max(state, 2)
+            elif touched or (inside and key[0] in ("stuck0", "stuck1")):
+                state = max(state, 1)
+        if any(self._symbol(net, node) == FLOATING for net, node in supplies):
+            state = 3
+        verdicts = list(shares)
+        weight = np.array([shares[one][state] for one in verdicts])
+        return str(rng.choice(verdicts, p=weight / weight.sum()))
 
     def screen(
         self, conditions: Sequence[tuple[Sequence[str], Sequence[str], Sequence[str], Sequence[str]]], works: int

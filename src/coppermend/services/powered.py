@@ -17,6 +17,7 @@ from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.circuit.model import Circuit
 from coppermend.core.circuit.planes import Behaviour, whole_trees
 from coppermend.core.copper.model import CopperGraph
+from coppermend.core.thermal.expect import LEAST_OWN_K, case_rise_k
 from coppermend.devices.book import DeviceBook
 
 WITHOUT = (PartState.OUT, PartState.NOT_FITTED)
@@ -80,7 +81,20 @@ def powered_board(
     behaviour = Behaviour(circuit, {net: one.tree for net, one in trees.items()}, shorts)
     causes = list_causes(circuit, trees, shorts, numbers, areas)
     spots = tuple(_spots(circuit, trees, behaviour, model))
-    return PoweredBoard(circuit, model, trees, build_field(behaviour, causes, numbers, spots, model.screens, most))
+    made = build_field(behaviour, causes, numbers, spots, model.screens, most, judged_by_warmth(board, book))
+    return PoweredBoard(circuit, model, trees, made)
+
+
+def judged_by_warmth(board: Board, book: DeviceBook) -> tuple[str, ...]:
+    """The parts that a thermal picture of the component side can judge: by their own power they rise by ``LEAST_OWN_K`` or more."""
+    found = []
+    for part in board.parts:
+        chip = book.find(part.value) if part.value and part.side == "c" else None
+        if chip is None or chip.typical_w is None or chip.theta_k_per_w is None:
+            continue
+        if case_rise_k(chip.typical_w, chip.theta_k_per_w) >= LEAST_OWN_K:
+            found.append(part.ref)
+    return tuple(found)
 
 
 def _inputs(board: Board, states: dict[str, PartState]) -> Iterator[PartInput]:

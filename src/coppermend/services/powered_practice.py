@@ -20,6 +20,7 @@ from coppermend.core.belief.suspects.posterior import (
     Start,
     State,
     Swapped,
+    Warmth,
     initial,
     observed,
     path_causes,
@@ -27,6 +28,7 @@ from coppermend.core.belief.suspects.posterior import (
     verdict,
 )
 from coppermend.core.belief.suspects.table import OUTCOMES
+from coppermend.core.belief.suspects.warmth import LIKELY, supply_places, warms
 from coppermend.core.circuit.expect import checklist, expectations
 from coppermend.core.findings import refuse
 from coppermend.core.planning.costs import CostTable
@@ -201,7 +203,9 @@ class _Run:
             scope_ready=self.bench.scope_ready or step.kind == "look",
         )
         k, p = self.top()
-        places = tuple(f"{net} {_pins_at(self.made, net, node)}".strip() for net, node in step.spots) or (step.part,)
+        places = tuple(f"{net} {_pins_at(self.made, net, node)}".strip() for net, node in step.spots) or (
+            step.part or "board",
+        )
         self.acts.append(Act(step.kind, places, words, step.seconds, step.gain_bits, self.made.field.units[k], p, cpu))
 
     def _ask(self, step: SuspectStep) -> tuple[list[Observation], tuple[str, ...]]:
@@ -225,8 +229,20 @@ class _Run:
             pins = [t.id for t in self.made.circuit.nets[net] if t.kind != "passive"]
             pin = patient.lowest(net, pins)
             return [Sink(net, pin)], (pin or "none stands out",)
+        if step.kind == "heat":
+            return self._picture()
         started = patient.starts_with(step.part)
         return [Swapped(step.part, started)], ("starts" if started else "no change",)
+
+    def _picture(self) -> tuple[list[Observation], tuple[str, ...]]:
+        """All parts that a thermal picture can judge."""
+        field = self.made.field
+        parts = [part for part in field.warm if warms(field, part)]
+        said = [self.case.patient.warmth(part, supply_places(field, part), LIKELY) for part in parts]
+        found = [Warmth(part, word) for part, word in zip(parts, said, strict=True)]
+        return list(found), tuple(f"{one.part} {one.verdict}" for one in found if one.verdict != "even") or (
+            "all even",
+        )
 
     def _judged(self, net: str, node: int) -> bool:
         return self.made.field.spots[self.made.field.spot_at[(net, node)]].content

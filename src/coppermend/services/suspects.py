@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from coppermend.core.belief.suspects.explain import Explanation, explanations
+from coppermend.core.belief.suspects.oddity import EARLY, LATE, RUNTS
 from coppermend.core.belief.suspects.posterior import (
     Apart,
     Beep,
     Look,
     Observation,
+    Odd,
     Renewed,
     Start,
     State,
+    Warmth,
     initial,
     observed,
     unexplained,
@@ -22,16 +25,16 @@ from coppermend.core.belief.suspects.posterior import (
 )
 from coppermend.core.belief.suspects.reasons import Suspect, observation_words, suspects
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING, WRONG, FaultTable
+from coppermend.core.belief.suspects.warmth import VERDICTS, warms
 from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.circuit.planes import RIGHT
 from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import CaseState, PointRef, Reading, plain
 from coppermend.core.log.values import last_digit
-from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, ranked_steps
-from coppermend.core.planning.suspects_words import step_caution, step_reason, step_words
+from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, best_of_kinds, ranked_steps
+from coppermend.core.planning.suspects_words import step_caution, step_reason, step_risk, step_words
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind, part_states
-from coppermend.services.heatbelief import PartSeen, heated, with_heat_reasons
 from coppermend.services.points import point_now
 from coppermend.services.powered import PoweredBoard, powered_board
 from coppermend.services.workshop import Workshop
@@ -58,13 +61,48 @@ VERDICT_OUTCOME = {
     "contention": (FLOATING, False),
     "moving": (PULSING, False),
     "pulsing": (PULSING, False),
+    "ringing": (PULSING, False),
 }
-"""A wave's verdict as an outcome; other verdicts (ringing, runts, timing) say nothing about which fault it is."""
+"""A wave's verdict as an outcome. Ringing: the edge arrives, so the signal moves; it tells no fault from another."""
+VERDICT_ODD = {"runts and glitches": RUNTS, "released too early": EARLY, "released too late": LATE}
+"""Verdicts that no outcome of a look says: their own evidence (core/belief/suspects/oddity.py)."""
+WITHOUT = ("wave", "heat", "swap")
+"""Kinds of step that a bench may lack the means for: a logic analyser, a thermal camera, known-good parts."""
+MENDED = 0.5
+"""How likely the last repair was the last one needed, before a start has shown it (an assumption)."""
 LOW_V, HIGH_V = 0.8, 2.0
 """TTL input thresholds (TTL data books): a voltage at rest below is low, above is high, between is neither."""
 CRYSTAL_PPM, RC_PPM = 5000.0, 100000.0
 """A frequency farther off than this is another one: a crystal's divided clock is far nearer, a wrong divider far farther (an assumption)."""
 REPAIRS = ("swap", "reseat", "fit", "solder", "remove", "press", "clean")
+
+
+@dataclass(frozen=True, slots=True)
+class Proposed:
+    """A step with its words, points and risk."""
+
+    step: SuspectStep
+    words: str
+    points: tuple[str, ...]
+    risk: str
+    caution: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain JSON values."""
+        step = self.step
+        return {
+            "kind": step.kind,
+            "points": list(self.points),
+            "part": step.part,
+            "parts": list(step.parts),
+            "seconds": step.seconds,
+            "gain_bits": round(step.gain_bits, 4),
+            "gain_per_minute": round(step.gain_per_minute, 4),
+            "risk": self.risk,
+            "risk_s": round(step.risk_s, 2),
+            "words": self.words,
+            "caution": self.caution,
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +126,10 @@ class SuspectsView:
     stop: str
     explanations: tuple[Explanation, ...]
     """Minimal sets of faults that explain all that was seen, likeliest first."""
+    risk: str = ""
+    """What can go wrong at the next step, in words."""
+    instead: tuple[Proposed, ...] = ()
+    """The best step of every other kind, best first: for a bench that cannot do the first one."""
 
     def as_dict(self) -> dict[str, Any]:
         """The view as plain JSON values."""
@@ -106,15 +148,10 @@ class SuspectsView:
             "next": None
             if step is None
             else {
-                "kind": step.kind,
-                "points": list(self.points),
-                "part": step.part,
-                "seconds": step.seconds,
-                "gain_bits": round(step.gain_bits, 4),
-                "words": self.step_words,
+                **Proposed(step, self.step_words, self.points, self.risk, self.caution).as_dict(),
                 "why": self.why,
-                "caution": self.caution,
             },
+            "instead": [one.as_dict() for one in self.instead],
             "nothing_left": self.nothing_left,
             "stop": self.stop,
             "used": [{"entry": e, "words": w} for e, w in self.used],
@@ -131,23 +168,30 @@ class SuspectsView:
 
 
 def suspects_for_case(
-    workshop: Workshop, case: str, book: DeviceBook, machine: MachineModel | None = None, most: int = 8
+    workshop: Workshop,
+    case: str,
+    book: DeviceBook,
+    machine: MachineModel | None = None,
+    most: int = 8,
+    without: Collection[str] = (),
 ) -> SuspectsView:
     """The suspects of a case over parts, joints, contacts, tracks, bridges and rails, and the step worth most now.
 
-    ``machine``: what the machine's own file says; None: only "starts" and "does not start". Nothing is stored; the log is all there is.
+    ``machine``: what the machine's own file says; None: only "starts" and "does not start". ``without``: kinds of step that the bench lacks the means
+    for (``WITHOUT``). Nothing is stored; the log is all there is.
     """
     binding = bind(workshop, case)
     made = board_of_case(binding, book, machine)
-    features = wave_features(workshop, case)
-    evidence = _Evidence(binding, made, features)
-    evidence.gather()
-    seen = evidence.pictures(heat_pictures(workshop, case))
-    warmed, heat_used, heat_unused = heated(made, seen)
-    evidence.heat = heat_used
-    evidence.unused += [(one.entry, f"{one.part}: {one.words}") for one in heat_unused if one.verdict != "unknown"]
-    state = observed(initial(warmed), evidence.found)
-    return _view(binding, made, state, evidence, most)
+    evidence = evidence_of(workshop, case, binding, made)
+    state = observed(initial(made.field), evidence.found)
+    return _view(binding, made, state, evidence, most, without)
+
+
+def evidence_of(workshop: Workshop, case: str, binding: Binding, made: PoweredBoard) -> _Evidence:
+    """The case's log as observations, thermal pictures and all."""
+    found = _Evidence(binding, made, wave_features(workshop, case), heat_pictures(workshop, case))
+    found.gather()
+    return found
 
 
 def wave_features(workshop: Workshop, case: str) -> dict[str, dict[str, Any]]:
@@ -193,13 +237,20 @@ def board_of_case(binding: Binding, book: DeviceBook, machine: MachineModel | No
 class _Evidence:
     """The log as observations: what is used, what is not and why, what speaks no more because something was repaired since."""
 
-    def __init__(self, binding: Binding, made: PoweredBoard, features: Mapping[str, Mapping[str, Any]]) -> None:
+    def __init__(
+        self,
+        binding: Binding,
+        made: PoweredBoard,
+        features: Mapping[str, Mapping[str, Any]],
+        heat: Mapping[str, Mapping[str, Any]] | None = None,
+    ) -> None:
         self.binding, self.made, self.features = binding, made, features
+        self.heat = heat or {}
         self.state: CaseState = binding.state
         self.found: list[Observation] = []
         self.unused: list[tuple[str, str]] = []
         self.expired: list[tuple[str, str]] = []
-        self.heat: tuple[PartSeen, ...] = ()
+        self.seen_start = False
         repairs = [a.at for a in self.state.acts if a.kind in REPAIRS] + [w.at for w in self.state.wires]
         self.repaired = max(repairs, default=-1)
 
@@ -213,18 +264,23 @@ class _Evidence:
         for act in self.state.acts:
             if act.kind in ("swap", "fit") and act.part:
                 self.found.append(Renewed(act.part, act.entry))
+        self._pictures()
 
-    def pictures(self, found: Mapping[str, Mapping[str, Any]]) -> list[PartSeen]:
-        """What the thermal pictures say of each part, in the order of the log; cold and hot from before the last repair speak no more."""
-        seen = []
+    def _pictures(self) -> None:
+        """What the thermal pictures say of each part, of each the latest; cold and hot from before the last repair speak no more."""
+        last: dict[str, Warmth] = {}
         for one in self.state.readings:
-            for part, said in found.get(one.entry, {}).items() if one.kind == "heat" else ():
-                row = PartSeen(part, str(said.get("verdict", "")), str(said.get("words", "")), one.entry)
-                if one.at < self.repaired and row.verdict in ("cold", "hot"):
-                    self.expired.append((one.entry, f"{part} {row.verdict}: something was repaired since"))
+            for part, said in self.heat.get(one.entry, {}).items() if one.kind == "heat" else ():
+                verdict, words = str(said.get("verdict", "")), str(said.get("words", ""))
+                if verdict not in VERDICTS:
+                    continue
+                if not warms(self.made.field, part):
+                    self.unused.append((one.entry, f"{part}: {words}"))
+                elif one.at < self.repaired and verdict != "even":
+                    self.expired.append((one.entry, f"{part} {verdict}: something was repaired since"))
                 else:
-                    seen.append(row)
-        return seen
+                    last[part] = Warmth(part, verdict, words, one.entry)
+        self.found += last.values()
 
     # ---- under power ----
     def _powered(self, one: Reading) -> None:
@@ -232,6 +288,12 @@ class _Evidence:
             place = self._place(point)
             if place is None:
                 self.unused.append((one.entry, f"{point.id}: nothing is expected there"))
+                continue
+            odd = VERDICT_ODD.get(self._verdict(one, k)) if one.kind == "wave" else None
+            if odd is not None:
+                self._add_odd(Odd(place[0], place[1], odd, one.entry), one.at)
+                if odd == RUNTS:
+                    self._add(Look(place[0], place[1], PULSING, False, one.entry), one.at)
                 continue
             outcome = self._outcome(one, place, k)
             if outcome is None:
@@ -245,15 +307,19 @@ class _Evidence:
             found = LEVEL_OUTCOME.get(one.says)
             return found if rail is None or found is None else (found[0], False)
         if one.kind == "wave":
-            said = self.features.get(one.entry, {})
-            verdicts = said.get("verdicts")
-            verdict = verdicts[k] if isinstance(verdicts, list) and k < len(verdicts) else said.get("verdict", one.says)
-            return VERDICT_OUTCOME.get(str(verdict).lower())
+            return VERDICT_OUTCOME.get(self._verdict(one, k))
         if one.value is None:
             return None
         if one.kind == "hertz":
             return self._frequency(one, place)
         return self._voltage(one.value, place)
+
+    def _verdict(self, one: Reading, k: int) -> str:
+        """The verdict of a wave's k-th point."""
+        said = self.features.get(one.entry, {})
+        verdicts = said.get("verdicts")
+        found = verdicts[k] if isinstance(verdicts, list) and k < len(verdicts) else said.get("verdict", one.says)
+        return str(found).lower()
 
     def _voltage(self, volt: float, place: tuple[str, int]) -> tuple[int, bool] | None:
         rail = self.made.circuit.rails.get(place[0])
@@ -290,6 +356,12 @@ class _Evidence:
             self.expired.append((one.entry, f"{observation_words(self.made.field, one)}: something was repaired since"))
             return
         self.found.append(one)
+
+    def _add_odd(self, one: Odd, at: int) -> None:
+        if at < self.repaired:
+            self.expired.append((one.entry, f"{observation_words(self.made.field, one)}: something was repaired since"))
+        else:
+            self.found.append(one)
 
     def _normal(self, k: int, one: Look) -> bool:
         spot = self.made.field.spots[k]
@@ -340,6 +412,7 @@ class _Evidence:
         last: Start | None = None
         for up in self.state.power_ups:
             for seen in up.seen:
+                self.seen_start |= bool(seen.screen) and seen.at > self.repaired
                 k = self.made.machine.screen(seen.screen) if seen.screen else None
                 if k is not None and seen.at > self.repaired:
                     last = Start(k, seen.entry)
@@ -354,11 +427,14 @@ class _Evidence:
         self.found.append(last or Start(-1))
 
 
-def _bench(binding: Binding, made: PoweredBoard) -> tuple[BenchNow, str, str]:
+def _bench(
+    binding: Binding, made: PoweredBoard, evidence: _Evidence, without: Collection[str]
+) -> tuple[BenchNow, str, str]:
     """The bench now, why power must stay off (or ""), and what comes before power (or "")."""
     state = binding.state
     gate = gate_status(state.gate, state.readings, state.last_soldering)
     stop = ""
+    shorted = next((one.words for one in gate.items if one.danger), "")
     last = state.power_ups[-1] if state.power_ups else None
     seen = last.seen if last is not None else ()
     abort = next((g.abort_a for g in reversed(state.gate) if g.abort_a is not None), None)
@@ -366,51 +442,61 @@ def _bench(binding: Binding, made: PoweredBoard) -> tuple[BenchNow, str, str]:
         stop = "Something smelled at the last power-up: power stays off until that is found."
     elif abort is not None and any(one.current_a is not None and one.current_a >= abort for one in seen):
         stop = "The current went over the abort value at the last power-up: power stays off until that is found."
+    elif shorted and not gate.overridden:
+        stop = f"{shorted} Power stays off until that is found."
     gate_first = (
         "" if gate.open or state.power_on or stop else "Pass the gate before power first (coppermend case show). Then: "
     )
     states = dict(binding.graph.part_states)
     spares = tuple(p for p in made.machine.spares if str(states.get(p, "")) == "socketed")
     on = state.power_on and not stop
-    return (
-        BenchNow(powered=on, scope_ready=False, may_power=not stop, analyser=True, swaps=spares if not stop else ()),
-        stop,
-        gate_first,
+    now = BenchNow(
+        powered=on,
+        scope_ready=False,
+        may_power=not stop,
+        analyser="wave" not in without,
+        swaps=spares if not stop and "swap" not in without else (),
+        camera="heat" not in without,
+        seen_start=evidence.seen_start,
+        mended=MENDED if evidence.repaired >= 0 and not evidence.seen_start else 0.0,
     )
+    return now, stop, gate_first
 
 
-def _view(binding: Binding, made: PoweredBoard, state: State, evidence: _Evidence, most: int) -> SuspectsView:
+def _view(
+    binding: Binding, made: PoweredBoard, state: State, evidence: _Evidence, most: int, without: Collection[str]
+) -> SuspectsView:
     field = state.field
-    bench, stop, gate_first = _bench(binding, made)
-    found = with_heat_reasons(state, suspects(state, most))
+    bench, stop, gate_first = _bench(binding, made, evidence, without)
+    found = suspects(state, most)
     settled = verdict(state)
     named = settled.unit if settled.stands else ""
-    steps = ranked_steps(state, bench, binding.costs, 1)
-    step = steps[0] if steps else None
-    points = tuple(
-        made.trees[net].points[node][0].id
-        for net, node in (step.spots if step else ())
-        if made.trees[net].points.get(node)
-    )
-    used = tuple((one.entry, observation_words(field, one)) for one in state.evidence)
-    used += tuple((one.entry, f"{one.part} {one.words}") for one in evidence.heat)
+    ranked = best_of_kinds(ranked_steps(state, bench, binding.costs, 64))
+    rows = [_proposed(made, one, gate_first) for one in ranked]
+    first = rows[0] if rows else None
     return SuspectsView(
         found,
-        step,
-        (gate_first if step.kind not in ("check", "apart") else "") + step_words(field, step)
-        if step
-        else (f"{found[0].words}: mend that, then look again." if named else ""),
-        step_reason(step, 1.0) if step else "",
-        step_caution(step) if step else "",
-        points,
-        used,
+        first.step if first else None,
+        first.words if first else f"{found[0].words}: mend that, then look again." if named else "",
+        step_reason(first.step, 1.0) if first else "",
+        first.caution if first else "",
+        first.points if first else (),
+        tuple((one.entry, observation_words(field, one)) for one in state.evidence),
         tuple(evidence.unused),
         tuple(evidence.expired),
         named,
-        step is None and not named,
+        first is None and not named,
         tuple(observation_words(field, one) for one in unexplained(state)),
         field.sets,
         field.covered,
         stop,
         explanations(state, 10),
+        first.risk if first else "",
+        tuple(rows[1:]),
     )
+
+
+def _proposed(made: PoweredBoard, step: SuspectStep, gate_first: str) -> Proposed:
+    points = tuple(made.trees[net].points[node][0].id for net, node in step.spots if made.trees[net].points.get(node))
+    before = gate_first if step.kind not in ("check", "apart") else ""
+    return Proposed(step, before + step_words(made.field, step), points, step_risk(step), step_caution(step))

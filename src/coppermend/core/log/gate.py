@@ -27,11 +27,12 @@ ASK = {
 
 @dataclass(frozen=True, slots=True)
 class GateItem:
-    """One item: whether it is done, and the words that say what was found or what to do."""
+    """One item: whether it is done, and the words that say what was found or what to do. ``danger``: what was found forbids power."""
 
     item: str
     done: bool
     words: str
+    danger: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ def _rails(entries: list[GateEntry], rails: list[Reading]) -> GateItem:
     low = [one for one in latest.values() if one.value is not None and one.value < RAIL_SHORT_OHM]
     if low:
         found = "; ".join(f"{one.points[0].id} to {one.points[1].id} {ohm_words(one.value)}" for one in low)
-        return GateItem("rails", False, f"Do not switch on: {found}, less than {RAIL_SHORT_OHM:g} ohm.")
+        return GateItem("rails", False, f"Do not switch on: {found}, less than {RAIL_SHORT_OHM:g} ohm.", True)
     if entries or latest:
         said = (
             entries[-1].words

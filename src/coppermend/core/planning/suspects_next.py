@@ -1,22 +1,30 @@
-"""The next step towards the first certain suspect: looks, waves, checks without power, swaps, each with its gain in bits, seconds and reason.
+"""The next step towards the first certain suspect: looks, waves, thermal pictures, starts, checks without power, swaps, each with its gain in bits,
+seconds, risk and reason.
 
 The gain of a step is the information its answer carries about which fault sets hold, H(answer) - H(answer | set), over the likeliest sets
 (their share of the belief is stated). A wave of several points is filled point by point, each time with what the earlier points leave open.
-Steps are compared by gain with the seconds as a mild divisor: a pure ratio chases cheap looks (shared measurements in docs/explanation).
+Steps are compared by gain with the seconds as a mild divisor: a pure ratio chases cheap looks (shared measurements in docs/explanation). A step's risk
+counts as seconds: how likely it does harm, times the time that the harm costs.
+
+Nothing dangerous is proposed: no step with power on while power must stay off (``BenchNow.may_power``), no look at a rail of more than ``TOUCH_V``, no
+known-good part into a socket whose rails were not measured right.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.suspects.field import Field, Floats, widened_rows
 from coppermend.core.belief.suspects.posterior import (
+    Look,
+    Start,
     State,
     Swapped,
+    Warmth,
     path_causes,
     short_causes,
     sink_of,
@@ -24,6 +32,8 @@ from coppermend.core.belief.suspects.posterior import (
     top_rows,
     verdict,
 )
+from coppermend.core.belief.suspects.table import HIGH
+from coppermend.core.belief.suspects.warmth import likelihoods, states_under, warms
 from coppermend.core.planning.costs import CostTable
 
 TOP_SETS = 1024
@@ -37,13 +47,24 @@ SINK_PIN_S = 3.0
 """Seconds for each pin whose millivolts are compared (an assumption)."""
 NOTHING_BITS = 1e-2
 """Less than this is nothing."""
+LOOKS = 12
+"""Looks at single places that are weighed against the other kinds of step."""
+HARM_S = 3600.0
+"""What one harm costs: an hour to replace what a slip, a bent pin or static has killed (an assumption)."""
+HARM = {"look": 0.001, "rail": 0.001, "wave": 0.0005, "sink": 0.002, "swap": 0.01, "start": 0.002}
+"""How likely a step does harm; assumptions, no source. Clips of an analyser slip less than a tip; a thermal picture touches nothing; a check is without power."""
+TOUCH_V = 60.0
+"""No step puts a tip on a rail above this: 60 V DC is the limit of what may be touched (class ES1 of IEC 62368-1, from memory)."""
+HEAT_PARTS = 12
+"""Parts whose warmth is reckoned together in one picture; the others tell little more."""
 
 
 @dataclass(frozen=True, slots=True)
 class BenchNow:
     """The state of the bench: ``powered`` power is on; ``scope_ready`` the probe is set up; ``may_power`` power may be put on.
 
-    ``analyser`` there is a logic analyser; ``swaps`` parts with a known-good one at hand.
+    ``analyser`` there is a logic analyser; ``camera`` a thermal camera; ``swaps`` parts with a known-good one at hand. ``seen_start`` a start was seen as
+    the board is now; ``mended`` how likely the last repair was the last one needed, 0 without a repair since the last start.
     """
 
     powered: bool = True
@@ -51,11 +72,15 @@ class BenchNow:
     may_power: bool = True
     analyser: bool = True
     swaps: tuple[str, ...] = ()
+    camera: bool = True
+    seen_start: bool = True
+    mended: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class SuspectStep:
-    """A recommended act. ``kind`` look, wave, rail, check, apart, sink, swap; ``spots`` (net, node) of each point; ``seconds`` modelled; ``gain_bits`` expected."""
+    """A recommended act. ``kind`` look, wave, rail, heat, start, check, apart, sink, swap; ``spots`` (net, node) of each point; ``parts`` of a thermal
+    picture those that tell most; ``seconds`` modelled; ``risk_s`` expected seconds of harm; ``gain_bits`` expected."""
 
     kind: str
     spots: tuple[tuple[str, int], ...]
@@ -66,6 +91,13 @@ class SuspectStep:
     score: float = 0.0
     rivals: tuple[str, ...] = ()
     """Set where the look only tells what is about to be named from these."""
+    parts: tuple[str, ...] = ()
+    risk_s: float = 0.0
+
+    @property
+    def gain_per_minute(self) -> float:
+        """Bits a minute of bench time, the risk counted as time."""
+        return 60.0 * self.gain_bits / (self.seconds + self.risk_s)
 
 
 def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12) -> tuple[SuspectStep, ...]:
@@ -79,8 +111,10 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
     if bench.powered or bench.may_power:
         look = (costs.scope_next_s if bench.scope_ready else costs.scope_first_s) + power
         gains = view.look_gains(False)
-        for k in np.argsort(-gains, kind="stable")[:most].tolist():
+        for k in np.argsort(-gains, kind="stable")[:LOOKS].tolist():
             spot = state.field.spots[k]
+            if not _touchable(state.field, spot.net):
+                continue
             seconds = costs.rail_s + power if spot.rail else look
             steps.append(
                 SuspectStep(
@@ -95,9 +129,17 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
             steps += view.waves(costs.wave_s + power)
         steps += view.sinks(costs.rail_s + power)
         steps += view.swaps(bench.swaps, costs.swap_s + 2 * costs.power_s)
+        if bench.camera:
+            steps += view.heat(costs.thermal_s + power)
+        if not bench.seen_start:
+            steps += view.start(costs.power_s * (2.0 if bench.powered else 1.0), bench.mended)
     off = costs.power_s * (2.0 if bench.powered else 0.0) + costs.read_s + 2 * costs.move_s
     steps += view.checks(off)
-    if settled.spot >= 0 and (bench.powered or bench.may_power):
+    if (
+        settled.spot >= 0
+        and (bench.powered or bench.may_power)
+        and _touchable(state.field, state.field.spots[settled.spot].net)
+    ):
         spot = state.field.spots[settled.spot]
         seconds = costs.rail_s if spot.rail else costs.scope_next_s if bench.scope_ready else costs.scope_first_s
         gain = float(view.look_gains(True)[settled.spot])
@@ -111,14 +153,30 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
                 rivals=settled.rivals,
             ),
         )
+    faulty = 1.0 - bench.mended
+    steps = [one if one.kind == "start" else replace(one, gain_bits=faulty * one.gain_bits) for one in steps]
     made = [_scored(one) for one in steps if one.gain_bits > NOTHING_BITS]
-    made.sort(key=lambda s: (-s.score, s.seconds, s.kind, s.spots))
+    made.sort(key=lambda s: (-s.score, s.seconds, s.kind, s.spots, s.part))
     return tuple(made[:most])
 
 
+def best_of_kinds(steps: Sequence[SuspectStep]) -> tuple[SuspectStep, ...]:
+    """Of ranked steps the best of each kind, best first: what can be done instead where the first one cannot."""
+    found: dict[str, SuspectStep] = {}
+    for one in steps:
+        found.setdefault(one.kind, one)
+    return tuple(found.values())
+
+
 def _scored(step: SuspectStep) -> SuspectStep:
-    score = step.gain_bits / step.seconds**TIME_POWER
-    return SuspectStep(step.kind, step.spots, step.seconds, step.gain_bits, step.part, step.judged, score)
+    power_ups = 1.0 if step.kind == "swap" else 0.0
+    risk = HARM_S * (HARM.get(step.kind, 0.0) + HARM["start"] * power_ups)
+    return replace(step, risk_s=risk, score=step.gain_bits / (step.seconds + risk) ** TIME_POWER)
+
+
+def _touchable(made: Field, net: str) -> bool:
+    rail = made.behaviour.circuit.rails.get(net)
+    return rail is None or abs(rail.nominal_v) <= TOUCH_V
 
 
 class _View:
@@ -129,17 +187,20 @@ class _View:
         made = state.field
         which = top_rows(state.weights, TOP_SETS)
         symbols = made.main.picked(which, len(made.spots))
+        screens = made.main.screens_of(which)
         members = made.main.members[which]
         weights = state.weights[which]
         if state.wide is not None and len(state.wide_weights):
             more = top_rows(state.wide_weights, TOP_SETS)
             symbols = np.concatenate([symbols, state.wide.picked(more, len(made.spots))], axis=1)
+            screens = np.concatenate([screens, state.wide.screens_of(more)])
             weights = np.concatenate([weights, state.wide_weights[more]])
             wide = state.wide.members[more]
             width = max(members.shape[1], wide.shape[1])
             members = np.concatenate([widened_rows(members, width), widened_rows(wide, width)])
         self.share = float(weights.sum())
         self.symbols = symbols
+        self.screens = screens
         self.members = members
         self.weights = weights / self.share
         first, self.like_row = _alike(symbols)
@@ -160,23 +221,59 @@ class _View:
         if not len(order):
             return []
         order = order[np.sort(np.unique(self.like_row[order], return_index=True)[1])]
-        like = spot_likelihoods(made, True)
+        classes = np.stack([self._class(k) for k in order.tolist()])
+        chosen, total = self._greedy(self.symbols[order], classes, spot_likelihoods(made, True)[order], WAVE_POINTS)
+        spots = tuple((made.spots[k].net, made.spots[k].node) for k in order[chosen].tolist())
+        return [SuspectStep("wave", spots, seconds, total, judged=True)] if chosen else []
+
+    def heat(self, seconds: float) -> list[SuspectStep]:
+        """A thermal picture: the warmth of all parts that one can judge and that none has shown yet, those that tell most first."""
+        made = self.state.field
+        shown = {one.part for one in self.state.evidence if isinstance(one, Warmth)}
+        parts = [one for one in made.warm if one not in shown and warms(made, one)]
+        if not parts:
+            return []
+        states = np.stack([states_under(made, self.members, one) for one in parts]).astype(np.uint8)
+        like = np.broadcast_to(np.pad(likelihoods(), ((0, 2), (0, 0)), mode="edge"), (len(parts), 6, 3))
+        gains = information(_symbol_mass(states, self.weights), like)
+        order = np.argsort(-gains, kind="stable")[: 2 * HEAT_PARTS]
+        order = order[gains[order] > NOTHING_BITS]
+        if not len(order):
+            return []
+        chosen, total = self._greedy(states[order], states[order].astype(np.int64), like[order], HEAT_PARTS)
+        told = tuple(parts[k] for k in order[chosen].tolist())
+        return [SuspectStep("heat", (), seconds, total, parts=told)] if chosen else []
+
+    def start(self, seconds: float, mended: float) -> list[SuspectStep]:
+        """Power up and look what it shows: whether a repair was the last one (``mended``), else which of the machine's screens."""
+        made = self.state.field
+        count = len(made.screens)
+        if count == 0 or any(isinstance(one, Start) and one.screen >= 0 for one in self.state.evidence):
+            return []
+        mass = np.bincount(self.screens, weights=self.weights, minlength=count)
+        e = made.table.screen_misread
+        like = np.full((count, count), e / max(1, count - 1))
+        np.fill_diagonal(like, 1.0 - e)
+        screens = max(0.0, float(_entropy(mass @ like) - mass @ _entropy(like)))
+        return [SuspectStep("start", (), seconds, _binary_gain(mended, e) + (1.0 - mended) * screens)]
+
+    def _greedy(
+        self, symbols: NDArray[np.uint8], classes: NDArray[np.int64], like: Floats, most: int
+    ) -> tuple[list[int], float]:
+        """Rows of ``symbols`` (rows, sets) that together tell most, each with what the earlier leave open, and their bits. ``like`` (rows, 6, outcomes)."""
         group = np.zeros(len(self.weights), np.int64)
         chosen: list[int] = []
         total = 0.0
-        for _ in range(WAVE_POINTS):
-            best, gain = -1, NOTHING_BITS
-            added = self._added(group, order, like)
-            for k, bits in zip(order.tolist(), added.tolist(), strict=True):
-                if k not in chosen and bits > gain:
-                    best, gain = k, bits
-            if best < 0:
+        for _ in range(min(most, len(symbols))):
+            added = self._added(group, symbols, like)
+            added[chosen] = 0.0
+            best = int(np.argmax(added))
+            if added[best] <= NOTHING_BITS:
                 break
             chosen.append(best)
-            total += gain
-            group = np.unique(group * 8 + self._class(best), return_inverse=True)[1]
-        spots = tuple((made.spots[k].net, made.spots[k].node) for k in chosen)
-        return [SuspectStep("wave", spots, seconds, total, judged=True)] if chosen else []
+            total += float(added[best])
+            group = np.unique(group * 8 + classes[best], return_inverse=True)[1]
+        return chosen, total
 
     def _class(self, k: int) -> NDArray[np.int64]:
         symbols = self.symbols[k].astype(np.int64)
@@ -185,21 +282,19 @@ class _View:
             symbols = np.where(symbols == 3, 2, symbols)
         return np.asarray(symbols, dtype=np.int64)
 
-    def _added(self, group: NDArray[np.int64], order: NDArray[np.int64], like: Floats) -> Floats:
-        """Bits that each spot adds to a partition of the sets."""
-        count = int(group.max()) + 1
-        symbols = self.symbols[order].astype(np.int64)
-        index = (np.arange(len(order))[:, None] * count + group[None, :]) * 6 + np.minimum(symbols, 5)
+    def _added(self, group: NDArray[np.int64], symbols: NDArray[np.uint8], like: Floats) -> Floats:
+        """Bits that each row adds to a partition of the sets."""
+        count, rows = int(group.max()) + 1, len(symbols)
+        index = (np.arange(rows)[:, None] * count + group[None, :]) * 6 + np.minimum(symbols.astype(np.int64), 5)
         mass = np.bincount(
             index.ravel(),
             weights=np.broadcast_to(self.weights, symbols.shape).ravel(),
-            minlength=len(order) * count * 6,
+            minlength=rows * count * 6,
         )
-        mass = mass.reshape(len(order), count, 6)
-        own = like[order]
-        outcome = np.einsum("kgs,kso->kgo", mass, own)
+        mass = mass.reshape(rows, count, 6)
+        outcome = np.einsum("kgs,kso->kgo", mass, like)
         there = outcome.sum(axis=2)
-        inner = np.einsum("kgs,ks->k", mass, _entropy(own))
+        inner = np.einsum("kgs,ks->k", mass, _entropy(like))
         with np.errstate(divide="ignore", invalid="ignore"):
             terms = np.where(
                 outcome > 0,
@@ -233,12 +328,13 @@ class _View:
         return found
 
     def swaps(self, parts: Sequence[str], seconds: float) -> list[SuspectStep]:
-        """A swap of each part with a known-good one at hand."""
+        """A swap of each part with a known-good one at hand, once all its rails were measured right: a wrong rail would kill it too."""
         made = self.state.field
         found = []
         tried = {one.part for one in self.state.evidence if isinstance(one, Swapped)}
+        right = {one.net for one in self.state.evidence if isinstance(one, Look) and one.outcome == HIGH}
         for part in parts:
-            if part in tried:
+            if part in tried or not _rails_of(made, part) <= right:
                 continue
             mine = np.array([k for k, c in enumerate(made.causes) if c.part == part] + [-1], np.int32)
             cured = np.isin(self.members, mine).all(axis=1)
@@ -288,6 +384,13 @@ def information(mass: Floats, like: Floats) -> Floats:
     inner = np.einsum("ks,ks->k", mass, _entropy(like))
     made: Floats = np.maximum(0.0, _entropy(outcome) - inner)
     return made
+
+
+def _rails_of(made: Field, part: str) -> set[str]:
+    """The supply rails that a part is on, ground not among them."""
+    row = made.behaviour.circuit.by_ref.get(part)
+    rails = made.behaviour.circuit.rails
+    return {t.net for t in (row.terminals if row is not None else ()) if t.net in rails and not rails[t.net].ground}
 
 
 def _net_of(made: Field, pin: str) -> str:

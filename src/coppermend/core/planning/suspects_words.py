@@ -13,6 +13,26 @@ CAUTION_ON = (
 )
 CAUTION_OFF = "Power off, supply unplugged, large capacitors emptied before a check by ohms or beep."
 CAUTION_SWAP = "Power off before a part goes out or in; mind its notch, and static."
+CAUTION_HEAT = (
+    "Power is on: touch nothing, parts can burn fingers, and a hot cell or capacitor can burst: power off, keep away. 5 to 10 minutes after power on, "
+    "without draught. Keep clear of mains and picture tubes: qualified people, local rules."
+)
+CAUTION_START = (
+    "Current limited, a hand at the switch: off at smoke, smell or more current than the abort value. "
+    "Mains and picture-tube parts are for people qualified for them; follow your local rules."
+)
+RISKS = {
+    "check": "no power, so next to none",
+    "apart": "no power, so next to none",
+    "heat": "nothing is touched; the board is on for some minutes",
+    "look": "a tip that slips joins two live pins",
+    "rail": "a tip that slips joins two live pins",
+    "wave": "a clip that slips joins two live pins; put clips on with power off",
+    "sink": "a tip at every pin of the net under power",
+    "swap": "a bent pin, static, and one power-up more",
+    "start": "one power-up more",
+}
+"""A step's risk in words; the numbers are ``suspects_next.HARM``."""
 
 
 def step_words(made: Field, step: SuspectStep) -> str:
@@ -35,6 +55,10 @@ def step_words(made: Field, step: SuspectStep) -> str:
         return f"Power off; check that {places[0]} and {places[1]} are apart."
     if step.kind == "sink":
         return f"Compare millivolts at the pins of net {step.spots[0][0]}: which is lowest, which highest?"
+    if step.kind == "heat":
+        return f"Take a thermal picture of the component side; what tells most: {', '.join(step.parts)}."
+    if step.kind == "start":
+        return "Power up and note what the start shows."
     return f"Power off; put a known-good {step.part} in, power on, look whether it starts."
 
 
@@ -55,4 +79,23 @@ def step_reason(step: SuspectStep, share: float) -> str:
 
 def step_caution(step: SuspectStep) -> str:
     """What to mind."""
-    return {"check": CAUTION_OFF, "apart": CAUTION_OFF, "swap": CAUTION_SWAP}.get(step.kind, CAUTION_ON)
+    others = {
+        "check": CAUTION_OFF,
+        "apart": CAUTION_OFF,
+        "swap": CAUTION_SWAP,
+        "heat": CAUTION_HEAT,
+        "start": CAUTION_START,
+    }
+    return others.get(step.kind, CAUTION_ON)
+
+
+def step_risk(step: SuspectStep) -> str:
+    """What can go wrong, in words and in seconds of expected harm.
+
+    >>> step_risk(SuspectStep("heat", (), 90.0, 1.0))
+    'nothing is touched; the board is on for some minutes'
+    >>> step_risk(SuspectStep("swap", (), 210.0, 1.0, "U1", risk_s=36.0))
+    'a bent pin, static, and one power-up more (weighed as 36 s)'
+    """
+    seconds = f" (weighed as {step.risk_s:.3g} s)" if step.risk_s else ""
+    return f"{RISKS[step.kind]}{seconds}"

@@ -101,6 +101,16 @@ class Block:
         """The screen that every set predicts."""
         return np.concatenate([one.screen for one in self.chunks]) if self.chunks else np.empty(0, np.uint8)
 
+    def screens_of(self, which: NDArray[np.int64]) -> Bytes:
+        """The screens that some sets (ascending indices) predict."""
+        made = np.empty(len(which), np.uint8)
+        start = 0
+        for chunk in self.chunks:
+            mine = np.flatnonzero((which >= start) & (which < start + chunk.count))
+            made[mine] = chunk.screen[which[mine] - start]
+            start += chunk.count
+        return made
+
     def picked(self, which: NDArray[np.int64], spots: int) -> Bytes:
         """The symbols of all spots under some sets (ascending indices), (spots, picked)."""
         made = np.empty((spots, len(which)), np.uint8)
@@ -153,6 +163,8 @@ class Field:
     units: tuple[str, ...]
     unit_of: Ints
     memo: dict[Any, Any] = field(default_factory=dict)
+    warm: tuple[str, ...] = ()
+    """Parts that a thermal picture can judge: on the component side, warm enough by their own power."""
 
     @property
     def sets(self) -> int:
@@ -209,8 +221,9 @@ def build_field(
     spots: Sequence[Spot],
     screens: Sequence[Screen] = DEFAULT_SCREENS,
     most: int = MOST_SETS,
+    warm: Sequence[str] = (),
 ) -> Field:
-    """The field of a board: enumerate and predict. ``most`` fault sets are kept (all single faults always are)."""
+    """The field of a board: enumerate and predict. ``most`` fault sets are kept (all single faults always are); ``warm`` parts a thermal picture can judge."""
     prior = np.array([one.prior for one in causes], dtype=np.float64)
     odds = prior / (1.0 - prior)
     elementary = _log_elementary(odds, DEEPEST)
@@ -230,6 +243,7 @@ def build_field(
         {(one.net, one.node): k for k, one in enumerate(spots)},
         names,
         np.array([number[one.unit] for one in causes], dtype=np.int32),
+        warm=tuple(warm),
     )
     made.main = made.predicted(members)
     made.singles()

@@ -15,7 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats, Ints, padded
+from coppermend.core.belief.suspects.oddity import odd_logs
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, OUTCOMES, FaultTable, level_likelihood
+from coppermend.core.belief.suspects.warmth import warmth_logs
 
 UNEXPLAINED = 0.1
 """A reading that the best set gives less than this is unexplained by it."""
@@ -101,7 +103,27 @@ class Renewed:
     entry: str = ""
 
 
-Observation = Look | Beep | Apart | Start | Swapped | Sink | Renewed
+@dataclass(frozen=True, slots=True)
+class Warmth:
+    """A part in a thermal picture: ``verdict`` cold (that should be warm), hot or even. Of one part only the latest picture is evidence."""
+
+    part: str
+    verdict: str
+    words: str = ""
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Odd:
+    """A signal that moves or rests but is odd: ``odd`` runts (and glitches), early or late (a reset let go against its rules), at a place of a net."""
+
+    net: str
+    node: int
+    odd: str
+    entry: str = ""
+
+
+Observation = Look | Beep | Apart | Start | Swapped | Sink | Renewed | Warmth | Odd
 
 
 @dataclass(slots=True)
@@ -233,6 +255,10 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
     if isinstance(one, Renewed):
         mine = _holds_any(block.members, part_causes(made, one.part))
         return np.asarray(np.where(mine, np.log(table.renewed), 0.0), dtype=np.float64)
+    if isinstance(one, Warmth):
+        return warmth_logs(made, block.members, one.part, one.verdict)
+    if isinstance(one, Odd):
+        return odd_logs(made, block.members, one.net, one.node, one.odd)
     cured = _within(block.members, part_causes(made, one.part))
     e = table.swap_misread
     return np.asarray(np.where(cured == one.started, np.log(1.0 - e), np.log(e)), dtype=np.float64)

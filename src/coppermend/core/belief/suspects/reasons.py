@@ -13,11 +13,13 @@ from coppermend.core.belief.suspects.posterior import (
     Beep,
     Look,
     Observation,
+    Odd,
     Renewed,
     Sink,
     Start,
     State,
     Swapped,
+    Warmth,
     log_likelihood,
     spot_likelihood,
 )
@@ -32,6 +34,11 @@ _SEEN = {
     "pulsing": "pulsing",
     "wrong": "moving, but not as expected",
     "floating": "floating",
+}
+_ODD = {
+    "runts": "shows runts or glitches",
+    "early": "lets the reset go too early",
+    "late": "lets the reset go too late",
 }
 
 
@@ -205,4 +212,8 @@ def observation_words(made: Field, one: Observation) -> str:
         )
     if isinstance(one, Swapped):
         return f"with another {one.part} it {'starts' if one.started else 'is as before'}"
+    if isinstance(one, Warmth):
+        return f"{one.part} {one.words or one.verdict}"
+    if isinstance(one, Odd):
+        return f"{place_words(made, one.net, one.node)} {_ODD[one.odd]}"
     return f"{one.part} was renewed"
