@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from tests.api.conftest import Client
 
+from coppermend.api.views import wire_view
+from coppermend.services.bind import bind
+from coppermend.services.wires import plan_for_case
+from coppermend.services.workshop import Workshop
+
 
 def test_removal_care_and_supply(client: Client, case: str) -> None:
     """The plan of a part, a step ticked, the supply of a short between two named nets."""
@@ -21,3 +26,23 @@ def test_refusals_over_http(client: Client, case: str) -> None:
     assert client.get(f"/api/cases/{case}/removal/U999").json()["code"] == "PNT-003"
     assert client.post(f"/api/cases/{case}/care", json={"procedure": "x", "step": "y"}).json()["code"] == "CAR-001"
     assert client.get(f"/api/cases/{case}/short/supply").json()["code"] == "SHO-001"
+
+
+def test_a_planned_wire_on_a_bared_track_is_noted_as_the_page_hands_it_in(
+    client: Client, shop: Workshop, case: str
+) -> None:
+    """The page posts the ids of the proposed wire's ends with its options; the wire stands joined there, and its checks are listed."""
+    plan = plan_for_case(shop, case, "RSTRC", ["run@s:257810,119380>259080,119380"]).plans[0]
+    shown = wire_view(bind(shop, case), plan.wires[0], plan)
+    assert "track" in (shown["a"]["kind"], shown["b"]["kind"])
+    options = {key: value for key, value in shown["options"].items() if value is not None}
+    posted = client.post(
+        f"/api/cases/{case}/entries",
+        json={"kind": "patch", "points": [shown["a"]["id"], shown["b"]["id"]], "options": options},
+    )
+    assert posted.status_code == 201, posted.json()
+    (fitted,) = client.get(f"/api/cases/{case}/wires").json()["fitted"]
+    assert fitted["checks"][0]["purpose"] == "bridge" and len(fitted["checks"]) > 1
+    graph = bind(shop, case).graph
+    parted = [site.id for site in graph.sites if "|" in site.id]
+    assert len(parted) == 2 and f"wire@{posted.json()['entry']['id']}" in {site.id for site in graph.sites}

@@ -119,3 +119,36 @@ def test_a_way_that_is_not_the_wires_is_refused(home: Path) -> None:
     with pytest.raises(Refusal, match="NOT-010"):
         run(home, *wire, "way=10,10;20,10")
     assert "patch wire" not in run(home, "case", "show", case)
+
+
+BY_R16 = "run@s:257810,119380>259080,119380"
+"""A run of net RSTRC beside R16; the wire round it ends on the bared track."""
+
+
+def test_a_wire_that_ends_on_a_bared_track_is_noted_joined_there_and_proven(home: Path) -> None:
+    """The end that the plan names is taken as printed, parts the run there, its checks are listed, and it is a point to touch from then on."""
+    run(home, "case", "new", "--board", "demo", "--title", "lapped")
+    case = str(json.loads(run(home, "case", "list", "--json"))[-1]["number"])
+    printed = run(home, "wire", "plan", case, "--net", "RSTRC", "--broken", BY_R16)
+    line = next(one for one in printed.splitlines() if "note CASE patch track@" in one)
+    words = line.split("when it is in: ")[1].replace("CASE", case).split()
+    end = words[3]
+    run(home, *words)
+    checks = json.loads(run(home, "wire", "prove", case, "--json"))
+    assert checks[0]["purpose"] == "bridge" and any(one["purpose"] == "isolation" for one in checks)
+    run(home, "note", case, "closed", end, "R16.1/joint-s")
+    shown = json.dumps(json.loads(run(home, "case", "show", case, "--json")))
+    assert f"closed: {end} and R16.1/joint-s" in shown
+    page = home / "lapped.html"
+    run(home, "record", case, "--html", str(page))
+    x, y = (int(one) / 1000 for one in end[6:].split("/")[0].split(","))
+    assert f"track at {x:.1f}, {y:.1f} mm, solder side" in page.read_text(encoding="utf-8")
+
+
+def test_a_place_off_every_track_is_no_end(home: Path) -> None:
+    run(home, "case", "new", "--board", "demo", "--title", "off")
+    case = str(json.loads(run(home, "case", "list", "--json"))[-1]["number"])
+    with pytest.raises(Refusal, match=r"PNT-001.*No track lies at track@1000,1000/s"):
+        run(home, "note", case, "patch", "track@1000,1000/s", "R16.1/joint-s")
+    with pytest.raises(Refusal, match="PNT-001"):
+        run(home, "note", case, "closed", "track@257810,119080/s", "R16.1/joint-s")

@@ -20,6 +20,7 @@ from tests.facts.test_rework_wires import net, pieces_by_networkx, point, restor
 from coppermend.core.board.model import Board
 from coppermend.core.copper.build import build_graph
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
+from coppermend.core.copper.worked import PatchWire, worked
 from coppermend.core.rework.pieces import Difficulty
 from coppermend.core.rework.routes import BEND_MM, KeepOut, Ways, fixing_dots
 from coppermend.core.rework.routes_places import ways_of
@@ -242,28 +243,35 @@ def test_dots_hold_the_wire() -> None:
         assert all(min(abs(d[0] - e[0]) + abs(d[1] - e[1]) for e in (path[0], path[-1])) >= 3.0 for d in dots)
 
 
-def test_scraped_tracks_are_ends_where_nothing_else_is() -> None:
-    """A piece without a point gets its wire on the bared track: lap of two track widths (rework guides, docs/sources.md), in the open, noted at a point."""
+def test_scraped_tracks_are_ends_where_nothing_else_is_near() -> None:
+    """A break 5 mm before J2, the next pin 35 mm off: the wire is lapped on the bared track by the break, two track widths (rework guides,
+    docs/sources.md), and the log can hold it there."""
+    spots = ((0, 0), (40, 0), (35, 60))
     layers: dict[str, Any] = {
-        "c": [pad(0, 0, 1.6), pad(40, 0, 1.6)],
+        "c": [pad(x, y, 1.6) for x, y in spots],
         "s": [
-            pad(0, 0, 1.6),
-            pad(40, 0, 1.6),
-            *track(0.4, (0, 0), (20, 0)),
-            *track(0.4, (20, 0), (20, 6), (40, 6), (40, 0)),
+            *(pad(x, y, 1.6) for x, y in spots),
+            *track(0.4, (0, 0), (35, 0)),
+            *track(0.4, (35, 0), (40, 0)),
+            *track(0.4, (35, 0), (35, 60)),
         ],
     }
-    one = board(
-        layers, [(0, 0, 0.8), (40, 0, 0.8)], [part("J1", "c", [("1", 0, 0, 0)]), part("J2", "c", [("1", 40, 0, 1)])]
-    )
+    parts = [part(f"J{k}", "c", [("1", x, y, k - 1)]) for k, (x, y) in enumerate(spots, 1)]
+    one = board(layers, [(x, y, 0.8) for x, y in spots], parts)
     graph = build_graph(one)
-    runs = [s for s in graph.sites if s.kind is SiteKind.RUN]
-    broken = [s.id for s in graph.sites if s.kind is SiteKind.JOINT and s.part == "J2"]
-    plain = propose_wires(graph, broken, board=one)
-    bared = propose_wires(graph, broken, board=one, scrape=True, ways=ways_of(one, graph))
-    assert runs and plain[0].restores
-    tracks = [end for plan in bared for wire in plan.wires for end in (wire.a, wire.b) if end.kind == "track"]
-    assert all(end.lap_mm == pytest.approx(2 * 0.4) and end.noted in {p.id for p in graph.points} for end in tracks)
+    (broken,) = [s.id for s in graph.sites if s.kind is SiteKind.RUN and s.length_mm < 10]
+    (wire,) = propose_wires(graph, [broken], board=one, scrape=True, ways=ways_of(one, graph))[0].wires
+    (end,) = [end for end in (wire.a, wire.b) if end.kind == "track"]
+    assert end.lap_mm == pytest.approx(2 * 0.4) and end.x_mm > 30 and wire.straight_mm < 10
+    noted = worked(graph, wires=[PatchWire("e", wire.a.point, wire.b.point)])
+    assert noted.site("wire@e") and not [f for f in noted.findings if f.code == "GRF-011"]
+    joined = nx.Graph((s.a, s.b) for s in noted.sites if s.id != broken)
+    assert all(
+        nx.has_path(joined, graph.point("J2.1/joint-s").node, graph.point(f"J{k}.1/joint-s").node) for k in (1, 3)
+    )
+    sheet = 1.724e-8 / 35e-6  # annealed copper of 35 um (docs/sources.md): ohm per square
+    along = abs(end.x_mm - 35) + abs(end.y_mm)
+    assert wire.replaces_ohm == pytest.approx((along + 5) / 0.4 * sheet, rel=0.3)
 
 
 def l_shaped() -> Board:

@@ -17,8 +17,8 @@ from coppermend.services.bench import next_for_case, proven_for_case, spans_for_
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView, show_case
 from coppermend.services.pinwork import pin_break
-from coppermend.services.placewords import near_words, places_in_words
-from coppermend.services.points import point_now
+from coppermend.services.placewords import loose_in_words, near_words, places_in_words
+from coppermend.services.points import point_now, wire_end
 from coppermend.services.power import gate_as_dict, power_story
 from coppermend.services.wires import plan_for_case, proof_of
 from coppermend.services.workshop import Workshop
@@ -156,7 +156,7 @@ def wire_plans(workshop: Workshop, case: str, net: str) -> tuple[Sequence[WirePl
 
 def wire_view(binding: Binding, wire: PlannedWire, plan: WirePlan) -> dict[str, Any]:
     """A proposed wire, its ends spelled out, with what its log entry will hold."""
-    a, b = binding.graph.point(wire.a.noted), binding.graph.point(wire.b.noted)
+    a, b = wire_end(binding.graph, wire.a.point), wire_end(binding.graph, wire.b.point)
     return {
         **wire.as_dict(),
         "a": point_view(binding, a),
@@ -359,21 +359,38 @@ def _natural(text: str) -> tuple[int, str]:
 
 
 def story_view(workshop: Workshop, case: str) -> dict[str, Any]:
-    """The story: timeline, power-ups with the repairs before them, the gate, photos, and where one was."""
+    """The story: timeline, power-ups with the repairs before them, the gate, photos, and where one was. Loose places are told by the pin nearest to them."""
     view = show_case(workshop, case)
     state = view.state
+    power_ups = [
+        {**one.as_dict(), "seen_words": _seen(one.as_dict()["seen"]), "repairs_text": "; ".join(one.repairs)}
+        for one in power_story(state)
+    ]
+    timeline = plain(state.timeline)
+    texts = [*view.where, *(one["words"] for one in timeline), *(one["repairs_text"] for one in power_ups)]
+    said = _told_by_pins(workshop, case, texts)
+    for row, words in zip(timeline, said[len(view.where) :], strict=False):
+        row["words"] = words
+    for row, words in zip(power_ups, said[len(view.where) + len(timeline) :], strict=True):
+        row["repairs_text"] = words
     return {
         "case": case_view(view),
-        "where_was_i": list(view.where),
-        "timeline": plain(state.timeline),
-        "power_ups": [
-            {**one.as_dict(), "seen_words": _seen(one.as_dict()["seen"]), "repairs_text": "; ".join(one.repairs)}
-            for one in power_story(state)
-        ],
+        "where_was_i": said[: len(view.where)],
+        "timeline": timeline,
+        "power_ups": power_ups,
         "gate": gate_view(view),
         "photos": plain(state.photos),
         "notes": plain(state.notes),
     }
+
+
+def _told_by_pins(workshop: Workshop, case: str, texts: Sequence[str]) -> list[str]:
+    """The texts with loose places told by their nearest pin; as they are where the board cannot be opened."""
+    try:
+        board = bind(workshop, case).board
+    except Refusal:
+        return list(texts)
+    return loose_in_words(board, texts, sides=True)
 
 
 def _seen(seen: Sequence[dict[str, Any]]) -> str:

@@ -156,7 +156,7 @@ def _print_plans(plans: tuple[WirePlan, ...]) -> None:
             for note in wire.notes:
                 click.echo(f"      {note}")
             click.echo(
-                f"      when it is in: note CASE patch {wire.a.noted} {wire.b.noted} {wire.gauge.awg}awg {wire.cut_mm:.0f}mm{_way(wire)}"
+                f"      when it is in: note CASE patch {wire.a.point} {wire.b.point} {wire.gauge.awg}awg {wire.cut_mm:.0f}mm{_way(wire)}"
             )
         for note in plan.notes:
             click.echo(f"   {note}")

@@ -14,6 +14,7 @@ from zlib import crc32
 import numpy as np
 
 from coppermend.core.belief.model import WorkArea
+from coppermend.core.copper.laps import middle_stretches
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.copper.resistance import effective_ohm
 from coppermend.core.findings import Place, refuse
@@ -89,11 +90,11 @@ class Patient:
         self._lay(graph)
 
     def _lay(self, graph: CopperGraph) -> None:
-        gone = frozenset(self._truth.broken)
+        gone = middle_stretches(graph, self._truth.broken)
         self._node = {p.id: p.node for p in graph.points}
         self._graph = replace(graph, sites=tuple(s for s in graph.sites if s.id not in gone), memo={})
         self._whole = graph
-        loose = frozenset(self._truth.intermittent) & gone
+        loose = middle_stretches(graph, self._truth.intermittent) & gone
         self._loose = [(s.a, s.b) for s in graph.sites if s.id in loose]
         self._root = list(range(graph.node_count))
         for site in self._graph.sites:

@@ -12,6 +12,7 @@ from typing import Any
 from coppermend.core.belief.engine import belief
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.board.model import Board, PartState
+from coppermend.core.copper.laps import still_broken
 from coppermend.core.copper.mapfix import APART, JOINED, MapFix, with_map_fixes
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.copper.worked import PatchWire, TrackCut, worked
@@ -207,7 +208,7 @@ class _Overlay:
         graph = along_readings(self.state, graph, wires, broken)
         if not broken:
             return graph
-        gone = frozenset(broken)
+        gone = still_broken(graph, broken)
         return replace(graph, sites=tuple(site for site in graph.sites if site.id not in gone), memo={})
 
 

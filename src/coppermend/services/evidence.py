@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from coppermend.core.belief.model import Evidence
+from coppermend.core.copper.laps import bared_point
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
 from coppermend.core.log.state import Act, CaseState, Cut, PointRef, Reading, Wire
 from coppermend.services.meters import instrument_of
@@ -202,7 +203,7 @@ def _under_patch(one: Live, wire: Wire, before: CopperGraph, parted: Pieces, net
 
 
 def _nets_of(wire: Wire, graph: CopperGraph) -> frozenset[int]:
-    ends = [point_now(graph, one) or _any_of_pin(graph, one) for one in (wire.a, wire.b)]
+    ends = [point_now(graph, one) or _any_of_pin(graph, one) or bared_point(graph, one.id) for one in (wire.a, wire.b)]
     return frozenset(point.net for point in ends if point is not None)
 
 

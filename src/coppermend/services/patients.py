@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from coppermend.core.belief.model import WorkArea
+from coppermend.core.copper.laps import run_of
 from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.copper.worked import PatchWire, TrackCut, worked
 from coppermend.core.findings import refuse
@@ -153,8 +154,9 @@ def patient_truth(workshop: Workshop, case: str) -> TruthShown:
     named = {
         site for span in spans_for_case(workshop, case) if span.p > binding.basis.broken_above for site in span.sites
     } | set(binding.broken)
+    named |= {run_of(site) for site in named}
     mended = set(truth.broken) - set(_still_broken(binding, truth))
-    bridged = set(binding.broken)
+    bridged = {part for site in binding.broken for part in (site, run_of(site))}
     sites = {one.id: one for one in binding.base.sites}
     rows = tuple(
         TrueBreak(

@@ -18,7 +18,7 @@ from coppermend.core.log.kinds import GATE_ITEMS, KINDS, LEVELS, MAP_SAYS, PROGR
 from coppermend.core.log.values import parse_value
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
-from coppermend.services.points import known_part, point_payload, resolve
+from coppermend.services.points import known_part, point_payload, resolve, wire_end
 from coppermend.services.requests import PART_KINDS, TIPS, UNIT, Request
 from coppermend.services.ways import nearest_run, tracks_between
 from coppermend.services.workshop import Workshop
@@ -36,7 +36,8 @@ def _tips(binding: Binding, request: Request) -> list[ProbePoint]:
             f"{request.kind} takes {many} points, found {len(request.points)}.",
             "Name them like U1.8 or via@31200,40000/s.",
         )
-    found = [resolve(binding.graph, name) for name in request.points]
+    find = wire_end if request.kind == "patch" else resolve
+    found = [find(binding.graph, name) for name in request.points]
     if len(found) == 2 and found[0].id == found[1].id:
         raise refuse("NOT-002", f"Both tips are on {found[0].id}.", "Name two different points.")
     return found
@@ -210,8 +211,8 @@ def _patch(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     return {**_points(binding, ends), **fields}
 
 
-WAY_OFF_MM = 40.0
-"""A way may begin this far from its noted point: a wire on a bared track is noted at the nearest point of its piece. Our choice."""
+WAY_OFF_MM = 5.0
+"""A way may begin this far from its noted point: elsewhere on the same land or pin. Our choice."""
 
 
 def _check_way(ends: Sequence[ProbePoint], way: Sequence[Sequence[float]]) -> None:

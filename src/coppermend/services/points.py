@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 
 from coppermend.core.board.names import nearest_names
+from coppermend.core.copper.laps import bared_point, track_place
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import PointRef
@@ -36,6 +37,23 @@ def resolve(graph: CopperGraph, text: str) -> ProbePoint:
             f"No tip can touch {found.id} now: {found.why_not or 'it is covered'}.",
             _instead(graph, found),
             Place(thing=found.id),
+        )
+    return found
+
+
+def wire_end(graph: CopperGraph, text: str) -> ProbePoint:
+    """Where a patch wire ends: a probe point as ``resolve`` finds it, or a bared place on a track (``track@x,y/s``, integer micrometres, or mm
+    with a decimal point). Refusals PNT-001, PNT-002.
+    """
+    if not track_place(text):
+        return resolve(graph, text)
+    found = _exact(graph, text.strip()) or bared_point(graph, text)
+    if found is None:
+        raise refuse(
+            "PNT-001",
+            f"No track lies at {text.strip()}.",
+            "Give a place on a track as the map shows it, in mm: track@31.2,40.0/s; or a pin, a via or a land.",
+            Place(thing=text.strip()),
         )
     return found
 

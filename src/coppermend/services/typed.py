@@ -13,7 +13,7 @@ from coppermend.core.log.kinds import LEVELS
 from coppermend.core.log.values import is_value, parse_value
 from coppermend.services.bind import bind
 from coppermend.services.payloads import PLACE, wire_fields
-from coppermend.services.points import known_part, resolve
+from coppermend.services.points import known_part, wire_end
 from coppermend.services.requests import NOTE_KINDS, PART_KINDS, PLACE_KINDS, TIPS, UNIT, Request
 from coppermend.services.workshop import Workshop
 
@@ -107,7 +107,7 @@ def _is_value_of(kind: str, word: str) -> bool:
 
 def _is_point(workshop: Workshop, case: str, word: str) -> bool:
     try:
-        resolve(bind(workshop, case).graph, word)
+        wire_end(bind(workshop, case).graph, word)
     except Refusal as err:
         return err.finding.code == "PNT-002"
     return True

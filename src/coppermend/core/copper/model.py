@@ -6,7 +6,8 @@ Sites are edges. Probe points sit on nodes. Wires (patch wires), part states and
 Site ids (stable while the copper files are; integer micrometres in copper coordinates):
 ``run@c:x1,y1>x2,y2`` (``#2`` for a second one between the same places), ``barrel@x,y:c-s``, ``joint@U1.8``, ``contact@U1.8``, ``leg@U1.8``,
 ``spoke@c:x,y``, ``wire@ENTRYID``, ``through@R5.1-2``, ``unknown@U1.8-U7.3``.
-Point ids: ``U1.8/leg``, ``U1.8/contact``, ``U1.8/joint-c``, ``U1.8/joint-s``, ``U1.8/hole``, ``via@x,y/c``, ``land@x,y/s``.
+A run that a wire was lapped on in its middle is parted: ``run@s:0,0>9000,0|0-4000`` (micrometres along it, see ``laps.py``).
+Point ids: ``U1.8/leg``, ``U1.8/contact``, ``U1.8/joint-c``, ``U1.8/joint-s``, ``U1.8/hole``, ``via@x,y/c``, ``land@x,y/s``, ``track@x,y/s`` (bared, a wire ends there).
 """
 
 from __future__ import annotations
@@ -72,7 +73,7 @@ class ProbePoint:
     part: str = ""
     pin: str = ""
     kind: str = "leg"
-    """leg, contact, joint, hole, via, land."""
+    """leg, contact, joint, hole, via, land, track (bared for a wire)."""
     reachable: bool = True
     why_not: str = ""
     needs: tuple[tuple[str, PartState], ...] = ()

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from coppermend.core.board.model import PartState
+from coppermend.core.copper.laps import along_path, parted, track_place, with_laps
 from coppermend.core.copper.model import CopperGraph, PinPlace, ProbePoint, Site, SiteKind
 from coppermend.core.copper.pins import is_bare, lay_pin
 from coppermend.core.copper.places import layer_words, mm_words
@@ -58,6 +58,7 @@ def worked(
 
     ``part_states`` reference designator -> state, for parts that differ from the state as built; unknown parts are left out with a finding.
     ``sockets`` parts that have a socket on the board now (default: those built in sockets, and those whose state is socketed).
+    A wire's end on a bared track parts the run there (``laps.py``).
     Node numbers of the copper stay; metal of parts that changed gets new ones. What could not be laid is a finding of the result (GRF-010 to GRF-012).
     """
     states = dict(part_states or {})
@@ -77,7 +78,9 @@ def worked(
     out = _with_states(graph, states, sockets)
     for cut in cuts:
         out = _with_cut(out, cut, found)
-    out = _with_wires(out, tuple(wires), found)
+    laid = tuple(wires)
+    out = with_laps(out, [end for wire in laid for end in (wire.point_a, wire.point_b) if track_place(end)])
+    out = _with_wires(out, laid, found)
     return replace(out, findings=graph.findings + tuple(found), memo={}) if out is not graph or found else graph
 
 
@@ -288,7 +291,7 @@ def _with_cut(graph: CopperGraph, cut: TrackCut, found: list[Finding]) -> Copper
 def _halves(
     graph: CopperGraph, site: Site, at: float, entry: str
 ) -> tuple[Site, Site, tuple[tuple[float, float, str], tuple[float, float, str]]]:
-    before, after, w0, w1 = _split(site.path, site.widths_mm, at)
+    before, after, w0, w1 = parted(site.path, site.widths_mm, at)
     x, y = before[-1]
     n = graph.node_count
     share = at / site.length_mm if site.length_mm > 0 else 0.5
@@ -316,27 +319,12 @@ def _halves(
     return first, second, ((x, y, site.layer), (x, y, site.layer))
 
 
-Path = tuple[tuple[float, float], ...]
-
-
-def _split(path: Path, widths: tuple[float, ...], at: float) -> tuple[Path, Path, tuple[float, ...], tuple[float, ...]]:
-    far = 0.0
-    for k, (p, q) in enumerate(itertools.pairwise(path)):
-        step = math.dist(p, q)
-        if far + step >= at or k == len(path) - 2:
-            t = min(max((at - far) / step, 0.0), 1.0) if step > 0 else 0.5
-            spot = (p[0] + (q[0] - p[0]) * t, p[1] + (q[1] - p[1]) * t)
-            return (*path[: k + 1], spot), (spot, *path[k + 1 :]), widths[: k + 1], widths[k:]
-        far += step
-    return path, path, widths, widths
-
-
 def _cut_place(graph: CopperGraph, cut: TrackCut) -> tuple[Site, float] | None:
     """The run that was cut and how far along it: the run nearest to the place, or the longest on the way between the points, at its middle."""
     if cut.x_mm is not None and cut.y_mm is not None:
         spot = (cut.x_mm, cut.y_mm)
         hits = [
-            (*_nearest(site.path, spot), site)
+            (*along_path(site.path, spot), site)
             for site in graph.sites
             if site.kind is SiteKind.RUN and (not cut.layer or site.layer == cut.layer)
         ]
@@ -350,17 +338,3 @@ def _cut_place(graph: CopperGraph, cut: TrackCut) -> tuple[Site, float] | None:
         return None
     longest = max(runs, key=lambda s: (s.length_mm, s.id))
     return longest, longest.length_mm / 2
-
-
-def _nearest(path: Path, spot: tuple[float, float]) -> tuple[float, float]:
-    """(distance, position along the path) of the nearest place on a path."""
-    best, far = (math.inf, 0.0), 0.0
-    for p, q in itertools.pairwise(path):
-        step = math.dist(p, q)
-        t = ((spot[0] - p[0]) * (q[0] - p[0]) + (spot[1] - p[1]) * (q[1] - p[1])) / (step * step) if step > 0 else 0.0
-        t = min(max(t, 0.0), 1.0)
-        gap = math.dist(spot, (p[0] + (q[0] - p[0]) * t, p[1] + (q[1] - p[1]) * t))
-        if gap < best[0]:
-            best = (gap, far + t * step)
-        far += step
-    return best

@@ -40,7 +40,7 @@ class Difficulty:
 
 @dataclass(frozen=True, slots=True)
 class WireEnd:
-    """A place where a wire can be soldered: a probe point, its side, and its ``difficulty_mm``."""
+    """A place where a wire can be soldered: a probe point, or a bared place on a track (kind track, ``track@x,y/s``), its side, and its ``difficulty_mm``."""
 
     point: str
     node: int
@@ -51,15 +51,15 @@ class WireEnd:
     difficulty_mm: float
     part: str = ""
     pin: str = ""
-    note_as: str = ""
-    """A bared track is no probe point: the point of the same piece under which the log notes the wire; "" where ``point`` itself is one."""
     lap_mm: float = 0.0
     """How far the wire laps onto a bared track."""
+    ohm_on: tuple[tuple[int, float], ...] = ()
+    """A bared track: both nodes its run leads to, with the ohms as far as there; () where the end sits on ``node``."""
 
     @property
-    def noted(self) -> str:
-        """The point to note the wire at."""
-        return self.note_as or self.point
+    def reach_ohm(self) -> dict[int, float]:
+        """The nodes that the copper leads to from here, with the ohms as far as there."""
+        return dict(self.ohm_on) if self.ohm_on else {self.node: 0.0}
 
     def words(self) -> str:
         """The end as a person says it.

@@ -12,7 +12,8 @@ import shapely
 from numpy.typing import NDArray
 
 from coppermend.core.board.model import Board, Part, PartState
-from coppermend.core.copper.model import CopperGraph, ProbePoint, Site, SiteKind
+from coppermend.core.copper.laps import along_path, path_mm, track_id
+from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.rework.ground import board_ground
 from coppermend.core.rework.insulation import HEAT_OF
 from coppermend.core.rework.pieces import WireEnd, points_of
@@ -181,39 +182,30 @@ def scraped_ends(
     graph: CopperGraph, sites: Sequence[Site], net: int, ways: Ways | None, side: str = ""
 ) -> list[WireEnd]:
     """Places on the tracks of one piece where the mask can be scraped off and a wire lapped on: on straight stretches of twice the track's width and
-    more, in the open. Each is noted as the probe point of the piece that lies nearest along that track (``note_as``).
+    more, in the open. Each is the point that ``laps.py`` makes of it once the wire is noted.
     """
-    at: dict[int, list[ProbePoint]] = {}
-    for point in points_of(graph, net):
-        at.setdefault(point.node, []).append(point)
+    held = {point.id for point in points_of(graph, net) if point.kind == "track"}
     found: list[WireEnd] = []
     for site in sites:
         if site.kind is not SiteKind.RUN or site.layer not in ("c", "s") or (side and site.layer != side):
             continue
-        held = at.get(site.a, []) + at.get(site.b, [])
-        if not held:
-            continue
         for x, y in _along(site):
             if ways is not None and any(one.side == site.layer and one.holds(x, y) for one in ways.keep_outs):
                 continue
-            nearest = min(held, key=lambda p: (hypot(p.x_mm - x, p.y_mm - y), p.side != site.layer, p.id))
-            name = f"track@{round(x * 1000)},{round(y * 1000)}/{site.layer}"
-            found.append(
-                WireEnd(
-                    name,
-                    nearest.node,
-                    x,
-                    y,
-                    site.layer,
-                    "track",
-                    SCRAPED_MM,
-                    note_as=nearest.id,
-                    lap_mm=lap_mm(site.width_mm),
-                )
-            )
+            name = track_id(x, y, site.layer)
+            if name not in held:
+                found.append(_bared(site, name, x, y))
     if len(found) > MOST_SCRAPED:
         found = [found[k] for k in np.linspace(0, len(found) - 1, MOST_SCRAPED).round().astype(int).tolist()]
     return found
+
+
+def _bared(site: Site, name: str, x: float, y: float) -> WireEnd:
+    """The end at a place on a run."""
+    share = along_path(site.path, (x, y))[1] / max(path_mm(site.path), 1e-9)
+    ohm = ((site.a, site.resistance_ohm * share), (site.b, site.resistance_ohm * (1 - share)))
+    lap = lap_mm(site.width_mm)
+    return WireEnd(name, site.a, x, y, site.layer, "track", SCRAPED_MM, lap_mm=lap, ohm_on=ohm)
 
 
 def _along(site: Site) -> Iterable[tuple[float, float]]:

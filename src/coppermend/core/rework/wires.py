@@ -8,7 +8,7 @@ hold a needed pin, detours over other pieces tried exactly.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations, pairwise, product
 from math import hypot
@@ -126,8 +126,6 @@ class Wire:
             "crosses_at": None if self.crosses_at is None else [round(v, 2) for v in self.crosses_at],
             "insulation": self.insulation,
             "change_ohm": self.gauge.resistance_ohm - self.replaces_ohm if self.replaces_ohm else None,
-            "note_a": self.a.noted,
-            "note_b": self.b.noted,
             "words": self.words,
             "notes": list(self.notes),
         }
@@ -405,7 +403,7 @@ class _Maker:
         path = join.path or ((a.x_mm, a.y_mm), (b.x_mm, b.y_mm))
         way = sum(abs(p[0] - q[0]) + abs(p[1] - q[1]) for p, q in pairwise(path))
         cut = way + 2 * STRIP_MM + SLACK_MM + sum(end.lap_mm for end in (a, b))
-        ohm, width = replaced_copper(self.graph, self.net, a.node, b.node)
+        ohm, width = least_way(self.graph, self.net, a.reach_ohm, b.reach_ohm)
         thickness = COPPER_THICKNESS_MM
         if self.board is not None and self.board.copper_thickness_mm:
             thickness = max(value for _, value in self.board.copper_thickness_mm)
@@ -458,10 +456,7 @@ class _Maker:
                 yield f"{end.words()}: leave the hole open for the part."
         for end in (join.a, join.b):
             if end.kind == "track":
-                yield (
-                    f"{end.words()}: scrape the mask off, tin it, lap the wire on over at least two track widths. "
-                    f"Note it at {end.noted}; the log takes points, not places on a track."
-                )
+                yield (f"{end.words()}: scrape the mask off, tin it, lap the wire on over at least two track widths.")
         in_the_way = sorted(self._crossed(join)) if side == "c" and not join.path else []
         if in_the_way:
             yield f"Lead it round {', '.join(in_the_way)}: no wire over or under a part."
@@ -496,20 +491,28 @@ def replaced_copper(graph: CopperGraph, net: int, node_a: int, node_b: int) -> t
 
     (0, 0) where there is none, such as on a net that was never joined.
     """
+    return least_way(graph, net, {node_a: 0.0}, {node_b: 0.0})
+
+
+def least_way(
+    graph: CopperGraph, net: int, starts: Mapping[int, float], ends: Mapping[int, float]
+) -> tuple[float, float]:
+    """As ``replaced_copper``, between two places that reach several nodes over some ohms each (a place on a track reaches both ends of its run)."""
     ways: dict[int, list[Site]] = {}
     for site in sites_of(graph, net):
         ways.setdefault(site.a, []).append(site)
         ways.setdefault(site.b, []).append(site)
-    best: dict[int, float] = {node_a: 0.0}
-    width: dict[int, float] = {node_a: np.inf}
-    queue = [(0.0, node_a)]
-    while queue:
+    best: dict[int, float] = dict(starts)
+    width: dict[int, float] = dict.fromkeys(starts, np.inf)
+    queue = [(ohm, node) for node, ohm in starts.items()]
+    heapq.heapify(queue)
+    found, narrow = np.inf, np.inf
+    while queue and queue[0][0] < found:
         ohm, node = heapq.heappop(queue)
-        if node == node_b:
-            narrow = width[node]
-            return ohm, (0.0 if narrow == np.inf else float(narrow))
         if ohm > best[node]:
             continue
+        if node in ends and ohm + ends[node] < found:
+            found, narrow = ohm + ends[node], width[node]
         for site in ways.get(node, ()):
             there = site.b if site.a == node else site.a
             total = ohm + site.resistance_ohm
@@ -518,7 +521,9 @@ def replaced_copper(graph: CopperGraph, net: int, node_a: int, node_b: int) -> t
                 own = site.width_mm if site.kind in (SiteKind.RUN, SiteKind.SPOKE) and site.width_mm > 0 else np.inf
                 width[there] = min(width[node], own)
                 heapq.heappush(queue, (total, there))
-    return 0.0, 0.0
+    if found == np.inf:
+        return 0.0, 0.0
+    return float(found), (0.0 if narrow == np.inf else float(narrow))
 
 
 def _plan(

@@ -47,6 +47,6 @@ export const sentences = (t) => sentence(t).replace(/([.!?] )([a-z])/g, (_, end,
 
 /** Point ids inside a line of the log as places a person can find. @param {string} text */
 export const plainly = (text) => text
-  .replace(/\b(via|land)@(-?\d+),(-?\d+)\/([cs])/g, (_, what, x, y, side) => `${what} at ${(Number(x) / 1000).toFixed(1)}, ${(Number(y) / 1000).toFixed(1)} mm ${side === 'c' ? 'component' : 'solder'} side`)
+  .replace(/\b(via|land|track)@(-?\d+),(-?\d+)\/([cs])/g, (_, what, x, y, side) => `${what} at ${(Number(x) / 1000).toFixed(1)}, ${(Number(y) / 1000).toFixed(1)} mm ${side === 'c' ? 'component' : 'solder'} side`)
   .replace(/\b([A-Z]+\d+\.\w+)\/(leg|contact|hole)\b/g, '$1')
   .replace(/\b([A-Z]+\d+\.\w+)\/joint-([cs])\b/g, (_, pin, side) => `${pin} joint ${side === 'c' ? 'component' : 'solder'} side`);

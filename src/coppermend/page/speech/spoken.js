@@ -33,11 +33,11 @@ export function sayPlace(name) {
 }
 
 /** Where a via or land lies, which has no pin to count to. @param {{name: string, where?: string}} tip */
-const sayWhere = ({ name, where }) => (where && /^(via|land)/.test(name) ? sayPlace(where) : '');
+const sayWhere = ({ name, where }) => (where && /^(via|land|track)/.test(name) ? sayPlace(where) : '');
 
 /** What the hand needs to know beyond the pin: a joint, a socket, a hole; a leg is the usual thing. @param {string} touch @param {string} name */
 function sayTouch(touch, name) {
-  if (!touch || touch === 'touch the leg' || /^(via|land)/.test(name)) return '';
+  if (!touch || touch === 'touch the leg' || /^(via|land|track)/.test(name)) return '';
   return touch.replace('touch the ', '').replace('touch ', '');
 }
 

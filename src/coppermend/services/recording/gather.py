@@ -271,7 +271,7 @@ def say_point(point: PointRef) -> str:
     return f"{what} at {point.x_mm:.1f}, {point.y_mm:.1f} mm, {side}"
 
 
-_ID = re.compile(r"\b(?:(via|land)@(-?\d+),(-?\d+)|([A-Z]+\d+\.\w+))/(leg|contact|hole|joint-[cs]|[cs])\b")
+_ID = re.compile(r"\b(?:(via|land|track)@(-?\d+),(-?\d+)|([A-Z]+\d+\.\w+))/(leg|contact|hole|joint-[cs]|[cs])\b")
 
 
 def in_words(text: str) -> str:
