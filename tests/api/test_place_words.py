@@ -16,6 +16,7 @@ from coppermend.core.board.model import Part, Pin
 from coppermend.core.copper.model import SiteKind
 from coppermend.services.placewords import (
     chip_rows,
+    loose_in_words,
     near_words,
     notch_of,
     pin_row,
@@ -115,6 +116,21 @@ def test_a_loose_place_and_an_end_come_with_their_way(shelved: ShelvedBoard) -> 
     end = replace(via, part="R1", pin="2")
     assert point_words(board, end)["way"] == [0.0, 1.0] and point_words(board, end)["by"] is None
     assert point_words(shelved.board, replace(via, part="U1", pin="3"))["way"] is None
+
+
+def test_a_logs_loose_places_are_told_by_their_pin_and_side(shelved: ShelvedBoard) -> None:
+    """The same triangle: 3 mm right of the pin and 4 mm up; ids hold whole micrometres."""
+    pin = shelved.board.part("U1").pins[0]
+    alone = replace(shelved.board, parts=(Part("U1", "c", np.zeros((0, 2)), "", (pin,)),))
+    via = f"via@{round((pin.x_mm + 3) * 1000)},{round((pin.y_mm + 4) * 1000)}/s"
+    told = "via 5.0 mm from U1 pin 1 towards top right as seen on the component side"
+    texts = [f"closed: U1.1/leg and {via}", "power: on", f"{via}."]
+    assert loose_in_words(alone, texts, sides=True) == [
+        f"closed: U1.1/leg and {told} (solder side)",
+        "power: on",
+        f"{told} (solder side).",
+    ]
+    assert places_in_words(alone, texts[0]) == f"closed: U1.1 and {told}"
 
 
 def test_no_two_tracks_or_vias_go_by_the_same_words(shelved: ShelvedBoard) -> None:

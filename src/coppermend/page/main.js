@@ -36,7 +36,7 @@ import { keptPedal, learnt } from './shared/pedal.js';
 
 const VIEWS = /** @type {const} */ (['bench', 'story', 'wires', 'ohms', 'trust', 'record']);
 /** Words of a notice up to this long are shown as large as the check: they are read with both hands at the probes. */
-const FAR_WORDS = 44;
+const FAR_WORDS = 90;
 const TITLES = { bench: 'Bench', story: 'Story', wires: 'Breaks', ohms: 'Ohms', trust: 'Map', record: 'Record' };
 
 export class App {

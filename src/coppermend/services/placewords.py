@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -189,7 +190,7 @@ def point_words(board: Board, point: ProbePoint) -> dict[str, Any]:
 
 
 _PIN_ID = re.compile(r"\b([A-Za-z]+\d+\w*\.\w+)/(?:leg|contact|hole|joint-[cs])(?!\w)")
-_LOOSE_ID = re.compile(r"\b([a-z]+)@(-?\d+),(-?\d+)/[cs](?!\w)")
+_LOOSE_ID = re.compile(r"\b([a-z]+)@(-?\d+),(-?\d+)/([cs])(?!\w)")
 
 
 def places_in_words(board: Board, text: str) -> str:
@@ -199,11 +200,25 @@ def places_in_words(board: Board, text: str) -> str:
     coordinates stand in its id in micrometres.
     """
 
-    def loose(found: re.Match[str]) -> str:
-        kind, x, y = found.groups()
-        return " ".join(filter(None, (kind, *near_words(board, int(x) / 1000, int(y) / 1000))))
+    return loose_in_words(board, [_PIN_ID.sub(r"\1", text)])[0]
 
-    return _LOOSE_ID.sub(loose, _PIN_ID.sub(r"\1", text))
+
+def loose_in_words(board: Board, texts: Sequence[str], sides: bool = False) -> list[str]:
+    """The same for the loose places alone, in many texts; ``sides`` says on which side each was touched, too. Pins keep their ids.
+
+    A place that the texts name often is looked up once, so that a whole log can be given at one time.
+    """
+    known: dict[str, str] = {}
+
+    def loose(found: re.Match[str]) -> str:
+        whole = found.group(0)
+        if whole not in known:
+            kind, x, y, side = found.groups()
+            said = " ".join(filter(None, (kind, *near_words(board, int(x) / 1000, int(y) / 1000))))
+            known[whole] = f"{said} ({SIDE_WORDS[side]})" if sides else said
+        return known[whole]
+
+    return [_LOOSE_ID.sub(loose, text) for text in texts]
 
 
 def near_words(board: Board, x_mm: float, y_mm: float) -> tuple[str, str]:

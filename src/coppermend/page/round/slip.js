@@ -40,7 +40,7 @@ function head(app, tips) {
   const left = p.left ? `${p.left} to go, ${seconds(p.left_seconds)} modelled` : '';
   return h('div', null,
     h('div.ticks', { role: 'img', 'aria-label': `${p.done} readings, ${p.left} checks to go` }, strip.map((t) => h(`i.${t}`, null))),
-    h('div.slip-head', null, h('b', null, name), h('span', null, left)));
+    h('div.slip-head', null, h('b', null, name), tips.own ? h('button.key.slim', { type: 'button', id: 'not-own', onclick: () => app.do('clearOwn') }, 'Back to the proposed check') : h('span', null, left)));
 }
 
 /** @param {App} app @param {ReturnType<typeof tipsOf>} tips */
@@ -61,7 +61,6 @@ function checkBody(app, tips) {
     app.skipping ? null : valueForm(app, ready),
     ready && app.own.a ? betweenTwo(app) : null,
     soundLine(app),
-    tips.own ? h('button.key.slim', { type: 'button', onclick: () => app.do('clearOwn') }, 'Back to the proposed check') : null,
   ];
 }
 
@@ -154,7 +153,7 @@ function stepBody(app) {
   if (step.kind === 'area') return [h('p.step-words', null, step.words), h('p.why', null, step.reason), h('button.key.hot', { type: 'button', onclick: () => app.do('newArea') }, icon('area'), 'Mark a work area'), h('p.why', null, 'Then tap a part on the board, or the corners of the damaged place.')];
   const broken = step.kind === 'patch' && step.span;
   return [
-    h('p.step-words', null, broken ? `Net ${step.span.net} is broken` : sentence(step.words)),
+    h('p.step-words', null, broken ? `Net ${step.span.net} is broken` : sentence(untitled(step))),
     broken ? h('p.where-broken', null, sentence(step.span.words)) : null,
     step.reason ? h('p.why', null, sentences(step.reason)) : null,
     broken ? null : numbers(bench.progress),
@@ -164,6 +163,9 @@ function stepBody(app) {
     step.notes?.length ? h('details.cautions', null, h('summary', null, step.kind === 'gate' ? 'What is to be done' : `${step.notes.length} more to know`), h('ul', null, step.notes.map((/** @type {string} */ n) => h('li', null, n)))) : null,
   ];
 }
+
+/** The step's words without its title before them: the title stands above. Pure. @param {{title: string, words: string}} step */
+export const untitled = ({ title, words }) => (title && words.startsWith(`${title}: `) ? words.slice(title.length + 2) : words);
 
 /** @param {any} p */
 function numbers(p) {
