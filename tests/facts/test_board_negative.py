@@ -104,3 +104,83 @@ def test_few_clearances_are_taken_as_lands_and_that_is_said() -> None:
     said = [one for one in found.findings if one.code == "BRD-008"]
     assert [one.place.file for one in said] == ["b.g1"] and "taken as positive" in said[0].words
     assert joined(found) == set()
+
+
+AWAY = [hole for hole in HOLES if hole not in ON_PLANE]
+
+
+def line(*points: tuple[float, float], code: int = 12) -> str:
+    x0, y0 = points[0]
+    drawn = "".join(f"X{round(x * 1e6)}Y{round(y * 1e6)}D01*\n" for x, y in points[1:])
+    return f"D{code}*\nX{round(x0 * 1e6)}Y{round(y0 * 1e6)}D02*\n{drawn}"
+
+
+@pytest.mark.parametrize("size", [13, 10], ids=["as the outer lands", "smaller"])
+@pytest.mark.parametrize("way", [[(5, 5), (10, 5)], [(5, 5), (7, 7.5), (10, 7.5), (10, 10)]])
+def test_one_track_from_hole_to_hole_makes_a_layer_copper(size: int, way: list[tuple[float, float]]) -> None:
+    """A sparse signal layer: 40 lands and one track. It joins the track's two holes, and no doubt is left."""
+    found = board(gerber(flash(size, AWAY), line(*way)))
+    assert joined(found) == {way[0], way[-1]} and not guessed(found)
+
+
+def test_lands_of_which_the_unused_were_removed_stay_lands() -> None:
+    """Spots as large as the outer layers' lands are lands; that nothing else tells so is said as a warning."""
+    found = board(gerber(flash(13, AWAY)))
+    (said,) = [one for one in found.findings if one.code == "BRD-008"]
+    assert joined(found) == set() and said.severity == "warning" and "as large as the lands" in said.words
+
+
+def test_lands_at_all_holes_but_one_are_no_question() -> None:
+    """Were it a plane it would join one hole to nothing: the nets are the same."""
+    assert not guessed(board(gerber(flash(13, HOLES[1:]))))
+
+
+FRAME = "%ADD14C,9.0*%\n" + line((0, 0), (45, 0), (45, 30), (0, 30), (0, 0), code=14)
+
+
+@pytest.mark.parametrize(("moats", "parts"), [
+    (FRAME, [set(ON_PLANE) - {h for h in ON_PLANE if min(h[0], h[1], 45 - h[0], 30 - h[1]) < 4.5 + 0.4}]),
+    (line((22.5, 0), (22.5, 30)) + line((15, 0), (15, 12.5), (22.5, 12.5)), [
+        {h for h in ON_PLANE if h[0] > 22.5}, {h for h in ON_PLANE if h[0] < 22.5} - {(20, 5)},
+    ]),
+], ids=["a wide frame", "moats along a column"])  # fmt: skip
+def test_frames_and_moats_that_touch_clearances_leave_a_plane_a_plane(moats: str, parts: list[set]) -> None:
+    """The frame's inner rim lies 4.5 mm within the board; the moats, through two clearances, part the plane in three (one of a single hole)."""
+    found = board(gerber(flash(10, AWAY), moats))
+    assert guessed(found)
+    islands: dict[int | None, set] = {}
+    for hole in found.holes:
+        islands.setdefault(hole.island, set()).add((hole.x_mm, hole.y_mm))
+    many = [places for places in islands.values() if len(places) > 1]
+    assert sorted(map(sorted, many)) == sorted(sorted(part) for part in parts if len(part) > 1)
+
+
+def test_three_thermals_make_a_plane_however_few() -> None:
+    """Five holes, two with a clearance, three with a thermal: the thermals' holes are joined."""
+    holes = HOLES[:5]
+    outer = gerber(flash(13, holes))
+    files = {
+        "b.gtl": outer,
+        "b.gbl": outer,
+        "b.g1": gerber(flash(10, holes[:2]), flash(11, holes[2:])),
+        "b.g2": gerber(flash(13, holes), TRACKS),
+        "b.gko": gerber(EDGE),
+        "b.drl": ("M48\nMETRIC\nT1C0.8\n%\nT1\n" + "".join(f"X{x}.0Y{y}.0\n" for x, y in holes) + "M30\n").encode(),
+    }
+    found = board_of(Package("b", tuple(Member(name, data) for name, data in files.items())))
+    assert joined(found) == set(holes[2:]) and guessed(found)
+
+
+def test_painted_clearances_and_thermals() -> None:
+    """Clearances hatched with strokes, thermals of four arcs drawn as strokes round the hole: as on plots without flashes."""
+    clearances = "".join(
+        line(*((x + a, y + b) for a, b in ((-0.6, k), (0.6, k)))) for x, y in AWAY for k in (-0.4, -0.2, 0.0, 0.2, 0.4)
+    )
+    ring = [(0.9, 0.3), (0.3, 0.9), (-0.3, 0.9), (-0.9, 0.3), (-0.9, -0.3), (-0.3, -0.9), (0.3, -0.9), (0.9, -0.3)]
+    thermals = "".join(
+        line((x + ring[k][0], y + ring[k][1]), (x + ring[k + 1][0], y + ring[k + 1][1]))
+        for x, y in ON_PLANE
+        for k in (0, 2, 4, 6)
+    )
+    found = board(gerber(clearances, thermals))
+    assert joined(found) == set(ON_PLANE) and guessed(found)

@@ -28,13 +28,7 @@ from coppermend.core.board.match import CopperIndex, copper_at, copper_index
 from coppermend.core.board.model import Board, CopperLayer, Hole, NetlistPoint, Part, Pin
 from coppermend.core.board.names import nearest_names
 from coppermend.core.board.naming import name_islands
-from coppermend.core.board.negative import (
-    looks_negative,
-    negative_finding,
-    says_negative,
-    too_few_to_tell,
-    untold_finding,
-)
+from coppermend.core.board.negative import look, says_negative
 from coppermend.core.board.netlists import PlacedNetlist, ignored, netlist_findings, place_netlist, plating_findings
 from coppermend.core.board.panel import (
     panel_finding,
@@ -91,9 +85,13 @@ def prepare(records: PackageRecords) -> Prepared:
     keys = layer_keys(len(roles), lone if lone in ("c", "s") else "c")
     holes, dropped = without_repeats(hole_columns(records.drills, dict(records.roles), len(roles)))
     roles = [(role, replace(image, negative=says_negative(image))) for role, image in roles]
-    inner = [image for role, image in roles[1:-1] if not role.negative]
-    turned = [image.name for image in inner if looks_negative(image, holes)]
-    untold = [image.name for image in inner if too_few_to_tell(image, holes)]
+    outer = [image for _, image in (roles[0], roles[-1])]
+    seen = [
+        (image, look(image, holes.take((holes.first <= k) & (k <= holes.last)), outer, frame_of(outline, image)))
+        for k, (role, image) in enumerate(roles[1:-1], 1)
+        if not role.negative and len(image.shapes)
+    ]
+    turned = [image.name for image, one in seen if one.negative]
     roles = [(role, replace(image, negative=image.negative or image.name in turned)) for role, image in roles]
     cuts = records.corrections.cuts
     layers = tuple(
@@ -113,7 +111,7 @@ def prepare(records: PackageRecords) -> Prepared:
     layers, milled = without_milled(outline, layers, holes, is_profile)
     layers, beyond = within_edge(outline, layers, holes, is_profile)
     findings = [*records.findings, *_reader_findings(records), *layer_findings(records, layers)]
-    findings += [negative_finding(name) for name in turned] + [untold_finding(name) for name in untold]
+    findings += [one.finding for _, one in seen if one.finding is not None]
     findings += cut_findings(cuts, uncut, keys)
     findings += drill_findings(records, holes, dropped)
     findings += [*milled, *beyond, *(loose_strokes(outline, strokes, layers) if is_profile else ())]
