@@ -78,3 +78,18 @@ def test_one_interval_is_shrunk_as_the_gaussian_says() -> None:
 
 def test_nothing_seen_changes_nothing() -> None:
     assert bench_times(COSTS, []).costs == COSTS
+
+
+def test_a_poor_fit_says_why() -> None:
+    """Even gaps leave nothing to say; where every third gap holds half a minute of something else, and where an act was seen twice, that is said."""
+    walk = moves(np.random.default_rng(4), 300, 1.5, 1.0)
+    good = bench_times(COSTS, walk)
+    assert good.uneven < 0.25 and good.notes == ()
+    spoilt = [Interval(one.seconds + 30.0 * (k % 3 == 0), one.before, one.after) for k, one in enumerate(walk)]
+    poor = bench_times(COSTS, spoilt)
+    assert 0.25 < poor.uneven < 0.5
+    assert any(f"of {len(walk)} do not fit their acts" in note for note in poor.notes)
+    assert any("not of the total" in note for note in poor.notes)
+    few = bench_times(COSTS, walk[:12])
+    assert any(note.startswith("Seen fewer than 10 times") and "one tip" in note for note in few.notes)
+    assert bench_times(COSTS, []).notes == ("No time between two readings can be used: the table's own seconds stand.",)

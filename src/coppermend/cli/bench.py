@@ -41,5 +41,7 @@ def bench_times_command(ctx: click.Context, case: str | None, every: bool, use: 
     click.echo(
         f"Predicted {times.predicted_s:.0f} s, with these factors {times.fitted_s:.0f} s, actual {times.actual_s:.0f} s."
     )
+    for note in times.notes:
+        click.echo(note)
     if entry is not None:
         click.echo(f"Noted as {entry.bench_seq}: this case is planned with these times.")

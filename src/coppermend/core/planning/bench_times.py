@@ -30,6 +30,12 @@ PAUSE = 6.0
 TYPED_S = 0.3
 LOW, HIGH = 0.2, 5.0
 """Factors are kept inside this."""
+FEW = 10
+"""An act seen less often than this keeps much of the table's time (an assumption)."""
+UNEVEN = 0.25
+"""More than this share of the times beyond HUBER deviations of the fit: the gaps are uneven (a Gaussian leaves 18 %; the rest is an assumption)."""
+APART = 0.15
+"""The fit is called poor when its total differs from what it took by more than this share."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +70,10 @@ class BenchTimes:
     fitted_s: float
     actual_s: float
     costs: CostTable
+    uneven: float = 0.0
+    """Share of the used intervals that lie more than HUBER deviations from the fit."""
+    notes: tuple[str, ...] = ()
+    """Why the fit is to be taken with care, in words; empty when it is a good one."""
 
 
 def split(costs: CostTable, one: Interval) -> NDArray[np.float64]:
@@ -101,9 +111,43 @@ def bench_times(costs: CostTable, intervals: Sequence[Interval]) -> BenchTimes:
         ActTime(ACTS[k], int(seen[k]), round(float(mean[k]), 2), round(float(mean[k] * factor[k]), 2), float(factor[k]), float(sd[k]))
         for k in range(len(ACTS))
     )  # fmt: skip
+    fitted = x @ factor
+    beyond = np.abs(y - fitted) / np.maximum(NOISE * fitted, NOISE_S) > HUBER
+    totals = (float(x.sum()), float(fitted.sum()), float(y.sum()))
     return BenchTimes(
-        acts, len(usable), len(rows) - len(usable), float(x.sum()), float((x @ factor).sum()), float(y.sum()), _table(costs, factor, seen)
-    )  # fmt: skip
+        acts,
+        len(usable),
+        len(rows) - len(usable),
+        *totals,
+        _table(costs, factor, seen),
+        float(beyond.mean()) if len(y) else 0.0,
+        _notes(acts, totals, int((beyond & (y > fitted)).sum()), int(beyond.sum()), len(y)),
+    )
+
+
+def _notes(
+    acts: Sequence[ActTime], totals: tuple[float, float, float], slow: int, beyond: int, used: int
+) -> tuple[str, ...]:
+    """Why a fit is poor, in words. ``slow`` of the ``beyond`` intervals that do not fit took longer than the fit says."""
+    found: list[str] = []
+    if not used:
+        return ("No time between two readings can be used: the table's own seconds stand.",)
+    rare = [f"{one.act} ({one.seen})" for one in acts if 0 < one.seen < FEW]
+    if rare:
+        found.append(f"Seen fewer than {FEW} times, so still near the table: {', '.join(rare)}.")
+    if beyond > UNEVEN * used:
+        found.append(
+            f"The gaps are uneven: {beyond} of {used} do not fit their acts, {slow} of them longer. Something the table does not know lies between "
+            "those readings (looking for the pin, writing, talking); they count less."
+        )
+    _, fitted, actual = totals
+    if abs(fitted - actual) > APART * actual:
+        found.append(
+            f"With these factors the readings come to {fitted:.0f} s and took {actual:.0f} s: the factors are those of the usual gap, not of the total."
+        )
+    if abs(fitted - actual) > abs(totals[0] - actual):
+        found.append("The table's own seconds come nearer to the total than these factors.")
+    return tuple(found)
 
 
 def _robust(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
