@@ -11,7 +11,7 @@ from coppermend import bootstrap
 from coppermend.core.circuit.build import PartInput, build_circuit
 from coppermend.core.circuit.expect import Expectations, expectations
 from coppermend.core.circuit.model import Circuit
-from coppermend.core.circuit.planes import Behaviour, whole_trees
+from coppermend.core.circuit.planes import SYMBOL_WORDS, Behaviour, whole_trees
 from coppermend.core.circuit.toychip import Toy
 from coppermend.core.findings import Refusal
 from coppermend.devices.book import shipped
@@ -120,3 +120,50 @@ def test_a_part_that_is_not_there_is_refused_with_the_nearest() -> None:
 def test_a_bad_machine_file_is_refused_in_words(text: bytes, code: str) -> None:
     with pytest.raises(Refusal, match=code):
         read_machine(text)
+
+
+def switches(*rows: PartInput) -> Behaviour:
+    """A driver of IN (high), a pull-up of 10k on OUT with a gate behind it, a supply, and these parts."""
+    hold = Toy("HLD", "1 A input|2 Y output|7 GND ground|14 VCC power", {"Y": "A"})
+    see = Toy("SEE", "1 A input|2 Y output|7 GND ground|14 VCC power", {"Y": "!A"})
+    supply = (("7", "", "GND"), ("14", "", "VCC"))
+    base = (
+        PartInput("U1", "HLD", (("1", "", "VCC"), ("2", "", "IN"), *supply)),
+        PartInput("U2", "SEE", (("1", "", "OUT"), ("2", "", "NOT"), *supply)),
+        PartInput("R1", "10k", (("1", "", "OUT"), ("2", "", "VCC"))),
+        PartInput("J1", "", (("1", "", "VCC"), ("2", "", "GND"))),
+    )
+    book = {"HLD": hold, "SEE": see}
+    circuit = build_circuit((*base, *rows), lambda value: book.get(value) or shipped().find(value))
+    return Behaviour(circuit, whole_trees(circuit))
+
+
+def leg(value: str, **nets: str) -> PartInput:
+    chip = shipped().get(value)
+    return PartInput("Q1", value, tuple((str(p.number), "", nets[p.name]) for p in chip.pins))
+
+
+@pytest.mark.parametrize(
+    ("part", "net", "is_"),
+    [
+        (leg("2N3904", E="GND", B="IN", C="OUT"), "OUT", "low"),
+        (leg("BC547", E="GND", B="IN", C="OUT"), "OUT", "low"),
+        (leg("2SC1815", E="OUT", B="IN", C="VCC"), "OUT", "high"),
+        (leg("2N3906", E="VCC", B="IN", C="OUT"), "OUT", "high"),
+    ],
+)
+def test_a_transistor_switches_by_its_type(part: PartInput, net: str, is_: str) -> None:
+    """Common emitter inverts, common collector follows (textbook rules): a high base pulls an NPN's collector low, shuts a PNP (R1 then holds OUT high)."""
+    made = switches(part)
+    assert SYMBOL_WORDS[made.healthy_symbol(net)] == is_
+    assert made.circuit.by_ref["Q1"].chip is not None
+
+
+def test_a_transistor_of_unknown_type_leaves_its_net_unknown() -> None:
+    """Nobody knows whether it pulls: the pulled net is not called high."""
+    legs = (("1", "", "GND"), ("2", "", "IN"), ("3", "", "OUT"))
+    made = switches(PartInput("Q1", "S1234", legs))
+    assert "OUT" in made.circuit.unknown_nets and made.circuit.by_ref["Q1"].chip is None
+    assert "EXP-004" in [one.code for one in expectations(made.circuit, made, None).findings]
+    lost = switches(leg("2N3904", E="GND", B="NOWHERE", C="OUT"))
+    assert "OUT" in lost.circuit.unknown_nets, "a base that nothing drives says nothing about the collector"

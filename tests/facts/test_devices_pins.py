@@ -15,7 +15,8 @@ import pytest
 from coppermend.devices import DRIVING, Chip, PinKind, evaluate, names_in, shipped
 
 BOOK = shipped()
-CHIPS = list(BOOK.chips.values())
+TRANSISTORS = [one for one in BOOK.chips.values() if one.family.name in ("NPN", "PNP")]
+CHIPS = [one for one in BOOK.chips.values() if one not in TRANSISTORS]
 LOOK = Path(__file__).parent / "pins_second_look"
 RANGE = re.compile(r"^(.*?)(\d+)\.\.(\d+)$")
 DIP_SIZES = {8, 14, 16, 18, 20, 22, 24, 28, 40, 64}
@@ -66,7 +67,7 @@ def test_every_chip_was_entered_twice() -> None:
     assert set(SECOND) == set(BOOK.chips)
 
 
-@pytest.mark.parametrize("chip", CHIPS, ids=lambda c: c.type)
+@pytest.mark.parametrize("chip", [*CHIPS, *TRANSISTORS], ids=lambda c: c.type)
 def test_both_entries_agree(chip: Chip) -> None:
     assert {pin.number: pin.name for pin in chip.pins} == SECOND[chip.type]
 
@@ -98,6 +99,16 @@ def test_consistent(chip: Chip) -> None:
     }
     used |= {name for one in chip.functions for names in one.pins.values() for name in names}
     assert [pin.name for pin in told if pin.name not in used] == [], "a clock or a select that moves nothing"
+
+
+@pytest.mark.parametrize("chip", TRANSISTORS, ids=lambda c: c.type)
+def test_a_transistor_has_each_leg_once(chip: Chip) -> None:
+    assert sorted(str(pin.kind) for pin in chip.pins) == ["base", "collector", "emitter"]
+    assert chip.package in ("TO-92", "TO-220") and not chip.needs and not chip.rails
+    if (
+        chip.package == "TO-220"
+    ):  # the tab is the collector, and so is the middle leg (common practice of TO-220 bipolar transistors)
+        assert str(chip.pins[1].kind) == "collector"
 
 
 @pytest.mark.parametrize("chip", [one for one in CHIPS if not one.unusual_power], ids=lambda c: c.type)

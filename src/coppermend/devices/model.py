@@ -27,6 +27,9 @@ class PinKind(StrEnum):
     SELECT = "select"
     OSCILLATOR = "oscillator"
     UNCONNECTED = "not connected"
+    BASE = "base"
+    COLLECTOR = "collector"
+    EMITTER = "emitter"
 
 
 DRIVING = frozenset({PinKind.OUTPUT, PinKind.TRI_STATE, PinKind.OPEN_COLLECTOR, PinKind.BIDIRECTIONAL})

@@ -23,6 +23,9 @@ KIND_KEYS = {
     "select": PinKind.SELECT,
     "oscillator": PinKind.OSCILLATOR,
     "unconnected": PinKind.UNCONNECTED,
+    "base": PinKind.BASE,
+    "collector": PinKind.COLLECTOR,
+    "emitter": PinKind.EMITTER,
 }
 BY_NAME = {
     "VCC": PinKind.POWER, "VDD": PinKind.POWER, "VBB": PinKind.POWER, "VEE": PinKind.POWER, "VPP": PinKind.POWER, "VGG": PinKind.POWER,

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from coppermend.core.circuit.logic import names_in
 from coppermend.core.circuit.model import DRIVING, ChipFacts, Circuit, CircuitPart, Link, Pull, Rail, Terminal
+from coppermend.core.circuit.transistors import as_switch, is_transistor
 
 _ROLES = (
     (("U", "IC"), "unknown chip"),
@@ -53,17 +54,43 @@ def build_circuit(parts: Iterable[PartInput], find: Callable[[str], ChipFacts | 
     Worked example: tests/facts/test_circuit_expect.py builds a clock, a counter and a latch from three rows.
     """
     made = tuple(_part(one, find) for one in parts)
-    nets: dict[str, list[Terminal]] = {}
-    for part in made:
-        for one in part.terminals:
-            if one.net:
-                nets.setdefault(one.net, []).append(one)
-    fixed = {name: tuple(rows) for name, rows in nets.items()}
+    fixed = _nets(made)
     rails = _rails(made, fixed)
     pulls = tuple(_pulls(made, rails))
     links = tuple(_links(made, fixed, rails))
+    switched = _with_switches(made, fixed, rails, links, find)
+    if switched != made:
+        made, fixed = switched, _nets(switched)
+        links = tuple(_links(made, fixed, rails))
     unknown = _unknown_nets(made, fixed, rails, pulls, links)
     return Circuit(made, fixed, rails, pulls, links, unknown, {one.ref: one for one in made})
+
+
+def _nets(parts: tuple[CircuitPart, ...]) -> dict[str, tuple[Terminal, ...]]:
+    nets: dict[str, list[Terminal]] = {}
+    for part in parts:
+        for one in part.terminals:
+            if one.net:
+                nets.setdefault(one.net, []).append(one)
+    return {name: tuple(rows) for name, rows in nets.items()}
+
+
+def _with_switches(
+    parts: tuple[CircuitPart, ...],
+    nets: Mapping[str, tuple[Terminal, ...]],
+    rails: Mapping[str, Rail],
+    links: tuple[Link, ...],
+    find: Callable[[str], ChipFacts | None],
+) -> tuple[CircuitPart, ...]:
+    """The parts with every transistor of a known type as the switch that it is, where its base is driven by something known."""
+    known = {net for net, rows in nets.items() if any(one.kind in DRIVING for one in rows)}
+    known |= {one.target.net for one in links}
+    found = []
+    for part in parts:
+        chip = find(part.value) if part.role == "transistor" and part.value else None
+        usable = chip is not None and is_transistor(chip)
+        found.append(as_switch(part, chip, rails, frozenset(known)) if chip is not None and usable else part)
+    return tuple(found)
 
 
 def role_of(ref: str) -> str:
@@ -263,12 +290,14 @@ def _unknown_nets(
     pulls: tuple[Pull, ...],
     links: tuple[Link, ...],
 ) -> frozenset[str]:
-    """Nets that only something outside the book drives: unknown chips, transistors, connectors, switches. Pulled nets are not among them."""
+    """Nets that only something outside the book drives: unknown chips, transistors, connectors, switches. Pulled nets are not among them, but
+    those that a transistor of unknown type or use may pull the other way."""
     linked = {end.net for one in links for end in (one.source, one.target)}
     roles = {one.ref: one.role for one in parts}
     chips = {net for net, rows in nets.items() if any(roles[one.part] == "chip" for one in rows)}
     held = {one.terminal.net for one in pulls if one.terminal.net in chips} | {one.target.net for one in links}
     held |= linked & {one.terminal.net for one in pulls}
+    held -= {t.net for part in parts if part.role == "transistor" and part.chip is None for t in part.terminals}
     foreign = ("unknown chip", "transistor", "connector", "switch", "diode", "cell", "other", "capacitor", "resistor")
     return frozenset(
         net

@@ -279,6 +279,16 @@ def _findings(circuit: Circuit) -> list[Finding]:
                 Finding("EXP-003", Severity.NOTE, Place(thing=part.ref), f"{part.ref} ({part.value or 'no type'}) is not in the device book; its pins have no expectation.",
                         "Add it to a file of your own (docs/reference/devices.md).")
             )  # fmt: skip
+        if part.role == "transistor" and part.chip is None:
+            found.append(
+                Finding(
+                    "EXP-004",
+                    Severity.NOTE,
+                    Place(thing=part.ref),
+                    f"{part.ref} ({part.value or 'no type'}) is a transistor of unknown type, or one whose base nothing known drives; its nets have no expectation.",
+                    "Add its type to a file of your own (docs/reference/devices.md), or measure what drives its base.",
+                )
+            )
         for t in part.terminals:
             open_input = t.kind in ("input", "select", "reset", "clock") and (not t.net or len(circuit.nets[t.net]) < 2)
             if part.chip is not None and open_input and t.net not in pulled:
