@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from coppermend.core.board.drillfit import FEW_HOLES, GOOD_SHARE, Fit, Lands, best_shift, fit, hits, shifted, spread
 from coppermend.core.board.records import DrillImage
@@ -25,36 +26,90 @@ def read_drills(files: Sequence[PlannedFile], lands: Lands) -> tuple[list[DrillI
             findings.append(refusal.finding)
     read.sort(key=lambda pair: -len(pair[1]))
     out: list[DrillImage] = []
-    chosen: DrillFormat | None = None
+    told = _Told()
     for file, drill in read:
-        image, new, more = _settled(file, drill, lands, chosen)
+        image, new, more = _settled(file, drill, lands, told)
         findings += more
-        chosen = new or chosen
+        told = told.with_file(drill, new, fit(image, lands))
         out.append(image)
     return _on_origin(out, lands, findings), findings
 
 
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What files read before tell of the others: ``proven`` formats that bring holes onto lands, ``better`` first reading -> that which fits,
+    ``last`` the one last found.
+    """
+
+    proven: tuple[DrillFormat, ...] = ()
+    better: tuple[tuple[DrillFormat, DrillFormat], ...] = ()
+    last: DrillFormat | None = None
+
+    def with_file(self, drill: DrillFile, new: DrillFormat | None, found: Fit) -> _Told:
+        """The same with one more file."""
+        proven = (
+            (*self.proven, new or drill.format)
+            if found.share >= GOOD_SHARE and len(drill) >= FEW_HOLES
+            else self.proven
+        )
+        better = (*self.better, (drill.format, new)) if new is not None else self.better
+        return _Told(proven, better, new or self.last)
+
+    def followed_by(self, drill: DrillFile) -> DrillFormat | None:
+        """The format that a file with open parts takes from those beside it: where its own first reading proved wrong, else a proven one that
+        agrees in all it states.
+        """
+        found = dict(self.better).get(drill.format)
+        if found is not None:
+            return found
+        return next((one for one in self.proven if one != drill.format and _agree(one, drill)), None)
+
+
+def _agree(one: DrillFormat, drill: DrillFile) -> bool:
+    """Whether a format differs from a file's in guessed parts only."""
+    mine = drill.format
+    same = {
+        "unit": one.metric == mine.metric,
+        "zeros": one.omitted == mine.omitted,
+        "digits": (one.whole, one.decimals) == (mine.whole, mine.decimals),
+    }
+    return not drill.decimal_points and all(same[part] or part in drill.guessed for part in same)
+
+
 def _settled(
-    file: PlannedFile, drill: DrillFile, lands: Lands, neighbour: DrillFormat | None
+    file: PlannedFile, drill: DrillFile, lands: Lands, told: _Told
 ) -> tuple[DrillImage, DrillFormat | None, list[Finding]]:
-    """One file in the reading that fits best, and the format when it is not the one first read."""
+    """One file in the reading that fits best, and the format when it is not the one first read.
+
+    What the file states, or what a file beside it in the same format proves, gives way to nothing but lands: holes beside all copper
+    (of mounting) are no sign of a wrong format. A file in a format that proved wrong elsewhere follows the one that was right there.
+    """
     first = drill_record(drill)
     now = fit(first, lands)
     stated = not drill.guessed and not drill.decimal_points
     if len(drill) == 0 or file.drill_hint is not None or now.share >= GOOD_SHARE:
         return first, None, []
-    if len(drill) < FEW_HOLES:
-        trials = [neighbour] if neighbour is not None else []
-        trials += [] if now.inside > 0 else list(candidate_formats(drill))
+    believed = stated or drill.format in told.proven
+    follows = None if believed else told.followed_by(drill)
+    last = [told.last] if told.last is not None else []
+    if len(drill) >= FEW_HOLES:
+        trials = last + list(candidate_formats(drill))
+    elif believed:
+        trials = []
     else:
-        trials = ([neighbour] if neighbour is not None else []) + list(candidate_formats(drill))
+        trials = last + ([] if now.inside > 0 else list(candidate_formats(drill)))
     best, best_fit, best_format = first, now, None
-    for trial in trials:
+    for trial in ([follows] if follows is not None else []) + trials:
         try:
             image = drill_record(read_drill(file.member.data, file.member.name, trial, file.side))
         except Refusal:
             continue
         found = fit(image, lands)
+        if trial == follows and found.inside >= max(now.inside, GOOD_SHARE):
+            best, best_fit, best_format = image, found, trial
+            break
+        if believed and found.share < GOOD_SHARE:
+            continue
         if found.score > best_fit.score + 0.1 and (len(drill) < FEW_HOLES or spread(image, lands) > 0.05):
             best, best_fit, best_format = image, found, trial
     if best_format is None:
@@ -63,7 +118,7 @@ def _settled(
 
 
 def _reread(file: PlannedFile, drill: DrillFile, better: DrillFormat, before: Fit, after: Fit, stated: bool) -> Finding:
-    where = "on lands" if after.share > 0 else "inside the board"
+    where = "on lands" if after.share > 0 else "inside the box of copper and outline"
     old = before.share if after.share > 0 else before.inside
     new = after.share if after.share > 0 else after.inside
     how = "the file says" if stated else "first taken as"

@@ -179,7 +179,8 @@ def _drills(
     outer = [one for one in images if roles[one.name].kind == "copper" and roles[one.name].side in ("c", "s")]
     step("reading drill files")
     drawn = [drill_from_gerber(one, roles[one.name]) for one in images if roles[one.name].kind == "drill"]
-    read, findings = read_drills(files, lands_of(outer or [one for one in images if roles[one.name].kind == "copper"]))
+    copper = outer or [one for one in images if roles[one.name].kind == "copper"]
+    read, findings = read_drills(files, lands_of(copper, [one for one in images if roles[one.name].kind == "outline"]))
     spans = {file.member.name: file.role.span for file in files if file.role.span is not None}
     read = [replace(one, span=spans.get(one.name, one.span)) for one in read]
     return [*read, *drawn], findings

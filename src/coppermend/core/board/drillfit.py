@@ -20,12 +20,12 @@ FEW_HOLES = 4
 """Fewer holes than this say nothing by themselves; a file that small follows the format of its neighbours."""
 
 OUTSIDE_MM = 5.0
-"""Holes may lie this far outside the copper's box (break-off rails, tooling holes)."""
+"""Holes may lie this far outside the box of copper and outline (break-off rails, tooling holes)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Lands:
-    """Where holes can be expected: flash places of the outer layers (or middles of small regions where nothing is flashed), and the copper's box."""
+    """Where holes can be expected: flash places of the outer layers (or middles of small regions where nothing is flashed), and the box of copper and outline."""
 
     places: NDArray[np.float64]
     box: tuple[float, float, float, float]
@@ -33,7 +33,7 @@ class Lands:
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """``share`` of the round holes on lands, ``inside`` share of all hits inside the copper's box."""
+    """``share`` of the round holes on lands, ``inside`` share of all hits inside the box of copper and outline."""
 
     share: float
     inside: float
@@ -44,8 +44,8 @@ class Fit:
         return self.share + 0.25 * self.inside
 
 
-def lands_of(copper: Sequence[GerberImage]) -> Lands:
-    """Expected places from the outer copper layers' images."""
+def lands_of(copper: Sequence[GerberImage], outline: Sequence[GerberImage] = ()) -> Lands:
+    """Expected places from the outer copper layers' images; the box holds the board's outline, too, where there is one."""
     places: list[NDArray[np.float64]] = [np.empty((0, 2))]
     boxes = []
     for image in copper:
@@ -61,6 +61,7 @@ def lands_of(copper: Sequence[GerberImage]) -> Lands:
             places.append(((box[:, :2] + box[:, 2:]) / 2)[small])
     if not boxes:
         return Lands(np.empty((0, 2)), (0.0, 0.0, 0.0, 0.0))
+    boxes += [image.shapes.bounds_mm() for image in outline if len(image.shapes)]
     whole = np.concatenate(boxes)
     x0, y0 = np.nanmin(whole[:, :2], axis=0)
     x1, y1 = np.nanmax(whole[:, 2:], axis=0)
