@@ -11,9 +11,9 @@ from coppermend.formats.member import Member
 from coppermend.services.boards import Package, board_of
 
 INCH = 25.4
-LANDS = [(2.0 + 0.1 * k, 1.5 + 0.1 * j) for k in range(8) for j in range(3)]
-"""Inches. The copper lies in the middle of a board of 5 by 3.5 inches."""
-MOUNTS = [(0.2, 0.2), (4.8, 0.2), (4.8, 3.3), (0.2, 3.3)]
+LANDS = [(0.3 + 0.1 * k, 0.2 + 0.1 * j) for k in range(8) for j in range(3)]
+"""Inches. The copper lies in one corner of a board of 5 by 3.5 inches; read with one decimal more, the mounting holes would lie in it."""
+MOUNTS = [(4.8, 3.3), (4.0, 3.3), (4.8, 2.0), (4.0, 2.0)]
 HEAD = "%FSLAX46Y46*%\n%MOMM*%\n%ADD10C,1.5*%\n%ADD11C,0.1*%\n"
 
 
