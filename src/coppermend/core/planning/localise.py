@@ -27,7 +27,7 @@ from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.risk import Risk
 from coppermend.core.planning.rollout import Game, Owed
 from coppermend.core.planning.settle import MOST_REPEATS, best_across, beyond
-from coppermend.core.planning.small import play_out, small_net
+from coppermend.core.planning.small import SmallNet, could_rise, play_out, small_net
 from coppermend.core.planning.spans import block_of, confirmed, crossing_opens, scarce_points
 from coppermend.core.planning.tour import Option
 from coppermend.core.planning.trees import RiskTree, risk_trees
@@ -130,7 +130,7 @@ def best_readings(
     classes = _classes(copper, risk, v, skipped)
     if len(classes) < 2:
         return []
-    played = _played(posterior, risk, v, classes, costs, tips, asked)
+    played = _played(posterior, risk, v, classes, costs, tips, asked, skipped)
     if played is not None:
         return [played]
     piece = copper.tree.piece[next(iter(view.points))]
@@ -164,10 +164,11 @@ def _played(
     costs: CostTable,
     tips: TipState,
     asked: dict[frozenset[str], int],
+    skipped: Collection[str],
 ) -> Candidate | None:
     """What playing a small net out recommends; None on a larger net, and where a small one is settled."""
     worn = {pair for pair, times in asked.items() if times >= MOST_REPEATS}
-    net = small_net(posterior, risk, v, classes, tips, worn)
+    net = _small(posterior, risk, v, classes, tips, worn, skipped)
     pair = play_out(net, costs, tips, asked)[0] if net is not None else None
     if net is None or pair is None:
         return None
@@ -177,6 +178,25 @@ def _played(
     bits = float(information(joined, 1.0 - low_open, low_closed))
     p_closed = low_closed + (1.0 - low_open - low_closed) * joined
     return Candidate(*pair, seconds, bits, p_closed, repeats=frozenset((pair[0].id, pair[1].id)) in asked)
+
+
+def _small(
+    posterior: CopperBelief,
+    risk: Risk,
+    v: int,
+    classes: Sequence[tuple[list[int], list[ProbePoint]]],
+    tips: TipState,
+    worn: Collection[frozenset[str]],
+    skipped: Collection[str],
+) -> SmallNet | None:
+    """View ``v`` as a small net, with what an open reading could put in doubt where that leaves it small."""
+    loose = could_rise(risk, v, posterior.basis.proven_below)
+    if loose:
+        apart = _classes(posterior.copper, risk, v, skipped, loose)
+        net = small_net(posterior, risk, v, apart, tips, worn, loose)
+        if net is not None:
+            return net
+    return small_net(posterior, risk, v, classes, tips, worn)
 
 
 def played_cover(
@@ -192,7 +212,7 @@ def played_cover(
     ``EXCESS_SAVES_S`` or more. None on a larger net.
     """
     asked = _asked(posterior)
-    net = small_net(posterior, risk, v, _classes(posterior.copper, risk, v, skipped), tips, set(asked))
+    net = _small(posterior, risk, v, _classes(posterior.copper, risk, v, skipped), tips, set(asked), skipped)
     if net is None:
         return None
     bound = sum(tree.bound for tree in trees)
@@ -405,14 +425,19 @@ def _asked(posterior: CopperBelief) -> dict[frozenset[str], int]:
     return count
 
 
-def _classes(copper: Copper, risk: Risk, v: int, skipped: Collection[str]) -> list[tuple[list[int], list[ProbePoint]]]:
-    """Nodes that proven copper joins, with their points: a reading from any of them tells the same about the copper."""
+def _classes(
+    copper: Copper, risk: Risk, v: int, skipped: Collection[str], loose: Collection[int] = ()
+) -> list[tuple[list[int], list[ProbePoint]]]:
+    """Nodes that proven copper joins, with their points: a reading from any of them tells the same about the copper.
+
+    ``loose``: super-edges that are not taken to join anything, though they are proven.
+    """
     view, base = risk.frame.views[v], risk.frame.first[v]
     tied = Groups()
     find = tied.find
     for e in view.super_edges:
         k = base + e.index
-        if not risk.doubt[k] and not risk.broken[k] and not e.dead:
+        if not risk.doubt[k] and not risk.broken[k] and not e.dead and k not in loose:
             tied.join(e.a, e.b)
     groups: dict[int, tuple[list[int], list[ProbePoint]]] = {}
     for node in view.points:

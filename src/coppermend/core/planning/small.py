@@ -35,6 +35,8 @@ MOST_CLASSES = 8
 """Nets with more places that a reading can tell apart are not played out."""
 MOST_POINTS = 12
 """Points of the net that are looked at: those nearest to the tips and to each other."""
+COULD_RISE = 0.05
+"""A proven stretch with more than this share of the threshold counts in the play: an open reading can raise it to twenty times its chance."""
 BEAM = ((0.2, 8), (0.04, 4), (0.01, 2))
 """(chance, readings): how many readings are tried in a state met with at least this chance; rarer states follow one."""
 MOST_STATES = 700
@@ -70,16 +72,18 @@ def small_net(
     classes: Sequence[tuple[list[int], list[ProbePoint]]],
     tips: TipState,
     asked: Collection[frozenset[str]] = (),
+    loose: Collection[int] = (),
 ) -> SmallNet | None:
     """View ``v`` as a small net, or None when it is not one. ``classes``: nodes joined by sound copper with their points; ``asked``: pairs of points
-    that are not to be asked again.
+    that are not to be asked again; ``loose``: proven stretches that count all the same (``could_rise``).
     """
     base, view = risk.frame.first[v], risk.frame.views[v]
     alive = [e for e in view.super_edges if not e.dead and e.a != e.b]
-    doubt = [e for e in alive if risk.doubt[base + e.index]]
+    doubt = [e for e in alive if risk.doubt[base + e.index] or base + e.index in loose]
     if not 0 < len(doubt) <= MOST_EDGES or not 1 < len(classes) <= MOST_CLASSES:
         return None
-    sound = [(e.a, e.b) for e in alive if not risk.doubt[base + e.index] and not risk.broken[base + e.index]]
+    kept = {e.index for e in doubt}
+    sound = [(e.a, e.b) for e in alive if e.index not in kept and not risk.broken[base + e.index]]
     broken = np.asarray(np.arange(1 << len(doubt))[:, None] >> np.arange(len(doubt)) & 1, dtype=np.bool_)
     home = _labels(sound, [(e.a, e.b) for e in doubt], broken, {n for nodes, _ in classes for n in nodes})
     points = _points_at_hand([held for _, held in classes], tips)
@@ -97,6 +101,16 @@ def small_net(
     return SmallNet(
         edges, broken, weight, pairs, closes, _proven(posterior, risk, v, edges), posterior.basis.broken_above
     )
+
+
+def could_rise(risk: Risk, v: int, proven_below: float) -> frozenset[int]:
+    """Stretches of view ``v`` that are proven and that one open reading across them could put in doubt again: a check that need not cross them
+    should not, because an open answer is then theirs to explain too.
+    """
+    base = risk.frame.first[v]
+    own = [base + e.index for e in risk.frame.views[v].super_edges if not e.dead and e.a != e.b]
+    least = COULD_RISE * proven_below
+    return frozenset(k for k in own if not risk.doubt[k] and not risk.broken[k] and float(risk.chance[k]) > least)
 
 
 def _labels(
