@@ -55,4 +55,5 @@ def test_patients_of_the_prior_s_world_have_the_planner_s_own_rates() -> None:
     drawn = [calibration.noise_of("prior", seed, basis) for seed in range(400)]
     assert {(d["false_open"], d["false_closed"]) for d in drawn} == {(0.02, 0.003)}
     share = sum(d["oxidised"] == 0.0 for d in drawn) / 400
-    assert abs(share - 0.5) < 4 * (0.25 / 400) ** 0.5
+    stated = dict(basis.contact_shares)[0.0] / sum(weight for _, weight in basis.contact_shares)
+    assert abs(share - stated) < 4 * (stated * (1.0 - stated) / 400) ** 0.5

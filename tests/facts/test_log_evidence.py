@@ -142,6 +142,7 @@ BROKEN = (
     "open U1.1/joint-c U4.1/joint-c",
     "open U1.1 U4.1/joint-s",
     "open U1.1/joint-c U4.1/joint-s",
+    "open U1.1/joint-s U4.1",
     "closed U4.1 U2.1",
     "closed U1.2 U2.2",
 )

@@ -90,8 +90,9 @@ def test_one_lying_open_in_the_search_does_not_name_a_sound_stretch() -> None:
         graph = row(8, 2)
         evidence, _ = bench(graph, {"s5"}, lies=lambda n, when=when: n == when)  # type: ignore[misc]
         found = spans(graph, belief(graph, AREAS, evidence, BASIS), BASIS)
-        # a false beep straight after the first open outweighs it (0.002 against 0.02): nothing is named then, and no sound stretch ever
-        assert [s.sites for s in found] == ([("s5",)] if when > 1 else [])
+        # A false beep straight after one open, or after two that share a point which may bite badly (0.1 x 0.3 x 0.3 = 0.009), outweighs them: 0.002
+        # against 0.02 or 0.009 and a stretch seldom broken. Nothing is named then, and no sound stretch ever.
+        assert [s.sites for s in found] == ([("s5",)] if when > 2 else [])
 
 
 def test_advice_to_solder_needs_two_readings_that_share_no_point() -> None:

@@ -90,7 +90,7 @@ class Basis:
     """Priors inside an area are multiplied by this for the area's severity (an assumption)."""
     short_prior: float = 0.005
     """Prior that two neighbouring nets are shorted, where a reading was taken between them (an assumption)."""
-    contact_shares: tuple[tuple[float, float], ...] = ((0.0, 0.5), (0.1, 0.5))
+    contact_shares: tuple[tuple[float, float], ...] = ((0.0, 0.2), (0.1, 0.8))
     """Share of probe points on which a tip bites badly (oxide, flux, lacquer), each possible share with its prior weight; the bench's own
     readings decide between them (an assumption)."""
     damage_scales: tuple[tuple[float, float], ...] = ((0.03, 0.4), (0.1, 0.3), (0.3, 0.2), (1.0, 0.1))
