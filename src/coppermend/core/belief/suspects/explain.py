@@ -13,6 +13,8 @@ from coppermend.core.belief.suspects.posterior import UNEXPLAINED, State, liked_
 FAULTS_EACH = 25
 """Likeliest faults taken up for each reading that must be explained."""
 EXPLAINS = 0.3
+MISREADINGS = 4
+"""Abnormal readings of which an explanation may say that they were misread."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,19 +41,25 @@ def explanations(state: State, most: int = 20) -> tuple[Explanation, ...]:
         usual = float(log_likelihood(made, healthy, one)[0])
         like = liked[k]
         if usual < np.log(UNEXPLAINED):
-            abnormal.append(like)
+            abnormal.append((like, -usual))
         else:
             cost = cost + np.maximum(0.0, usual - like)  # a fault that would spoil what was seen to be right
+    base = min(0.0, float(cost.min()))
+    lie = len(cost)  # beyond the faults: the k-th abnormal reading is a misreading
+    prices: dict[int, float] = {}
     conflicts = []
-    for like in abnormal:
+    for k, (like, misread) in enumerate(abnormal):
         fits = np.flatnonzero(like > np.log(EXPLAINS))
-        if len(fits):
-            conflicts.append(frozenset(int(c) for c in fits[np.argsort(cost[fits], kind="stable")[:FAULTS_EACH]]))
+        kept = [int(c) for c in fits[np.argsort(cost[fits], kind="stable")[:FAULTS_EACH]]]
+        prices |= {c: float(cost[c]) - base + 1e-3 for c in kept} | {lie + k: misread}
+        conflicts.append(frozenset((*kept, lie + k)))
     if not conflicts:
         return ()
     conflicts.sort(key=len)
-    base = min(0.0, float(cost.min()))
-    sets = hitting_sets(conflicts, {c: float(cost[c]) - base + 1e-3 for one in conflicts for c in one}, most, DEEPEST)
+    hit = hitting_sets(conflicts, prices, 2 * most, DEEPEST + MISREADINGS)
+    sets = list(dict.fromkeys(real for one in hit if 0 < len(real := tuple(c for c in one if c < lie)) <= DEEPEST))[
+        :most
+    ]
     if not sets:
         return ()
     block = made.remembered(padded(sets, DEEPEST))
