@@ -14,7 +14,7 @@ from coppermend.core.rework.alloy.dose import BISMUTH_LIMIT_WT, WICK_LEAVES
 from coppermend.core.rework.heat.limits import TG_OLD_C
 from coppermend.core.rework.heat.plate import NOZZLE_FILM_W_M2K, Room
 from coppermend.core.rework.heat.slab import Build, Slab, cut
-from coppermend.services import alloys, heat
+from coppermend.services import alloys, heat, plans
 from coppermend.services.bind import bind
 
 router = APIRouter(prefix="/api", tags=["solder"])
@@ -119,6 +119,7 @@ def doses(case: str, body: DosesAsked, desk: TheDesk) -> Json:
         "part": body.part,
         "joint_words": "" if found is None else found.words(),
         "diagram": alloys.drawing(plan.doses),
+        "plan": plans.alloy_plan(plan),
     }
 
 
@@ -144,16 +145,16 @@ def preheat(case: str, body: PreheatAsked, desk: TheDesk) -> Json:
         spot_mm=body.at_mm,
         thermocouple_side=body.at_side,
     )
-    if body.nozzle is None:
-        return made.as_dict()
-    return heat.with_hot_air(
-        made,
-        at_mm=(body.nozzle.x_mm, body.nozzle.y_mm),
-        diameter_mm=body.nozzle.diameter_mm,
-        celsius=body.nozzle.celsius,
-        melt_c=body.nozzle.melt_c,
-        film_w_m2k=body.nozzle.film_w_m2k,
-    ).as_dict()
+    if body.nozzle is not None:
+        made = heat.with_hot_air(
+            made,
+            at_mm=(body.nozzle.x_mm, body.nozzle.y_mm),
+            diameter_mm=body.nozzle.diameter_mm,
+            celsius=body.nozzle.celsius,
+            melt_c=body.nozzle.melt_c,
+            film_w_m2k=body.nozzle.film_w_m2k,
+        )
+    return {**made.as_dict(), "plan": plans.warming_plan(made)}
 
 
 def _slabs(body: PreheatAsked, desk: TheDesk, case: str) -> tuple[Slab, Slab]:

@@ -8,14 +8,14 @@ import click
 
 from coppermend import bootstrap
 from coppermend.cli import print_json
-from coppermend.cli.shop import JSON
+from coppermend.cli.shop import JSON, shop_and_case
 from coppermend.core.findings import refuse
 from coppermend.core.rework.alloy.answer import Melt
 from coppermend.core.rework.alloy.composition import read_alloy
 from coppermend.core.rework.alloy.dose import BISMUTH_LIMIT_WT, WICK_LEAVES
 from coppermend.core.rework.alloy.joint import Joint, joint
 from coppermend.core.units import BOARD_THICKNESS_MM
-from coppermend.services import alloys
+from coppermend.services import alloys, plans
 
 PIN_WORDS = f"{alloys.PIN_MM[0]}x{alloys.PIN_MM[1]}"
 
@@ -161,6 +161,7 @@ def _joint_words(found: Joint, density: float) -> str:
     "--limit-wt", type=float, default=BISMUTH_LIMIT_WT, show_default=True, help="Bismuth that may stay, % by mass."
 )
 @click.option("--draw", metavar="FILE", help="Write the diagram with the doses as an SVG picture.")
+@click.option("--note", "noted_in", metavar="CASE", help="Keep the plan in a case: its record shows words and diagram.")
 @JSON
 @click.pass_context
 def plan_command(
@@ -182,6 +183,7 @@ def plan_command(
     wick_leaves: float,
     limit_wt: float,
     draw: str | None,
+    noted_in: str | None,
     as_json: bool,
 ) -> None:
     """How much alloy per pin and for the whole part keeps the joints liquid, dose by dose, and the rounds that clean them after."""
@@ -199,10 +201,17 @@ def plan_command(
     )  # fmt: skip
     if draw is not None:
         Path(draw).write_text(alloys.drawing(plan.doses), encoding="utf-8")
+    keep = plans.alloy_plan(plan)
+    if noted_in is not None:
+        words = f"{plan.doses.words} {plan.doses.pins} pins, {plan.doses.total_g:.2f} g."
+        plans.note_plan(*shop_and_case(ctx, noted_in), f"{ref}: {words}" if ref else words, keep)
     if as_json:
-        print_json(plan.as_dict())
+        print_json({**plan.as_dict(), "plan": keep})
     else:
         _print_plan(plan, told)
+        _say("What this rests on:", tuple(keep["assumed"]))
+        if noted_in is not None:
+            click.echo("Noted in the case.")
     if not plan.doses.reaches:
         ctx.exit(1)
 

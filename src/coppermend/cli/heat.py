@@ -9,14 +9,15 @@ import click
 from coppermend import bootstrap
 from coppermend.cli import print_json
 from coppermend.cli.heat_read import read_command
-from coppermend.cli.shop import JSON
+from coppermend.cli.shop import JSON, shop_and_case
 from coppermend.core.findings import Place, refuse
 from coppermend.core.rework.heat.fit import Fit
 from coppermend.core.rework.heat.limits import CAUTIONS, TG_OLD_C
 from coppermend.core.rework.heat.plate import NOZZLE_FILM_W_M2K, Room
 from coppermend.core.rework.heat.slab import Build, Slab, cut
 from coppermend.core.units import BOARD_THICKNESS_MM
-from coppermend.services import heat
+from coppermend.services import heat, plans
+from coppermend.services.warmingdrawing import draw_warming
 
 
 @click.group("heat")
@@ -78,6 +79,8 @@ def _numbers(text: str, many: tuple[int, ...], what: str, example: str) -> list[
 @click.option(
     "--melt-c", type=float, default=203.0, show_default=True, help="Where the solder is all liquid plus 20 K."
 )
+@click.option("--draw", metavar="FILE", help="Write temperature against time as an SVG picture.")
+@click.option("--note", "noted_in", metavar="CASE", help="Keep the plan in a case: its record shows words and diagram.")
 @JSON
 @click.pass_context
 def preheat_command(
@@ -103,6 +106,8 @@ def preheat_command(
     nozzle_c: float,
     nozzle_film: float,
     melt_c: float,
+    draw: str | None,
+    noted_in: str | None,
     as_json: bool,
 ) -> None:
     """Time to a safe temperature under the laminate's Tg, differences on the board, the setting that may stay on, cooling."""
@@ -124,10 +129,19 @@ def preheat_command(
         made = heat.with_hot_air(
             made, at_mm=(x, y), diameter_mm=diameter, celsius=nozzle_c, melt_c=melt_c, film_w_m2k=nozzle_film
         )
+    keep = plans.warming_plan(made)
+    if draw is not None:
+        Path(draw).write_text(draw_warming(plans.warming_kept(keep)), encoding="utf-8")
+    if noted_in is not None:
+        where = "hot air" if kind == "air" else "hot plate"
+        words = f"Warming, {where} at {heater_c:g} degC: {made.plan.words}{' ' + made.spot.words if made.spot else ''}"
+        plans.note_plan(*shop_and_case(ctx, noted_in), words, keep)
     if as_json:
-        print_json(made.as_dict())
+        print_json({**made.as_dict(), "plan": keep})
     else:
         _print(made)
+        if noted_in is not None:
+            click.echo("Noted in the case.")
     if made.plan.time_s is None:
         ctx.exit(1)
 

@@ -9,7 +9,7 @@ from coppermend.core.rework.alloy.answer import modelled_part
 from coppermend.core.rework.alloy.composition import Alloy, mix
 from coppermend.core.rework.alloy.diagram import Section, isotherms, section
 
-INK, GREY, LIQUID_LINE, SOLID_LINE, PATH = "#1d1d1b", "#8a8a86", "#b04a00", "#1b5e8a", "#6a1b7a"
+INK, GREY, LIQUID_LINE, SOLID_LINE, PATH = "#1d1d1b", "#5c5c58", "#b04a00", "#1b5e8a", "#6a1b7a"
 WIDTH, HEIGHT = 1000, 470
 LEFT, TOP, WIDE, HIGH = 70.0, 50.0, 400.0, 350.0
 SIDE = 380.0
@@ -25,7 +25,7 @@ def draw_alloys(base: Alloy, add: Alloy, shares: Sequence[float], keep_c: float 
     body = [*_section_part(found, base, add, shares, keep_c), *_triangle_part(base, add, shares)]
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}" '
-        f'font-family="sans-serif" font-size="13" fill="{INK}" role="img">'
+        f'font-family="sans-serif" font-size="15" fill="{INK}" role="img">'
     )
     title = f"<title>What a joint of {base.name} melts at as {add.name} is fed</title>"
     note = "Thermodynamic model of tin, lead and bismuth; experiment may lie up to 9 degC off (solidus), 5 degC (liquidus)."
@@ -47,7 +47,7 @@ def _section_part(
     for celsius in range(low, high + 1, 20):
         x, y = place(0, celsius)
         yield f'<line x1="{x}" y1="{y:.1f}" x2="{x + WIDE}" y2="{y:.1f}" stroke="{GREY}" stroke-opacity="0.25"/>'
-        yield _text(x - 8, y + 4, f"{celsius}", anchor="end")
+        yield _text(x - 8, y + 5, f"{celsius}", anchor="end")
     for percent in range(0, 101, 20):
         x, _ = place(percent / 100, low)
         yield _text(x, TOP + HIGH + 18, f"{percent}", anchor="middle")
@@ -88,7 +88,7 @@ def _triangle_part(base: Alloy, add: Alloy, shares: Sequence[float]) -> Iterable
         if strokes:
             yield f'<path d="{strokes}" fill="none" stroke="{LIQUID_LINE}" stroke-opacity="0.55"/>'
             x, y = max(_at(end) for piece in line.pieces for end in piece)
-            yield _text(x + 3, y + 3, f"{line.celsius:g}", fill=LIQUID_LINE, size=10)
+            yield _text(x + 3, y + 3, f"{line.celsius:g}", fill=LIQUID_LINE, size=11)
     dots = [_at(_mass(mix(base, add, share))) for share in shares]
     yield _line([_at(_mass(base)), _at(_mass(add))], PATH, dash="3 3")
     for number, dot in enumerate(dots):
@@ -115,8 +115,8 @@ def _line(points: Sequence[tuple[float, float]], colour: str, dash: str = "") ->
 
 def _dot(at: tuple[float, float], number: int) -> str:
     circle = f'<circle cx="{at[0]:.1f}" cy="{at[1]:.1f}" r="4" fill="{PATH}"/>'
-    return circle + _text(at[0] + 6, at[1] - 6, f"{number}", fill=PATH, size=11)
+    return circle + _text(at[0] + 6, at[1] - 6, f"{number}", fill=PATH, size=14)
 
 
-def _text(x: float, y: float, words: str, *, anchor: str = "start", fill: str = INK, size: int = 13) -> str:
+def _text(x: float, y: float, words: str, *, anchor: str = "start", fill: str = INK, size: int = 15) -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{fill}" font-size="{size}">{words}</text>'

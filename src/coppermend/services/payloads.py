@@ -385,6 +385,10 @@ def _words(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
         raise refuse(
             "NOT-002", f"{request.kind} needs words.", f"Write it like: note CASE {request.kind} 'what you noticed'."
         )
+    if request.fields.get("plan") is not None:
+        from coppermend.services.plans import checked_plan
+
+        checked_plan(request.fields["plan"])
     return {}
 
 

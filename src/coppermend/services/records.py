@@ -61,6 +61,7 @@ def _photo(workshop: Workshop, photo: CasePhoto) -> Photo:
 def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
     """The record as a PDF, its date the last entry's time."""
     pictures = {f"{one.name}.svg": one.svg.encode() for one in view.maps}
+    pictures |= {f"{one.picture.name}.svg": one.picture.svg.encode() for one in view.plans if one.picture}
     photos = []
     for i, photo in enumerate(view.photos, 1):
         name = f"photo-{i}.svg" if photo.jpeg else ""
@@ -71,6 +72,17 @@ def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
     data["maps"] = [
         {"file": f"{one.name}.svg", "title": one.title, "alt": one.alt, "ratio": one.height_by_width}
         for one in view.maps
+    ]
+    data["plans"] = [
+        {
+            "title": one.title,
+            "words": f"{one.when} {one.words}",
+            "file": f"{one.picture.name}.svg" if one.picture else "",
+            "alt": one.picture.alt if one.picture else "",
+            "limits": [list(row) for row in one.limits],
+            "assumed": list(one.assumed),
+        }
+        for one in view.plans
     ]
     data["photos"] = photos
     data["date"] = list(document_date(view.heading.last))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -18,6 +18,7 @@ from coppermend.core.log.state import (
     CaseState,
     Cut,
     GateEntry,
+    KeptPlan,
     LaidPhoto,
     MapNote,
     Note,
@@ -127,6 +128,7 @@ class _Work:
     map_notes: list[MapNote] = field(default_factory=list)
     laid: list[LaidPhoto] = field(default_factory=list)
     care: list[CareTick] = field(default_factory=list)
+    plans: list[KeptPlan] = field(default_factory=list)
 
     def state(self, timeline: tuple[TimelineItem, ...], undone: tuple[str, ...], last: str) -> CaseState:
         head = self.head
@@ -161,6 +163,7 @@ class _Work:
             map_notes=tuple(self.map_notes),
             laid=tuple(self.laid),
             care=tuple(self.care),
+            plans=tuple(self.plans),
         )
 
 
@@ -374,6 +377,9 @@ def _note(work: _Work, entry: Entry, at: int) -> None:
     work.notes.append(Note(entry.id, at, entry.kind, key, result, _text(entry, "words"), entry.observed_at))
     if entry.kind == "progress":
         work.progress = key
+    if isinstance(entry.payload.get("plan"), Mapping):
+        plan = canonical_bytes(entry.payload["plan"]).decode()
+        work.plans.append(KeptPlan(entry.id, at, _text(entry, "words"), plan, entry.observed_at))
 
 
 def _care(work: _Work, entry: Entry, at: int) -> None:

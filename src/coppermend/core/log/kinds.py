@@ -200,7 +200,7 @@ _TABLE = (
     _spec("symptom", "symptom", {"words": is_text}, {"code": is_text, "gone": is_flag}),
     _spec("test", "function tested", {"item": is_text, "result": one_of("works", "fails", "not tested")}, {"words": is_text}),
     _spec("care", "step", {"procedure": is_text, "step": is_text, "state": one_of(*CARE_STATES)}, {"words": is_text, "sha256": is_text}),
-    _spec("remark", "remark", {"words": is_text}),
+    _spec("remark", "remark", {"words": is_text}, {"plan": is_map}),
     _spec("skip", "cannot reach", {"points": points_of(1, 2)}, {"words": is_text, "states": is_map}),
     _spec("map", "map corrected", {"says": one_of(*MAP_SAYS)}, {"points": points_of(1, 2), "words": is_text, "states": is_map}),
     _spec("undo", "taken back", {}, {"words": is_text}),

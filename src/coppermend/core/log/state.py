@@ -213,6 +213,17 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class KeptPlan:
+    """A plan of the rework that a remark keeps: its ``words`` and what the record draws it from, as canonical JSON (``services/plans.py``)."""
+
+    entry: str
+    at: int
+    words: str
+    plan: str
+    observed_at: str
+
+
+@dataclass(frozen=True, slots=True)
 class Skip:
     """A point or a check that cannot be reached."""
 
@@ -289,6 +300,8 @@ class CaseState:
     """Photos laid on the board; the last of a side holds."""
     care: tuple[CareTick, ...] = ()
     """Steps of cleaning and protection that were started, done or left out."""
+    plans: tuple[KeptPlan, ...] = ()
+    """Plans of the rework that remarks keep."""
 
     def as_dict(self) -> dict[str, Any]:
         """The state as plain JSON values."""

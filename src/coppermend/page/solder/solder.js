@@ -95,12 +95,12 @@ export class SolderPage {
     }
   }
 
-  /** A button that keeps the plan in the case's log as a remark; story and record show it. @param {string} name @param {string} words */
-  keep(name, words) {
+  /** A button that keeps the plan in the case's log as a remark; the story shows its words, the record its diagram. @param {string} name @param {string} words @param {any} plan */
+  keep(name, words, plan) {
     const button = h('button.key.slim', { type: 'button', id: `keep-${name}`, onclick: async () => {
       button.setAttribute('disabled', '');
       try {
-        await write(url('entries'), { kind: 'remark', words });
+        await write(url('entries'), { kind: 'remark', words, options: { plan } });
         button.textContent = 'Noted in the case';
         byId('say').textContent = 'Noted in the case.';
       } catch (err) {
@@ -140,7 +140,7 @@ export class SolderPage {
       told('Mind', found.warnings, true),
       told('What this rests on', [found.joint ? `One joint holds ${found.joint.volume_mm3.toFixed(2)} mm³ (${found.joint.least_mm3.toFixed(2)} to ${found.joint.most_mm3.toFixed(2)}, hollow to straight fillets), ${found.old_mg_per_pin.toFixed(1)} mg; leg 0.46 × 0.25 mm assumed.` : `${found.old_mg_per_pin.toFixed(1)} mg per pin, as given.`,
         `Each round of wick leaves ${100 * clean.wick_leaves} % of the solder (common practice).`, `Solidus within ${found.melt.solidus_uncertainty_c} K and liquidus within ${found.melt.liquidus_uncertainty_c} K of experiment.`, ...found.melt.notes]),
-      this.keep('doses', `${found.part}: ${found.words} ${found.pins} pins, ${found.total_g.toFixed(2)} g. After: ${clean.rounds} rounds of wick and fresh solder bring bismuth to ${clean.bismuth_wt.at(-1).toFixed(2)} %.`)];
+      this.keep('doses', `${found.part}: ${found.words} ${found.pins} pins, ${found.total_g.toFixed(2)} g. After: ${clean.rounds} rounds of wick and fresh solder bring bismuth to ${clean.bismuth_wt.at(-1).toFixed(2)} %.`, found.plan)];
   }
 
   /** @param {SubmitEvent} e */
@@ -161,7 +161,7 @@ export class SolderPage {
       h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Limits' }, h('table.table', null, h('thead', null, h('tr', null, ['Limit', 'Found', 'Allowed', 'Kept', 'Source'].map((one) => h('th', { scope: 'col' }, one)))),
         h('tbody', null, found.held.map((/** @type {any} */ one) => h(one.kept ? 'tr' : 'tr.broken', null, h('td', null, one.name), h('td.number', null, one.found.toFixed(1)), h('td.number', null, shown(`${one.limit} ${one.unit}`)), h('td', null, one.kept ? 'yes' : 'NO'), h('td', null, shown(one.source))))))),
       told('Mind', found.cautions, true), told('What this rests on', found.assumed),
-      this.keep('warming', `Warming, ${said.heater === 'air' ? 'hot air' : 'hot plate'} at ${said.heater_c} degC: ${found.words}${found.spot ? ` ${found.spot.words}` : ''}`)];
+      this.keep('warming', `Warming, ${said.heater === 'air' ? 'hot air' : 'hot plate'} at ${said.heater_c} degC: ${found.words}${found.spot ? ` ${found.spot.words}` : ''}`, found.plan)];
   }
 
   /** @param {any} found */

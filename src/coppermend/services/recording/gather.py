@@ -34,6 +34,7 @@ from coppermend.services.recording.model import (
     Unprovable,
     WireRow,
 )
+from coppermend.services.recording.planrows import plan_rows
 
 SIDES = {"c": "component side", "s": "solder side"}
 MOST_PLACES = 6
@@ -129,6 +130,7 @@ def gather(
         assumptions=tuple(_assumptions(judgement.basis)),
         by_ohms=judgement.by_ohms,
         care=care_rows(state.care),
+        plans=tuple(plan_rows(state.plans, stamp)),
     )
 
 

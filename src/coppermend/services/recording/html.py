@@ -12,6 +12,7 @@ from coppermend.services.recording.model import (
     OhmsRow,
     Photo,
     Picture,
+    PlanRow,
     PowerRow,
     ReadingRow,
     RecordView,
@@ -131,6 +132,7 @@ def _sections(view: RecordView) -> Iterable[tuple[str, str, str]]:
     yield "wires", "Patch wires", _wires(view.wires)
     yield "maps", "The board", "".join(_figure(one) for one in view.maps)
     yield "photos", "Photos", "".join(_photo(one) for one in view.photos)
+    yield "plans", "Plans of the rework", "".join(_plan(one) for one in view.plans)
     yield "care", "Cleaned and protected", _table("", ("Work", "Step", "How it stands", "Remark"), view.care)
     yield "power", "Switched on", _power(view.power)
     yield "tests", "Functions tested", _table("", ("Function", "Result", "Remark"), view.tests)
@@ -184,10 +186,22 @@ def _wires(wires: Sequence[WireRow]) -> str:
 
 def _figure(one: Picture) -> str:
     label = f"{one.name}-alt"
-    svg = one.svg.replace("<svg ", f'<svg role="img" aria-labelledby="{label}" ', 1)
+    svg = one.svg.replace(' role="img"', "", 1).replace("<svg ", f'<svg role="img" aria-labelledby="{label}" ', 1)
     at = svg.index(">") + 1
     svg = f'{svg[:at]}<title id="{label}">{escape(one.alt)}</title>{svg[at:]}'
     return f"<figure><figcaption>{escape(one.title)}</figcaption>{svg}</figure>"
+
+
+LIMIT_NAMES = ("Limit", "Found", "Allowed", "Kept", "Source")
+
+
+def _plan(one: PlanRow) -> str:
+    """A plan with its diagram, limits and what it rests on."""
+    rests = f"<details open><summary>What this rests on</summary>{_list(one.assumed)}</details>" if one.assumed else ""
+    return (
+        f"<h3>{escape(one.title)}</h3><p>{escape(one.when)} {_lines(one.words)}</p>"
+        f"{_figure(one.picture) if one.picture else ''}{_table('', LIMIT_NAMES, one.limits)}{rests}"
+    )
 
 
 def _photo(one: Photo) -> str:

@@ -128,6 +128,18 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
+class PlanRow:
+    """A plan of the rework that the case keeps: its diagram (None where it cannot be drawn), limits as (name, found, allowed, kept, source), what it rests on."""
+
+    title: str
+    when: str
+    words: str
+    picture: Picture | None
+    limits: tuple[tuple[str, str, str, str, str], ...]
+    assumed: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Photo:
     """A photo of the case: its words, and a JPEG copy for the page as base64; ``jpeg`` "" when it cannot be decoded."""
 
@@ -172,6 +184,8 @@ class RecordView:
     by_ohms: tuple[OhmsRow, ...] = ()
     care: tuple[tuple[str, str, str, str], ...] = ()
     """Cleaning and protection: (piece of work, step, how it stands, what was said)."""
+    plans: tuple[PlanRow, ...] = ()
+    """Plans of alloys and of warming that were noted."""
 
     def as_dict(self) -> dict[str, Any]:
         """The record as plain JSON values."""
