@@ -11,6 +11,7 @@ import shapely
 from tests.oracles.gerber_cases import ROUND_RECT
 
 from coppermend.core.findings import Refusal, Severity
+from coppermend.core.geometry.polarity import after_clearing
 from coppermend.formats.gerber import FLASH, REGION, GerberImage, read_gerber
 
 MM = "%FSLAX36Y36*%%MOMM*%"
@@ -273,20 +274,62 @@ def test_a_macro_called_by_a_name_with_spaces() -> None:
 
 @pytest.mark.parametrize(
     ("statement", "codes"),
-    [("ICAS", []), ("PFA4", []), ("IJALBC", []), ("IOA1.5B0", ["GBR-033"]), ("KO", [])],
+    [("ICAS", []), ("PFA4", []), ("IJACBC", ["GBR-033"]), ("IOA0B0", []), ("KO", [])],
 )
 def test_statements_of_the_oldest_format_are_known(statement: str, codes: list[str]) -> None:
-    """Names from memory of RS-274X of 1998; none changes where copper lies beside its neighbours in the package."""
+    """Names from memory of RS-274X of 1998; none of these moves the image (IJ with C centres it on a film of unknown size, and that is said)."""
     data = f"%FSLAX24Y24*%%MOMM*%%{statement}*%%ADD10C,1*%D10*X0Y0D03*M02*"
-    assert [one.code for one in read_gerber(data.encode(), "a.gbr").findings] == codes
+    image = read_gerber(data.encode(), "a.gbr")
+    assert [one.code for one in image.findings] == codes and image.at_mm.tolist() == [[0.0, 0.0]]
 
 
-def test_a_knock_out_is_refused_because_it_would_change_copper() -> None:
-    """KO cuts an area out (name from memory of RS-274X of 1998; the text was not at hand): refused with its place, never guessed."""
+@pytest.mark.parametrize(
+    ("statements", "first", "film"),
+    [
+        ("%IOA1.5B-0.5*%", (6.5, 6.5), (1.5, -0.5)),
+        ("%IOB-0.5*%", (5.0, 6.5), (0.0, -0.5)),
+        ("%IJALBL*%", (0.5, 0.5), (-4.5, -6.5)),  # two discs of 1 mm at 5, 7 and 9, 7: the box begins at 4.5, 6.5
+        ("%IJA2B3*%", (2.5, 3.5), (-2.5, -3.5)),
+        ("%IJACBL*%", (5.0, 0.5), (0.0, -6.5)),
+        ("%IJALBL*%%IOA1B2*%", (1.5, 2.5), (-3.5, -4.5)),
+        ("%IR90*%%IOA10B0*%", (3.0, 5.0), (10.0, 0.0)),  # 5, 7 turned by 90 degrees is -7, 5
+        ("%SFA2B1*%%IJALBL*%", (0.5, 0.5), (-9.5, -6.5)),  # places doubled along A, apertures not
+    ],
+)
+def test_an_image_moved_on_its_film(statements: str, first: tuple[float, float], film: tuple[float, float]) -> None:
+    """Worked by hand. Order IR, IJ, IO, and that they are in the unit in force: from memory of the RS-274X format description of 1998."""
+    image = read_gerber(
+        f"%FSLAX24Y24*%%MOMM*%{statements}%ADD10C,1*%D10*X50000Y70000D03*X90000D03*M02*".encode(), "a.gbr"
+    )
+    assert image.at_mm[0].tolist() == pytest.approx(first) and image.film_mm == pytest.approx(film)
+    box = image.shapes.bounds_mm()[0]
+    assert ((box[:2] + box[2:]) / 2).tolist() == pytest.approx(first)
+
+
+def test_an_offset_of_the_image_is_in_the_unit_in_force() -> None:
+    image = read_gerber(b"%FSLAX23Y23*%%MOIN*%%IOB-1*%%ADD10C,0.05*%D10*X0Y1000D03*M02*", "a.gbr")
+    assert image.at_mm[0].tolist() == pytest.approx([0.0, 0.0])
+
+
+@pytest.mark.parametrize(("polarity", "area"), [("C", 16.0 - 2.0), ("D", 16.0)])
+def test_a_knock_out_paints_a_rectangle_over_what_was_drawn_before(polarity: str, area: float) -> None:
+    """A square of 4 mm about 0, then a rectangle from 0, 0, 3 wide and 1 high; closed form: 2 mm2 of it lie in the square. Then a dot upon it."""
+    data = f"%FSLAX24Y24*%%MOMM*%%ADD10R,4X4*%%ADD11R,1X1*%D10*X0Y0D03*%KO{polarity}X0Y0I3J1*%D11*X10000Y5000D03*M02*"
+    image = read_gerber(data.encode(), "a.gbr")
+    assert image.dark.tolist() == [True, polarity == "D", True]
+    left = after_clearing(image.shapes, image.dark).shapes
+    dot = 1.0 if polarity == "C" else 0.0
+    more = 0.0 if polarity == "C" else 1.0  # what of the dark rectangle lies beside the square
+    assert float(shapely.area(shapely.union_all(left.polygons()))) == pytest.approx(area + dot + more)
+
+
+@pytest.mark.parametrize("statement", ["KOCK0.5", "KOC", "KOX0Y0I1J1", "KOCX0Y0I1J0"])
+def test_a_knock_out_whose_area_is_not_clear_is_refused(statement: str) -> None:
+    """With a border, or without polarity or size: where it ends is not at hand (RS-274X of 1998, from memory): refused with its place."""
     with pytest.raises(Refusal) as told:
-        read_gerber(b"%FSLAX24Y24*%\n%MOMM*%\n%KOCX0Y0I1J1*%\n%ADD10C,1*%D10*X0Y0D03*M02*", "a.gbr")
+        read_gerber(f"%FSLAX24Y24*%\n%MOMM*%\n%{statement}*%\n%ADD10C,1*%D10*X0Y0D03*M02*".encode(), "a.gbr")
     found = told.value.finding
-    assert (found.code, found.place.line, found.place.text) == ("GBR-035", 3, "%KOCX0Y0I1J1*%")
+    assert (found.code, found.place.line, found.place.text) == ("GBR-035", 3, f"%{statement}*%")
 
 
 def test_a_rectangle_with_one_size_is_a_square_and_said() -> None:

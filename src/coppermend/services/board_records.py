@@ -44,6 +44,7 @@ def gerber_record(image: gerber_format.GerberImage) -> GerberImage:
         findings=image.findings,
         tolerance_mm=gerber_format.CHORD_ERROR_MM,
         at_mm=image.at_mm,
+        film_mm=image.film_mm,
     )
 
 

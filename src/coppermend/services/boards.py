@@ -26,6 +26,7 @@ from coppermend.formats.package import Format, PackagePlan, PlannedFile, RoleKin
 from coppermend.formats.partslist import read_partslist
 from coppermend.services.board_corrections import builder_corrections, settled
 from coppermend.services.board_drills import read_drills
+from coppermend.services.board_film import CLEARLY, film_findings, fit_of_films, off_film
 from coppermend.services.board_ipc2581 import corrected, ipc2581_part
 from coppermend.services.board_records import drill_from_gerber, gerber_record, netlist_record
 from coppermend.services.board_views import board_nets as board_nets
@@ -81,6 +82,8 @@ def read_records(
                 images.append(image)
                 roles[image.name] = _role(file)
     drills, more = _drills(plan, images, roles, step)
+    if any(one.film_mm != (0.0, 0.0) for one in images):
+        images, drills, more = _films(plan, images, roles, step, (drills, more))
     findings += more
     drills, more = _spans_told_by_lands(drills, images, roles, findings)
     told = {one.place.file for one in more}
@@ -184,6 +187,21 @@ def _drills(
     spans = {file.member.name: file.role.span for file in files if file.role.span is not None}
     read = [replace(one, span=spans.get(one.name, one.span)) for one in read]
     return [*read, *drawn], findings
+
+
+def _films(
+    plan: PackagePlan,
+    images: list[GerberImage],
+    roles: dict[str, LayerRole],
+    step: Callable[[str], None],
+    moved: tuple[list[DrillImage], list[Finding]],
+) -> tuple[list[GerberImage], list[DrillImage], list[Finding]]:
+    """Images, drill files and findings with the layers on their films (``moved`` was read so) or where their coordinates stand."""
+    plain = [off_film(one) for one in images]
+    drills, more = _drills(plan, plain, roles, step)
+    fits = fit_of_films(images, roles, moved[0]), fit_of_films(plain, roles, drills)
+    said = film_findings(images, *fits)
+    return (plain, drills, [*more, *said]) if fits[1] > fits[0] + CLEARLY else (images, moved[0], [*moved[1], *said])
 
 
 def _spans_told_by_lands(

@@ -49,6 +49,8 @@ class GerberImage:
     tolerance_mm: float
     at_mm: NDArray[np.float64] | None = None
     """(n, 2) position of each flash (of other objects: their first point); None where the reader does not say."""
+    film_mm: tuple[float, float] = (0.0, 0.0)
+    """What old statements about its film moved the image by."""
 
 
 @dataclass(frozen=True, slots=True)

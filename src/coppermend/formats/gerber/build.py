@@ -32,13 +32,27 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class ImagePlacing:
-    """Deprecated AS, MI, SF, OF (act on positions) and IR (turns the whole image)."""
+    """Deprecated AS, MI, SF, OF (act on positions), IR (turns the whole image), then IJ and IO (move the turned image).
+
+    ``justified_mm``: where the image's left (A) and lower (B) edge come to lie by IJ, None where it does not say; ``film_mm`` the offset of IO.
+    """
 
     swapped: bool = False
     mirror: tuple[bool, bool] = (False, False)
     scale: tuple[float, float] = (1.0, 1.0)
     offset_mm: tuple[float, float] = (0.0, 0.0)
     degrees: float = 0.0
+    justified_mm: tuple[float | None, float | None] = (None, None)
+    film_mm: tuple[float, float] = (0.0, 0.0)
+
+    def on_film(self, box: Floats) -> tuple[float, float]:
+        """What IJ and IO move the image by; ``box`` (n, 4) the boxes of its objects."""
+        low = np.nanmin(box[:, :2], axis=0).tolist() if len(box) and not np.isnan(box).all() else (0.0, 0.0)
+        x, y = (
+            io + (0.0 if at is None else at - edge)
+            for at, io, edge in zip(self.justified_mm, self.film_mm, low, strict=True)
+        )
+        return x, y
 
     def apply(self, xy: Floats) -> Floats:
         """(n, 2) positions placed, IR included."""
@@ -79,12 +93,17 @@ def build_image(
     attribute = np.array([s.attribute for s in states], dtype=np.int32)
     state = state[keep]
     none = len(states) == 0
+    shapes, at = ShapeSet(picture.skeleton[keep], picture.radius[keep]), picture.at[keep]
+    film = placing.on_film(shapes.bounds_mm())
+    if film != (0.0, 0.0):
+        shapes = ShapeSet(shapely.transform(shapes.skeleton, lambda xy: xy + np.array(film)), shapes.radius_mm)
+        at = at + np.array(film)
     return GerberImage(
         name=name,
-        shapes=ShapeSet(picture.skeleton[keep], picture.radius[keep]),
+        shapes=shapes,
         kind=kind[keep],
         dark=np.zeros(0, dtype=bool) if none else dark[state] != inverted,
-        at_mm=picture.at[keep],
+        at_mm=at,
         aperture=np.zeros(0, dtype=np.int32) if none else aperture[state],
         attribute=np.zeros(0, dtype=np.int32) if none else attribute[state],
         attributes=tuple(attributes.sets),
@@ -92,6 +111,7 @@ def build_image(
         file_attributes=dict(attributes.file),
         comments=comments,
         findings=found.close(name),
+        film_mm=film,
     )
 
 

@@ -61,6 +61,8 @@ class GerberImage:
     file_attributes: Mapping[str, tuple[str, ...]]
     comments: tuple[str, ...]
     findings: tuple[Finding, ...]
+    film_mm: tuple[float, float] = (0.0, 0.0)
+    """What the old IJ and IO moved the image by (it lies there already): the place of its film, which other files of a package may not share."""
 
     def __len__(self) -> int:
         return len(self.kind)

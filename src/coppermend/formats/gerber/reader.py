@@ -43,6 +43,7 @@ _ATTRIBUTES = frozenset(("TF", "TA", "TO", "TD"))
 _COMMENT = re.compile(r"G(?:04|4(?!\d))")
 _PAIR = re.compile(r"([AB])([+-]?[\d.]+)")
 _STEP = re.compile(r"([XYIJ])([+-]?[\d.]+)")
+_JUSTIFY = re.compile(r"([AB])([LC]?)([+-]?\d[\d.]*)?")
 Point = tuple[float, float]
 
 
@@ -710,28 +711,58 @@ class _Reader:
         if placing == self.settings.placing:
             return
         if self.frames[0].rows:
-            words = "OF, SF, MI, AS or IR after the first object; the last one is used for the whole image."
+            words = "OF, SF, MI, AS, IR, IJ or IO after the first object; the last one is used for the whole image."
             self.note("GBR-029", Severity.WARNING, words, "Look at this layer on the map.")
         self.settings.placing = placing
 
     def _named(self, s: str) -> None:
         """IN, LN: names, for people. IC, PF, NF: character code, film and block numbers of old plotters."""
 
-    def _moved_on_film(self, s: str) -> None:
-        """IJ, IO of the oldest RS-274X: where the image lies on its film, which no board has."""
-        if re.search(r"[1-9]", s):
-            words = (
-                "An old statement places the image on its film (IJ or IO). It is not applied: the coordinates count as they stand, "
-                "and the layers are laid over each other by them."
-            )
+    def _io(self, s: str) -> None:
+        """IO: the finished image is moved by A, B. From memory of the RS-274X format description of 1998."""
+        offset = self._pair(s, 0.0, 0.0, self.format.mm_per_unit)
+        self._place(replace(self.settings.placing, film_mm=offset))
+
+    def _ij(self, s: str) -> None:
+        """IJ: the image's left or lower edge comes to lie at 0 (L) or at the number given. From memory of the RS-274X format description of 1998.
+
+        C centres the image on a film whose size no file says: not applied, and said.
+        """
+        found = {axis: (letter, number) for axis, letter, number in _JUSTIFY.findall(s)}
+        edges: list[float | None] = []
+        for axis in "AB":
+            letter, number = found.get(axis, ("L", ""))
+            at = self._number(number, 0.0) * self.format.mm_per_unit if number else 0.0
+            edges.append(None if letter == "C" else at)
+        if None in edges:
+            words = f"IJ{s[:20]} centres the image on its film, whose size no file says. That is not applied: the coordinates count as they stand."
             remedy = "Look on the map whether this layer's lands lie on its holes; export it again if they do not."
             self.note("GBR-033", Severity.WARNING, words, remedy)
+        self._place(replace(self.settings.placing, justified_mm=(edges[0], edges[1])))
 
     def _ko(self, s: str) -> None:
-        """KO of the oldest RS-274X: an area is cut out of what was drawn before. Its exact meaning is not at hand, so nothing is guessed."""
-        if s:
-            words = f"The old statement KO{s[:20]} cuts an area out of the image. It is not read, so what is copper would be wrong."
+        """KO: a rectangle in its own polarity over all that was drawn before; what follows is drawn upon it.
+
+        X, Y its lower left corner, I, J its width and height. With a border (K) it would lie round what follows up to a place that is not at hand:
+        refused, as is one without polarity or size. From memory of the RS-274X format description of 1998.
+        """
+        if not s:
+            return
+        values = {
+            letter: self._number(number, 0.0) * self.format.mm_per_unit for letter, number in _STEP.findall(s[1:])
+        }
+        wide, high = values.get("I", 0.0), values.get("J", 0.0)
+        if s[0] not in "CD" or "K" in s or min(wide, high) <= 0:
+            words = (
+                f"The old statement KO{s[:20]} cuts an area out of the image; expected its polarity (C or D) and X, Y, I, J of a rectangle. "
+                "Its border round what follows is not clear, so what is copper would be wrong."
+            )
             raise self.refusal("GBR-035", words, "Export the layer again as RS-274X without knock-out, or as X2.")
+        x, y = values.get("X", 0.0), values.get("Y", 0.0)
+        number = self.attributes.number((), ())
+        state = self._state_number(State(s[0] == "D", -1, number, NO_TURN))
+        self.frames[-1].rows.append((REGION, state, len(self.paths), 0.0, 0.0, 0.0))
+        self.paths.append([(x, y), (x + wide, y), (x + wide, y + high), (x, y + high), (x, y)])
 
     def _if(self, s: str) -> None:
         self.note(
@@ -771,5 +802,5 @@ _STATEMENTS = {
     "AB": _Reader._ab, "SR": _Reader._sr, "IP": _Reader._ip, "OF": _Reader._of, "SF": _Reader._sf, "MI": _Reader._mi,
     "AS": _Reader._as, "IR": _Reader._ir, "IN": _Reader._named, "LN": _Reader._named, "IF": _Reader._if,
     "IC": _Reader._named, "PF": _Reader._named, "NF": _Reader._named,
-    "IJ": _Reader._moved_on_film, "IO": _Reader._moved_on_film, "KO": _Reader._ko,
+    "IJ": _Reader._ij, "IO": _Reader._io, "KO": _Reader._ko,
 }  # fmt: skip
