@@ -154,3 +154,63 @@ def test_a_work_area_that_holds_no_copper_is_told(client: Client, case: str) -> 
     assert client.post(f"/api/cases/{case}/areas", json={"polygon": far, "label": "far off"}).status_code == 201
     (told,) = [one for one in client.get(f"/api/cases/{case}/next").json()["notes"] if "holds no copper" in one]
     assert "far off" in told
+
+
+def answered(client: Client, case: str, most: int = 200) -> dict[str, Any]:
+    """Answer checks as the patient does until a step comes that is none; the bench then."""
+    bench: dict[str, Any] = client.get(f"/api/cases/{case}/bench").json()
+    for _ in range(most):
+        check = bench["step"]["check"]
+        if check is None:
+            return bench
+        points = [check["point_a"], check["point_b"]]
+        said = ask(client, case, points)
+        bench = client.post(f"/api/cases/{case}/entries", json={"kind": said, "points": points}).json()["bench"]
+    raise AssertionError("the round does not end")
+
+
+def test_a_bridge_is_found_cleared_and_read_again_to_the_end(client: Client, shop: Workshop, case: str) -> None:
+    """Nothing but one bridge of solder: the round names it, the note that it is cleared has the two nets read anew, and the truth says both."""
+    client.post(f"/api/cases/{case}/areas", json={"part": "U31", "margin_mm": "1"})
+    put_patient(shop, case, seed=4, breaks=0, noise="off", bridges=1)
+    (true,) = client.get(f"/api/cases/{case}/practice/truth").json()["breaks"]
+    assert true["words"].startswith("solder between ") and not true["found"] and not true["mended"]
+    bench = answered(client, case)
+    step = bench["step"]
+    assert step["kind"] == "short" and "short locate" not in step["words"]
+    nets = set(true["net"].split(" and "))
+    assert set(step["words"].split(" are joined")[0].split(" and ")) == nets
+    assert client.get(f"/api/cases/{case}/practice/truth").json()["breaks"][0]["found"]
+    remedy = step["remedy"]
+    assert remedy["kind"] == "clean" and any(
+        f"note CASE clean {' '.join(remedy['points'])}" in one for one in step["notes"]
+    )
+    body = {"kind": remedy["kind"], "points": remedy["points"], "words": ""}
+    after = client.post(f"/api/cases/{case}/entries", json=body).json()["bench"]["step"]
+    assert after["check"]["purpose"] == "isolation" and {after["check"]["net_a"], after["check"]["net_b"]} == nets
+    assert ask(client, case, [after["check"]["point_a"], after["check"]["point_b"]]) == "open"
+    assert answered(client, case)["step"]["kind"] in ("gate", "done")
+    end = client.get(f"/api/cases/{case}/practice/truth").json()
+    assert end["breaks"][0]["mended"] and end["words"].startswith("1 of 1 found")
+    against = client.get(f"/api/cases/{case}/practice/planner").json()
+    assert against["apart"] == against["planner_apart"], "true readings: each pair once, the bridge three times"
+
+
+def test_cleaning_elsewhere_leaves_the_bridge_and_its_readings(client: Client, shop: Workshop, case: str) -> None:
+    client.post(f"/api/cases/{case}/areas", json={"part": "U31", "margin_mm": "1"})
+    put_patient(shop, case, seed=4, breaks=0, noise="off", bridges=1)
+    step = answered(client, case)["step"]
+    a, b = step["remedy"]["points"]
+    for points in ([a], ["U1.1", "U1.2"]):
+        client.post(f"/api/cases/{case}/entries", json={"kind": "clean", "points": points, "words": ""})
+    assert ask(client, case, [a, b]) == "closed"
+    client.post(f"/api/cases/{case}/entries", json={"kind": "closed", "points": [a, b]})
+    assert answered(client, case)["step"]["kind"] == "short", "read again, it is said again"
+
+
+def test_more_bridges_than_gaps_are_refused(client: Client, shop: Workshop, case: str) -> None:
+    client.post(f"/api/cases/{case}/areas", json={"part": "U31", "margin_mm": "1"})
+    with pytest.raises(Refusal) as refused:
+        put_patient(shop, case, seed=4, breaks=0, noise="off", bridges=5000)
+    assert refused.value.finding.code == "PRA-004"
+    assert not case_state(shop, case).practice

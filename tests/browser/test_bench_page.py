@@ -344,6 +344,7 @@ def test_a_patient_of_ones_own_is_asked_for_and_tells_its_lies_at_the_end(page: 
     page.click("#other-patient summary")
     form = page.locator("#other-patient form")
     form.locator("[name=breaks]").fill("0")
+    form.locator("[name=bridges]").fill("1")
     form.locator("[name=noise]").select_option("off")
     form.locator("[name=slips]").fill("3")
     form.locator("button").click()
@@ -353,3 +354,5 @@ def test_a_patient_of_ones_own_is_asked_for_and_tells_its_lies_at_the_end(page: 
         { url: (what) => `/api/cases/${id}/${what}`, do: () => {} })"""
     page.evaluate(end, case)
     assert page.locator("ul.lies li").all_inner_texts() == ["3 % of the touches stood on the neighbour pin."]
+    expect(page.locator(".truths li")).to_have_count(1)
+    expect(page.locator(".truths li")).to_contain_text("Solder between")

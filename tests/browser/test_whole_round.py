@@ -140,3 +140,37 @@ def test_keys_only_from_the_break_to_the_planners_count(chromium: Browser, small
     expect(page.locator("#against dd").first).to_have_text(str(mine))
     page.context.close()
     assert small.foreign == [] and small.errors == []
+
+
+def test_a_bridge_and_a_break_by_keys_to_the_planners_counts(chromium: Browser, bench: Bench, demo_package) -> None:  # type: ignore[no-untyped-def]
+    """Practice with a short: it is found, cleared, read again; the break is mended; the end shows both and the counts on one net and between two."""
+    bench.case = new_case(bench.shop, str(demo_package), "A small area with a bridge").state.case
+    add_area(bench.shop, bench.case, part="U31", margin_mm=1.0)
+    put_patient(bench.shop, bench.case, seed=3, breaks=1, noise="off", bridges=1)
+    page = opened(chromium, bench)
+    kinds = []
+    for _ in range(8):
+        to_the_end(page, bench, with_keys)
+        kind = page.evaluate("window.bench.bench.step.kind")
+        if kind not in ("patch", "reseat", "solder", "look", "clean", "short"):
+            break
+        kinds.append(kind)
+        if kind == "short":
+            expect(page.locator("#slip .step-words")).to_contain_text("are joined")
+            expect(page.locator("#slip")).not_to_contain_text("short locate")
+        before = page.evaluate("window.bench.bench.step.words")
+        page.keyboard.press("d")
+        page.wait_for_function("(was) => window.bench.bench.step.words !== was && !window.bench.busy", arg=before)
+    assert "short" in kinds and len(kinds) >= 2
+    assert page.evaluate("window.bench.bench.step.kind") in ("gate", "power", "done")
+    page.get_by_role("button", name="What was really broken?").focus()
+    page.keyboard.press("Enter")
+    truths = page.locator(".truths li")
+    expect(truths).to_have_count(2)
+    for row in truths.all():
+        expect(row).to_have_attribute("data-fate", "mended")
+    expect(page.locator("#against")).to_contain_text("your readings between two nets", timeout=60_000)
+    apart = sum(1 for one in case_state(bench.shop, bench.case).readings if one.points[0].net != one.points[1].net)
+    expect(page.locator("#against dd").nth(3)).to_have_text(str(apart))
+    page.context.close()
+    assert bench.foreign == [] and bench.errors == []

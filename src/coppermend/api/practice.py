@@ -19,7 +19,8 @@ router = APIRouter(prefix="/api", tags=["practice"])
 def practise(desk: TheDesk, body: NewPatient | None = None) -> dict[str, Any]:
     """A new case on the demonstration machine with a practice patient behind it, as ``coppermend demo --fresh`` makes it."""
     asked = (body or NewPatient()).model_dump()
-    wish = Wish(asked.pop("breaks"), asked.pop("seed"), asked.pop("noise"), Lies(**asked))
+    bridges = asked.pop("bridges")
+    wish = Wish(asked.pop("breaks"), asked.pop("seed"), asked.pop("noise"), Lies(**asked), bridges)
     made = desk.do(lambda w: open_demo(w, demo_machine(), fresh=True, wish=wish))
     return {"id": made.id, "number": made.number}
 

@@ -73,9 +73,11 @@ Rate = Annotated[float, Field(ge=0.0, le=1.0)]
 
 
 class NewPatient(Body):
-    """A practice patient to be made. ``breaks`` broken sites; ``noise`` standard or off; the rates as ``coppermend demo --fresh`` takes them, None = drawn."""
+    """A practice patient to be made. ``breaks`` broken sites; ``bridges`` of solder between neighbouring nets; ``noise`` standard or off;
+    the rates as ``coppermend demo --fresh`` takes them, None = drawn."""
 
     breaks: Annotated[int, Field(ge=0, le=20)] = 2
+    bridges: Annotated[int, Field(ge=0, le=5)] = 0
     seed: Annotated[int, Field(ge=0)] | None = None
     noise: Name = "standard"
     false_open: Rate | None = None

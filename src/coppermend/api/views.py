@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -13,7 +14,7 @@ from coppermend.core.rework.prove import ProofCheck
 from coppermend.core.rework.wires import Wire as PlannedWire
 from coppermend.core.rework.wires import WirePlan
 from coppermend.services import scene
-from coppermend.services.bench import next_for_case, proven_for_case, spans_for_case
+from coppermend.services.bench import bridge_points, next_for_case, proven_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView, show_case
 from coppermend.services.pinwork import pin_break
@@ -79,7 +80,7 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
     out: dict[str, Any] = {
         "kind": step.kind,
         "title": _title(step, done),
-        "words": step.words.partition("; then note:")[0],
+        "words": _without_commands(step.words),
         "reason": step.reason,
         "seconds": step.seconds,
         "gain_bits": step.gain_bits,
@@ -100,8 +101,17 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
     return out
 
 
+def _without_commands(words: str) -> str:
+    """A step's words for the page: how to note it and what to type is said by its keys."""
+    return re.sub(
+        r" Locate it: short locate CASE(?: --between \S+ \S+)?\.(?= )", "", words.partition("; then note:")[0]
+    )
+
+
 def remedy_view(binding: Binding, step: NextStep) -> dict[str, Any] | None:
-    """The entry that says a step inside a pin was done: seated anew, soldered again, looked at. None for other steps."""
+    """The entry that says a step inside a pin was done: seated anew, soldered again, looked at; or a bridge cleared. None for other steps."""
+    if step.kind == "short" and (pair := bridge_points(binding)) is not None:
+        return {"kind": "clean", "done": "Bridge cleared: note it", "part": "", "points": list(pair), "words": ""}
     found = pin_break(binding.graph, step.span) if step.span is not None else None
     if found is None or step.kind not in ("reseat", "solder", "look"):
         return None

@@ -221,6 +221,13 @@ def serve_command(
 @click.option("--prepare", is_flag=True, help="Make or reopen the case, say where it is, and end.")
 @click.option("--breaks", type=int, default=None, metavar="K", help="A new patient with K broken sites. Default 2.")
 @click.option(
+    "--bridges",
+    type=int,
+    default=0,
+    metavar="K",
+    help="A new patient with K bridges of solder between neighbouring nets.",
+)
+@click.option(
     "--seed", type=int, default=None, metavar="N", help="A new patient, this one. Default: one that shows the job well."
 )
 @click.option(
@@ -265,6 +272,7 @@ def demo_command(
     lan_address: str,
     lan_port: int | None,
     breaks: int | None,
+    bridges: int,
     seed: int | None,
     noise: str,
     **lies: Any,
@@ -273,7 +281,7 @@ def demo_command(
     store = (ctx.find_root().obj or {}).get("store") or str(demo_store())
     Path(store).parent.mkdir(parents=True, exist_ok=True)
     made = workshop(store)
-    wish = Wish(BREAKS if breaks is None else breaks, seed, noise, Lies(**lies))
+    wish = Wish(BREAKS if breaks is None else breaks, seed, noise, Lies(**lies), bridges)
     case = open_demo(made, demo_machine(), fresh=fresh or breaks is not None, wish=wish)
     lines = what_to_do(case, store)
     if prepare:

@@ -12,6 +12,7 @@ import numpy as np
 from coppermend.core.belief.engine import hurt, prior_of
 from coppermend.core.belief.model import Basis, WorkArea
 from coppermend.core.copper.model import CopperGraph, SiteKind
+from coppermend.core.copper.neighbours import RANKS, Neighbour
 from coppermend.core.findings import Place, refuse
 from coppermend.practice.patient import Noise, Truth, between
 
@@ -70,6 +71,31 @@ def draw_breaks(
         raise refuse("PRA-004", f"{count} breaks are more than this board has sites.", "Ask for fewer breaks.")
     picks = rng.choice(len(prior), count, replace=False, p=prior / prior.sum()) if count else np.zeros(0, dtype=int)
     return tuple(graph.sites[k].id for k in sorted(picks.tolist()))
+
+
+BRIDGE_ODDS = {kind: 2.0 ** (len(RANKS) - k) for k, kind in enumerate(RANKS)}
+"""How likely solder joins two nets that lie side by side: adjacent soldered pins first, each kind after it half as often (the order is common practice, the factor ours)."""
+
+
+def draw_bridges(graph: CopperGraph, near: Sequence[Neighbour], seed: int, count: int) -> tuple[tuple[str, str], ...]:
+    """``count`` bridges of solder drawn from pairs of nets that lie near each other, no pair twice: the points on either side of each gap.
+
+    The points are joints, vias or lands, which stay whatever is done to the parts. Refusal PRA-004 for more than there are gaps.
+    """
+    joints: dict[tuple[str, str], str] = {}
+    for p in sorted((p for p in graph.points if p.part and p.kind == "joint"), key=lambda p: (p.side != "s", p.id)):
+        joints.setdefault((p.part, p.pin), p.id)
+    at = {p.id: p for p in graph.points}
+
+    def stays(name: str) -> str:
+        return joints.get((at[name].part, at[name].pin), name) if name in at else ""
+
+    gaps = [one for one in near if one.in_window and stays(one.point_a) and stays(one.point_b)]
+    if count > len(gaps):
+        raise refuse("PRA-004", f"{count} bridges are more than {len(gaps)} gaps in the work areas.", "Ask for fewer.")
+    odds = np.array([BRIDGE_ODDS[one.kind] for one in gaps])
+    picks = np.random.default_rng([seed, 4]).choice(len(gaps), count, replace=False, p=odds / odds.sum())
+    return tuple((stays(gaps[k].point_a), stays(gaps[k].point_b)) for k in sorted(picks.tolist()))
 
 
 def draw_patient(

@@ -16,6 +16,8 @@ from coppermend.core.copper.unknown import has_unknown
 from coppermend.core.findings import Refusal, refuse
 from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import plain
+from coppermend.core.planning.costs import TipState
+from coppermend.core.planning.isolation import isolation_checks
 from coppermend.core.planning.model import NextStep, RoundPlan, Span
 from coppermend.core.planning.next import next_step
 from coppermend.core.planning.ohms_step import ohms_work
@@ -131,6 +133,24 @@ def neighbours_of(binding: Binding) -> tuple[Neighbour, ...]:
     return cast("tuple[Neighbour, ...]", binding.kept[key][1])
 
 
+def bridge_points(binding: Binding) -> tuple[str, str] | None:
+    """The points of the likeliest short that the readings show beyond doubt; None where they show none."""
+    now = posterior_of(binding)
+    return next(((one.point_a, one.point_b) for one, _ in touching(now) if one.p > binding.basis.broken_above), None)
+
+
+def pairs_to_read(binding: Binding) -> int:
+    """How many pairs of nets the planner would read for bridges on the untouched board in the case's work areas."""
+
+    def count() -> int:
+        polygons = tuple(area.polygon for area in binding.areas)
+        near = neighbours(binding.board, binding.base, polygons, WINDOW_MM)
+        unread = belief(binding.base, binding.areas, (), binding.basis)
+        return len(isolation_checks(unread, near, binding.costs, TipState())[0])
+
+    return _kept(binding, "pairs to read", count)
+
+
 def step_as_dict(step: NextStep) -> dict[str, Any]:
     """A next step as plain JSON values."""
     value = cast("dict[str, Any]", plain(replace(step, wire=None)))
@@ -177,6 +197,14 @@ def _next(binding: Binding) -> NextStep:
         neighbours=neighbours_of(binding),
         posterior=posterior_of(binding),
     )
+    if step.kind == "short" and (pair := bridge_points(binding)) is not None:
+        return replace(
+            step,
+            notes=(
+                *step.notes,
+                f"When it is cleared: note CASE clean {pair[0]} {pair[1]}. The two nets are read again then.",
+            ),
+        )
     step = _with_chips(binding, step)
     measured = _by_ohms(binding, step)
     if measured is not None:

@@ -70,16 +70,18 @@ class DemoCase:
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What patient is wanted: ``breaks``, ``seed`` (None: one that shows the job well), ``noise`` standard or off, and how the bench lies."""
+    """What patient is wanted: ``breaks``, ``seed`` (None: one that shows the job well), ``noise`` standard or off, how the bench lies, and ``bridges`` of solder."""
 
     breaks: int = BREAKS
     seed: int | None = None
     noise: str = "standard"
     lies: Lies = NO_WISH
+    bridges: int = 0
 
 
 ANY_PATIENT = Wish()
 MOST_BREAKS = 20
+MOST_BRIDGES = 5
 
 
 def refuse_wish(wish: Wish) -> None:
@@ -92,6 +94,10 @@ def refuse_wish(wish: Wish) -> None:
             "PRA-015",
             f"{wish.breaks} breaks with seed {wish.seed} are no practice patient.",
             f"Ask for 0 to {MOST_BREAKS} breaks, and a seed of 0 or more.",
+        )
+    if not 0 <= wish.bridges <= MOST_BRIDGES:
+        raise refuse(
+            "PRA-015", f"{wish.bridges} bridges are no practice patient.", f"Ask for 0 to {MOST_BRIDGES} bridges."
         )
 
 
@@ -126,5 +132,5 @@ def open_demo(workshop: Workshop, machine: Machine, *, fresh: bool = False, wish
     seed = wish.seed
     if seed is None:
         seed = telling_seed(workshop, case, FIRST_SEED + 100 * len(rows), wish.breaks)
-    put_patient(workshop, case, seed=seed, breaks=wish.breaks, noise=wish.noise, lies=wish.lies)
+    put_patient(workshop, case, seed=seed, breaks=wish.breaks, noise=wish.noise, lies=wish.lies, bridges=wish.bridges)
     return DemoCase(case, view.number, machine.name, True)

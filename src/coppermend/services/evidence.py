@@ -6,6 +6,7 @@ A reading speaks of the copper as it was. Work done since may have changed a par
 * Solder flowed at a joint: a closed reading moves inwards to the land, an open one speaks no more.
 * A patch wire was fitted across a break that the readings had shown (P > ``broken_above``): the break is known and stays open in the board that is
   planned on (its sites count as cut), the readings that it explains have done their work.
+* Solder or dirt was cleared between two nets that read joined, or solder flowed at one of the places: a closed reading between them speaks no more.
 * A track was cut: closed readings across the cut speak no more.
 Nothing is dropped in silence: every reading that speaks no more is listed with why.
 """
@@ -125,9 +126,20 @@ def level_of(point: PointRef) -> int:
     return _LEVEL.get(point.id.rpartition("/")[2], LAND)
 
 
+def _parts_nets(act: Act, reading: Reading) -> bool:
+    """Whether an act may have taken away what joined the two nets of a closed reading: solder or dirt cleared between points on both nets, or work at one of its places."""
+    nets = {point.net for point in reading.points}
+    if act.kind not in ("clean", "solder") or says_open(reading) or len(nets) < 2:
+        return False
+    between = len(act.points) > 1 and {point.net for point in act.points} == nets
+    return between or any(_same_place(point, one) for point in reading.points for one in act.points)
+
+
 def _after_act(one: Live, act: Act) -> Live:
     if one.why_not or one.reading.at > act.at:
         return one
+    if _parts_nets(act, one.reading):
+        return replace(one, why_not=f"{act.kind} since then may have parted the two nets")
     touched = [_touches(act, point) for point in one.reading.points]
     if not any(touched):
         return one

@@ -7,20 +7,22 @@ patient on every machine. What the bench does to it (patch wires, parts in or ou
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from coppermend.core.belief.model import WorkArea
 from coppermend.core.copper.laps import run_of
 from coppermend.core.copper.model import CopperGraph, SiteKind
+from coppermend.core.copper.neighbours import WINDOW_MM, Neighbour, neighbours
 from coppermend.core.copper.worked import PatchWire, TrackCut, worked
 from coppermend.core.findings import refuse
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, plain
-from coppermend.practice.drawing import draw_breaks, draw_patient
+from coppermend.core.planning.describe import point_words as describe
+from coppermend.practice.drawing import draw_breaks, draw_bridges, draw_patient
 from coppermend.practice.patient import BEEP_OHM, OXIDISED_FALSE_OPEN, Answer, Patient, Truth
-from coppermend.services.bench import round_for_case, spans_for_case
+from coppermend.services.bench import bridge_points, pairs_to_read, round_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind, part_states, sockets
 from coppermend.services.entries import write
 from coppermend.services.points import resolve
@@ -100,12 +102,20 @@ class TruthShown:
 
 
 def put_patient(
-    workshop: Workshop, case: str, *, seed: int, breaks: int, noise: str = "standard", lies: Lies = NO_WISH
+    workshop: Workshop,
+    case: str,
+    *,
+    seed: int,
+    breaks: int,
+    noise: str = "standard",
+    lies: Lies = NO_WISH,
+    bridges: int = 0,
 ) -> Entry:
-    """Put a practice patient behind a case: ``breaks`` sites broken, drawn by the standard damage in the case's work areas.
+    """Put a practice patient behind a case: ``breaks`` sites broken, drawn by the standard damage in the case's work areas, and ``bridges`` of solder between
+    nets that lie near each other there.
 
     ``noise`` standard, or off: no false reading but those that ``lies`` asks for by slips, mixed-up answers and loose joints. Refusals PRA-007 for a
-    number that is no rate, PRA-010, PRA-011.
+    number that is no rate, PRA-004 for more bridges than gaps, PRA-010, PRA-011.
     """
     refuse_no_rates({name.replace("_", "-"): rate for name, rate in lies.given().items()})
     if noise not in ("standard", "off"):
@@ -119,6 +129,10 @@ def put_patient(
         {"polygon": [list(xy) for xy in one.polygon], "kind": one.kind, "severity": one.severity} for one in state.areas
     ]
     wished: dict[str, Any] = {"lies": lies.given()} if lies.given() else {}
+    if bridges:
+        binding = bind(workshop, case)
+        draw_bridges(binding.base, _near(binding, binding.areas), seed, bridges)
+        wished["bridges"] = bridges
     spec: dict[str, Any] = {"seed": seed, "breaks": breaks, "noise": noise, "areas": areas, **wished}
     return write(workshop, case, "practice", {"patient": spec})
 
@@ -164,11 +178,26 @@ def patient_truth(workshop: Workshop, case: str) -> TruthShown:
             site.id in named, site.id in mended or site.id in bridged,
         )
         for site in (sites[one] for one in truth.broken if one in sites)
-    )  # fmt: skip
+    ) + _bridges_shown(binding, truth)  # fmt: skip
     found = sum(1 for one in rows if one.found or one.mended)
     readings = sum(1 for one in binding.state.readings if one.kind in ("closed", "open", "ohms"))
     words = f"{found} of {len(rows)} found with {readings} readings."
     return TruthShown(rows, readings, words, _lies_in_words(truth, {k: one.words for k, one in sites.items()}))
+
+
+def _bridges_shown(binding: Binding, truth: Truth) -> tuple[TrueBreak, ...]:
+    """The patient's bridges; found when the readings say beyond doubt that the two nets touch, mended when they were cleared."""
+    points, names = {p.id: p for p in binding.base.points}, binding.base.net_names
+    likely, at = bridge_points(binding), {p.id: p.net for p in binding.graph.points}
+    said = {frozenset(at[one] for one in likely)} if likely else set()
+    rows = []
+    for a, b in ((points[one], points[two]) for one, two in truth.shorts):
+        cleared = (a.id, b.id) not in _still_bridged(binding, truth)
+        words = f"solder between {describe(a)} and {describe(b)}"
+        path = ((a.x_mm, a.y_mm), (b.x_mm, b.y_mm))
+        found = frozenset((a.net, b.net)) in said
+        rows.append(TrueBreak(f"{names[a.net]} and {names[b.net]}", words, a.side, path, found, cleared))
+    return tuple(rows)
 
 
 def _lies_in_words(truth: Truth, places: Mapping[str, str]) -> tuple[str, ...]:
@@ -192,13 +221,18 @@ def _lies_in_words(truth: Truth, places: Mapping[str, str]) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """Readings on one net taken at the bench against the checks that the planner needs on the same patient, seconds modelled, and a line in words."""
+    """Readings on one net taken at the bench against the checks that the planner needs on the same patient, seconds modelled, and a line in words.
+
+    ``apart``: readings between two nets; ``planner_apart``: pairs of nets in the planner's list of the untouched board, each read once where nothing joins
+    them, and three times at a bridge (found, read again by other points, read when cleared).
+    """
 
     readings: int
     apart: int
     planner_checks: int
     planner_seconds: float
     words: str
+    planner_apart: int = 0
 
     def as_dict(self) -> dict[str, Any]:
         """The comparison as plain JSON values."""
@@ -208,22 +242,29 @@ class Compared:
 def compared(workshop: Workshop, case: str) -> Compared:
     """How many readings the person took, and how many the planner takes alone on the same patient (policy ``next``, the same noise, from nothing known).
 
-    Readings between two nets (no bridge here?) are counted apart: the policies of practice take none. Refusal PRA-012 without a patient.
+    Readings between two nets (no bridge here?) are counted apart: the policies of practice take none; the length of the planner's list of pairs stands
+    beside them. A bridge of the patient is left out of the run on one net. Refusal PRA-012 without a patient.
     """
     binding = bind(workshop, case)
     spec, truth = _spec(binding.state), _truth(binding)
     name = f"planner alone {json.dumps(spec, sort_keys=True)}"
     if name not in binding.base.memo:
         alone = run(
-            PracticeSetting(binding.base, tuple(binding.areas)), Patient(binding.base, truth, int(spec["seed"])), "next"
+            PracticeSetting(binding.base, tuple(binding.areas)),
+            Patient(binding.base, replace(truth, shorts=()), int(spec["seed"])),
+            "next",
         )
         binding.base.memo[name] = (len(alone.steps), alone.seconds)
     checks, seconds = binding.base.memo[name]
     two = [one for one in binding.state.readings if one.kind in ("closed", "open", "ohms") and len(one.points) == 2]
     apart = sum(1 for one in two if one.points[0].net != one.points[1].net)
     mine = len(two) - apart
-    words = f"You took {mine} readings on one net and {apart} between two. The planner alone needs {checks} on this patient, {seconds / 60:.0f} minutes modelled."
-    return Compared(mine, apart, checks, seconds, words)
+    pairs = pairs_to_read(binding) + 2 * len(truth.shorts)
+    words = (
+        f"You took {mine} readings on one net and {apart} between two. The planner alone needs {checks} on this patient, {seconds / 60:.0f} minutes modelled, "
+        f"and {pairs} between two nets."
+    )
+    return Compared(mine, apart, checks, seconds, words, pairs)
 
 
 def _spec(state: CaseState) -> dict[str, Any]:
@@ -254,13 +295,17 @@ def _truth(binding: Binding) -> Truth:
             noise_off=spec.get("noise") == "off",
             **{name: float(rate) for name, rate in spec.get("lies", {}).items()},
         )
+        if spec.get("bridges"):
+            near = _near(binding, areas)
+            shorts = draw_bridges(binding.base, near, int(spec["seed"]), int(spec["bridges"]))
+            binding.memo["patient truth"] = replace(binding.memo["patient truth"], shorts=shorts)
     truth: Truth = binding.memo["patient truth"]
     return truth
 
 
 def _patient(binding: Binding) -> Patient:
     truth = _truth(binding)
-    left = replace(truth, broken=_still_broken(binding, truth))
+    left = replace(truth, broken=_still_broken(binding, truth), shorts=_still_bridged(binding, truth))
     return Patient(_as_worked(binding), left, int(_spec(binding.state)["seed"]))
 
 
@@ -287,6 +332,27 @@ def _still_broken(binding: Binding, truth: Truth) -> tuple[str, ...]:
         return by_solder or (site.kind in _MENDED_BY_RESEAT and site.part in reseated)
 
     return tuple(one for one in truth.broken if not mended(one))
+
+
+def _near(binding: Binding, areas: Sequence[WorkArea]) -> tuple[Neighbour, ...]:
+    """The gaps between nets in the areas, on the board before anything was done to its parts."""
+    polygons = tuple(area.polygon for area in areas)
+    key = f"patient gaps {polygons}"
+    if key not in binding.base.memo:
+        binding.base.memo[key] = tuple(neighbours(binding.board, binding.base, polygons, WINDOW_MM))
+    found: tuple[Neighbour, ...] = binding.base.memo[key]
+    return found
+
+
+def _still_bridged(binding: Binding, truth: Truth) -> tuple[tuple[str, str], ...]:
+    """The bridges that nobody has cleared: a note of cleaning or soldering that names points on both nets takes the solder between them away."""
+    names, at = binding.base.net_names, {p.id: p for p in binding.base.points}
+    done = {
+        frozenset(ref.net for ref in act.points)
+        for act in binding.state.acts
+        if act.kind in ("clean", "solder") and len(act.points) > 1
+    }
+    return tuple(pair for pair in truth.shorts if frozenset(names[at[one].net] for one in pair) not in done)
 
 
 def _noted(state: CaseState, a: str, b: str) -> int:

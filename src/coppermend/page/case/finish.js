@@ -4,7 +4,7 @@ import { fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
 import { count, seconds, sentence } from '../shared/words.js';
 
-/** How one of the patient's breaks came out. Pure. @param {{found: boolean, mended: boolean}} b */
+/** How one of the patient's breaks or bridges came out. Pure. @param {{found: boolean, mended: boolean}} b */
 export const fate = (b) => (b.mended ? 'mended' : b.found ? 'found, not mended' : 'not found');
 
 /** @param {HTMLDialogElement} el @param {import('../main.js').App} app */
@@ -13,13 +13,13 @@ export async function openFinish(el, app) {
   const good = h('form', { method: 'dialog' }, h('button.key.hot', null, 'Good'));
   const against = h('div', { id: 'against', role: 'status' }, h('p.why', null, 'The planner works on the same patient …'));
   fill(el, h('h2', null, 'What was really broken'),
-    truth.breaks.length ? h('ul.truths', null, truth.breaks.map((/** @type {any} */ b) => h('li', { 'data-fate': fate(b) }, h('b', null, `Net ${b.net}: ${fate(b)}`), h('span', null, sentence(b.words)), b.path?.length ? h('button.key.slim', { type: 'button', 'aria-label': `Show on the board: net ${b.net}`, onclick: () => { el.close(); app.do('showSpan', { net: b.net, p: 1, words: b.words, sites: [], path: [[b.layer, b.path]] }); } }, 'Show') : null))) : h('p', null, 'Nothing was.'),
+    truth.breaks.length ? h('ul.truths', null, truth.breaks.map((/** @type {any} */ b) => h('li', { 'data-fate': fate(b) }, h('b', null, `${b.net.includes(' and ') ? 'Nets' : 'Net'} ${b.net}: ${fate(b)}`), h('span', null, sentence(b.words)), b.path?.length ? h('button.key.slim', { type: 'button', 'aria-label': `Show on the board: net ${b.net}`, onclick: () => { el.close(); app.do('showSpan', { net: b.net, p: 1, words: b.words, sites: [], path: [[b.layer, b.path]] }); } }, 'Show') : null))) : h('p', null, 'Nothing was.'),
     h('p', null, sentence(truth.words)), h('h3', null, 'How the readings lied'), h('ul.lies', null, truth.lies.map((/** @type {string} */ one) => h('li', null, sentence(one)))), against, good);
   el.showModal();
   try {
     const one = await get(app.url('practice/planner'));
-    fill(against, h('dl.numbers', null, cell('your readings on one net', one.readings), cell('the planner’s checks', one.planner_checks), cell('its time, modelled', seconds(one.planner_seconds))),
-      h('p.why', null, `${one.readings > one.planner_checks ? `${count(one.readings - one.planner_checks, 'reading')} more than the planner` : one.readings === one.planner_checks ? 'As many as the planner' : `${count(one.planner_checks - one.readings, 'reading')} fewer than the planner, which goes on until nothing is left to prove`}. ${one.apart ? `${count(one.apart, 'reading')} between two nets are not counted.` : ''}`));
+    fill(against, h('dl.numbers', null, cell('your readings on one net', one.readings), cell('the planner’s checks', one.planner_checks), cell('its time, modelled', seconds(one.planner_seconds)), one.planner_apart ? [cell('your readings between two nets', one.apart), cell('the planner’s there', one.planner_apart)] : null),
+      h('p.why', null, `${one.readings > one.planner_checks ? `${count(one.readings - one.planner_checks, 'reading')} more than the planner` : one.readings === one.planner_checks ? 'As many as the planner' : `${count(one.planner_checks - one.readings, 'reading')} fewer than the planner, which goes on until nothing is left to prove`}. ${one.apart && !one.planner_apart ? `${count(one.apart, 'reading')} between two nets are not counted.` : ''}`));
   } catch (err) {
     fill(against, h('p', null, findingOf(err).words));
   }

@@ -30,7 +30,7 @@ const LIES = [['false_open', 'False open readings, %', ''], ['false_closed', 'Fa
 /** What the form of another patient asks for. Pure. @param {Record<string, any>} f */
 export function patientAsked(f) {
   const rates = LIES.filter(([name]) => String(f[name] ?? '').trim() !== '').map(([name]) => [name, Number(f[name]) / 100]);
-  return { breaks: Number(f.breaks), noise: f.noise, ...(String(f.seed ?? '').trim() ? { seed: Number(f.seed) } : {}), ...Object.fromEntries(rates) };
+  return { breaks: Number(f.breaks), bridges: Number(f.bridges ?? 0), noise: f.noise, ...(String(f.seed ?? '').trim() ? { seed: Number(f.seed) } : {}), ...Object.fromEntries(rates) };
 }
 
 /** @param {import('../main.js').App} app */
@@ -38,7 +38,7 @@ function otherPatient(app) {
   const number = (/** @type {string} */ name, /** @type {string} */ words, /** @type {any} */ attrs) => h('label.field', null, words, h('input', { name, type: 'number', min: '0', step: 'any', ...attrs }));
   return h('details', { id: 'other-patient' }, h('summary', null, 'A patient of your own: how much is broken, how its readings lie'),
     h('form', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('practise', patientAsked(Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target))))); } },
-      h('div.form', null, number('breaks', 'Broken sites', { value: '2', max: '20', step: '1', required: true }), number('seed', 'Which patient (empty: one that shows the job well)', { step: '1' }),
+      h('div.form', null, number('breaks', 'Broken sites', { value: '2', max: '20', step: '1', required: true }), number('bridges', 'Bridges of solder', { value: '0', max: '5', step: '1', required: true }), number('seed', 'Which patient (empty: one that shows the job well)', { step: '1' }),
         h('label.field', null, 'Meter and hand', h('select', { name: 'noise' }, h('option', { value: 'standard' }, 'err now and then'), h('option', { value: 'off' }, 'never err'))),
         LIES.map(([name, words, value]) => number(name, words, { max: '100', value }))),
       h('p', null, h('button.key', { type: 'submit' }, 'Practise on this patient'))));
