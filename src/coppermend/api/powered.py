@@ -12,6 +12,7 @@ from coppermend.services.bind import bind
 from coppermend.services.cases import find_case
 from coppermend.services.expect import expect_as_dict, expect_for_board
 from coppermend.services.pinpower import pin_under_power
+from coppermend.services.suspectmap import suspect_map
 from coppermend.services.suspects import suspects_for_case
 from coppermend.services.workshop import Workshop
 
@@ -39,6 +40,18 @@ def suspects(case: str, desk: TheDesk, most: int = 8) -> dict[str, Any]:
         found = find_case(workshop, case)
         model = machine_model(bind(workshop, found).state.package)
         return suspects_for_case(workshop, found, device_book(), model, max(1, min(50, most))).as_dict()
+
+    return desk.do(use_case)
+
+
+@router.get("/cases/{case}/suspects/map")
+def map_of_suspects(case: str, desk: TheDesk, most: int = 8) -> dict[str, Any]:
+    """The suspects with what a map of them draws: places looked at, where each suspect is, and how the belief went reading by reading."""
+
+    def use_case(workshop: Workshop) -> dict[str, Any]:
+        found = find_case(workshop, case)
+        model = machine_model(bind(workshop, found).state.package)
+        return suspect_map(workshop, found, device_book(), model, max(1, min(50, most)))
 
     return desk.do(use_case)
 

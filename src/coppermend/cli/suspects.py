@@ -8,6 +8,7 @@ from coppermend import bootstrap
 from coppermend.cli import print_json
 from coppermend.cli.shop import CASE, JSON, shop_and_case
 from coppermend.services.cases import case_state
+from coppermend.services.suspectmap import suspect_map
 from coppermend.services.suspects import SuspectsView, suspects_for_case
 
 
@@ -17,13 +18,27 @@ from coppermend.services.suspects import SuspectsView, suspects_for_case
     "--machine", default=None, metavar="FILE", help="The machine's own file (TOML); the demonstration machine has one."
 )
 @click.option("--most", type=click.IntRange(1, 50), default=8, show_default=True, help="How many suspects.")
+@click.option(
+    "--map",
+    "with_map",
+    is_flag=True,
+    help="With --json: also what a map draws, and how the belief went reading by reading.",
+)
 @JSON
 @click.pass_context
-def suspects_command(ctx: click.Context, case: str, machine: str | None, most: int, as_json: bool) -> None:
+def suspects_command(
+    ctx: click.Context, case: str, machine: str | None, most: int, with_map: bool, as_json: bool
+) -> None:
     """List the suspects of a case with what speaks for and against each, and the next step. Status 1 while none is named beyond doubt."""
     made, found = shop_and_case(ctx, case)
     book = bootstrap.device_book(ctx.find_root().obj.get("store"))
     model = bootstrap.machine_model(case_state(made, found).package, machine)
+    if with_map and as_json:
+        drawn = suspect_map(made, found, book, model, most)
+        print_json(drawn)
+        if not drawn["suspects"]["named"]:
+            ctx.exit(1)
+        return
     view = suspects_for_case(made, found, book, model, most)
     if as_json:
         print_json(view.as_dict())

@@ -29,6 +29,7 @@ export async function drawStory(el, app) {
     h('div.two', null, testSheet(app), progressSheet(app, story.case)),
     h('p', null, h('a', { id: 'to-rework', href: `/page/rework.html?case=${encodeURIComponent(app.id)}` }, 'Rework: take a part out, clean and protect, a short with a supply')),
     h('p', null, h('a', { id: 'to-solder', href: `/page/solder.html?case=${encodeURIComponent(app.id)}` }, 'Solder and heat: what a mixture melts at, doses of alloy for a part, warming the board')),
+    h('p', null, h('a', { id: 'to-suspects', href: `/page/suspects.html?case=${encodeURIComponent(app.id)}` }, 'Suspects: what explains all that was seen under power, and what to measure next')),
     h('p', null, h('a', { id: 'to-waves', href: `/page/waves.html?case=${encodeURIComponent(app.id)}` }, 'Waves: take in and look at records of an oscilloscope or logic analyser')),
     h('h2', null, 'As it happened'),
     timeline(story.timeline)));

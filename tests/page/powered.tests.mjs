@@ -1,0 +1,58 @@
+import { answerOf, kindOf } from '../../src/coppermend/page/powered/answers.js';
+import { factorWords, perMinute, share } from '../../src/coppermend/page/powered/lists.js';
+import { nearest, pathOf, spread, strength, windowOf } from '../../src/coppermend/page/powered/map.js';
+import { near, same, yes } from './check.mjs';
+
+const BOARD = [0, 0, 200, 100];
+const view = (more = {}) => ({ turned: false, zoom: 1, x: 100, y: 50, ...more });
+
+export const tests = {
+  'the whole board with its edge is the window at zoom 1, wherever it is centred'() {
+    same(windowOf(BOARD, view()), [-4, -104, 208, 108]);
+    same(windowOf(BOARD, view({ x: 0, y: 0 })), [-4, -104, 208, 108]);
+  },
+  'a window never leaves the board, and mirrors with it'() {
+    same(windowOf(BOARD, view({ zoom: 4, x: 0, y: 0 })), [-4, -23, 52, 27]);
+    same(windowOf(BOARD, view({ zoom: 4, x: 0, y: 0, turned: true })), [152, -23, 52, 27]);
+    const [x, y, w, h] = windowOf(BOARD, view({ zoom: 2, x: 60, y: 40 }));
+    near(x + w / 2, 60);
+    near(y + h / 2, -40);
+  },
+  'a press finds the nearest place within reach, or none'() {
+    const marks = [{ x_mm: 10, y_mm: 10 }, { x_mm: 12.54, y_mm: 10 }];
+    same(nearest(marks, 12, 10, 3), marks[1]);
+    same(nearest(marks, 40, 10, 3), null);
+  },
+  'numbers of suspects never lie on each other'() {
+    const put = spread([[0, 0], [0, 0], [0, 0], null, [0.5, 0]], 3);
+    same(put[0], [0, 0]);
+    same(put[3], null);
+    const there = put.filter(Boolean);
+    same(there.length, 4);
+    for (const a of there) for (const b of there) yes(a === b || Math.hypot(a[0] - b[0], a[1] - b[1]) >= 3, 'apart');
+  },
+  'y of the board points up, y of a picture down'() {
+    same(pathOf([[1, 2], [3, 4]]), 'M1 -2L3 -4Z');
+    same(pathOf([[1, 2], [3, 4]], false), 'M1 -2L3 -4');
+  },
+  'an unlikely suspect can still be seen'() {
+    yes(strength(0) >= 0.3 && strength(1) <= 1 && strength(0.2) < strength(0.9), 'strength');
+  },
+  'a typed value is a frequency by its unit, else a voltage'() {
+    same(['4.000 MHz', '50Hz', '4.95', '4.95 V', '-5 V', '12 mV'].map(kindOf), ['hertz', 'hertz', 'volts', 'volts', 'volts', 'volts']);
+  },
+  'one key each, by the kind of step'() {
+    same(answerOf('h', false), { kind: 'level', value: 'high' });
+    same(answerOf('F', false), { kind: 'level', value: 'floating' });
+    same(answerOf('c', false), null);
+    same(answerOf('c', true), { kind: 'closed', value: '' });
+    same(answerOf('h', true), null);
+  },
+  'what is not certain is never called 100 %'() {
+    same([0.0012, 0.5, 0.9951, 0.99999].map(share), ['0.12 %', '50.0 %', '99.51 %', 'over 99.9 %']);
+  },
+  'evidence in words'() {
+    same([12.4, 0.25, 5000].map(factorWords), ['12 times likelier', '4.0 times less likely', 'over 1000 times likelier']);
+    near(perMinute({ gain_bits: 3, seconds: 90 }), 2);
+  },
+};
