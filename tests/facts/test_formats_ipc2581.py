@@ -504,3 +504,56 @@ def test_a_file_in_utf_16_is_found_and_read() -> None:
     )
     found = board_of(Package("b", (Member("b.xml", data),)))
     assert [net.name for net in found.nets] == ["Ä"]
+
+
+PLANED = """
+<Layer name="TOP" layerFunction="CONDUCTOR" side="TOP" polarity="POSITIVE"/>
+<Layer name="IN1" layerFunction="{function}" side="INTERNAL" polarity="{polarity}"/>
+<Layer name="IN2" layerFunction="SIGNAL" side="INTERNAL" polarity="POSITIVE"/>
+<Layer name="BOT" layerFunction="SIGNAL" side="BOTTOM" polarity="POSITIVE"/>
+<Layer name="DRL" layerFunction="DRILL" side="ALL" polarity="POSITIVE"><Span fromLayer="TOP" toLayer="BOT"/></Layer>
+"""
+STACK = '<Stackup name="S"><StackupGroup>' + "".join(
+    f'<StackupLayer layerOrGroupRef="{name}" thickness="0.035" sequence="{k}"/>' for k, name in enumerate(("TOP", "IN1", "IN2", "BOT"), 1)
+) + "</StackupGroup></Stackup>"  # fmt: skip
+SPOTS = [(x, y) for x in range(0, 40, 5) for y in range(0, 15, 5)]
+
+
+def four(function: str, polarity: str, plating: str = "PLATED", stackup: str = STACK) -> Board:
+    """24 holes; on IN1 spots (D2, other than the outer D1) at all holes but the first six."""
+    lands = "".join(pad(x, y) for x, y in SPOTS)
+    spots = "".join(pad(x, y, "D2") for x, y in SPOTS[6:])
+    holes = "".join(hole(x, y, plating) for x, y in SPOTS)
+    profile = '<Profile><Polygon><PolyBegin x="-5" y="-5"/><PolyStepSegment x="40" y="-5"/><PolyStepSegment x="40" y="15"/><PolyStepSegment x="-5" y="15"/><PolyStepSegment x="-5" y="-5"/></Polygon></Profile>'
+    step = profile + "".join(feature(name, f"<Set>{lands}</Set>") for name in ("TOP", "IN2", "BOT")) + feature("IN1", f"<Set>{spots}</Set>") + feature("DRL", f"<Set>{holes}</Set>")  # fmt: skip
+    return board(step, layers=PLANED.format(function=function, polarity=polarity), stackup=stackup)
+
+
+@pytest.mark.parametrize(("polarity", "joined"), [("POSITIVE", 0), ("NEGATIVE", 6)])
+def test_the_stated_polarity_of_a_layer_holds_whatever_it_looks_like(polarity: str, joined: int) -> None:
+    """The layer draws what a negative plane would; POSITIVE is a statement as NEGATIVE is. The six holes without a spot are on the plane."""
+    found = four("PLANE", polarity)
+    islands = [one.island for one in found.holes]
+    assert max(islands.count(k) for k in set(islands)) == max(joined, 1)
+    assert not [one for one in found.findings if one.code == "BRD-008"]
+
+
+def test_a_stacked_layer_of_an_unknown_function_is_copper_and_said() -> None:
+    found = four("POWER_GROUND", "NEGATIVE")
+    islands = [one.island for one in found.holes]
+    assert len(found.layers) == 4 and max(islands.count(k) for k in set(islands)) == 6
+    (said,) = [one for one in found.findings if one.code == "IPC-018"]
+    assert "'POWER_GROUND'" in said.words and "taken as copper" in said.words and said.place.layer == "IN1"
+
+
+@pytest.mark.parametrize(
+    ("function", "said"), [("POWER_GROUND", 1), ("DIELCORE", 0), ("DOCUMENT", 0), ("COATINGCOND", 0)]
+)
+def test_a_layer_outside_the_stack_up_is_left_out(function: str, said: int) -> None:
+    found = four(function, "POSITIVE", stackup="")
+    assert len(found.layers) == 3 and len([one for one in found.findings if one.code == "IPC-018"]) == said
+
+
+def test_holes_that_are_all_unplated_are_said_to_join_nothing() -> None:
+    (said,) = [one for one in four("SIGNAL", "POSITIVE", "NONPLATED").findings if one.code == "BRD-010"]
+    assert "no plated hole" in said.words and said.severity == "error"

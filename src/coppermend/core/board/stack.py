@@ -206,6 +206,16 @@ def drill_findings(records: PackageRecords, holes: Holes, dropped: int) -> list[
                 "Add the drill files (NC drill or drill data written as Gerber).",
             )
         )
+    elif not holes.plated.any() and sum(role.kind == "copper" for role in records.roles.values()) > 1:
+        out.append(
+            Finding(
+                "BRD-010",
+                Severity.ERROR,
+                Place(file=records.drills[0].name),
+                "The drill data holds no plated hole. Nothing joins the layers, so every net that changes sides is split.",
+                "Add the drill file of the plated holes, or say plated = true for this one in coppermend-corrections.toml if its holes are plated.",
+            )
+        )
     for drill in records.drills:
         role = records.roles.get(drill.name)
         unknown = len(np.unique(slots_of(drill)[drill.plated < 0]))

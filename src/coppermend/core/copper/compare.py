@@ -472,6 +472,7 @@ def _joined(
         meeting = replace(meeting, place=(wires[0].start.x_mm, wires[0].start.y_mm, wires[0].start.layer))
     elif why in ("short", "stale"):
         why, reason = _said_hole(graph, way) or (why, reason)
+        reason += _unsure_polarity(board, _layers_of(graph, way)) if why == "short" else ""
     doubt = _open_span(graph, way) if why in ("short", "stale") else None
     if doubt is not None:
         why, reason = "open span", _OPEN_SPAN.format(file=doubt.place.file, code=doubt.code)
@@ -604,7 +605,8 @@ def _why_joined(
         if joined_at_part(graph, ref, theirs, mine):
             return "jumper", f"{ref} is a tie or jumper land that the copper bridges; meant so in all likelihood."
     if stale:
-        return "stale", "So many nets disagree that the netlist seems to belong to another state of the board."
+        words = "So many nets disagree that the netlist seems to belong to another state of the board."
+        return "stale", words + _unsure_polarity(board)
     small = {part.ref for part in board.parts if len(part.pins) <= TIE_PINS}
     for ref in both:
         if ref in small and overlapping_lands(board, ref, theirs, mine):
@@ -796,19 +798,34 @@ def _why_split(
             "jumper",
             f"The gap is {gap[0]:.2f} mm between lands of {ref}, by its name a jumper or tie: open until solder or a shunt closes it.",
         )
-    if not board.holes and len(board.layers) > 1:
-        return "no hole", "The package has no drill data, and only holes join the layers."
+    if not any(hole.plated for hole in board.holes) and len(board.layers) > 1:
+        what = "drill data holds no plated hole" if board.holes else "package has no drill data"
+        return "no hole", f"The {what}, and only plated holes join the layers."
     if undrilled:
         words = f"{undrilled} drilled points of the net have no plated hole in the package: a drill file is missing, is read as unplated, or is misread."
         return "no hole", words
     if len(board.layers) == 1:
         return "one layer", "The package holds one copper layer only; the other side may join them."
-    left = _left_out(board)
+    left = _left_out(board) + _unsure_polarity(board)
     if stale:
         return "stale", f"So many nets disagree that the netlist seems to belong to another state of the board.{left}"
     near = f" ({gap[0]:.2f} mm apart there)" if gap else " (they share no layer)"
     unless = f" If {ref} is a jumper, its land is open there." if ref else ""
     return "open", f"A real open in the copper data{near}, or a netlist of another state.{unless}{left}"
+
+
+def _layers_of(graph: ContactGraph, way: Sequence[int]) -> set[str]:
+    """The files of the layers that a way leads over."""
+    return {graph.board.layers[at[0]].file for at in map(graph.piece, way) if at is not None}
+
+
+def _unsure_polarity(board: Board, among: Collection[str] | None = None) -> str:
+    """Words for inner layers (of those ``among``) whose polarity is a guess: read the other way they join and part other nets."""
+    files = [finding.place.file for finding in board.findings if finding.code == "BRD-008" and finding.place.file]
+    files = [name for name in files if among is None or name in among]
+    if not files:
+        return ""
+    return f" Or the polarity of {', '.join(files[:3])}{' ...' if len(files) > 3 else ''} is another than the one taken (BRD-008)."
 
 
 def _left_out(board: Board) -> str:

@@ -77,8 +77,8 @@ class Canvas:
             out[rest] = shapely.set_coordinates(copies, coordinates + table[rest[owner], 1:])
         return out
 
-    def image(self, negative: bool, findings: Sequence[Finding] = ()) -> GerberImage:
-        """The layer as a GerberImage."""
+    def image(self, negative: bool, findings: Sequence[Finding] = (), polarity: str = "") -> GerberImage:
+        """The layer as a GerberImage; ``polarity`` as the file states it, "" where it does not."""
         skeleton = self._skeletons()
         at = np.array(self._at, dtype=np.float64).reshape(-1, 2)
         unplaced = np.isnan(at[:, 0])
@@ -95,7 +95,7 @@ class Canvas:
             shapes=ShapeSet(skeleton, np.array(self._radius, dtype=np.float64)),
             attribute=np.array(self._attribute, dtype=np.int32),
             attributes=tuple(self._attributes),
-            file_attributes={},
+            file_attributes={".FilePolarity": (polarity.capitalize(),)} if polarity else {},
             negative=negative,
             findings=(*self.findings, *findings),
             tolerance_mm=TOLERANCE_MM,

@@ -13,19 +13,51 @@ PASTE = frozenset({"SOLDERPASTE", "PASTEMASK"})
 SILK = frozenset({"SILKSCREEN", "LEGEND"})
 DRILL = frozenset({"DRILL", "ROUT", "ROUTE"})
 
+OTHER = frozenset(
+    (
+        "ASSEMBLY", "BOARDFAB", "BOARD_OUTLINE", "CAPACITIVE", "COMPONENT", "COMPONENT_TOP", "COMPONENT_BOTTOM", "COMPONENT_EMBEDDED",
+        "COMPONENT_FORMED", "CONDUCTIVE_ADHESIVE", "COURTYARD", "DOCUMENT", "EDGE_CHAMFER", "EDGE_PLATING", "FIXTURE", "GLUE", "GRAPHIC", "HOLEFILL",
+        "LANDPATTERN", "OTHER", "PIN", "PROBE", "RESISTIVE", "REWORK", "SOLDERBUMP", "STACKUP_COMPOSITE", "STIFFENER", "THIEVING_KEEP_INOUT", "V_CUT",
+        "VCUT", "WIRE_FRAME", "",
+    )
+)  # fmt: skip
+"""Functions of layers that hold no copper of nets (IPC-2581, from memory)."""
+NO_COPPER = (
+    "DIEL",
+    "COAT",
+    "FINISH",
+    "MASK",
+    "PASTE",
+    "ASSEMB",
+    "DOC",
+    "OUTLINE",
+    "ROUT",
+    "DRILL",
+    "KEEP",
+    "DRAW",
+    "ADHES",
+    "COVER",
+)
+"""Parts of words that name no copper."""
+
 SIDES = {"TOP": "c", "BOTTOM": "s"}
 MAX_LAYERS = 500
 
 
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """A Layer element. ``kind`` copper, mask, paste, silk, drill or other; ``side`` c, s or ""; ``span`` first and last layer of a drill."""
+    """A Layer element. ``kind`` copper, mask, paste, silk, drill or other; ``side`` c, s or ""; ``span`` first and last layer of a drill.
+
+    ``polarity`` POSITIVE, NEGATIVE or "" and ``function`` as the file states them.
+    """
 
     name: str
     kind: str
     side: str
     negative: bool
     span: tuple[str, str] | None = None
+    polarity: str = ""
+    function: str = ""
 
 
 def kind_of(function: str) -> str:
@@ -37,6 +69,16 @@ def kind_of(function: str) -> str:
     names = (("copper", COPPER), ("mask", MASK), ("paste", PASTE), ("silk", SILK), ("drill", DRILL))
     word = function.strip().upper()
     return next((kind for kind, functions in names if word in functions), "other")
+
+
+def is_known(function: str) -> bool:
+    """Whether a layerFunction is one of the standard's (IPC-2581, from memory) or plainly one of no copper.
+
+    >>> is_known("DIELCORE"), is_known("POWER_GROUND")
+    (True, False)
+    """
+    word = function.strip().upper()
+    return kind_of(word) != "other" or word in OTHER or any(part in word for part in NO_COPPER)
 
 
 def copper_order(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -19,7 +19,7 @@ from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.core.geometry.tangles import in_file
 from coppermend.formats.collect import FindingList
 from coppermend.formats.ipc2581.canvas import Canvas
-from coppermend.formats.ipc2581.layers import MAX_LAYERS, SIDES, Layer, copper_order, kind_of, span_numbers
+from coppermend.formats.ipc2581.layers import MAX_LAYERS, SIDES, Layer, copper_order, is_known, kind_of, span_numbers
 from coppermend.formats.ipc2581.model import Ipc2581
 from coppermend.formats.ipc2581.netlist import Statements, netlist_of
 from coppermend.formats.ipc2581.parts import Bom, Component, Package, component_of, move_on_board, package_of, part_rows
@@ -149,6 +149,7 @@ class _Reader:
                         self._add_layer(one)
                     elif one.tag == "Stackup":
                         self._add_stackup(one)
+                self._unknown_layers()
                 for one in part.findall("Step"):
                     self._step(one)
             else:
@@ -207,13 +208,38 @@ class _Reader:
         span = child(element, "Span")
         ends = (span.get("fromLayer", ""), span.get("toLayer", "")) if span is not None else None
         name = element.get("name", "")
+        polarity = element.get("polarity", "").strip().upper()
         self.layers[name] = Layer(
             name,
             kind_of(element.get("layerFunction", "")),
             SIDES.get(element.get("side", "").strip().upper(), ""),
-            element.get("polarity", "").strip().upper() == "NEGATIVE",
+            polarity == "NEGATIVE",
             ends,
+            polarity if polarity in ("POSITIVE", "NEGATIVE") else "",
+            element.get("layerFunction", "").strip()[:40],
         )
+
+    def _unknown_layers(self) -> None:
+        """Layers of the stack-up whose function is no word of the standard are taken as copper; others are left out. Both are said."""
+        stacked = {row[0] for rows in self.stackups for row in rows}
+        for layer in list(self.layers.values()):
+            if is_known(layer.function):
+                continue
+            words = f"The layer's function {layer.function!r} is not known."
+            if layer.name in stacked:
+                self.layers[layer.name] = replace(layer, kind="copper")
+                words += " It lies in the stack-up: it is taken as copper."
+                severity, remedy = (
+                    Severity.GUESS,
+                    "Look whether it belongs to the copper; else give it its true layerFunction.",
+                )
+            else:
+                words += " It is left out."
+                severity, remedy = (
+                    Severity.WARNING,
+                    "Give it its true layerFunction if it holds copper (CONDUCTOR, SIGNAL, PLANE, MIXED).",
+                )
+            self.notes.add("IPC-018", severity, Place(file=self.name, layer=layer.name), words, remedy)
 
     def _add_stackup(self, element: Element) -> None:
         rows = []
@@ -497,7 +523,8 @@ def _images(reader: _Reader, step: Step, order: Sequence[str]) -> tuple[list[Ger
             if layer.kind != "copper":
                 continue
             canvas = Canvas(full)
-        images.append(canvas.image(layer.negative and layer.kind == "copper"))
+        stated = layer.polarity if layer.kind == "copper" else ""
+        images.append(canvas.image(layer.negative and layer.kind == "copper", (), stated))
         at = order.index(layer.name) + 1 if layer.kind == "copper" else 0
         side = layer.side if layer.kind != "copper" else "c" if at == 1 else "s" if at == len(order) else ""
         roles[full] = LayerRole(full, layer.kind, side, at, False, "x2")
