@@ -17,7 +17,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from coppermend.adapters.storage.store import SqlCaseStore
+from coppermend.adapters.storage.sqlite import SqliteStore
 from coppermend.adapters.storage.system import SystemClock, Uuid7Ids
 from coppermend.core.log.model import Draft
 
@@ -64,7 +64,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
     asked = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory(dir=asked.folder) as name:
         folder, ids, clock = Path(name), Uuid7Ids(), SystemClock()
-        store, case = SqlCaseStore(str(folder / "store"), ids.new()), ids.new()
+        store, case = SqliteStore(str(folder / "store"), ids.new()), ids.new()
 
         def draft(kind: str, payload: dict[str, Any]) -> Draft:
             return Draft(ids.new(), case, store.bench, clock.now(), clock.now(), "bench", kind, 1, payload)

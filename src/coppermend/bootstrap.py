@@ -17,7 +17,7 @@ import platformdirs
 from coppermend.adapters.files.cache import DiskBoards
 from coppermend.adapters.files.packages import DiskPackages
 from coppermend.adapters.files.version import code_digest
-from coppermend.adapters.storage.place import store_place
+from coppermend.adapters.storage.place import beside_store, is_shared
 from coppermend.adapters.storage.system import SystemClock, Uuid7Ids
 from coppermend.core.board.model import Board
 from coppermend.core.findings import Place, Refusal, refuse
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from coppermend.adapters.lan.certificates import Papers
+    from coppermend.adapters.storage.sql import SqlStore
     from coppermend.core.circuit.machine import MachineModel
     from coppermend.devices.book import DeviceBook
     from coppermend.services.demo import Machine
@@ -53,22 +54,32 @@ def workshop(
 ) -> Workshop:
     """A workshop on this machine: the store, the shelf of boards, the clock.
 
-    ``store_url`` a folder or an SQLite file; None: COPPERMEND_STORE, else the user's data folder. ``cache_dir`` where built boards are kept;
+    ``store_url`` a folder, an SQLite file or ``postgresql://SERVER/DATABASE``; None: COPPERMEND_STORE, else the user's data folder. ``cache_dir`` where built boards are kept;
     None: COPPERMEND_CACHE, else the user's cache folder. ``author`` who works here; None: COPPERMEND_AUTHOR, else the login name.
     ``builder`` makes boards of packages; None: this machine's files and disk cache.
     """
-    from coppermend.adapters.storage.store import SqlCaseStore
-
     ids = Uuid7Ids()
-    url = store_url or os.environ.get("COPPERMEND_STORE") or None
     return Workshop(
-        store=SqlCaseStore(url, ids.new()),
+        store=open_store(store_url),
         shelf=MemoryShelf(builder or board_builder(cache_dir)),
         clock=SystemClock(),
         ids=ids,
         author=author if author is not None else who(),
         files=DiskPackages(),
     )
+
+
+def open_store(store_url: str | None = None) -> SqlStore:
+    """The store of a URL (see ``workshop``). Refusal STO-0xx in words."""
+    url = store_url or os.environ.get("COPPERMEND_STORE") or None
+    if url and is_shared(url):
+        from coppermend.adapters.storage.place import bench_of_this_computer
+        from coppermend.adapters.storage.postgres import PostgresStore
+
+        return PostgresStore(url, bench_of_this_computer(Uuid7Ids().new()))
+    from coppermend.adapters.storage.sqlite import SqliteStore
+
+    return SqliteStore(url, Uuid7Ids().new())
 
 
 def in_background(made: Workshop, cache_dir: str | Path | None = None) -> Workshop:
@@ -104,8 +115,7 @@ def device_book(store_url: str | None = None) -> DeviceBook:
     named = os.environ.get("COPPERMEND_DEVICES")
     if named:
         return open_book(Path(named))
-    place = store_place(store_url or os.environ.get("COPPERMEND_STORE") or None)
-    return open_book(place.database.parent / "devices")
+    return open_book(beside_store(store_url or os.environ.get("COPPERMEND_STORE") or None) / "devices")
 
 
 # ---- boards ----
@@ -262,7 +272,7 @@ def instruments(*, files: bool = False, keep: Callable[[str], None] | None = Non
 
 def lan_folder(store_url: str | None = None) -> Path:
     """Where devices, codes and certificates of the local network are kept: ``lan`` beside the store."""
-    return store_place(store_url or os.environ.get("COPPERMEND_STORE") or None).database.parent / "lan"
+    return beside_store(store_url or os.environ.get("COPPERMEND_STORE") or None) / "lan"
 
 
 def lan_book(store_url: str | None = None) -> LanBook:
@@ -341,17 +351,16 @@ LIBRARIES = (
 
 def examine(store_url: str | None = None, cache_dir: str | Path | None = None) -> tuple[Look, ...]:
     """What ``doctor`` looks at: versions, the store, free space, the board cache, the demonstration package, instruments."""
-    from coppermend.adapters.storage.store import SqlCaseStore
     from coppermend.services.health import Look, guarded, look_at_space, look_at_store
     from coppermend.services.instruments import look_at_instruments
 
     looks = [_versions(), _cache(cache_folder(cache_dir)), _demo()]
     looks.append(guarded("instruments", lambda: look_at_instruments(instruments())))
     try:
-        store = SqlCaseStore(store_url or os.environ.get("COPPERMEND_STORE") or None, Uuid7Ids().new())
+        store = open_store(store_url)
     except Refusal as err:
         return (*looks, Look("store", "bad", err.finding.line(), err.finding.remedy))
-    folder = Path(store.where).parent
+    folder = beside_store(store_url or os.environ.get("COPPERMEND_STORE") or None)
     looks += [
         guarded("store", lambda: look_at_store(store)),
         look_at_space(str(folder), shutil.disk_usage(folder).free),

@@ -1,15 +1,17 @@
-"""One behaviour suite for every CaseStore: the fake in memory and SQLite. What the services rely on is asked of both."""
+"""One behaviour suite for every CaseStore: the fake in memory, SQLite, PostgreSQL. What the services rely on is asked of all."""
 
 from __future__ import annotations
 
+import contextlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from tests.fakes import CountingIds, MemoryStore
 
-from coppermend.adapters.storage.store import SqlCaseStore
+from coppermend.adapters.storage.postgres import PostgresStore
+from coppermend.adapters.storage.sqlite import SqliteStore
 from coppermend.core.findings import Refusal
 from coppermend.core.log.fold import fold
 from coppermend.core.log.model import NO_PREV, Draft, Entry, entry_from_dict
@@ -19,14 +21,22 @@ IDS = CountingIds(10_000)
 Make = Callable[[str], CaseStore]
 
 
-@pytest.fixture(params=["memory", "sqlite folder", "sqlite file"])
-def make(request: pytest.FixtureRequest, tmp_path: Path) -> Make:
+@pytest.fixture(params=["memory", "sqlite folder", "sqlite file", "postgresql"])
+def make(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Make]:
     """Makes stores by bench name, each with its own place."""
-    if request.param == "memory":
-        return MemoryStore
-    if request.param == "sqlite folder":
-        return lambda bench: SqlCaseStore(str(tmp_path / f"Werkstatt Süd 50% #1 {bench} 作業台"), bench)
-    return lambda bench: SqlCaseStore(str(tmp_path / f"{bench}.db"), bench)
+    with contextlib.ExitStack() as opened_here:
+
+        def shared(bench: str) -> CaseStore:
+            shop = request.getfixturevalue("shop")
+            return opened_here.enter_context(contextlib.closing(PostgresStore(shop.url(shop.new_database()), bench)))
+
+        kinds: dict[str, Make] = {
+            "memory": MemoryStore,
+            "postgresql": shared,
+            "sqlite folder": lambda bench: SqliteStore(str(tmp_path / f"Werkstatt Süd 50% #1 {bench} 作業台"), bench),
+            "sqlite file": lambda bench: SqliteStore(str(tmp_path / f"{bench}.db"), bench),
+        }
+        yield kinds[request.param]
 
 
 def draft(store: CaseStore, case: str, kind: str = "remark", undoes: str | None = None, **payload: object) -> Draft:

@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 from tests.fakes import CountingIds
 
-from coppermend.adapters.storage.store import SqlCaseStore
+from coppermend.adapters.storage.sqlite import SqliteStore
 from coppermend.core.findings import Refusal
 from coppermend.core.log.fold import fold
 from coppermend.core.log.model import Draft
@@ -28,11 +28,11 @@ IDS = CountingIds(50_000)
 
 WRITER = textwrap.dedent("""
     import sys
-    from coppermend.adapters.storage.store import SqlCaseStore
+    from coppermend.adapters.storage.sqlite import SqliteStore
     from coppermend.adapters.storage.system import Uuid7Ids
     from coppermend.core.log.model import Draft
     url, case, count, words = sys.argv[1], sys.argv[2], int(sys.argv[3]), sys.argv[4]
-    store, ids = SqlCaseStore(url, "bench"), Uuid7Ids()
+    store, ids = SqliteStore(url, "bench"), Uuid7Ids()
     for number in range(count):
         when = "2026-03-01T09:00:00.000Z"
         store.append(entry := Draft(ids.new(), case, store.bench, when, when, "w", "remark", 1, {"words": f"{words} {number}"}))
@@ -51,12 +51,12 @@ def writer(url: Path, case: str, count: int, words: str = "x") -> subprocess.Pop
     )
 
 
-def draft(store: SqlCaseStore, case: str, kind: str = "remark", **payload: object) -> Draft:
+def draft(store: SqliteStore, case: str, kind: str = "remark", **payload: object) -> Draft:
     when = "2026-03-01T09:00:00.000Z"
     return Draft(IDS.new(), case, store.bench, when, when, "me", kind, 1, payload or {"words": "r"})  # type: ignore[arg-type]
 
 
-def new_case(store: SqlCaseStore) -> str:
+def new_case(store: SqliteStore) -> str:
     case = IDS.new()
     store.append(draft(store, case, "case", title="M"))
     return case
@@ -78,7 +78,7 @@ def kill_at(folder: Path, case: str, seconds: float) -> set[str]:
 
 
 def kills(tmp_path: Path, count: int) -> None:
-    store = SqlCaseStore(str(tmp_path), "bench")
+    store = SqliteStore(str(tmp_path), "bench")
     case = new_case(store)
     acknowledged: set[str] = set()
     for number in range(count):
@@ -103,7 +103,7 @@ def test_nothing_acknowledged_is_lost_by_500_kills(tmp_path: Path) -> None:
 
 
 def test_two_processes_write_one_case(tmp_path: Path) -> None:
-    store = SqlCaseStore(str(tmp_path), "bench")
+    store = SqliteStore(str(tmp_path), "bench")
     case = new_case(store)
     both = [writer(tmp_path, case, 60, words) for words in ("left", "right")]
     said = [process.communicate(timeout=120) for process in both]
@@ -117,7 +117,7 @@ def test_two_processes_write_one_case(tmp_path: Path) -> None:
 
 def test_many_threads_write_one_case(tmp_path: Path) -> None:
     """The server answers requests from a pool of threads, all on one store object."""
-    store = SqlCaseStore(str(tmp_path), "bench")
+    store = SqliteStore(str(tmp_path), "bench")
     case = new_case(store)
     drafts = [draft(store, case, words=f"number {number}") for number in range(80)]
     with ThreadPoolExecutor(8) as pool:
@@ -130,12 +130,12 @@ def test_many_threads_write_one_case(tmp_path: Path) -> None:
 
 FULL = textwrap.dedent("""
     import resource, signal, sys
-    from coppermend.adapters.storage.store import SqlCaseStore
+    from coppermend.adapters.storage.sqlite import SqliteStore
     from coppermend.adapters.storage.system import Uuid7Ids
     from coppermend.core.findings import Refusal
     from coppermend.core.log.model import Draft
     url, case = sys.argv[1:3]
-    store, ids = SqlCaseStore(url, "bench"), Uuid7Ids()
+    store, ids = SqliteStore(url, "bench"), Uuid7Ids()
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, 1_000_000))
     when, done = "2026-03-01T09:00:00.000Z", 0
@@ -155,7 +155,7 @@ FULL = textwrap.dedent("""
 @pytest.mark.skipif(os.name == "nt", reason="not run: no file size limit on Windows")
 def test_no_room_left_is_a_clear_error_and_the_case_stays_readable(tmp_path: Path) -> None:
     """A real limit of the operating system on the size of files stands in for a full disk: writes fail with EFBIG at some byte."""
-    store = SqlCaseStore(str(tmp_path), "bench")
+    store = SqliteStore(str(tmp_path), "bench")
     case = new_case(store)
     found = subprocess.run(
         [sys.executable, "-c", FULL, str(tmp_path), case], capture_output=True, text=True, cwd=ROOT, timeout=120
@@ -171,7 +171,7 @@ def test_no_room_left_is_a_clear_error_and_the_case_stays_readable(tmp_path: Pat
 
 
 def test_sqlite_reports_a_full_database_in_words(tmp_path: Path) -> None:
-    store = SqlCaseStore(str(tmp_path), "bench")
+    store = SqliteStore(str(tmp_path), "bench")
     case = new_case(store)
     with store._engine.connect() as line:  # the real SQLITE_FULL, by the page limit of this connection
         pages = line.exec_driver_sql("PRAGMA page_count").scalar_one()
@@ -186,14 +186,14 @@ def test_sqlite_reports_a_full_database_in_words(tmp_path: Path) -> None:
 
 READER = textwrap.dedent("""
     import os, sys, tempfile
-    from coppermend.adapters.storage.store import SqlCaseStore
+    from coppermend.adapters.storage.sqlite import SqliteStore
     from coppermend.core.findings import Refusal
     from coppermend.core.log.model import Draft
     with tempfile.TemporaryDirectory() as warm:
-        SqlCaseStore(warm, "warm").close()  # imports everything while this user may still read it
+        SqliteStore(warm, "warm").close()  # imports everything while this user may still read it
     if os.getuid() == 0:
         os.setgid(65534); os.setuid(65534)
-    store = SqlCaseStore(sys.argv[1], "other")
+    store = SqliteStore(sys.argv[1], "other")
     print(store.writable, len(store.entries(sys.argv[2])))
     try:
         when = "2026-03-01T09:00:00.000Z"
@@ -209,7 +209,7 @@ def test_a_store_that_cannot_be_written_is_read_with_all_acknowledged_entries(tm
     for folder in (tmp_path, *list(tmp_path.parents)[:3]):
         if folder != Path("/tmp"):
             folder.chmod(0o755)
-    store = SqlCaseStore(str(tmp_path / "store"), "bench")
+    store = SqliteStore(str(tmp_path / "store"), "bench")
     case = new_case(store)
     for _ in range(5):
         store.append(draft(store, case))
@@ -228,14 +228,14 @@ def test_a_store_that_cannot_be_written_is_read_with_all_acknowledged_entries(tm
 
 
 def test_a_newer_store_is_refused_and_left_alone(tmp_path: Path) -> None:
-    SqlCaseStore(str(tmp_path), "bench").close()
+    SqliteStore(str(tmp_path), "bench").close()
     line = sqlite3.connect(tmp_path / "coppermend.db")
     line.execute("UPDATE coppermend_store SET value = '99' WHERE name = 'schema_version'")
     line.commit()
     line.close()
     before = (tmp_path / "coppermend.db").read_bytes()
     with pytest.raises(Refusal, match="STO-005"):
-        SqlCaseStore(str(tmp_path), "bench")
+        SqliteStore(str(tmp_path), "bench")
     assert (tmp_path / "coppermend.db").read_bytes() == before
 
 
@@ -248,7 +248,7 @@ def test_a_file_that_is_no_store_is_refused_in_words(tmp_path: Path, content: by
     file = tmp_path / "a.db"
     file.write_bytes(content)
     with pytest.raises(Refusal) as refusal:
-        SqlCaseStore(str(file), "bench")
+        SqliteStore(str(file), "bench")
     assert refusal.value.finding.code in ("STO-003", "STO-013")
     assert file.read_bytes() == content
 
@@ -259,11 +259,11 @@ def test_a_database_of_someone_else_is_refused(tmp_path: Path) -> None:
     line.commit()
     line.close()
     with pytest.raises(Refusal, match="STO-003"):
-        SqlCaseStore(str(tmp_path / "a.db"), "bench")
+        SqliteStore(str(tmp_path / "a.db"), "bench")
 
 
 def test_a_changed_entry_and_a_changed_attachment_are_named(tmp_path: Path) -> None:
-    store = SqlCaseStore(str(tmp_path), "bench")
+    store = SqliteStore(str(tmp_path), "bench")
     case = new_case(store)
     for _ in range(4):
         store.append(draft(store, case, words="the truth"))
@@ -289,7 +289,7 @@ def test_a_changed_entry_and_a_changed_attachment_are_named(tmp_path: Path) -> N
 
 def test_the_durability_that_sqlite_documents_is_asked_for(tmp_path: Path) -> None:
     """pragma.html: synchronous 2 is FULL; in WAL mode FULL syncs the log after every commit, NORMAL (1) does not."""
-    store = SqlCaseStore(str(tmp_path), "bench")
+    store = SqliteStore(str(tmp_path), "bench")
     with store._engine.connect() as line:
         asked = [line.exec_driver_sql(f"PRAGMA {name}").scalar() for name in ("journal_mode", "synchronous")]
     store.close()
@@ -299,7 +299,7 @@ def test_the_durability_that_sqlite_documents_is_asked_for(tmp_path: Path) -> No
 @pytest.mark.skipif(os.name == "nt", reason="not run: folders cannot be synced on Windows")
 def test_an_attachment_is_synced_with_every_folder_made_for_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """POSIX fsync: a file's data by its own descriptor, its name by the folder's. What is asked of the system is recorded, by inode."""
-    store = SqlCaseStore(str(tmp_path), "bench")
+    store = SqliteStore(str(tmp_path), "bench")
     synced: list[int] = []
     real = os.fsync
     monkeypatch.setattr(os, "fsync", lambda handle: (synced.append(os.fstat(handle).st_ino), real(handle)))
@@ -312,4 +312,4 @@ def test_an_attachment_is_synced_with_every_folder_made_for_it(tmp_path: Path, m
 
 def test_an_unknown_kind_of_store_is_refused(tmp_path: Path) -> None:
     with pytest.raises(Refusal, match="STO-001"):
-        SqlCaseStore("postgresql://shop/cases", "bench")
+        SqliteStore("postgresql://shop/cases", "bench")

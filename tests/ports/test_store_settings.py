@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from coppermend.adapters.storage.store import SqlCaseStore
+from coppermend.adapters.storage.sqlite import SqliteStore
 from coppermend.core.findings import Refusal
 
 
 def test_every_connection_syncs_each_commit(tmp_path: Path) -> None:
-    store = SqlCaseStore(str(tmp_path), "bench-1")
+    store = SqliteStore(str(tmp_path), "bench-1")
     with store._engine.connect() as line:
         assert line.exec_driver_sql("PRAGMA synchronous").scalar() == 2  # 2 is FULL
         assert line.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
@@ -23,7 +23,7 @@ def test_every_connection_syncs_each_commit(tmp_path: Path) -> None:
 
 def test_an_attachment_is_synced_file_and_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Before the hash comes back the file's bytes are synced, and the folder that names it (where the system can)."""
-    store = SqlCaseStore(str(tmp_path), "bench-1")
+    store = SqliteStore(str(tmp_path), "bench-1")
     synced: list[str] = []
     real = os.fsync
 
@@ -46,5 +46,5 @@ def test_a_place_that_may_not_be_looked_at_is_refused(tmp_path: Path, monkeypatc
 
     monkeypatch.setattr(Path, "is_file", closed)
     with pytest.raises(Refusal) as refused:
-        SqlCaseStore(str(tmp_path / "nope"), "bench-1")
+        SqliteStore(str(tmp_path / "nope"), "bench-1")
     assert refused.value.finding.code == "STO-002" and "Permission denied" in refused.value.finding.words

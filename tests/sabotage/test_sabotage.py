@@ -136,14 +136,14 @@ SABOTAGES = (
     ),
     Sabotage(
         "store: the commit is left out",
-        "adapters/storage/store.py",
-        "self._engine.begin() as line:\n            before",
-        "self._engine.connect() as line:\n            before",
+        "adapters/storage/sql.py",
+        "self._engine.begin() as line:\n            self._queue",
+        "self._engine.connect() as line:\n            self._queue",
         ("tests/ports/test_case_store.py",),
     ),
     Sabotage(
         "store: commits are not synced",
-        "adapters/storage/store.py",
+        "adapters/storage/sqlite.py",
         '"synchronous=FULL"',
         '"synchronous=OFF"',
         (STORE + "::test_every_connection_syncs_each_commit",),

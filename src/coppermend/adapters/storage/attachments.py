@@ -8,7 +8,7 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
-from coppermend.core.findings import Finding, Place, Severity, refuse
+from coppermend.core.findings import Finding, Place, Refusal, refuse
 from coppermend.core.log.canonical import sha256_hex
 
 
@@ -37,25 +37,46 @@ def keep(folder: Path, data: bytes) -> str:
 
 def read(folder: Path, sha256: str) -> bytes:
     """The bytes kept under that SHA-256. Refusal STO-020 when there are none, STO-021 when they are no longer the same."""
-    place = Place(thing=f"attachment {sha256}")
-    if len(sha256) != 64 or set(sha256) - set("0123456789abcdef"):
-        raise refuse(
-            "STO-020", "That is no SHA-256: expected 64 hexadecimal digits.", "Take the name from the case.", place
-        )
+    named_so(sha256)
     try:
         data = path_of(folder, sha256).read_bytes()
     except OSError as err:
-        raise refuse(
-            "STO-020", "The attachment is not in the store.", "Import the case from an export that holds it.", place
-        ) from err
+        raise not_here(sha256) from err
     if sha256_hex(data) != sha256:
-        raise refuse(
-            "STO-021",
-            "The attachment's bytes have changed since it was kept.",
-            "Restore it from a backup or an export.",
-            place,
-        )
+        raise not_the_same(sha256)
     return data
+
+
+def named_so(sha256: str) -> None:
+    """Refusal STO-020 when an attachment cannot have this name."""
+    if len(sha256) != 64 or set(sha256) - set("0123456789abcdef"):
+        raise refuse(
+            "STO-020",
+            "That is no SHA-256: expected 64 hexadecimal digits.",
+            "Take the name from the case.",
+            _at(sha256),
+        )
+
+
+def not_here(sha256: str) -> Refusal:
+    """The refusal to give an attachment that the store has not."""
+    return refuse(
+        "STO-020", "The attachment is not in the store.", "Import the case from an export that holds it.", _at(sha256)
+    )
+
+
+def not_the_same(sha256: str) -> Refusal:
+    """The refusal to give an attachment whose bytes are not what its name says."""
+    return refuse(
+        "STO-021",
+        "The attachment's bytes have changed since it was kept.",
+        "Restore it from a backup or an export.",
+        _at(sha256),
+    )
+
+
+def _at(sha256: str) -> Place:
+    return Place(thing=f"attachment {sha256}")
 
 
 def check(folder: Path) -> Iterator[Finding]:
@@ -64,13 +85,7 @@ def check(folder: Path) -> Iterator[Finding]:
         if path.name.startswith("."):
             continue
         if sha256_hex(path.read_bytes()) != path.name:
-            yield Finding(
-                "STO-021",
-                Severity.ERROR,
-                Place(file=path.name),
-                "The attachment's bytes have changed since it was kept.",
-                "Restore it from a backup or an export.",
-            )
+            yield not_the_same(path.name).finding
 
 
 def path_of(folder: Path, sha256: str) -> Path:

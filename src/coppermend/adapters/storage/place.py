@@ -26,6 +26,43 @@ class StorePlace:
     attachments: Path
 
 
+def is_shared(url: str | None) -> bool:
+    """Whether the store URL names a PostgreSQL server."""
+    return bool(url) and str(url).startswith(("postgresql://", "postgres://"))
+
+
+def beside_store(url: str | None) -> Path:
+    """The folder on this computer for what belongs to the bench and is no entry: own chips, devices let in. Beside the store, or the user's data folder."""
+    return store_place(None if is_shared(url) else url).database.parent
+
+
+def bench_of_this_computer(new_bench_id: str) -> str:
+    """The id under which this computer's user writes into a shared store: made once, kept in the user's data folder."""
+    path = Path(platformdirs.user_data_dir("coppermend", appauthor=False)) / "bench-id"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if not path.exists():
+            handle, name = tempfile.mkstemp(prefix=".bench-id-", dir=path.parent)
+            with os.fdopen(handle, "w", encoding="ascii") as file:
+                file.write(new_bench_id)
+                file.flush()
+                os.fsync(file.fileno())
+            try:
+                os.link(name, path)  # whoever is first: the other keeps this one's
+            except FileExistsError:
+                pass
+            finally:
+                Path(name).unlink(missing_ok=True)
+        return path.read_text(encoding="ascii").strip()
+    except OSError as err:
+        raise refuse(
+            "STO-002",
+            f"The id of this bench cannot be kept: {err.strerror or err}.",
+            "Give yourself the right to write into your data folder.",
+            Place(file=str(path)),
+        ) from err
+
+
 def store_place(url: str | None) -> StorePlace:
     """The place that a store URL names: None the user's data folder; a folder; a file ending in .db, .sqlite or .sqlite3; ``sqlite:///PATH``."""
     if not url:
@@ -37,7 +74,7 @@ def store_place(url: str | None) -> StorePlace:
         raise refuse(
             "STO-001",
             f"A store of the kind {scheme} is not served by this version.",
-            "Name a folder or an SQLite file.",
+            "Name a folder, an SQLite file, or postgresql://SERVER/DATABASE.",
         )
     path = Path(url).expanduser().absolute()
     try:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, Index, Integer, MetaData, Table, Text, UniqueConstraint
+from sqlalchemy import Column, Index, Integer, LargeBinary, MetaData, Table, Text, UniqueConstraint
 
 SCHEMA_VERSION = 1
 """Version of the tables below. A store with a higher one was made by a newer Coppermend and is refused."""
 
 META = MetaData()
+
+BY_BYTES = Text().with_variant(Text(collation="C"), "postgresql")
+"""Text ordered as the agreed order of a log orders it, whatever language the server's own order follows."""
 
 FACTS = Table("coppermend_store", META, Column("name", Text, primary_key=True), Column("value", Text, nullable=False))
 """schema_version, and the id of this bench."""
@@ -27,7 +30,7 @@ ENTRIES = Table(
     Column("id", Text, primary_key=True),
     Column("case_id", Text, nullable=False),
     Column("lamport", Integer, nullable=False),
-    Column("bench", Text, nullable=False),
+    Column("bench", BY_BYTES, nullable=False),
     Column("bench_seq", Integer, nullable=False),
     Column("kind", Text, nullable=False),
     Column("body", Text, nullable=False),
@@ -35,3 +38,10 @@ ENTRIES = Table(
     Index("entries_in_order", "case_id", "lamport", "bench", "bench_seq"),
 )
 """``body`` is the whole entry as canonical JSON; the other columns repeat it for the database to find and order."""
+
+SHARED = MetaData()
+
+ATTACHMENTS = Table(
+    "attachments", SHARED, Column("sha256", Text, primary_key=True), Column("data", LargeBinary, nullable=False)
+)
+"""A store that several computers share keeps the files in the database; on one computer they lie in a folder beside it."""

@@ -1,35 +1,22 @@
-"""The case store on SQLite: write-ahead log, synchronous FULL, one transaction per entry, acknowledged after the commit.
-
-SQLite documents that in WAL mode with synchronous=FULL the log is synced after each transaction commit (pragma.html, "synchronous"), so that a
-committed transaction outlives a power cut. Two processes on one store queue at BEGIN IMMEDIATE; the place in the log is given inside it.
-"""
+"""What every SQL case store does alike: one transaction an entry, the place in the log given inside it, the same statements on every database."""
 
 from __future__ import annotations
 
 import json
-import shutil
-import sqlite3
-import weakref
-from collections.abc import Sequence
-from pathlib import Path
+from abc import ABC, abstractmethod
+from collections.abc import Iterator, Sequence
+from contextlib import AbstractContextManager
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, bindparam, create_engine, event, func, insert, select
-from sqlalchemy.pool import NullPool
+from sqlalchemy import Connection, Engine, bindparam, func, insert, inspect, select
 
-from coppermend.adapters.storage import attachments
-from coppermend.adapters.storage.errors import in_words, read_only
-from coppermend.adapters.storage.place import at, prepare, reading_copy, store_place
-from coppermend.adapters.storage.schema import CASES, ENTRIES, FACTS, META, SCHEMA_VERSION
+from coppermend.adapters.storage.schema import CASES, ENTRIES, FACTS, SCHEMA_VERSION
 from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
 from coppermend.core.log.canonical import sha256_hex
 from coppermend.core.log.chain import check_chain
 from coppermend.core.log.kinds import check_payload
 from coppermend.core.log.model import NO_PREV, Draft, Entry, entry_from_dict, placed_after
 from coppermend.services.ports import CaseHead
-
-BUSY_MS = 10_000
-"""How long a writer waits for another one."""
 
 _BY_ID = select(ENTRIES.c.body).where(ENTRIES.c.id == bindparam("id"))
 _LAST = (
@@ -55,19 +42,15 @@ _INSERT = insert(ENTRIES)
 _NUMBERS = select(CASES.c.number, CASES.c.id).order_by(CASES.c.number)
 
 
-class SqlCaseStore:
-    """A CaseStore on SQLite. ``new_bench_id`` is used once, when the store is made."""
+class SqlStore(ABC):
+    """What the stores share. A subclass opens the database, keeps attachments, says errors in words, and queues writers of a case."""
 
-    def __init__(self, url: str | None, new_bench_id: str) -> None:
-        self._place = store_place(url)
-        self._writable = prepare(self._place)
-        self._scratch: Path | None = None
-        self._engine = self._open()
-        self._reader = self._engine.execution_options(reads_only=True)
-        with in_words(self._place):
-            if self._writable:
-                self._make_tables(new_bench_id)
-            self._bench = self._check_version()
+    _engine: Engine
+    """For writing."""
+    _reader: Engine
+    """For reading."""
+    _bench: str
+    _writable: bool
 
     @property
     def bench(self) -> str:
@@ -75,26 +58,33 @@ class SqlCaseStore:
         return self._bench
 
     @property
+    @abstractmethod
     def where(self) -> str:
-        """The database file."""
-        return str(self._place.database)
+        """Where the store is, in words for a person."""
+
+    @abstractmethod
+    def close(self) -> None:
+        """Let go of the database."""
+
+    @abstractmethod
+    def attach(self, data: bytes) -> str:
+        """Keep bytes under their SHA-256."""
+
+    @abstractmethod
+    def attachment(self, sha256: str) -> bytes:
+        """The bytes kept under that SHA-256."""
 
     @property
     def writable(self) -> bool:
         """False when the store can be read but not written."""
         return self._writable
 
-    def close(self) -> None:
-        """Let go of the database file."""
-        self._engine.dispose()
-        if self._scratch:
-            shutil.rmtree(self._scratch, ignore_errors=True)
-
     def append(self, draft: Draft) -> Entry:
         """Write one entry; returns after it is on disk and synced."""
         check_payload(draft.kind, draft.payload, draft.undoes)
         self._need_writable()
-        with in_words(self._place), self._engine.begin() as line:
+        with self._in_words(), self._engine.begin() as line:
+            self._queue(line, draft.case)
             before = line.execute(_BEFORE, {"id": draft.id, "case": draft.case, "bench": draft.bench}).one()
             known, last, seq, lamport = before
             if known is not None:
@@ -104,30 +94,34 @@ class SqlCaseStore:
             if entry.bench_seq == 1:
                 self._number(line, entry.case)
             line.execute(_INSERT, _row(entry))
+            self._tell(line, entry.case)
         return entry
 
     def absorb(self, entries: Sequence[Entry]) -> int:
         """Take in whole entries; all or none."""
         self._need_writable()
         new = 0
-        with in_words(self._place), self._engine.begin() as line:
+        with self._in_words(), self._engine.begin() as line:
+            for case in sorted({one.case for one in entries}):
+                self._queue(line, case)
             for entry in sorted(entries, key=lambda one: one.order):
                 new += self._absorb_one(line, entry)
             for case in sorted({one.case for one in entries}):
                 bad = check_chain(self._entries(line, case))
                 if bad:
                     raise refuse(bad[0].code, bad[0].words, "Nothing was imported. " + bad[0].remedy, bad[0].place)
+                self._tell(line, case)
         return new
 
     def entries(self, case: str) -> tuple[Entry, ...]:
         """All entries of a case in the agreed order."""
-        with in_words(self._place), self._reader.connect() as line:
+        with self._in_words(), self._reader.connect() as line:
             return self._entries(line, case)
 
     def mark(self, case: str) -> str:
         """Count and last position: entries are never changed or removed, so the two tell every state apart."""
         found = select(func.count(), func.max(ENTRIES.c.lamport)).where(ENTRIES.c.case_id == case)
-        with in_words(self._place), self._reader.connect() as line:
+        with self._in_words(), self._reader.connect() as line:
             count, lamport = line.execute(found).one()
         return f"{count}.{lamport or 0}"
 
@@ -139,82 +133,68 @@ class SqlCaseStore:
             .join(count, count.c.case_id == CASES.c.id)
             .order_by(CASES.c.number)
         )
-        with in_words(self._place), self._reader.connect() as line:
+        with self._in_words(), self._reader.connect() as line:
             return tuple(self._head(line, number, case, n) for number, case, n in line.execute(rows).all())
 
     def numbers(self) -> tuple[tuple[int, str], ...]:
         """(short number, id) of every case."""
-        with in_words(self._place), self._reader.connect() as line:
+        with self._in_words(), self._reader.connect() as line:
             return tuple((int(number), str(case)) for number, case in line.execute(_NUMBERS))
 
     def number_of(self, case: str) -> int:
         """The case's short number; 0 when there is none."""
-        with in_words(self._place), self._reader.connect() as line:
+        with self._in_words(), self._reader.connect() as line:
             return line.execute(select(CASES.c.number).where(CASES.c.id == case)).scalar() or 0
-
-    def attach(self, data: bytes) -> str:
-        """Keep bytes under their SHA-256."""
-        self._need_writable()
-        with in_words(self._place):
-            return attachments.keep(self._place.attachments, data)
-
-    def attachment(self, sha256: str) -> bytes:
-        """The bytes kept under that SHA-256."""
-        return attachments.read(self._place.attachments, sha256)
 
     def check(self) -> tuple[Finding, ...]:
         """Pages, chains, attachments; an entry that cannot be read any more is named, the rest is still looked at."""
-        found: list[Finding] = []
-        with in_words(self._place), self._reader.connect() as line:
-            pages = [str(row[0]) for row in line.exec_driver_sql("PRAGMA integrity_check(20)")]
-            found += [
-                Finding("STO-013", Severity.ERROR, at(self._place), f"SQLite reports: {one}", "Restore from a backup.")
-                for one in pages
-                if one != "ok"
-            ]
+        with self._in_words(), self._reader.connect() as line:
+            found = [*self._check_pages(line)]
             for (case,) in line.execute(select(CASES.c.id).order_by(CASES.c.number)).all():
                 found += self._check_case(line, case)
-        return (*found, *attachments.check(self._place.attachments))
+            return (*found, *self._check_attachments(line))
+
+    # -- what a database does its own way ----------------------------------------------------------------------------------------
+
+    @abstractmethod
+    def _in_words(self) -> AbstractContextManager[None]:
+        """Turns the database's errors into refusals."""
+
+    @abstractmethod
+    def _at(self) -> Place:
+        """The store as the place of a finding; no password."""
+
+    @abstractmethod
+    def _need_writable(self) -> None:
+        """Refusal STO-011 when the store can only be read."""
+
+    @abstractmethod
+    def _queue(self, line: Connection, case: str) -> None:
+        """Wait until no other writer is at this case; held to the end of the transaction."""
+
+    @abstractmethod
+    def _tell(self, line: Connection, case: str) -> None:
+        """Tell other benches, when the transaction is committed, that the case has grown."""
+
+    @abstractmethod
+    def _check_pages(self, line: Connection) -> Iterator[Finding]:
+        """What the database itself says of its pages."""
+
+    @abstractmethod
+    def _check_attachments(self, line: Connection) -> Iterator[Finding]:
+        """Attachments whose bytes are not what their name says."""
+
+    @abstractmethod
+    def _has_attachment(self, line: Connection, sha256: str) -> bool:
+        """Whether an attachment of that name is kept."""
 
     # -- inside ------------------------------------------------------------------------------------------------------------------
 
-    def _open(self) -> Engine:
-        if self._writable:
-            engine = create_engine(
-                URL.create("sqlite", database=str(self._place.database)), connect_args={"timeout": BUSY_MS / 1000}
-            )
-            event.listen(engine, "connect", _set_up_connection)
-            event.listen(
-                engine, "begin", lambda line: line.exec_driver_sql("BEGIN IMMEDIATE" if _writes(line) else "BEGIN")
-            )
-            return engine
-        if not self._place.database.exists():
-            raise read_only(self._place)
-        with in_words(self._place):
-            path, self._scratch = reading_copy(self._place)
-        if self._scratch:
-            weakref.finalize(self, shutil.rmtree, self._scratch, True)
-        uri = path.absolute().as_uri() + "?immutable=1"
-        return create_engine("sqlite://", creator=lambda: sqlite3.connect(uri, uri=True), poolclass=NullPool)
-
-    def _make_tables(self, new_bench_id: str) -> None:
-        with self._engine.begin() as line:
-            if line.exec_driver_sql("SELECT 1 FROM sqlite_master").first():
-                return  # ours already, or somebody else's: the version check tells
-            META.create_all(line)
-            line.execute(
-                insert(FACTS),
-                [{"name": "schema_version", "value": str(SCHEMA_VERSION)}, {"name": "bench", "value": new_bench_id}],
-            )
-        attachments.sync_folder(self._place.database.parent)
-
-    def _check_version(self) -> str:
-        """This bench's id; Refusal STO-005 when the store is newer than this program or no store of ours."""
+    def _check_version(self) -> dict[str, str]:
+        """What the store says of itself; Refusal STO-005 when the store is newer than this program or no store of ours."""
         with self._reader.connect() as line:
-            if not line.exec_driver_sql("SELECT 1 FROM sqlite_master WHERE name = 'coppermend_store'").first():
-                raise refuse(
-                    "STO-003", "This database is no store of cases.", "Name the store's folder.", at(self._place)
-                )
+            if not inspect(line).has_table(FACTS.name):
+                raise refuse("STO-003", "This database is no store of cases.", "Name the store's folder.", self._at())
             facts = {str(name): str(value) for name, value in line.execute(select(FACTS.c.name, FACTS.c.value))}
         version = facts.get("schema_version", "")
         if not version.isdecimal() or int(version) > SCHEMA_VERSION:
@@ -222,13 +202,9 @@ class SqlCaseStore:
                 "STO-005",
                 f"The store has version {version or 'unknown'}; this Coppermend reads up to {SCHEMA_VERSION}.",
                 "Use the newer Coppermend that made it; nothing was changed.",
-                at(self._place),
+                self._at(),
             )
-        return facts["bench"]
-
-    def _need_writable(self) -> None:
-        if not self._writable:
-            raise read_only(self._place)
+        return facts
 
     @staticmethod
     def _by_id(line: Connection, entry_id: str) -> Entry | None:
@@ -297,7 +273,7 @@ class SqlCaseStore:
                     )
                 )
         for name in sorted({str(one.payload["sha256"]) for one in read if one.kind == "photo"}):
-            if not attachments.path_of(self._place.attachments, name).exists():
+            if not self._has_attachment(line, name):
                 found.append(
                     Finding(
                         "STO-020",
@@ -308,18 +284,6 @@ class SqlCaseStore:
                     )
                 )
         return found + list(check_chain(read))
-
-
-def _set_up_connection(dbapi: Any, record: Any) -> None:
-    """Per connection: our own BEGIN, write-ahead log, a sync with every commit."""
-    dbapi.isolation_level = None
-    for pragma in ("journal_mode=WAL", "synchronous=FULL", f"busy_timeout={BUSY_MS}", "foreign_keys=ON"):
-        dbapi.execute(f"PRAGMA {pragma}").fetchall()
-
-
-def _writes(line: Connection) -> bool:
-    """Every transaction of ours may write, except those that say otherwise."""
-    return not line.get_execution_options().get("reads_only", False)
 
 
 def _row(entry: Entry) -> dict[str, Any]:

@@ -1,0 +1,137 @@
+"""The case store on SQLite: write-ahead log, synchronous FULL, one transaction per entry, acknowledged after the commit.
+
+SQLite documents that in WAL mode with synchronous=FULL the log is synced after each transaction commit (pragma.html, "synchronous"), so that a
+committed transaction outlives a power cut. Two processes on one store queue at BEGIN IMMEDIATE; the place in the log is given inside it.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import weakref
+from collections.abc import Iterator
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, insert
+from sqlalchemy.pool import NullPool
+
+from coppermend.adapters.storage import attachments
+from coppermend.adapters.storage.errors import in_words, read_only
+from coppermend.adapters.storage.place import at, prepare, reading_copy, store_place
+from coppermend.adapters.storage.schema import FACTS, META, SCHEMA_VERSION
+from coppermend.adapters.storage.sql import SqlStore
+from coppermend.core.findings import Finding, Place, Severity
+
+BUSY_MS = 10_000
+"""How long a writer waits for another one."""
+
+
+class SqliteStore(SqlStore):
+    """A CaseStore on SQLite. ``new_bench_id`` is used once, when the store is made."""
+
+    def __init__(self, url: str | None, new_bench_id: str) -> None:
+        self._place = store_place(url)
+        self._writable = prepare(self._place)
+        self._scratch: Path | None = None
+        self._engine = self._open()
+        self._reader = self._engine.execution_options(reads_only=True)
+        with self._in_words():
+            if self._writable:
+                self._make_tables(new_bench_id)
+            self._bench = self._check_version()["bench"]
+
+    @property
+    def where(self) -> str:
+        """The database file."""
+        return str(self._place.database)
+
+    def close(self) -> None:
+        """Let go of the database file."""
+        self._engine.dispose()
+        if self._scratch:
+            shutil.rmtree(self._scratch, ignore_errors=True)
+
+    def attach(self, data: bytes) -> str:
+        """Keep bytes under their SHA-256."""
+        self._need_writable()
+        with in_words(self._place):
+            return attachments.keep(self._place.attachments, data)
+
+    def attachment(self, sha256: str) -> bytes:
+        """The bytes kept under that SHA-256."""
+        return attachments.read(self._place.attachments, sha256)
+
+    # -- inside ------------------------------------------------------------------------------------------------------------------
+
+    def _in_words(self) -> AbstractContextManager[None]:
+        return in_words(self._place)
+
+    def _at(self) -> Place:
+        return at(self._place)
+
+    def _need_writable(self) -> None:
+        if not self._writable:
+            raise read_only(self._place)
+
+    def _queue(self, line: Connection, case: str) -> None:
+        """BEGIN IMMEDIATE has done it: one writer at a time in the whole file."""
+
+    def _tell(self, line: Connection, case: str) -> None:
+        """Nothing to send: the other processes of this computer look at the mark."""
+
+    def _check_pages(self, line: Connection) -> Iterator[Finding]:
+        for row in line.exec_driver_sql("PRAGMA integrity_check(20)"):
+            if str(row[0]) != "ok":
+                yield Finding(
+                    "STO-013", Severity.ERROR, self._at(), f"SQLite reports: {row[0]}", "Restore from a backup."
+                )
+
+    def _check_attachments(self, line: Connection) -> Iterator[Finding]:
+        return attachments.check(self._place.attachments)
+
+    def _has_attachment(self, line: Connection, sha256: str) -> bool:
+        return attachments.path_of(self._place.attachments, sha256).exists()
+
+    def _open(self) -> Engine:
+        if self._writable:
+            engine = create_engine(
+                URL.create("sqlite", database=str(self._place.database)), connect_args={"timeout": BUSY_MS / 1000}
+            )
+            event.listen(engine, "connect", _set_up_connection)
+            event.listen(
+                engine, "begin", lambda line: line.exec_driver_sql("BEGIN IMMEDIATE" if _writes(line) else "BEGIN")
+            )
+            return engine
+        if not self._place.database.exists():
+            raise read_only(self._place)
+        with in_words(self._place):
+            path, self._scratch = reading_copy(self._place)
+        if self._scratch:
+            weakref.finalize(self, shutil.rmtree, self._scratch, True)
+        uri = path.absolute().as_uri() + "?immutable=1"
+        return create_engine("sqlite://", creator=lambda: sqlite3.connect(uri, uri=True), poolclass=NullPool)
+
+    def _make_tables(self, new_bench_id: str) -> None:
+        with self._engine.begin() as line:
+            if line.exec_driver_sql("SELECT 1 FROM sqlite_master").first():
+                return  # ours already, or somebody else's: the version check tells
+            META.create_all(line)
+            line.execute(
+                insert(FACTS),
+                [{"name": "schema_version", "value": str(SCHEMA_VERSION)}, {"name": "bench", "value": new_bench_id}],
+            )
+        attachments.sync_folder(self._place.database.parent)
+
+
+def _set_up_connection(dbapi: Any, record: Any) -> None:
+    """Per connection: our own BEGIN, write-ahead log, a sync with every commit."""
+    dbapi.isolation_level = None
+    for pragma in ("journal_mode=WAL", "synchronous=FULL", f"busy_timeout={BUSY_MS}", "foreign_keys=ON"):
+        dbapi.execute(f"PRAGMA {pragma}").fetchall()
+
+
+def _writes(line: Connection) -> bool:
+    """Every transaction of ours may write, except those that say otherwise."""
+    return not line.get_execution_options().get("reads_only", False)
