@@ -328,3 +328,33 @@ def test_numbers_in_a_name_are_a_span_unless_the_lands_say_otherwise(
     assert ("PKG-020" in codes, "BRD-043" in codes) == (span is not None, span is None)
     hole = next(h for h in made.holes if (h.x_mm, h.y_mm) == (10.0, 30.0))
     assert hole.layers == (("c", "i1") if span else ("c", "i1", "i2", "s"))
+
+
+@pytest.mark.parametrize("name", ["b-via.drl", "b-12.drl", "b-S1S2.drl", "b-bv1.drl"])
+@pytest.mark.parametrize(("lands", "span", "code"), [
+    ({0: VIAS, 1: VIAS}, (1, 2), "BRD-043"), ({1: VIAS, 2: VIAS}, (2, 3), "BRD-043"),
+    ({0: VIAS, 1: VIAS, 3: VIAS[:1]}, None, "BRD-039"), ({0: VIAS, 1: VIAS[:2]}, None, "BRD-039"), (dict.fromkeys(range(4), VIAS), None, ""), ({0: VIAS, 3: VIAS}, None, ""),
+])  # fmt: skip
+def test_holes_of_which_nothing_is_said_end_where_their_lands_do(
+    lands: dict[int, list[tuple[float, float]]], span: tuple[int, int] | None, code: str, name: str
+) -> None:
+    """A hole through the board has a land on both outer layers (common practice, no source). Copper of another net crosses under the first hole on the
+    solder side: through the board, it would be joined to the via's net; where the lands leave it open, that is an error.
+    """
+    made = board_of(Package("b", tuple(_blind_package(lands, name))))
+    said = {f.code: str(f.severity) for f in made.findings if f.place.file == name and f.code in ("BRD-039", "BRD-043")}
+    assert said == ({} if not code else {code: "warning" if span else "error"})
+    hole = next(h for h in made.holes if (h.x_mm, h.y_mm) == (0.0, 30.0))
+    keys = ("c", "i1", "i2", "s")
+    assert hole.layers == (keys if span is None else keys[span[0] - 1 : span[1]])
+
+
+def test_one_hole_without_a_land_outside_ends_at_its_lands() -> None:
+    made = board_of(Package("b", tuple(_blind_package({1: VIAS, 2: VIAS}, "x.drl"))))
+    one = [
+        m if m.name != "x.drl" else Member("x.drl", b"M48\nMETRIC,TZ\nT1C0.400\n%\nT1\nX0.0Y30.0\nM30\n")
+        for m in _blind_package({1: VIAS[:1], 2: VIAS[:1]}, "x.drl")
+    ]
+    single = board_of(Package("b", tuple(one)))
+    for found in (made, single):
+        assert next(h for h in found.holes if (h.x_mm, h.y_mm) == (0.0, 30.0)).layers == ("i1", "i2")

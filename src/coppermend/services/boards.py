@@ -210,12 +210,12 @@ def _spans_told_by_lands(
     roles: dict[str, LayerRole],
     findings: Sequence[Finding],
 ) -> tuple[list[DrillImage], list[Finding]]:
-    """The drill files with spans from their lands, where words leave them open (PKG-017) or mere numbers gave one (PKG-020)."""
+    """The drill files with spans from their lands, where words leave them open (PKG-017), mere numbers gave one (PKG-020) or nothing is said."""
     files: dict[str, set[str]] = {"PKG-017": set(), "PKG-020": set()}
     for one in findings:
         if one.code in files and one.place.file:
             files[one.code].add(one.place.file)
-    if not any(files.values()):
+    if not any(files.values()) and len(drills) < 2:
         return list(drills), []
     copper = sorted((one for one in images if roles[one.name].kind == "copper"), key=lambda one: roles[one.name].order)
     return spans_by_lands(drills, copper, files["PKG-017"], files["PKG-020"])

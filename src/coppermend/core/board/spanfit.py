@@ -10,6 +10,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
@@ -38,18 +39,23 @@ def spans_by_lands(
     open_files: Collection[str],
     weak_files: Collection[str] = (),
 ) -> tuple[list[DrillImage], list[Finding]]:
-    """The drill files, those of ``open_files`` (said to be blind or buried, not between which layers) with the span that their lands tell, and those
-    of ``weak_files`` (a span by mere numbers of the name) without it where nearly all their holes have lands on an outer layer beyond.
+    """The drill files, those of ``open_files`` (said to be blind or buried, not between which layers) with the span that their lands tell, those
+    of ``weak_files`` (a span by mere numbers of the name) without it where nearly all their holes have lands on an outer layer beyond, and files of
+    which nothing is said with the span of their lands where none of their holes has one on an outer layer that gives lands to other holes.
 
     ``layers`` copper images from the component to the solder side. All plated round holes of a file must have a flash in their middle on the first
     and last layer of the span, and few of them on any layer beyond. A finding (BRD-043) for each file that got or lost a span.
     """
     out: list[DrillImage] = []
     findings: list[Finding] = []
-    trees = [_flash_tree(image) for image in layers] if open_files or weak_files else []
+    trees = (
+        [_flash_tree(image) for image in layers]
+        if len(layers) > 2 and (open_files or weak_files or len(drills) > 1)
+        else []
+    )
     for drill in drills:
         others = [one for one in drills if one is not drill]
-        words = ""
+        words, severity = "", Severity.GUESS
         if drill.name in open_files and drill.span is None:
             span = _span_by_lands(drill, others, trees)
             if span is not None:
@@ -64,8 +70,17 @@ def spans_by_lands(
                 "layers beyond: read as drilled through all layers."
             )
             drill = replace(drill, span=None)
+        elif drill.span is None and trees and len(drills) > 1:
+            span = _span_by_lands(drill, others, trees)
+            if span is not None and _landless(drill, others, trees, span):
+                drill = replace(drill, span=span)
+                words = (
+                    f"Nothing says between which layers these holes are drilled. All have lands on layers {span[0]} and {span[1]} of {len(layers)}, and none "
+                    "on an outer layer beyond, where other holes have theirs: read as blind or buried holes between those."
+                )
+                severity = Severity.WARNING
         if words:
-            findings.append(Finding("BRD-043", Severity.GUESS, Place(file=drill.name), words, _OTHERWISE))
+            findings.append(Finding("BRD-043", severity, Place(file=drill.name), words, _OTHERWISE))
         out.append(drill)
     return out, findings
 
@@ -84,10 +99,22 @@ def _goes_further(drill: DrillImage, others: Sequence[DrillImage], trees: Sequen
     return bool(beyond) and min(beyond) >= LANDED_SHARE
 
 
+def _landless(
+    drill: DrillImage, others: Sequence[DrillImage], trees: Sequence[cKDTree | None], span: tuple[int, int]
+) -> bool:
+    """Whether no hole of a file has a land on the outer layers beyond a span, while each of these gives lands to holes of other files."""
+    outer = [k for k in (0, len(trees) - 1) if not span[0] <= k + 1 <= span[1]]
+    share = _landed(_round_holes(drill), trees)
+    rest = np.concatenate([np.empty((0, 2)), *(_round_holes(one) for one in others)])
+    drawn = _landed(rest, trees) if len(rest) else [0.0] * len(trees)
+    return all(share[k] == 0.0 and drawn[k] * len(rest) >= FEWEST_HOLES for k in outer)
+
+
 def _flash_tree(image: GerberImage) -> cKDTree | None:
     if image.at_mm is None:
         return None
-    at = image.at_mm[(image.kind == "flash") & image.dark]
+    dot = (shapely.get_type_id(image.shapes.skeleton) == 0) & (image.shapes.radius_mm > 0)
+    at = image.at_mm[((image.kind == "flash") | dot) & image.dark]
     return cKDTree(at) if len(at) else None
 
 
@@ -140,17 +167,39 @@ def span_doubts(
     out: list[Finding] = []
     for n, name in enumerate(holes.files):
         mine = np.flatnonzero((holes.file == n) & holes.plated)
-        if len(mine) < FEWEST_HOLES:
+        if not len(mine):
             continue
         if np.all(whole[mine]):
-            out += _bare_outside(name, met[mine].mean(axis=0), len(mine), keys)
-        elif not np.any(whole[mine]):
+            landed = _landed_share(holes, mine, flashes) if len(mine) >= FEWEST_HOLES else None
+            out += _bare_outside(name, met[mine].mean(axis=0), landed, len(mine), keys)
+        elif len(mine) >= FEWEST_HOLES and not np.any(whole[mine]):
             out += _landed_beyond(name, holes, mine, keys, flashes)
     return out
 
 
-def _bare_outside(name: str, share: NDArray[np.float64], holes: int, keys: Sequence[str]) -> list[Finding]:
-    """Holes taken as through that meet no copper on an outer layer."""
+def _landed_share(holes: Holes, mine: NDArray[np.int64], flashes: Sequence[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """(layers,) share of the holes ``mine`` with a flashed land in their middle; 1 where a layer flashes no land for other holes."""
+    at = np.c_[holes.x_mm, holes.y_mm]
+    rest = np.setdiff1d(np.flatnonzero(holes.plated), mine)
+    out = np.ones(len(flashes))
+    for k, spots in enumerate(flashes):
+        if not len(spots):
+            continue
+        tree = cKDTree(spots)
+        if len(rest) and np.sum(tree.query(at[rest])[0] <= MIDDLE_MM) >= FEWEST_HOLES:
+            out[k] = np.mean(tree.query(at[mine])[0] <= MIDDLE_MM)
+    return out
+
+
+def _bare_outside(
+    name: str, share: NDArray[np.float64], landed: NDArray[np.float64] | None, holes: int, keys: Sequence[str]
+) -> list[Finding]:
+    """Holes taken as through that meet no copper on an outer layer, or none that is a land of theirs (``landed`` shares, None for too few holes)."""
+    share = (
+        share
+        if landed is None
+        else np.minimum(share, np.where(np.isin(np.arange(len(keys)), (0, len(keys) - 1)), landed, 1.0))
+    )
     bare = [k for k in (0, len(keys) - 1) if share[k] < BARE_SHARE]
     met = np.flatnonzero(share >= MET_SHARE)
     if not bare or not len(met):
@@ -158,7 +207,7 @@ def _bare_outside(name: str, share: NDArray[np.float64], holes: int, keys: Seque
     where = " and ".join(f"{round(float(share[k]) * holes)} on {keys[k]}" for k in bare)
     reach = f"; on {keys[met[0]]}" + (f" to {keys[met[-1]]}" if len(met) > 1 else "") + " they do"
     words = (
-        f"The {holes} plated holes are taken as drilled through all {len(keys)} copper layers, but few meet copper on an outer layer "
+        f"The {holes} plated holes are taken as drilled through all {len(keys)} copper layers, but few meet a land on an outer layer "
         f"({where}{reach}): they may be blind or buried, and nets that lie over one of them may be joined falsely."
     )
     return [Finding("BRD-039", Severity.ERROR, Place(file=name), words, _remedy(int(met[0]), int(met[-1]), len(keys)))]
