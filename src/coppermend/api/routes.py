@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Depends, Form, Response, UploadFile
 from fastapi.responses import StreamingResponse
@@ -23,7 +23,7 @@ from coppermend.services.bench import next_for_case, round_for_case, spans_for_c
 from coppermend.services.bind import bind
 from coppermend.services.boardphoto import board_photo
 from coppermend.services.bundles import export_case, import_case
-from coppermend.services.cases import find_case, list_cases, new_case, show_case
+from coppermend.services.cases import case_state, find_case, list_cases, new_case, show_case
 from coppermend.services.cautions import cautions
 from coppermend.services.find import find_on_board
 from coppermend.services.layphoto import Tap, begin_laying, compare, end_laying, flatten, laid_view, underlay
@@ -33,6 +33,9 @@ from coppermend.services.requests import Request
 from coppermend.services.scene_pack import scene_pack
 from coppermend.services.together import note_seen
 from coppermend.services.workshop import Workshop
+
+if TYPE_CHECKING:
+    from coppermend.services.recording.model import RecordView
 
 router = APIRouter(prefix="/api")
 
@@ -362,23 +365,29 @@ def photo(case: str, sha256: str, desk: TheDesk) -> Response:
     return Response(data, media_type=media, headers={"cache-control": "private, max-age=31536000, immutable"})
 
 
+def _record(workshop: Workshop, case: str) -> RecordView:
+    """The record with the device book and the machine's own file."""
+    from coppermend.bootstrap import device_book, machine_model
+    from coppermend.services.records import case_record
+
+    return case_record(workshop, case, device_book(), machine_model(case_state(workshop, case).package))
+
+
 @router.get("/cases/{case}/record.html", tags=["record"])
 def record_page(case: str, desk: TheDesk) -> Response:
     """The record as one page without script."""
-    from coppermend.services.records import case_record, record_html
+    from coppermend.services.records import record_html
 
-    return Response(
-        on_case(desk, case, lambda w, c: record_html(case_record(w, c))), media_type="text/html; charset=utf-8"
-    )
+    return Response(on_case(desk, case, lambda w, c: record_html(_record(w, c))), media_type="text/html; charset=utf-8")
 
 
 @router.get("/cases/{case}/record.pdf", tags=["record"])
 def record_file(case: str, desk: TheDesk) -> Response:
     """The record as a PDF."""
     from coppermend.bootstrap import typesetter
-    from coppermend.services.records import case_record, record_pdf_of
+    from coppermend.services.records import record_pdf_of
 
-    data = on_case(desk, case, lambda w, c: record_pdf_of(case_record(w, c), typesetter()))
+    data = on_case(desk, case, lambda w, c: record_pdf_of(_record(w, c), typesetter()))
     return Response(
         data, media_type="application/pdf", headers={"content-disposition": 'inline; filename="record.pdf"'}
     )

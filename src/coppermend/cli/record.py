@@ -6,9 +6,10 @@ from pathlib import Path
 
 import click
 
-from coppermend.bootstrap import typesetter
+from coppermend.bootstrap import device_book, machine_model, typesetter
 from coppermend.cli.shop import CASE, shop_and_case
 from coppermend.core.findings import Place, refuse
+from coppermend.services.cases import case_state
 from coppermend.services.records import case_record, record_html, record_pdf_of
 
 FILE = click.Path(dir_okay=False, path_type=Path)
@@ -24,7 +25,8 @@ def record_command(ctx: click.Context, case: str, pdf: Path | None, html: Path |
     if pdf is None and html is None:
         raise refuse("REC-002", "No file was named.", "Say where to write it: --pdf FILE, --html FILE, or both.")
     made, found = shop_and_case(ctx, case)
-    view = case_record(made, found)
+    book = device_book(ctx.find_root().obj.get("store"))
+    view = case_record(made, found, book, machine_model(case_state(made, found).package))
     if html is not None:
         _write(html, record_html(view).encode())
     if pdf is not None:

@@ -6,14 +6,17 @@ import base64
 from collections.abc import Mapping
 from typing import Any, Protocol
 
+from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.findings import Refusal
 from coppermend.core.log.state import Photo as CasePhoto
+from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind
 from coppermend.services.recording.gather import CaseFacts, document_date, gather, stamp
 from coppermend.services.recording.html import closing, heading_rows, printable, record_html
 from coppermend.services.recording.judge import judge
 from coppermend.services.recording.model import Photo, RecordView
 from coppermend.services.recording.pictures import shown_copy
+from coppermend.services.recording.seen import with_seen
 from coppermend.services.workshop import Workshop
 
 __all__ = ["Typesetter", "case_record", "record_html", "record_pdf_of"]
@@ -29,17 +32,20 @@ class Typesetter(Protocol):
         """The PDF of this record; pictures by the file names that the record uses."""
 
 
-def case_record(workshop: Workshop, case: str) -> RecordView:
-    """The record of a case as it stands: everything computed from its log and its board."""
+def case_record(
+    workshop: Workshop, case: str, book: DeviceBook | None = None, machine: MachineModel | None = None
+) -> RecordView:
+    """The record of a case as it stands: everything computed from its log and its board; with ``book`` also the suspects of what was seen under power."""
     binding = bind(workshop, case)
     entries = workshop.store.entries(case)
     last = entries[-1]
     facts = CaseFacts(
         workshop.store.number_of(case), len(entries), last.sha256(), max(entry.recorded_at for entry in entries)
     )
-    return gather(
+    view = gather(
         binding.state, facts, binding.board, binding.graph, judge(binding), _photos(workshop, binding), binding.base
     )
+    return with_seen(view, workshop, binding, book, machine)
 
 
 def _photos(workshop: Workshop, binding: Binding) -> tuple[Photo, ...]:

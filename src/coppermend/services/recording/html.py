@@ -135,6 +135,11 @@ def _sections(view: RecordView) -> Iterable[tuple[str, str, str]]:
     yield "plans", "Plans of the rework", "".join(_plan(one) for one in view.plans)
     yield "care", "Cleaned and protected", _table("", ("Work", "Step", "How it stands", "Remark"), view.care)
     yield "power", "Switched on", _power(view.power)
+    yield "symptoms", "Symptoms", _table("", SYMPTOM_NAMES, view.symptoms, (0,))
+    yield "waves", "Waves measured", _table("", WAVE_NAMES, view.waves, (0,))
+    yield "warm", "Thermal pictures", _table("", WARM_NAMES, view.warm, (0,))
+    yield "suspects", "Suspects", _suspects(view)
+    yield "course", "Suspects over time", _course(view)
     yield "tests", "Functions tested", _table("", ("Function", "Result", "Remark"), view.tests)
     yield "proven", "What is proven", _proven(view)
     yield "unprovable", "What a continuity check cannot prove", _unprovable(view)
@@ -215,6 +220,23 @@ def _photo(one: Photo) -> str:
 def _power(rows: Sequence[PowerRow]) -> str:
     table = [(p.when, "\n".join(p.repairs) or "nothing", p.guarded, "\n".join(p.seen) or "nothing noted") for p in rows]
     return _table("", ("When", "Done since the last time", "Guarded by", "Seen"), table, (0,))
+
+
+SYMPTOM_NAMES = ("When", "What was seen", "How it stands")
+WAVE_NAMES = ("When", "Where", "Channel", "Measured", "Verdict")
+WARM_NAMES = ("When", "Part", "Measured", "Expected", "Verdict")
+COURSE_NAMES = ("When", "What was seen or done", "Likeliest then", "Probability")
+SUSPECT_NAMES = ("How likely", "What", "For", "Against", "What would clear it")
+
+
+def _suspects(view: RecordView) -> str:
+    rows = [(s.p, s.words, "\n".join(s.pro) or "-", "\n".join(s.con) or "-", s.clears) for s in view.suspects]
+    return _table("As everything that was seen leaves it.", SUSPECT_NAMES, rows, (0,))
+
+
+def _course(view: RecordView) -> str:
+    said = f"<p>{escape(view.course_note)}</p>" if view.course_note else ""
+    return said + _table("Modelled probabilities, not a promise.", COURSE_NAMES, view.course, (0, 3))
 
 
 def _proven(view: RecordView) -> str:

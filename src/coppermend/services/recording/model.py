@@ -160,6 +160,17 @@ class PackageNote:
 
 
 @dataclass(frozen=True, slots=True)
+class SuspectRow:
+    """A suspect as the record closes: how likely, what, what spoke for it and against it, and what would clear it."""
+
+    p: str
+    words: str
+    pro: tuple[str, ...]
+    con: tuple[str, ...]
+    clears: str
+
+
+@dataclass(frozen=True, slots=True)
 class RecordView:
     """The whole record in the order it is read."""
 
@@ -186,6 +197,16 @@ class RecordView:
     """Cleaning and protection: (piece of work, step, how it stands, what was said)."""
     plans: tuple[PlanRow, ...] = ()
     """Plans of alloys and of warming that were noted."""
+    symptoms: tuple[tuple[str, str, str], ...] = ()
+    """(when, what was seen, how it stands)."""
+    waves: tuple[tuple[str, str, str, str, str], ...] = ()
+    """(when, where, channel, measured, verdict)."""
+    warm: tuple[tuple[str, str, str, str, str], ...] = ()
+    """(when, part, measured, expected, verdict) of thermal pictures."""
+    suspects: tuple[SuspectRow, ...] = ()
+    course: tuple[tuple[str, str, str, str], ...] = ()
+    """The suspects over time: (when, what was seen or done, likeliest then, its probability)."""
+    course_note: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """The record as plain JSON values."""
