@@ -9,6 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from coppermend.cli.board import board_command
+from coppermend.core.board.conditions import laminate_gaps
 from coppermend.core.board.model import Board
 from coppermend.core.copper.model import SiteKind
 from coppermend.formats.member import Member
@@ -104,3 +105,9 @@ def test_the_options_of_board_path_are_the_same_inputs(tmp_path_factory: pytest.
     said = json.loads(ran.stdout)
     (run,) = [one for one in said["steps"] if one["kind"] == "run"]
     assert run["resistance_ohm"] == pytest.approx(ohm(0.07, 70), rel=1e-6)
+
+
+def test_a_job_files_stack_up_gives_the_laminate_between_the_copper() -> None:
+    """Its dielectric of 1.5 mm stands between both sides; without a job file nothing is known of it."""
+    assert laminate_gaps(board(job=True)) == (1.5,)
+    assert laminate_gaps(board()) == ()

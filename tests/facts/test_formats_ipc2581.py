@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from coppermend.core.board.conditions import laminate_gaps
 from coppermend.core.board.model import Board, PartState
 from coppermend.core.copper.compare import compare
 from coppermend.core.findings import Refusal
@@ -293,6 +294,21 @@ def test_the_stack_up_orders_the_copper_and_blind_holes_join_their_span_only() -
     assert [hole.layers for hole in found.holes] == [("c", "i1")]
     assert len(found.nets) == 3
     assert not any(one.code == "IPC-010" for one in found.findings)
+
+
+def test_the_stack_up_gives_the_laminate_between_the_copper_layers() -> None:
+    """Rows in no order, mask outside: core and prepregs between the copper count, from the component side."""
+    rows = (("MASK", 0, 0.02), ("L1", 1, 0.035), ("PREPREG1", 2, 0.21), ("L2", 3, 0.018), ("CORE-A", 4, 0.6), ("CORE-B", 5, 0.5),
+            ("L3", 6, 0.018), ("PREPREG2", 7, 0.19), ("L4", 8, 0.035))  # fmt: skip
+    said = "".join(
+        f'<StackupLayer layerOrGroupRef="{n}" thickness="{t}" sequence="{k}"/>' for n, k, t in reversed(rows)
+    )
+    pads = "".join(feature(f"L{n}", f'<Set net="N{n}">{pad(0, 0, pin=f"U{n}.1")}</Set>') for n in (4, 1, 3, 2))
+    stackup = f'<Stackup name="s"><StackupGroup name="g">{said}</StackupGroup></Stackup>'
+    assert laminate_gaps(board(pads, layers=FOUR, stackup=stackup)) == pytest.approx((0.21, 1.1, 0.19))
+    assert (
+        laminate_gaps(board(pads, layers=FOUR, stackup=STACKUP)) == ()
+    )  # copper alone: nothing is said of the laminate
 
 
 DEEP = (

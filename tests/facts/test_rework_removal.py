@@ -16,11 +16,13 @@ from tests.copper_boards import Piece, board, pad, part, region, track
 
 from coppermend.core.belief.model import Basis, WorkArea
 from coppermend.core.belief.priors import priors
+from coppermend.core.board.conditions import gap_words
 from coppermend.core.board.model import Board, Part, PartState
 from coppermend.core.copper.build import build_graph
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.findings import Refusal
 from coppermend.core.rework.removal import Bench, RemovalPlan, plan_removal, working_order
+from coppermend.core.rework.removal_copper import ground_round
 from coppermend.core.rework.removal_near import microfarad, what_heat_harms
 from coppermend.services.around import around_part
 
@@ -103,6 +105,20 @@ def test_pins_in_planes_come_first(made: tuple[Board, CopperGraph]) -> None:
     assert any("inner layer 2: lies solid" in words for words in by_rank[0].reasons)
     assert any("inner layer 1: 4 spokes of 0.3 mm" in words for words in by_rank[1].reasons)
     assert any("one track of 0.25 mm" in words for words in by_rank[-1].reasons)
+
+
+def test_the_stated_stack_up_is_what_the_solve_takes(made: tuple[Board, CopperGraph]) -> None:
+    """The package's laminate goes into the solve as it is (the solve itself stands against scikit-fem on an uneven stack, tests/oracles); the plan says which."""
+    one, graph = made
+    stated = replace(one, extra={**one.extra, **gap_words((0.2, 1.1, 0.2))})
+    places = {pin.number: pin for pin in graph.pins if pin.part == "U1"}
+    assert ground_round(stated, stated.part("U1"), places, 10.0).stack.gap_mm == (0.2, 1.1, 0.2)
+    even, uneven = planned(made), planned((stated, graph))
+    assert any("even spacing is taken" in note for note in even.notes)
+    assert any("0.2, 1.1, 0.2 mm" in note for note in uneven.notes)
+    assert not any("even spacing" in note for note in uneven.notes)
+    ratio = [a.k_per_w / b.k_per_w for a, b in zip(uneven.pins, even.pins, strict=True)]
+    assert max(abs(one - 1) for one in ratio) > 1e-4 and max(ratio) < 1.2 and min(ratio) > 0.8
 
 
 def reference_s() -> float:

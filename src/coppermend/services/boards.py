@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from coppermend.core.board.align import align_layers
+from coppermend.core.board.conditions import gap_words
 from coppermend.core.board.drillfit import lands_of
 from coppermend.core.board.model import Board
 from coppermend.core.board.records import DrillImage, GerberImage, LayerRole, Netlist
@@ -118,7 +119,7 @@ def read_records(
         said,
         tuple(findings),
         thickness,
-        _looks(job),
+        {**_looks(job), **gap_words(_gaps(job) or (stated.board.gaps_mm if stated.board is not None else ()))},
         {**_job_copper(job, roles), **(stated.board.copper_mm if stated.board is not None else {})},
     )
 
@@ -251,6 +252,19 @@ def _part_rows(plan: PackagePlan, findings: list[Finding]) -> list[PartRow]:
                 words = "Nothing in the placement list says its unit; it is read as mm."
                 findings.append(Finding("CEN-003", Severity.GUESS, Place(file=file.member.name), words))
     return rows
+
+
+def _gaps(job: JobFile | None) -> tuple[float, ...]:
+    """Laminate between the copper layers of a job file's stack-up, mm from the component side; what lies outside the copper (mask, legend) is none."""
+    gaps: list[float] = []
+    since: float | None = None
+    for one in job.materials if job else ():
+        if one.kind.lower() == "copper":
+            gaps += [] if since is None else [since]
+            since = 0.0
+        elif since is not None:
+            since += one.thickness_mm
+    return tuple(gaps)
 
 
 def _job_copper(job: JobFile | None, roles: Mapping[str, LayerRole]) -> dict[str, float]:

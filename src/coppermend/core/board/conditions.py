@@ -36,6 +36,30 @@ def copper_temperature_c(board: Board) -> float:
     return float(board.extra.get(_TEMPERATURE, ROOM_C))
 
 
+_GAPS = "laminate gaps mm"
+LEAST_GAP_MM, MOST_GAP_MM = 0.02, 8.0
+"""Laminate between two copper layers lies in this range; what says otherwise says nothing. Our choice."""
+
+
+def gap_words(gaps_mm: Sequence[float]) -> dict[str, str]:
+    """What a board keeps (``Board.extra``) of the laminate between its copper layers, from the component side; nothing where a gap cannot be.
+
+    >>> gap_words((0.2, 1.1, 0.2))
+    {'laminate gaps mm': '0.2 1.1 0.2'}
+    >>> gap_words((0.2, 0.0))
+    {}
+    """
+    if not gaps_mm or not all(LEAST_GAP_MM <= one <= MOST_GAP_MM for one in gaps_mm):
+        return {}
+    return {_GAPS: " ".join(f"{one:.6g}" for one in gaps_mm)}
+
+
+def laminate_gaps(board: Board) -> tuple[float, ...]:
+    """The laminate between the board's copper layers in mm from the component side, as its package states it; () where it does not."""
+    found = tuple(float(one) for one in board.extra.get(_GAPS, "").split())
+    return found if len(found) == len(board.layers) - 1 else ()
+
+
 def with_conditions(
     board: Board, copper_mm: float | None = None, spread: float | None = None, temperature_c: float | None = None
 ) -> Board:

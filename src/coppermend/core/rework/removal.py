@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.belief.model import Basis, WorkArea
 from coppermend.core.belief.priors import priors
+from coppermend.core.board.conditions import laminate_gaps
 from coppermend.core.board.model import Board, Part, PartState
 from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.model import CopperGraph, PinPlace, SiteKind
@@ -411,6 +412,9 @@ def _notes(
         notes.append(f"Last in the order: {', '.join(hard)}. By then the board is warm; preheat helps all of them.")
     if evenly:
         notes.append("The distances between layers are not stated in the package; even spacing is taken.")
+    elif len(board.layers) > 2:
+        gaps = ", ".join(f"{one:g}" for one in laminate_gaps(board))
+        notes.append(f"Laminate between the layers as the package states it, from the component side: {gaps} mm.")
     notes.append(
         "The figures are steady state: what holds a joint hot. The first seconds of heating also fill the pin and its copper."
     )

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from coppermend.core.board.conditions import laminate_gaps
 from coppermend.core.board.model import Board, CopperLayer, Part, Pin
 from coppermend.core.copper.model import CopperGraph, PinPlace, Site, SiteKind
 from coppermend.core.rework.ground import board_ground
@@ -129,7 +130,8 @@ def ground_round(board: Board, part: Part, places: dict[str, PinPlace], film_w_m
     copper = tuple(
         _window_copper(board.layer(key), window, close) if key in faces else np.empty(0, dtype=object) for key in keys
     )
-    stack = Stack.even(board.thickness_mm, foil, film_w_m2k)
+    gaps = laminate_gaps(board) if keys == faces else ()
+    stack = Stack(tuple(foil), gaps, film_w_m2k) if gaps else Stack.even(board.thickness_mm, foil, film_w_m2k)
     pins = tuple(_hot_pin(board, pin, places.get(pin.number), keys, spots) for pin in part.pins)
     mine = {pin.hole for pin in part.pins if pin.hole is not None}
     barrels = tuple(
@@ -137,7 +139,7 @@ def ground_round(board: Board, part: Part, places: dict[str, PinPlace], film_w_m
         for k, h in enumerate(board.holes)
         if h.plated and k not in mine and h.diameter_mm > 0 and shapely.intersects_xy(window, h.x_mm, h.y_mm)
     )
-    return Ground(_area(board, window), copper, stack, pins, barrels, len(keys) > 2)
+    return Ground(_area(board, window), copper, stack, pins, barrels, len(keys) > 2 and not gaps)
 
 
 def _area(board: Board, window: Any) -> Any:

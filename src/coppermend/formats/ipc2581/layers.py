@@ -81,6 +81,28 @@ def is_known(function: str) -> bool:
     return kind_of(word) != "other" or word in OTHER or any(part in word for part in NO_COPPER)
 
 
+def laminate_gaps(stackups: Sequence[Sequence[tuple[str, float, float]]], order: Sequence[str]) -> tuple[float, ...]:
+    """Laminate between the copper layers in ``order``, mm: what the first stack-up that names them all in that order, or turned over, has between them.
+
+    >>> laminate_gaps([[("TOP", 1, 0.035), ("core", 2, 1.5), ("BOT", 3, 0.035)]], ["TOP", "BOT"])
+    (1.5,)
+    """
+    for rows in stackups:
+        placed = sorted(rows, key=lambda row: row[1])
+        named = [row[0] for row in placed if row[0] in order]
+        if named not in (list(order), list(reversed(order))):
+            continue
+        gaps = [0.0] * (len(order) - 1)
+        at = -1
+        for name, _, thick in placed:
+            if name in order:
+                at += 1
+            elif 0 <= at < len(gaps):
+                gaps[at] += thick
+        return tuple(gaps if named == list(order) else reversed(gaps))
+    return ()
+
+
 def copper_order(
     layers: Sequence[Layer], stackups: Sequence[Sequence[tuple[str, float, float]]], name: str
 ) -> tuple[list[str], list[Finding]]:

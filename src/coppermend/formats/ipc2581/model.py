@@ -16,7 +16,8 @@ class Ipc2581:
 
     ``images`` a GerberImage per copper, mask, paste and silkscreen layer and one of the outline, named ``file#layer``; ``drills`` a DrillImage per
     drill or rout layer; ``roles`` by those names, copper numbered from the component side; ``netlist`` what the file states of nets, pin by pin
-    (None where it states none); ``part_rows`` parts with value, package, state, side and outline; ``copper_mm`` thickness by image name.
+    (None where it states none); ``part_rows`` parts with value, package, state, side and outline; ``copper_mm`` thickness by image name;
+    ``gaps_mm`` laminate between the copper layers from the component side, () where no stack-up states it.
     """
 
     name: str
@@ -30,3 +31,4 @@ class Ipc2581:
     thickness_mm: float | None
     copper_mm: Mapping[str, float]
     findings: tuple[Finding, ...]
+    gaps_mm: tuple[float, ...] = ()

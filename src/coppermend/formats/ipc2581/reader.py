@@ -19,7 +19,16 @@ from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.core.geometry.tangles import in_file
 from coppermend.formats.collect import FindingList
 from coppermend.formats.ipc2581.canvas import Canvas
-from coppermend.formats.ipc2581.layers import MAX_LAYERS, SIDES, Layer, copper_order, is_known, kind_of, span_numbers
+from coppermend.formats.ipc2581.layers import (
+    MAX_LAYERS,
+    SIDES,
+    Layer,
+    copper_order,
+    is_known,
+    kind_of,
+    laminate_gaps,
+    span_numbers,
+)
 from coppermend.formats.ipc2581.model import Ipc2581
 from coppermend.formats.ipc2581.netlist import Statements, netlist_of
 from coppermend.formats.ipc2581.parts import Bom, Component, Package, component_of, move_on_board, package_of, part_rows
@@ -496,6 +505,7 @@ def _assemble(reader: _Reader) -> Ipc2581:
         reader.thickness,
         {f"{name}#{layer}": t for layer, t in thickness.items()},
         (*findings, *reader.notes.close(name)),
+        laminate_gaps(reader.stackups, order),
     )
 
 
