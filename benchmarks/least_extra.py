@@ -4,7 +4,8 @@ For one break at a time, drawn by the priors among the provable stretches at ris
 Then come the fewest readings that prove the rest of its net, and open readings across the break, each the one that adds most to its odds, until it may be named
 (``basis.advice_above``, two independent readings). Whoever has to find the break, on a bench that errs, needs more; the readings across it are chosen
 one by one, so that this is an estimate of the least and no proof.
-``--board`` (default demo), ``--socket``, ``--breaks N`` (default 30), ``--seed N``.
+``--board`` (default demo), ``--socket``, ``--breaks N`` (default 30), ``--seed N``; what the numbers cost: ``--advice P`` instead of ``advice_above``,
+``--bad-points SHARE`` known for certain instead of ``contact_shares``.
 """
 
 from __future__ import annotations
@@ -31,9 +32,8 @@ FREE = CostTable(**{f.name: 0.0 for f in fields(CostTable) if f.name.endswith("_
 """All acts at no seconds: the reading that tells most is taken, wherever it is."""
 
 
-def extra_of(setting: PracticeSetting, checks: tuple[Check, ...], number: int) -> tuple[int, int]:
+def extra_of(setting: PracticeSetting, checks: tuple[Check, ...], number: int, basis: Basis) -> tuple[int, int]:
     """Open readings that one break needs, and extra checks in all; the round's own checks are those of ``checks``."""
-    basis = Basis()
     graph = setting.graph
     now = belief(graph, setting.areas, (), basis)
     risk = risk_of(now)
@@ -89,16 +89,22 @@ def run(arguments: list[str]) -> dict[str, Any]:
     parser.add_argument("--socket", default="")
     parser.add_argument("--breaks", type=int, default=30)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--advice", type=float, default=Basis().advice_above)
+    parser.add_argument("--bad-points", type=float, default=None)
     o = parser.parse_args(arguments)
     setting = bootstrap.practice_setting(o.board, o.socket)
-    checks = untouched_plan(setting, Basis(), DEFAULT_COSTS).checks
-    risk = risk_of(belief(setting.graph, setting.areas, (), Basis()))
-    rows = [extra_of(setting, checks, k) for k in drawn(risk, o.breaks, o.seed)]
+    shares = Basis().contact_shares if o.bad_points is None else ((o.bad_points, 1.0),)
+    basis = Basis(advice_above=o.advice, contact_shares=shares)
+    checks = untouched_plan(setting, basis, DEFAULT_COSTS).checks
+    risk = risk_of(belief(setting.graph, setting.areas, (), basis))
+    rows = [extra_of(setting, checks, k, basis) for k in drawn(risk, o.breaks, o.seed)]
     opens, extra = (np.array([r[i] for r in rows], dtype=np.float64) for i in (0, 1))
     return {
         "board": o.board,
         "breaks": len(rows),
         "seed": o.seed,
+        "advice_above": basis.advice_above,
+        "contact_shares": [list(one) for one in basis.contact_shares],
         "open_readings_mean": round(float(opens.mean()), 2),
         "extra_checks_mean": round(float(extra.mean()), 2),
         "extra_checks_least": int(extra.min()),
