@@ -33,7 +33,7 @@ from coppermend.core.belief.suspects.posterior import (
     verdict,
 )
 from coppermend.core.belief.suspects.table import HIGH
-from coppermend.core.belief.suspects.warmth import likelihoods, states_under, warms
+from coppermend.core.belief.suspects.warmth import likelihoods, states_under, supply_places, warms
 from coppermend.core.planning.costs import CostTable
 
 TOP_SETS = 1024
@@ -93,11 +93,18 @@ class SuspectStep:
     """Set where the look only tells what is about to be named from these."""
     parts: tuple[str, ...] = ()
     risk_s: float = 0.0
+    then_s: float = 0.0
+    """Of a rail measured before a swap (``part``): the seconds of that swap, which is what the gain comes from."""
+
+    @property
+    def whole_s(self) -> float:
+        """What the gain costs: seconds, what it leads up to, and the risk counted as time."""
+        return self.seconds + self.then_s + self.risk_s
 
     @property
     def gain_per_minute(self) -> float:
         """Bits a minute of bench time, the risk counted as time."""
-        return 60.0 * self.gain_bits / (self.seconds + self.risk_s)
+        return 60.0 * self.gain_bits / self.whole_s
 
 
 def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12) -> tuple[SuspectStep, ...]:
@@ -128,7 +135,7 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
         if bench.analyser:
             steps += view.waves(costs.wave_s + power)
         steps += view.sinks(costs.rail_s + power)
-        steps += view.swaps(bench.swaps, costs.swap_s + 2 * costs.power_s)
+        steps += view.swaps(bench.swaps, costs.swap_s + 2 * costs.power_s, costs.rail_s + power)
         if bench.camera:
             steps += view.heat(costs.thermal_s + power)
         if not bench.seen_start:
@@ -169,9 +176,10 @@ def best_of_kinds(steps: Sequence[SuspectStep]) -> tuple[SuspectStep, ...]:
 
 
 def _scored(step: SuspectStep) -> SuspectStep:
-    power_ups = 1.0 if step.kind == "swap" else 0.0
-    risk = HARM_S * (HARM.get(step.kind, 0.0) + HARM["start"] * power_ups)
-    return replace(step, risk_s=risk, score=step.gain_bits / (step.seconds + risk) ** TIME_POWER)
+    swapped = step.kind == "swap" or step.then_s > 0
+    harm = HARM.get(step.kind, 0.0) + (HARM["start"] if swapped else 0.0) + (HARM["swap"] if step.then_s > 0 else 0.0)
+    made = replace(step, risk_s=HARM_S * harm)
+    return replace(made, score=made.gain_bits / made.whole_s**TIME_POWER)
 
 
 def _touchable(made: Field, net: str) -> bool:
@@ -327,22 +335,27 @@ class _View:
             found.append(SuspectStep("sink", ((net, 0),), seconds + SINK_PIN_S * len(pins), gain))
         return found
 
-    def swaps(self, parts: Sequence[str], seconds: float) -> list[SuspectStep]:
-        """A swap of each part with a known-good one at hand, once all its rails were measured right: a wrong rail would kill it too."""
+    def swaps(self, parts: Sequence[str], seconds: float, rail_s: float) -> list[SuspectStep]:
+        """A swap of each part with a known-good one at hand; first its rails, where they were not measured right: a wrong one would kill it too."""
         made = self.state.field
         found = []
         tried = {one.part for one in self.state.evidence if isinstance(one, Swapped)}
-        right = {one.net for one in self.state.evidence if isinstance(one, Look) and one.outcome == HIGH}
+        looks = [one for one in self.state.evidence if isinstance(one, Look)]
+        right = {one.net for one in looks if one.outcome == HIGH}
+        wrong = {one.net for one in looks if one.outcome != HIGH}
         for part in parts:
-            if part in tried or not _rails_of(made, part) <= right:
+            if part in tried:
                 continue
             mine = np.array([k for k, c in enumerate(made.causes) if c.part == part] + [-1], np.int32)
             cured = np.isin(self.members, mine).all(axis=1)
-            found.append(
-                SuspectStep(
-                    "swap", (), seconds, _binary_gain(float(self.weights[cured].sum()), made.table.swap_misread), part
-                )
-            )
+            gain = _binary_gain(float(self.weights[cured].sum()), made.table.swap_misread)
+            missing = _rails_of(made, part) - right
+            if not missing:
+                found.append(SuspectStep("swap", (), seconds, gain, part))
+                continue
+            spots = [(net, node) for net, node in supply_places(made, part) if net in missing and _touchable(made, net)]
+            if len({net for net, _ in spots}) == len(missing) and not missing & wrong:
+                found.append(SuspectStep("rail", tuple(spots[:1]), rail_s, gain, part, then_s=seconds))
         return found
 
     def checks(self, seconds: float) -> list[SuspectStep]:

@@ -48,7 +48,8 @@ def step_words(made: Field, step: SuspectStep) -> str:
         )
         return f"{how} {places[0]}."
     if step.kind == "rail":
-        return f"Measure the voltage at {places[0]}."
+        first = f" A known-good {step.part} goes in only once it is right." if step.part else ""
+        return f"Measure the voltage at {places[0]}.{first}"
     if step.kind == "check":
         return f"Power off; check continuity from {places[0]} to {places[1]}."
     if step.kind == "apart":

@@ -88,6 +88,8 @@ def _part_causes(circuit: Circuit, part: CircuitPart, table: FaultTable) -> list
             cause(("open", part.ref), table.crystal_dead, f"{part.ref} does not start"),
             cause(("hz", part.ref), table.crystal_wrong, f"{part.ref} runs at a wrong frequency"),
         ]
+    if part.ref in timing_parts(circuit):
+        return [cause(("open", part.ref), table.timing_open, f"{part.ref} has lost its capacity")]
     if part.chip is None:
         used = any(link.part == part.ref for link in circuit.links) or any(
             p.terminal.part == part.ref for p in circuit.pulls
@@ -112,6 +114,19 @@ def _part_causes(circuit: Circuit, part: CircuitPart, table: FaultTable) -> list
                 cause(("stuck0", t.id), table.input_low, f"{t.id} {t.name} pulls its net low inside {part.ref}")
             )
     return found
+
+
+def timing_parts(circuit: Circuit) -> frozenset[str]:
+    """Capacitors that set a time: from a rail to a net that a resistor pulls, no chip drives and a chip reads, such as the one that holds a reset."""
+    pulled = {one.terminal.net for one in circuit.pulls}
+    found = set()
+    for part in circuit.parts:
+        if part.role != "capacitor" or len(part.terminals) != 2:
+            continue
+        loose = [t.net for t in part.terminals if t.net and t.net not in circuit.rails]
+        if len(loose) == 1 and loose[0] in pulled and circuit.listeners(loose[0]) and not circuit.drivers(loose[0]):
+            found.add(part.ref)
+    return frozenset(found)
 
 
 def neighbour_shorts(circuit: Circuit, trees: Mapping[str, CopperTree], pitch_mm: float = 2.8) -> tuple[ShortSpec, ...]:

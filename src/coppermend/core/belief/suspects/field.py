@@ -383,9 +383,22 @@ def masks_of(causes: Sequence[Cause], members: Ints) -> tuple[dict[Key, Words], 
     return found, words
 
 
-def _chunk(made: Field, members: Ints) -> Outcome:
+def _chunk(made: Field, members: Ints) -> tuple[Outcome, Words]:
+    """What a chunk of sets does, and the plane of the sets that hold a part which only sets a time: no level shows it, but the start does."""
     masks, words = masks_of(made.causes, members)
-    return made.behaviour.simulate(masks, words)
+    late = np.zeros(words, np.uint64)
+    by_ref = made.behaviour.circuit.by_ref
+    for key, plane in masks.items():
+        if key[0] == "open" and by_ref[str(key[1])].role == "capacitor" and str(key[1]) not in _linked(made):
+            late |= plane
+    return made.behaviour.simulate(masks, words), late
+
+
+def _linked(made: Field) -> frozenset[str]:
+    if "linked parts" not in made.memo:
+        made.memo["linked parts"] = frozenset(one.part for one in made.behaviour.circuit.links)
+    found: frozenset[str] = made.memo["linked parts"]
+    return found
 
 
 def _bits(plane: Words, count: int) -> Bytes:
@@ -404,7 +417,7 @@ def _spot_planes(made: Field, outcome: Outcome, spot: Spot) -> tuple[Words, Word
 def _predict(made: Field, members: Ints) -> Iterator[Predicted]:
     for start in range(0, len(members), CHUNK):
         part = members[start : start + CHUNK]
-        outcome = _chunk(made, part)
+        outcome, late = _chunk(made, part)
         known: dict[tuple[str, int], int] = {}
         row = np.empty(len(made.spots), np.int32)
         planes: list[NDArray[np.uint64]] = []
@@ -418,13 +431,13 @@ def _predict(made: Field, members: Ints) -> Iterator[Predicted]:
             len(part),
             row,
             np.ascontiguousarray(np.stack(planes).transpose(2, 0, 1)),
-            _screens(made, outcome, len(part)),
+            _screens(made, outcome, len(part), late),
         )
 
 
-def _screens(made: Field, outcome: Outcome, count: int) -> Bytes:
-    """Index of the screen that each set predicts."""
-    right = _all_right(made, outcome)
+def _screens(made: Field, outcome: Outcome, count: int, late: Words) -> Bytes:
+    """Index of the screen that each set predicts; under the sets of ``late`` the machine does not start although all levels are right."""
+    right = _all_right(made, outcome) & ~late
     undecided = np.full(outcome.words, 0xFFFFFFFFFFFFFFFF, np.uint64)
     answer = np.zeros(count, np.uint8)
     for k, screen in enumerate(made.screens):

@@ -16,7 +16,9 @@ from coppermend.core.circuit.model import DRIVING
 RUNTS, EARLY, LATE = "runts", "early", "late"
 ODDITIES = (RUNTS, EARLY, LATE)
 HIT = {RUNTS: 0.3, EARLY: 0.3, LATE: 0.3}
-MISS = {RUNTS: 0.02, EARLY: 0.01, LATE: 0.01}
+SURE = 0.9
+"""How often a lost capacity shows as a reset let go too early."""
+MISS = {RUNTS: 0.02, EARLY: 0.002, LATE: 0.002}
 DEEP = 3
 """How many stages back from a reset its makers are looked for."""
 
@@ -24,23 +26,30 @@ DEEP = 3
 def odd_causes(made: Field, net: str, node: int, odd: str) -> tuple[int, ...]:
     """The causes that make an oddity at a place likely, ascending.
 
-    Runts: two that drive one net (a held pin, a bridge), a span of the net, a rail that is too low. Reset: whatever makes the net, up to ``DEEP`` stages
-    back (parts that drive it, hand it on or pull it, spans on the way), and a rail that is too low.
+    Runts: two that drive one net (a held pin, a bridge), a span of the net, a rail that is too low. Reset: the passive parts that make it, up to ``DEEP``
+    stages back (what hands it on, pulls it or sets its time), spans of nets that no chip drives, and a rail that is too low. What holds a level (a dead
+    chip, a held pin, a bridge) lets nothing go at any time.
     """
     key = ("odd", net, node, odd)
     if key not in made.memo:
         nets, parts = ({net}, set()) if odd == RUNTS else _makers(made, net)
+        circuit = made.behaviour.circuit
+        open_nets = {one for one in nets if odd == RUNTS or not circuit.drivers(one)}
         shorts = made.behaviour.shorts
         pins = {t.id for one in nets for t in made.behaviour.circuit.nets.get(one, ())}
         found = []
         for k, one in enumerate(made.causes):
             kind = one.key[0]
             if (
-                (kind == "cut" and one.net in nets)
+                (kind == "cut" and one.net in open_nets)
                 or (kind == "lowrail")
-                or (kind in ("stuck0", "stuck1") and str(one.key[1]) in pins)
-                or (kind == "short" and {shorts[int(one.key[2])].net_a, shorts[int(one.key[2])].net_b} & nets)
-                or (one.part in parts and kind not in ("stuck0", "stuck1"))
+                or (odd == RUNTS and kind in ("stuck0", "stuck1") and str(one.key[1]) in pins)
+                or (
+                    odd == RUNTS
+                    and kind == "short"
+                    and {shorts[int(one.key[2])].net_a, shorts[int(one.key[2])].net_b} & nets
+                )
+                or one.part in parts
             ):
                 found.append(k)
         made.memo[key] = tuple(found)
@@ -50,8 +59,16 @@ def odd_causes(made: Field, net: str, node: int, odd: str) -> tuple[int, ...]:
 
 def odd_logs(made: Field, members: Ints, net: str, node: int, odd: str) -> Floats:
     """Log P(oddity | set) for every fault set (n, size)."""
-    mine = np.isin(members, np.array([*odd_causes(made, net, node, odd), -2], np.int32)).any(axis=1)
-    return np.asarray(np.where(mine, np.log(HIT[odd]), np.log(MISS[odd])), dtype=np.float64)
+    likely = odd_causes(made, net, node, odd)
+    sure = [k for k in likely if odd == EARLY and _is_capacitor(made, made.causes[k].part)]
+    mine, surely = (np.isin(members, np.array([*one, -2], np.int32)).any(axis=1) for one in (likely, sure))
+    shares = np.where(surely, SURE, np.where(mine, HIT[odd], MISS[odd]))
+    return np.asarray(np.log(shares), dtype=np.float64)
+
+
+def _is_capacitor(made: Field, part: str) -> bool:
+    row = made.behaviour.circuit.by_ref.get(part)
+    return row is not None and row.role == "capacitor"
 
 
 def _makers(made: Field, net: str) -> tuple[set[str], set[str]]:
@@ -70,8 +87,9 @@ def _makers(made: Field, net: str) -> tuple[set[str], set[str]]:
         for one in edge:
             for t in circuit.nets.get(one, ()):
                 chip = circuit.by_ref[t.part].chip
-                if t.kind in DRIVING and chip is not None:
+                if _is_capacitor(made, t.part):
                     parts.add(t.part)
+                if t.kind in DRIVING and chip is not None:
                     names = set(chip.needs.get(t.name, ()))
                     more |= {x.net for x in circuit.by_ref[t.part].terminals if x.name in names and x.net}
         edge = {one for one in more if one not in nets and one not in circuit.rails}

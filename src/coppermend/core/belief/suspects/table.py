@@ -31,6 +31,8 @@ class FaultTable:
     input_low: float = 0.0002
     """One input that pulls its net low."""
     passive_open: float = 0.0005
+    timing_open: float = 0.003
+    """A capacitor that sets a time (on a pulled net that a chip reads) without its capacity: old electrolytics dry out."""
     crystal_dead: float = 0.005
     crystal_wrong: float = 0.001
     rail_missing: float = 0.01

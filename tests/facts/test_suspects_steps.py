@@ -1,0 +1,169 @@
+"""The kinds of the next step under power: each chosen somewhere, none that is dangerous, and the end said. Odd signals and warmth as evidence.
+
+Expected kinds follow from what the patient has: nothing here is a number from a book. The boards are the demonstration machine's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from coppermend import bootstrap
+from coppermend.core.belief.suspects.causes import timing_parts
+from coppermend.core.belief.suspects.oddity import EARLY, RUNTS, odd_causes
+from coppermend.core.belief.suspects.posterior import Look, Odd, Renewed, Start, State, Warmth, initial, observed
+from coppermend.core.belief.suspects.reasons import suspects
+from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING
+from coppermend.core.belief.suspects.warmth import likelihoods
+from coppermend.core.circuit.model import Rail
+from coppermend.core.circuit.planes import Key
+from coppermend.core.planning.costs import CostTable
+from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, best_of_kinds, ranked_steps
+from coppermend.core.planning.suspects_words import step_caution, step_risk, step_words
+from coppermend.practice.powered import Lies, PoweredPatient
+from coppermend.services import powered_practice as practice
+from coppermend.services.powered import PoweredBoard
+
+SPARES = ("U1", "U4", "U5", "U22", "U29")
+
+
+@pytest.fixture(scope="module")
+def board() -> PoweredBoard:
+    return bootstrap.powered_setting("demo", most=20_000)
+
+
+def look(board: PoweredBoard, net: str, pin: str, outcome: int, judged: bool = False) -> Look:
+    return Look(net, board.behaviour.trees[net].taps[pin], outcome, judged)
+
+
+def after(board: PoweredBoard, *seen: object) -> State:
+    return observed(initial(board.field), [Start(-1), *seen])  # type: ignore[list-item]
+
+
+def steps(state: State, bench: BenchNow) -> tuple[SuspectStep, ...]:
+    return ranked_steps(state, bench, CostTable(), 99)
+
+
+def test_a_thermal_picture_a_rail_and_a_swap_are_each_chosen(board: PoweredBoard) -> None:
+    """A ROM whose outputs stay low holds the whole bus: no look tells it from the others on the bus. Warmth does, then its rail, then a known-good one."""
+    key: Key = ("low", "U4")
+    k = next(k for k, one in enumerate(board.field.causes) if one.key == key)
+    patient = PoweredPatient(board.behaviour, [key], 3, Lies())
+    conditions = [(s.still, s.moving, s.right, s.not_right) for s in board.field.screens]
+    case = practice.PoweredCase(patient, (k,), 3, patient.screen(conditions, 0))
+    row = practice.run_powered(board, case)
+    kinds = [one["kind"] for one in row["acts"]]
+    assert row["named"] == "part U4" and kinds[-3:] == ["heat", "rail", "swap"]
+    assert "U4 cold" in next(one for one in row["acts"] if one["kind"] == "heat")["answers"]
+
+
+def test_a_power_up_is_chosen_after_a_repair_and_not_twice(board: PoweredBoard) -> None:
+    state = after(board, look(board, "/CMREQ", "U1.19", FLOATING), Renewed("U1"))
+    bench = BenchNow(powered=False, seen_start=False, mended=0.5)
+    first = steps(state, bench)[0]
+    assert first.kind == "start" and "Power up" in step_words(board.field, first)
+    assert "abort value" in step_caution(first) and "qualified" in step_caution(first)
+    assert "start" not in {one.kind for one in steps(state, replace(bench, seen_start=True, mended=0.0))}
+    seen = observed(state, [Start(2)])
+    assert "start" not in {one.kind for one in steps(seen, bench)}
+
+
+def test_what_the_bench_lacks_is_not_proposed(board: PoweredBoard) -> None:
+    state = after(board, Warmth("U29", "cold"))
+    assert {"wave", "heat"} <= {one.kind for one in steps(state, BenchNow())}
+    assert not {"wave", "heat"} & {one.kind for one in steps(state, BenchNow(analyser=False, camera=False))}
+
+
+def test_no_swap_before_the_rails_are_right(board: PoweredBoard) -> None:
+    """A wrong rail kills the known-good part too (common practice, no source): first the rail, no swap after a bad one."""
+    bus = [
+        look(board, net, pin, LOW) for net, pin in (("D0", "U1.14"), ("D1", "U1.15"), ("D2", "U1.12"), ("D7", "U1.13"))
+    ]
+    bench = BenchNow(swaps=SPARES)
+    before = [one for one in steps(after(board, *bus), bench) if one.part]
+    assert before and all(one.kind == "rail" and one.then_s > 0 for one in before)
+    assert "known-good" in step_words(board.field, before[0])
+    good = steps(after(board, *bus, look(board, "VCC", "U1.11", HIGH)), bench)
+    swap = next(one for one in good if one.kind == "swap")
+    assert (
+        swap.risk_s > 0 and "bent pin" in step_risk(swap) and swap.gain_per_minute < 60 * swap.gain_bits / swap.seconds
+    )
+    assert not [one for one in steps(after(board, *bus, look(board, "VCC", "U1.11", LOW)), bench) if one.part]
+
+
+def test_nothing_with_power_while_it_must_stay_off(board: PoweredBoard) -> None:
+    bench = BenchNow(powered=False, may_power=False, swaps=SPARES, seen_start=False, mended=0.5)
+    for seen in (
+        look(board, "D0", "U1.14", LOW),
+        look(board, "VCC", "U1.11", HIGH),
+        look(board, "CPUCLK", "U1.6", FLOATING),
+    ):
+        assert {one.kind for one in steps(after(board, seen), bench)} <= {"check", "apart"}
+
+
+def test_no_tip_on_a_rail_that_must_not_be_touched(board: PoweredBoard) -> None:
+    """60 V DC is the limit of what may be touched (class ES1 of IEC 62368-1, from memory)."""
+    silent = [look(board, "/CMREQ", "U1.19", FLOATING), look(board, "/CRD", "U1.21", FLOATING)]
+    state = after(board, *silent, look(board, "CPUCLK", "U1.6", PULSING, True), look(board, "/RESET", "U1.26", HIGH))
+    assert "rail" in {one.kind for one in steps(state, BenchNow())}
+    rails = board.circuit.rails
+    high = {net: Rail(net, 400.0, one.tolerance_percent, one.ground, one.sources) for net, one in rails.items()}
+    object.__setattr__(board.behaviour.circuit, "rails", high)  # the circuit is frozen; put back below
+    try:
+        nets = {
+            net for one in steps(state, BenchNow(swaps=SPARES)) for net, _ in one.spots if one.kind in ("rail", "look")
+        }
+        assert not nets & set(rails)
+    finally:
+        object.__setattr__(board.behaviour.circuit, "rails", rails)
+
+
+def test_the_end_is_said(board: PoweredBoard) -> None:
+    """With every place looked at and right, and power to stay off, no step is left."""
+    right = {0: LOW, 1: HIGH, 2: PULSING, 4: FLOATING}
+    seen = [
+        Look(s.net, s.node, (LOW if s.ground else HIGH) if s.rail else right.get(s.healthy, PULSING), True)
+        for s in board.field.spots
+        for _ in range(2)
+        if s.healthy in right or s.rail
+    ]
+    state = observed(initial(board.field), [Start(-1), *seen], widen=False)
+    left = steps(state, BenchNow(camera=False, seen_start=True))
+    assert not [one for one in left if one.kind in ("look", "rail", "wave")] or max(one.gain_bits for one in left) < 0.3
+
+
+def test_of_each_kind_the_best() -> None:
+    rows = (SuspectStep("wave", (), 60.0, 2.0), SuspectStep("look", (), 25.0, 1.0), SuspectStep("wave", (), 60.0, 0.5))
+    assert [(one.kind, one.gain_bits) for one in best_of_kinds(rows)] == [("wave", 2.0), ("look", 1.0)]
+
+
+def test_warmth_is_a_share_of_each_state() -> None:
+    assert np.allclose(likelihoods().sum(axis=1), 1.0)
+
+
+def test_runts_speak_for_what_drives_two_ways(board: PoweredBoard) -> None:
+    """Runts on D0: a held pin, a bridge or a bad joint of that net gain, others do not."""
+    node = board.behaviour.trees["D0"].taps["U1.14"]
+    field = board.field
+    odd = {field.causes[k].key for k in odd_causes(field, "D0", node, RUNTS)}
+    assert ("stuck0", "U1.14") in odd and ("lowrail", "VCC") in odd and ("float", "U1") not in odd
+    before, now = after(board).causes(), after(board, Odd("D0", node, RUNTS)).causes()
+    held = [k for k, one in enumerate(field.causes) if one.key in (("stuck0", "U1.14"), ("stuck1", "U1.14"))]
+    assert all(now[k] > 3 * before[k] for k in held)
+
+
+def test_a_reset_let_go_too_early_speaks_for_its_capacitor(board: PoweredBoard) -> None:
+    """C2 with R16 holds the demonstration machine's reset (demo/circuit.py). A dead gate holds a level and lets nothing go."""
+    assert "C2" in timing_parts(board.circuit)
+    node = board.behaviour.trees["/RESET"].taps["U1.26"]
+    field = board.field
+    before = after(board).causes()
+    now = after(board, Odd("/RESET", node, EARLY)).causes()
+    k = next(k for k, one in enumerate(field.causes) if one.key == ("open", "C2"))
+    assert now[k] > 10 * before[k]
+    dead = next(k for k, one in enumerate(field.causes) if one.key == ("low", "U37"))
+    assert now[dead] < before[dead]
+    told = suspects(after(board, Odd("/RESET", node, EARLY)), 1)[0]
+    assert told.part == "C2" and any("too early" in one.words for one in told.pro)
