@@ -358,3 +358,51 @@ def test_one_hole_without_a_land_outside_ends_at_its_lands() -> None:
     single = board_of(Package("b", tuple(one)))
     for found in (made, single):
         assert next(h for h in found.holes if (h.x_mm, h.y_mm) == (0.0, 30.0)).layers == ("i1", "i2")
+
+
+FIRST, SECOND = "v1.drl", "v2.drl"
+REPORTS = {
+    "pairs lead": "Drill report\n\nLayer Pair : Top Layer to Mid-Layer 1\nASCII RoundHoles File : v1.drl\nTool 1 0.4mm\n\n"
+    "Layer Pair : Mid-Layer 2 to Bottom Layer\nASCII File : v2.drl\n",
+    "files lead": "Drill file 'v1.drl' contains\n    plated holes connecting layer pair: 'F.Cu, In1.Cu' (blind or buried)\n"
+    "Drill file 'v2.drl' contains\n    plated holes connecting layer pair: 'In2.Cu, B.Cu'\n",
+    "one line": "v1.drl   12 holes   layers 1-2\nv2.drl   7 holes    layers 3-4\n",
+}
+
+
+@pytest.mark.parametrize("name", ["b.drr", "drill report.rpt", "readme"])
+@pytest.mark.parametrize("style", REPORTS)
+def test_a_report_beside_the_drill_files_tells_their_layers(style: str, name: str) -> None:
+    """Wording of several design systems' reports (common practice, no source). Through 1-2 and 3-4, four tracks make two islands."""
+    members = [*package(FIRST, VIA), Member(SECOND, VIA), Member(name, REPORTS[style].encode())]
+    made = board_of(Package("b", tuple(members)))
+    assert sorted(hole.layers for hole in made.holes if hole.x_mm == 0.0) == [("c", "i1"), ("i2", "s")]
+    said = {f.place.file: f.words for f in made.findings if f.code == "PKG-018"}
+    assert set(said) == {FIRST, SECOND} and "by a report beside it" in said[FIRST]
+
+
+def test_a_report_that_contradicts_itself_tells_nothing() -> None:
+    text = b"v1.drl layers 1-2\nv1.drl layers 2-3\n"
+    made = board_of(Package("b", (*package(FIRST, VIA), Member("b.rpt", text))))
+    assert not [f for f in made.findings if f.code == "PKG-018"]
+
+
+@pytest.mark.parametrize("header", [
+    "T1C0.400 ; layers 1-2\nT2C0.400 ; layers 3-4\nT3C0.800 ; layers 1-4\n",
+    ";T1 : layers 1-2\n;T2 : layers 3-4\n;T3 : layers 1-4\nT1C0.400\nT2C0.400\nT3C0.800\n",
+    ";Layers TOP and L2\nT1C0.400\n;Layers L3 and BOTTOM\nT2C0.400\n;Layers TOP and BOTTOM\nT3C0.800\n",
+])  # fmt: skip
+def test_one_file_whose_tools_drill_between_different_layers(header: str) -> None:
+    data = f"M48\nMETRIC,TZ\n{header}%\nG90\nT1\nX0.0Y0.0\nT2\nX10.0Y0.0\nT3\nX50.0Y50.0\nM30\n".encode()
+    made = board_of(Package("b", tuple(package("all.drl", data)[:5])))
+    assert {hole.x_mm: hole.layers for hole in made.holes} == {
+        0.0: ("c", "i1"), 10.0: ("i2", "s"), 50.0: ("c", "i1", "i2", "s"),
+    }  # fmt: skip
+    (said,) = [f for f in made.findings if f.code == "PKG-018"]
+    assert "T1: 1 to 2, T2: 3 to 4, T3: 1 to 4" in said.words and not [f for f in made.findings if f.code == "PKG-017"]
+
+
+def test_tools_of_which_one_has_no_layers_stay_open() -> None:
+    data = b"M48\nMETRIC,TZ\nT1C0.400 ; layers 1-2\nT2C0.400 ; layers 3-4\nT3C0.800\n%\nT1\nX0.0Y0.0\nT2\nX10.0Y0.0\nT3\nX50.0Y50.0\nM30\n"
+    made = board_of(Package("b", tuple(package("all.drl", data)[:5])))
+    assert [f.severity for f in made.findings if f.code == "PKG-017"] == ["error"]

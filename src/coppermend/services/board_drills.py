@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
 
 from coppermend.core.board.drillfit import FEW_HOLES, GOOD_SHARE, Fit, Lands, best_shift, fit, hits, shifted, spread
 from coppermend.core.board.records import DrillImage
@@ -32,7 +35,28 @@ def read_drills(files: Sequence[PlannedFile], lands: Lands) -> tuple[list[DrillI
         findings += more
         told = told.with_file(drill, new, fit(image, lands))
         out.append(image)
-    return _on_origin(out, lands, findings), findings
+    laid = _on_origin(out, lands, findings)
+    return [one for pair, image in zip(read, laid, strict=True) for one in _by_tool(*pair, image)], findings
+
+
+def _by_tool(file: PlannedFile, drill: DrillFile, image: DrillImage) -> list[DrillImage]:
+    """The file's holes, apart where its tools drill between different layers."""
+    if not file.tool_spans or image.span is not None:
+        return [image]
+    span_of = dict(file.tool_spans)
+    out = []
+    for span in dict.fromkeys(span_of.values()):
+        mine = np.isin(drill.tool, [tool for tool, one in span_of.items() if one == span])
+        if mine.any():
+            out.append(_part(image, mine, span))
+    rest = ~np.isin(drill.tool, list(span_of))
+    out += [_part(image, rest, None)] if rest.any() else []
+    return [*out[:1], *(replace(one, findings=(), extra={}) for one in out[1:])]
+
+
+def _part(image: DrillImage, mine: NDArray[np.bool_], span: tuple[int, int] | None) -> DrillImage:
+    columns = {name: getattr(image, name)[mine] for name in ("x_mm", "y_mm", "x2_mm", "y2_mm", "diameter_mm", "plated")}
+    return replace(image, **columns, span=span)
 
 
 @dataclass(frozen=True, slots=True)

@@ -94,13 +94,17 @@ class LayerRole:
 
 @dataclass(frozen=True, slots=True)
 class PlannedFile:
-    """A member with its format and role; ``drill_hint`` from the corrections; ``side_files`` what belongs to a drill file."""
+    """A member with its format and role; ``drill_hint`` from the corrections; ``side_files`` what belongs to a drill file.
+
+    ``tool_spans``: first and last copper layer by tool number, where a drill file gives its tools different ones.
+    """
 
     member: Member
     format: Format
     role: LayerRole
     drill_hint: DrillFormat | None = None
     side: SideFile | None = None
+    tool_spans: tuple[tuple[int, tuple[int, int]], ...] = ()
 
 
 NOTHING_STATED = DrillFormat()

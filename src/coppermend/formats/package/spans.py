@@ -12,7 +12,8 @@ from dataclasses import replace
 
 from coppermend.core.findings import Finding, Place, Severity
 from coppermend.formats.member import Member
-from coppermend.formats.package.model import PlannedFile, RoleKind
+from coppermend.formats.package.model import Format, PlannedFile, RoleKind
+from coppermend.formats.package.spanreport import report_spans, tool_spans, words_of_tools
 from coppermend.formats.package.spanwords import Layers, Said, in_comments, in_name, ordered
 
 REMEDY = "Say layers = [first, last] for each such file in coppermend-corrections.toml."
@@ -34,12 +35,30 @@ def worded_spans(files: Sequence[PlannedFile], members: Sequence[Member], findin
     bases = [copper[key].member.base.lower() if key in copper else "" for key in order]
     layers = Layers(count, _own_words(bases))
     stated = _pair_files(members, {base: n for n, base in enumerate(bases, 1) if base})
+    data = {f.member.name for f in files if f.format in (Format.GERBER, Format.DRILL)}
+    beside = [one for one in members if one.name not in data]
+    names = {f.member.base.lower() for f in files if f.role.kind is RoleKind.DRILL and f.format is Format.DRILL}
+    reported = {
+        name: Said(span, "a report beside it") for name, span in report_spans(beside, names, layers).items() if span
+    }
     drills = [n for n, f in enumerate(files) if f.role.kind is RoleKind.DRILL]
     plated = [n for n in drills if files[n].role.plated is not False]
     told = [n for n in drills if files[n].role.span is None]
     series = sum(bool(_SERIES.search(files[n].member.base)) for n in plated)
     said = {n: _said(files[n].member, bases, layers, stated) for n in told}
     for n in told:
+        if files[n].member.base.lower() in reported and (said[n].span is None or said[n].weak):
+            said[n] = reported[files[n].member.base.lower()]
+    for n in told:
+        header = said[n].span is None or said[n].weak or said[n].by == "its header comment"
+        by_tool = tool_spans(files[n].member.data.decode("latin-1"), layers) if header else {}
+        if by_tool:
+            words = (
+                f"Its comments give its tools different copper layers ({words_of_tools(by_tool)} of {count}); read so."
+            )
+            findings.append(Finding("PKG-018", Severity.GUESS, Place(file=files[n].member.name), words, REMEDY))
+            out[n] = replace(files[n], tool_spans=tuple(by_tool.items()))
+            continue
         one, place = said[n], Place(file=files[n].member.name)
         if one.span is not None and not (one.weak and _none_through(plated, files, said, count)):
             if one.span != (1, count):
