@@ -345,3 +345,11 @@ def test_escaped_characters_of_attribute_values_in_both_spellings(written: str) 
     data = f"%FSLAX24Y24*%%MOMM*%%ADD10C,1*%%TO.N,{written}*%D10*X0Y0D03*M02*"
     image = read_gerber(data.encode(), "a.gbr")
     assert image.attributes[int(image.attribute[0])].nets == ("A,B",)
+
+
+@pytest.mark.parametrize(
+    ("repeat", "codes"), [("X-3Y0I1J1", ["GBR-013"]), ("X0Y1I1J1", ["GBR-013"]), ("X1Y1I0J0", []), ("", [])]
+)
+def test_a_repeat_of_less_than_once_is_said(repeat: str, codes: list[str]) -> None:
+    image = read_gerber(f"%FSLAX24Y24*%%MOMM*%%ADD10C,1*%%SR{repeat}*%D10*X0Y0D03*%SR*%M02*".encode(), "a.gbr")
+    assert len(image) == 1 and [one.code for one in image.findings] == codes

@@ -620,6 +620,10 @@ class _Reader:
             self._end_repeat()
         values = {a: self._number(b, 0.0) for a, b in _STEP.findall(s)}
         nx, ny = int(values.get("X", 1)), int(values.get("Y", 1))
+        if s and min(nx, ny) < 1:
+            self.note(
+                "GBR-013", Severity.WARNING, f"{'SR' + s[:30]!r} repeats less than once; what follows is drawn once."
+            )
         if not s or (nx <= 1 and ny <= 1):
             return
         if nx < 1 or ny < 1 or nx * ny > MAX_OBJECTS:
