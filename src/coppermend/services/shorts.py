@@ -64,6 +64,12 @@ class ShortStep:
     sd_after_mm: float
 
 
+FEW = 3
+"""Fewer readings than this say nothing of the meter: the bridge's and both coppers' resistances are unknown together (three figures)."""
+WIDTH_SD = 3.29
+"""The 90 % width of a bell curve in standard deviations (2 x 1.645)."""
+
+
 @dataclass(frozen=True, slots=True)
 class ShortAnswer:
     """Where the short of two nets is. ``state``: located, narrowing, too coarse, no fit, nowhere."""
@@ -223,8 +229,10 @@ def _answer(
     speak = Places(binding.board)
     listed = tuple(_as_place(speak, model.places[k], float(belief.p[k])) for k in likely(belief))
     best = _as_place(speak, model.places[belief.best], float(belief.p[belief.best]))
-    state = _state(belief, readings)
-    following = None if state == "located" or not propose else _next(binding, model, belief, readings, instrument)
+    following = None
+    if propose and _state(belief, readings, None) != "located":
+        following = _next(binding, model, belief, readings, instrument)
+    state = _state(belief, readings, following)
     notes = _notes(belief, readings, state)
     ellipse = {
         "x_mm": round(belief.centre[0], 2), "y_mm": round(belief.centre[1], 2), "long_mm": round(belief.axes_mm[0], 2),
@@ -237,12 +245,15 @@ def _answer(
     )  # fmt: skip
 
 
-def _state(belief: ShortBelief, readings: Sequence[OhmsReading]) -> str:
+def _state(belief: ShortBelief, readings: Sequence[OhmsReading], following: ShortStep | None) -> str:
+    """A meter is called too coarse once readings were taken and the next one promises no place either; before that the place is open."""
     if readings and belief.misfit < MISFIT:
         return "no fit"
     if len(readings) >= 2 and (belief.width_mm <= ENOUGH_MM or len(belief.held) <= 2):
         return "located"
-    return "too coarse" if belief.too_coarse else "narrowing"
+    promises = following is not None and WIDTH_SD * following.sd_after_mm <= LIMIT_MM
+    few = len(readings) < FEW and (following is None or promises)
+    return "too coarse" if belief.too_coarse and not few and not promises else "narrowing"
 
 
 def _words(state: str, best: ShortPlace, belief: ShortBelief, count: int, instrument: Instrument) -> str:
@@ -254,12 +265,18 @@ def _words(state: str, best: ShortPlace, belief: ShortBelief, count: int, instru
     if state == "no fit":
         return f"These readings do not fit one bridge between the two nets (chance {belief.misfit:.1e}): a part between them, two bridges, or a tip on the wrong pin."
     if state == "too coarse":
-        return f"The instrument is too coarse here: 90 % of the probability spreads over {belief.width_mm:.0f} mm (limit {LIMIT_MM:g}), {count} readings, {instrument.words}."
+        taken = f"{count} {'reading' if count == 1 else 'readings'}"
+        return f"The instrument is too coarse here: 90 % of the probability spreads over {belief.width_mm:.0f} mm (limit {LIMIT_MM:g}) after {taken}, {instrument.words}."
     return f"So far {where} (90 %)."
 
 
 def _notes(belief: ShortBelief, readings: Sequence[OhmsReading], state: str) -> tuple[str, ...]:
     notes = []
+    if readings and len(belief.held) > 1:
+        notes.append(
+            f"90 % ellipse of the place: {2 * belief.axes_mm[0]:.1f} by {2 * belief.axes_mm[1]:.1f} mm round {belief.centre[0]:.1f}, "
+            f"{belief.centre[1]:.1f} mm, its long axis {belief.angle_deg % 180:.0f} degrees from the board's x axis, as if the place were spread like a bell curve."
+        )
     if readings:
         notes.append(
             f"Bridge {ohm_words(belief.bridge_ohm[0])}, copper {belief.scale_a:.2f} and {belief.scale_b:.2f} times its nominal resistance."
@@ -272,7 +289,7 @@ def _notes(belief: ShortBelief, readings: Sequence[OhmsReading], state: str) -> 
         notes.append(
             "Take one reading again; take out chips and capacitors that join the nets; read each net by itself."
         )
-    if state == "too coarse" and len(readings) >= 4:
+    if state == "too coarse":
         notes.append(
             "A four-wire meter, or a current-limited supply and a millivolt meter on points of their own, reads a hundred times finer."
         )
