@@ -132,6 +132,23 @@ def test_a_neck_between_two_pours_is_a_run_between_two_sheets(width: float) -> N
     assert 20 / width * SQUARE < value < (20 / width + 6) * SQUARE
 
 
+ANTIPADS = {
+    "round, 2.54 mm apart": [shapely.Point(x + 2.54 * k, y).buffer(0.85, quad_segs=4) for x in (3, 43) for y in (4, 16) for k in range(6)],
+    "long, with webs of 0.27 mm": [shapely.box(x + 1.27 * k, y, x + 1.27 * k + 1, y + 6) for x in (3, 43) for y in (2, 12) for k in range(10)],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("antipads", ANTIPADS)
+def test_a_neck_between_pours_of_many_openings_is_a_run(antipads: str) -> None:
+    """24 and 40 openings; the webs between them part nothing and stay in the sheets."""
+    pour = lobes(0.3).difference(shapely.union_all(ANTIPADS[antipads]))
+    graph = surface([region(pour)], [(10, 10), (50, 10)])
+    (run,) = runs(graph)
+    assert {graph.node_kind[n] for n in (run.a, run.b)} == {"sheet"} and run.a != run.b
+    assert run.words.startswith("the neck between two pours ") and run.id in net_view(graph, run.net).provable_sites()
+    assert (run.length_mm, run.width_mm) == (pytest.approx(20, abs=0.1), pytest.approx(0.3, rel=0.02))
+
+
 def test_no_place_of_a_graph_is_minus_zero() -> None:
     graph = surface(track(0.3, (-0.0, -0.0), (10, -0.0)), [(-0.0, -0.0), (10, -0.0)])
     told = json.dumps(net_graph(graph, runs(graph)[0].net))
