@@ -310,7 +310,9 @@ def tap(page: Page, world: World, count: int) -> None:
     """Tap the pins that the sheet asks for."""
     page.locator("#lay-file").set_input_files(world.photo)
     page.locator(".lay-pins").wait_for()
-    page.wait_for_function("() => window.bench.laySheet.view.w && window.bench.laySheet.view.scale !== 1")
+    page.wait_for_function(
+        "() => { const l = window.bench.laySheet; return l.view.w && l.view.scale !== 1 && l.view.w === l.canvas.clientWidth && l.view.h === l.canvas.clientHeight; }"
+    )
     page.wait_for_timeout(300)
     for _ in range(count):
         name = str(page.evaluate("() => window.bench.laySheet.pin"))
@@ -423,6 +425,102 @@ def _waves(page: Page, world: World) -> None:
 def _waves_no_case(page: Page, world: World) -> None:
     page.goto(f"{world.address}/page/waves.html")
     page.get_by_text("No case is chosen").wait_for()
+
+
+def suspects_at(page: Page, world: World, case: str) -> None:
+    """The page of suspects of a case."""
+    world.bring(case)
+    page.goto(f"{world.address}/page/suspects.html?case={world.cases[case]}")
+
+
+@state("suspects-no-case")
+def _suspects_no_case(page: Page, world: World) -> None:
+    page.goto(f"{world.address}/page/suspects.html")
+    page.get_by_text("No case is chosen").wait_for()
+
+
+@state("suspects-loading")
+def _suspects_loading(page: Page, world: World) -> None:
+    page.route("**/suspects/map", never)
+    suspects_at(page, world, "fresh")
+    page.wait_for_selector("#waiting")
+
+
+@state("suspects-error")
+def _suspects_error(page: Page, world: World) -> None:
+    answering(page, "**/suspects/map", 422, GONE)
+    suspects_at(page, world, "fresh")
+    page.wait_for_selector("[role=alert]")
+
+
+@state("suspects-empty")
+def _suspects_empty(page: Page, world: World) -> None:
+    suspects_at(page, world, "fresh")
+    page.locator("#pin-power").wait_for(timeout=120_000)
+
+
+@state("suspects")
+def _suspects(page: Page, world: World) -> None:
+    suspects_at(page, world, "suspects")
+    page.locator("#pin-power").wait_for(timeout=120_000)
+
+
+@state("suspects-pin")
+def _suspects_pin(page: Page, world: World) -> None:
+    _suspects(page, world)
+    page.locator("#suspect-map .mark .breaks").first.click()
+    page.locator("#seen").wait_for(timeout=60_000)
+    page.locator("#pin-card").scroll_into_view_if_needed()
+
+
+@state("suspects-list")
+def _suspects_list(page: Page, world: World) -> None:
+    _suspects(page, world)
+    page.locator("#rest").scroll_into_view_if_needed()
+    page.evaluate("() => document.querySelector('#rest').scrollIntoView()")
+
+
+def changed_map(page: Page, change: Callable[[dict[str, Any]], None]) -> None:
+    """The server's own answer with a change that cannot be had here."""
+
+    def answer(route: Route) -> None:
+        got = route.fetch(timeout=120_000)
+        body = got.json()
+        change(body)
+        route.fulfill(response=got, body=json.dumps(body))
+
+    page.route("**/suspects/map", answer)
+
+
+@state("suspects-check")
+def _suspects_check(page: Page, world: World) -> None:
+    def check(body: dict[str, Any]) -> None:
+        ends = body["marks"][:2]
+        step = {
+            "kind": "apart",
+            "points": [one["point"] for one in ends],
+            "words": f"Power off; check that {ends[0]['name']} and {ends[1]['name']} are apart.",
+            "caution": "Power off, supply unplugged, large capacitors emptied before a check by ohms or beep.",
+        }
+        body["suspects"]["next"] = {**body["suspects"]["next"], **step}
+        body["next"] = ends
+
+    changed_map(page, check)
+    suspects_at(page, world, "suspects")
+    page.locator("#say-closed").wait_for(timeout=120_000)
+
+
+@state("suspects-named")
+def _suspects_named(page: Page, world: World) -> None:
+    def named(body: dict[str, Any]) -> None:
+        view = body["suspects"]
+        view["suspects"] = [{**view["suspects"][0], "p": 0.9812}]
+        view |= {"next": None, "named": view["suspects"][0]["unit"], "unexplained": [], "explanations": []}
+        body["next"], body["lies"] = [], [{**body["lies"][0], "p": 0.9812}]
+
+    changed_map(page, named)
+    suspects_at(page, world, "suspects")
+    page.get_by_text("Named beyond doubt: mend that").wait_for(timeout=120_000)
 
 
 @state("solder")
@@ -569,6 +667,7 @@ def cases(shop: Workshop, package: str) -> dict[str, str]:
         ("on", "Home computer under power"),
         ("photo", "Home computer on its photo"),
         ("short", "Home computer with a short"),
+        ("suspects", "Home computer that starts to nothing"),
     ):
         out[name] = new_case(shop, package, title, complaint="Black screen since the socket was changed.").state.case
         if name != "fresh":
@@ -627,6 +726,14 @@ def shorted(world: World, case: str) -> None:
     world.call(case, "entries", {"kind": "ohms", "points": ["U1.3", "U1.4"], "value": "0.12", "options": options})
 
 
+def looked_at(world: World, case: str) -> None:
+    """Some places were looked at under power; address line A11 stays low at the processor."""
+    world.call(case, "entries", {"kind": "symptom", "words": "a dark screen", "options": {"code": "fails"}})
+    for point, level in (("U1.6", "pulsing"), ("U1.26", "high"), ("U1.1", "low"), ("U5.11", "floating")):
+        world.call(case, "entries", {"kind": "level", "points": [point], "value": level})
+    world.call(case, "entries", {"kind": "volts", "points": ["U1.11"], "value": "4.95 V"})
+
+
 READY: dict[str, Callable[[World, str], None]] = {
     "round": checked,
     "photo": checked,
@@ -636,6 +743,7 @@ READY: dict[str, Callable[[World, str], None]] = {
     "power": gated,
     "on": gated,
     "short": shorted,
+    "suspects": looked_at,
 }
 
 

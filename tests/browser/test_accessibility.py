@@ -34,6 +34,9 @@ VIEWS = (
     "meter",
     "lan",
     "pair",
+    "waves",
+    "rework",
+    "solder",
 )
 
 
@@ -65,6 +68,9 @@ def test_no_rule_is_broken(chromium: Browser, bench: Bench, axe: str, view: str,
         "meter": f"{bench.address}/page/meter.html?case={bench.case}",
         "lan": f"{bench.address}/page/lan.html",
         "pair": f"{bench.address}/page/pair.html",
+        "waves": f"{bench.address}/page/waves.html?case={bench.case}",
+        "rework": f"{bench.address}/page/rework.html?case={bench.case}",
+        "solder": f"{bench.address}/page/solder.html?case={bench.case}",
     }
     leaf = view if view in ("story", "wires", "record", "ohms", "trust") else "bench"
     page.goto(where.get(view, bench.url(leaf)))
@@ -76,9 +82,13 @@ def test_no_rule_is_broken(chromium: Browser, bench: Bench, axe: str, view: str,
         "meter": "#rest .sheet",
         "lan": "#shut",
         "pair": "#pair .sheet",
+        "waves": "#take-in",
+        "rework": "#rework-view .sheet",
+        "solder": "#mix button",
         "bench": ".tip",
     }.get(view if view in where else leaf, "#ohms-leaf h1" if leaf == "ohms" else f"#{leaf} h1")
-    page.wait_for_selector(drawn)
+    page.wait_for_selector(drawn, timeout=60_000)
+    assert page.locator("html").get_attribute("data-light") == light
     if view in ("list", "marks", "keys"):
         page.keyboard.press({"list": "l", "marks": "m", "keys": "?"}[view])
     if view in ("sound", "skip", "finish"):

@@ -262,7 +262,7 @@ CAPITALS = """(all) => [...document.querySelectorAll(all)].map((el) => {
 })"""
 
 
-@pytest.mark.parametrize("size", [(1280, 800), (1440, 900), (1920, 1080)])
+@pytest.mark.parametrize("size", [(1280, 800), (1440, 900), (1920, 1080), (820, 1180)])
 def test_what_the_round_asks_can_be_read_from_one_and_a_half_metres(
     chromium: Browser, bench: Bench, size: tuple[int, int]
 ) -> None:

@@ -204,21 +204,3 @@ def test_a_phone_has_the_answers_in_reach(chromium: Browser, bench: Bench) -> No
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), size
         page.context.close()
     assert bench.foreign == [] and bench.errors == []
-
-
-ARCMIN = """(selector) => {
-  const el = document.querySelector(selector), style = getComputedStyle(el), ctx = document.createElement('canvas').getContext('2d');
-  ctx.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
-  const high_mm = ctx.measureText('H').actualBoundingBoxAscent * 25.4 / 96;
-  return Math.atan(high_mm / 1500) * 180 / Math.PI * 60;
-}"""
-
-
-def test_the_check_is_read_from_a_metre_and_a_half(chromium: Browser, bench: Bench) -> None:
-    """Capitals of at least 16 minutes of arc at 1.5 m on a screen of 96 pixels an inch (ISO 9241-303: 16 at least, 20 to 22 better; from memory)."""
-    for size in [(1440, 900), (820, 1180)]:
-        page = opened(chromium, bench, size=size)
-        page.wait_for_timeout(300)
-        for what in (".tip .name span:not(.long)", ".expect"):
-            assert page.evaluate(ARCMIN, what) >= 16.0, (size, what)
-        page.context.close()

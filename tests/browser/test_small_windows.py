@@ -1,4 +1,4 @@
-"""A phone and a laptop at 200 % zoom: both places, what is expected and the answers are all in sight at once.
+"""A phone, a tablet and a laptop at 200 % zoom: both places, what is expected and the answers are all in sight at once.
 
 WCAG 2.2, success criterion 1.4.4: text is resized to 200 % without loss of content. A window of 1280 x 800 at 200 % has 640 x 400 CSS pixels.
 """
@@ -13,7 +13,7 @@ BOXES = """() => Object.fromEntries(['.tip:nth-child(1 of .tip)', '.tip:nth-chil
     (s) => { const r = document.querySelector(s === '#slip' ? s : `#slip ${s}`).getBoundingClientRect(); return [s, [r.top, r.bottom]]; }))"""
 
 
-@pytest.mark.parametrize("size", [(640, 400), (390, 780)])
+@pytest.mark.parametrize("size", [(640, 400), (390, 780), (820, 1180), (1024, 768)])
 def test_both_places_and_the_expectation_stand_above_the_answers(
     chromium: Browser, bench: Bench, size: tuple[int, int]
 ) -> None:
@@ -22,6 +22,7 @@ def test_both_places_and_the_expectation_stand_above_the_answers(
     assert page.locator("#slip .tip").count() == 2
     one, two, expect, hands, slip, looks = page.evaluate(BOXES).values()
     assert slip[0] <= one[0] < one[1] <= two[0] < two[1] <= expect[0] < expect[1] <= hands[0] + 0.5
-    assert expect[1] <= looks[1] + 0.5 and hands[1] <= slip[1] <= size[1]
+    inner = looks if looks[1] else slip  # a window with room has no box of its own for the looks
+    assert expect[1] <= inner[1] + 0.5 and hands[1] <= slip[1] <= size[1]
     page.context.close()
     assert bench.errors == []

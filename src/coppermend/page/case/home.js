@@ -16,8 +16,9 @@ export async function drawHome(el, app) {
   }
   fill(el, h('div.leaf', null,
     h('h1', null, 'On this bench'),
+    cases.length > 3 ? h('div.row', null, ways('Open a case', 'new-case'), ways('Practise', 'practice')) : null,
     cases.length ? h('ul.cases', null, [...cases].reverse().map(caseRow)) : h('div.empty', null, h('p', null, 'No machine is on the bench yet.'), h('p', null, 'Open a case below; the word demo stands for the demonstration machine.')),
-    h('section.sheet', null, h('h2', null, 'Practise'), h('p', null, 'The demonstration machine with a few breaks in it, and a practice patient that answers your tips. Nothing can go wrong.'), h('button.key', { type: 'button', id: 'practise', onclick: () => app.do('practise') }, 'Practise on the demonstration machine'), otherPatient(app)),
+    h('section.sheet', { id: 'practice' }, h('h2', { tabindex: -1 }, 'Practise'), h('p', null, 'The demonstration machine with a few breaks in it, and a practice patient that answers your tips. Nothing can go wrong.'), h('button.key', { type: 'button', id: 'practise', onclick: () => app.do('practise') }, 'Practise on the demonstration machine'), otherPatient(app)),
     newCase(app),
     h('section.sheet', null, h('h2', null, 'Meter'), h('p', null, 'A multimeter with a port of its own answers by itself: found, named, tried here.'), h('a.key', { href: '/page/meter.html', id: 'to-meter' }, 'Meter')),
     h('section.sheet', null, h('h2', null, 'Second screen'), h('p', null, 'A tablet by the board or a phone follows the same case live: let it in, or shut it out.'), h('a.key', { href: '/page/lan.html', id: 'to-lan' }, 'Second screen')),
@@ -44,6 +45,9 @@ function otherPatient(app) {
       h('p', null, h('button.key', { type: 'submit' }, 'Practise on this patient'))));
 }
 
+/** Down to a sheet below a long list of cases. @param {string} words @param {string} id */
+const ways = (words, id) => h('button.key.slim', { type: 'button', onclick: () => { const head = document.querySelector(`#${id} h2`); head?.scrollIntoView({ block: 'start' }); /** @type {HTMLElement|null} */ (head)?.focus({ preventScroll: true }); } }, words);
+
 /** @param {any} c */
 function caseRow(c) {
   return h('li', null, h('a', { href: `#/case/${c.id}/bench` }, h('div.no', null, c.number), h('b', null, c.title), h('span', null, day(c.opened_at)), h('span', null, [c.serial, plainly(c.where ?? '')].filter(Boolean).join('; ')), h('span', null, `${c.entries} entries`)));
@@ -52,8 +56,8 @@ function caseRow(c) {
 /** @param {import('../main.js').App} app */
 function newCase(app) {
   const field = (/** @type {string} */ name, /** @type {string} */ words, attrs = {}) => h('label.field', null, words, h('input', { name, autocomplete: 'off', ...attrs }));
-  return h('form.sheet', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('newCase', Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target)))); } },
-    h('h2', null, 'Open a case'),
+  return h('form.sheet', { id: 'new-case', onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('newCase', Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target)))); } },
+    h('h2', { tabindex: -1 }, 'Open a case'),
     h('div.form', null,
       field('title', 'Machine', { required: true, placeholder: 'what it is' }), field('serial', 'Serial number'), field('owner', 'Owner'),
       h('div.wide', null, field('board', 'Fabrication package: folder or zip', { required: true, placeholder: 'a path on this computer, or demo' })),

@@ -4,6 +4,7 @@ import { byId, fill, h, s } from '../shared/dom.js';
 import { findingOf, get, post, remove } from '../shared/api.js';
 import { day } from '../shared/words.js';
 import { pathOf } from './qr.js';
+import { takeLight } from '../shared/light.js';
 
 /** @type {any} */ let state = null;
 /** @type {{code: string, qr: string[]}|null} */ let code = null;
@@ -41,5 +42,5 @@ function draw() {
 /** @param {string[]} rows */
 const picture = (rows) => s('svg', { id: 'qr', viewBox: `0 0 ${rows.length} ${rows.length}`, role: 'img', 'aria-label': 'The address with the code, as a QR picture', 'shape-rendering': 'crispEdges' }, s('path', { d: pathOf(rows) }));
 
-document.documentElement.dataset.light = localStorage.getItem('light') ?? (matchMedia('(prefers-color-scheme: dark)').matches ? 'lamp' : 'day');
+takeLight();
 look();

@@ -4,6 +4,7 @@ import { byId, fill, h, keepTyping } from '../shared/dom.js';
 import { findingOf, get, post, remove } from '../shared/api.js';
 import { OURS } from './hand.js';
 import { tipsWords } from './words.js';
+import { takeLight } from '../shared/light.js';
 
 /** @typedef {import('./words.js').Watch} Watch */
 
@@ -116,5 +117,5 @@ class Sheet {
   }
 }
 
-document.documentElement.dataset.light = localStorage.getItem('light') ?? (matchMedia('(prefers-color-scheme: dark)').matches ? 'lamp' : 'day');
+takeLight();
 new Sheet().start();

@@ -2,6 +2,7 @@
 /** Pairing a tablet or phone: the code from the bench computer, once. The token comes as a cookie that no script can read. */
 import { byId, fill, h } from '../shared/dom.js';
 import { findingOf, post } from '../shared/api.js';
+import { takeLight } from '../shared/light.js';
 
 /** The code in the address of the QR picture, taken out of the address at once: no secret stays in a URL or in the history. */
 function codeFromAddress() {
@@ -35,6 +36,6 @@ async function submit(e) {
   }
 }
 
-document.documentElement.dataset.light = localStorage.getItem('light') ?? (matchMedia('(prefers-color-scheme: dark)').matches ? 'lamp' : 'day');
+takeLight();
 draw(null, codeFromAddress(), matchMedia('(pointer: coarse)').matches ? 'tablet' : 'second screen');
 addEventListener('hashchange', () => draw(null, codeFromAddress(), byId('name').value));

@@ -41,6 +41,8 @@ export class LaySheet {
     new ResizeObserver(() => this.resize()).observe(this.canvas);
   }
 
+  /** Brought nearer or moved by hand: a window of another size leaves it so. */ moved = false;
+
   async open() {
     this.side = this.app.map.view.face;
     this.taps = [];
@@ -75,6 +77,7 @@ export class LaySheet {
     this.pin = nextPin(this.pins.map((/** @type {any} */ p) => p.pin), []);
     this.sheet = new PhotoSheet(Object.assign(image, { width: image.naturalWidth, height: image.naturalHeight }), [0, -image.naturalHeight, image.naturalWidth, 0], null);
     this.say(`Tap ${this.pin} in the photo.`);
+    this.moved = false;
     this.resize(true);
   }
 
@@ -96,13 +99,14 @@ export class LaySheet {
     if (!w || !hgt) return;
     [this.canvas.width, this.canvas.height] = [Math.round(w * r), Math.round(hgt * r)];
     this.view = { ...this.view, w, h: hgt };
-    if (this.sheet && (fit || this.view.scale === 1)) this.view = V.fit(this.view, this.sheet.box, 16);
+    if (this.sheet && (fit || !this.moved)) this.view = V.fit(this.view, this.sheet.box, 16);
     this.paint();
   }
 
   /** @param {V.View} view */
   move(view) {
     if (!this.sheet) return;
+    this.moved = true;
     this.view = V.keepNear(view, this.sheet.box);
     this.paint();
   }

@@ -3,6 +3,7 @@
 import { byId, fill, h } from '../shared/dom.js';
 import { findingOf, get, post } from '../shared/api.js';
 import { howFar, nextPin, pinNamed, withMark } from './marks.js';
+import { takeLight } from '../shared/light.js';
 
 /** @typedef {import('./marks.js').Mark} Mark */
 
@@ -138,6 +139,7 @@ class Sheet {
   }
 }
 
+takeLight();
 new Sheet().start().catch((err) => {
   const finding = findingOf(err);
   fill(byId('places'), h('p', null, `${finding.words} ${finding.remedy}`));

@@ -7,6 +7,7 @@ import { noCase } from '../shared/nocase.js';
 import { removalSheets } from './parts.js';
 import { procedureSheet } from './steps.js';
 import { supplySheet } from './supply.js';
+import { takeLight } from '../shared/light.js';
 
 const query = new URLSearchParams(location.search);
 const id = query.get('case') ?? '';
@@ -121,4 +122,5 @@ export class Rework {
   }
 }
 
+takeLight();
 new Rework().start();

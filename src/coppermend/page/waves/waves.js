@@ -8,6 +8,7 @@ import { plainly, sentence } from '../shared/words.js';
 import { drawWave } from './draw.js';
 import { drawPin } from './pin.js';
 import { inWords, moved, withUnit } from './scale.js';
+import { takeLight } from '../shared/light.js';
 
 /** @typedef {import('./scale.js').Picture} Picture */
 
@@ -206,7 +207,7 @@ export class Sheet {
 }
 
 if (typeof document !== 'undefined' && document.body?.dataset.view === 'waves') {
-  document.documentElement.dataset.light = localStorage.getItem('light') ?? (matchMedia('(prefers-color-scheme: dark)').matches ? 'lamp' : 'day');
+  takeLight();
   const sheet = new Sheet();
   Object.assign(window, { wavesSheet: sheet });
   sheet.start();
