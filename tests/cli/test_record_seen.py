@@ -83,3 +83,16 @@ def test_a_case_without_power_has_no_suspects_in_its_record(plain_run: Run, tmp_
     assert (
         'id="story"' in text and 'id="course"' not in text and 'id="suspects"' not in text and 'id="waves"' not in text
     )
+
+
+def test_a_board_without_a_known_chip_is_said_not_reckoned(plain_run: Run, tmp_path: Path) -> None:
+    bare = tmp_path / "bare"
+    bare.mkdir()
+    (bare / "pins.csv").write_text("part,pin,net\nX1,1,A\nX1,2,B\nX2,1,A\nX2,2,B\n", encoding="utf-8")
+    plain_run("case", "new", "--board", str(bare), "--title", "Bare")
+    plain_run("note", "1", "level", "X1.1", "low")
+    status, _, err = plain_run("suspects", "1", "--json")
+    assert status == 2 and "EXP-011" in err and "device book" in err
+    page = tmp_path / "r.html"
+    assert plain_run("record", "1", "--html", str(page))[0] == 0
+    assert "The suspects cannot be reckoned" in page.read_text(encoding="utf-8")

@@ -17,6 +17,7 @@ from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.circuit.model import Circuit
 from coppermend.core.circuit.planes import Behaviour, whole_trees
 from coppermend.core.copper.model import CopperGraph
+from coppermend.core.findings import refuse
 from coppermend.core.thermal.expect import LEAST_OWN_K, case_rise_k
 from coppermend.devices.book import DeviceBook
 
@@ -70,7 +71,10 @@ def powered_board(
     most: int = MOST_SETS,
     states: dict[str, PartState] | None = None,
 ) -> PoweredBoard:
-    """The board under power, ready for beliefs. ``most`` fault sets are held. About 3 s of CPU and 150 MB for the demonstration machine at the default."""
+    """The board under power, ready for beliefs. ``most`` fault sets are held. About 3 s of CPU and 150 MB for the demonstration machine at the default.
+
+    Refusal EXP-011 when nothing of it can be judged: no chip of the device book on a known net.
+    """
     numbers = table or FaultTable()
     model = machine or MachineModel()
     circuit = circuit_of(board, book, states)
@@ -81,6 +85,12 @@ def powered_board(
     behaviour = Behaviour(circuit, {net: one.tree for net, one in trees.items()}, shorts)
     causes = list_causes(circuit, trees, shorts, numbers, areas)
     spots = tuple(_spots(circuit, trees, behaviour, model))
+    if not spots or not causes:
+        raise refuse(
+            "EXP-011",
+            "Nothing on this board can be judged under power: none of its parts is a chip of the device book on a known net.",
+            "See whether the parts list gives the chips' types ('coppermend expect PACKAGE'); add own ones (docs/reference/devices.md).",
+        )
     made = build_field(behaviour, causes, numbers, spots, model.screens, most, judged_by_warmth(board, book))
     return PoweredBoard(circuit, model, trees, made)
 

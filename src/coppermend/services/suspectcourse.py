@@ -67,6 +67,8 @@ def suspect_course(workshop: Workshop, case: str, binding: Binding, made: Powere
     entries = list(agreed_order(workshop.store.entries(case)))
     place = {one.id: k for k, one in enumerate(entries)}
     times = {one.id: one.observed_at for one in entries}
+    if not made.field.units:
+        return ()
     moments: list[Moment] = []
     since = -1
     for cut in (*_cuts(binding.state), len(entries)):
