@@ -44,6 +44,8 @@ COMMANDS = {
     "expect": "expect",
     "suspects": "suspects",
     "wave": "wave",
+    "memory": "memory",
+    "rom": "rom",
     "demo": "serve",
     "serve": "serve",
     "doctor": "doctor",

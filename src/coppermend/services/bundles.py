@@ -88,7 +88,7 @@ def attachments_of(entries: Sequence[Entry]) -> tuple[str, ...]:
             {
                 str(one.payload["sha256"])
                 for one in entries
-                if one.kind in ("photo", "wave", "heat") and "sha256" in one.payload
+                if one.kind in ("photo", "wave", "heat", "memory", "rom") and "sha256" in one.payload
             }
         )
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +18,7 @@ from coppermend.core.belief.suspects.posterior import (
     Start,
     State,
     Warmth,
+    Witness,
     initial,
     observed,
     unexplained,
@@ -37,6 +38,7 @@ from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind, part_states
 from coppermend.services.points import point_now
 from coppermend.services.powered import PoweredBoard, powered_board
+from coppermend.services.witnesses import witnesses
 from coppermend.services.workshop import Workshop
 
 LEVEL_OUTCOME = {
@@ -189,7 +191,8 @@ def suspects_for_case(
 
 def evidence_of(workshop: Workshop, case: str, binding: Binding, made: PoweredBoard) -> _Evidence:
     """The case's log as observations, thermal pictures and all."""
-    found = _Evidence(binding, made, wave_features(workshop, case), heat_pictures(workshop, case))
+    seen = witnesses(workshop, case, binding, made.circuit)
+    found = _Evidence(binding, made, wave_features(workshop, case), heat_pictures(workshop, case), seen)
     found.gather()
     return found
 
@@ -243,8 +246,10 @@ class _Evidence:
         made: PoweredBoard,
         features: Mapping[str, Mapping[str, Any]],
         heat: Mapping[str, Mapping[str, Any]] | None = None,
+        witnesses: Sequence[tuple[Witness, int, bool]] = (),
     ) -> None:
         self.binding, self.made, self.features = binding, made, features
+        self.witnesses = witnesses
         self.heat = heat or {}
         self.state: CaseState = binding.state
         self.found: list[Observation] = []
@@ -265,6 +270,15 @@ class _Evidence:
             if act.kind in ("swap", "fit") and act.part:
                 self.found.append(Renewed(act.part, act.entry))
         self._pictures()
+        self._found_elsewhere()
+
+    def _found_elsewhere(self) -> None:
+        """What memory tests, ROM read-outs and readings compared say; from before the last repair only what reads right counts."""
+        for one, at, good in self.witnesses:
+            if at < self.repaired and not good:
+                self.expired.append((one.entry, f"{one.words}: something was repaired since"))
+            else:
+                self.found.append(one)
 
     def _pictures(self) -> None:
         """What the thermal pictures say of each part, of each the latest; cold and hot from before the last repair speak no more."""

@@ -421,7 +421,7 @@ _HANDLERS: dict[str, Callable[[_Work, Entry, int], None]] = {
     "gate": _gate,
     "power": _power,
     "seen": _seen,
-    **dict.fromkeys(("symptom", "remark", "test", "progress"), _note),
+    **dict.fromkeys(("symptom", "remark", "test", "progress", "memory", "rom"), _note),
     "care": _care,
     "basis": _basis,
     "practice": _practice,

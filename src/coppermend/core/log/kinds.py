@@ -183,6 +183,8 @@ _TABLE = (
     _spec("level", "level", {"points": points_of(1, 1), "level": one_of(*LEVELS)}, _READ),
     _spec("wave", "wave", {"points": points_of(1, 8), "sha256": is_text}, {**_READ, "media": is_text, "features": is_map}),
     _spec("heat", "temperature", {"celsius": is_number}, {**_READ, "part": is_text, "points": points_of(1, 1), "sha256": is_text, "picture": is_map}),
+    _spec("memory", "memory test", {"errors": is_list}, {"words": is_text, "sha256": is_text, "tested": is_list, "map": is_text}),
+    _spec("rom", "ROM read out", {"part": is_text, "verdict": is_text}, {"words": is_text, "sha256": is_text, "crc32": is_text, "bytes": is_number, "readings": is_number}),
     _spec("look", "looked", {}, {**_ACT, "sound": is_flag}),
     _spec("clean", "cleaned", {}, _ACT),
     _spec("reseat", "reseated", {"part": is_text}, _ACT),

@@ -141,6 +141,8 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "test": lambda p: f"{p['item']} {p['result']}",
     "care": lambda p: f"{p['procedure']}, {p['step']} {p['state']}",
     "remark": lambda p: str(p["words"]),
+    "memory": lambda p: f"{len(p['errors'])} words",
+    "rom": lambda p: f"{p['part']} {p['verdict']}",
     "basis": lambda p: str(p["name"]),
     "practice": lambda p: "a simulated board answers",
     "progress": lambda p: str(p["state"]),

@@ -18,6 +18,7 @@ from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats,
 from coppermend.core.belief.suspects.oddity import odd_logs
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, OUTCOMES, FaultTable, level_likelihood
 from coppermend.core.belief.suspects.warmth import warmth_logs
+from coppermend.core.belief.suspects.witness import Say, witness_logs
 
 UNEXPLAINED = 0.1
 """A reading that the best set gives less than this is unexplained by it."""
@@ -123,7 +124,17 @@ class Odd:
     entry: str = ""
 
 
-Observation = Look | Beep | Apart | Start | Swapped | Sink | Renewed | Warmth | Odd
+@dataclass(frozen=True, slots=True)
+class Witness:
+    """What other work found (a memory test, a ROM's read-out, readings compared): see ``witness``."""
+
+    says: tuple[Say, ...]
+    other: float
+    words: str
+    entry: str = ""
+
+
+Observation = Look | Beep | Apart | Start | Swapped | Sink | Renewed | Warmth | Odd | Witness
 
 
 @dataclass(slots=True)
@@ -257,6 +268,8 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
         return np.asarray(np.where(mine, np.log(table.renewed), 0.0), dtype=np.float64)
     if isinstance(one, Warmth):
         return warmth_logs(made, block.members, one.part, one.verdict)
+    if isinstance(one, Witness):
+        return witness_logs(made, block.members, one.says, one.other)
     if isinstance(one, Odd):
         return odd_logs(made, block.members, one.net, one.node, one.odd)
     cured = _within(block.members, part_causes(made, one.part))

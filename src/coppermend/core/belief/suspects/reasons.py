@@ -20,6 +20,7 @@ from coppermend.core.belief.suspects.posterior import (
     State,
     Swapped,
     Warmth,
+    Witness,
     log_likelihood,
     spot_likelihood,
 )
@@ -214,6 +215,8 @@ def observation_words(made: Field, one: Observation) -> str:
         return f"with another {one.part} it {'starts' if one.started else 'is as before'}"
     if isinstance(one, Warmth):
         return f"{one.part} {one.words or one.verdict}"
+    if isinstance(one, Witness):
+        return one.words
     if isinstance(one, Odd):
         return f"{place_words(made, one.net, one.node)} {_ODD[one.odd]}"
     return f"{one.part} was renewed"

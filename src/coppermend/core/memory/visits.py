@@ -1,0 +1,119 @@
+"""What a test visited: the words of the log, and those between them that must have read right, with what was written there as far as it shows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coppermend.core.memory.errors import ErrorLog, ErrorWord
+from coppermend.core.memory.ways import pattern_of, runs
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+MOST_PASSED = 4096
+"""Words that read right and are weighed one by one; more stand for the rest by weight."""
+NEAR = 512
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One way through the memory: ``way`` +1 up or -1 down, ``first`` and ``last`` address it can have visited, ``pattern`` what it wrote ("" unknown)."""
+
+    way: int
+    first: int
+    last: int
+    pattern: str
+
+
+@dataclass(frozen=True, slots=True)
+class Visits:
+    """Rows, one a visit: address, written (-1: not known), read, run index, weight (rows that read right can stand for several), seconds waited (-1: not said)."""
+
+    address: Ints
+    wrote: Ints
+    read: Ints
+    run: Ints
+    weight: Floats
+    after: Floats
+    runs: tuple[Run, ...]
+    passed: float
+    """Different addresses that were visited and read right each time."""
+
+    @property
+    def wrong(self) -> Flags:
+        """Which rows are error words."""
+        return np.asarray((self.wrote >= 0) & (self.wrote != self.read))
+
+
+def visits(log: ErrorLog, block: tuple[int, int], *, whole: bool, through: bool = False) -> Visits:
+    """The visits of a log. ``block`` the memory it ran over; ``whole`` True: each way began at its end of the block, and all but the last ran through (``through``: that too);
+    False: only what lies between a way's first and last word was visited."""
+    parts = tuple(runs(log.words))
+    made: list[Run] = []
+    rows: list[tuple[Ints, Ints, Ints, Ints, Floats, Floats]] = []
+    passed: set[int] = set()
+    wrong = {one.address for one in log.words if one.bits}
+    share = max(NEAR, MOST_PASSED // max(1, len(parts)))
+    for k, (way, words) in enumerate(parts):
+        low, high = min(one.address for one in words), max(one.address for one in words)
+        if whole:
+            begin, end = (min(block[0], low), max(block[1], high))
+            final = k == len(parts) - 1 and not through
+            low, high = (begin, high if final else end) if way > 0 else (low if final else begin, end)
+        name, make = pattern_of(words)
+        made.append(Run(way, min(block[0], low), max(block[1], high), name))
+        rows.append(_said(words, k))
+        if len(words) < 2 and not whole:
+            continue
+        quiet, weight = _quiet(words, low, high, share)
+        passed.update(quiet.tolist())
+        wrote = make(quiet) if make is not None else np.full(len(quiet), -1, np.int64)
+        rows.append(
+            (quiet, wrote, wrote, np.full(len(quiet), k), np.full(len(quiet), weight), np.full(len(quiet), -1.0))
+        )
+    scale = max((float(row[4][0]) for row in rows if len(row[4])), default=1.0)
+    return Visits(
+        np.concatenate([row[0] for row in rows]),
+        np.concatenate([row[1] for row in rows]),
+        np.concatenate([row[2] for row in rows]),
+        np.concatenate([row[3] for row in rows]),
+        np.concatenate([row[4] for row in rows]),
+        np.concatenate([row[5] for row in rows]),
+        tuple(made),
+        len(passed - wrong) * scale,
+    )
+
+
+def _said(words: Sequence[ErrorWord], k: int) -> tuple[Ints, Ints, Ints, Ints, Floats, Floats]:
+    n = len(words)
+    return (
+        np.array([one.address for one in words], np.int64),
+        np.array([one.wrote for one in words], np.int64),
+        np.array([one.read for one in words], np.int64),
+        np.full(n, k),
+        np.ones(n),
+        np.array([-1.0 if one.after_s is None else one.after_s for one in words]),
+    )
+
+
+def _quiet(words: Sequence[ErrorWord], low: int, high: int, most: int) -> tuple[Ints, float]:
+    """Addresses from low to high that the words do not name: all, or the ``NEAR`` first at either end and a fixed scatter of the rest with its weight."""
+    count = high - low + 1
+    if count <= 8 * most:
+        every = np.arange(low, high + 1, dtype=np.int64)
+    else:
+        number = np.arange(4 * most, dtype=np.int64)
+        every = np.unique(
+            np.concatenate([low + number[:NEAR], high - number[:NEAR], low + number * 2654435761 % count])
+        )
+    every = every[~np.isin(every, np.array([one.address for one in words], np.int64))]
+    if len(every) <= most:
+        return every, max(1.0, (count - len(words)) / max(1, len(every)))
+    order = np.argsort((every * 2654435761) & 0xFFFFFFFF, kind="stable")
+    near = np.concatenate([every[: NEAR // 2], every[-NEAR // 2 :]])
+    kept = np.unique(np.concatenate([near, every[order[: most - NEAR]]]))
+    return kept, (count - len(words)) / len(kept)
