@@ -48,8 +48,8 @@ def test_the_ways_of_a_net_name_two_tips_each(client: Client, case: str) -> None
 def test_a_rail_read_to_ground_counts_for_the_gate_and_a_low_one_shuts_it(
     client: Client, shop: Workshop, case: str
 ) -> None:
-    (rail, *_) = client.get(f"/api/cases/{case}/rails").json()["rails"]
-    assert (rail["net"], rail["ground"], rail["read"]) == ("VCC", "GND", False)
+    rail, battery = client.get(f"/api/cases/{case}/rails").json()["rails"]
+    assert (rail["net"], rail["ground"], rail["read"]) == ("VCC", "GND", False) and battery["net"] == "VBB"
     points = [rail["point_a"], rail["point_b"]]
 
     def item() -> dict[str, object]:
@@ -58,7 +58,10 @@ def test_a_rail_read_to_ground_counts_for_the_gate_and_a_low_one_shuts_it(
 
     assert not item()["done"]
     client.post(f"/api/cases/{case}/entries", json={"kind": "ohms", "points": points, "value": "240"})
-    assert item()["done"]
+    assert not item()["done"] and "1 of 2" in str(item()["words"])
+    other = [battery["point_a"], battery["point_b"]]
+    client.post(f"/api/cases/{case}/entries", json={"kind": "ohms", "points": other, "value": "5k6"})
+    assert item()["done"] and str(item()["words"]).startswith("2 of 2")
     now = rails_for_case(shop, case)[0]
     assert (now.read, now.ohm, now.low) == (True, 240.0, False)
     low = RAIL_SHORT_OHM / 2

@@ -79,6 +79,46 @@ def test_a_shorted_rail_keeps_the_gate_shut_until_it_is_measured_well() -> None:
     assert missing(state_of(LOOKED, SHORTED, SUPPLY, LIMIT, RAIL)) == []
 
 
+BATTERY = ("ohms", {"points": [at("U2.24/leg", "VBB"), at("J1.2/leg", "GND")], "ohm": 5600.0})
+
+
+def test_every_rail_of_the_board_is_asked_for() -> None:
+    """One of two measured is not done, both are; a board whose rails nobody knows is as before."""
+    one, both = state_of(LOOKED, RAIL, SUPPLY, LIMIT), state_of(LOOKED, RAIL, BATTERY, SUPPLY, LIMIT)
+    rails = ("+5V", "VBB")
+    half = gate_status(one.gate, one.readings, one.last_soldering, rails)
+    assert [item.item for item in half.missing] == ["rails"]
+    assert "1 of 2" in half.missing[0].words and "VBB" in half.missing[0].words
+    whole = gate_status(both.gate, both.readings, both.last_soldering, rails)
+    assert whole.open and next(item for item in whole.items if item.item == "rails").words.startswith("2 of 2")
+    assert gate_status(one.gate, one.readings, one.last_soldering).open
+
+
+def test_a_hands_word_counts_and_says_what_it_did_not_read() -> None:
+    state = state_of(LOOKED, SUPPLY, LIMIT, RAIL, ("gate", {"item": "rails", "words": "all above 300 ohm"}))
+    status = gate_status(state.gate, state.readings, state.last_soldering, ("+5V", "VBB"))
+    assert status.open and "by hand; no reading of VBB" in next(i for i in status.items if i.item == "rails").words
+    named = state_of(LOOKED, SUPPLY, LIMIT, ("gate", {"item": "rails", "words": "+5V 320 ohm"}))
+    half = gate_status(named.gate, named.readings, named.last_soldering, ("+5V", "VBB"))
+    assert not half.open and "1 of 2" in half.missing[0].words, "a word that names one rail counts for that one"
+
+
+def test_a_rail_that_no_name_tells() -> None:
+    """The device book says that the net feeds supply pins: it counts as a rail, and so does a ground by another name."""
+    odd = ("ohms", {"points": [at("U1.8/leg", "N$7"), at("U1.4/leg", "N$1")], "ohm": 410.0})
+    state = state_of(LOOKED, SUPPLY, LIMIT, odd)
+    assert not gate_status(state.gate, state.readings, state.last_soldering).open
+    assert gate_status(state.gate, state.readings, state.last_soldering, ("N$7",), ("N$1",)).open
+
+
+def test_a_power_up_keeps_what_was_asked_of_it() -> None:
+    """The entry keeps the rails there were, so that the fold judges that power-up by them; an older entry without them folds as before."""
+    asked = ("power", {"on": True, "rails": ["+5V", "VBB"], "grounds": ["GND"]})
+    assert not state_of(LOOKED, RAIL, SUPPLY, LIMIT, asked).power_ups[0].gate_open
+    assert state_of(LOOKED, RAIL, BATTERY, SUPPLY, LIMIT, asked).power_ups[0].gate_open
+    assert state_of(LOOKED, RAIL, SUPPLY, LIMIT, ON).power_ups[0].gate_open
+
+
 def test_a_limit_without_an_abort_value_is_no_limit() -> None:
     assert missing(state_of(LOOKED, RAIL, SUPPLY, ("gate", {"item": "limit", "limit_a": 0.5}))) == ["limit"]
 

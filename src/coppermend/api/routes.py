@@ -23,12 +23,13 @@ from coppermend.services.bench import next_for_case, round_for_case, spans_for_c
 from coppermend.services.bind import bind
 from coppermend.services.boardphoto import board_photo
 from coppermend.services.bundles import export_case, import_case
-from coppermend.services.cases import case_state, find_case, list_cases, new_case, show_case
+from coppermend.services.cases import case_state, find_case, list_cases, new_case
 from coppermend.services.cautions import cautions
 from coppermend.services.find import find_on_board
 from coppermend.services.layphoto import Tap, begin_laying, compare, end_laying, flatten, laid_view, underlay
 from coppermend.services.photos import attach_photo, photo_bytes
 from coppermend.services.placing import PinMark, mark_photo, picture, placing
+from coppermend.services.rails import show_case_with_rails
 from coppermend.services.requests import Request
 from coppermend.services.scene_pack import scene_pack
 from coppermend.services.together import note_seen
@@ -78,7 +79,7 @@ def take_in(desk: TheDesk, file: UploadFile) -> Json:
 @router.get("/cases/{case}", tags=["cases"])
 def one_case(case: str, desk: TheDesk) -> Json:
     """A case as it stands: the folded log."""
-    answer: Json = on_case(desk, case, show_case).as_dict()
+    answer: Json = on_case(desk, case, show_case_with_rails).as_dict()
     return answer
 
 
@@ -108,7 +109,7 @@ def story(case: str, desk: TheDesk) -> Json:
 @router.get("/cases/{case}/gate", tags=["cases"])
 def gate(case: str, desk: TheDesk) -> Json:
     """The gate before power: each item done, or what to do."""
-    return views.gate_view(on_case(desk, case, show_case))
+    return views.gate_view(on_case(desk, case, show_case_with_rails))
 
 
 @router.get("/cases/{case}/events", tags=["cases"])

@@ -16,11 +16,12 @@ from coppermend.core.rework.wires import WirePlan
 from coppermend.services import scene
 from coppermend.services.bench import bridge_points, next_for_case, proven_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind
-from coppermend.services.cases import CaseView, show_case
+from coppermend.services.cases import CaseView
 from coppermend.services.pinwork import pin_break
 from coppermend.services.placewords import loose_in_words, near_words, places_in_words
 from coppermend.services.points import point_now, wire_end
 from coppermend.services.power import gate_as_dict, power_story
+from coppermend.services.rails import show_case_with_rails
 from coppermend.services.wires import plan_for_case, proof_of
 from coppermend.services.workshop import Workshop
 
@@ -185,7 +186,7 @@ def wire_view(binding: Binding, wire: PlannedWire, plan: WirePlan) -> dict[str, 
 
 def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
     """Everything the bench shows: next step, progress, marks on the map, the last readings."""
-    view, binding = show_case(workshop, case), bind(workshop, case)
+    view, binding = show_case_with_rails(workshop, case), bind(workshop, case)
     step, proof = next_for_case(workshop, case), proven_for_case(workshop, case)
     readings = reading_rows(binding)
     done = sum(1 for one in readings if not one["undone"] and one["kind"] in ("closed", "open", "ohms", "skip"))
@@ -370,7 +371,7 @@ def _natural(text: str) -> tuple[int, str]:
 
 def story_view(workshop: Workshop, case: str) -> dict[str, Any]:
     """The story: timeline, power-ups with the repairs before them, the gate, photos, and where one was. Loose places are told by the pin nearest to them."""
-    view = show_case(workshop, case)
+    view = show_case_with_rails(workshop, case)
     state = view.state
     power_ups = [
         {**one.as_dict(), "seen_words": _seen(one.as_dict()["seen"]), "repairs_text": "; ".join(one.repairs)}

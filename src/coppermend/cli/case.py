@@ -23,12 +23,13 @@ from coppermend.services.bench import (
     step_as_dict,
 )
 from coppermend.services.bundles import export_case, import_case
-from coppermend.services.cases import CaseView, list_cases, name_board, new_case, show_case
+from coppermend.services.cases import CaseView, list_cases, name_board, new_case
 from coppermend.services.cautions import cautions
 from coppermend.services.map_trust import next_with_map
 from coppermend.services.notes import note
 from coppermend.services.photos import attach_photo
 from coppermend.services.power import CAUTION
+from coppermend.services.rails import show_case_with_rails
 from coppermend.services.typed import request_from_words
 
 PASS_ON = {"ignore_unknown_options": True, "allow_interspersed_args": False}
@@ -89,7 +90,7 @@ def case_list(ctx: click.Context, as_json: bool) -> None:
 def case_show(ctx: click.Context, case: str, as_json: bool) -> None:
     """Where a case stands: its story, its work areas, the gate before power, what is next."""
     made, found = shop_and_case(ctx, case)
-    view = show_case(made, found)
+    view = show_case_with_rails(made, found)
     if as_json:
         print_json({**view.as_dict(), "touching": list(proven_for_case(made, found).touching)})
         return

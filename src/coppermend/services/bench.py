@@ -14,7 +14,6 @@ from coppermend.core.belief.ratio import with_ohms_words
 from coppermend.core.copper.neighbours import Neighbour, neighbours
 from coppermend.core.copper.unknown import has_unknown
 from coppermend.core.findings import Refusal, refuse
-from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import plain
 from coppermend.core.planning.costs import TipState
 from coppermend.core.planning.isolation import isolation_checks
@@ -34,6 +33,7 @@ from coppermend.services.map_doubt import map_first, tips_of
 from coppermend.services.meters import meter_of
 from coppermend.services.newwire import new_wire_step
 from coppermend.services.pinwork import pin_break, pin_step
+from coppermend.services.rails import gate_of
 from coppermend.services.workshop import Workshop
 
 WINDOW_MM = 1.27
@@ -297,7 +297,7 @@ def _with_wire(binding: Binding, step: NextStep, span: Span) -> NextStep:
 def _after_copper(binding: Binding, done: NextStep) -> NextStep:
     """The copper is done: the gate, then power, then what was seen."""
     state = binding.state
-    gate = gate_status(state.gate, state.readings, state.last_soldering)
+    gate = gate_of(binding)
     if state.power_ups and state.power_ups[-1].at > state.last_soldering:
         return done
     if not gate.open:

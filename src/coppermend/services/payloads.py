@@ -13,12 +13,12 @@ from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.worked import CUT_NEAR_MM
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.canonical import Json
-from coppermend.core.log.gate import gate_status
 from coppermend.core.log.kinds import GATE_ITEMS, KINDS, LEVELS, MAP_SAYS, PROGRESS, is_way
 from coppermend.core.log.values import parse_value
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
 from coppermend.services.points import known_part, point_payload, resolve, wire_end
+from coppermend.services.rails import gate_of_case
 from coppermend.services.requests import PART_KINDS, TIPS, UNIT, Request
 from coppermend.services.ways import nearest_run, tracks_between
 from coppermend.services.workshop import Workshop
@@ -357,7 +357,7 @@ def _power(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     if not on:
         return {"on": False}
     state = case_state(workshop, case)
-    status = gate_status(state.gate, state.readings, state.last_soldering)
+    status, rails = gate_of_case(workshop, case)
     if not status.open:
         missing = " ".join(f"[{one.item}] {one.words}" for one in status.missing)
         raise refuse(
@@ -367,7 +367,7 @@ def _power(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
             Place(thing=f"case {case}"),
         )
     limits = [one.limit_a for one in state.gate if one.at > state.last_soldering and one.limit_a is not None]
-    return {"on": True, "limit_a": limits[-1] if limits else None, "overrides": status.overridden}
+    return {"on": True, "limit_a": limits[-1] if limits else None, "overrides": status.overridden, **rails}
 
 
 def _seen(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:

@@ -11,11 +11,11 @@ from coppermend.core.belief.suspects.reasons import Suspect, observation_words
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING
 from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.copper.model import ProbePoint, SiteKind
-from coppermend.core.log.gate import gate_status
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind
 from coppermend.services.placewords import places_in_words, point_words
 from coppermend.services.powered import PoweredBoard
+from coppermend.services.rails import gate_of
 from coppermend.services.suspectcourse import suspect_course
 from coppermend.services.suspects import board_of_case, evidence_of, suspects_for_case
 from coppermend.services.wavecase import expected_pins
@@ -61,7 +61,7 @@ def suspect_map(
         "course_before": max(0, len(moments) - MOST_MOMENTS),
         "mark": binding.mark,
         "power_on": state.power_on,
-        "gate_open": gate_status(state.gate, state.readings, state.last_soldering).open,
+        "gate_open": gate_of(binding).open,
     }
 
 

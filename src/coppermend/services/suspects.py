@@ -29,7 +29,6 @@ from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING, 
 from coppermend.core.belief.suspects.warmth import VERDICTS, warms
 from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.circuit.planes import RIGHT
-from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import CaseState, PointRef, Reading, plain
 from coppermend.core.log.values import last_digit
 from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, best_of_kinds, ranked_steps
@@ -38,6 +37,7 @@ from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind, part_states
 from coppermend.services.points import point_now
 from coppermend.services.powered import PoweredBoard, powered_board
+from coppermend.services.rails import gate_of
 from coppermend.services.witnesses import witnesses
 from coppermend.services.workshop import Workshop
 
@@ -446,7 +446,7 @@ def _bench(
 ) -> tuple[BenchNow, str, str]:
     """The bench now, why power must stay off (or ""), and what comes before power (or "")."""
     state = binding.state
-    gate = gate_status(state.gate, state.readings, state.last_soldering)
+    gate = gate_of(binding)
     stop = ""
     shorted = next((one.words for one in gate.items if one.danger), "")
     last = state.power_ups[-1] if state.power_ups else None

@@ -343,8 +343,14 @@ def _power(work: _Work, entry: Entry, at: int) -> None:
         work.ups[-1] = replace(work.ups[-1], off_at=entry.observed_at)
 
 
+def _names(entry: Entry, key: str) -> list[str]:
+    """A list of net names that an entry keeps; entries from before they were kept have none."""
+    found = entry.payload.get(key)
+    return [str(one) for one in found] if isinstance(found, list) else []
+
+
 def _power_up(work: _Work, entry: Entry, at: int) -> None:
-    gate = gate_status(work.gate, work.readings, work.last_soldering)
+    gate = gate_status(work.gate, work.readings, work.last_soldering, _names(entry, "rails"), _names(entry, "grounds"))
     words, limit = _text(entry, "words") if entry.kind == "power" else "", _number(entry, "limit_a")
     overrides = _text(entry, "overrides") or gate.overridden
     work.ups.append(

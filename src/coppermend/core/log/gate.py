@@ -49,37 +49,63 @@ class GateStatus:
         return tuple(one for one in self.items if not one.done)
 
 
-def gate_status(gate: Sequence[GateEntry], readings: Sequence[Reading], last_soldering: int) -> GateStatus:
-    """The gate's state from the entries after position ``last_soldering``."""
+def gate_status(
+    gate: Sequence[GateEntry],
+    readings: Sequence[Reading],
+    last_soldering: int,
+    wanted: Sequence[str] = (),
+    grounds: Sequence[str] = (),
+) -> GateStatus:
+    """The gate's state from the entries after position ``last_soldering``.
+
+    ``wanted``: the nets of all rails that the board has, each of which must have been measured to ground; ``grounds`` its ground nets, beside those
+    whose names say so. Without ``wanted`` (a board whose rails nobody knows, a log from before they were kept) one rail measured is enough.
+    """
     fresh = [one for one in gate if one.at > last_soldering]
-    rails = [one for one in readings if one.at > last_soldering and is_rail_to_ground(one)]
-    items = tuple(_item(name, [one for one in fresh if one.item == name], rails) for name in GATE_ITEMS)
+    rails = [one for one in readings if one.at > last_soldering and is_rail_to_ground(one, wanted, grounds)]
+    items = tuple(_item(name, [one for one in fresh if one.item == name], rails, wanted) for name in GATE_ITEMS)
     over = [one.words or "no reason given" for one in fresh if one.item == "override"]
     return GateStatus(bool(over) or all(one.done for one in items), over[-1] if over else "", items)
 
 
-def _item(name: str, entries: list[GateEntry], rails: list[Reading]) -> GateItem:
+def _item(name: str, entries: list[GateEntry], rails: list[Reading], wanted: Sequence[str]) -> GateItem:
     if name == "rails":
-        return _rails(entries, rails)
+        return _rails(entries, rails, wanted)
     if name == "limit":
         entries = [one for one in entries if one.limit_a is not None and one.abort_a is not None]
     return GateItem(name, True, entries[-1].words or "done") if entries else GateItem(name, False, ASK[name])
 
 
-def _rails(entries: list[GateEntry], rails: list[Reading]) -> GateItem:
+def _rails(entries: list[GateEntry], rails: list[Reading], wanted: Sequence[str]) -> GateItem:
     latest = {tuple(sorted(point.net for point in one.points)): one for one in rails}
     low = [one for one in latest.values() if one.value is not None and one.value < RAIL_SHORT_OHM]
     if low:
         found = "; ".join(f"{one.points[0].id} to {one.points[1].id} {ohm_words(one.value)}" for one in low)
         return GateItem("rails", False, f"Do not switch on: {found}, less than {RAIL_SHORT_OHM:g} ohm.", True)
-    if entries or latest:
-        said = (
-            entries[-1].words
-            if entries
-            else ", ".join(f"{' to '.join(nets)} {ohm_words(one.value)}" for nets, one in latest.items())
+    read = {net for nets in latest for net in nets}
+    left = [net for net in wanted if net not in read]
+    said = ", ".join(f"{' to '.join(nets)} {ohm_words(one.value)}" for nets, one in latest.items())
+    if entries:
+        hand = "; ".join(one.words for one in entries if one.words)
+        named = [net for net in wanted if re.search(rf"(?<!\w){re.escape(net)}(?!\w)", hand, re.IGNORECASE)]
+        left = [net for net in left if net not in named]
+        if not named or not left:
+            return GateItem("rails", True, _by_hand(hand, said, left, wanted))
+        said = "; ".join(one for one in (hand, said) if one)
+    if latest and not left:
+        return GateItem("rails", True, f"{len(wanted)} of {len(wanted)}: {said}" if wanted else said)
+    if latest or entries:
+        count = f"{len(wanted) - len(left)} of {len(wanted)}"
+        return GateItem(
+            "rails", False, f"{count} rails measured to ground ({said}); still to measure: {', '.join(left)}."
         )
-        return GateItem("rails", True, said or "done")
-    return GateItem("rails", False, ASK["rails"])
+    return GateItem("rails", False, ASK["rails"] + (f" Here: {', '.join(wanted)}." if wanted else ""))
+
+
+def _by_hand(words: str, said: str, left: list[str], wanted: Sequence[str]) -> str:
+    """A hand's word that names no rail counts for all; which of them have no reading is said."""
+    told = "; ".join(one for one in (words, said) if one) or "done"
+    return f"{told} (by hand; no reading of {', '.join(left)})" if wanted and left else told
 
 
 _GROUND = re.compile(r"/?(A|D|P|S|CHASSIS_)?GND\d?|/?VSS|/?GROUND|/?0V", re.IGNORECASE)
@@ -106,9 +132,16 @@ def is_rail(net: str) -> bool:
     return _RAIL.fullmatch(net) is not None and not is_ground(net) and not net.isdecimal()
 
 
-def is_rail_to_ground(reading: Reading) -> bool:
-    """Whether a reading is ohms between a rail and ground."""
+def is_rail_to_ground(reading: Reading, wanted: Sequence[str] = (), grounds: Sequence[str] = ()) -> bool:
+    """Whether a reading is ohms between a rail and ground, by their names or by what the board is known to have."""
     if reading.kind != "ohms" or len(reading.points) != 2:
         return False
     a, b = (point.net for point in reading.points)
-    return (is_ground(a) and is_rail(b)) or (is_ground(b) and is_rail(a))
+
+    def ground(net: str) -> bool:
+        return is_ground(net) or net in grounds
+
+    def rail(net: str) -> bool:
+        return (is_rail(net) or net in wanted) and not ground(net)
+
+    return (ground(a) and rail(b)) or (ground(b) and rail(a))

@@ -197,7 +197,7 @@ _TABLE = (
     _spec("patch", "patch wire", {"points": points_of(2, 2)}, _WIRE),
     _spec("cut", "track cut", {"x_mm": is_number, "y_mm": is_number, "side": one_of("c", "s")}, {"points": points_of(2, 2), "words": is_text, "states": is_map}),
     _spec("gate", "before power", {"item": one_of(*GATE_ITEMS, "override")}, {"words": is_text, "limit_a": is_number, "abort_a": is_number, "volt": is_number}),
-    _spec("power", "power", {"on": is_flag}, {"words": is_text, "limit_a": is_number, "overrides": is_text}),
+    _spec("power", "power", {"on": is_flag}, {"words": is_text, "limit_a": is_number, "overrides": is_text, "rails": is_list, "grounds": is_list}),
     _spec("seen", "seen", {}, {"screen": is_text, "sound": is_text, "smell": is_text, "heat": is_text, "current_a": is_number, "words": is_text}),
     _spec("symptom", "symptom", {"words": is_text}, {"code": is_text, "gone": is_flag}),
     _spec("test", "function tested", {"item": is_text, "result": one_of("works", "fails", "not tested")}, {"words": is_text}),

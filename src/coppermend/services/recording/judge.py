@@ -7,13 +7,13 @@ from collections.abc import Callable, Iterable, Sequence
 from coppermend.core.belief.joining import Joining
 from coppermend.core.copper.model import CopperGraph, Site
 from coppermend.core.copper.provable import NetView, net_view
-from coppermend.core.log.gate import gate_status
 from coppermend.core.log.state import Wire
 from coppermend.core.planning.model import Span
 from coppermend.core.planning.spans import span_words
 from coppermend.services.bench import plan_of, posterior_of, spans_of
 from coppermend.services.bind import Binding
 from coppermend.services.cautions import joined_by_wire_or_part
+from coppermend.services.rails import gate_of
 from coppermend.services.recording.byohms import ohms_rows
 from coppermend.services.recording.gather import IDLE, Found, Judgement
 
@@ -27,7 +27,7 @@ def judge(binding: Binding) -> Judgement:
     p.update(dict.fromkeys(gone, 1.0))
     open_spans = [one for one in spans_of(binding) if one.p > basis.broken_above]
     mended = list(mended_breaks(binding, open_spans))
-    gate = gate_status(state.gate, state.readings, state.last_soldering)
+    gate = gate_of(binding)
     astray = wires_astray(binding)
     bridges = tuple(_bridges(binding, posterior.shorts))
     return Judgement(
