@@ -82,6 +82,9 @@ def short_supply(
     for line in plan.words:
         click.echo(line)
     click.echo(f"Note each: note CASE {plan.note_words}")
+    click.echo("What this rests on:")
+    for line in plan.assumed:
+        click.echo(f"  {line}")
     for line in plan.cautions:
         click.echo(f"Mind: {line}")
 

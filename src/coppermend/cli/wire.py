@@ -11,6 +11,7 @@ from coppermend.cli.shop import CASE, JSON, shop, shop_and_case
 from coppermend.core.findings import refuse
 from coppermend.core.rework.gauge import gauge
 from coppermend.core.rework.routes_cut import CUT_WORDS
+from coppermend.core.rework.rules import WIRE_ASSUMED
 from coppermend.core.rework.wires import STRIP_MM, Wire, WirePlan
 from coppermend.services.laying import Laying
 from coppermend.services.wires import Laid, plan_for_case, plan_for_package, proof_for_wire
@@ -170,6 +171,9 @@ def _print_plans(plans: tuple[WirePlan, ...]) -> None:
     click.echo("Rules:")
     for rule in plans[0].rules:
         click.echo(f"   {rule.topic}: {rule.words} [{rule.source}]")
+    click.echo("What this rests on:")
+    for assumed in WIRE_ASSUMED:
+        click.echo(f"   {assumed}")
     click.echo("Mind:")
     for caution in plans[0].cautions:
         click.echo(f"   {caution}")

@@ -18,7 +18,16 @@ from coppermend.core.planning.describe import point_words
 from coppermend.core.rework.care import SHORT
 from coppermend.core.rework.removal_copper import ground_round
 from coppermend.core.rework.removal_heat import FILM_W_M2K, heat_paths
-from coppermend.core.rework.supply import METER_MV, OPEN_V, CurrentLimit, Warmth, current_limit, mm_per_step, warmth
+from coppermend.core.rework.supply import (
+    METER_MV,
+    OPEN_V,
+    SUPPLY_ASSUMED,
+    CurrentLimit,
+    Warmth,
+    current_limit,
+    mm_per_step,
+    warmth,
+)
 from coppermend.core.units import COPPER_THICKNESS_MM
 from coppermend.services.bind import Binding, bind
 from coppermend.services.bridging import model_of
@@ -61,6 +70,7 @@ class SupplyPlan:
     note_words: str
     words: tuple[str, ...]
     cautions: tuple[str, ...]
+    assumed: tuple[str, ...] = SUPPLY_ASSUMED
 
     def as_dict(self) -> dict[str, Any]:
         """The plan as plain JSON values."""

@@ -28,6 +28,13 @@ COPPER_MELTS_C = 1083.0
 """As written in Onderdonk's equation."""
 
 
+GAUGE_ASSUMED = (
+    "diameter after ASTM B258, annealed copper of 1/58 ohm mm2/m at 20 degC; real wire within 2 to 3 % (docs/sources.md)",
+    "fusing: Preece, bare in free air, steady; Onderdonk, nothing lost within a second: an order of magnitude, no rating",
+)
+"""What the figures of a wire rest on."""
+
+
 @dataclass(frozen=True, slots=True)
 class Gauge:
     """One wire: gauge number, ``diameter_mm``, ``section_mm2``, and for ``length_mm`` of it at 20 degC ``resistance_ohm``;
@@ -43,8 +50,8 @@ class Gauge:
     preece_a: float
     onderdonk_a: float
 
-    def as_dict(self) -> dict[str, float | int]:
-        """The wire as plain JSON values."""
+    def as_dict(self) -> dict[str, object]:
+        """The wire as plain JSON values, with what they rest on."""
         return {
             "awg": self.awg,
             "length_mm": self.length_mm,
@@ -53,6 +60,7 @@ class Gauge:
             "resistance_ohm": self.resistance_ohm,
             "preece_a": self.preece_a,
             "onderdonk_a": self.onderdonk_a,
+            "assumed": list(GAUGE_ASSUMED),
         }
 
 

@@ -58,6 +58,15 @@ WIRE_CAUTIONS = (
 )
 
 
+WIRE_ASSUMED = (
+    "least means: length along the board, a bend as some mm more, and what soldering at each end costs as mm of wire (constants; our assumptions)",
+    "a wire is cut to its way, 3 mm bared at each end and 3 mm of slack (common practice, no source), more where it laps onto a track",
+    "its resistance: annealed copper at 20 degC, diameter after ASTM B258; the copper it replaces: the least-resistance way through the track as fabricated",
+    "the pieces of the net are those that the readings leave: read both ends before you solder",
+)
+"""What a plan of wires rests on."""
+
+
 def lap_mm(track_width_mm: float) -> float:
     """How far a wire must overlap a track, in mm: two track widths.
 

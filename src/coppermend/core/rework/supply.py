@@ -24,6 +24,15 @@ SEEN_K = 0.2
 """A thermal camera tells this much from its neighbours. Common practice, no source."""
 
 
+SUPPLY_ASSUMED = (
+    f"no junction of a chip conducts at {OPEN_V:g} V (common practice, no source)",
+    f"a track may warm by {RISE_K:g} K: curve fit of IPC-2221 (docs/sources.md), copper as thick as the board says",
+    "drops: copper at 20 degC as fabricated, the short at its likeliest place, its bridge as the readings leave it",
+    f"the place warms by its share of the power over the board's own heat path, steady, 10 W/m2K a face; a camera tells {SEEN_K:g} K (common practice, no source)",
+)
+"""What the plan of the voltage-drop method rests on."""
+
+
 def track_limit_a(
     width_mm: float, thickness_mm: float = COPPER_THICKNESS_MM, rise_k: float = RISE_K, outer: bool = True
 ) -> float:

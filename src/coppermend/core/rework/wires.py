@@ -37,7 +37,7 @@ from coppermend.core.rework.pieces import (
 )
 from coppermend.core.rework.routes import KeepOut, Ways, fixing_dots
 from coppermend.core.rework.routes_places import scraped_ends
-from coppermend.core.rework.rules import WIRE_CAUTIONS, WIRE_RULES, Rule
+from coppermend.core.rework.rules import WIRE_ASSUMED, WIRE_CAUTIONS, WIRE_RULES, Rule
 from coppermend.core.units import COPPER_THICKNESS_MM
 
 STRIP_MM = 3.0
@@ -169,6 +169,7 @@ class WirePlan:
             "notes": list(self.notes),
             "rules": [{"topic": r.topic, "words": r.words, "source": r.source} for r in self.rules],
             "cautions": list(self.cautions),
+            "assumed": list(WIRE_ASSUMED),
         }
 
 

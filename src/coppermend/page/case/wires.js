@@ -42,5 +42,6 @@ function planSheet(app, plan, i) {
       h('div', null, h('b', null, `${w.a.name} to ${w.b.name}`), h('span', null, `${w.a.where}; ${w.b.where}`), h('span', null, `${w.a.side_words}${w.b.side === w.a.side ? '' : ' to ' + w.b.side_words}, ${w.awg} AWG, cut to ${Math.round(w.cut_mm)} mm`), way(w)),
       h('button.key.slim', { type: 'button', onclick: () => app.do('showWire', w) }, 'Show its way'),
       h(i ? 'button.key.slim' : 'button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('wireFitted', w) }, 'Fitted: note it'))),
-    plan.notes?.length ? (plan.wires.length ? h('details', null, h('summary', null, 'Why'), noteList(plan.notes)) : noteList(plan.notes)) : null);
+    plan.notes?.length ? (plan.wires.length ? h('details', null, h('summary', null, 'Why'), noteList(plan.notes)) : noteList(plan.notes)) : null,
+    plan.assumed?.length ? h('details', null, h('summary', null, 'What this rests on'), noteList(plan.assumed)) : null);
 }
