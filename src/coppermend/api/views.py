@@ -11,6 +11,7 @@ from coppermend.core.findings import Refusal
 from coppermend.core.log.state import CaseState, PointRef, plain
 from coppermend.core.planning.model import Check, NextStep, Span
 from coppermend.core.rework.prove import ProofCheck
+from coppermend.core.rework.rules import WIRE_ASSUMED
 from coppermend.core.rework.wires import Wire as PlannedWire
 from coppermend.core.rework.wires import WirePlan
 from coppermend.services import scene
@@ -449,6 +450,7 @@ def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
                 "words": "; ".join(wire.words for wire in plan.wires),
                 "notes": [*plan.notes, *(note for wire in plan.wires for note in (wire.gauge_reason, *wire.notes))],
                 "wires": [wire_view(binding, wire, plan) for wire in plan.wires],
+                "assumed": list(WIRE_ASSUMED) if plan.wires else [],
             }
             for plan in plans
         ]
