@@ -184,3 +184,27 @@ def test_painted_clearances_and_thermals() -> None:
     )
     found = board(gerber(clearances, thermals))
     assert joined(found) == set(ON_PLANE) and guessed(found)
+
+
+def rings(places: list[tuple[int, int]], size: float) -> str:
+    """A pour of 44 by 28 mm with square openings round some holes, cut in from the left edge of the area (one contour, as without clear polarity)."""
+    return "G36*\nX500000Y500000D02*\n" + "".join(
+        f"X500000Y{round((y - 0.001) * 1e6)}D01*\nX{round((x - size) * 1e6)}D01*\nY{round((y - size) * 1e6)}D01*\nX{round((x + size) * 1e6)}D01*\n"
+        f"Y{round((y + size) * 1e6)}D01*\nX{round((x - size) * 1e6)}D01*\nY{round((y + 0.001) * 1e6)}D01*\nX500000D01*\n"
+        for x, y in sorted(places, key=lambda one: one[1])
+    ) + "X500000Y29500000D01*\nX12000000D01*\nY500000D01*\nX500000D01*\nG37*\n"  # fmt: skip
+
+
+def test_a_small_pour_round_lands_of_their_own_size_is_copper() -> None:
+    """A pour over a quarter of the board with openings round three holes, lands smaller than the outer ones, no track: positive, and no doubt."""
+    column = [hole for hole in HOLES if hole[0] == 10]
+    found = board(gerber(rings(column[:3], 1.2), flash(10, HOLES)))
+    assert not guessed(found)
+    assert joined(found) == {hole for hole in HOLES if hole[0] <= 10} - set(column[:3])
+
+
+def test_spokes_cleared_out_of_a_spot_are_a_thermal() -> None:
+    """As some systems draw a negative plane: a dark disc, then two clear strokes across it."""
+    spokes = "".join(line((x - 0.9, y), (x + 0.9, y)) + line((x, y - 0.9), (x, y + 0.9)) for x, y in ON_PLANE)
+    found = board(gerber(flash(10, HOLES), "%LPC*%\n", spokes, "%LPD*%\n"))
+    assert guessed(found) and joined(found) == set(ON_PLANE)

@@ -22,7 +22,6 @@ from coppermend.core.board.joined import Holes
 from coppermend.core.board.match import SAME_PLACE_MM
 from coppermend.core.board.records import GerberImage
 from coppermend.core.findings import Finding, Place, Severity
-from coppermend.core.geometry.polarity import box_pairs, overlapping
 from coppermend.core.geometry.shapes import ShapeSet
 
 FEWEST = 8
@@ -86,15 +85,17 @@ def look(image: GerberImage, holes: Holes, outer: Sequence[GerberImage], frame: 
     if states_polarity(image) or image.negative or image.at_mm is None or not len(holes) or not len(image.shapes):
         return COPPER
     drawn = _Drawn(image, holes)
-    if not drawn.at_holes or drawn.tracks() or drawn.covered(frame) > FILLED:
+    if not drawn.at_holes or drawn.tracks() or drawn.poured() or drawn.covered(frame) > FILLED:
         return COPPER
-    thermals = drawn.thermals()
-    if thermals:
+    thermals, alike = drawn.thermals(), drawn.alike(outer) >= ALIKE
+    if not image.dark.all() and not thermals:
+        return COPPER
+    if thermals and not alike:
         return Look(True, _negative_finding(image.name, len(drawn.spotted), thermals))
     enough = min(len(holes), len(drawn.spotted)) >= FEWEST
     if not enough or len(drawn.spotted) < OF_HOLES * len(holes):
         return _untold(image, drawn, f"{len(drawn.spotted)} of them at {len(holes)} holes tell nothing")
-    if drawn.alike(outer) >= ALIKE:
+    if alike:
         return _untold(image, drawn, "they are as large as the lands of an outer layer")
     return Look(True, _negative_finding(image.name, len(drawn.spotted), 0))
 
@@ -109,7 +110,9 @@ class _Drawn:
 
     def __init__(self, image: GerberImage, holes: Holes) -> None:
         dark = np.flatnonzero(image.dark & ~shapely.is_empty(image.shapes.skeleton))
-        self.clear = image.shapes.take(np.flatnonzero(~image.dark & ~shapely.is_empty(image.shapes.skeleton)))
+        lines = shapely.get_type_id(image.shapes.skeleton) == 1
+        self.clear_order = np.flatnonzero(~image.dark & lines & ~shapely.is_empty(image.shapes.skeleton))
+        self.clear, self.order = image.shapes.take(self.clear_order), dark
         self.shapes = image.shapes.take(dark)
         self.middle = np.column_stack([(holes.x_mm + holes.x2_mm) / 2, (holes.y_mm + holes.y2_mm) / 2])
         self.tree = cKDTree(self.middle)
@@ -189,6 +192,19 @@ class _Drawn:
         table = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(len(lines), len(lines)))
         return np.asarray(connected_components(table, directed=False)[1], dtype=np.int64)
 
+    def poured(self) -> bool:
+        """Whether areas lie over the middles of holes, or leave openings round them, as pours do (a frame has one opening for all)."""
+        areas = self.shapes.skeleton[self.rest]
+        areas = shapely.get_parts(areas[shapely.get_dimensions(areas) == 2])
+        if not len(areas):
+            return False
+        inner = [ring for area in areas for ring in area.interiors]
+        rings = shapely.polygons(inner) if inner else np.empty(0, dtype=object)
+        middles = shapely.points(self.middle)
+        on = len(np.unique(shapely.STRtree(areas).query(middles, predicate="intersects")[0]))
+        within = len(np.unique(shapely.STRtree(rings).query(middles, predicate="within")[1])) if len(rings) else 0
+        return on >= TRACKS or within >= TRACKS
+
     def covered(self, frame: Any) -> float:
         """The share of the layer's box that strokes and areas cover, without strokes along the board's edge."""
         box = self.shapes.bounds_mm()
@@ -221,11 +237,20 @@ class _Drawn:
         for hole in np.unique(self.local[self.local >= 0]).tolist():
             if hole not in flashed and not self._covers(hole) and int((self.local == hole).sum()) > 1:
                 found.add(hole)
-        if len(self.clear) and len(self.flashes):
-            spots = self.shapes.take(self.flashes)
-            i, j = box_pairs(spots.bounds_mm(), self.clear.bounds_mm())
-            found |= {int(h) for h in self.flash_hole[i[overlapping(spots, self.clear, i, j)]]} if len(i) else set()
+        found |= self._spoked()
         return len(found)
+
+    def _spoked(self) -> set[int]:
+        """Holes with clear strokes drawn across their spot after it: the spokes of a thermal."""
+        if not len(self.clear) or not len(self.flashes):
+            return set()
+        ends = _ends(self.clear.skeleton)
+        apart = np.stack([self.tree.query(ends[:, k]) for k in (0, 1)])
+        hole = apart[0, 1].astype(np.int64)
+        local = (apart[:, 0] <= LOCAL_MM).all(axis=0) & (apart[1, 1] == apart[0, 1])
+        drawn = np.full(len(self.middle), np.inf)
+        np.minimum.at(drawn, self.flash_hole, self.order[self.flashes])
+        return set(hole[local & (self.clear_order > drawn[hole])].tolist())
 
     def _open(self, k: int, hole: int) -> bool:
         skeleton = self.shapes.skeleton[k]
