@@ -46,6 +46,7 @@ COMMANDS = {
     "wave": "wave",
     "memory": "memory",
     "rom": "rom",
+    "compare": "compare",
     "demo": "serve",
     "serve": "serve",
     "doctor": "doctor",

@@ -31,7 +31,9 @@ TIPS = {
 PART_KINDS = ("reseat", "remove", "fit", "swap", "state")
 PLACE_KINDS = ("look", "clean", "press", "heat")
 NOTE_KINDS = tuple(
-    kind for kind in KINDS if kind not in ("case", "board", "area", "photo", "lay", "care", "basis", "practice")
+    kind
+    for kind in KINDS
+    if kind not in ("case", "board", "area", "photo", "lay", "care", "basis", "practice", "memory", "rom")
 )
 """Kinds that ``note`` writes."""
 

@@ -1,10 +1,11 @@
-"""What a case's log holds beside looks and beeps that speaks for or against parts and nets: memory tests and ROM read-outs."""
+"""What a case's log holds beside looks and beeps that speaks for or against parts and nets: memory tests, ROM read-outs, odd ones among like pins."""
 
 from __future__ import annotations
 
 from coppermend.core.belief.suspects.posterior import Witness
 from coppermend.core.circuit.model import Circuit
 from coppermend.services.bind import Binding
+from coppermend.services.compare import reading_witnesses
 from coppermend.services.memory import entries_of, memory_witness
 from coppermend.services.roms import rom_witness
 from coppermend.services.workshop import Workshop
@@ -14,8 +15,9 @@ Seen = tuple[Witness, int, bool]
 
 
 def witnesses(workshop: Workshop, case: str, binding: Binding, circuit: Circuit) -> tuple[Seen, ...]:
-    """Every finding: the latest memory test, the latest read-out of each ROM."""
-    return (*_memory(workshop, case, binding, circuit), *_roms(workshop, case, binding))
+    """Every finding: the latest memory test, the latest read-out of each ROM, each odd one among like pins."""
+    odd = reading_witnesses(binding.state, circuit)
+    return (*_memory(workshop, case, binding, circuit), *_roms(workshop, case, binding), *odd)
 
 
 def _memory(workshop: Workshop, case: str, binding: Binding, circuit: Circuit) -> tuple[Seen, ...]:

@@ -1,0 +1,81 @@
+"""``coppermend compare readings``: diode-mode and ohms readings of like pins, and against another board."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from coppermend import bootstrap
+from coppermend.cli import print_json
+from coppermend.cli.files import file_bytes
+from coppermend.cli.shop import CASE, JSON, shop_and_case
+from coppermend.core.compare.like import ALPHA, Group
+from coppermend.core.findings import refuse
+from coppermend.services.cases import find_case
+from coppermend.services.compare import CAUTION, THEN, ReadingsCompared, compare_readings
+
+
+@click.group("compare")
+def compare_command() -> None:
+    """Comparisons with the power off: which pin reads otherwise than its like."""
+
+
+@compare_command.command("readings")
+@CASE
+@click.option(
+    "--against", "other", default="", metavar="CASE", help="Another case of the same board. Default: its latest."
+)
+@click.option("--good", type=click.Path(path_type=Path), help="A good board's list instead: U1.14, 0.612V a line.")
+@click.option(
+    "--alpha", type=float, default=ALPHA, show_default=True, help="Chance of calling one of a sound group odd."
+)
+@JSON
+@click.pass_context
+def readings_command(ctx: click.Context, case: str, other: str, good: Path | None, alpha: float, as_json: bool) -> None:
+    """Compare a case's diode and ohms readings: like pins (D0 to D7) with each other, and with another board of this type.
+
+    Readings of a pin against ground or a rail count, the first tip named being the red one; of each pin the latest. Status 1 when a pin is odd. Odd pins
+    weigh the case's suspects.
+    """
+    if other and good is not None:
+        raise refuse("CLI-006", "--against and --good are two questions.", "Ask one after the other.")
+    made, known = shop_and_case(ctx, case)
+    book = bootstrap.device_book(ctx.find_root().obj.get("store"))
+    text = None if good is None else file_bytes(good).decode("utf-8-sig", "replace")
+    found = compare_readings(
+        made,
+        known,
+        book,
+        other=find_case(made, other) if other else "",
+        good=text,
+        good_name="" if good is None else good.name,
+        alpha=alpha,
+    )
+    if as_json:
+        print_json(found.as_dict())
+    else:
+        _print(found)
+    if found.odd:
+        ctx.exit(1)
+
+
+def _print(found: ReadingsCompared) -> None:
+    click.echo(f"Mind: {CAUTION}")
+    for group in (*found.like, *found.against):
+        _print_group(group)
+    for _, words in found.unused[:10]:
+        click.echo(f"Not compared: {words}.")
+    for finding in found.findings:
+        click.echo(finding.line())
+    click.echo(f"Odd: {', '.join(found.odd) or 'none'}." + (f" Next: {THEN}" if found.odd else ""))
+
+
+def _print_group(group: Group) -> None:
+    tip = "red" if group.red else "black"
+    click.echo(f"{group.name}, {group.kind} against {group.reference}, {tip} tip on the pin: {group.words}")
+    for one in group.members:
+        unit = "V" if group.kind == "diode" else "ohm"
+        value = "overload" if one.value is None else f"{one.value:.4g} {unit}"
+        chance = "" if one.p is None else f" (chance {one.p:.1g})"
+        click.echo(f"  {one.pin:8} {one.net:8} {value:>12}" + (f"  ODD: {one.words}{chance}" if one.odd else ""))
