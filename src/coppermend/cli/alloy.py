@@ -203,7 +203,7 @@ def plan_command(
         Path(draw).write_text(alloys.drawing(plan.doses), encoding="utf-8")
     keep = plans.alloy_plan(plan)
     if noted_in is not None:
-        words = f"{plan.doses.words} {plan.doses.pins} {"pin" if plan.doses.pins == 1 else "pins"}, {plan.doses.total_g:.2f} g."
+        words = f"{plan.doses.words} {_pins(plan.doses.pins)}, {plan.doses.total_g:.2f} g."
         plans.note_plan(*shop_and_case(ctx, noted_in), f"{ref}: {words}" if ref else words, keep)
     if as_json:
         print_json({**plan.as_dict(), "plan": keep})
@@ -232,6 +232,10 @@ def _measured(hole_mm: float | None, land_mm: float | None, pin: tuple[float, fl
     return joint(hole_mm, pin, land_mm, board_mm=board_mm)
 
 
+def _pins(count: int) -> str:
+    return "1 pin" if count == 1 else f"{count} pins"
+
+
 def _print_plan(found: alloys.FeedPlan, told: str) -> None:
     """The plan in words."""
     plan, after = found.doses, found.cleaning
@@ -242,7 +246,7 @@ def _print_plan(found: alloys.FeedPlan, told: str) -> None:
     click.echo(plan.words)
     if plan.dose_mg > 0:
         click.echo(
-            f"per pin {plan.dose_mg:.1f} mg ({plan.wire_mm:.1f} mm of {plan.wire_diameter_mm:g} mm wire), {plan.pins} {'pin' if plan.pins == 1 else 'pins'}: {plan.total_g:.2f} g"
+            f"per pin {plan.dose_mg:.1f} mg ({plan.wire_mm:.1f} mm of {plan.wire_diameter_mm:g} mm wire), {_pins(plan.pins)}: {plan.total_g:.2f} g"
         )
     click.echo("dose      mg   share   begins   all liquid")
     for number, one in enumerate(plan.steps):
