@@ -156,6 +156,8 @@ CLI_TWINS = {
     "DELETE /api/lan/devices/{which}": ("lan", "revoke"),
     "GET /api/cases/{case}/removal/{part}": ("removal", "plan"), "GET /api/cases/{case}/care": ("care", "show"),
     "POST /api/cases/{case}/care": ("care", "tick"), "GET /api/cases/{case}/short/supply": ("short", "supply"),
+    "GET /api/cases/{case}/heat": ("heat", "read"), "POST /api/cases/{case}/heat": ("heat", "read"),
+    "GET /api/cases/{case}/heat/{entry}": ("heat", "read"), "GET /api/cases/{case}/heat/{entry}/picture": ("heat", "read"),
     "GET /api/cases/{case}/waves": ("wave", "measure"), "POST /api/cases/{case}/waves": ("wave", "measure"),
     "GET /api/cases/{case}/waves/{entry}": ("wave", "measure"), "GET /api/cases/{case}/suspects/map": ("suspects",),
     "GET /api/cases/{case}/pin": ("expect",),

@@ -17,7 +17,7 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 LARGEST_JSON = 2 * 1024 * 1024
 LARGEST_UPLOAD = 33 * 1024 * 1024
-UPLOADS = ("/photos", "/import", "/waves")
+UPLOADS = ("/photos", "/import", "/waves", "/heat")
 
 PAGE_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; frame-src 'self'; "

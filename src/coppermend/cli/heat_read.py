@@ -84,7 +84,7 @@ def read_command(
         from coppermend.cli.shop import shop_and_case
 
         made, known = shop_and_case(ctx, case)
-        found = note_heat(made, known, book, data, read, asked, compared, against, name=picture.name)
+        found = note_heat(made, known, book, data, read, asked, compared, against, name=picture.name, scale=scale)
     if as_json:
         print_json(found.as_dict())
     else:

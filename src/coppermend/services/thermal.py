@@ -28,6 +28,7 @@ from coppermend.core.thermal.expect import (
 from coppermend.core.thermal.greybody import apparent_c
 from coppermend.core.thermal.lie import Lying, lay
 from coppermend.core.thermal.parts import Body, Warm, temperatures
+from coppermend.core.thermal.scale import Mark
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import bind, part_states
 from coppermend.services.entries import write
@@ -324,8 +325,12 @@ def note_heat(
     *,
     name: str = "",
     entry_id: str | None = None,
+    scale: Sequence[Mark] = (),
 ) -> HeatRead:
-    """Read a picture against a case's board and write it into its log, the file kept by its hash; parts that are out are not looked at."""
+    """Read a picture against a case's board and write it into its log, the file kept by its hash; parts that are out are not looked at.
+
+    ``scale``: the marks that a coloured picture was read by, kept so that it can be drawn again.
+    """
     binding = bind(workshop, case)
     gone = [ref for ref, state in part_states(binding.state).items() if state in (PartState.OUT, PartState.NOT_FITTED)]
     found = read_heat(binding.board, book, picture, asked, other, against, gone)
@@ -344,6 +349,9 @@ def note_heat(
         "emissivity": asked.emissivity,
         "size_px": [int(shape[1]), int(shape[0])],
         "matrix": [float(v) for v in lens.matrix.ravel()],
+        "bend": [float(lens.k), float(lens.k2)],
+        "unit": picture.unit if picture.kind in ("csv", "tiff") else "",
+        "scale": [{"px": [float(v) for v in one.px], "celsius": float(one.celsius)} for one in scale],
         "taps": [{"pin": tap.pin, "px": [float(v) for v in tap.px]} for tap in asked.taps],
         "tap_mm": round(found.lying.tap_mm, 3),
         "parts": {
