@@ -98,3 +98,23 @@ def test_a_small_file_follows_the_one_beside_it() -> None:
         "b-NPTH.drl",
         "b-PTH.drl",
     ]
+
+
+@pytest.mark.parametrize("named", [True, False])
+def test_a_hole_in_two_files_is_as_the_one_that_states_it(named: bool) -> None:
+    """A combined file that says nothing beside PTH and NPTH files (common practice: leftovers of two exports): the mounting hole cuts, it joins nothing."""
+    number, header = STYLES["stated"]
+    both = drill([*LANDS, MOUNTS[0]], number, header, "T1C0.0315")
+    files = {
+        "b.gtl": copper(),
+        "b.gbl": copper(),
+        "b-PTH.drl": drill(LANDS, number, header, "T1C0.0315"),
+        "b-NPTH.drl": drill(MOUNTS[:1], number, header, "T1C0.1250"),
+        "b.drl" if named else "b-plated.drl": both,
+    }
+    found = board_of(Package("b", tuple(Member(name, data) for name, data in files.items())))
+    (hole,) = [h for h in found.holes if h.x_mm > 60]
+    told = [f for f in found.findings if f.code == "BRD-044"]
+    assert hole.plated is not named and len(found.holes) == len(LANDS) + 1
+    assert len(told) == (0 if named else 1)
+    assert all("b-plated.drl" in f.words and "b-NPTH.drl" in f.words and f.severity == "error" for f in told)

@@ -51,6 +51,7 @@ from coppermend.core.board.stack import (
     hole_columns,
     layer_findings,
     layer_keys,
+    plating_stated,
     without_repeats,
 )
 from coppermend.core.board.twice import told_once
@@ -83,7 +84,9 @@ def prepare(records: PackageRecords) -> Prepared:
     roles = copper_roles(records)
     lone = roles[0][0].side or "c"
     keys = layer_keys(len(roles), lone if lone in ("c", "s") else "c")
-    holes, dropped = without_repeats(hole_columns(records.drills, dict(records.roles), len(roles)))
+    holes, dropped, contradicted = without_repeats(
+        hole_columns(records.drills, dict(records.roles), len(roles)), plating_stated(records.drills, records.roles)
+    )
     roles = [(role, replace(image, negative=says_negative(image))) for role, image in roles]
     outer = [image for _, image in (roles[0], roles[-1])]
     seen = [
@@ -113,7 +116,7 @@ def prepare(records: PackageRecords) -> Prepared:
     findings = [*records.findings, *_reader_findings(records), *layer_findings(records, layers)]
     findings += [one.finding for _, one in seen if one.finding is not None]
     findings += cut_findings(cuts, uncut, keys)
-    findings += drill_findings(records, holes, dropped)
+    findings += [*drill_findings(records, holes, dropped), *contradicted]
     findings += [*milled, *beyond, *(loose_strokes(outline, strokes, layers) if is_profile else ())]
     if not outline:
         findings.append(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -181,16 +181,48 @@ def hole_columns(drills: Sequence[DrillImage], roles: dict[str, LayerRole], laye
     )
 
 
-def without_repeats(holes: Holes) -> tuple[Holes, int]:
-    """Holes drilled once each: same centre (1 um) and span keep the plated, then the widest one. Second value: how many were dropped."""
+def plating_stated(drills: Sequence[DrillImage], roles: Mapping[str, LayerRole]) -> NDArray[np.bool_]:
+    """(holes,) in the order of ``hole_columns``: whether the hit, the file's role or its name says plated or not."""
+    said = [(one.plated >= 0) | (one.name in roles and roles[one.name].plated is not None) for one in drills]
+    return np.concatenate([np.empty(0, bool), *said])
+
+
+def without_repeats(holes: Holes, stated: NDArray[np.bool_]) -> tuple[Holes, int, list[Finding]]:
+    """Holes drilled once each: same centre (1 um) and span keep the one whose plating is ``stated``, then the plated, then the widest one.
+
+    Second value: how many were dropped. Third: BRD-044 where one file states a hole as plated and another as not.
+    """
     if len(holes.x_mm) == 0:
-        return holes, 0
+        return holes, 0, []
     place = np.round(np.c_[holes.x_mm, holes.y_mm, holes.x2_mm, holes.y2_mm] * 1000).astype(np.int64)
-    order = np.lexsort((-holes.diameter_mm, ~holes.plated))
+    order = np.lexsort((-holes.diameter_mm, ~holes.plated, ~stated))
     key = np.c_[place, holes.first, holes.last][order]
-    _, keep = np.unique(key, axis=0, return_index=True)
+    _, keep, of = np.unique(key, axis=0, return_index=True, return_inverse=True)
     pick = np.sort(order[keep])
-    return holes.take(pick), len(holes) - len(pick)
+    against = stated[order] & ~holes.plated[order] & holes.plated[order[keep]][np.ravel(of)]
+    return (
+        holes.take(pick),
+        len(holes) - len(pick),
+        _contradicted(holes, order[against], order[keep][np.ravel(of)[against]]),
+    )
+
+
+def _contradicted(holes: Holes, bare: NDArray[np.int64], plated: NDArray[np.int64]) -> list[Finding]:
+    """BRD-044 for each pair of files that contradict each other about holes: ``bare`` in one, the same ``plated`` in another."""
+    out = []
+    pairs = np.unique(np.c_[holes.file[plated], holes.file[bare]], axis=0) if len(holes.file) and len(bare) else ()
+    for one, other in pairs:
+        mine = (holes.file[plated] == one) & (holes.file[bare] == other)
+        at = bare[mine][0]
+        words = (
+            f"{int(mine.sum())} holes are plated by {holes.files[one]} and not plated by {holes.files[other]}. They are taken as plated: "
+            "nets may be joined falsely there."
+        )
+        where = Place(file=holes.files[other], x_mm=float(holes.x_mm[at]), y_mm=float(holes.y_mm[at]))
+        out.append(
+            Finding("BRD-044", Severity.ERROR, where, words, "Take the file out that is left over from another export.")
+        )
+    return out
 
 
 def drill_findings(records: PackageRecords, holes: Holes, dropped: int) -> list[Finding]:
@@ -246,7 +278,7 @@ def drill_findings(records: PackageRecords, holes: Holes, dropped: int) -> list[
                 "BRD-012",
                 Severity.NOTE,
                 Place(thing="drill data"),
-                f"{dropped} holes stand more than once in the drill data; each was counted once (plated before not plated, wider before narrower).",
+                f"{dropped} holes stand more than once in the drill data; each was counted once (stated plating before open, plated before not plated, wider before narrower).",
             )
         )
     return out
