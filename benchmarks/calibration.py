@@ -79,6 +79,8 @@ def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
     n = len(rows)
     bins = calibration([(p, true) for r in rows for p, true in r["said"]])
     for one in bins:
+        one["share_true"] = round(one["true"] / one["n"], 4)
+        one["short_of_stated"] = round(one["mean_stated"] - one["true"] / one["n"], 4)
         one["at_least_stated_less_3_percent"] = one["true"] / one["n"] >= one["mean_stated"] - 0.03
     announced, false = sum(r["announced"] for r in rows), sum(r["false_alarms"] for r in rows)
     wrong = sum(r["wrong_proven"] + r["false_alarms"] for r in rows)
