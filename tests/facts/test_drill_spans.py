@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.handmade import board, drill, land, track
@@ -406,3 +407,28 @@ def test_tools_of_which_one_has_no_layers_stay_open() -> None:
     data = b"M48\nMETRIC,TZ\nT1C0.400 ; layers 1-2\nT2C0.400 ; layers 3-4\nT3C0.800\n%\nT1\nX0.0Y0.0\nT2\nX10.0Y0.0\nT3\nX50.0Y50.0\nM30\n"
     made = board_of(Package("b", tuple(package("all.drl", data)[:5])))
     assert [f.severity for f in made.findings if f.code == "PKG-017"] == ["error"]
+
+
+def test_a_layer_pair_file_that_lists_all_layers_is_read_from_first_to_last() -> None:
+    pairs = Member("b.LDP", b"Layer Pairs Export File\r\nLayersSetName=A|DrillFile=b.tx1|DrillLayers=gtl,g1,g2,gbl\r\n")
+    members = package("b.TX1", VIA, "b.TXT", pairs, copper=("b.GTL", "b.G1", "b.G2", "b.GBL"))
+    assert span_of(members, "b.TX1") == (1, 4) and islands(members) == 1
+
+
+def test_lands_drawn_as_dots_count_as_lands() -> None:
+    """A file stated as 1-2 whose holes have lands on all four layers, all drawn as dots (strokes of no length): said."""
+
+    def dot(x: float, y: float):  # type: ignore[no-untyped-def]
+        return ("draw", shapely.Point(x, y), 0.8, True, land(x, y)[4])
+
+    holes = [(10.0 * k, 0.0) for k in range(6)]
+    vias = [(10.0 * k, 20.0) for k in range(6)]
+    copper = [[dot(x, y) for x, y in [*holes, *vias]] for _ in range(4)]
+    made = board(
+        copper,
+        [
+            drill([(x, y, 0.8) for x, y in holes], name="t.drl"),
+            drill([(x, y, 0.3) for x, y in vias], span=(1, 2), name="v.drl"),
+        ],
+    )
+    assert [(f.place.file, str(f.severity)) for f in made.findings if f.code == "BRD-039"] == [("v.drl", "warning")]

@@ -227,14 +227,14 @@ def _landed_beyond(
     for k, outside in ((0, holes.first[mine] > 0), (len(keys) - 1, holes.last[mine] < len(keys) - 1)):
         if np.all(outside) and len(flashes[k]):
             near = cKDTree(flashes[k]).query(at[mine])[0] <= MIDDLE_MM
-            if near.mean() >= LANDED_SHARE:
+            if near.mean() >= BARE_SHARE:
                 beyond.append(keys[k])
     if not beyond:
         return []
     lowest, highest = int(holes.first[mine].min()), int(holes.last[mine].max())
     first, last = keys[lowest], keys[highest]
     words = (
-        f"The holes are taken as drilled from {first} to {last}, but nearly all have a land on {' and '.join(beyond)} too: "
+        f"The holes are taken as drilled from {first} to {last}, but most have a land on {' and '.join(beyond)} too: "
         "if they go further, nets are split that they join."
     )
     return [Finding("BRD-039", Severity.WARNING, Place(file=name), words, _remedy(lowest, highest, len(keys)))]

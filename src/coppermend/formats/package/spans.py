@@ -20,7 +20,7 @@ REMEDY = "Say layers = [first, last] for each such file in coppermend-correction
 HEAD_CHARACTERS = 4_000
 
 _SERIES = re.compile(r"\.(?:tx|dr|drl|xln|exc|ncd)\d{1,2}\Z", re.I)
-_LAYER_PAIR = re.compile(r"DrillFile=([^|\r\n]+)\|DrillLayers=([^|,\r\n]+),([^|,\r\n]+)", re.I)
+_LAYER_PAIR = re.compile(r"DrillFile=([^|\r\n]+)\|DrillLayers=([^|,\r\n]+)(?:,[^|,\r\n]+)*,([^|,\r\n]+)", re.I)
 _COMMENT = re.compile(r"(?:^[^;\n(]*?(?:;|\(|G04)|^\s*(?:#|//|M47\s*,?))([^\n]*)", re.M)
 
 
