@@ -169,6 +169,8 @@ def test_every_kind_is_folded_and_said_in_words() -> None:
         ("diode", {"points": [A, B], "volt": None}),
         ("wave", {"points": [A], "sha256": "0" * 64}),
         ("heat", {"part": "U1", "celsius": 61.0}),
+        ("memory", {"errors": [[32768, 85, 84, None]], "words": "10 error words: part U53"}),
+        ("rom", {"part": "U5", "verdict": "right", "words": "it is basic.bin"}),
         ("look", {"part": "U1", "sound": False, "words": "green legs"}),
         ("clean", {"part": "U1"}),
         ("press", {"part": "U1"}),
