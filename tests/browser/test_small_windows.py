@@ -13,16 +13,22 @@ BOXES = """() => Object.fromEntries(['.tip:nth-child(1 of .tip)', '.tip:nth-chil
     (s) => { const r = document.querySelector(s === '#slip' ? s : `#slip ${s}`).getBoundingClientRect(); return [s, [r.top, r.bottom]]; }))"""
 
 
-@pytest.mark.parametrize("size", [(640, 400), (390, 780), (820, 1180), (1024, 768)])
+TWO_SIDES = """() => { const c = window.bench.bench.step.check; c.b = { ...c.b, side: 's', side_words: 'solder side' }; c.turn_over = true; window.bench.redraw(); }"""
+"""The longest words that a check has: a tip on either side, and the board to be turned over."""
+
+
+@pytest.mark.parametrize("size", [(640, 400), (390, 780), (820, 1180), (1024, 768), (1280, 800)])
 def test_both_places_and_the_expectation_stand_above_the_answers(
     chromium: Browser, bench: Bench, size: tuple[int, int]
 ) -> None:
     page = opened(chromium, bench, size=size)
     page.wait_for_selector("#answer-closed")
     assert page.locator("#slip .tip").count() == 2
-    one, two, expect, hands, slip, looks = page.evaluate(BOXES).values()
-    assert slip[0] <= one[0] < one[1] <= two[0] < two[1] <= expect[0] < expect[1] <= hands[0] + 0.5
-    inner = looks if looks[1] else slip  # a window with room has no box of its own for the looks
-    assert expect[1] <= inner[1] + 0.5 and hands[1] <= slip[1] <= size[1]
+    for sides in (1, 2):
+        one, two, expect, hands, slip, looks = page.evaluate(BOXES).values()
+        assert slip[0] <= one[0] < one[1] <= two[0] < two[1] <= expect[0] < expect[1] <= hands[0] + 0.5, sides
+        inner = looks if looks[1] else slip  # a window with room has no box of its own for the looks
+        assert expect[1] <= inner[1] + 0.5 and hands[1] <= slip[1] <= size[1], sides
+        page.evaluate(TWO_SIDES)
     page.context.close()
     assert bench.errors == []

@@ -67,6 +67,9 @@ function checkBody(app, tips) {
 /** Part states that the check needs and that are not so now. @param {any} check @param {Record<string, string>} states @returns {string[]} */
 const needs = (check, states) => (check?.needs ?? []).filter((/** @type {string} */ n) => { const [ref, ...state] = n.split(' '); return states[ref] !== state.join(' '); });
 
+/** What is touched goes without saying where two sides leave no room for it: the leg above, the joint below, a via or land by its name. */
+const USUAL = /^touch the (leg|solder joint|via|land)$/;
+
 /** Are both tips on one side? Then it is said once. @param {ReturnType<typeof tipsOf>} tips */
 const oneSide = (tips) => Boolean(tips.a && tips.b && tips.a.side === tips.b.side);
 
@@ -84,7 +87,7 @@ function tipBlock(app, which, tip, tips) {
     h('div.name', null, tipMark(which, 36), h('span', null, name)),
     place ? h('div.where', null, place) : null,
     oneSide(tips) ? null : h(tip.side !== app.map.view.face ? 'div.where.side.other' : 'div.where.side', null, tip.side_words),
-    h('div.touch', null, [sentence(tip.touch), small].filter(Boolean).join('; ')),
+    oneSide(tips) || !USUAL.test(tip.touch) ? h('div.touch', null, [sentence(tip.touch), oneSide(tips) ? small : ''].filter(Boolean).join('; ')) : null,
     h('canvas', { 'data-tip': which, role: 'img', 'aria-label': `close look at ${tip.name}`, onclick: () => app.do('showTip', tip) }));
 }
 
