@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,11 +14,31 @@ from tests.browser.conftest import Bench
 from tests.browser.test_accessibility import AXE, complaints
 from tests.browser.test_waves_page import scope_file
 from tests.npm_tools import npm_tool
+from tests.thermal_pictures import csv_of, picture, seen_at
 
+from coppermend.core.thermal.greybody import apparent_c
+from coppermend.services.bind import bind
 from coppermend.services.notes import note
 from coppermend.services.typed import request_from_words
 
 WAIT_MS = 120_000
+AIR_C = 22.0
+WARM = {f"U{k}": 33.0 for k in (1, 2, 4, 5, 22, 26, 27, 29, *range(50, 58))}
+TAPPED = ("U1.1", "U57.8", "U2.20", "U50.1", "U22.40", "U4.14")
+
+
+@pytest.fixture
+def page(chromium: Browser, bench: Bench) -> Iterator[Page]:
+    """An empty page, watched like the bench's own; the bench itself is not drawn, which would take longer than the test."""
+    context = chromium.new_context(viewport={"width": 1280, "height": 860}, reduced_motion="reduce")
+    made = context.new_page()
+    made.on("request", lambda r: None if r.url.startswith((bench.address, "data:")) else bench.foreign.append(r.url))
+    made.on("pageerror", lambda err: bench.errors.append(str(err)))
+    made.on("console", lambda m: bench.errors.append(m.text) if m.type == "error" else None)
+    yield made
+    context.close()
+    assert bench.foreign == [], "the page asked another host"
+    assert bench.errors == [], "the page complained"
 
 
 def say(bench: Bench, *words: str) -> None:
@@ -97,7 +117,9 @@ def test_one_key_answers_and_one_takes_it_back(page: Page, bench: Bench) -> None
     noted(page, "Noted")
     made = last(bench)
     assert (made["kind"], made["level"], made["points"][0]["id"]) == ("level", "pulsing", at)
-    assert "Next:" in page.locator("#say").inner_text() and "Noted" in page.locator("#say").inner_text()
+    page.wait_for_function(
+        "() => /Noted.*Next:/.test(document.getElementById('say').textContent)", timeout=WAIT_MS
+    )  # what a screen reader hears
     assert page.locator("#suspect-map .mark").count() == 1
     page.keyboard.press("z")
     noted(page, "taken back")
@@ -147,6 +169,28 @@ def test_what_a_start_shows_is_evidence(page: Page, bench: Bench) -> None:
     noted(page, "Noted")
     assert last(bench)["kind"] == "symptom" and last(bench)["code"] == "fails"
     assert "the start shows: it does not start as it should" in page.locator("#course").inner_text()
+
+
+def test_a_thermal_picture_is_handed_in(page: Page, bench: Bench, tmp_path: Path) -> None:
+    """One chip is 95 degC: the picture is made through a known view, the chip is called hot on the map and in the list."""
+    board = bind(bench.shop, bench.case).board
+    celsius, view = picture(board, {**WARM, "U29": 95.0}, AIR_C, (160, 120))
+    file = tmp_path / "hot.csv"
+    file.write_bytes(csv_of(apparent_c(celsius, 0.9, AIR_C)))
+    pins = {pin.name: (pin.x_mm, pin.y_mm) for part in board.parts for pin in part.pins}
+    taps = " ".join(f"{name}={x:.1f},{y:.1f}" for name in TAPPED for x, y in seen_at(view, pins[name]))
+    opened(page, bench)
+    page.locator("#heat summary").click()
+    assert "touch nothing" in page.locator("#heat .need").inner_text()
+    page.locator("#heat-file").set_input_files(file)
+    page.locator("#heat-taps").fill(taps)
+    page.locator("#heat-air").fill(f"{AIR_C:g}")
+    page.locator("#heat-form button").click()
+    noted(page, "Read and noted")
+    assert last(bench)["kind"] == "heat"
+    row = page.locator("#places tbody tr").filter(has=page.locator("th", has_text=re.compile("^U29$")))
+    assert "hot" in row.inner_text()
+    assert page.locator("#suspect-map .ref.odd").all_text_contents().count("U29 hot") == 1
 
 
 def test_a_smell_stops_power_and_checks_go_on(page: Page, bench: Bench) -> None:
@@ -211,7 +255,8 @@ def test_nothing_is_cut_at_twice_the_size_or_on_a_phone_and_a_tap_finds_its_mark
     )
     assert wide == 0
     small = page.evaluate(
-        "() => [...document.querySelectorAll('#pin-card button, #words button, .suspect-tools button')].filter((b) => b.getBoundingClientRect().height < 40).map((b) => b.id)"
+        "() => [...document.querySelectorAll('#pin-card button, #words button, .suspect-tools button')]"
+        ".filter((b) => !b.closest('details:not([open])') && b.getBoundingClientRect().height < 40).map((b) => b.id)"
     )
     assert small == []
     mark = page.locator("#suspect-map .mark[aria-label*='not as']")

@@ -1,4 +1,4 @@
-import { answerOf, kindOf } from '../../src/coppermend/page/powered/answers.js';
+import { answerOf, kindOf, wordsOf } from '../../src/coppermend/page/powered/answers.js';
 import { factorWords, perMinute, share } from '../../src/coppermend/page/powered/lists.js';
 import { nearest, pathOf, spread, strength, windowOf } from '../../src/coppermend/page/powered/map.js';
 import { near, same, yes } from './check.mjs';
@@ -40,6 +40,10 @@ export const tests = {
   },
   'a typed value is a frequency by its unit, else a voltage'() {
     same(['4.000 MHz', '50Hz', '4.95', '4.95 V', '-5 V', '12 mV'].map(kindOf), ['hertz', 'hertz', 'volts', 'volts', 'volts', 'volts']);
+  },
+  'pins with their pixels come one each'() {
+    same(wordsOf(' U1.1=120,45  U1.20=300,45;U2.3=1,2 '), ['U1.1=120,45', 'U1.20=300,45', 'U2.3=1,2']);
+    same(wordsOf('  '), []);
   },
   'one key each, by the kind of step'() {
     same(answerOf('h', false), { kind: 'level', value: 'high' });

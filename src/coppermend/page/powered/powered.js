@@ -3,10 +3,11 @@
 import { byId, fill, h, keepTyping } from '../shared/dom.js';
 import { findingOf, follow, get, send, write } from '../shared/api.js';
 import { freshId } from '../shared/id.js';
+import { takeLight } from '../shared/light.js';
 import { askForCase } from '../shared/nocase.js';
 import { plainly, seconds } from '../shared/words.js';
 import { drawPin } from '../waves/pin.js';
-import { answerKeys, answerOf, symptomForm, valueForm, waveForm } from './answers.js';
+import { answerKeys, answerOf, heatForm, symptomForm, valueForm, waveForm } from './answers.js';
 import { courseTable, legend, openLists, perMinute, placesTable, suspectList } from './lists.js';
 import { drawMap } from './map.js';
 
@@ -154,6 +155,7 @@ export class Suspects {
       h('p.need', { id: 'caution' }, step.caution),
       many ? h('div.row', { role: 'group', 'aria-label': 'Points of this step' }, this.found.next.map((/** @type {any} */ n) => h('button.key.slim', { type: 'button', id: `to-${n.point}`, 'aria-pressed': String(n.point === this.points[0]), onclick: () => this.choose(n.point) }, `${n.name} (${n.net})`)), h('span', null, h('kbd', null, 'N'), ' the next of them')) : null,
       step.kind === 'swap' ? h('div.row', null, h('button.key', { type: 'button', id: 'swapped', disabled: this.busy, onclick: () => this.note({ kind: 'swap', part: step.part, words: 'known good' }) }, `Another ${step.part} is in`)) : null,
+      step.kind === 'heat' ? h('p', null, h('a', { href: '#heat', id: 'to-heat', onclick: (/** @type {Event} */ e) => { e.preventDefault(); const el = byId('heat'); el.open = true; el.scrollIntoView(); byId('heat-file').focus(); } }, 'Hand the picture in')) : null,
       step.kind === 'start' ? h('p', null, h('a', { id: 'to-power', href: power() }, 'Note that power is on'), ', then what it shows, below.') : null,
       this.others());
   }
@@ -191,7 +193,7 @@ export class Suspects {
 
   drawCard() {
     const points = this.points;
-    const symptom = [h('h2', null, 'What a start shows'), symptomForm(this.found.screens, this.found.power_on, (name, words) => this.symptom(name, words))];
+    const symptom = [h('h2', null, 'What a start shows'), symptomForm(this.found.screens, this.found.power_on, (name, words) => this.symptom(name, words)), heatForm((file, fields) => this.heat(file, fields))];
     if (!points.length) return fill(this.card, symptom);
     const place = this.places().find((one) => one.point === points[0]);
     const note = (/** @type {string} */ kind, /** @type {string[]} */ at, /** @type {string} */ value) => this.note({ kind, points: at, value });
@@ -234,6 +236,14 @@ export class Suspects {
     await this.doing(async () => {
       const out = await send(url('waves'), file, { at: point, entry: freshId() });
       this.outcome = { words: `Measured and noted: ${plainly(out.pictures?.[0]?.words ?? out.verdict ?? 'a wave')}.`, back: true };
+    });
+  }
+
+  /** @param {File} file @param {Record<string, string|string[]>} fields */
+  async heat(file, fields) {
+    await this.doing(async () => {
+      const out = await send(url('heat'), file, { ...fields, entry: freshId() });
+      this.outcome = { words: `Read and noted: ${plainly(out.noted?.words ?? out.words ?? 'a thermal picture')}.`, back: true };
     });
   }
 
@@ -291,7 +301,7 @@ export class Suspects {
 }
 
 if (typeof document !== 'undefined' && document.body?.dataset.view === 'suspects') {
-  document.documentElement.dataset.light = localStorage.getItem('light') ?? (matchMedia('(prefers-color-scheme: dark)').matches ? 'lamp' : 'day');
+  takeLight();
   const page = new Suspects();
   Object.assign(window, { suspectsPage: page });
   page.start();

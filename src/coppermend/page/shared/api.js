@@ -83,10 +83,10 @@ export async function insist(path, once, tries = 7) {
   }
 }
 
-/** @param {string} path @param {Blob} file @param {Record<string, string>} fields */
+/** @param {string} path @param {Blob} file @param {Record<string, string|string[]>} fields a list goes as one field many times */
 export function send(path, file, fields) {
   const form = new FormData();
-  for (const [k, v] of Object.entries(fields)) form.set(k, v);
+  for (const [k, v] of Object.entries(fields)) for (const one of [v].flat()) form.append(k, one);
   form.set('file', file);
   return call(path, { method: 'POST', body: form });
 }
