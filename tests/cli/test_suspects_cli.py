@@ -8,7 +8,13 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from coppermend.bootstrap import device_book, workshop
 from coppermend.cli import cli
+from coppermend.services.areas import add_area
+from coppermend.services.cases import new_case
+from coppermend.services.notes import note
+from coppermend.services.requests import Request
+from coppermend.services.suspects import suspects_for_case
 
 
 def run(store: Path, *words: str) -> tuple[int, str]:
@@ -66,3 +72,22 @@ def test_practice_with_faults_of_any_kind(tmp_path: Path, policy: str) -> None:
     row = json.loads(text)
     assert {"steps", "seconds_bench", "named", "named_true", "top3_true"} <= set(row)
     assert (code == 0) == row["named_true"] and row["steps"] == len(row["acts"]) and row["top3_true"]
+
+
+def test_a_replaced_socket_is_proven_or_the_symptom_chased_on_one_clock(tmp_path: Path) -> None:
+    """Both ways stand with their times; what the bench lacks is not proposed; a shorted rail leaves only what needs no power."""
+    made = workshop(str(tmp_path / "store"))
+    case = new_case(made, "demo", "Machine", complaint="dark").state.case
+    add_area(made, case, part="U1", margin_mm=3.0)
+    book = device_book(str(tmp_path / "store"))
+    found = suspects_for_case(made, case, book, without=("wave", "heat")).as_dict()
+    both = found["copper_first"]
+    assert both["checks"] > 20 and both["prove_s"] > 60 and both["chase_one_s"] > 0
+    assert both["better"] == ("prove" if both["prove_all_s"] < both["chase_all_s"] else "chase")
+    assert "Prove all copper" in both["words"] and "Chase the symptom" in both["words"]
+    assert {one["kind"] for one in (found["next"], *found["instead"])}.isdisjoint({"wave", "heat"})
+    assert all(one["risk"] and one["gain_per_minute"] > 0 for one in (found["next"], *found["instead"]))
+    note(made, case, Request("ohms", ("U1.11", "U1.29"), "0.4"))
+    short = suspects_for_case(made, case, book).as_dict()
+    assert "Do not switch on" in short["stop"]
+    assert {one["kind"] for one in (short["next"], *short["instead"])} <= {"check", "apart"}

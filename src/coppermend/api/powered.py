@@ -33,13 +33,18 @@ def expect(case: str, desk: TheDesk, part: str = "") -> dict[str, Any]:
 
 
 @router.get("/cases/{case}/suspects")
-def suspects(case: str, desk: TheDesk, most: int = 8) -> dict[str, Any]:
-    """The suspects of the case over parts and copper, with what speaks for and against each, and the step worth most now."""
+def suspects(
+    case: str, desk: TheDesk, most: int = 8, without: Annotated[list[str] | None, Query(max_length=8)] = None
+) -> dict[str, Any]:
+    """The suspects of the case over parts and copper, with what speaks for and against each, and the step worth most now.
+
+    ``without`` what the bench lacks: wave (no logic analyser), heat (no thermal camera), swap (no known-good parts).
+    """
 
     def use_case(workshop: Workshop) -> dict[str, Any]:
         found = find_case(workshop, case)
         model = machine_model(bind(workshop, found).state.package)
-        return suspects_for_case(workshop, found, device_book(), model, max(1, min(50, most))).as_dict()
+        return suspects_for_case(workshop, found, device_book(), model, max(1, min(50, most)), without or ()).as_dict()
 
     return desk.do(use_case)
 

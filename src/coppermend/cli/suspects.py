@@ -9,7 +9,7 @@ from coppermend.cli import print_json
 from coppermend.cli.shop import CASE, JSON, shop_and_case
 from coppermend.services.cases import case_state
 from coppermend.services.suspectmap import suspect_map
-from coppermend.services.suspects import SuspectsView, suspects_for_case
+from coppermend.services.suspects import WITHOUT, SuspectsView, suspects_for_case
 
 
 @click.command("suspects")
@@ -24,10 +24,22 @@ from coppermend.services.suspects import SuspectsView, suspects_for_case
     is_flag=True,
     help="With --json: also what a map draws, and how the belief went reading by reading.",
 )
+@click.option(
+    "--without",
+    multiple=True,
+    type=click.Choice(WITHOUT),
+    help="What the bench lacks: wave (no logic analyser), heat (no thermal camera), swap (no known-good parts).",
+)
 @JSON
 @click.pass_context
 def suspects_command(
-    ctx: click.Context, case: str, machine: str | None, most: int, with_map: bool, as_json: bool
+    ctx: click.Context,
+    case: str,
+    machine: str | None,
+    most: int,
+    with_map: bool,
+    without: tuple[str, ...],
+    as_json: bool,
 ) -> None:
     """List the suspects of a case with what speaks for and against each, and the next step. Status 1 while none is named beyond doubt."""
     made, found = shop_and_case(ctx, case)
@@ -39,7 +51,7 @@ def suspects_command(
         if not drawn["suspects"]["named"]:
             ctx.exit(1)
         return
-    view = suspects_for_case(made, found, book, model, most)
+    view = suspects_for_case(made, found, book, model, most, without)
     if as_json:
         print_json(view.as_dict())
     else:
@@ -63,8 +75,15 @@ def _print(view: SuspectsView) -> None:
         click.echo("Nothing more can be told apart by looks, waves, checks and swaps.")
     else:
         click.echo(f"Next: {view.step_words}")
-        for line in (view.why, view.caution) if view.step is not None else ():
-            click.echo(f"      {line}")
+        if view.step is not None:
+            for line in (view.why, f"Risk: {view.risk}.", view.caution):
+                click.echo(f"      {line}")
+        for other in view.instead:
+            click.echo(
+                f"Or:   {other.words} ({other.step.gain_bits:.2f} bits, {other.step.seconds:.0f} s; {other.risk})"
+            )
+    if view.copper_first is not None:
+        click.echo(view.copper_first.words)
     for words in view.unexplained:
         click.echo(f"Not explained: {words}")
     for _, words in view.expired:

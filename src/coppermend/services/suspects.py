@@ -35,6 +35,7 @@ from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, best_o
 from coppermend.core.planning.suspects_words import step_caution, step_reason, step_risk, step_words
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind, part_states
+from coppermend.services.copperfirst import CopperFirst, copper_first
 from coppermend.services.points import point_now
 from coppermend.services.powered import PoweredBoard, powered_board
 from coppermend.services.rails import gate_of
@@ -132,6 +133,8 @@ class SuspectsView:
     """What can go wrong at the next step, in words."""
     instead: tuple[Proposed, ...] = ()
     """The best step of every other kind, best first: for a bench that cannot do the first one."""
+    copper_first: CopperFirst | None = None
+    """For reworked areas whose round is not done: proving all their copper now against chasing the symptom, on one clock."""
 
     def as_dict(self) -> dict[str, Any]:
         """The view as plain JSON values."""
@@ -154,6 +157,7 @@ class SuspectsView:
                 "why": self.why,
             },
             "instead": [one.as_dict() for one in self.instead],
+            "copper_first": None if self.copper_first is None else self.copper_first.as_dict(),
             "nothing_left": self.nothing_left,
             "stop": self.stop,
             "used": [{"entry": e, "words": w} for e, w in self.used],
@@ -507,6 +511,7 @@ def _view(
         explanations(state, 10),
         first.risk if first else "",
         tuple(rows[1:]),
+        copper_first(binding, state, ranked, bench.powered),
     )
 
 
