@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import shapely
 from click.testing import CliRunner
+from tests.cli_runner import shelved_once
 
 from coppermend.cli import cli
 from coppermend.core.findings import Refusal
@@ -152,3 +154,24 @@ def test_a_place_off_every_track_is_no_end(home: Path) -> None:
         run(home, "note", case, "patch", "track@1000,1000/s", "R16.1/joint-s")
     with pytest.raises(Refusal, match="PNT-001"):
         run(home, "note", case, "closed", "track@257810,119080/s", "R16.1/joint-s")
+
+
+def test_joints_of_other_nets_under_a_wire_are_named(home: Path) -> None:
+    """All that shapely finds within 1.05 mm of the way on its side, and nothing else (practice: over other lands only with slack, docs/sources.md)."""
+    plans = json.loads(
+        run(home, "wire", "plan", "demo", "--net", "A5", "--broken", "run@c:86360,119380>129540,118110", "--json")
+    )["plans"]
+    graph = shelved_once("demo").graph
+    own, named = graph.net_index("A5"), 0
+    for wire in (wire for plan in plans for wire in plan["wires"]):
+        line = shapely.LineString(wire["path"])
+        sides = "cs" if wire["side"] == "both" else wire["side"]
+        under = {
+            f"{p.part}.{p.pin} ({graph.net_names[p.net]})"
+            for p in graph.points
+            if p.part and p.net != own and p.side in sides and line.distance(shapely.Point(p.x_mm, p.y_mm)) < 1.05
+        }
+        assert under == {one for one in wire["over"] if not one.startswith("the ")}
+        assert bool(wire["over"]) == any("other nets" in note for note in wire["notes"])
+        named += len(under)
+    assert named > 3

@@ -185,6 +185,21 @@ def test_rounds_of_wick_are_a_geometric_series(bismuth: float, leaves: float, li
     assert found.bismuth_wt[-1] == pytest.approx(bismuth * leaves**found.rounds, rel=1e-6)
 
 
+@settings(max_examples=50, deadline=None)
+@given(st.floats(1.0, 40.0), st.floats(0.05, 0.35))
+def test_wick_and_refill_keep_the_balance_of_mass(surplus: float, leaves: float) -> None:
+    """Milligrams counted by hand: a round leaves its part of what is there, fresh solder goes in only up to the ten that the joint holds."""
+    dirty, fresh = alloy({"Bi": 50.0, "Sn": 50.0}), read_alloy("Sn99.3Cu0.7")
+    found = plan_cleaning(dirty, fresh, wick_leaves=leaves, surplus=surplus)
+    there, bismuth, only_off = 10.0 * surplus, 5.0 * surplus, 0
+    for told in found.bismuth_wt[1:]:
+        there, bismuth = there * leaves, bismuth * leaves
+        only_off += there >= 10.0
+        there = max(there, 10.0)
+        assert told == pytest.approx(100 * bismuth / there, rel=1e-6)
+    assert found.surplus_rounds == only_off
+
+
 def test_cleaning_that_cannot_reach() -> None:
     dirty = read_alloy("Sn42Bi58")
     with pytest.raises(Refusal, match="ALY-009"):

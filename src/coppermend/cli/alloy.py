@@ -267,6 +267,10 @@ def _print_plan(found: alloys.FeedPlan, told: str) -> None:
         f"After: {after.rounds} rounds of wick and fresh solder (each leaves {100 * after.wick_leaves:g} %) bring bismuth from {trail} % "
         f"under {after.limit_wt:g} %; the joint is {after.after.name} then."
     )
+    if after.surplus_rounds:
+        click.echo(
+            f"   The first {after.surplus_rounds} only take off what was fed beyond the joint's own solder: nothing fresh goes in."
+        )
     if after.soft is not None:
         click.echo(f"   {100 * after.soft:.1f} % of it would still freeze last below 100 degC: go on cleaning.")
     _say("Mind:", found.warnings)

@@ -9,7 +9,7 @@ import click
 from coppermend.cli import print_json
 from coppermend.cli.shop import CASE, JSON, shop, shop_and_case
 from coppermend.core.findings import refuse
-from coppermend.core.rework.gauge import gauge
+from coppermend.core.rework.gauge import gauge, onderdonk_a
 from coppermend.core.rework.routes_cut import CUT_WORDS
 from coppermend.core.rework.rules import WIRE_ASSUMED
 from coppermend.core.rework.wires import STRIP_MM, Wire, WirePlan
@@ -38,7 +38,11 @@ def gauge_command(awg: int, length_mm: float, as_json: bool) -> None:
     click.echo(f"resistance     {found.resistance_ohm * 1e3:.2f} milliohm at 20 degC (real wire within 2 to 3 %)")
     click.echo(f"fuses at about {found.preece_a:.1f} A steady in free air (Preece)")
     click.echo(f"fuses at about {found.onderdonk_a:.1f} A within one second (Onderdonk)")
-    click.echo("The two fusing models disagree by a factor of two and more: an order of magnitude, not a rating.")
+    slow = onderdonk_a(found.awg, 5.0)
+    click.echo(
+        f"Within five seconds Onderdonk gives {slow:.1f} A, {'less' if slow < found.preece_a else 'more'} than Preece's steady current: "
+        "an order of magnitude, not a rating."
+    )
 
 
 @wire_command.command("plan")
@@ -144,7 +148,12 @@ def _way(wire: Wire) -> str:
 def _print_plans(plans: tuple[WirePlan, ...]) -> None:
     """The plans in words; rules and cautions once."""
     for number, plan in enumerate(plans, 1):
-        click.echo(f"{number}. {plan.kind}: net {plan.net_name}, {len(plan.wires)} wire(s), cost {plan.cost_mm:.0f} mm")
+        if not plan.wires and not plan.restores:
+            click.echo(f"{number}. net {plan.net_name}: no wire can be laid")
+        else:
+            click.echo(
+                f"{number}. {plan.kind}: net {plan.net_name}, {len(plan.wires)} wire(s), cost {plan.cost_mm:.0f} mm"
+            )
         for wire in plan.wires:
             click.echo(f"   {wire.words}")
             if wire.bends:

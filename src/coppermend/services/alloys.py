@@ -12,7 +12,7 @@ from coppermend.core.board.model import Board, ObjectKind
 from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.findings import refuse
 from coppermend.core.rework.alloy.answer import Melt, melts_at
-from coppermend.core.rework.alloy.caution import warnings_for
+from coppermend.core.rework.alloy.caution import soft_remainder, warnings_for
 from coppermend.core.rework.alloy.composition import Alloy, mix, read_alloy, share_by_mass
 from coppermend.core.rework.alloy.dose import (
     BISMUTH_LIMIT_WT,
@@ -26,6 +26,8 @@ from coppermend.core.rework.alloy.joint import Joint, joint
 from coppermend.core.rework.alloy.published import ROWS
 from coppermend.services.alloydrawing import draw_alloys
 
+LOW_C = 150.0
+"""A joint that begins to melt below this is said to be no joint to stay. Our choice: the eutectic of tin and bismuth, 139 degC, lies under it."""
 PIN_MM = (0.46, 0.25)
 """Section of a DIP's leg, width and thickness in mm (JEDEC MS-001 nominal, from memory). A socket's pin differs: give its own."""
 
@@ -83,7 +85,11 @@ def mixture(base: str, add: str, share: float) -> Mixture:
     """What a joint of ``base`` melts at when ``share`` of it by mass (0 to 1) is ``add``; names as in ``read_alloy``."""
     old, new = read_alloy(base), read_alloy(add)
     made = mix(old, new, share)
-    return Mixture(made, share, melts_at(made), warnings_for(made, new if share > 0 else None))
+    melt, warnings = melts_at(made), warnings_for(made, new if share > 0 else None)
+    if melt.solidus_c < LOW_C and soft_remainder(made) is None:
+        low = f"It begins to melt at {melt.solidus_c:.0f} degC: for taking parts out, not for a joint that stays in a machine."
+        warnings = (low, *warnings)
+    return Mixture(made, share, melt, warnings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +188,7 @@ class FeedPlan:
             },
             "cleaning": {
                 "rounds": after.rounds,
+                "surplus_rounds": after.surplus_rounds,
                 "limit_wt": after.limit_wt,
                 "wick_leaves": after.wick_leaves,
                 "bismuth_wt": [round(one, 4) for one in after.bismuth_wt],
@@ -220,8 +227,9 @@ def feed_plan(
     mass = old_mg if joints is None else joints.mass_mg(old.density_g_cm3)
     plan = plan_doses(old, new, mass or 0.0, pins=pins, keep_c=keep_c, wire_diameter_mm=wire_mm, doses=doses)
     cleaning = plan_cleaning(
-        plan.melt.alloy, read_alloy(fresh) if fresh else old, wick_leaves=wick_leaves, limit_wt=limit_wt
-    )
+        plan.melt.alloy, read_alloy(fresh) if fresh else old, wick_leaves=wick_leaves, limit_wt=limit_wt,
+        surplus=(plan.old_mg + plan.dose_mg) / plan.old_mg,
+    )  # fmt: skip
     return FeedPlan(plan, cleaning, warnings_for(plan.melt.alloy, new), joints)
 
 

@@ -23,6 +23,7 @@ from coppermend.core.findings import Place, refuse
 from coppermend.core.rework.gauge import BENCH_GAUGES, Gauge, choose_gauge
 from coppermend.core.rework.insulation import insulation_of
 from coppermend.core.rework.least import least_joins
+from coppermend.core.rework.over import lies_over, over_words
 from coppermend.core.rework.pieces import (
     Difficulty,
     Piece,
@@ -91,6 +92,8 @@ class Wire:
     """Where it passes to the other side."""
     insulation: str = ""
     """What it is to be insulated with, and why."""
+    over: tuple[str, ...] = ()
+    """Joints, lands and vias of other nets that it passes over."""
 
     @property
     def route_mm(self) -> float:
@@ -125,6 +128,7 @@ class Wire:
             "dots": [[round(x, 2), round(y, 2)] for x, y in self.dots],
             "crosses_at": None if self.crosses_at is None else [round(v, 2) for v in self.crosses_at],
             "insulation": self.insulation,
+            "over": list(self.over),
             "change_ohm": self.gauge.resistance_ohm - self.replaces_ohm if self.replaces_ohm else None,
             "words": self.words,
             "notes": list(self.notes),
@@ -412,7 +416,8 @@ class _Maker:
             cut, track_section_mm2=width * thickness, track_ohm=ohm, current_a=self.current_a, at_hand=self.at_hand
         )
         side = a.side if a.side == b.side else "both"
-        notes = tuple(self._notes(join, side, choice.enough, choice.reason))
+        over = lies_over(self.graph, self.net, path, "cs" if side == "both" else side)
+        notes = (*self._notes(join, side, choice.enough, choice.reason), *([over_words(over)] if over else []))
         if self._placed(a) and self._placed(b):
             words = (
                 f"{choice.gauge.awg} AWG wire, cut to {cut:.0f} mm, from {a.words()} to {b.words()} "
@@ -438,6 +443,7 @@ class _Maker:
             dots,
             join.crosses_at,
             insulation_of(path, side, self.keep_outs, way),
+            over,
         )
 
     def _placed(self, end: WireEnd) -> bool:

@@ -51,7 +51,8 @@ def warnings_for(joint: Alloy, added: Alloy | None = None) -> tuple[str, ...]:
         words.append(
             "Bismuth solder makes the 96 degC eutectic as soon as it meets lead: on a board with tin-lead solder count on it."
         )
-    if joint.share("Pb") > 0 and any(joint.share(one) > 0 for one in ("Ag", "Cu")):
+    mixed = added is not None and added.name != joint.name
+    if mixed and joint.share("Pb") > 0 and any(joint.share(one) > 0 for one in ("Ag", "Cu")):
         words.append("Tin-silver-copper and tin-lead in one joint melt over a wide range: heat until all of it runs.")
     if added is not None and (added.share("Bi") > 0 or added.share("In") > 0):
         words.append(LEAVE_NOTHING)

@@ -159,7 +159,8 @@ def _words(base: Alloy, add: Alloy, keep_c: float, reaches: bool, share: float, 
 class Cleaning:
     """Wick and refill: ``rounds`` bring bismuth under ``limit_wt``; ``bismuth_wt`` after each round, the first number before any.
 
-    ``after`` is the joint's alloy then, ``soft`` the share of it that still freezes last below 100 degC (0 to 1) or None.
+    ``after`` is the joint's alloy then, ``soft`` the share of it that still freezes last below 100 degC (0 to 1) or None. ``surplus_rounds``: how many
+    of the rounds, the first ones, only take off what the joint holds too much of: nothing fresh goes in.
     """
 
     rounds: int
@@ -168,21 +169,32 @@ class Cleaning:
     bismuth_wt: tuple[float, ...]
     after: Alloy
     soft: float | None
+    surplus_rounds: int = 0
 
 
 def plan_cleaning(
-    joint: Alloy, fresh: Alloy, *, wick_leaves: float = WICK_LEAVES, limit_wt: float = BISMUTH_LIMIT_WT
+    joint: Alloy,
+    fresh: Alloy,
+    *,
+    wick_leaves: float = WICK_LEAVES,
+    limit_wt: float = BISMUTH_LIMIT_WT,
+    surplus: float = 1.0,
 ) -> Cleaning:
     """How many rounds of wick and refill with ``fresh`` solder bring the joint's bismuth to ``limit_wt`` percent or less.
 
-    Each round leaves the part ``wick_leaves`` of the solder and fills up with fresh to the same mass, so the bismuth falls by that factor.
-    Refusals: a part or limit out of range; fresh solder that itself holds more than the limit.
+    Each round leaves the part ``wick_leaves`` of the solder that is there and fills up with fresh to what the joint holds. ``surplus``: the solder
+    that is there at first over what the joint holds, by mass (1: no more than that, and the bismuth falls by ``wick_leaves`` each round); a round
+    that leaves more than the joint holds lets nothing fresh in. Refusals: a part, limit or surplus out of range; fresh solder that itself holds
+    more than the limit.
 
     >>> from coppermend.core.rework.alloy.composition import read_alloy
     >>> plan_cleaning(read_alloy("Sn52.5Bi29Pb18.5"), read_alloy("Sn63Pb37")).rounds   # 29 x 0.2^3 = 0.232
     3
+    >>> found = plan_cleaning(read_alloy("Sn52.5Bi29Pb18.5"), read_alloy("Sn63Pb37"), surplus=6.0)   # 6 x 0.2 = 1.2: all stays as it is
+    >>> found.rounds, found.surplus_rounds, [round(one, 2) for one in found.bismuth_wt]   # 1.2 x 0.2 = 0.24: 29 x 0.24, then x 0.2 each
+    (5, 1, [29.0, 29.0, 6.96, 1.39, 0.28, 0.06])
     """
-    if not (0 < wick_leaves < 1 and 0 < limit_wt <= 100):
+    if not (0 < wick_leaves < 1 and 0 < limit_wt <= 100 and 0 < surplus <= 1e6):
         raise refuse(
             "ALY-003",
             f"Wick that leaves {wick_leaves:g} of the solder and a limit of {limit_wt:g} percent cannot be used.",
@@ -194,9 +206,13 @@ def plan_cleaning(
             f"The fresh solder {fresh.name} holds {fresh.share('Bi'):g} percent bismuth, not less than the limit of {limit_wt:g}.",
             "Refill with a solder without bismuth, such as Sn63Pb37.",
         )
-    now, told = joint, [joint.share("Bi")]
+    now, told, there, only_off = joint, [joint.share("Bi")], surplus, 0
     while now.share("Bi") > limit_wt and len(told) <= MOST_ROUNDS:
-        now = mix(now, fresh, 1 - wick_leaves)
+        there *= wick_leaves
+        if there < 1.0:
+            now, there = mix(now, fresh, 1 - there), 1.0
+        else:
+            only_off += 1
         told.append(now.share("Bi"))
     if now.share("Bi") > limit_wt:
         raise refuse(
@@ -205,4 +221,4 @@ def plan_cleaning(
             "Clear the holes with a pump or a vacuum iron: it leaves less than wick.",
         )
     soft = soft_remainder(now)
-    return Cleaning(len(told) - 1, limit_wt, wick_leaves, tuple(told), now, None if soft is None else soft[0])
+    return Cleaning(len(told) - 1, limit_wt, wick_leaves, tuple(told), now, None if soft is None else soft[0], only_off)
