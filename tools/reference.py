@@ -291,6 +291,7 @@ MEANINGS = {
     "output_stuck": "one output held at one level inside its chip, for each of the two levels",
     "input_low": "one input that pulls its net low",
     "passive_open": "a resistor, capacitor or coil in a signal's way open",
+    "timing_open": "a capacitor that sets a time has lost its capacity",
     "crystal_dead": "a crystal that does not start",
     "crystal_wrong": "a crystal at a wrong frequency",
     "rail_missing": "a rail missing at its source",

@@ -140,7 +140,7 @@ def _separator(lines: list[str], name: str) -> tuple[str, bool]:
 def _check_width(lines: list[str], sign: str, name: str) -> None:
     widest = max(len(one.split(sign if sign != " " else None)) for one in lines)
     if widest > MOST_COLUMNS:
-        raise _wide(name, f"The file has {widest} columns.")
+        raise _wide(name, f"A line has {widest} columns or more.")
 
 
 def _head(text: bytes, separator: str, comma: bool, columns: tuple[int, ...], name: str) -> tuple[list[str], int, int]:
