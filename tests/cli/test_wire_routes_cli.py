@@ -175,3 +175,17 @@ def test_joints_of_other_nets_under_a_wire_are_named(home: Path) -> None:
         assert bool(wire["over"]) == any("other nets" in note for note in wire["notes"])
         named += len(under)
     assert named > 3
+
+
+def test_a_noted_cut_is_a_break_to_wire_round_until_it_is_whole(home: Path) -> None:
+    """The log knows that the net was cut: the plan joins its parts again, and says when no wire is needed any more."""
+    run(home, "case", "new", "--board", "demo", "--title", "cut")
+    case = str(json.loads(run(home, "case", "list", "--json"))[-1]["number"])
+    run(home, "note", case, "cut", "145.0,113.6/c")
+    best = json.loads(run(home, "wire", "plan", case, "--net", "A4", "--json"))["plans"][0]
+    assert best["restores"] and len(best["wires"]) == 1
+    run(home, "note", case, "patch", best["wires"][0]["a"], best["wires"][0]["b"], "30awg")
+    again = json.loads(run(home, "wire", "plan", case, "--net", "A4", "--json"))["plans"][0]
+    assert again["wires"] == [] and any("no wire is needed" in note for note in again["notes"])
+    with pytest.raises(Refusal, match="NOT-009"):
+        run(home, "note", case, "patch", "U5.5", "U1.35", "30awg", "-5mm")

@@ -245,6 +245,10 @@ def wire_fields(text: str) -> dict[str, Json]:
     if way:
         fields["path"] = [[float(v) for v in spot.split(",")] for spot in way[1].split(";")]
         text = text.replace(way[0], "")
+    if re.search(r"-\s*\d+(?:[.,]\d+)?\s*mm", text):
+        raise refuse(
+            "NOT-009", f"A wire of {text.strip()} cannot be.", "Give its length in mm, more than 0: 30awg 62mm."
+        )
     gauge = re.search(r"(\d{1,2})\s*awg|awg\s*(\d{1,2})", text, re.IGNORECASE)
     if gauge:
         awg = int(gauge[1] or gauge[2])

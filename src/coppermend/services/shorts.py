@@ -72,7 +72,8 @@ WIDTH_SD = 3.29
 
 @dataclass(frozen=True, slots=True)
 class ShortAnswer:
-    """Where the short of two nets is. ``state``: located, narrowing, too coarse, no fit, nowhere."""
+    """Where the short of two nets is. ``state``: located, narrowing, too coarse, no fit, nowhere. ``ellipse``: the half axes ``long_mm`` and ``short_mm``
+    of the 90 % ellipse round its middle."""
 
     net_a: str
     net_b: str

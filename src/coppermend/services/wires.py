@@ -13,6 +13,7 @@ from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.neighbours import neighbours
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import Wire
+from coppermend.core.rework.pieces import pins_of
 from coppermend.core.rework.prove import Neighbour, ProofCheck, prove_wire
 from coppermend.core.rework.routes_cut import CutPlace, cut_places, track_at
 from coppermend.core.rework.wires import WirePlan, propose_wires
@@ -20,7 +21,7 @@ from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind, known_breaks
 from coppermend.services.laying import PLAIN, Laying, board_ways
 from coppermend.services.newwire import doubtful, ends_of, without_wire
-from coppermend.services.points import resolve
+from coppermend.services.points import meant
 from coppermend.services.workshop import Workshop
 
 CUT_AT = re.compile(r"(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)/([cs])")
@@ -51,11 +52,15 @@ def plan_for_case(
 ) -> Laid:
     """The wires that restore a net of a case. ``broken``: site ids; without them the spans that the readings show broken on this net.
 
-    ``needed``: points as people name them. Refusal WIR-006 when no break is known on the net and no track is to be cut.
+    A net on which a track was cut and that no reading calls broken is planned as the cuts left it, for all of its pins. ``needed``: points as people name
+    them. Refusal WIR-006 when neither break nor cut is known on the net and no track is to be cut.
     """
     bound = bind(workshop, case)
     index = net_index(bound.graph, net)
     chosen = tuple(broken) or breaks_on_net(bound, index)
+    if not chosen and not laying.cut:
+        chosen = cut_on_net(bound, index)
+        needed = needed or (pins_of(bound.graph, index) if chosen else ())
     if not chosen and not laying.cut:
         raise refuse(
             "WIR-006",
@@ -100,7 +105,7 @@ def _laid(
     current_a: float,
     laying: Laying,
 ) -> Laid:
-    points = [resolve(graph, one).id for one in needed]
+    points = [meant(graph, one) for one in needed]
     cuts = [cut for one in laying.cut for cut in _cuts(graph, one)]
     gone = tuple(dict.fromkeys((*_on_net(graph, net, broken), *_on_net(graph, net, [one.site for one in cuts]))))
     plans = propose_wires(
@@ -162,6 +167,13 @@ def breaks_on_net(bound: Binding, net: int) -> tuple[str, ...]:
     at = {site.id: site.net for site in bound.graph.sites}
     spans = known_breaks(bound.graph, bound.areas, bound.evidence, bound.basis)
     return tuple(site for span in spans for site in span if at.get(site) == net)
+
+
+def cut_on_net(bound: Binding, net: int) -> tuple[str, ...]:
+    """The stub beside a track of this net that was cut, as a site that leads nowhere; () where none was."""
+    marks = tuple(f"|{one.id}" for one in bound.state.cuts)
+    stubs = [site for site in bound.graph.sites if site.net == net and any(mark in site.id for mark in marks)]
+    return tuple(site.id for site in sorted(stubs, key=lambda site: (site.length_mm, site.id))[:1])
 
 
 def proof_for_wire(workshop: Workshop, case: str, entry: str = "") -> tuple[ProofCheck, ...]:
