@@ -2,6 +2,8 @@
 
 Each net twice: straight wires, and wires led along the board round its forbidden places with bared tracks among the ends.
 
+``--random N`` (default 500): random nets of 2 to 5 pieces, each against brute force over all sets of wires (networkx, the test's own search).
+
 Breaks are drawn evenly among the runs and barrels of nets with three pins or more. ``--nets N`` (default 100 for each number of breaks), ``--seed N``.
 """
 
@@ -14,6 +16,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from tests.facts.test_rework_wires import brute_force, random_net, restored
 
 from coppermend.bootstrap import open_board
 from coppermend.core.copper.build import build_graph
@@ -41,11 +44,30 @@ def _spread(times: list[float]) -> dict[str, float]:
     }
 
 
+def against_brute_force(many: int, seed: int) -> dict[str, Any]:
+    """Random nets whose pins fell apart: how many plans cost what the best of all sets of wires costs, and restore the net."""
+    dice = np.random.default_rng(seed)
+    times: list[float] = []
+    equal = whole = 0
+    while len(times) < many:
+        graph, broken = random_net(dice, int(dice.integers(2, 6)))
+        want, needed = brute_force(graph, broken)
+        if needed < 2:
+            continue
+        started = time.process_time()
+        plan = propose_wires(graph, broken)[0]
+        times.append((time.process_time() - started) * 1e3)
+        equal += abs(plan.cost_mm - want) <= 1e-9
+        whole += restored(graph, broken, plan)
+    return {"nets": many, "equal": equal, "restored": whole, "ms": _spread(times)}
+
+
 def run(arguments: list[str]) -> dict[str, Any]:
     """Plans wires for nets with one, two and three breaks."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks wires")
     parser.add_argument("--nets", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--random", type=int, default=500)
     said = parser.parse_args(arguments)
     board = open_board("demo")
     graph = build_graph(board)
@@ -85,4 +107,4 @@ def run(arguments: list[str]) -> dict[str, Any]:
                 },
             }
         )
-    return {"board": "demo", "seed": said.seed, "rows": rows}
+    return {"board": "demo", "seed": said.seed, "random": against_brute_force(said.random, said.seed), "rows": rows}
