@@ -395,8 +395,8 @@ def _note_guesses(files: Sequence[PlannedFile], findings: list[Finding]) -> None
             findings.append(Finding("PKG-010", Severity.GUESS, place, words, _OVERRULE))
         elif file.format is Format.GERBER and role.source is Source.NONE:
             words = (
-                "Nothing tells what this layer is, and it does not look like copper; it is left out. A drawing or silkscreen costs nothing. Were it a solder "
-                "mask, vias and lands that it covers would be taken for bare; were it a plane drawn as its clearances, all that the plane joins would be missing."
+                "No word tells what this layer is, and what it draws does not show it for certain; it is left out. A drawing or silkscreen costs nothing. Were it "
+                "a solder mask, vias and lands that it covers would be taken for bare; were it copper, or a plane drawn as its clearances, all that it joins would be missing."
             )
             findings.append(Finding("PKG-015", Severity.WARNING, place, words, _OVERRULE))
 
