@@ -6,12 +6,17 @@ simulated cell by cell in ``benchmarks/memory.py``, which shares nothing with wh
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 from benchmarks.memory import BOARDS, Bench, Memory, demo_board, patient, run_test, two_banks
 
 from coppermend.core.circuit.examples import inverter_chain
 from coppermend.core.findings import Refusal
+from coppermend.core.memory import explain as explaining
+from coppermend.core.memory import faults
 from coppermend.core.memory.derive import map_from_text, memory_map
 from coppermend.core.memory.errors import ErrorWord, read_errors
 from coppermend.core.memory.explain import explain
@@ -182,3 +187,13 @@ def test_the_bad_unit_is_named_from_ten_words() -> None:
     benches = tuple(make() for make in BOARDS)
     rows = [patient(benches, seed, 10, said=True) for seed in range(1001, 1013)]
     assert sum(row["named"] for row in rows) >= 11, [row for row in rows if not row["named"]]
+
+
+def test_the_assumptions_are_those_of_the_reference() -> None:
+    """docs/reference/constants.md says every number that the answers rest on."""
+    page = (Path(__file__).parents[2] / "docs" / "reference" / "constants.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `([A-Z_]+)(?: (\w+))?` \| ([0-9.]+) \|", page.split("## Memory tests")[1], re.MULTILINE)
+    assert len(rows) == 21
+    for name, of, value in rows:
+        found = explaining.PRIOR[of] if of else getattr(explaining, name, getattr(faults, name, None))
+        assert found == float(value), (name, of)

@@ -24,7 +24,7 @@ def rom_command() -> None:
 
 
 @rom_command.command("check")
-@click.argument("files", nargs=-1, required=True, type=FILE, metavar="FILE...")
+@click.argument("files", nargs=-1, required=True, type=FILE, metavar="FILE")
 @click.option("--list", "list_file", type=FILE, help="The owner's checksums, a ROM a line: U5 basic.bin 1a2b3c4d.")
 @click.option("--good", "good", type=FILE, help="A read-out known to be right, to compare bit by bit.")
 @click.option("--board", "package", metavar="PACKAGE", help="The board the ROM belongs to; with --part.")
