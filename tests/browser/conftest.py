@@ -124,7 +124,9 @@ def opened(
     page.on("pageerror", lambda err: bench.errors.append(str(err)))
     page.on("console", lambda m: bench.errors.append(m.text) if m.type == "error" else None)
     page.goto(bench.url(view))
-    page.wait_for_selector("body[data-ready]")
+    page.wait_for_selector(
+        "body[data-ready]", timeout=60_000
+    )  # the first round is planned: seconds, on a loaded machine many
     return page
 
 

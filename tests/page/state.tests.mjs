@@ -18,11 +18,11 @@ const bench = { step: { check: { a: T('p'), b: T('q') } }, readings: [] };
 
 export const tests = {
   'a patient of one’s own: percent become rates, what is left empty is drawn'() {
-    const form = { breaks: '3', seed: '', noise: 'off', false_open: ' ', false_closed: '0.2', oxidised: '', slips: '0', mixed_up: '1', intermittent: '50' };
+    const form = { breaks: '3', bridges: '1', seed: '', noise: 'off', false_open: ' ', false_closed: '0.2', oxidised: '', slips: '0', mixed_up: '1', intermittent: '50' };
     const asked = patientAsked(form);
-    same(Object.keys(asked).sort(), ['breaks', 'false_closed', 'intermittent', 'mixed_up', 'noise', 'slips']);
+    same(Object.keys(asked).sort(), ['breaks', 'bridges', 'false_closed', 'intermittent', 'mixed_up', 'noise', 'slips']);
     near(asked.false_closed, 0.002);
-    same([asked.breaks, asked.intermittent, asked.slips], [3, 0.5, 0]);
+    same([asked.breaks, asked.bridges, asked.intermittent, asked.slips], [3, 1, 0.5, 0]);
     same(patientAsked({ ...form, seed: '0' }).seed, 0);
   },
   'the proposal stands until the person chooses'() {

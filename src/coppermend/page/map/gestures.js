@@ -54,7 +54,7 @@ export function listen(el, on) {
     if (down.size === 1) on.settled();
     if (down.size === 0) {
       on.busy(false);
-      if (e.type === 'pointerup' && moved <= 5 && e.timeStamp - start < 900) on.tap(was.x, was.y);
+      if (e.type === 'pointerup' && moved <= 5 && e.timeStamp - start < SLOWEST_TAP_MS) on.tap(was.x, was.y);
     }
   };
   el.addEventListener('pointerup', up);
@@ -73,6 +73,9 @@ export function listen(el, on) {
     on.zoom(Math.exp(-Math.max(-240, Math.min(240, step)) * 0.0018), x, y);
   }, { passive: false });
 }
+
+/** A press held still for longer is no tap: a hand that rests on the glass. */
+const SLOWEST_TAP_MS = 2500;
 
 /** Two fingers turn the board only after this many degrees, so that a pinch leaves it straight. */
 const TWIST_DEG = 8;
