@@ -113,6 +113,8 @@ def test_one_key_answers_and_one_takes_it_back(page: Page, bench: Bench) -> None
     assert "Nothing was looked at" in page.locator("#places").inner_text()
     assert "local rules" in page.locator("#caution").inner_text()
     at = page.evaluate("() => window.suspectsPage.points[0]")
+    both = page.evaluate("() => window.suspectsPage.found.suspects.copper_first")
+    assert both["prove_all_s"] > 0 and both["words"] in page.locator("#copper-first").inner_text()
     page.keyboard.press("p")
     noted(page, "Noted")
     made = last(bench)

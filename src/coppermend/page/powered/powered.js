@@ -142,7 +142,7 @@ export class Suspects {
     const step = view.next;
     const first = this.found.marks.length || this.found.heat.length ? null : h('p', { id: 'empty' }, 'Nothing was seen under power yet: so far only the complaint and what was read on the copper speak.');
     if (view.stop) return [h('p.need', { id: 'stop' }, view.stop), step && CHECKS.includes(step.kind) ? this.step(step) : null];
-    if (step) return [first, this.step(step)];
+    if (step) return [first, this.step(step), this.bothWays(view.copper_first)];
     if (view.named) return h('div.suspect-next', { id: 'next' }, h('b', null, `${view.suspects[0].words}.`), h('p', null, 'Named beyond doubt: mend that with power off, then start it again and note what it shows.'));
     return h('div.suspect-next', { id: 'next' }, h('b', null, 'Nothing more can be told apart by looks, waves, checks and swaps.'), h('p', null, 'What is listed below looks the same from every place that can be touched: mend the likeliest first, or note what else you see.'));
   }
@@ -158,6 +158,12 @@ export class Suspects {
       step.kind === 'heat' ? h('p', null, h('a', { href: '#heat', id: 'to-heat', onclick: (/** @type {Event} */ e) => { e.preventDefault(); const el = byId('heat'); el.open = true; el.scrollIntoView(); byId('heat-file').focus(); } }, 'Hand the picture in')) : null,
       step.kind === 'start' ? h('p', null, h('a', { id: 'to-power', href: power() }, 'Note that power is on'), ', then what it shows, below.') : null,
       this.others());
+  }
+
+  /** Proving all copper of the reworked places first, against chasing the symptom, on the same clock. @param {any} both */
+  bothWays(both) {
+    if (!both) return null;
+    return h('p', { id: 'copper-first' }, h('b', null, 'Prove the copper first? '), both.words, ' ', h('a', { href: `/#/case/${encodeURIComponent(id)}/bench` }, 'To the round'));
   }
 
   /** The best step of every other kind, for a bench that cannot do the first one. */
