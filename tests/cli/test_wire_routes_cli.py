@@ -184,6 +184,8 @@ def test_a_noted_cut_is_a_break_to_wire_round_until_it_is_whole(home: Path) -> N
     run(home, "note", case, "cut", "145.0,113.6/c")
     best = json.loads(run(home, "wire", "plan", case, "--net", "A4", "--json"))["plans"][0]
     assert best["restores"] and len(best["wires"]) == 1
+    twice = json.loads(run(home, "wire", "plan", case, "--net", "A4", "--cut", "145.0,113.6/c", "--json"))["plans"][0]
+    assert twice["restores"] and len(twice["wires"]) == 1
     run(home, "note", case, "patch", best["wires"][0]["a"], best["wires"][0]["b"], "30awg")
     again = json.loads(run(home, "wire", "plan", case, "--net", "A4", "--json"))["plans"][0]
     assert again["wires"] == [] and any("no wire is needed" in note for note in again["notes"])

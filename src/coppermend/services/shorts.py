@@ -230,8 +230,8 @@ def _answer(
     speak = Places(binding.board)
     listed = tuple(_as_place(speak, model.places[k], float(belief.p[k])) for k in likely(belief))
     best = _as_place(speak, model.places[belief.best], float(belief.p[belief.best]))
-    following = None
-    if propose and _state(belief, readings, None) != "located":
+    following, first = None, _state(belief, readings, None)
+    if first != "located" if propose else first == "too coarse":
         following = _next(binding, model, belief, readings, instrument)
     state = _state(belief, readings, following)
     notes = _notes(belief, readings, state)
@@ -242,7 +242,7 @@ def _answer(
     words = _words(state, best, belief, len(readings), instrument)
     return ShortAnswer(
         *names, state, words, round(belief.width_mm, 2), ellipse, round(belief.bridge_ohm[0], 5), round(belief.bridge_ohm[1], 5),
-        listed, tuple(said), tuple(left_out), instrument.words, following, notes,
+        listed, tuple(said), tuple(left_out), instrument.words, following if propose else None, notes,
     )  # fmt: skip
 
 

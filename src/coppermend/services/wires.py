@@ -58,9 +58,9 @@ def plan_for_case(
     bound = bind(workshop, case)
     index = net_index(bound.graph, net)
     chosen = tuple(broken) or breaks_on_net(bound, index)
-    if not chosen and not laying.cut:
-        chosen = cut_on_net(bound, index)
-        needed = needed or (pins_of(bound.graph, index) if chosen else ())
+    noted = () if chosen else cut_on_net(bound, index)
+    if noted:
+        chosen, needed = noted, needed or pins_of(bound.graph, index)
     if not chosen and not laying.cut:
         raise refuse(
             "WIR-006",

@@ -249,10 +249,11 @@ def highest_setting(slab: Slab, heater: Heater, tg_c: float, room: Room) -> floa
 
 def _held(plan: HeatPlan) -> tuple[Held, ...]:
     laminate = below_tg(plan.tg_c)
+    coldest = plan.target_c if plan.time_s is not None else min(plan.curve[-1][1], plan.curve[-1][3])
     return (
         Held(laminate, plan.hottest_c, plan.hottest_c <= laminate.value),
         Held(PREHEAT, plan.hottest_c, plan.hottest_c <= PREHEAT.value),
-        Held(PREHEAT_LOW, plan.target_c, plan.target_c >= PREHEAT_LOW.value),
+        Held(PREHEAT_LOW, coldest, coldest >= PREHEAT_LOW.value),
         Held(RAMP_UP, plan.ramp_k_s, plan.ramp_k_s <= RAMP_UP.value),
         Held(RAMP_DOWN, plan.fall_k_s, plan.fall_k_s <= RAMP_DOWN.value),
     )
