@@ -191,3 +191,6 @@ def test_a_noted_cut_is_a_break_to_wire_round_until_it_is_whole(home: Path) -> N
     assert again["wires"] == [] and any("no wire is needed" in note for note in again["notes"])
     with pytest.raises(Refusal, match="NOT-009"):
         run(home, "note", case, "patch", "U5.5", "U1.35", "30awg", "-5mm")
+    page = home / "cut.html"
+    run(home, "record", case, "--html", str(page))
+    assert "1 track cut on purpose: 145.0, 113.6 mm, component side." in page.read_text(encoding="utf-8")

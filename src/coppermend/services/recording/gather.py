@@ -185,6 +185,9 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
         yield "No break was found by the readings so far."
     if state.wires:
         yield f"{_some(len(state.wires), 'patch wire').capitalize()} fitted, {len(judgement.wires_proven)} of them proven by readings."
+    if state.cuts:
+        places = "; ".join(f"{one.x_mm:.1f}, {one.y_mm:.1f} mm, {SIDES.get(one.side, one.side)}" for one in state.cuts)
+        yield f"{_some(len(state.cuts), 'track').capitalize()} cut on purpose: {places}."
     if judgement.bridges:
         pairs = "; ".join(f"{a} and {b}" for a, b, _, _ in judgement.bridges)
         yield f"Read closed though the board keeps them apart: {pairs}. A bridge is likely there."
