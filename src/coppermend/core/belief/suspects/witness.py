@@ -20,8 +20,9 @@ Say = tuple[str, str, float]
 
 def witness_logs(made: Field, members: Ints, says: Sequence[Say], other: float) -> Floats:
     """Log P(finding | set) for every fault set (n, size), -1 where fewer."""
-    alone = cause_logs(made, says, other)
-    return np.asarray(alone[members].max(axis=1), dtype=np.float64)
+    each = cause_logs(made, says, other)[members]
+    against = all(log < other for _, _, log in says)
+    return np.asarray(each.min(axis=1) if against else each.max(axis=1), dtype=np.float64)
 
 
 def cause_logs(made: Field, says: Sequence[Say], other: float) -> Floats:
@@ -30,7 +31,7 @@ def cause_logs(made: Field, says: Sequence[Say], other: float) -> Floats:
     if key not in made.memo:
         found = np.full(len(made.causes) + 1, other)
         for k, cause in enumerate(made.causes):
-            found[k] = max([other, *(log for kind, name, log in says if _of(made, cause, kind, name))])
+            found[k] = max((log for kind, name, log in says if _of(made, cause, kind, name)), default=other)
         made.memo[key] = found
     kept: Floats = made.memo[key]
     return kept
