@@ -12,7 +12,6 @@ from __future__ import annotations
 import argparse
 import statistics
 import time
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -21,6 +20,7 @@ from tests.facts.test_rework_wires import brute_force, random_net, restored
 from coppermend.bootstrap import open_board
 from coppermend.core.copper.build import build_graph
 from coppermend.core.copper.model import CopperGraph, SiteKind
+from coppermend.core.rework.bare import keep_clear
 from coppermend.core.rework.pieces import pins_of
 from coppermend.core.rework.routes_places import ways_of
 from coppermend.core.rework.wires import propose_wires
@@ -85,8 +85,8 @@ def run(arguments: list[str]) -> dict[str, Any]:
             started = time.process_time()
             plans = propose_wires(graph, broken, board=board)
             times.append((time.process_time() - started) * 1e3)
-            fresh = replace(ways, kept={})
             started = time.process_time()
+            fresh = ways.clear_of(keep_clear(graph, board, net))
             along = propose_wires(graph, broken, board=board, ways=fresh, scrape=True)
             led.append((time.process_time() - started) * 1e3)
             led_restored += along[0].restores

@@ -21,6 +21,7 @@ from coppermend.core.board.model import Board
 from coppermend.core.copper.build import build_graph
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
 from coppermend.core.copper.worked import PatchWire, worked
+from coppermend.core.rework.bare import keep_clear
 from coppermend.core.rework.pieces import Difficulty
 from coppermend.core.rework.routes import BEND_MM, KeepOut, Ways, fixing_dots
 from coppermend.core.rework.routes_places import ways_of
@@ -366,3 +367,64 @@ def test_insulation_by_heat_and_length() -> None:
         assert wire.as_dict()["change_ohm"] == pytest.approx(wire.gauge.resistance_ohm - 0.01)
     graph = net(2, [run(1, 0, 1)], [point(0, 5, 60), point(1, 12, 60)])
     assert "bare only" in propose_wires(graph, ["run@1"], ways=ways)[0].wires[0].insulation
+
+
+A5_BROKEN, A4_BROKEN = "run@c:86360,119380>129540,118110", "run@c:137160,114300>153670,113030"
+"""Runs of address lines of the demonstration board between two rows of legs."""
+
+
+@pytest.mark.parametrize("broken", [A5_BROKEN, A4_BROKEN])
+def test_no_wire_lies_on_a_joint_leg_or_via_of_another_net(broken: str) -> None:
+    """Jumper wires lie not over leads nor test points (jumper-wire practice after IPC-A-610, docs/sources.md): shapely, on the shapes of the
+    board's own copper, finds every planned wire of 0.5 mm clear of all round lands of other nets that the mask leaves bare."""
+    from coppermend.bootstrap import open_board
+
+    made = open_board("demo")
+    graph = build_graph(made)
+    net_of = graph.site(broken).net
+    ways = ways_of(made, graph).clear_of(keep_clear(graph, made, net_of))
+    bare = [p for p in graph.points if p.net != net_of and p.why_not != "covered by the solder mask"]
+    lands = {
+        side: shapely.union_all([shapely.Point(p.x_mm, p.y_mm).buffer(0.52) for p in bare if p.side == side])
+        for side in "cs"
+    }
+    seen = 0
+    for plan in propose_wires(graph, [broken], board=made, ways=ways, scrape=True):
+        for wire in plan.wires:
+            seen += 1
+            assert wire.side in ("c", "s") and not wire.over
+            assert shapely.LineString(wire.path).buffer(0.25).intersection(lands[wire.side]).area == 0
+    assert seen >= 2
+
+
+def test_a_wire_passes_over_a_foreign_joint_only_where_no_way_is_left_and_says_so() -> None:
+    """A wall of parts with one gap that a foreign land fills: over it, named and dearer; with the wall open, round it and without a word."""
+    spots = ((5, 10), (35, 10), (20, 10))
+    layers: dict[str, Any] = {side: [pad(x, y, 1.6) for x, y in spots] for side in "cs"}
+    layers["c"] += track(0.4, (5, 10), (5, 16), (35, 16), (35, 10))
+    parts = [part(f"J{k}", "c", [("1", x, y, k - 1)]) for k, (x, y) in enumerate(spots, 1)]
+    made = board(layers, [(x, y, 0.8) for x, y in spots], parts)
+    graph = build_graph(made)
+    broken = [s.id for s in graph.sites if s.kind is SiteKind.RUN]
+    home = graph.point("J1.1/joint-s").net
+    wall = tuple(KeepOut(18, y0, 22, y1, "s", "under U5") for y0, y1 in ((-1, 9), (11, 21)))
+    clear = Ways(wall, (0, 0, 40, 20))
+    filled = clear.clear_of(keep_clear(graph, made, home))
+    straight = propose_wires(graph, broken, board=made, ways=clear, side="s")[0]
+    over = propose_wires(graph, broken, board=made, ways=filled, side="s")[0]
+    assert straight.restores and over.restores
+    assert over.cost_mm == pytest.approx(straight.cost_mm + 25.0)
+    open_wall = replace(filled, keep_outs=wall[:1], kept={})
+    round_it = propose_wires(graph, broken, board=made, ways=open_wall, side="s")[0]
+    assert round_it.wires[0].bends >= 2 and round_it.cost_mm > straight.cost_mm
+    assert not round_it.wires[0].over
+    (name,) = over.wires[0].over
+    assert name.startswith("J3.1") and any("Raise the wire or sleeve it" in one for one in over.wires[0].notes)
+
+
+def test_an_end_between_fine_legs_leaves_without_crossing_its_neighbours() -> None:
+    """Legs at 0.5 mm pitch (SMD lands 0.3 x 1.5 mm): the wire leaves along its own land, not over the neighbours'."""
+    row = [KeepOut(10 + k * 0.5 - 0.6, 8.8, 10 + k * 0.5 + 0.6, 11.2, "c", f"over U1.{k}") for k in range(-5, 6) if k]
+    found = Ways((), (0, 0, 40, 40), bare=tuple(row)).route((10.0, 10.0), (30.0, 10.5), "c")
+    assert found is not None and found.path[1][0] == 10.0 and found.bends >= 2
+    assert found.path[1][1] <= 8.8 or found.path[1][1] >= 11.2

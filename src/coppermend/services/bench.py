@@ -285,7 +285,7 @@ def _with_wire(binding: Binding, step: NextStep, span: Span) -> NextStep:
         return pin_step(binding, step, inside, binding.costs)
     broken = [site for one in spans_of(binding) if one.net == span.net for site in one.sites] or list(span.sites)
     try:
-        ways = board_ways(binding.board, binding.graph)
+        ways = board_ways(binding.board, binding.graph, net=binding.graph.net_index(span.net))
         bared = ways is not None
         plan = propose_wires(binding.graph, broken, board=binding.board, alternatives=0, ways=ways, scrape=bared)[0]
     except Refusal as err:

@@ -8,6 +8,7 @@ from coppermend.core.board.model import Board
 from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.findings import refuse
+from coppermend.core.rework.bare import keep_clear
 from coppermend.core.rework.routes import Ways
 from coppermend.core.rework.routes_places import ways_of
 from coppermend.services.points import known_part
@@ -30,8 +31,9 @@ class Laying:
 PLAIN = Laying()
 
 
-def board_ways(board: Board, graph: CopperGraph, laying: Laying = PLAIN) -> Ways | None:
-    """Where wires may lie on this board; None where nobody knows its ground (a board from a pin list) or straight wires are asked for.
+def board_ways(board: Board, graph: CopperGraph, laying: Laying = PLAIN, net: int | None = None) -> Ways | None:
+    """Where wires of ``net`` may lie on this board, clear of the bare places of all others; None where nobody
+    knows its ground (a board from a pin list) or straight wires are asked for.
 
     Refusal for a part to allow that is not there, WIR-014 for a box that is none.
     """
@@ -51,4 +53,4 @@ def board_ways(board: Board, graph: CopperGraph, laying: Laying = PLAIN) -> Ways
         own = [(box, on, "a place you keep free") for box, on in laying.keep_out]
         kept = graph.memo[str(key)] = (board, ways_of(board, graph, own, allow))
     found: Ways = kept[1]
-    return found
+    return found if net is None else found.clear_of(keep_clear(graph, board, net))

@@ -115,7 +115,7 @@ def _laid(
         board,
         side=side,
         current_a=current_a,
-        ways=board_ways(board, graph, laying),
+        ways=board_ways(board, graph, laying, net),
         scrape=laying.scrape and not laying.straight and copper_is_known(board),
     )
     return Laid(plans, tuple(cuts))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import inf
 
@@ -24,6 +24,8 @@ DOT_FREE_MM = 3.0
 """No dot nearer than this to a soldered end: the end stays free of strain. Common practice, no source."""
 ESCAPE_MM = 8.0
 """An end inside a forbidden place (a leg at its own part's edge) may be left straight out over at most this length."""
+OVER_COST_MM = 25.0
+"""What passing over a bare joint, land or via of another net costs, as mm of wire, where no way is clear of them: raised or sleeved there. Our choice."""
 MOST_CROSSINGS = 12
 """Places to change sides that are tried for a wire, nearest first."""
 SAME_MM = 1e-6
@@ -81,12 +83,31 @@ class Ways:
     """Where wires may lie: ``keep_outs`` of both sides and the ``frame`` (x0, y0, x1, y1) inside the board's edge that they stay in.
 
     ``crossings``: places where a wire can pass to the other side (free holes); without one it goes round the edge at ``edge``.
+    ``bare``: the ground of bare joints, lands and vias of other nets. It is forbidden too; ``loose`` gives it up, at a cost.
     """
 
     keep_outs: tuple[KeepOut, ...]
     frame: tuple[float, float, float, float]
     crossings: tuple[Spot, ...] = ()
+    bare: tuple[KeepOut, ...] = ()
     kept: dict[object, object] = field(default_factory=dict, compare=False, repr=False)
+
+    def clear_of(self, bare: Sequence[KeepOut]) -> Ways:
+        """The same ground for a wire that also keeps clear of these bare places of other nets."""
+        return replace(self, bare=tuple(bare), kept={})
+
+    def loose(self) -> Ways:
+        """The same ground for a wire that may pass over bare places of other nets."""
+        return replace(self, bare=(), kept={})
+
+    def passed(self, led: Led, side_a: str, side_b: str) -> int:
+        """How many bare places of other nets a way lies over."""
+        count, side = 0, side_a
+        for p, q in pairwise(led.path):
+            if led.crosses_at is not None and p == led.crosses_at:
+                side = side_b
+            count += sum(1 for one in self.bare if one.side == side and _crosses(one, p, q))
+        return count
 
     def lower_mm(self, a: Spot, b: Spot) -> float:
         """No way between two places costs less.
@@ -127,7 +148,11 @@ class Ways:
             for x, y in (*((x, s[1]) for x in (x0, x1) for s in (a, b)), *((s[0], y) for y in (y0, y1) for s in (a, b)))
         ]
         edge = [(min(max(x, x0), x1), min(max(y, y0), y1)) for x, y in edge]
-        both = {spot for spot in (*self.crossings, *edge) if not any(one.holds(*spot) for one in self.keep_outs)}
+        both = {
+            spot
+            for spot in (*self.crossings, *edge)
+            if not any(one.holds(*spot) for one in (*self.keep_outs, *self.bare))
+        }
         free = sorted(both, key=lambda spot: (_count(a, spot) + _count(spot, b), spot))
         return free[:MOST_CROSSINGS]
 
@@ -146,17 +171,23 @@ class Ways:
         out: dict[str, None] = {}
         for corner in ((b[0], a[1]), (a[0], b[1])):
             for p, q in ((a, corner), (corner, b)):
-                for one in self._of(side):
-                    if _crosses(one, p, q):
+                for one in self.keep_outs:
+                    if one.side == side and _crosses(one, p, q):
                         out.setdefault(one.words)
         return tuple(out)
 
-    def _of(self, side: str) -> tuple[KeepOut, ...]:
+    def _of(self, side: str) -> _Boxes:
         """The forbidden places of one side."""
         if ("of", side) not in self.kept:
-            self.kept["of", side] = tuple(one for one in self.keep_outs if one.side == side)
+            hard = [one for one in self.keep_outs if one.side == side]
+            corners = np.array([(one.x0, one.y0, one.x1, one.y1) for one in hard]).reshape(-1, 4)
+            soft = np.array([(one.x0, one.y0, one.x1, one.y1) for one in self.bare if one.side == side]).reshape(-1, 4)
+            soft = soft[~_within(soft, corners)]
+            self.kept["of", side] = _Boxes(
+                np.vstack([corners, soft]), np.repeat([False, True], (len(corners), len(soft)))
+            )
         found = self.kept["of", side]
-        assert isinstance(found, tuple)
+        assert isinstance(found, _Boxes)
         return found
 
     def _found(self, a: Spot, b: Spot, side: str) -> Route | None:
@@ -174,15 +205,51 @@ class Ways:
                 return None
         return None
 
-    def _plain(self, a: Spot, b: Spot, boxes: Sequence[KeepOut]) -> Route | None:
+    def _plain(self, a: Spot, b: Spot, boxes: _Boxes) -> Route | None:
         """The straight way or the two ways with one bend, where one of them is free: nothing can be cheaper."""
         x0, y0, x1, y1 = self.frame
         if not all(x0 <= x <= x1 and y0 <= y <= y1 for x, y in (a, b)):
             return None
         for corner in ((b[0], a[1]), (a[0], b[1])):
-            if not any(_crosses(one, p, q) for p, q in ((a, corner), (corner, b)) for one in boxes):
+            if not any(boxes.crossed(p, q).any() for p, q in ((a, corner), (corner, b))):
                 return made_route((a, corner, b))
         return None
+
+
+def _within(inner: Floats, outer: Floats) -> NDArray[np.bool_]:
+    """(n,) which boxes lie wholly inside one of the others: they forbid nothing more."""
+    if not len(inner) or not len(outer):
+        return np.zeros(len(inner), dtype=bool)
+    low = (inner[:, None, :2] >= outer[None, :, :2]).all(axis=2)
+    high = (inner[:, None, 2:] <= outer[None, :, 2:]).all(axis=2)
+    return np.asarray(np.any(low & high, axis=1))
+
+
+@dataclass(frozen=True, slots=True)
+class _Boxes:
+    """Forbidden places of one side: ``at`` (n, 4) in mm, ``bare`` (n,) where it is a bare place of another net."""
+
+    at: Floats
+    bare: NDArray[np.bool_]
+
+    def near(self, window: tuple[float, float, float, float]) -> _Boxes:
+        """Those that reach into a window."""
+        x0, y0, x1, y1 = window
+        in_it = (self.at[:, 0] < x1) & (self.at[:, 2] > x0) & (self.at[:, 1] < y1) & (self.at[:, 3] > y0)
+        return _Boxes(self.at[in_it], self.bare[in_it])
+
+    def hold(self, spot: Spot) -> NDArray[np.bool_]:
+        """(n,) which hold a place, their rims left out."""
+        x, y = spot
+        at = self.at
+        level = (at[:, 0] + SAME_MM < x) & (x < at[:, 2] - SAME_MM)
+        return np.asarray(level & (at[:, 1] + SAME_MM < y) & (y < at[:, 3] - SAME_MM))
+
+    def crossed(self, p: Spot, q: Spot) -> NDArray[np.bool_]:
+        """(n,) through which a level or upright run passes."""
+        at = self.at
+        across = (min(p[0], q[0]) < at[:, 2] - SAME_MM) & (max(p[0], q[0]) > at[:, 0] + SAME_MM)
+        return np.asarray(across & (min(p[1], q[1]) < at[:, 3] - SAME_MM) & (max(p[1], q[1]) > at[:, 1] + SAME_MM))
 
 
 def made_route(corners: Sequence[Spot]) -> Route:
@@ -233,20 +300,18 @@ class _Lines:
     """(nx, ny - 1)."""
 
 
-def _searched(
-    a: Spot, b: Spot, boxes: Sequence[KeepOut], frame: tuple[float, float, float, float], grow: float
-) -> Route | None:
+def _searched(a: Spot, b: Spot, boxes: _Boxes, frame: tuple[float, float, float, float], grow: float) -> Route | None:
     """The cheapest way on the lines inside the window that the two ends and a margin span."""
     x0, y0 = max(frame[0], min(a[0], b[0]) - grow), max(frame[1], min(a[1], b[1]) - grow)
     x1, y1 = min(frame[2], max(a[0], b[0]) + grow), min(frame[3], max(a[1], b[1]) + grow)
-    near = [one for one in boxes if one.x0 < x1 and one.x1 > x0 and one.y0 < y1 and one.y1 > y0]
+    near = boxes.near((x0, y0, x1, y1))
     free = [_way_out(spot, near, frame) for spot in (a, b)]
     if any(one is None for one in free):
         return None
     outs = [one for one in free if one is not None]
     extra = [*outs, a, b]
-    xs = _lines([*(v for one in near for v in (one.x0, one.x1)), x0, x1], [p[0] for p in extra], x0, x1)
-    ys = _lines([*(v for one in near for v in (one.y0, one.y1)), y0, y1], [p[1] for p in extra], y0, y1)
+    xs = _lines([*near.at[:, [0, 2]].ravel().tolist(), x0, x1], [p[0] for p in extra], x0, x1)
+    ys = _lines([*near.at[:, [1, 3]].ravel().tolist(), y0, y1], [p[1] for p in extra], y0, y1)
     lines = _barred(xs, ys, near, (x0, y0, x1, y1))
     for spot, out in zip((a, b), outs, strict=True):
         _open_way(lines, spot, out)
@@ -267,17 +332,18 @@ def _lines(edges: Iterable[float], ends: Iterable[float], low: float, high: floa
     return np.array(kept)
 
 
-def _barred(xs: Floats, ys: Floats, boxes: Sequence[KeepOut], window: tuple[float, float, float, float]) -> _Lines:
+def _barred(xs: Floats, ys: Floats, boxes: _Boxes, window: tuple[float, float, float, float]) -> _Lines:
     """Which runs lie inside a box or outside the window."""
     level = np.zeros((max(len(xs) - 1, 0), len(ys)), dtype=bool)
     upright = np.zeros((len(xs), max(len(ys) - 1, 0)), dtype=bool)
-    for one in boxes:
-        i0, i1 = np.searchsorted(xs, one.x0 - SAME_MM), np.searchsorted(xs, one.x1 + SAME_MM, side="right")
-        j0, j1 = np.searchsorted(ys, one.y0 - SAME_MM), np.searchsorted(ys, one.y1 + SAME_MM, side="right")
-        inner_i = slice(np.searchsorted(xs, one.x0 + SAME_MM, side="right"), np.searchsorted(xs, one.x1 - SAME_MM))
-        inner_j = slice(np.searchsorted(ys, one.y0 + SAME_MM, side="right"), np.searchsorted(ys, one.y1 - SAME_MM))
-        level[i0 : max(i1 - 1, i0), inner_j] = True
-        upright[inner_i, j0 : max(j1 - 1, j0)] = True
+    bounds = []
+    for lines, low, high in ((xs, boxes.at[:, 0], boxes.at[:, 2]), (ys, boxes.at[:, 1], boxes.at[:, 3])):
+        outer = np.searchsorted(lines, low - SAME_MM), np.searchsorted(lines, high + SAME_MM, side="right")
+        inner = np.searchsorted(lines, low + SAME_MM, side="right"), np.searchsorted(lines, high - SAME_MM)
+        bounds.append(np.stack([outer[0], np.maximum(outer[1] - 1, outer[0]), *inner], axis=1).tolist())
+    for (i0, i1, ii0, ii1), (j0, j1, jj0, jj1) in zip(*bounds, strict=True):
+        level[i0:i1, jj0:jj1] = True
+        upright[ii0:ii1, j0:j1] = True
     x0, y0, x1, y1 = window
     off_x = (xs < x0 - SAME_MM) | (xs > x1 + SAME_MM)
     off_y = (ys < y0 - SAME_MM) | (ys > y1 + SAME_MM)
@@ -288,19 +354,23 @@ def _barred(xs: Floats, ys: Floats, boxes: Sequence[KeepOut], window: tuple[floa
     return _Lines(xs, ys, level, upright)
 
 
-def _way_out(spot: Spot, boxes: Sequence[KeepOut], frame: tuple[float, float, float, float]) -> Spot | None:
-    """Where an end leaves the forbidden places that it lies in, straight and the shortest way; the end itself where it lies free, None where it cannot."""
+def _way_out(spot: Spot, boxes: _Boxes, frame: tuple[float, float, float, float]) -> Spot | None:
+    """Where an end leaves the forbidden places that it lies in, straight and the shortest way; the end itself where it lies free, None where it cannot.
+
+    Bare places of other nets that do not hold the end itself are not passed on the way out.
+    """
     x0, y0, x1, y1 = frame
+    held = boxes.hold(spot)
     best: tuple[float, Spot] | None = None
     for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
         x, y = spot
         for _ in range(8):
-            inside = [one for one in boxes if one.holds(x, y)]
-            if not inside:
+            inside = np.flatnonzero(boxes.hold((x, y)))
+            if not len(inside):
                 break
-            one = inside[0]
-            x = one.x1 if dx > 0 else one.x0 if dx < 0 else x
-            y = one.y1 if dy > 0 else one.y0 if dy < 0 else y
+            left, low, right, high = boxes.at[inside[0]].tolist()
+            x = right if dx > 0 else left if dx < 0 else x
+            y = high if dy > 0 else low if dy < 0 else y
         x = min(max(x, x0), x1)
         y = min(max(y, y0), y1)
         far = abs(x - spot[0]) + abs(y - spot[1])
@@ -308,7 +378,8 @@ def _way_out(spot: Spot, boxes: Sequence[KeepOut], frame: tuple[float, float, fl
         if (
             straight
             and far <= ESCAPE_MM
-            and not any(one.holds(x, y) for one in boxes)
+            and not boxes.hold((x, y)).any()
+            and not (boxes.crossed(spot, (x, y)) & boxes.bare & ~held).any()
             and (best is None or far < best[0] - SAME_MM)
         ):
             best = (far, (x, y))

@@ -20,6 +20,7 @@ from coppermend.core.board.model import Board
 from coppermend.core.board.pinboard import made_up_places
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.findings import Place, refuse
+from coppermend.core.rework.bare import WIRE_RADIUS_MM
 from coppermend.core.rework.gauge import BENCH_GAUGES, Gauge, choose_gauge
 from coppermend.core.rework.insulation import insulation_of
 from coppermend.core.rework.least import least_joins
@@ -36,7 +37,7 @@ from coppermend.core.rework.pieces import (
     points_of,
     sites_of,
 )
-from coppermend.core.rework.routes import KeepOut, Ways, fixing_dots
+from coppermend.core.rework.routes import OVER_COST_MM, KeepOut, Ways, fixing_dots
 from coppermend.core.rework.routes_places import scraped_ends
 from coppermend.core.rework.rules import WIRE_ASSUMED, WIRE_CAUTIONS, WIRE_RULES, Rule
 from coppermend.core.units import COPPER_THICKNESS_MM
@@ -46,6 +47,9 @@ STRIP_MM = 3.0
 
 SLACK_MM = 3.0
 """Spare length so that the wire lies without pull. Common practice, no source."""
+
+WALL_MM = 0.125
+"""Insulation round a wire's copper at the least: wrap wire of 30 AWG measures 0.5 mm outside. From memory of data sheets."""
 
 PAIRS_KEPT = 3
 """Best end pairs kept per pair of pieces, for the alternatives."""
@@ -266,15 +270,24 @@ def _joins(pieces: Sequence[Piece], difficulty: Difficulty, ways: Ways | None) -
     for one, two in combinations(pieces, 2):
         if one.ends and two.ends:
             best = _nearest(one.ends, two.ends, difficulty, ways)
+            if not best and ways is not None and ways.bare:
+                best = _nearest(one.ends, two.ends, difficulty, ways.loose(), ways)
             if best:
                 found[one.index, two.index] = best
     return found
 
 
 def _nearest(
-    ends_a: Sequence[WireEnd], ends_b: Sequence[WireEnd], difficulty: Difficulty, ways: Ways | None
+    ends_a: Sequence[WireEnd],
+    ends_b: Sequence[WireEnd],
+    difficulty: Difficulty,
+    ways: Ways | None,
+    clear: Ways | None = None,
 ) -> list[_Join]:
-    """The cheapest pairs of ends: length, both difficulties, and the way round when the sides differ."""
+    """The cheapest pairs of ends: length, both difficulties, and the way round when the sides differ.
+
+    ``clear``: the ground whose bare places a way may pass after all, each at its cost.
+    """
     dx = np.abs(np.subtract.outer([e.x_mm for e in ends_a], [e.x_mm for e in ends_b]))
     dy = np.abs(np.subtract.outer([e.y_mm for e in ends_a], [e.y_mm for e in ends_b]))
     least = np.hypot(dx, dy) if ways is None else ways.lower_mm_of(dx, dy)
@@ -289,7 +302,7 @@ def _nearest(
     if ways is None:
         keep = np.argsort(flat, kind="stable")[:PAIRS_KEPT]
         return [_Join(float(flat[i]), ends_a[int(i) // len(ends_b)], ends_b[int(i) % len(ends_b)]) for i in keep]
-    return _led(ends_a, ends_b, flat, fixed.ravel(), ways)
+    return _led(ends_a, ends_b, flat, fixed.ravel(), ways, clear)
 
 
 def _led(
@@ -298,6 +311,7 @@ def _led(
     bound: NDArray[np.float64],
     fixed: NDArray[np.float64],
     ways: Ways,
+    clear: Ways | None = None,
 ) -> list[_Join]:
     """Led wires in order of their lower bounds until no bound is below the best found: the best is the least of all pairs."""
     found: list[_Join] = []
@@ -309,7 +323,8 @@ def _led(
         a, b = ends_a[i // len(ends_b)], ends_b[i % len(ends_b)]
         led = ways.led((a.x_mm, a.y_mm), a.side, (b.x_mm, b.y_mm), b.side)
         if led is not None:
-            found.append(_Join(led.cost_mm + float(fixed[i]), a, b, led.path, led.crosses_at))
+            over = 0.0 if clear is None else OVER_COST_MM * clear.passed(led, a.side, b.side)
+            found.append(_Join(led.cost_mm + float(fixed[i]) + over, a, b, led.path, led.crosses_at))
     return sorted(found, key=_cost)[:PAIRS_KEPT]
 
 
@@ -416,7 +431,8 @@ class _Maker:
             cut, track_section_mm2=width * thickness, track_ohm=ohm, current_a=self.current_a, at_hand=self.at_hand
         )
         side = a.side if a.side == b.side else "both"
-        over = lies_over(self.graph, self.net, path, "cs" if side == "both" else side)
+        radius = max(WIRE_RADIUS_MM, choice.gauge.diameter_mm / 2 + WALL_MM)
+        over = self._over(path, join, radius)
         notes = (*self._notes(join, side, choice.enough, choice.reason), *([over_words(over)] if over else []))
         if self._placed(a) and self._placed(b):
             words = (
@@ -445,6 +461,16 @@ class _Maker:
             insulation_of(path, side, self.keep_outs, way),
             over,
         )
+
+    def _over(self, path: Sequence[tuple[float, float]], join: _Join, radius: float) -> tuple[str, ...]:
+        """What the wire lies over, each stretch looked at on its own side."""
+        if join.crosses_at is None:
+            sides = join.a.side if join.a.side == join.b.side else "cs"
+            return lies_over(self.graph, self.net, path, sides, radius, self.board)
+        at = path.index(join.crosses_at)
+        halves = ((path[: at + 1], join.a.side), (path[at:], join.b.side))
+        named = [one for half, on in halves for one in lies_over(self.graph, self.net, half, on, radius, self.board)]
+        return tuple(dict.fromkeys(named))
 
     def _placed(self, end: WireEnd) -> bool:
         return self.board is None or end.part not in made_up_places(self.board)

@@ -1,0 +1,103 @@
+"""Bare joints, legs, lands and vias that a patch wire of another net keeps clear of, each with the ground that its land takes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from coppermend.core.board.model import Board
+from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.rework.routes import KeepOut
+
+WIRE_RADIUS_MM = 0.25
+"""Half an insulated wrap wire of 30 AWG (0.5 mm outside; from memory of data sheets)."""
+CLEAR_MM = 0.2
+"""Air between a wire's insulation and a bare land of another net: what still leaves a way between 1.6 mm lands at 2.54 mm pitch. Our choice."""
+HALF_LAND_MM = 0.8
+"""Half a land whose own shape is not found in the copper. Our choice: a usual land of 1.6 mm."""
+LARGEST_LAND_MM = 6.0
+"""A shape larger than this about a point is no land but a pour or a track."""
+MASKED = "covered by the solder mask"
+"""How the copper graph says that the mask covers a point (``core/copper/barepoints.py``)."""
+
+Boxes = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class BarePlaces:
+    """Points that are bare, and the boxes (n, 4) of their lands: x0, y0, x1, y1 in mm."""
+
+    points: tuple[ProbePoint, ...]
+    boxes: Boxes
+
+    def grown(self, by_mm: float) -> Any:
+        """The boxes as shapely polygons, grown on every side."""
+        x0, y0, x1, y1 = (self.boxes + np.array([-by_mm, -by_mm, by_mm, by_mm])).T
+        return shapely.box(x0, y0, x1, y1)
+
+
+def bare_places(graph: CopperGraph, board: Board | None = None) -> BarePlaces:
+    """Every bare point of a graph with its land; what the solder mask covers is left out. Lands without a shape of their own: 1.6 mm square.
+
+    >>> from coppermend.core.belief.examples import example_graph
+    >>> bare_places(example_graph([(0, 1)], [0, 1])).boxes[0].tolist()
+    [-0.8, -0.8, 0.8, 0.8]
+    """
+    key = "rework bare"
+    kept = graph.memo.get(key)
+    if kept is None or (board is not None and kept[0] is not board):
+        kept = graph.memo[key] = (board, _found(graph, board))
+    found: BarePlaces = kept[1]
+    return found
+
+
+def keep_clear(graph: CopperGraph, board: Board, net: int, clear_mm: float = CLEAR_MM) -> tuple[KeepOut, ...]:
+    """Where no wire of ``net`` may lie for the bare places of all other nets: their lands, grown by the wire's radius and the clearance."""
+    places = bare_places(graph, board)
+    grow = WIRE_RADIUS_MM + clear_mm
+    return tuple(
+        KeepOut(x0 - grow, y0 - grow, x1 + grow, y1 + grow, point.side, f"over {place_words(graph, point)}")
+        for point, (x0, y0, x1, y1) in zip(places.points, places.boxes.tolist(), strict=True)
+        if point.net != net
+    )
+
+
+def place_words(graph: CopperGraph, point: ProbePoint) -> str:
+    """A point of another net as people name it, with its net."""
+    name = f"{point.part}.{point.pin}" if point.part else f"the {point.kind} at {point.x_mm:.1f}, {point.y_mm:.1f}"
+    return f"{name} ({graph.net_names[point.net]})"
+
+
+def _found(graph: CopperGraph, board: Board | None) -> BarePlaces:
+    seen: dict[tuple[float, float, str, int], ProbePoint] = {}
+    for point in graph.points:
+        if point.why_not != MASKED and point.kind != "track" and point.side in ("c", "s"):
+            seen.setdefault((point.x_mm, point.y_mm, point.side, point.net), point)
+    points = tuple(seen.values())
+    lands = {} if board is None else dict(_lands(board))
+    half = np.array([lands.get(_key(p.x_mm, p.y_mm, p.side), (HALF_LAND_MM, HALF_LAND_MM)) for p in points])
+    at = np.array([(p.x_mm, p.y_mm) for p in points]).reshape(-1, 2)
+    half = half.reshape(-1, 2)
+    return BarePlaces(points, np.hstack([at - half, at + half]))
+
+
+def _key(x: float, y: float, side: str) -> tuple[int, int, str]:
+    return round(x * 20), round(y * 20), side
+
+
+def _lands(board: Board) -> Iterable[tuple[tuple[int, int, str], tuple[float, float]]]:
+    """Half the width and height of the copper shapes that may be lands, by their middles; the largest last."""
+    for layer in board.layers:
+        if layer.key not in ("c", "s") or not len(layer.shapes):
+            continue
+        box = layer.shapes.bounds_mm()
+        size = box[:, 2:] - box[:, :2]
+        fits = np.flatnonzero((size < LARGEST_LAND_MM).all(axis=1) & (size > 0.1).all(axis=1))
+        for k in fits[np.argsort(size[fits].sum(axis=1), kind="stable")].tolist():
+            middle = (box[k, :2] + box[k, 2:]) / 2
+            yield _key(float(middle[0]), float(middle[1]), layer.key), (float(size[k, 0] / 2), float(size[k, 1] / 2))
