@@ -1,5 +1,5 @@
 import { question, howRead, NOTHING_ASKED } from '../../src/coppermend/page/case/ohms.js';
-import { fate } from '../../src/coppermend/page/case/finish.js';
+import { againstPlanner, fate } from '../../src/coppermend/page/case/finish.js';
 import { actOf as pedalAct, keptPedal, keyWords, learnt } from '../../src/coppermend/page/shared/pedal.js';
 import { nameOf } from '../../src/coppermend/page/shared/keys.js';
 import { Listening, actOf } from '../../src/coppermend/page/speech/listen.js';
@@ -96,5 +96,10 @@ export const tests = {
   },
   'how a break of the patient came out'() {
     same([fate({ found: true, mended: true }), fate({ found: true, mended: false }), fate({ found: false, mended: false })], ['mended', 'found, not mended', 'not found']);
+  },
+  'a round against the planner counts the readings between two nets where the planner has such'() {
+    same(againstPlanner({ readings: 32, planner_checks: 31, apart: 36, planner_apart: 31 }), '6 readings more than the planner.');
+    same(againstPlanner({ readings: 31, planner_checks: 31, apart: 4, planner_apart: 0 }), 'As many as the planner.');
+    yes(againstPlanner({ readings: 30, planner_checks: 31 }).startsWith('1 reading fewer'));
   },
 };

@@ -80,7 +80,7 @@ def weighed(
     """The two ways from their numbers.
 
     >>> found = weighed(checks=40, prove_s=300.0, missing_bits=5.0, bits_per_s=0.05, breaks=2.0, elsewhere=0.2, chance=0.9, switch_s=90.0)
-    >>> found.chase_one_s, found.chase_all_s, found.prove_all_s, found.better
+    >>> found.chase_one_s, round(found.chase_all_s, 6), found.prove_all_s, found.better
     (100.0, 418.0, 338.0, 'prove')
     """
     one = missing_bits / max(bits_per_s, 1e-9)

@@ -7,6 +7,12 @@ import { count, seconds, sentence } from '../shared/words.js';
 /** How one of the patient's breaks or bridges came out. Pure. @param {{found: boolean, mended: boolean}} b */
 export const fate = (b) => (b.mended ? 'mended' : b.found ? 'found, not mended' : 'not found');
 
+/** The readings against the planner's, those between two nets too where the planner has such. Pure. @param {{readings: number, planner_checks: number, apart?: number, planner_apart?: number}} one */
+export function againstPlanner(one) {
+  const more = one.readings - one.planner_checks + (one.planner_apart ? (one.apart ?? 0) - one.planner_apart : 0);
+  return more > 0 ? `${count(more, 'reading')} more than the planner.` : more === 0 ? 'As many as the planner.' : `${count(-more, 'reading')} fewer than the planner, which goes on until nothing is left to prove.`;
+}
+
 /** @param {HTMLDialogElement} el @param {import('../main.js').App} app */
 export async function openFinish(el, app) {
   const truth = await get(app.url('practice/truth'));
@@ -19,7 +25,7 @@ export async function openFinish(el, app) {
   try {
     const one = await get(app.url('practice/planner'));
     fill(against, h('dl.numbers', null, cell('your readings on one net', one.readings), cell('the planner’s checks', one.planner_checks), cell('its time, modelled', seconds(one.planner_seconds)), one.planner_apart ? [cell('your readings between two nets', one.apart), cell('the planner’s there', one.planner_apart)] : null),
-      h('p.why', null, `${one.readings > one.planner_checks ? `${count(one.readings - one.planner_checks, 'reading')} more than the planner` : one.readings === one.planner_checks ? 'As many as the planner' : `${count(one.planner_checks - one.readings, 'reading')} fewer than the planner, which goes on until nothing is left to prove`}. ${one.apart && !one.planner_apart ? `${count(one.apart, 'reading')} between two nets are not counted.` : ''}`));
+      h('p.why', null, `${againstPlanner(one)} ${one.apart && !one.planner_apart ? `${count(one.apart, 'reading')} between two nets are not counted.` : ''}`));
   } catch (err) {
     fill(against, h('p', null, findingOf(err).words));
   }
