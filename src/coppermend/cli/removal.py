@@ -9,6 +9,8 @@ import click
 from coppermend.cli import print_json
 from coppermend.cli.shop import JSON, margin, shop, shop_and_case
 from coppermend.core.rework.removal import Bench, RemovalPlan
+from coppermend.services import planlists
+from coppermend.services.plans import note_plan
 from coppermend.services.removal import removal_for_case, removal_for_package
 
 
@@ -40,6 +42,7 @@ def removal_command() -> None:
     show_default=True,
     help="Heat lost to the air by each face, W/m2K.",
 )
+@click.option("--note", "noted_in", metavar="CASE", help="Keep the plan in a case: its record shows it.")
 @JSON
 @click.pass_context
 def removal_plan(
@@ -51,6 +54,7 @@ def removal_plan(
     preheat_c: float,
     liquidus_c: float,
     film_w_m2k: float,
+    noted_in: str | None,
     as_json: bool,
 ) -> None:
     """Plan the removal of PART: its pins ranked by thermal resistance, an order, neighbours to shield, copper under it, the work area afterwards."""
@@ -60,11 +64,16 @@ def removal_plan(
     else:
         made, case = shop_and_case(ctx, where)
         plan = removal_for_case(made, case, part, bench, margin_mm)
+    keep = planlists.removal_lists(plan)
+    if noted_in is not None:
+        note_plan(*shop_and_case(ctx, noted_in), planlists.removal_words(plan), keep)
     if as_json:
-        print_json(plan.as_dict())
+        print_json({**plan.as_dict(), "plan": keep})
         return
     for line in plan_lines(plan, margin_mm):
         click.echo(line)
+    if noted_in is not None:
+        click.echo("Noted in the case.")
 
 
 def plan_lines(plan: RemovalPlan, margin_mm: float) -> list[str]:

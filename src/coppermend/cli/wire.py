@@ -13,7 +13,9 @@ from coppermend.core.rework.gauge import gauge, onderdonk_a
 from coppermend.core.rework.routes_cut import CUT_WORDS
 from coppermend.core.rework.rules import WIRE_ASSUMED
 from coppermend.core.rework.wires import STRIP_MM, Wire, WirePlan
+from coppermend.services import planlists
 from coppermend.services.laying import Laying
+from coppermend.services.plans import note_plan
 from coppermend.services.wires import Laid, plan_for_case, plan_for_package, proof_for_wire
 
 
@@ -73,6 +75,7 @@ def gauge_command(awg: int, length_mm: float, as_json: bool) -> None:
 )
 @click.option("--no-scrape", is_flag=True, help="No wire ends on a bared track.")
 @click.option("--straight", is_flag=True, help="Straight wires, whatever lies between.")
+@click.option("--note", "noted_in", metavar="CASE", help="Keep the plan in a case: its record shows it.")
 @JSON
 @click.pass_context
 def plan_command(
@@ -88,6 +91,7 @@ def plan_command(
     keep_out: tuple[str, ...],
     no_scrape: bool,
     straight: bool,
+    noted_in: str | None,
     as_json: bool,
 ) -> None:
     """Propose the patch wires that restore a net, led along the board round parts, test lands, mounting holes and the edge; the least set first."""
@@ -100,17 +104,23 @@ def plan_command(
         made, case = shop_and_case(ctx, where)
         laid = plan_for_case(made, case, net, broken, need, side=side or "", current_a=current_a, laying=laying)
     plans = laid.plans
+    keep = planlists.wire_lists(laid)
+    if noted_in is not None:
+        note_plan(*shop_and_case(ctx, noted_in), planlists.wire_words(laid), keep)
     if as_json:
         print_json(
             {
                 "net": plans[0].net_name,
                 "cuts": [one.as_dict() for one in laid.cuts],
                 "plans": [plan.as_dict() for plan in plans],
+                "plan": keep,
             }
         )
     else:
         _print_cuts(laid)
         _print_plans(plans)
+        if noted_in is not None:
+            click.echo("Noted in the case.")
     if not plans[0].restores:
         ctx.exit(1)
 

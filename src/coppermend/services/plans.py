@@ -17,8 +17,9 @@ from coppermend.services.notes import Noted, note
 from coppermend.services.requests import Request
 from coppermend.services.workshop import Workshop
 
-ALLOY, WARMING = "alloy", "warming"
+ALLOY, WARMING, LISTS = "alloy", "warming", "lists"
 MOST_ROWS, MOST_LINES, MOST_LETTERS = 120, 40, 600
+MOST_TABLES, MOST_COLUMNS, MOST_TABLE_ROWS = 8, 8, 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,24 @@ class WarmingKept:
     tg_c: float
     time_s: float | None
     held: tuple[tuple[str, str, str, bool, str], ...]
+    assumed: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ListKept:
+    """A table of a kept plan: its title, the names of its columns, and its rows, each as long as the names."""
+
+    title: str
+    names: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ListsKept:
+    """A plan of taking a part out or of patch wires: its title, its tables (``services/planlists.py``), and what it rests on."""
+
+    title: str
+    tables: tuple[ListKept, ...]
     assumed: tuple[str, ...]
 
 
@@ -96,7 +115,7 @@ def note_plan(workshop: Workshop, case: str, words: str, plan: Mapping[str, Any]
     return note(workshop, case, Request("remark", words=words, fields={"plan": dict(plan)}))
 
 
-def checked_plan(value: Any) -> AlloyKept | WarmingKept:
+def checked_plan(value: Any) -> AlloyKept | WarmingKept | ListsKept:
     """A plan as an entry holds it, read back. Refusal NOT-011 for one that is none.
 
     >>> checked_plan({"what": "alloy", "base": "Sn63Pb37", "add": "Sn42Bi58", "shares": [0, 0.5], "keep_c": 130, "assumed": []}).shares
@@ -111,6 +130,9 @@ def checked_plan(value: Any) -> AlloyKept | WarmingKept:
             return AlloyKept(base.name, add.name, shares, _figure(value["keep_c"], -50.0, 1000.0), assumed)
         if what == WARMING:
             return _warming(value, assumed)
+        if what == LISTS:
+            tables = tuple(_list(one) for one in _several(value["tables"], MOST_TABLES))
+            return ListsKept(_words(value["title"]), tables, assumed)
     except (KeyError, TypeError, ValueError, Refusal) as err:
         raise _no_plan(str(err)) from err
     raise _no_plan(f"it says {what!r}")
@@ -143,6 +165,16 @@ def _warming(value: Mapping[str, Any], assumed: tuple[str, ...]) -> WarmingKept:
     )
 
 
+def _list(value: Any) -> ListKept:
+    names = tuple(_words(one) for one in _several(value["names"], MOST_COLUMNS))
+    rows = tuple(
+        tuple(_words(cell) for cell in _several(row, MOST_COLUMNS)) for row in _several(value["rows"], MOST_TABLE_ROWS)
+    )
+    if any(len(row) != len(names) for row in rows):
+        raise ValueError("a row and its table's names differ in number")
+    return ListKept(_words(value["title"]), names, rows)
+
+
 def _row(value: Any) -> tuple[float, ...]:
     row = _several(value, 5)
     if len(row) != 5:
@@ -171,12 +203,12 @@ def _words(value: Any) -> str:
 def _no_plan(why: str) -> Refusal:
     return refuse(
         "NOT-011",
-        f"This is no plan of an alloy or of warming: {why}.",
-        "Take it as 'alloy plan' or 'heat preheat' print it (--json: plan), or let them note it: --note CASE.",
+        f"This is no plan that a case keeps: {why}.",
+        "Take it as 'alloy plan', 'heat preheat', 'removal plan' or 'wire plan' print it (--json: plan), or let them note it: --note CASE.",
     )
 
 
-def read_plan(text: str) -> AlloyKept | WarmingKept | None:
+def read_plan(text: str) -> AlloyKept | WarmingKept | ListsKept | None:
     """A kept plan from the canonical JSON of the state; None for one that this version cannot draw."""
     try:
         return checked_plan(json.loads(text))

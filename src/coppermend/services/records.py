@@ -87,6 +87,10 @@ def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
             "alt": one.picture.alt if one.picture else "",
             "limits": [list(row) for row in one.limits],
             "assumed": list(one.assumed),
+            "tables": [
+                {"title": table.title, "names": list(table.names), "rows": [list(row) for row in table.rows]}
+                for table in one.tables
+            ],
         }
         for one in view.plans
     ]

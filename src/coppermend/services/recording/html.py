@@ -205,7 +205,8 @@ def _plan(one: PlanRow) -> str:
     rests = f"<details open><summary>What this rests on</summary>{_list(one.assumed)}</details>" if one.assumed else ""
     return (
         f"<h3>{escape(one.title)}</h3><p>{escape(one.when)} {_lines(one.words)}</p>"
-        f"{_figure(one.picture) if one.picture else ''}{_table('', LIMIT_NAMES, one.limits)}{rests}"
+        f"{_figure(one.picture) if one.picture else ''}{_table('', LIMIT_NAMES, one.limits)}"
+        f"{''.join(_table(table.title, table.names, table.rows) for table in one.tables)}{rests}"
     )
 
 

@@ -128,6 +128,15 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
+class PlanTable:
+    """A table of a plan: its title, the names of its columns, its rows."""
+
+    title: str
+    names: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class PlanRow:
     """A plan of the rework that the case keeps: its diagram (None where it cannot be drawn), limits as (name, found, allowed, kept, source), what it rests on."""
 
@@ -137,6 +146,7 @@ class PlanRow:
     picture: Picture | None
     limits: tuple[tuple[str, str, str, str, str], ...]
     assumed: tuple[str, ...]
+    tables: tuple[PlanTable, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

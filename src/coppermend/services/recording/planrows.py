@@ -8,8 +8,8 @@ from coppermend.core.findings import Refusal
 from coppermend.core.log.state import KeptPlan
 from coppermend.core.rework.alloy.composition import read_alloy
 from coppermend.services.alloydrawing import draw_alloys
-from coppermend.services.plans import AlloyKept, read_plan
-from coppermend.services.recording.model import Picture, PlanRow
+from coppermend.services.plans import AlloyKept, ListsKept, read_plan
+from coppermend.services.recording.model import Picture, PlanRow, PlanTable
 from coppermend.services.warmingdrawing import HEIGHT, WIDTH, draw_warming
 
 MOST_PLANS = 20
@@ -27,6 +27,9 @@ def plan_rows(plans: Sequence[KeptPlan], stamp: Callable[[str], str]) -> Iterabl
         elif isinstance(kept, AlloyKept):
             title = f"Alloy: {kept.add} fed to {kept.base}"
             yield PlanRow(title, when, one.words, _alloy(number, kept), (), kept.assumed)
+        elif isinstance(kept, ListsKept):
+            tables = tuple(PlanTable(table.title, table.names, table.rows) for table in kept.tables)
+            yield PlanRow(kept.title, when, one.words, None, (), kept.assumed, tables)
         else:
             alt = f"Temperature of both sides over the time, up to the target of {kept.target_c:.0f} degC, under the laminate's limit."
             picture = Picture(f"plan-{number}", "", alt, draw_warming(kept), HEIGHT / WIDTH)
