@@ -46,3 +46,22 @@ def test_a_planned_wire_on_a_bared_track_is_noted_as_the_page_hands_it_in(
     graph = bind(shop, case).graph
     parted = [site.id for site in graph.sites if "|" in site.id]
     assert len(parted) == 2 and f"wire@{posted.json()['entry']['id']}" in {site.id for site in graph.sites}
+
+
+def test_page_is_told_that_two_wires_side_by_side_prove_nothing(client: Client, case: str) -> None:
+    """What a person reads beside such a check is why it is no proof, in the names of the pins; a lone wire's check keeps its few words."""
+    ends = ["U5.5/joint-s", "U1.35/joint-s"]
+    path = f"/api/cases/{case}/entries"
+    assert client.post(path, json={"kind": "cut", "points": ["104.00,118.11/c"]}).status_code == 201
+    assert client.post(path, json={"kind": "patch", "points": ends, "options": {"length_mm": 80}}).status_code == 201
+    (alone,) = client.get(f"/api/cases/{case}/wires").json()["fitted"]
+    assert alone["checks"][0]["proves"] and alone["checks"][0]["why"] == "the wire and both its joints"
+    assert client.post(path, json={"kind": "patch", "points": ends, "options": {"length_mm": 90}}).status_code == 201
+    for wire in client.get(f"/api/cases/{case}/wires").json()["fitted"]:
+        bridge = wire["checks"][0]
+        assert not bridge["proves"] and "must read" not in bridge["words"]
+        assert (
+            bridge["why"].startswith("Not proof of the wire")
+            and "Another patch wire joins U5.5 and U1.35" in bridge["why"]
+        )
+        assert all(one["proves"] for one in wire["checks"][1:])

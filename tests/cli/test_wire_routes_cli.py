@@ -197,3 +197,72 @@ def test_a_noted_cut_is_a_break_to_wire_round_until_it_is_whole(home: Path) -> N
     page = home / "cut.html"
     run(home, "record", case, "--html", str(page))
     assert "1 track cut on purpose: 145.0, 113.6 mm, component side." in page.read_text(encoding="utf-8")
+
+
+def two_tracks(folder: Path) -> str:
+    """A board made by hand: net A and net B each one 0.3 mm track from J1 (x = 10 mm) to J2 (x = 110 mm), 0.6 mm apart; A on y = 10 mm."""
+
+    def at(x: float, y: float, what: str) -> str:
+        return f"X{round(x * 1e6)}Y{round(y * 1e6)}{what}*\n"
+
+    def head(function: str) -> str:
+        return f"%TF.FileFunction,{function}*%\n%FSLAX46Y46*%\n%MOMM*%\n%ADD10C,0.300*%\n%ADD11C,1.600*%\n"
+
+    pads = [(10, 7, "A", "J1", 1), (110, 7, "A", "J2", 1), (10, 13.6, "B", "J1", 2), (110, 13.6, "B", "J2", 2)]
+    flashed = "".join(f"%TO.P,{ref},{pin}*%\n%TO.N,{net}*%\nD11*\n{at(x, y, 'D03')}" for x, y, net, ref, pin in pads)
+    tracks = "".join(
+        f"%TO.N,{net}*%\nD10*\n{at(10, off, 'D02')}{at(10, y, 'D01')}{at(110, y, 'D01')}{at(110, off, 'D01')}%TD*%\n"
+        for net, y, off in (("A", 10, 7), ("B", 10.6, 13.6))
+    )
+    edge = [(0, 0, "D02"), (120, 0, "D01"), (120, 30, "D01"), (0, 30, "D01"), (0, 0, "D01")]
+    folder.mkdir()
+    (folder / "b-F_Cu.gbr").write_text(head("Copper,L1,Top") + tracks + flashed + "M02*\n")
+    (folder / "b-B_Cu.gbr").write_text(head("Copper,L2,Bot") + flashed + "M02*\n")
+    (folder / "b-Edge_Cuts.gbr").write_text(
+        head("Profile,NP") + "D10*\n" + "".join(at(*one) for one in edge) + "M02*\n"
+    )
+    holes = "".join(f"X{float(x)}Y{float(y)}\n" for x, y, *_ in pads)
+    (folder / "b-PTH.drl").write_text(
+        f"M48\n; #@! TF.FileFunction,Plated,1,2,PTH\nFMAT,2\nMETRIC\nT1C0.800\n%\nG90\nG05\nT1\n{holes}M30\n"
+    )
+    return str(folder)
+
+
+def test_round_a_noted_cut_the_least_wire_laps_on_what_is_left_on_both_sides(home: Path, tmp_path: Path) -> None:
+    """Both stubs are sound copper, so a lap at each side of the cut is the least wire: 2 x 7 mm for baring (the plan's own cost) and the gap. A lap is
+    two track widths at least (rules.py), here 0.6 mm, and keeps off the cut. The wire replaces the copper between its ends: 1.72e-8 ohm m over
+    0.3 mm x 35 um (IACS annealed copper at 20 degC)."""
+    board = two_tracks(tmp_path / "two")
+    run(home, "case", "new", "--board", board, "--title", "cut")
+    case = str(json.loads(run(home, "case", "list", "--json"))[-1]["number"])
+    run(home, "note", case, "cut", "60,10/c")
+    plan = json.loads(run(home, "wire", "plan", case, "--net", "A", "--json"))["plans"][0]
+    (wire,) = plan["wires"]
+    ends = sorted((wire["path"][0][0], wire["path"][-1][0]))
+    assert plan["restores"] and wire["a"].startswith("track@") and wire["b"].startswith("track@")
+    assert 0.3 < 60 - ends[0] < 1.5 and 0.3 < ends[1] - 60 < 1.5
+    assert plan["cost_mm"] < 18
+    assert wire["replaces_ohm"] == pytest.approx(1.72e-8 * (ends[1] - ends[0]) * 1e-3 / (0.3e-3 * 35e-6), rel=0.1)
+    line = next(
+        one for one in run(home, "wire", "plan", case, "--net", "A").splitlines() if "note CASE patch track@" in one
+    )
+    run(home, *line.split("when it is in: ")[1].replace("CASE", case).split())
+    whole = run(home, "wire", "plan", case, "--net", "A")
+    assert "no wire is needed" in whole
+
+
+def test_round_a_planned_cut_the_freed_stretch_takes_no_wire(home: Path, tmp_path: Path) -> None:
+    """Two cuts 1 mm to each side of the place that touches: the wire ends beyond both, never between them. A run named as a whole is given up as a whole,
+    and the plan says so."""
+    board = two_tracks(tmp_path / "two")
+    found = json.loads(run(home, "wire", "plan", board, "--net", "A", "--cut", "60,10/c", "--json"))
+    cuts = sorted(one["x_mm"] for one in found["cuts"])
+    (wire,) = found["plans"][0]["wires"]
+    ends = sorted((wire["path"][0][0], wire["path"][-1][0]))
+    assert cuts == [59.0, 61.0] and 57.5 < ends[0] < 58.7 and 61.3 < ends[1] < 62.5
+    assert found["plans"][0]["cost_mm"] < 20 and wire["replaces_ohm"] > 0
+    for plan in found["plans"]:
+        assert all(not 59 <= x <= 61 for one in plan["wires"] for x, _ in (one["path"][0], one["path"][-1]))
+    site = found["cuts"][0]["site"]
+    given_up = json.loads(run(home, "wire", "plan", board, "--net", "A", "--cut", site, "--json"))["plans"][0]
+    assert any("given up as a whole" in note for note in given_up["notes"]) and given_up["cost_mm"] > 90

@@ -474,10 +474,15 @@ def proof_view(binding: Binding, check: ProofCheck, since: int) -> dict[str, Any
     names = [short_name(binding, PointRef(p.id, p.x_mm, p.y_mm, p.side, "", p.part, p.pin)) for p in points]
     pair = {check.point_a, check.point_b}
     said = [one.kind for one in binding.state.readings if one.at > since and {ref.id for ref in one.points} == pair]
+    why = PROOF_WORDS.get(check.purpose, check.purpose)
+    if not check.proves:
+        why = check.reason
+        for point, name in zip(points, names, strict=True):
+            why = why.replace(point.id, name)
     return {
         **check.as_dict(),
-        "words": f"{names[0]} and {names[1]}: must read {check.expect}",
-        "why": PROOF_WORDS.get(check.purpose, check.purpose),
+        "words": f"{names[0]} and {names[1]}: {'must read' if check.proves else 'should read'} {check.expect}",
+        "why": why,
         "a": point_view(binding, points[0]),
         "b": point_view(binding, points[1]),
         "said": said[-1] if said else "",

@@ -16,7 +16,8 @@ from coppermend.core.rework.wires import STRIP_MM, Wire, WirePlan
 from coppermend.services import planlists
 from coppermend.services.laying import Laying
 from coppermend.services.plans import note_plan
-from coppermend.services.wires import Laid, plan_for_case, plan_for_package, proof_for_wire
+from coppermend.services.proofs import proof_for_wire
+from coppermend.services.wires import Laid, plan_for_case, plan_for_package
 
 
 @click.group("wire")
@@ -200,15 +201,24 @@ def _print_plans(plans: tuple[WirePlan, ...]) -> None:
 
 @wire_command.command("prove")
 @CASE
-@click.option("--entry", default="", help="The wire's entry id. Default: the last wire.")
+@click.option(
+    "--entry", default="", help="The wire's number as note printed it, or its entry's id. Default: the last wire."
+)
 @JSON
 @click.pass_context
 def prove_command(ctx: click.Context, case: str, entry: str, as_json: bool) -> None:
     """List the checks that prove a patch wire: the bridge, what lies beyond it, isolation from its neighbours."""
     made, found = shop_and_case(ctx, case)
-    checks = proof_for_wire(made, found, entry)
+    first, *beside = proof_for_wire(made, found, entry)
     if as_json:
-        print_json([one.as_dict() for one in checks])
+        print_json([one.as_dict() for one in first.checks])
         return
-    for one in checks:
-        click.echo(f"{one.purpose:9} {one.point_a}  to  {one.point_b}  must be {one.expect}. {one.reason}")
+    click.echo(f"Wire no. {first.number}, {first.between[0]} to {first.between[1]}:")
+    for one in first.checks:
+        click.echo(
+            f"{one.purpose:9} {one.point_a}  to  {one.point_b}  {'must' if one.proves else 'should'} be {one.expect}. {one.reason}"
+        )
+    for other in beside:
+        for one in other.checks:
+            if not one.proves:
+                click.echo(f"Wire no. {other.number}, {other.between[0]} to {other.between[1]}: {one.reason}")

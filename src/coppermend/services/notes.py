@@ -54,7 +54,7 @@ def undo(workshop: Workshop, case: str, which: str = "", *, entry_id: str | None
     """Take an entry back by another entry: the last one that counts, or the one called ``which`` (its number here, BENCH:NUMBER, or its id)."""
     entries = workshop.store.entries(case)
     state = case_state(workshop, case)
-    target = _named_entry(entries, workshop.store.bench, which) if which else _last_counting(entries, set(state.undone))
+    target = named_entry(entries, workshop.store.bench, which) if which else _last_counting(entries, set(state.undone))
     if target.kind in ("case", "board", "basis"):
         raise refuse(
             "NOT-004",
@@ -80,7 +80,8 @@ def _last_counting(entries: Sequence[Entry], undone: set[str]) -> Entry:
     raise refuse("NOT-003", "There is nothing to take back.", "See 'coppermend case show'.")
 
 
-def _named_entry(entries: Sequence[Entry], bench: str, which: str) -> Entry:
+def named_entry(entries: Sequence[Entry], bench: str, which: str) -> Entry:
+    """The entry that a person names: its number on this bench, BENCH:NUMBER, or the last six or more letters of its id. Refusal NOT-003 for no such entry."""
     wanted = which.strip().lower().removeprefix("#")
     of_bench, _, number = wanted.rpartition(":")
     for entry in entries:

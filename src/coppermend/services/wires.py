@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from coppermend.core.board.model import Board
 from coppermend.core.board.names import nearest_names
 from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.neighbours import neighbours
+from coppermend.core.copper.worked import TrackCut, cut_ends, rejoined, worked
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import Wire
-from coppermend.core.rework.pieces import pins_of
+from coppermend.core.rework.pieces import components, nodes_of, pins_of, sites_of
 from coppermend.core.rework.prove import Neighbour, ProofCheck, prove_wire
 from coppermend.core.rework.routes_cut import CutPlace, cut_places, track_at
-from coppermend.core.rework.wires import WirePlan, propose_wires
+from coppermend.core.rework.wires import WirePlan, needed_pins, propose_wires
 from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind, known_breaks
 from coppermend.services.laying import PLAIN, Laying, board_ways
@@ -26,6 +27,9 @@ from coppermend.services.workshop import Workshop
 
 CUT_AT = re.compile(r"(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)/([cs])")
 """A place to cut as typed: X,Y/side in mm."""
+
+WHOLE_RUN = "A run named as a whole is given up as a whole: no wire ends on what the cut leaves of it. Name a place (--cut X,Y/side) to keep the rest."
+"""Said where a cut is named by its run's id."""
 
 WINDOW_MM = 1.27
 """Neighbours of a soldered point within this edge-to-edge gap are checked (docs/sources.md, bare-board test); an input."""
@@ -58,10 +62,10 @@ def plan_for_case(
     bound = bind(workshop, case)
     index = net_index(bound.graph, net)
     chosen = tuple(broken) or breaks_on_net(bound, index)
-    noted = () if chosen else cut_on_net(bound, index)
-    if noted:
-        chosen, needed = noted, needed or pins_of(bound.graph, index)
-    if not chosen and not laying.cut:
+    was_cut = not chosen and bool(cut_ends(bound.graph, index))
+    if was_cut and not needed:
+        needed = _pins_round_cuts(bound.graph, index)
+    if not (chosen or was_cut or laying.cut):
         raise refuse(
             "WIR-006",
             f"The readings show no break on net {net} yet.",
@@ -107,17 +111,28 @@ def _laid(
 ) -> Laid:
     points = [meant(graph, one) for one in needed]
     cuts = [cut for one in laying.cut for cut in _cuts(graph, one)]
-    gone = tuple(dict.fromkeys((*_on_net(graph, net, broken), *_on_net(graph, net, [one.site for one in cuts]))))
+    _on_net(graph, net, [*broken, *(one.site for one in cuts)])
+    whole = [one.site for named in laying.cut if not CUT_AT.fullmatch(named.strip()) for one in _cuts(graph, named)]
+    if cuts and not points:
+        points = list(needed_pins(graph, net, [*broken, *(one.site for one in cuts)], ()))
+    placed = [one for one in cuts if one.site not in whole]
+    parted = worked(
+        graph, cuts=[TrackCut(f"planned{k}", "", "", one.side, one.x_mm, one.y_mm) for k, one in enumerate(placed)]
+    )
     plans = propose_wires(
-        graph,
-        gone,
+        parted,
+        _still_there(parted, (*broken, *whole)),
         points,
         board,
         side=side,
         current_a=current_a,
         ways=board_ways(board, graph, laying, net),
         scrape=laying.scrape and not laying.straight and copper_is_known(board),
+        net=net,
+        sound=rejoined(parted, net),
     )
+    if whole:
+        plans = tuple(replace(one, notes=(*one.notes, WHOLE_RUN)) for one in plans)
     return Laid(plans, tuple(cuts))
 
 
@@ -169,24 +184,25 @@ def breaks_on_net(bound: Binding, net: int) -> tuple[str, ...]:
     return tuple(site for span in spans for site in span if at.get(site) == net)
 
 
-def cut_on_net(bound: Binding, net: int) -> tuple[str, ...]:
-    """The stub beside a track of this net that was cut, as a site that leads nowhere; () where none was."""
-    marks = tuple(f"|{one.id}" for one in bound.state.cuts)
-    stubs = [site for site in bound.graph.sites if site.net == net and any(mark in site.id for mark in marks)]
-    return tuple(site.id for site in sorted(stubs, key=lambda site: (site.length_mm, site.id))[:1])
+def _pins_round_cuts(graph: CopperGraph, net: int) -> tuple[str, ...]:
+    """The pins that hung together with a cut track of this net before it was cut."""
+    before = rejoined(graph, net)
+    home = components(nodes_of(before, net), [(site.a, site.b) for site in sites_of(before, net)])
+    hurt = {home[node] for pair in cut_ends(graph, net) for node in pair}
+    return tuple(pin for pin in pins_of(graph, net) if home[graph.point(pin).node] in hurt)
 
 
-def proof_for_wire(workshop: Workshop, case: str, entry: str = "") -> tuple[ProofCheck, ...]:
-    """The checks that prove a patch wire of a case (the last one without ``entry``). Refusal WIR-010 when there is none."""
-    bound = bind(workshop, case)
-    wires = [one for one in bound.state.wires if not entry or one.id == entry]
-    if not wires:
-        raise refuse(
-            "WIR-010",
-            "No such patch wire was noted in this case.",
-            "Note it first: coppermend note CASE patch POINT POINT.",
+def _still_there(parted: CopperGraph, broken: Sequence[str]) -> tuple[str, ...]:
+    """Broken sites by their ids after cuts: of a run that was parted, every stretch."""
+    now = [site.id for site in parted.sites]
+    known = frozenset(now)
+    return tuple(
+        dict.fromkeys(
+            name
+            for one in broken
+            for name in ([one] if one in known else [n for n in now if n.startswith(f"{one}|")] or [one])
         )
-    return proof_of(bound, wires[-1])
+    )
 
 
 def proof_of(bound: Binding, wire: Wire) -> tuple[ProofCheck, ...]:

@@ -319,6 +319,27 @@ def _halves(
     return first, second, ((x, y, site.layer), (x, y, site.layer))
 
 
+def cut_ends(graph: CopperGraph, net: int) -> tuple[tuple[int, int], ...]:
+    """The two nodes at each cut of a net: where what is left of the track ends on either side. They lie at one place and are joined by nothing."""
+    kind, place = graph.node_kind, graph.node_place
+    return tuple(
+        (n, n + 1)
+        for n in range(graph.node_count - 1)
+        if graph.node_net[n] == graph.node_net[n + 1] == net
+        and kind[n] == kind[n + 1] == "end"
+        and place[n] == place[n + 1]
+    )
+
+
+def rejoined(graph: CopperGraph, net: int) -> CopperGraph:
+    """The graph with the cuts of a net closed again (0 ohm): the copper as it was before them, under the same node numbers. The same graph without cuts."""
+    closed = [
+        Site(f"cut@{a}", SiteKind.RUN, net, a, b, graph.node_place[a][2], (), (), 0.0, 0.0, 0.0)
+        for a, b in cut_ends(graph, net)
+    ]
+    return replace(graph, sites=(*graph.sites, *closed), memo={}) if closed else graph
+
+
 def _cut_place(graph: CopperGraph, cut: TrackCut) -> tuple[Site, float] | None:
     """The run that was cut and how far along it: the run nearest to the place, or the longest on the way between the points, at its middle."""
     if cut.x_mm is not None and cut.y_mm is not None:

@@ -6,9 +6,20 @@ from collections import deque
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from coppermend.core.copper.model import CopperGraph, ProbePoint
+from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
 from coppermend.core.copper.provable import TWO_WAYS
 from coppermend.core.rework.pieces import components, nodes_of, points_of, sites_of
+
+COPPER = (
+    "The copper from {a} to {b} is not confirmed broken and may be what beeps. "
+    "Open says that both fail. To prove the wire, lift one end and read the old copper first, or read it by ohms (ohms ways)."
+)
+"""Why a beep across a wire proves nothing where sound copper may join its ends."""
+ANOTHER_WIRE = (
+    "Another patch wire joins {a} and {b}, too, and may be what beeps. Open says that both fail. "
+    "To prove this wire, lift one end of the other and read again, then solder that end back; or read it by ohms (ohms ways)."
+)
+"""Why a beep across a wire proves nothing where only another wire joins its ends."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +43,8 @@ class ProofCheck:
     expect: str
     expected_ohm: float | None
     reason: str
+    proves: bool = True
+    """False where the reading may come out as expected with the wire bad: there is another way round."""
 
     def as_dict(self) -> dict[str, object]:
         """The check as plain JSON values."""
@@ -42,6 +55,7 @@ class ProofCheck:
             "expect": self.expect,
             "expected_ohm": self.expected_ohm,
             "reason": self.reason,
+            "proves": self.proves,
         }
 
 
@@ -82,9 +96,18 @@ def prove_wire(
     round_about = home[points[end_a].node] == home[points[end_b].node]
     if round_about:  # one piece: no far point lies beyond the wire, and what is in doubt is for the round
         sides = [([], []), ([], [])]
-    checks = list(_crossing(points[end_a], points[end_b], sides[0], sides[1], wire_ohm, round_about))
+    beside = ""
+    if round_about:
+        copper = components(nodes_of(graph, net), _copper(graph, net, gone))
+        beside = COPPER if copper[points[end_a].node] == copper[points[end_b].node] else ANOTHER_WIRE
+    checks = list(_crossing(points[end_a], points[end_b], sides[0], sides[1], wire_ohm, beside))
     checks.extend(_isolation(end_a, end_b, neighbours))
     return tuple(checks)
+
+
+def _copper(graph: CopperGraph, net: int, gone: Collection[str]) -> list[tuple[int, int]]:
+    """What joins the net's nodes without any patch wire."""
+    return [(s.a, s.b) for s in sites_of(graph, net) if s.id not in gone and s.kind is not SiteKind.WIRE]
 
 
 def _far(
@@ -127,21 +150,18 @@ def _crossing(
     side_a: tuple[list[ProbePoint], list[ProbePoint]],
     side_b: tuple[list[ProbePoint], list[ProbePoint]],
     wire_ohm: float | None,
-    round_about: bool = False,
+    beside: str = "",
 ) -> Iterable[ProofCheck]:
     """Readings that cross the wire: the bridge first, then far points of both sides in pairs. A side is (nearest far point, far points in doubt).
 
-    ``round_about``: the copper beside the wire is not known to be broken, so that a closed reading proves neither.
+    ``beside``: what else joins both ends (a sentence, "{a}" and "{b}" its ends), so that a closed reading proves neither; "" nothing.
     """
     far_a, far_b = (far or near or [end] for end, (near, far) in ((end_a, side_a), (end_b, side_b)))
     a, b = far_a[0], far_b[0]
     words = f"The wire and both its joints: it is the only way from {a.id} to {b.id}."
-    if round_about:
-        words = (
-            f"Not proof of the wire: {TWO_WAYS}. The copper from {end_a.id} to {end_b.id} is not confirmed broken and may be what beeps. "
-            "Open says that both fail. To prove the wire, lift one end and read the old copper first, or read it by ohms (ohms ways)."
-        )
-    yield ProofCheck("bridge", a.id, b.id, "closed", wire_ohm, words)
+    if beside:
+        words = f"Not proof of the wire: {TWO_WAYS}. {beside.format(a=end_a.id, b=end_b.id)}"
+    yield ProofCheck("bridge", a.id, b.id, "closed", wire_ohm, words, not beside)
     for i in range(1, max(len(far_a), len(far_b))):
         a, b = far_a[min(i, len(far_a) - 1)], far_b[min(i, len(far_b) - 1)]
         new = [far[i].id for far in (far_a, far_b) if i < len(far)]

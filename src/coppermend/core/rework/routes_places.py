@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from coppermend.core.board.model import Board, Part, PartState
 from coppermend.core.copper.laps import along_path, path_mm, track_id
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
+from coppermend.core.copper.worked import cut_ends
 from coppermend.core.rework.ground import board_ground
 from coppermend.core.rework.insulation import HEAT_OF
 from coppermend.core.rework.pieces import WireEnd, points_of
@@ -42,6 +43,8 @@ SCRAPED_MM = 7.0
 """What baring a track and tinning it costs, as mm of wire (shared measures of patch planning; an assumption)."""
 SCRAPE_STEP_MM = 2.5
 """Along a track a bared place is tried this often."""
+CUT_CLEAR_MM = 0.5
+"""A bared place keeps this far from a cut, so that solder does not run over it. Our choice."""
 MOST_SCRAPED = 60
 """At most so many bared places are tried for each piece."""
 
@@ -182,21 +185,27 @@ def scraped_ends(
     graph: CopperGraph, sites: Sequence[Site], net: int, ways: Ways | None, side: str = ""
 ) -> list[WireEnd]:
     """Places on the tracks of one piece where the mask can be scraped off and a wire lapped on: on straight stretches of twice the track's width and
-    more, in the open. Each is the point that ``laps.py`` makes of it once the wire is noted.
+    more, in the open; the last such places before a cut always. Each is the point that ``laps.py`` makes of it once the wire is noted.
     """
+    cut = {node for pair in cut_ends(graph, net) for node in pair}
+    beside: set[int] = set()
     held = {point.id for point in points_of(graph, net) if point.kind == "track"}
     found: list[WireEnd] = []
     for site in sites:
         if site.kind is not SiteKind.RUN or site.layer not in ("c", "s") or (side and site.layer != side):
             continue
-        for x, y in _along(site):
+        before = len(found)
+        for x, y in _along(site, (site.a in cut, site.b in cut)):
             if ways is not None and any(one.side == site.layer and one.holds(x, y) for one in ways.keep_outs):
                 continue
             name = track_id(x, y, site.layer)
             if name not in held:
                 found.append(_bared(site, name, x, y))
+        if len(found) > before:
+            beside |= {k for k, at in ((before, site.a), (len(found) - 1, site.b)) if at in cut}
     if len(found) > MOST_SCRAPED:
-        found = [found[k] for k in np.linspace(0, len(found) - 1, MOST_SCRAPED).round().astype(int).tolist()]
+        spread = np.linspace(0, len(found) - 1, MOST_SCRAPED).round().astype(int).tolist()
+        found = [found[k] for k in sorted({*spread, *beside})]
     return found
 
 
@@ -208,14 +217,18 @@ def _bared(site: Site, name: str, x: float, y: float) -> WireEnd:
     return WireEnd(name, site.a, x, y, site.layer, "track", SCRAPED_MM, lap_mm=lap, ohm_on=ohm)
 
 
-def _along(site: Site) -> Iterable[tuple[float, float]]:
-    """Middles of laps along a track: each straight stretch that holds one, its length stepped through."""
-    lap = lap_mm(site.width_mm)
-    for p, q in itertools.pairwise(site.path):
+def _along(site: Site, cut: tuple[bool, bool] = (False, False)) -> Iterable[tuple[float, float]]:
+    """Middles of laps along a track: each straight stretch that holds one, its length stepped through. ``cut``: which of its ends lie at a cut."""
+    lap, last = lap_mm(site.width_mm), len(site.path) - 2
+    for at, (p, q) in enumerate(itertools.pairwise(site.path)):
         length = hypot(q[0] - p[0], q[1] - p[1])
-        if length < lap + 0.5:
+        first = cut[0] and at == 0
+        final = cut[1] and at == last
+        low = lap / 2 + (CUT_CLEAR_MM if first else 0.0)
+        room = length - lap / 2 - (CUT_CLEAR_MM if final else 0.0) - low
+        if room < (0.0 if first or final else 0.5):
             continue
-        count = max(int((length - lap) // SCRAPE_STEP_MM), 1)
+        count = max(int(room // SCRAPE_STEP_MM), 1)
         for k in range(count + 1):
-            t = (lap / 2 + (length - lap) * k / count) / length
+            t = (low + room * k / count) / length
             yield (p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1]))

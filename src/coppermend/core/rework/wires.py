@@ -205,6 +205,8 @@ def propose_wires(
     alternatives: int = 3,
     ways: Ways | None = None,
     scrape: bool = False,
+    net: int | None = None,
+    sound: CopperGraph | None = None,
 ) -> tuple[WirePlan, ...]:
     """The wires that restore one net after its ``broken`` sites (site ids), least first, then other ways to do it.
 
@@ -212,10 +214,12 @@ def propose_wires(
     cut off on purpose before stays apart). ``side`` c or s keeps to one side,
     ``current_a`` the current the net carries where known. ``board`` lets notes name parts that lie in the way. All site ids must lie on
     one net. With ``ways`` wires are led along the board round the forbidden places, and what the plan keeps least is that way's cost; ``scrape``
-    offers bared tracks as ends too. An empty tuple never comes back: a net that is still whole is a plan without wires that says so.
+    offers bared tracks as ends too. ``net`` names the net where no site of it is broken (its tracks were cut: ``graph`` has it in pieces already;
+    name the needed points then); ``sound`` the copper before those cuts under the same node numbers, which each wire is compared with.
+    An empty tuple never comes back: a net that is still whole is a plan without wires that says so.
     """
-    net = net_of_sites(graph, broken)
-    needed = _needed(graph, net, broken, needed_points)
+    net = net if net is not None and not broken else net_of_sites(graph, broken)
+    needed = needed_pins(graph, net, broken, needed_points)
 
     def bared(sites: Sequence[Site]) -> Iterable[WireEnd]:
         return scraped_ends(graph, sites, net, ways, side)
@@ -231,7 +235,7 @@ def propose_wires(
         left_out = ()
     broken_sites = [graph.site(one) for one in dict.fromkeys(broken)]
     common = (*_notes(broken_sites, left_out), *_barred_notes(pieces, reachable, joins, edges, ways))
-    maker = _Maker(graph, net, frozenset(broken), board, current_a, at_hand, ways.keep_outs if ways else ())
+    maker = _Maker(graph, net, frozenset(broken), board, current_a, at_hand, ways.keep_outs if ways else (), sound)
     best = [joins[edge][0] for edge in edges]
     plans = [_plan(maker, "least", best, pieces, reachable, left_out, common, exact)]
     for kind, chosen in _others(joins, edges, pieces, broken_sites, reachable):
@@ -243,7 +247,7 @@ def propose_wires(
     return (plans[0], *sorted(plans[1:], key=lambda p: p.cost_mm))
 
 
-def _needed(graph: CopperGraph, net: int, broken: Collection[str], asked: Collection[str]) -> tuple[str, ...]:
+def needed_pins(graph: CopperGraph, net: int, broken: Collection[str], asked: Collection[str]) -> tuple[str, ...]:
     """The points that must be joined: those asked for, else all pins that hung together with a broken site."""
     if not asked:
         sites = sites_of(graph, net)
@@ -415,6 +419,7 @@ class _Maker:
     current_a: float
     at_hand: tuple[int, ...]
     keep_outs: tuple[KeepOut, ...] = ()
+    sound: CopperGraph | None = None
 
     def wire(self, join: _Join) -> Wire:
         """The wire between two ends."""
@@ -423,7 +428,7 @@ class _Maker:
         path = join.path or ((a.x_mm, a.y_mm), (b.x_mm, b.y_mm))
         way = sum(abs(p[0] - q[0]) + abs(p[1] - q[1]) for p, q in pairwise(path))
         cut = way + 2 * STRIP_MM + SLACK_MM + sum(end.lap_mm for end in (a, b))
-        ohm, width = least_way(self.graph, self.net, a.reach_ohm, b.reach_ohm)
+        ohm, width = least_way(self.sound or self.graph, self.net, a.reach_ohm, b.reach_ohm)
         thickness = COPPER_THICKNESS_MM
         if self.board is not None and self.board.copper_thickness_mm:
             thickness = max(value for _, value in self.board.copper_thickness_mm)
@@ -433,7 +438,7 @@ class _Maker:
         side = a.side if a.side == b.side else "both"
         radius = max(WIRE_RADIUS_MM, choice.gauge.diameter_mm / 2 + WALL_MM)
         over = self._over(path, join, radius)
-        notes = (*self._notes(join, side, choice.enough, choice.reason), *([over_words(over)] if over else []))
+        notes = (*self._notes(join, side), *([over_words(over)] if over else []))
         if self._placed(a) and self._placed(b):
             words = (
                 f"{choice.gauge.awg} AWG wire, cut to {cut:.0f} mm, from {a.words()} to {b.words()} "
@@ -475,10 +480,8 @@ class _Maker:
     def _placed(self, end: WireEnd) -> bool:
         return self.board is None or end.part not in made_up_places(self.board)
 
-    def _notes(self, join: _Join, side: str, enough: bool, reason: str) -> Iterable[str]:
+    def _notes(self, join: _Join, side: str) -> Iterable[str]:
         """What to mind at this wire."""
-        if not enough:
-            yield reason
         if side == "both" and join.crosses_at is None:
             yield "The ends lie on two sides: lead the wire through a free hole or round the edge."
         elif join.crosses_at is not None:
