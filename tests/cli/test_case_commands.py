@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import re
 import shutil
 import zipfile
 from collections.abc import Callable
@@ -344,6 +345,15 @@ def test_a_figure_that_cannot_be_is_refused(case: Run) -> None:
         status, _, err = case("note", "1", *words)
         assert status == 2 and code in err
     assert case("note", "1", "ohms", "U1.5", "U9.3", "-0.1")[0] == 0
+
+
+def test_a_wire_shorter_than_the_gap_between_its_ends_is_asked_for_again(case: Run) -> None:
+    """No wire is shorter than the straight line: the two points' own places say how far they lie apart."""
+    status, _, err = case("note", "1", "patch", "U5.5", "U1.35", "30awg", "5mm")
+    assert status == 2 and "NOT-009" in err and "does not reach" in err
+    far = re.search(r"they lie (\d+) mm apart", err)
+    assert far is not None and 30 < int(far[1]) < 60
+    assert case("note", "1", "patch", "U5.5", "U1.35", "30awg", f"{int(far[1]) + 9}mm")[0] == 0
 
 
 def test_a_sheet_filled_in_further_is_typed_back_again(case: Run, tmp_path: Path) -> None:

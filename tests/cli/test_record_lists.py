@@ -31,7 +31,7 @@ def test_removal_and_wire_plans_reach_the_record(tmp_path: Path) -> None:
     page, pdf = tmp_path / "r.html", tmp_path / "r.pdf"
     run(tmp_path, "record", "1", "--html", str(page), "--pdf", str(pdf))
     html = page.read_text(encoding="utf-8")
-    flat = " ".join("\n".join(one.extract_text() for one in pypdf.PdfReader(pdf).pages).split())
+    flat = " ".join("\n".join(one.extract_text() for one in pypdf.PdfReader(pdf).pages).replace("\u200b", "").split())
     kept = {row[1]: row[2] for row in out["plan"]["tables"][0]["rows"]}
     assert all(float(kept[pin["number"]]) == pytest.approx(pin["k_per_w"], abs=0.06) for pin in out["pins"])
     for text in (html, flat):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -71,3 +72,6 @@ def test_care_is_shown_ticked_and_in_the_record(home: Path) -> None:
     paper = "\n".join(one.extract_text() for one in PdfReader(home / "r.pdf").pages)
     for text in (page, paper):
         assert "Cleaned and protected" in text and "lithium cell" in text and "neutralise" in text
+        care = " ".join(text[text.index("Cleaned and protected") :].replace("\u200b", "").split())
+        assert re.search(r"done, 20\d\d-\d\d-\d\d \d\d:\d\d, after 1 min", care), care[:600]
+        assert re.search(r"left out, 20\d\d-\d\d-\d\d \d\d:\d\d", care)

@@ -130,6 +130,14 @@ def reference_s() -> float:
     return time.process_time() - before
 
 
+def test_a_board_of_unlikely_thickness_is_said(made: tuple[Board, CopperGraph]) -> None:
+    """1.6 mm is the usual thickness of a board (common practice, no source): 4.7 mm is named with what to do, 1.6 mm is not."""
+    one, graph = made
+    for thick, said in ((1.6, 0), (4.69, 1)):
+        notes = planned((replace(one, thickness_mm=thick), graph)).notes
+        assert sum("4.69 mm thick" in note and "Measure its edge" in note for note in notes) == said
+
+
 def test_64_pins_on_four_layers_within_two_seconds(made: tuple[Board, CopperGraph]) -> None:
     """Target of the issue: under 2 s. CPU time, against a piece of work of known size, so that a busy machine does not decide."""
     for _ in range(5):

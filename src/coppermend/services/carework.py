@@ -31,9 +31,19 @@ def _stands(ticks: Sequence[CareTick]) -> str:
     """How a step stands, with the time from its start where it was started."""
     last = ticks[-1]
     began = next((one.observed_at for one in reversed(ticks[:-1]) if one.state == "started"), "")
+    when = clock_words(last.observed_at)
     if last.state != "done" or not began:
-        return last.state
-    return f"{last.state}, {span_words(seconds_between(began, last.observed_at))}"
+        return f"{last.state}, {when}"
+    return f"{last.state}, {when}, after {span_words(seconds_between(began, last.observed_at))}"
+
+
+def clock_words(when: str) -> str:
+    """A time as the log writes it, to the minute, in UTC.
+
+    >>> clock_words("2026-11-26T00:44:15.120Z")
+    '2026-11-26 00:44'
+    """
+    return when[:16].replace("T", " ")
 
 
 def seconds_between(start: str, end: str) -> float:

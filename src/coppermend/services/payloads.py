@@ -208,7 +208,26 @@ def _patch(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     way: Any = fields.get("path") or request.fields.get("path")
     if is_way(way):
         _check_way(ends, way)
+    _check_length(ends, fields.get("length_mm", request.fields.get("length_mm")))
     return {**_points(binding, ends), **fields}
+
+
+END_REACH_MM = 3.0
+"""At each end a wire may be this much shorter than the gap between the noted points: it is soldered to the near edge of a land, a leg or a joint. Our choice."""
+
+
+def _check_length(ends: Sequence[ProbePoint], length_mm: object) -> None:
+    """Refusal NOT-009 for a wire that cannot span the gap between its ends."""
+    if not isinstance(length_mm, (int, float)) or len(ends) != 2:
+        return
+    gap = math.hypot(ends[0].x_mm - ends[1].x_mm, ends[0].y_mm - ends[1].y_mm)
+    if length_mm < gap - 2 * END_REACH_MM:
+        raise refuse(
+            "NOT-009",
+            f"A wire of {length_mm:g} mm does not reach from {ends[0].id} to {ends[1].id}: they lie {gap:.0f} mm apart.",
+            "Look at the two points, or give the length that was cut, or leave the length out.",
+            Place(thing=ends[0].id, x_mm=ends[0].x_mm, y_mm=ends[0].y_mm),
+        )
 
 
 WAY_OFF_MM = 5.0

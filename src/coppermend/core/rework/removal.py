@@ -28,6 +28,8 @@ from coppermend.core.rework.rules import Rule
 
 MOST_PINS = 400
 """Pins that one solve takes; a part with more is refused."""
+THICK_MM = 3.2
+"""A board thicker than this is unlikely and is said: twice the usual 1.6 mm. Our choice."""
 MOST_SWAPPED, SWEEPS = 100, 4
 """Up to so many joints the greedy order is bettered by exchanging pairs, in at most so many sweeps over all pairs."""
 
@@ -410,6 +412,12 @@ def _notes(
     hard = [one.number for one in pins if one.need != NEEDS[0]]
     if hard:
         notes.append(f"Last in the order: {', '.join(hard)}. By then the board is warm; preheat helps all of them.")
+    thick = sum(laminate_gaps(board)) or board.thickness_mm
+    if thick > THICK_MM:
+        notes.append(
+            f"The board counts as {thick:.2f} mm thick, as its package states it: unlikely, 1.6 mm is usual. Measure its edge; on a thinner board "
+            "less heat runs away."
+        )
     if evenly:
         notes.append("The distances between layers are not stated in the package; even spacing is taken.")
     elif len(board.layers) > 2:
