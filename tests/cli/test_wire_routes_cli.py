@@ -110,7 +110,13 @@ def test_no_way_left_is_status_1_with_what_can_be_done(home: Path) -> None:
     printed = run(
         home, "wire", "plan", "demo", "--net", "A4", "--broken", BROKEN, "--keep-out", "0,0 400,400", status=1
     )
-    assert "No way is left" in printed and "--allow" in printed
+    assert "No way is left" in printed and "--allow" in printed and "0 wire(s)" not in printed
+
+
+@pytest.mark.parametrize("current_a", ["-1", "500"])
+def test_a_current_that_no_net_carries_is_refused(home: Path, current_a: str) -> None:
+    with pytest.raises(Refusal, match="WIR-015"):
+        run(home, "wire", "plan", "demo", "--net", "A4", "--broken", BROKEN, "--current-a", current_a)
 
 
 def test_a_way_that_is_not_the_wires_is_refused(home: Path) -> None:

@@ -92,4 +92,21 @@ def test_current_asks_for_more_copper() -> None:
 def test_even_the_thickest_falls_short() -> None:
     found = choose_gauge(5000.0, current_a=20.0)
     assert not found.enough
-    assert "two wires" in found.reason
+    beside = max(
+        20.0 / 6.0 / 0.823, 5.0 * 20.95e-3 / (0.05 / 20.0)
+    )  # 18 AWG: 0.823 mm2, 20.95 milliohm/m (ASTM B258 tables, from memory)
+    assert beside > 4 and "No few patch wires carry that" in found.reason and "at most 2.5 milliohm" in found.reason
+
+
+def test_wires_side_by_side_are_as_many_as_the_current_asks_for() -> None:
+    """18 AWG is 1.024 mm thick (ASTM B258); at 6 A/mm2 (common practice, no source) 15 A asks for so many of its section, more than the drop does."""
+    found = choose_gauge(200.0, current_a=15.0)
+    assert not found.enough
+    count = math.ceil(15.0 / 6.0 / (math.pi / 4 * 1.024**2))
+    assert 2 <= count <= 4 and f"Lay {count} wires side by side" in found.reason
+
+
+@pytest.mark.parametrize("current_a", [-1.0, 500.0, math.nan, math.inf])
+def test_a_current_that_is_none_is_refused(current_a: float) -> None:
+    with pytest.raises(Refusal, match="WIR-015"):
+        choose_gauge(50.0, current_a=current_a)

@@ -176,6 +176,12 @@ def choose_gauge(
     >>> choose_gauge(60.0, track_section_mm2=2.5 * 0.035).gauge.awg   # a 2.5 mm rail of 35 um foil
     26
     """
+    if not 0.0 <= current_a <= MOST_A:
+        raise refuse(
+            "WIR-015",
+            f"A current of {current_a:g} A is none that a patch wire is chosen for; 0 to {MOST_A:g} A was expected.",
+            "Give the current of the net in ampere, or leave it out where it is not known.",
+        )
     limit_ohm = max(track_ohm, allowance_ohm)
     if current_a > 0:
         limit_ohm = min(limit_ohm, drop_v / current_a)
@@ -186,11 +192,29 @@ def choose_gauge(
                 gauge(awg, length_mm), True, _why(awg, length_mm, track_section_mm2, track_ohm, current_a)
             )
     thickest = min(at_hand)
+    times = max(least_mm2 / section_mm2(thickest), resistance_ohm(thickest, length_mm) / limit_ohm)
     reason = (
-        f"Even {thickest} AWG falls short: {least_mm2:.3f} mm2 and at most {limit_ohm * 1e3:.0f} milliohm are asked for, it has "
-        f"{section_mm2(thickest):.3f} mm2 and {resistance_ohm(thickest, length_mm) * 1e3:.1f} milliohm. Use two wires side by side or a shorter way."
+        f"Even {thickest} AWG falls short: {least_mm2:.3f} mm2 and at most {limit_ohm * 1e3:.3g} milliohm are asked for, it has "
+        f"{section_mm2(thickest):.3f} mm2 and {resistance_ohm(thickest, length_mm) * 1e3:.1f} milliohm. {_beside(times)}"
     )
     return GaugeChoice(gauge(thickest, length_mm), False, reason)
+
+
+MOST_A = 50.0
+"""More current than this is no matter of patch wires. Our choice."""
+MOST_BESIDE = 4
+"""More wires than this side by side are no way out. Our choice."""
+
+
+def _beside(times: float) -> str:
+    """What to do where the thickest wire falls short by this factor.
+
+    >>> _beside(1.5)
+    'Lay 2 wires side by side, or find a shorter way.'
+    """
+    if times <= MOST_BESIDE:
+        return f"Lay {math.ceil(times)} wires side by side, or find a shorter way."
+    return "No few patch wires carry that: mend the track itself or lead a cable, and look at the figure again."
 
 
 def _why(awg: int, length_mm: float, track_section_mm2: float, track_ohm: float, current_a: float) -> str:
