@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, Route, expect
 from tests.browser.conftest import Bench, served
 
 from coppermend.bootstrap import workshop
@@ -77,5 +77,41 @@ def test_progress_stop_and_the_rest_of_the_page(chromium: Browser, slow: tuple[B
     wrong.get_by_role("button", name="Try again").click()
     page.wait_for_selector("body[data-ready]")
     expect(page.locator("#title")).to_contain_text("A slow machine")
+    context.close()
+    assert bench.errors == []
+
+
+def test_the_wires_leaf_opened_first_goes_on_by_itself_when_the_board_is_there(
+    chromium: Browser, slow: tuple[Bench, HeldBuild]
+) -> None:
+    """Its address opened while the board is being built: 503 first, then the leaf without a touch; the same when only the leaf's own request is early."""
+    bench, build = slow
+    context = chromium.new_context(viewport={"width": 1280, "height": 860}, reduced_motion="reduce")
+    context.set_default_timeout(60_000)
+    page = context.new_page()
+    page.on("pageerror", lambda err: bench.errors.append(str(err)))
+    early: list[int] = []
+
+    def first_is_too_early(route: Route) -> None:
+        if not early:
+            early.append(503)
+            build_id = "1"
+            finding = {
+                "code": "BLD-001",
+                "severity": "note",
+                "words": "being built",
+                "remedy": "",
+                "place": {"thing": build_id},
+            }
+            route.fulfill(status=503, json=finding)
+        else:
+            route.continue_()
+
+    page.route("**/api/cases/*/wires", first_is_too_early)
+    page.goto(bench.url("wires"))
+    expect(page.locator(".building")).to_contain_text("Building the board of")
+    build.go.set()
+    expect(page.locator("#wires")).to_contain_text("No break is known yet", timeout=60_000)
+    assert early == [503]
     context.close()
     assert bench.errors == []

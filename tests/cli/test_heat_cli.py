@@ -82,3 +82,12 @@ def test_bad_input_is_said(words: tuple[str, ...], code: str) -> None:
     done = run(*words)
     assert isinstance(done.exception, Refusal), done.output
     assert done.exception.finding.code == code and done.exception.finding.remedy
+
+
+def test_a_readings_file_that_is_not_there_is_told_in_our_words(tmp_path: Path) -> None:
+    """The person at the bench reads which file is missing, never the operating system's error number."""
+    for path, words in ((tmp_path / "none.csv", "There is no file none.csv"), (tmp_path, "cannot be read")):
+        done = run(*SIZE, "--heater-c", "150", "--readings", str(path))
+        assert isinstance(done.exception, Refusal), done.output
+        told = done.exception.finding
+        assert told.code == "HEA-008" and words in told.words and "Errno" not in told.line()

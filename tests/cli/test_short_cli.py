@@ -247,6 +247,8 @@ def test_a_meter_is_called_too_coarse_by_what_it_can_tell_not_by_how_little_was_
     (ellipse,) = [note for note in once["notes"] if note.startswith("90 % ellipse")]
     assert f"{axes[0]:.1f} by {axes[1]:.1f} mm" in ellipse
     assert ellipse in run("short", "locate", "1", "--between", "D5", "D6")[1]
+    assert once["ellipse_words"] == ellipse
+    assert [once["ellipse"][f"half_{key}"] for key in ("long_mm", "short_mm")] == [one / 2 for one in axes]
     run("note", "1", "undo")
     for _ in range(3):
         run("note", "1", "ohms", "U1.9/joint-s", "U1.10/joint-s", "1", "step=1", "zeroed")

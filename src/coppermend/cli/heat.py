@@ -183,9 +183,17 @@ def _pair(at: str) -> tuple[float, float]:
 def _read(path: str) -> str:
     try:
         return Path(path).read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as err:
+    except FileNotFoundError:
         raise refuse(
-            "HEA-008", f"The readings cannot be read: {err}.", "Name a text file in UTF-8.", Place(file=path)
+            "HEA-008",
+            f"There is no file {Path(path).name}: the thermocouple's readings cannot be read.",
+            "See whether the name is right, and in which folder it lies.",
+            Place(file=path),
+        ) from None
+    except (OSError, UnicodeDecodeError) as err:
+        why = (err.strerror or type(err).__name__) if isinstance(err, OSError) else "it is not text in UTF-8"
+        raise refuse(
+            "HEA-008", f"The readings cannot be read: {why}.", "Name a text file in UTF-8.", Place(file=path)
         ) from None
 
 

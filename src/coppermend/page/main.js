@@ -11,6 +11,7 @@ import { drawCard } from './map/card.js';
 import { drawLegend } from './map/legend.js';
 import { drawTwin } from './map/twin.js';
 import { inside, readPoints } from './map/index.js';
+import { ellipseRing } from './map/overlay.js';
 import { drawInset } from './map/inset.js';
 import { lyingWhere } from './map/rows.js';
 import { drawSlip } from './round/slip.js';
@@ -66,6 +67,7 @@ export class App {
   /** A tip cannot reach its place: which one is asked. */ skipping = false;
   /** How the board lay when the slip was drawn last. */ lie = '';
   /** @type {any} */ lieTimer = 0;
+  /** The ellipse of a short as it was when shown, corners in mm. @type {number[][]} */ ring = [];
   /** What was asked on the ohms leaf. */ ohm = { ...NOTHING_ASKED };
 
   constructor() {
@@ -203,6 +205,7 @@ export class App {
     const opening = ++this.openings, left = () => this.id !== id || this.openings !== opening;
     this.bench = this.scene = this.net = this.chosen = this.error = null;
     this.own = { a: null, b: null };
+    this.ring = [];
     this.shownCheck = '';
     byId('mat').classList.add('bare'); // the board of another case is not this one's
     this.show('bench');
@@ -354,7 +357,7 @@ export class App {
     const tips = tipsOf(bench, this.own);
     const wires = [...bench.wires, ...(bench.step?.wire?.a ? [{ a: [bench.step.wire.a.x_mm, bench.step.wire.a.y_mm], b: [bench.step.wire.b.x_mm, bench.step.wire.b.y_mm], side: bench.step.wire.a.side, planned: true, path: bench.step.wire.path, dots: bench.step.wire.dots }] : [])];
     const spans = bench.step?.span ? [...bench.spans.filter((/** @type {any} */ s) => s.words !== bench.step.span.words), bench.step.span] : bench.spans;
-    this.map.lay({ tips: { a: tips.a, b: tips.b }, areas: bench.areas, sites: bench.sites, spans, wires, net: this.net ? this.net.net : -1, chosen: this.chosen ? { ...this.chosen, x: this.chosen.x_mm, y: this.chosen.y_mm } : null, draft: this.area?.corners ?? [] });
+    this.map.lay({ tips: { a: tips.a, b: tips.b }, areas: bench.areas, sites: bench.sites, spans, ring: this.ring, wires, net: this.net ? this.net.net : -1, chosen: this.chosen ? { ...this.chosen, x: this.chosen.x_mm, y: this.chosen.y_mm } : null, draft: this.area?.corners ?? [] });
     for (const c of byId('slip').querySelectorAll('canvas[data-end]')) {
       const wire = bench.step?.wire;
       if (wire) drawInset(c, this.map, c.getAttribute('data-end') === 'from' ? 'a' : 'b', c.getAttribute('data-end') === 'from' ? wire.a : wire.b);
@@ -425,6 +428,7 @@ export class App {
       if (out.differs) careful.push(`another screen answered this check otherwise (${out.differs}); both are kept. Measure again`);
       this.toast(noted, careful.map((one) => `Careful: ${one}`).join(' '), careful.length > 0);
       this.busy = false;
+      this.ring = [];
       await this.take(out.bench);
     } catch (err) {
       this.fail(err, 'Not noted. ');
@@ -518,6 +522,7 @@ export class App {
     ohmsZeroed: (on) => this.acts.askOhms({ zeroed: on }),
     ohmsRead: (/** @type {any[]} */ force, /** @type {any[]} */ sense, /** @type {string} */ value) => this.note('ohms', { points: force.map((/** @type {any} */ p) => p.id), value, options: { ...howRead(this.ohm), ...(sense.length ? { sense: sense.map((/** @type {any} */ p) => p.id), wires: 4 } : {}) } }),
     showPlace: async (one) => { await this.acts.view('bench'); this.show('bench'); await this.map.show([[one.x_mm, one.y_mm]], ['c', 's'].includes(one.layer) ? one.layer : undefined); },
+    showEllipse: async (e) => { const ring = ellipseRing(e); await this.acts.view('bench'); this.show('bench'); await this.map.show(ring); this.ring = ring; this.redraw(); },
     useTimes: async () => { await post(this.url('times'), {}); this.toast('Noted: this case is planned with these times.'); await this.refresh(); return drawTrust(byId('trust'), this); },
     mapFix: (f) => this.note('map', { value: f.says, words: f.words ?? '', points: f.says === 'agreed' ? [] : [f.a, f.says === 'apart' ? '' : f.b].filter(Boolean) }),
     railRead: (rail, value) => this.note('ohms', { points: [rail.point_a, rail.point_b], value }),
@@ -556,7 +561,7 @@ export class App {
     measure: (c) => { this.own = { a: c.a, b: c.b }; this.patient.answer = null; this.acts.view('bench'); this.redraw(); this.shownCheck = ''; setTimeout(() => this.follow(), 50); },
     clearOwn: () => { this.own = { a: null, b: null }; this.patient.answer = null; this.redraw(); },
     choose: async (p) => { this.chosen = p; this.own = placeTip(this.own, p, null); if (p.side !== this.map.view.face) await this.map.turn('upright'); if (!this.inSight([[p.x_mm, p.y_mm]])) await this.map.show([[p.x_mm, p.y_mm]]); this.redraw(); },
-    clear: () => { this.skipping = false; if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
+    clear: () => { this.skipping = false; this.ring = []; if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
     view: (v) => { location.hash = `#/case/${this.id}/${v}`; },
     view1: () => this.acts.view('bench'), view2: () => this.acts.view('story'), view3: () => this.acts.view('wires'), view4: () => this.acts.view('ohms'), view5: () => this.acts.view('trust'), view6: () => this.acts.view('record'),
     lamp: () => this.light(document.documentElement.dataset.light === 'lamp' ? 'day' : 'lamp'),

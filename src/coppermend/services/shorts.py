@@ -72,8 +72,9 @@ WIDTH_SD = 3.29
 
 @dataclass(frozen=True, slots=True)
 class ShortAnswer:
-    """Where the short of two nets is. ``state``: located, narrowing, too coarse, no fit, nowhere. ``ellipse``: the half axes ``long_mm`` and ``short_mm``
-    of the 90 % ellipse round its middle."""
+    """Where the short of two nets is. ``state``: located, narrowing, too coarse, no fit, nowhere. ``ellipse``: the 90 % ellipse of the place:
+    middle ``x_mm``, ``y_mm``; half axes ``half_long_mm`` and ``half_short_mm`` (``long_mm`` and ``short_mm`` are their older names, the same figures);
+    ``angle_deg`` from the board's x axis to the long one, counted towards its y axis. ``ellipse_words``: the same in words, whole axes; "" where readings say nothing."""
 
     net_a: str
     net_b: str
@@ -81,6 +82,7 @@ class ShortAnswer:
     words: str
     width_90_mm: float
     ellipse: dict[str, float]
+    ellipse_words: str
     bridge_ohm: float
     bridge_sd_ohm: float
     places: tuple[ShortPlace, ...]
@@ -124,6 +126,7 @@ def short_of(
             words,
             0.0,
             {},
+            "",
             0.0,
             0.0,
             (),
@@ -235,13 +238,14 @@ def _answer(
         following = _next(binding, model, belief, readings, instrument)
     state = _state(belief, readings, following)
     notes = _notes(belief, readings, state)
+    long_mm, short_mm = (round(one, 2) for one in belief.axes_mm)
     ellipse = {
-        "x_mm": round(belief.centre[0], 2), "y_mm": round(belief.centre[1], 2), "long_mm": round(belief.axes_mm[0], 2),
-        "short_mm": round(belief.axes_mm[1], 2), "angle_deg": round(belief.angle_deg, 1),
+        "x_mm": round(belief.centre[0], 2), "y_mm": round(belief.centre[1], 2), "half_long_mm": long_mm, "half_short_mm": short_mm,
+        "long_mm": long_mm, "short_mm": short_mm, "angle_deg": round(belief.angle_deg, 1),
     }  # fmt: skip
     words = _words(state, best, belief, len(readings), instrument)
     return ShortAnswer(
-        *names, state, words, round(belief.width_mm, 2), ellipse, round(belief.bridge_ohm[0], 5), round(belief.bridge_ohm[1], 5),
+        *names, state, words, round(belief.width_mm, 2), ellipse, _ellipse_words(belief, readings), round(belief.bridge_ohm[0], 5), round(belief.bridge_ohm[1], 5),
         listed, tuple(said), tuple(left_out), instrument.words, following if propose else None, notes,
     )  # fmt: skip
 
@@ -271,13 +275,21 @@ def _words(state: str, best: ShortPlace, belief: ShortBelief, count: int, instru
     return f"So far {where} (90 %)."
 
 
+def _ellipse_words(belief: ShortBelief, readings: Sequence[OhmsReading]) -> str:
+    """The 90 % ellipse of the place in words, whole axes; "" before the first reading and where one place is left."""
+    if not readings or len(belief.held) < 2:
+        return ""
+    return (
+        f"90 % ellipse of the place: {2 * belief.axes_mm[0]:.1f} by {2 * belief.axes_mm[1]:.1f} mm round {belief.centre[0]:.1f}, "
+        f"{belief.centre[1]:.1f} mm, its long axis {belief.angle_deg % 180:.0f} degrees from the board's x axis, as if the place were spread like a bell curve."
+    )
+
+
 def _notes(belief: ShortBelief, readings: Sequence[OhmsReading], state: str) -> tuple[str, ...]:
     notes = []
-    if readings and len(belief.held) > 1:
-        notes.append(
-            f"90 % ellipse of the place: {2 * belief.axes_mm[0]:.1f} by {2 * belief.axes_mm[1]:.1f} mm round {belief.centre[0]:.1f}, "
-            f"{belief.centre[1]:.1f} mm, its long axis {belief.angle_deg % 180:.0f} degrees from the board's x axis, as if the place were spread like a bell curve."
-        )
+    ellipse = _ellipse_words(belief, readings)
+    if ellipse:
+        notes.append(ellipse)
     if readings:
         notes.append(
             f"Bridge {ohm_words(belief.bridge_ohm[0])}, copper {belief.scale_a:.2f} and {belief.scale_b:.2f} times its nominal resistance."

@@ -92,9 +92,10 @@ function shortAnswer(app, found) {
   return h('div.stack', null,
     h('p.step-words', null, `${found.net_a} and ${found.net_b}`), h('p', null, sentence(found.words)),
     h('ol.places', { 'aria-label': 'Places where they may touch' }, found.places.map((/** @type {any} */ one) => h('li', null, bar(one.p), h('b', null, chance(one.p)), h('span', null, `${one.words}; gap ${one.gap_mm.toFixed(2)} mm`), h('button.key.slim', { type: 'button', 'aria-label': `Show on the board: ${one.words}`, onclick: () => app.do('showPlace', one) }, 'Show')))),
+    found.ellipse_words ? h('div.plan', null, h('p', null, found.ellipse_words), h('button.key.slim', { type: 'button', onclick: () => app.do('showEllipse', found.ellipse) }, 'Show the ellipse on the board')) : null,
     next ? readNext(app, next, next.form === 'transfer' ? next.sense_tips : [], next.force_tips) : null,
     next ? h('p.why', null, `The place is known to about ${next.sd_now_mm} mm (one standard deviation); after this reading ${next.sd_after_mm} mm are expected.`) : null,
-    lines('Read so far', found.readings), lines('Left out', found.left_out), lines('To know', found.notes),
+    lines('Read so far', found.readings), lines('Left out', found.left_out), lines('To know', found.notes.filter((/** @type {string} */ one) => one !== found.ellipse_words)),
     h('p.need', null, found.caution));
 }
 

@@ -200,6 +200,30 @@ export function drawSpan(ctx, view, ratio, span) {
   }
 }
 
+/** The corners of an ellipse that was told by its middle, half axes in mm and the long one's angle from the board's x axis. Pure.
+ * @param {{x_mm: number, y_mm: number, half_long_mm: number, half_short_mm: number, angle_deg: number}} e @param {number} [corners] */
+export function ellipseRing(e, corners = 72) {
+  const turn = (e.angle_deg * Math.PI) / 180, [c, s] = [Math.cos(turn), Math.sin(turn)];
+  return Array.from({ length: corners }, (_, k) => {
+    const t = (2 * Math.PI * k) / corners, u = e.half_long_mm * Math.cos(t), v = e.half_short_mm * Math.sin(t);
+    return [e.x_mm + u * c - v * s, e.y_mm + u * s + v * c];
+  });
+}
+
+/** Where a place is known to be in: a closed dashed line. @param {Ctx} ctx @param {View} view @param {number} ratio @param {number[][]} ring */
+export function drawRing(ctx, view, ratio, ring) {
+  if (ring.length < 3) return;
+  ctx.setTransform(...matrix(view, ratio));
+  const path = linePath([...ring, ring[0]].flat());
+  for (const [px, colour, dash] of /** @type {[number, string, number[]][]} */ ([[6, MARK.spanDark, []], [3, MARK.span, [8, 5]]])) {
+    ctx.lineWidth = px / view.scale;
+    ctx.strokeStyle = colour;
+    ctx.setLineDash(dash.map((d) => d / view.scale));
+    ctx.stroke(path);
+  }
+  ctx.setLineDash([]);
+}
+
 /** @param {number[]} flat */
 function tiny(flat) {
   return Math.hypot(flat[0] - flat[flat.length - 2], flat[1] - flat[flat.length - 1]) < 0.2 && flat.length <= 4;
