@@ -75,7 +75,7 @@ class LazyGroup(click.Group):
     "--store",
     metavar="URL",
     envvar="COPPERMEND_STORE",
-    help="Where cases are kept: a folder or an SQLite file. Default: this user's data folder.",
+    help="Where cases are kept: a folder, an SQLite file, or postgresql://SERVER/DATABASE. Default: this user's data folder.",
 )
 @click.pass_context
 def cli(ctx: click.Context, store: str | None) -> None:
