@@ -31,6 +31,9 @@ CUT_AT = re.compile(r"(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)/([cs])")
 WHOLE_RUN = "A run named as a whole is given up as a whole: no wire ends on what the cut leaves of it. Name a place (--cut X,Y/side) to keep the rest."
 """Said where a cut is named by its run's id."""
 
+OVER_FREED = "Where the wire passes over the stretch that was cut free, insulated wire only, however short: that copper may still touch the other net."
+"""Said where a track is cut at a place. Common practice, no source."""
+
 WINDOW_MM = 1.27
 """Neighbours of a soldered point within this edge-to-edge gap are checked (docs/sources.md, bare-board test); an input."""
 
@@ -131,8 +134,8 @@ def _laid(
         net=net,
         sound=rejoined(parted, net),
     )
-    if whole:
-        plans = tuple(replace(one, notes=(*one.notes, WHOLE_RUN)) for one in plans)
+    said = (*((WHOLE_RUN,) if whole else ()), *((OVER_FREED,) if placed else ()))
+    plans = tuple(replace(one, notes=(*one.notes, *said)) for one in plans) if said else plans
     return Laid(plans, tuple(cuts))
 
 
