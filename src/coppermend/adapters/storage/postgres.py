@@ -218,7 +218,7 @@ def _engine(url: str) -> Engine:
         raise refuse(
             "STO-001",
             "A store on PostgreSQL needs the package psycopg, which is not installed.",
-            "Install it: pip install 'coppermend[shop]'.",
+            "Install it into the environment that Coppermend runs in: python -m pip install 'psycopg[binary]'.",
         ) from err
     engine = create_engine(
         "postgresql+psycopg://",
