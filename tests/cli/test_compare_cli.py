@@ -69,10 +69,13 @@ def test_bad_input_in_words(store: str, tmp_path: Path) -> None:
 
 
 def test_odd_pins_weigh_the_suspects(store: str) -> None:
-    def d5(case: str) -> float:
-        rows = json.loads(run(store, "suspects", case, "--json", "--most", "40")[1])["suspects"]
-        return sum(
-            float(one["p"]) for one in rows if any("odd among like pins" in reason["words"] for reason in one["for"])
-        )
+    """Like readings name nobody; the odd one brings the chip that was read to the head of the list, with the reason, and others of its net after it."""
 
-    assert d5("1") == 0.0 and d5("2") > 0.2
+    def listed(case: str) -> tuple[str, dict[str, float]]:
+        rows = json.loads(run(store, "suspects", case, "--json", "--most", "40")[1])["suspects"]
+        odd = [one for one in rows if any("odd among like pins" in reason["words"] for reason in one["for"])]
+        return rows[0]["unit"], {one["unit"]: float(one["p"]) for one in odd}
+
+    (_, plain), (first, odd) = listed("1"), listed("2")
+    assert plain == {} and first == "part U5"
+    assert odd["part U5"] == max(odd.values()) and any("D5" in unit for unit in odd)
