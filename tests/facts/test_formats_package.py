@@ -323,6 +323,7 @@ def test_a_correction_for_a_file_that_is_not_there_is_said() -> None:
         ([], "PKG-001"),
         ([Member("a.txt", b"hello")], "PKG-002"),
         ([Member("h.drl", DRILL)], "PKG-002"),
+        ([Member("inner.zip", b"PK\x03\x04" + bytes(30))], "PKG-002"),
         ([Member("a.gtl", GERBER), Member("coppermend-corrections.toml", b"[file\n")], "COR-001"),
     ],
 )
@@ -484,3 +485,10 @@ def test_copper_known_by_its_look_alone_is_said_with_what_may_be_wrong() -> None
     plan = plan_package([Member("p.gbr", land), Member("q.gbr", land)])
     (found,) = [f for f in plan.findings if f.code == "PKG-019"]
     assert "p.gbr, q.gbr" in found.words and "order of the names" in found.words
+
+
+def test_an_archive_within_a_package_is_named_and_not_opened() -> None:
+    with pytest.raises(Refusal) as caught:
+        plan_package([Member("inner.zip", b"PK\x03\x04" + bytes(30)), Member("h.drl", DRILL)])
+    found = caught.value.finding
+    assert (found.code, found.place.file) == ("PKG-002", "inner.zip") and "Unpack it" in found.remedy

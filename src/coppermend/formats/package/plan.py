@@ -78,6 +78,14 @@ def plan_package(members: Sequence[Member]) -> PackagePlan:
 
 def _no_copper(files: Sequence[PlannedFile]) -> None:
     seen = ", ".join(sorted({f.member.base for f in files})[:6])
+    packed = sorted(f.member.name for f in files if f.member.data[:4] == b"PK\x03\x04")
+    if packed:
+        raise refuse(
+            "PKG-002",
+            f"No copper layer was found in the package, and {packed[0]} is an archive of its own: an archive within a package is not opened.",
+            "Unpack it and name the folder or the inner archive.",
+            Place(file=packed[0]),
+        )
     raise refuse(
         "PKG-002",
         f"No copper layer was found in the package (files: {seen}).",
