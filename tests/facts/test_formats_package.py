@@ -83,6 +83,15 @@ def roles(p: PackagePlan) -> dict[str, str]:
         ("x.smt", "mask", "c", None),
         ("x.ssb", "silk", "s", None),
         ("x.in1", "copper", None, 1),
+        ("soldside.gbx", "copper", "s", None),
+        ("COMPSIDE.GBX", "copper", "c", None),
+        ("Platine Oberseite Kupfer.ger", "copper", "c", None),
+        ("Platine Unterseite Kupfer.ger", "copper", "s", None),
+        ("Platine Innenlage 2.ger", "copper", None, 2),
+        ("cuivre_dessous.gbr", "copper", "s", None),
+        ("cuivre_interne1.gbr", "copper", None, 1),
+        ("Плата верх медь.gbr", "copper", "c", None),
+        ("Плата внутр 3 медь.gbr", "copper", None, 3),
     ],
 )
 def test_names_tell_roles(name: str, kind: str, side: str | None, number: int | None) -> None:

@@ -16,7 +16,7 @@ from coppermend.formats.member import Member
 from coppermend.formats.sidecars import CORRECTIONS_NAME, MAP_NAME
 from coppermend.services.collection import without_collection
 
-BUILDER_VERSION = "31"
+BUILDER_VERSION = "32"
 """Changes with everything that makes the same files give another board; part of the cache key."""
 
 Progress = Callable[[str, float], None]

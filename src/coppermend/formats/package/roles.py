@@ -152,6 +152,9 @@ def _numbers() -> list[_Rule]:
     ]
 
 
+_METAL = "kupfer|cuivre|медь"
+"""Copper in other languages: beside it a side's word tells a copper layer; alone it could be a mask's."""
+
 _NAMES: tuple[_Rule, ...] = (
     _rule(_DRAWINGS, RoleKind.OTHER),
     *_short(),
@@ -172,14 +175,16 @@ _NAMES: tuple[_Rule, ...] = (
     _rule(_OUTLINES, RoleKind.OUTLINE),
     *_both(r"cu|copper|etch|signal|layer|side|conductor|elec", RoleKind.COPPER),
     _rule(_E + r"(?:top|front|component|component[ _-]?side|comp)" + _Z, RoleKind.COPPER, "c"),
-    _rule(_E + r"(?:bottom|bot|back|solder[ _-]?side)" + _Z, RoleKind.COPPER, "s"),
+    _rule(_E + r"(?:bottom|bot|back|sold(?:er)?[ _-]?side)" + _Z, RoleKind.COPPER, "s"),
+    _rule(rf"(?:{_METAL}).*(?:oberseite|dessus|верх)|(?:oberseite|dessus|верх).*(?:{_METAL})", RoleKind.COPPER, "c"),
+    _rule(rf"(?:{_METAL}).*(?:unterseite|dessous|низ)|(?:unterseite|dessous|низ).*(?:{_METAL})", RoleKind.COPPER, "s"),
     _rule(_E + r"(?:oben|best(?:ue|ü)ckungs?seite|boven|dessus)" + _Z, RoleKind.COPPER, "c"),
     _rule(_E + r"(?:unten|l(?:oe|ö)tseite|onder|dessous|solder)" + _Z, RoleKind.COPPER, "s"),
 )  # fmt: skip
 
 _NUMBERED = re.compile(
     _E
-    + r"(?:in|int|inn|inner|innen|internal|intern|intern[ _.-]copper(?:[ _.-]none)?|mid"
+    + r"(?:in|int|inn|inner|innen(?:lage)?|внутр|internal|interne?|intern[ _.-]copper(?:[ _.-]none)?|mid"
     + r"|layer|lyr|lay|l|ly|art|plane|cu|copper|sig|signal|etch(?:layer)?|route?d?(?:layer)?|group|elec"
     + r"|conductor|innerlayer|internalplane|copperlayer|signallayer|culayer|gl|mg|art)[ _.-]?0*(\d{1,2})(?:[ _.-]?cu)?"
     + r"(?:$|[^0-9])"
@@ -231,7 +236,7 @@ def from_name(base: str) -> LayerRole | None:
 
 _INNER_NAME = re.compile(
     _E
-    + r"(?:(?:in|int|inner|innen|internal|mid)[ _.-]?(?:layer|copper|l)?|intern[ _.-]copper(?:[ _.-]none)?)[ _.-]?0*\d{1,2}"
+    + r"(?:(?:in|int|inner|innen(?:lage)?|внутр|internal|interne|mid)[ _.-]?(?:layer|copper|l)?|intern[ _.-]copper(?:[ _.-]none)?)[ _.-]?0*\d{1,2}"
 )
 
 
