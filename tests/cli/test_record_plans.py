@@ -51,6 +51,11 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, str, dict[str
     return page.read_text(encoding="utf-8"), text, warm
 
 
+def bare(text: str) -> str:
+    """Without the spaces and breaks that setting a page moves."""
+    return re.sub(r"[\s\u200b]+", "", text)
+
+
 def drawings(page: str) -> list[ET.Element]:
     """The pictures in the section of plans."""
     part = page.split('<h2 id="plans">')[1].split("</section>")[0]
@@ -105,7 +110,7 @@ def test_words_limits_and_what_it_rests_on_stand_in_both_records(record: tuple[s
     assert len(drawings(page)) == 2 and page.count("What this rests on") == 2 and rests in page
     flat = " ".join(pdf.split())
     assert "Plans of the rework" in flat and "laminate, hottest place" in flat and flat.count("What this rests on") == 2
-    assert str(warm["words"])[:60] in flat
+    assert bare(str(warm["words"])[:60]) in bare(pdf)
 
 
 @pytest.mark.parametrize(

@@ -187,7 +187,8 @@ def test_the_same_case_gives_the_same_record(story: Story, tmp_path: Path) -> No
         (("wire", "plan", "1", "--net", "GND"), "WIR-006"),
         (("wire", "plan", "demo", "--net", "GND"), "WIR-007"),
         (("wire", "plan", "demo", "--net", "GND", "--broken", "run@nowhere"), "WIR-003"),
-        (("wire", "prove", "1", "--entry", "none"), "WIR-010"),
+        (("wire", "prove", "1", "--entry", "none"), "NOT-003"),
+        (("wire", "prove", "1", "--entry", "1"), "WIR-010"),
         (("wire", "gauge", "--awg", "99", "--length-mm", "10"), "WIR-001"),
     ],
 )
