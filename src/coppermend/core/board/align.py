@@ -8,14 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from coppermend.core.board.drillfit import hits
 from coppermend.core.board.match import Placing, place_points, share_on_target
 from coppermend.core.board.records import DrillImage, GerberImage, LayerRole
 from coppermend.core.findings import Finding, Place, Severity
+from coppermend.core.geometry.groups import labels
 from coppermend.core.geometry.shapes import ShapeSet
 
 ENOUGH_HOLES = 20
@@ -119,8 +118,7 @@ def _flashes(image: GerberImage, clear: bool = False) -> NDArray[np.float64]:
     """(n, 2) places of what is flashed or drawn as a dot; ``clear``: what is cleared (antipads), too."""
     if image.at_mm is None:
         return np.empty((0, 2))
-    dot = (shapely.get_type_id(image.shapes.skeleton) == 0) & (image.shapes.radius_mm > 0)
-    spots: NDArray[np.float64] = image.at_mm[((image.kind == "flash") | dot) & (image.dark | clear)]
+    spots: NDArray[np.float64] = image.at_mm[((image.kind == "flash") | image.shapes.dots()) & (image.dark | clear)]
     return np.asarray(spots[np.all(np.isfinite(spots), axis=1)], dtype=np.float64)
 
 
@@ -133,9 +131,8 @@ def _spots(image: GerberImage, holes: NDArray[np.float64]) -> NDArray[np.float64
     if not len(lines) or len(lines) > MOST_STROKES:
         return spots
     strokes = image.shapes.take(lines)
-    pairs = strokes.near_pairs()
-    table = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(len(lines), len(lines)))
-    count, label = connected_components(table, directed=False)
+    label = labels(strokes.near_pairs(), len(lines))
+    count = int(label.max()) + 1
     box, low, high = strokes.bounds_mm(), np.full((count, 2), np.inf), np.full((count, 2), -np.inf)
     np.minimum.at(low, label, box[:, :2])
     np.maximum.at(high, label, box[:, 2:])

@@ -294,11 +294,10 @@ def _copper(prepared: Prepared, islands: Islands) -> Copper:
 
 def _flash_places(copper: Copper) -> list[NDArray[np.float64]]:
     """Places of the lands of each layer that are flashed or drawn as a dot."""
-    out = []
-    for layer, places in zip(copper.layers, copper.places, strict=True):
-        dot = (shapely.get_type_id(layer.shapes.skeleton) == 0) & (layer.shapes.radius_mm > 0)
-        out.append(places[(layer.kind == "flash") | dot])
-    return out
+    return [
+        places[(layer.kind == "flash") | layer.shapes.dots()]
+        for layer, places in zip(copper.layers, copper.places, strict=True)
+    ]
 
 
 def assemble(prepared: Prepared, islands: Islands) -> Board:

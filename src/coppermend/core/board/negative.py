@@ -14,14 +14,13 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from coppermend.core.board.joined import Holes
 from coppermend.core.board.match import SAME_PLACE_MM
 from coppermend.core.board.records import GerberImage
 from coppermend.core.findings import Finding, Place, Severity
+from coppermend.core.geometry.groups import labels
 from coppermend.core.geometry.shapes import ShapeSet
 
 FEWEST = 8
@@ -187,10 +186,7 @@ class _Drawn:
 
     def _groups(self) -> Ints:
         """(lines,) label of the strokes that touch one another."""
-        lines = self.shapes.take(self.lines)
-        pairs = lines.near_pairs()
-        table = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(len(lines), len(lines)))
-        return np.asarray(connected_components(table, directed=False)[1], dtype=np.int64)
+        return labels(self.shapes.take(self.lines).near_pairs(), len(self.lines))
 
     def poured(self) -> bool:
         """Whether areas lie over the middles of holes, or leave openings round them, as pours do (a frame has one opening for all)."""
@@ -268,10 +264,7 @@ class _Drawn:
         for image in outer:
             if image.at_mm is None or not len(size):
                 continue
-            dot = (image.kind == "flash") | (
-                (shapely.get_type_id(image.shapes.skeleton) == 0) & (image.shapes.radius_mm > 0)
-            )
-            lands = np.flatnonzero(dot & image.dark)
+            lands = np.flatnonzero(((image.kind == "flash") | image.shapes.dots()) & image.dark)
             if len(lands):
                 apart, at = cKDTree(image.at_mm[lands]).query(self.middle[self.flash_hole])
                 same = np.all(np.abs(_sizes(image.shapes.take(lands[at])) - size) <= SIZE_MM, axis=1)

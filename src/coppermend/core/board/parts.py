@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.board.model import Part, PartState, Pin
 from coppermend.core.board.sources import Corrections, PartCorrection, PartRow
+from coppermend.core.geometry.groups import labels
 from coppermend.core.geometry.rings import SIMPLIFY_MM, enclosed_exactly, enclosed_nearly, hull_of, ring_points
 from coppermend.core.geometry.shapes import ShapeSet
 
@@ -120,17 +121,12 @@ def pin_order(pin: Pin) -> tuple[Any, ...]:
 
 def clusters(shapes: ShapeSet, within_mm: float = CLOSING_MM) -> NDArray[np.int64]:
     """(n,) label of the group of strokes each shape belongs to: strokes whose centre lines come nearer than ``within_mm``."""
-    from scipy.sparse import coo_matrix  # here: what a part is made of is wanted where nothing is built
-    from scipy.sparse.csgraph import connected_components
-
     box = shapely.bounds(shapes.skeleton) + within_mm * np.array([-1.0, -1.0, 1.0, 1.0])
     i, j = shapely.STRtree(shapes.skeleton).query(shapely.box(*box.T))
     once = i < j
     i, j = i[once], j[once]
     near = shapely.distance(shapes.skeleton[i], shapes.skeleton[j]) <= within_mm
-    pairs = np.column_stack([i[near], j[near]])
-    matrix = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(len(shapes), len(shapes)))
-    return np.asarray(connected_components(matrix, directed=False)[1])
+    return labels(np.column_stack([i[near], j[near]]), len(shapes))
 
 
 def closed_outline(lines: NDArray[Any], gap_mm: float) -> NDArray[np.float64] | None:

@@ -10,7 +10,6 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
@@ -113,8 +112,7 @@ def _landless(
 def _flash_tree(image: GerberImage) -> cKDTree | None:
     if image.at_mm is None:
         return None
-    dot = (shapely.get_type_id(image.shapes.skeleton) == 0) & (image.shapes.radius_mm > 0)
-    at = image.at_mm[((image.kind == "flash") | dot) & image.dark]
+    at = image.at_mm[((image.kind == "flash") | image.shapes.dots()) & image.dark]
     return cKDTree(at) if len(at) else None
 
 

@@ -14,10 +14,9 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from coppermend.core.board.joined import NO_HOLES, Holes, Islands, LayerCopper
+from coppermend.core.geometry.groups import labels
 from coppermend.core.geometry.polarity import box_pairs, cut, within
 from coppermend.core.geometry.shapes import TOUCH_MM, ShapeSet
 
@@ -93,8 +92,7 @@ def join(layers: Sequence[LayerCopper], hole_count: int) -> Islands:
         ends.append(np.column_stack([layer.walls[:, 0] + total, layer.walls[:, 1] + begin]))
     edge = np.concatenate(ends)
     count = total + hole_count
-    matrix = coo_matrix((np.ones(len(edge), bool), (edge[:, 0], edge[:, 1])), shape=(count, count))
-    _, label = connected_components(matrix, directed=False) if count else (0, np.empty(0, np.int64))
+    label = labels(edge, count)
     order, first = np.unique(label[:total], return_index=True)
     number = np.full(int(label.max()) + 1 if count else 0, -1, dtype=np.int32)
     number[order[np.argsort(first)]] = np.arange(len(order), dtype=np.int32)

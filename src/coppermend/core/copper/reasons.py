@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import breadth_first_order, connected_components, dijkstra
+from scipy.sparse.csgraph import breadth_first_order, dijkstra
 
 from coppermend.core.board.model import Board, NetlistPoint, Pin
+from coppermend.core.geometry.groups import labels
 
 if TYPE_CHECKING:
     from coppermend.core.copper.compare import ContactGraph
@@ -106,12 +106,10 @@ def overlapping_lands(board: Board, ref: str, a: Sequence[NetlistPoint], b: Sequ
         lands = lands_of(board, at, pins)
         number = {piece: k for k, piece in enumerate(lands)}
         pairs = [(number[i], number[j]) for i, j in layer.contacts.tolist() if i in number and j in number]
-        i, j = np.array(pairs, dtype=np.int64).reshape(-1, 2).T
-        matrix = coo_matrix((np.ones(len(i), bool), (i, j)), shape=(len(lands), len(lands)))
         groups: dict[int, set[str]] = {}
-        if lands:
-            for name, label in zip(lands.values(), connected_components(matrix, directed=False)[1], strict=True):
-                groups.setdefault(int(label), set()).add(name)
+        group = labels(np.array(pairs, dtype=np.int64).reshape(-1, 2), len(lands))
+        for name, label in zip(lands.values(), group.tolist(), strict=True):
+            groups.setdefault(label, set()).add(name)
         if any(group & one and group & two for group in groups.values()):
             return True
     return False

@@ -1,6 +1,11 @@
-"""Union-find over things that are named as they come (nodes, chains): what hangs together with what."""
+"""What hangs together with what: union-find over things that are named as they come (nodes, chains), labels for things that are numbered."""
 
 from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 
 class Groups:
@@ -29,3 +34,18 @@ class Groups:
         """Makes one group of the groups of ``a`` and ``b``."""
         top = self.find(b)
         self._up[self.find(a)] = top
+
+
+def labels(pairs: NDArray[Any], count: int) -> NDArray[np.int64]:
+    """(count,) label of the group that each of the things 0 to count - 1 belongs to, from (n, 2) pairs that touch; labels count from 0 without gaps.
+
+    >>> labels(np.array([[0, 2], [3, 2]]), 5).tolist()
+    [0, 1, 0, 0, 2]
+    """
+    from scipy.sparse import coo_matrix  # here: some that import this module build nothing
+    from scipy.sparse.csgraph import connected_components
+
+    if not count:
+        return np.empty(0, np.int64)
+    matrix = coo_matrix((np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
+    return np.asarray(connected_components(matrix, directed=False)[1], dtype=np.int64)

@@ -50,6 +50,10 @@ class ShapeSet:
         grow = self.radius_mm[:, None] * np.array([-1.0, -1.0, 1.0, 1.0])
         return np.asarray(box + grow, dtype=np.float64)
 
+    def dots(self) -> NDArray[np.bool_]:
+        """(n,) which shapes are a point with a radius: a draw of no length, a round flash."""
+        return np.asarray((shapely.get_type_id(self.skeleton) == 0) & (self.radius_mm > 0), dtype=np.bool_)
+
     def gap_mm(self, a: NDArray[Any], b: NDArray[Any], other: ShapeSet | None = None) -> NDArray[np.float64]:
         """Edge-to-edge gap between shapes ``a`` of this set and ``b`` of ``other`` (or this set); negative = overlap depth of the radii."""
         o = self if other is None else other

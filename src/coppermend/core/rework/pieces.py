@@ -7,12 +7,11 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from coppermend.core.board.model import PartState
 from coppermend.core.copper.model import CopperGraph, ProbePoint, Site, SiteKind
 from coppermend.core.findings import Place, refuse
+from coppermend.core.geometry.groups import labels
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,12 +145,9 @@ def components(nodes: Collection[int], joins: Iterable[tuple[int, int]]) -> dict
     order = sorted(nodes)
     place = {node: i for i, node in enumerate(order)}
     pairs = [(place[a], place[b]) for a, b in joins if a in place and b in place]
-    rows, columns = ([a for a, _ in pairs], [b for _, b in pairs])
-    size = len(order)
-    matrix = coo_matrix((np.ones(len(pairs)), (rows, columns)), shape=(size, size))
-    _, labels = connected_components(matrix, directed=False)
+    label = labels(np.array(pairs, dtype=np.int64).reshape(-1, 2), len(order))
     renamed: dict[int, int] = {}
-    return {node: renamed.setdefault(int(labels[i]), len(renamed)) for i, node in enumerate(order)}
+    return {node: renamed.setdefault(int(label[i]), len(renamed)) for i, node in enumerate(order)}
 
 
 def net_of_sites(graph: CopperGraph, broken: Collection[str]) -> int:

@@ -96,7 +96,9 @@ def _row(text: str, number: int) -> Listed | None:
         bare = (value if equals else word).strip("\"'*()")
         plain = bare.lower().removeprefix("0x")
         label = label.lower().replace("-", "") if equals else ""
-        if label == "size" or (not label and not size and plain.isdigit() and len(plain) not in _KINDS and plain == bare):
+        if label == "size" or (
+            not label and not size and plain.isdigit() and len(plain) not in _KINDS and plain == bare
+        ):
             size = int(plain) if plain.isdigit() else 0
         elif re.fullmatch(r"[0-9a-f]+", plain) and len(plain) in _KINDS and label not in ("name", "socket"):
             found.setdefault(_KINDS[len(plain)], plain)
