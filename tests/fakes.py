@@ -10,7 +10,7 @@ from coppermend.core.copper.model import CopperGraph
 from coppermend.core.findings import Finding, Place, Severity, refuse
 from coppermend.core.log.canonical import sha256_hex
 from coppermend.core.log.chain import check_chain
-from coppermend.core.log.kinds import check_payload
+from coppermend.core.log.kinds import attachments_of, check_payload
 from coppermend.core.log.model import Draft, Entry, agreed_order, entry_from_dict, placed
 from coppermend.services.ports import CaseHead, ShelvedBoard
 from coppermend.services.workshop import Workshop
@@ -111,12 +111,12 @@ class MemoryStore:
             Finding(
                 "STO-020",
                 Severity.ERROR,
-                Place(thing=str(one.payload["sha256"])),
+                Place(thing=name),
                 "The attachment is not in the store.",
                 "Import the case.",
             )
-            for one in self._all()
-            if one.kind == "photo" and one.payload["sha256"] not in self._files
+            for name in attachments_of(self._all())
+            if name not in self._files
         ]
         return (*missing, *check_chain(self._all()))
 

@@ -196,3 +196,18 @@ def test_a_photo_without_its_file_is_found_by_the_check(make: Make) -> None:
     case = opened(store)
     store.append(draft(store, case, "photo", sha256="1" * 64, media="image/png", bytes=3))
     assert [one.code for one in store.check()] == ["STO-020"]
+
+
+def test_every_entry_that_keeps_a_file_is_checked_for_it(make: Make) -> None:
+    store = make("a")
+    case = opened(store)
+    point = {"id": "U1.6/leg", "x_mm": 1.0, "y_mm": 2.0, "side": "c"}
+    for kind, more in (
+        ("wave", {"points": [point]}),
+        ("heat", {"celsius": 41.0}),
+        ("rom", {"part": "U5", "verdict": "right"}),
+    ):
+        store.append(draft(store, case, kind, sha256=kind.encode().hex().ljust(64, "0"), **more))
+    kept = store.attach(b"a photo")
+    store.append(draft(store, case, "photo", sha256=kept, media="image/png", bytes=7))
+    assert [one.code for one in store.check()] == ["STO-020"] * 3

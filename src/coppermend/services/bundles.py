@@ -11,7 +11,6 @@ import json
 import re
 import zipfile
 import zlib
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,7 +18,7 @@ from coppermend.core.findings import Place, Refusal, refuse
 from coppermend.core.log.canonical import sha256_hex
 from coppermend.core.log.chain import check_chain
 from coppermend.core.log.fold import fold
-from coppermend.core.log.kinds import check_known, check_payload
+from coppermend.core.log.kinds import attachments_of, check_known, check_payload
 from coppermend.core.log.model import Entry, agreed_order, entry_from_dict
 from coppermend.services.numbers import check_numbers
 from coppermend.services.workshop import Workshop
@@ -79,19 +78,6 @@ def import_case(workshop: Workshop, data: bytes, name: str = "") -> Imported:
     new = workshop.store.absorb(entries)
     case = entries[0].case
     return Imported(case, workshop.store.number_of(case), new, len(workshop.store.entries(case)))
-
-
-def attachments_of(entries: Sequence[Entry]) -> tuple[str, ...]:
-    """The SHA-256 of every attachment that the entries name, sorted."""
-    return tuple(
-        sorted(
-            {
-                str(one.payload["sha256"])
-                for one in entries
-                if one.kind in ("photo", "wave", "heat", "memory", "rom") and "sha256" in one.payload
-            }
-        )
-    )
 
 
 def _zipped(members: dict[str, bytes]) -> bytes:

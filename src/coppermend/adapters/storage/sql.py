@@ -14,7 +14,7 @@ from coppermend.adapters.storage.schema import CASES, ENTRIES, FACTS, SCHEMA_VER
 from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
 from coppermend.core.log.canonical import sha256_hex
 from coppermend.core.log.chain import check_chain
-from coppermend.core.log.kinds import check_payload
+from coppermend.core.log.kinds import attachments_of, check_payload
 from coppermend.core.log.model import NO_PREV, Draft, Entry, entry_from_dict, placed_after
 from coppermend.services.ports import CaseHead
 
@@ -272,7 +272,7 @@ class SqlStore(ABC):
                         "Restore from a backup.",
                     )
                 )
-        for name in sorted({str(one.payload["sha256"]) for one in read if one.kind == "photo"}):
+        for name in attachments_of(read):
             if not self._has_attachment(line, name):
                 found.append(
                     Finding(

@@ -11,7 +11,7 @@ SI values carry their unit in the name: ``ohm``, ``volt``, ``ampere``, ``celsius
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -217,6 +217,17 @@ KINDS: Mapping[str, KindSpec] = MappingProxyType({spec.name: spec for spec in _T
 READINGS = ("closed", "open", "ohms", "volts", "diode", "level", "hertz", "wave", "heat")
 SOLDERING = ("solder", "patch", "cut")
 """Kinds that are soldering by themselves; remove, fit and swap are when the part is not in a socket."""
+
+
+KEEPS_FILE = ("photo", "wave", "heat", "memory", "rom")
+"""Kinds whose ``sha256`` names an attachment of their own; ``lay``, ``care`` and ``basis`` name another entry's, or no file."""
+
+
+def attachments_of(entries: Iterable[Entry]) -> tuple[str, ...]:
+    """The SHA-256 of every attachment that the entries name, sorted."""
+    return tuple(
+        sorted({str(one.payload["sha256"]) for one in entries if one.kind in KEEPS_FILE and "sha256" in one.payload})
+    )
 
 
 def check_known(entry: Entry) -> None:
