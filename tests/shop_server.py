@@ -9,6 +9,7 @@ import shutil
 import socket
 import subprocess
 import tempfile
+import time
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -48,7 +49,12 @@ class ShopServer:
         else:
             self._run("initdb", "-D", str(self.data), "-U", "bench", "-A", "trust", "--locale=C.UTF-8", "-k")
         self._settings(
-            {"port": self.port, "listen_addresses": "'127.0.0.1'", "unix_socket_directories": f"'{self.folder}'"}
+            {
+                "port": self.port,
+                "listen_addresses": "'127.0.0.1'",
+                "wal_retrieve_retry_interval": "'200ms'",
+                "unix_socket_directories": f"'{self.folder}'",
+            }
         )
 
     def url(self, name: str) -> str:
@@ -65,9 +71,15 @@ class ShopServer:
         self._run("pg_ctl", "-D", str(self.data), "-w", "promote")
 
     def wait_for_standby(self) -> None:
-        """Commits wait for the server named second from now on."""
+        """Commits wait for the server named second from now on: a start with the setting leaves no process that does not know it yet."""
         self._settings({"synchronous_standby_names": "'second'"})
-        self._run("pg_ctl", "-D", str(self.data), "reload")
+        self.stop()
+        self.start()
+        end = time.monotonic() + 60
+        with psycopg.connect(self.url("postgres"), autocommit=True) as line:
+            while line.execute("SELECT sync_state FROM pg_stat_replication").fetchall() != [("sync",)]:
+                assert time.monotonic() < end, "the standby does not stream"
+                time.sleep(0.1)
 
     def new_database(self) -> str:
         name = f"shop{os.getpid()}x{next(_NAMES)}"
