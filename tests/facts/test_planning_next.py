@@ -18,6 +18,7 @@ from coppermend.core.planning.model import NextStep
 from coppermend.core.planning.next import next_step, tips_at
 from coppermend.core.planning.round import plan_round
 from coppermend.core.planning.spans import not_proven, spans
+from coppermend.core.units import chance_words
 
 AREAS = (EXAMPLE_AREA,)
 BASIS = Basis()
@@ -230,3 +231,28 @@ def test_an_open_over_sites_likely_broken_from_the_start_is_followed_up_not_aske
     assert step.check is not None
     assert {step.check.point_a, step.check.point_b} != {"p0", "p3"}
     assert "splits" in step.reason
+
+
+def test_a_reason_never_claims_certainty() -> None:
+    """A break read open again and again is "more than 99.9 %" sure, not "100.0 %": readings can all lie (the belief itself stays below 1)."""
+    graph = row(1, points_per_node=4)
+    ends = [[p.id for p in graph.points if p.node == node] for node in (0, 1)]
+    evidence = [Evidence(f"{a}{b}", a, b, "open") for a in ends[0] for b in ends[1]]
+    step = next_step(graph, AREAS, evidence, BASIS)
+    assert step.kind == "patch"
+    assert step.span is not None and 0.9995 < step.span.p < 1.0
+    assert step.reason.startswith("more than 99.9 % sure")
+
+
+@pytest.mark.parametrize("decimals", [0, 1, 2])
+def test_chances_in_words_lie_on_the_right_side(decimals: int) -> None:
+    for p in [*np.linspace(0.0, 1.0, 2001), 1e-9, 1 - 1e-9, 0.99949, 0.9995, 0.00049]:
+        words = chance_words(float(p), decimals)
+        number = float(words.split()[-2])
+        assert 0 < number < 100
+        if words.startswith("more than"):
+            assert 100 * p > number
+        elif words.startswith("less than"):
+            assert 100 * p < number
+        else:
+            assert abs(100 * p - number) <= 0.5 * 10**-decimals + 1e-9

@@ -43,3 +43,18 @@ def sheet_resistance_ohm(thickness_mm: float = COPPER_THICKNESS_MM, temperature_
     """
     rho = RHO_COPPER_OHM_MM * (1.0 + ALPHA_COPPER_PER_K * (temperature_c - 20.0))
     return rho / thickness_mm
+
+
+def chance_words(p: float, decimals: int = 1) -> str:
+    """A chance p (0 to 1) in percent, never rounded to certainty: beyond the last figure shown it is "more than" or "less than" that.
+
+    >>> chance_words(0.873), chance_words(0.99997), chance_words(0.99997, 0), chance_words(0.0002)
+    ('87.3 %', 'more than 99.9 %', 'more than 99 %', 'less than 0.1 %')
+    """
+    step = 10.0**-decimals
+    percent = 100.0 * p
+    if percent > 100.0 - step:
+        return f"more than {100.0 - step:.{decimals}f} %"
+    if percent < step:
+        return f"less than {step:.{decimals}f} %"
+    return f"{percent:.{decimals}f} %"

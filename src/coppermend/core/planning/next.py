@@ -36,6 +36,7 @@ from coppermend.core.planning.round import DEFAULT_COSTS, cheapest_cover, plan_r
 from coppermend.core.planning.spans import span_of, spans
 from coppermend.core.planning.touching import MOST_SHORT, again_at, locate_words, names_of, settled, touching
 from coppermend.core.planning.trees import RiskTree
+from coppermend.core.units import chance_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -453,7 +454,7 @@ def _round_check(work: Work, planned: Check, left: _Left, costs: CostTable = DEF
     bits = float(information(joined, 1.0 - low_open, low_closed))
     sites = "site" if in_doubt == 1 else "sites"
     reason = (
-        f"closed clears {in_doubt} {sites} in doubt ({100 * (1 - joined):.0f} % chance of open); {check.seconds:.0f} s"
+        f"closed clears {in_doubt} {sites} in doubt ({chance_words(1 - joined, 0)} chance of open); {check.seconds:.0f} s"
     )
     return NextStep(
         "check",
@@ -472,7 +473,7 @@ def _waiting_notes(work: Work, graph: CopperGraph) -> tuple[str, ...]:
     """What is put off to the end of the round, in words."""
     found = [span_of(graph, work.risk, k) for k in work.waiting]
     return tuple(
-        f"net {one.net}, {one.words}: {100 * one.p:.1f} % broken; the rest of the round tells how tips bite on this bench, then it is sure or read once more"
+        f"net {one.net}, {one.words}: {chance_words(one.p)} broken; the rest of the round tells how tips bite on this bench, then it is sure or read once more"
         for one in found
     )
 
@@ -495,7 +496,7 @@ def _follow_up(work: Work, best: Candidate, left: _Left) -> NextStep:
         sites = "site" if count == 1 else "sites"
         reason = (
             f"an open reading left {count} {sites} under suspicion; this one splits them "
-            f"({100 * best.p_closed:.0f} % closed, {best.bits:.2f} bit)"
+            f"({chance_words(best.p_closed, 0)} closed, {best.bits:.2f} bit)"
         )
     reason += f"; {best.seconds:.0f} s"
     check = continuity_check(posterior.copper, best.a, best.b, best.seconds, reason, _turns(work.tips, best.a, best.b))
@@ -557,7 +558,7 @@ def _short(work: Work, costs: CostTable, skipped: Collection[str] = ()) -> NextS
         if one.p > basis.broken_above:
             a, b = now.copper.points[one.point_a], now.copper.points[one.point_b]
             words = (
-                f"{names} are joined ({100 * one.p:.1f} %): a likely short. Locate it: {locate_words(*names_of(now, one))}. Look for solder, a whisker or a burr "
+                f"{names} are joined ({chance_words(one.p)}): a likely short. Locate it: {locate_words(*names_of(now, one))}. Look for solder, a whisker or a burr "
                 f"between {point_words(a)} and {point_words(b)}, clear it and read again."
             )
             return NextStep("short", words, f"{one.readings} readings say so", costs.look_s, 0.0)
@@ -565,7 +566,7 @@ def _short(work: Work, costs: CostTable, skipped: Collection[str] = ()) -> NextS
             a, b = again_at(now, one, costs, work.tips, skipped)
             seconds, _ = check_seconds(costs, work.tips, a, b)
             bits = float(information(1.0 - one.p, 1.0 - basis.false_closed, basis.false_open))
-            reason = f"{names} read joined where they should be apart: {100 * one.p:.0f} % that it is true"
+            reason = f"{names} read joined where they should be apart: {chance_words(one.p, 0)} that it is true"
             check = Check(
                 f"isolation:{a.id}:{b.id}",
                 "isolation",
@@ -592,7 +593,7 @@ def _after_the_round(
     if found:
         span = found[0]
         words = f"Bridge the break {span.words} (net {span.net})."
-        reason = f"{100 * span.p:.1f} % sure by two independent readings; {len(found)} to bridge in all"
+        reason = f"{chance_words(span.p)} sure by two independent readings; {len(found)} to bridge in all"
         return NextStep(
             "patch",
             words,
@@ -620,7 +621,7 @@ def leftovers(work: Work, graph: CopperGraph) -> tuple[str, ...]:
     for number in work.stuck:
         span = span_of(graph, work.risk, number)
         notes.append(
-            f"net {span.net}, {span.words}: no reading left that tells ({100 * span.p:.0f} %); read again after the repair"
+            f"net {span.net}, {span.words}: no reading left that tells ({chance_words(span.p, 0)}); read again after the repair"
         )
     for number in (work.risk.doubt & work.risk.at_risk).nonzero()[0].tolist():
         if number in work.stuck:
