@@ -453,9 +453,7 @@ def _round_check(work: Work, planned: Check, left: _Left, costs: CostTable = DEF
     joined = float(np.prod(1.0 - p))
     bits = float(information(joined, 1.0 - low_open, low_closed))
     sites = "site" if in_doubt == 1 else "sites"
-    reason = (
-        f"closed clears {in_doubt} {sites} in doubt ({chance_words(1 - joined, 0)} chance of open); {check.seconds:.0f} s"
-    )
+    reason = f"closed clears {in_doubt} {sites} in doubt ({chance_words(1 - joined, 0)} chance of open); {check.seconds:.0f} s"
     return NextStep(
         "check",
         _touch_words(graph, check),
