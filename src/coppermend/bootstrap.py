@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from coppermend.services.demo import Machine
     from coppermend.services.health import Look
     from coppermend.services.lan import LanBook
+    from coppermend.services.packages import Package, PackageSource
     from coppermend.services.ports import Instruments
     from coppermend.services.powered import PoweredBoard
     from coppermend.services.practice import PracticeSetting
@@ -116,6 +117,24 @@ def device_book(store_url: str | None = None) -> DeviceBook:
     if named:
         return open_book(Path(named))
     return open_book(beside_store(store_url or os.environ.get("COPPERMEND_STORE") or None) / "devices")
+
+
+def keeper_of_boards(store_url: str | None = None, folder: Path | None = None) -> Callable[[Package], str]:
+    """What keeps packages of bundles on this computer: in ``folder``, None: ``boards`` beside the store."""
+    from coppermend.adapters.files.keeping import keep_package
+
+    place = folder or beside_store(store_url or os.environ.get("COPPERMEND_STORE") or None) / "boards"
+    return lambda package: keep_package(place, package)
+
+
+def package_source() -> PackageSource:
+    """Reads packages as people name them, the word ``demo`` too."""
+    return _Named()
+
+
+class _Named(DiskPackages):
+    def read(self, path: str) -> Package:
+        return super().read(package_path(path))
 
 
 # ---- boards ----

@@ -199,10 +199,14 @@ def test_an_export_is_the_same_bytes_every_time_and_checks_with_standard_tools(c
     case("case", "export", "1", "--to", "b.zip")
     assert (tmp_path / "a.zip").read_bytes() == (tmp_path / "b.zip").read_bytes()
     with zipfile.ZipFile(tmp_path / "a.zip") as file:
-        listed = dict(line.split("  ")[::-1] for line in file.read("manifest-sha256.txt").decode().splitlines())
-        assert set(listed) == set(file.namelist()) - {"manifest-sha256.txt"}
+        listed = {
+            name: sha256
+            for tag in ("manifest-sha256.txt", "tagmanifest-sha256.txt")
+            for sha256, _, name in (line.partition("  ") for line in file.read(tag).decode().splitlines())
+        }
+        assert set(listed) == set(file.namelist()) - {"tagmanifest-sha256.txt"}
         assert all(hashlib.sha256(file.read(name)).hexdigest() == sha256 for name, sha256 in listed.items())
-        lines = file.read("log.jsonl").splitlines()
+        lines = file.read(next(name for name in listed if name.endswith("log.jsonl"))).splitlines()
     entries = [json.loads(line) for line in lines]
     assert [entry["prev"] for entry in entries[1:]] == [hashlib.sha256(line).hexdigest() for line in lines[:-1]]
 
@@ -220,19 +224,20 @@ def test_a_damaged_export_is_refused_and_nothing_is_taken_in(
 ) -> None:
     case("case", "export", "1", "--to", "a.zip")
     good = (tmp_path / "a.zip").read_bytes()
+    (log,) = (name for name in zipfile.ZipFile(io.BytesIO(good)).namelist() if name.endswith("log.jsonl"))
     climbing = io.BytesIO()
     with zipfile.ZipFile(climbing, "w") as file:
         file.writestr("../../evil", b"x")
     bad = {
         "BUN-001": [b"", b"no zip", good[:200], climbing.getvalue()],
         "BUN-003": [
-            spoiled(good, "log.jsonl", lambda text: text.replace(b"Machine", b"Machina")),
+            spoiled(good, log, lambda text: text.replace(b"Machine", b"Machina")),
             spoiled(good, "manifest-sha256.txt", lambda _: b""),
         ],
     }
     bomb = io.BytesIO()
     with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as file:
-        file.writestr("log.jsonl", bytes(300 * 1024 * 1024))
+        file.writestr(log, bytes(300 * 1024 * 1024))
     bad["BUN-002"] = [bomb.getvalue()]
     monkeypatch.setenv("COPPERMEND_STORE", str(tmp_path / "other"))
     for code, files in bad.items():

@@ -21,6 +21,7 @@ from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import new_case
 from coppermend.services.workshop import Workshop
 
+CASE = "01900000-0000-7000-8000-000000000001"
 WHEN = "2026-03-01T09:00:00.000Z"
 
 
@@ -48,14 +49,23 @@ def entries(*acts: tuple[str, Any], **fields: Any) -> list[str]:
     return lines
 
 
+def listed(members: dict[str, bytes]) -> bytes:
+    return "".join(f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in members.items()).encode()
+
+
 def bundle(lines: list[str], **more: bytes) -> bytes:
-    members = {"log.jsonl": "\n".join(lines).encode("utf-8", "surrogatepass"), **more}
-    members["manifest-sha256.txt"] = "".join(
-        f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in members.items()
-    ).encode()
+    """A bag as docs/reference/bundle.md describes it, made by nothing of ours."""
+    case = json.loads(lines[0])["case"] if lines and lines[0].startswith('{"author') else CASE
+    payload = {f"data/cases/{case}/log.jsonl": "\n".join(lines).encode("utf-8", "surrogatepass"), **more}
+    tags = {
+        "bagit.txt": b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n",
+        "bag-info.txt": b"Coppermend-Bundle: 1\n",
+        "read-me.txt": b"",
+        "manifest-sha256.txt": listed(payload),
+    }
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as file:
-        for name, data in members.items():
+        for name, data in {**payload, **tags, "tagmanifest-sha256.txt": listed(tags)}.items():
             file.writestr(name, data)
     return out.getvalue()
 

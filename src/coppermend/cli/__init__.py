@@ -27,6 +27,7 @@ COMMANDS = {
     "photo": "case",
     "lay": "lay",
     "record": "record",
+    "bundle": "bundle",
     "removal": "removal",
     "care": "care",
     "wire": "wire",
