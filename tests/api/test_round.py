@@ -158,6 +158,7 @@ CLI_TWINS = {
     "POST /api/cases/{case}/care": ("care", "tick"), "GET /api/cases/{case}/short/supply": ("short", "supply"),
     "GET /api/cases/{case}/heat": ("heat", "read"), "POST /api/cases/{case}/heat": ("heat", "read"),
     "GET /api/cases/{case}/heat/{entry}": ("heat", "read"), "GET /api/cases/{case}/heat/{entry}/picture": ("heat", "read"),
+    "GET /api/cases/{case}/look": ("look",), "POST /api/cases/{case}/look": ("look",),
     "GET /api/cases/{case}/waves": ("wave", "measure"), "POST /api/cases/{case}/waves": ("wave", "measure"),
     "GET /api/cases/{case}/waves/{entry}": ("wave", "measure"), "GET /api/cases/{case}/suspects/map": ("suspects",),
     "GET /api/cases/{case}/pin": ("expect",),

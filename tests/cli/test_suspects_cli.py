@@ -90,4 +90,4 @@ def test_a_replaced_socket_is_proven_or_the_symptom_chased_on_one_clock(tmp_path
     note(made, case, Request("ohms", ("U1.11", "U1.29"), "0.4"))
     short = suspects_for_case(made, case, book).as_dict()
     assert "Do not switch on" in short["stop"]
-    assert {one["kind"] for one in (short["next"], *short["instead"])} <= {"check", "apart"}
+    assert {one["kind"] for one in (short["next"], *short["instead"])} <= {"check", "apart", "inspect"}

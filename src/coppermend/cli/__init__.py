@@ -45,6 +45,7 @@ COMMANDS = {
     "expect": "expect",
     "suspects": "suspects",
     "wave": "wave",
+    "look": "look",
     "memory": "memory",
     "rom": "rom",
     "compare": "compare",

@@ -28,6 +28,7 @@ from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bind import Binding, bind
 from coppermend.services.bridging import bridges_of
 from coppermend.services.laying import board_ways
+from coppermend.services.looks import LOOKED, look_conflicts
 from coppermend.services.loose import loose_check
 from coppermend.services.map_doubt import map_first, tips_of
 from coppermend.services.meters import meter_of
@@ -245,8 +246,16 @@ def _with_conflicts(binding: Binding, step: NextStep) -> NextStep:
         f"{one.words} Read {one.again[0]} to {one.again[1]} once more: two of three settle it."
         for one in posterior_of(binding).conflicts
     ]
+    if step.kind == "check" and not binding.evidence and binding.state.areas:
+        from coppermend.services.lookwork import look_first
+
+        told += filter(None, (look_first(binding, step.gain_bits, step.seconds),))
+    told += [
+        f"Looks contradict each other: {one.words} {one.settles}"
+        for one in look_conflicts(binding.state, binding.graph)
+    ]
     for area in binding.areas:
-        if not hurt(binding.graph, (area,), binding.basis).any():
+        if not area.id.startswith(LOOKED) and not hurt(binding.graph, (area,), binding.basis).any():
             told.append(
                 f"The work area {area.label or area.part or area.id} holds no copper of this board: nothing there is to be proved. "
                 "Draw it again over the copper, in mm of the board."

@@ -24,6 +24,7 @@ from coppermend.services.around import on_board
 from coppermend.services.cases import case_state
 from coppermend.services.evidence import fold_evidence
 from coppermend.services.idle import set_idle_aside
+from coppermend.services.looks import looked_areas, with_dirt
 from coppermend.services.numbers import basis_of, costs_of
 from coppermend.services.points import point_now
 from coppermend.services.ports import ShelvedBoard
@@ -113,11 +114,11 @@ def bind_state(
     kept = {} if kept is None else kept
     state = on_board(state, board)
     basis = basis_of(state)
-    areas = tuple(work_area(state))
+    areas = looked_areas(state, work_area(state), base, basis)
     overlay = _Overlay(state, base, kept)
 
     def breaks_in(graph: CopperGraph, evidence: Sequence[Evidence]) -> Sequence[tuple[str, ...]]:
-        return known_breaks(graph, areas, evidence, basis)
+        return known_breaks(graph, areas, with_dirt(state, evidence), basis)
 
     def graph_with(broken: Sequence[str]) -> CopperGraph:
         return overlay.graph_at(state.wires, state.cuts, broken)
@@ -132,7 +133,7 @@ def bind_state(
         base,
         graph,
         areas,
-        folded.evidence,
+        with_dirt(state, folded.evidence),
         basis,
         costs_of(state),
         folded.broken,

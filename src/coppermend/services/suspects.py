@@ -36,6 +36,8 @@ from coppermend.core.planning.suspects_words import step_caution, step_reason, s
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind, part_states
 from coppermend.services.copperfirst import CopperFirst, copper_first
+from coppermend.services.looks import marked
+from coppermend.services.lookwork import looks_read, sides_to_look
 from coppermend.services.points import point_now
 from coppermend.services.powered import PoweredBoard, powered_board
 from coppermend.services.rails import gate_of
@@ -225,11 +227,12 @@ def heat_pictures(workshop: Workshop, case: str) -> dict[str, dict[str, Any]]:
 def board_of_case(binding: Binding, book: DeviceBook, machine: MachineModel | None) -> PoweredBoard:
     """The powered board of a case, kept as long as its copper, areas and numbers stay."""
     model = machine or MachineModel()
-    key = ("powered", id(binding.graph), binding.areas, repr(binding.basis), book.digest, model)
+    areas = marked(binding.areas)
+    key = ("powered", id(binding.graph), areas, repr(binding.basis), book.digest, model)
     if key not in binding.kept:
         table = FaultTable(copper=binding.basis)
         states = part_states(binding.state)
-        made = powered_board(binding.board, binding.graph, binding.areas, book, model, table, states=states)
+        made = powered_board(binding.board, binding.graph, areas, book, model, table, states=states)
         names = {
             (net, node): f"{points[0].id} ({net})"
             for net, tree in made.trees.items()
@@ -275,6 +278,10 @@ class _Evidence:
                 self.found.append(Renewed(act.part, act.entry))
         self._pictures()
         self._found_elsewhere()
+        looks = looks_read(self.binding, self.made)
+        self.found += looks.found
+        self.unused += looks.unused
+        self.expired += looks.expired
 
     def _found_elsewhere(self) -> None:
         """What memory tests, ROM read-outs and readings compared say; from before the last repair only what reads right counts."""
@@ -477,6 +484,7 @@ def _bench(
         camera="heat" not in without,
         seen_start=evidence.seen_start,
         mended=MENDED if evidence.repaired >= 0 and not evidence.seen_start else 0.0,
+        sides=sides_to_look(binding, made),
     )
     return now, stop, gate_first
 

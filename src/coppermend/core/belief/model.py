@@ -20,6 +20,10 @@ class WorkArea:
     severity: int
     label: str = ""
     part: str = ""
+    scale: tuple[tuple[str, float], ...] = ()
+    """(site kind, or kind@layer such as "run@c", factor): what a look here makes of the priors of such sites; others have ``rest``."""
+    rest: float = 1.0
+    """Factor on the priors of site kinds that ``scale`` does not name; 0 = the area says nothing of them."""
 
 
 MOST_OHM = 1e15
@@ -48,6 +52,8 @@ class Evidence:
     """What ohms were read with; None = a two-wire meter with a last digit of 0.1 ohm."""
     sense: tuple[str, str] | None = None
     """Ohms in the transfer form: the probe points between which the voltage was read; None = those of the current."""
+    false_open: float | None = None
+    """The reading's own false open rate, where a tip stood on a land that was seen to be dirty; None = the basis's."""
 
     def __post_init__(self) -> None:
         if self.ohms is None or abs(self.ohms) < MOST_OHM:

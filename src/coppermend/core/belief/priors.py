@@ -80,8 +80,19 @@ def _area_factors(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -
     for area in areas:
         if len(area.polygon) >= 3:
             hit = shapely.intersects(_polygon(area), shapes)
-            factor[hit] = np.maximum(factor[hit], severity_factor(area, basis))
+            scaled = severity_factor(area, basis) * _scales(graph, area)
+            factor[hit] = np.maximum(factor[hit], scaled[hit])
     return _spread_unknown(graph, areas, basis, factor)
+
+
+def _scales(graph: CopperGraph, area: WorkArea) -> NDArray[np.float64]:
+    """What a look makes of the priors in an area, (sites,): 1 everywhere where nobody looked."""
+    if not area.scale and area.rest == 1.0:
+        return np.ones(len(graph.sites))
+    said = dict(area.scale)
+    return np.array(
+        [said.get(f"{s.kind}@{s.layer}", said.get(str(s.kind), area.rest)) for s in graph.sites], dtype=np.float64
+    )
 
 
 def _spread_unknown(
@@ -113,7 +124,7 @@ def area_at(areas: Sequence[WorkArea], basis: Basis, places: Sequence[tuple[floa
     out = np.zeros(len(places))
     spots = shapely.points(np.array(places, dtype=np.float64).reshape(-1, 2))
     for area in areas:
-        if len(area.polygon) >= 3:
+        if len(area.polygon) >= 3 and area.rest > 0.0:
             hit = shapely.intersects(_polygon(area), spots)
             out[hit] = np.maximum(out[hit], severity_factor(area, basis))
     return out

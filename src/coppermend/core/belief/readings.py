@@ -86,7 +86,8 @@ def sort_readings(copper: Copper, evidence: Sequence[Evidence], basis: Basis) ->
             continue
         closed = reads_closed(one, basis)
         sneaks = low_closed + (basis.chip_false_closed if piece[a.node] in copper.chips else 0.0)
-        like = (1.0 - low_open, sneaks) if closed else (low_open, 1.0 - sneaks)
+        lies = low_open if one.false_open is None else min(0.9, max(low_open, one.false_open))
+        like = (1.0 - lies, sneaks) if closed else (lies, 1.0 - sneaks)
         absent = frozenset(copper.site[s] for s in one.without if s in copper.site)
         ohm, instrument, sense = _value(copper, one)
         by_piece.setdefault(piece[a.node], []).append(

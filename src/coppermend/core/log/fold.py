@@ -278,6 +278,9 @@ def _act(work: _Work, entry: Entry, at: int) -> None:
             hot,
             words,
             entry.observed_at,
+            _text(entry, "finding"),
+            entry.payload["seen"] is True if "seen" in entry.payload else None,
+            _text(entry, "side"),
         )
     )
     if part and state:

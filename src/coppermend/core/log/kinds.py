@@ -27,6 +27,10 @@ GATE_ITEMS = ("orientation", "rails", "supply", "limit")
 """What is done before power is put on again, since the last soldering."""
 MAP_SAYS = ("joined", "apart", "agreed")
 """What is said of the map: two points are joined here, a pin is not on the map's net, or map and board were compared by eye and agree."""
+LOOK_FINDINGS = (
+    "corrosion", "lifted land", "cracked joint", "broken track", "solder bridge", "wrong part", "wrong way round", "bent leg", "missing part", "dirty land",
+)  # fmt: skip
+"""What a look can find at a place; what each speaks of stands in core/belief/suspects/looks.py."""
 CARE_STATES = ("started", "done", "left out")
 """How a step of cleaning or protection stands."""
 PROGRESS = ("waiting", "on the bench", "soak test", "ready", "returned")
@@ -185,7 +189,7 @@ _TABLE = (
     _spec("heat", "temperature", {"celsius": is_number}, {**_READ, "part": is_text, "points": points_of(1, 1), "sha256": is_text, "picture": is_map}),
     _spec("memory", "memory test", {"errors": is_list}, {"words": is_text, "sha256": is_text, "tested": is_list, "map": is_text}),
     _spec("rom", "ROM read out", {"part": is_text, "verdict": is_text}, {"words": is_text, "sha256": is_text, "crc32": is_text, "bytes": is_number, "readings": is_number}),
-    _spec("look", "looked", {}, {**_ACT, "sound": is_flag}),
+    _spec("look", "looked", {}, {**_ACT, "sound": is_flag, "finding": one_of(*LOOK_FINDINGS), "seen": is_flag, "side": one_of("c", "s")}),
     _spec("clean", "cleaned", {}, _ACT),
     _spec("reseat", "reseated", {"part": is_text}, _ACT),
     _spec("press", "pressed", {}, _ACT),

@@ -78,6 +78,12 @@ class Act:
     soldering: bool
     words: str
     observed_at: str
+    finding: str = ""
+    """Of a look: what was looked for at its place (``kinds.LOOK_FINDINGS``); "" a look at everything."""
+    seen: bool | None = None
+    """Of a look: whether ``finding`` was seen there."""
+    side: str = ""
+    """Of a look: the side of the board it went over, c or s; "" not said."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,6 +63,12 @@ def _part_state(payload: Payload) -> str:
 
 
 def _look(payload: Payload) -> str:
+    where = payload.get("part") or point_names(payload)
+    if payload.get("finding"):
+        return f"{where}: {'' if payload.get('seen', True) else 'no '}{payload['finding']}"
+    if payload.get("side"):
+        side = {"c": "component side", "s": "solder side"}[payload["side"]]
+        return f"over the work area, {side}" + (": nothing more to see" if payload.get("sound") else "")
     if "sound" not in payload:
         return _plain(payload)
     return _plain(payload) + (": sound" if payload["sound"] else ": not sound")

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.suspects.field import Field, Floats, widened_rows
+from coppermend.core.belief.suspects.looks import OVER_FALSE
 from coppermend.core.belief.suspects.posterior import (
     Look,
     Start,
@@ -60,8 +61,22 @@ HEAT_PARTS = 12
 
 
 @dataclass(frozen=True, slots=True)
+class SideShows:
+    """A side of a work area not looked over yet: its label and side (c, s), modelled seconds, and which causes (index) would show there, each with its
+    chance."""
+
+    area: str
+    label: str
+    side: str
+    seconds: float
+    shows: tuple[tuple[int, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class BenchNow:
     """The state of the bench: ``powered`` power is on; ``scope_ready`` the probe is set up; ``may_power`` power may be put on.
+
+    ``sides`` sides of work areas that nobody looked over yet.
 
     ``analyser`` there is a logic analyser; ``camera`` a thermal camera; ``swaps`` parts with a known-good one at hand. ``seen_start`` a start was seen as
     the board is now; ``mended`` how likely the last repair was the last one needed, 0 without a repair since the last start.
@@ -75,11 +90,13 @@ class BenchNow:
     camera: bool = True
     seen_start: bool = True
     mended: float = 0.0
+    sides: tuple[SideShows, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class SuspectStep:
-    """A recommended act. ``kind`` look, wave, rail, heat, start, check, apart, sink, swap; ``spots`` (net, node) of each point; ``parts`` of a thermal
+    """A recommended act. ``kind`` look, wave, rail, heat, start, check, apart, sink, swap, inspect (by eye:
+    ``part`` the area's label, ``parts`` area and side); ``spots`` (net, node) of each point; ``parts`` of a thermal
     picture those that tell most; ``seconds`` modelled; ``risk_s`` expected seconds of harm; ``gain_bits`` expected."""
 
     kind: str
@@ -142,6 +159,7 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
             steps += view.start(costs.power_s * (2.0 if bench.powered else 1.0), bench.mended)
     off = costs.power_s * (2.0 if bench.powered else 0.0) + costs.read_s + 2 * costs.move_s
     steps += view.checks(off)
+    steps += view.inspections(bench.sides, 2.0 * costs.power_s if bench.powered else 0.0)
     if (
         settled.spot >= 0
         and (bench.powered or bench.may_power)
@@ -357,6 +375,41 @@ class _View:
             if len({net for net, _ in spots}) == len(missing) and not missing & wrong:
                 found.append(SuspectStep("rail", tuple(spots[:1]), rail_s, gain, part, then_s=seconds))
         return found
+
+    def inspections(self, sides: Sequence[SideShows], seconds: float) -> list[SuspectStep]:
+        """A look with the eyes over each side: every set shows the first of its causes that lie open there with that cause's chance, else nothing."""
+        found = []
+        for side in sides:
+            chance = np.zeros(len(self.state.field.causes) + 1)
+            for k, detect in side.shows:
+                chance[k] = detect
+            shows = chance[self.members]
+            column = shows.argmax(axis=1)
+            rows = np.arange(len(self.members))
+            d, cause = shows[rows, column], self.members[rows, column]
+            shown = np.bincount(cause[d > 0], weights=(self.weights * d)[d > 0], minlength=len(chance) - 1)
+            seen = float(shown.sum())
+            taken = OVER_FALSE * (1.0 - seen)
+            outcome = np.array([*(shown[shown > 0]).tolist(), taken, 1.0 - seen - taken])
+            inner = float(
+                (
+                    self.weights
+                    * _entropy(np.stack([d, (1.0 - d) * OVER_FALSE, (1.0 - d) * (1.0 - OVER_FALSE)], axis=1))
+                ).sum()
+            )
+            gain = max(0.0, float(_entropy(outcome)) - inner)
+            found.append(
+                SuspectStep("inspect", (), side.seconds + seconds, gain, side.label, parts=(side.area, side.side))
+            )
+        return found
+
+    def by_hand(self, hands: HandsNow, costs: CostTable, power_s: float) -> list[SuspectStep]:
+        """Reseat, press, a good chip on top, a soldered part replaced: each where it may be done."""
+        state = self.state
+        gains = hand_gains(
+            state.field, self.members, self.weights, state.causes(), hands, costs, power_s, state.evidence
+        )
+        return [SuspectStep(one.kind, (), one.seconds, one.gain_bits, one.part) for one in gains]
 
     def checks(self, seconds: float) -> list[SuspectStep]:
         """Continuity across the likeliest spans and isolation at the likeliest bridges, power off."""

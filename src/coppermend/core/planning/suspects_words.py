@@ -21,6 +21,7 @@ CAUTION_START = (
     "Current limited, a hand at the switch: off at smoke, smell or more current than the abort value. "
     "Mains and picture-tube parts are for people qualified for them; follow your local rules."
 )
+SIDES = {"c": "component side", "s": "solder side"}
 RISKS = {
     "check": "no power, so next to none",
     "apart": "no power, so next to none",
@@ -31,6 +32,7 @@ RISKS = {
     "sink": "a tip at every pin of the net under power",
     "swap": "a bent pin, static, and one power-up more",
     "start": "one power-up more",
+    "inspect": "nothing is touched",
 }
 """A step's risk in words; the numbers are ``suspects_next.HARM``."""
 
@@ -58,6 +60,8 @@ def step_words(made: Field, step: SuspectStep) -> str:
         return f"Compare millivolts at the pins of net {step.spots[0][0]}: which is lowest, which highest?"
     if step.kind == "heat":
         return f"Take a thermal picture of the component side; what tells most: {', '.join(step.parts)}."
+    if step.kind == "inspect":
+        return f"Power off; look over {step.part}, {SIDES[step.parts[1]]}, place after place (coppermend look)."
     if step.kind == "start":
         return "Power up and note what the start shows."
     return f"Power off; put a known-good {step.part} in, power on, look whether it starts."
@@ -83,6 +87,7 @@ def step_caution(step: SuspectStep) -> str:
     others = {
         "check": CAUTION_OFF,
         "apart": CAUTION_OFF,
+        "inspect": CAUTION_OFF,
         "swap": CAUTION_SWAP,
         "heat": CAUTION_HEAT,
         "start": CAUTION_START,

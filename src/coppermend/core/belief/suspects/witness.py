@@ -15,7 +15,8 @@ from coppermend.core.belief.suspects.field import Field, Floats, Ints
 
 Say = tuple[str, str, float]
 """("part", "U53", log) any fault of that part; ("net", "RA0", log) a fault of that net's copper, a bridge on it, or a pin that holds it;
-("pin", "U53.14", log) the fault of one pin, or of the whole part or the net it is on."""
+("pin", "U53.14", log) the fault of one pin, or of the whole part or the net it is on; ("site", "joint@U5.3", log) the span of copper that holds that
+site; ("short", "RA0 RA1", log) the bridges between two nets."""
 
 
 def witness_logs(made: Field, members: Ints, says: Sequence[Say], other: float) -> Floats:
@@ -30,8 +31,12 @@ def cause_logs(made: Field, says: Sequence[Say], other: float) -> Floats:
     key = ("witness", tuple(says), other)
     if key not in made.memo:
         found = np.full(len(made.causes) + 1, other)
+        sites = {name: log for kind, name, log in says if kind == "site"}
+        rest = [say for say in says if say[0] != "site"]
         for k, cause in enumerate(made.causes):
-            found[k] = max((log for kind, name, log in says if _of(made, cause, kind, name)), default=other)
+            named = [log for kind, name, log in rest if _of(made, cause, kind, name)]
+            named += [sites[one] for one in cause.sites if one in sites] if sites else []
+            found[k] = max(named, default=other)
         made.memo[key] = found
     kept: Floats = made.memo[key]
     return kept
@@ -40,6 +45,11 @@ def cause_logs(made: Field, says: Sequence[Say], other: float) -> Floats:
 def _of(made: Field, cause: Cause, kind: str, name: str) -> bool:
     if kind == "part":
         return cause.part == name
+    if kind == "short":
+        if cause.key[0] != "short":
+            return False
+        bridge = made.behaviour.shorts[int(cause.key[2])]
+        return set(name.split(" ")) == {bridge.net_a, bridge.net_b}
     if kind == "pin":
         part = made.behaviour.circuit.by_ref.get(name.split(".")[0])
         t = next((t for t in part.terminals if t.id == name), None) if part is not None else None

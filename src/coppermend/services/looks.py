@@ -1,0 +1,288 @@
+"""What the looks of a case say: findings at places as evidence for copper, parts and bridges, dirt that makes tips read open, and contradictory looks.
+
+A look is an entry of kind ``look``: with ``finding`` and ``seen`` at a place or part, or over one ``side`` of a work area (``area``). Looks weigh two
+beliefs: that of the copper through the priors round the place (``looked_areas``) and the rates of readings on dirty lands (``with_dirt``), that of
+the suspects as findings (``look_witnesses``). A finding speaks until its place was worked on; a look over a side until something was soldered.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import shapely
+
+from coppermend.core.belief.model import Basis, Evidence, WorkArea
+from coppermend.core.belief.suspects.looks import (
+    BRIDGE,
+    COPPER,
+    DIRT,
+    DIRTY_FALSE_OPEN,
+    FINDINGS,
+    OVER,
+    PART,
+    LookFinding,
+    over_factor,
+)
+from coppermend.core.copper.model import CopperGraph
+from coppermend.core.log.state import Act, CaseState, PointRef
+from coppermend.services.points import point_now
+
+LOOKED = "look:"
+"""Ids of the areas that findings add begin so: they are no work areas that somebody marked."""
+_MENDS = ("solder", "clean", "reseat", "press", "fit", "swap", "remove")
+_DIRT_CLEANED = ("clean", "solder")
+_CORNERS = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A finding that a look names at a place: ``points`` ids of that day, ``net`` of the first, mm, ``side``; ``why_not`` why it speaks no more ("" it does)."""
+
+    entry: str
+    at: int
+    finding: str
+    seen: bool
+    part: str
+    points: tuple[PointRef, ...]
+    x_mm: float
+    y_mm: float
+    side: str
+    why_not: str = ""
+
+    @property
+    def kind(self) -> LookFinding:
+        """The finding's row in the table."""
+        return FINDINGS[self.finding]
+
+    @property
+    def place(self) -> str:
+        """Where, in words: pins, else the part."""
+        names = [f"{p.part}.{p.pin}" if p.part and p.pin else p.id for p in self.points]
+        return " and ".join(names) or self.part
+
+
+@dataclass(frozen=True, slots=True)
+class Over:
+    """A look over one side of a work area."""
+
+    entry: str
+    at: int
+    area: str
+    side: str
+    why_not: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """Looks that contradict each other: entries, and in words what conflicts and what settles it."""
+
+    entries: tuple[str, ...]
+    words: str
+    settles: str
+
+
+def said_of(state: CaseState, graph: CopperGraph) -> tuple[Said, ...]:
+    """Every finding of the case's looks in the order of the log, with whether it still speaks."""
+    found = []
+    for act in state.acts:
+        if act.kind != "look" or act.finding not in FINDINGS:
+            continue
+        x, y, side = _place(act, graph)
+        one = Said(act.entry, act.at, act.finding, act.seen is not False, act.part, act.points, x, y, act.side or side)
+        found.append(replace(one, why_not=_worked_on(state, one)))
+    return tuple(found)
+
+
+def overs_of(state: CaseState) -> tuple[Over, ...]:
+    """The looks over whole sides, the last of each area and side."""
+    known = {one.id for one in state.areas}
+    last: dict[tuple[str, str], Over] = {}
+    for act in state.acts:
+        if act.kind == "look" and not act.finding and act.side and act.area in known:
+            why = "something was soldered since" if state.last_soldering > act.at else ""
+            last[act.area, act.side] = Over(act.entry, act.at, act.area, act.side, why)
+    return tuple(last.values())
+
+
+def _place(act: Act, graph: CopperGraph) -> tuple[float, float, str]:
+    if not act.points:
+        return math.nan, math.nan, ""
+    now = [point_now(graph, one) for one in act.points]
+    spots = [(p.x_mm, p.y_mm) if p is not None else (r.x_mm, r.y_mm) for p, r in zip(now, act.points, strict=True)]
+    x, y = (sum(v) / len(spots) for v in zip(*spots, strict=True))
+    return x, y, act.points[0].side
+
+
+def _worked_on(state: CaseState, one: Said) -> str:
+    """Why a finding speaks no more: work at its place since then, or ""."""
+    kinds = _DIRT_CLEANED if one.kind.of == DIRT else _MENDS
+    for act in state.acts:
+        if act.at > one.at and act.kind in kinds and _same(state, act, one):
+            return f"{act.kind} since then"
+    for wire in state.wires:
+        if wire.at > one.at and any(_same_point(end, p) for end in (wire.a, wire.b) for p in one.points):
+            return "a patch wire was fitted there since then"
+    return ""
+
+
+def _same(state: CaseState, act: Act, one: Said) -> bool:
+    if act.part and act.part == one.part:
+        return True
+    if any(_same_point(a, p) for a in act.points for p in one.points):
+        return True
+    if act.part and not act.points and any(p.part == act.part for p in one.points):
+        return act.kind != "reseat" or one.finding == "bent leg"
+    area = next((a for a in state.areas if a.id == act.area), None) if act.kind == "clean" and act.area else None
+    return (
+        area is not None
+        and not math.isnan(one.x_mm)
+        and _polygon(area.polygon).covers(shapely.Point(one.x_mm, one.y_mm))
+    )
+
+
+def _same_point(a: PointRef, b: PointRef) -> bool:
+    if a.part and a.pin and b.part:
+        return (a.part, a.pin) == (b.part, b.pin)
+    return abs(a.x_mm - b.x_mm) < 0.05 and abs(a.y_mm - b.y_mm) < 0.05
+
+
+def _polygon(corners: Sequence[tuple[float, float]]) -> shapely.Geometry:
+    return shapely.make_valid(shapely.Polygon(corners))
+
+
+# ---- the belief of the copper ----
+def looked_areas(state: CaseState, areas: Sequence[WorkArea], graph: CopperGraph, basis: Basis) -> tuple[WorkArea, ...]:
+    """The work areas with what looks make of their priors, and a small area of its own round each place where something was found.
+
+    A look over a side lowers what would have shown there; a finding raises the kinds of sites it speaks of, at most to even odds. Findings that
+    contradict each other at one place multiply. The areas themselves where nobody looked.
+    """
+    sides: dict[str, list[str]] = {}
+    for over in overs_of(state):
+        if not over.why_not:
+            sides.setdefault(over.area, []).append(over.side)
+    scaled = [replace(one, scale=_over_scale(sides[one.id])) if one.id in sides else one for one in areas]
+    return (*scaled, *_found_areas(state, areas, graph, basis))
+
+
+def _over_scale(sides: Iterable[str]) -> tuple[tuple[str, float], ...]:
+    return tuple((f"{kind}@{side}", over_factor(detect)) for side in sorted(sides) for kind, detect in OVER.items())
+
+
+def _found_areas(state: CaseState, areas: Sequence[WorkArea], graph: CopperGraph, basis: Basis) -> Iterable[WorkArea]:
+    groups: dict[tuple[str, str], list[Said]] = {}
+    for one in said_of(state, graph):
+        if not one.why_not and one.kind.of in (COPPER, BRIDGE) and not math.isnan(one.x_mm):
+            groups.setdefault((one.finding, one.place), []).append(one)
+    for rows in groups.values():
+        ratio = math.prod(one.kind.ratio if one.seen else one.kind.ratio_unseen for one in rows)
+        if ratio <= 1.0:
+            continue
+        last = rows[-1]
+        spot = shapely.Point(last.x_mm, last.y_mm)
+        inside = [area for area in areas if len(area.polygon) >= 3 and _polygon(area.polygon).covers(spot)]
+        scale = tuple(
+            (f"{kind}@{layer}" if layer else kind, factor)
+            for kind, layer, factor in _scaled(last, ratio, bool(inside), basis)
+        )
+        ring = tuple(
+            (float(x), float(y))
+            for x, y in spot.buffer(max(last.kind.reach_mm, _apart(last)), quad_segs=_CORNERS // 4).exterior.coords[:-1]
+        )
+        severity = max((area.severity for area in inside), default=1)
+        yield WorkArea(
+            f"{LOOKED}{last.entry}", ring, "look", severity, f"{last.finding} at {last.place}", scale=scale, rest=0.0
+        )
+
+
+def _apart(one: Said) -> float:
+    """Half the distance of the two points of a bridge, a little more: the area holds both."""
+    if len(one.points) < 2:
+        return 0.0
+    return max(math.hypot(p.x_mm - one.x_mm, p.y_mm - one.y_mm) for p in one.points) + 0.3
+
+
+def _scaled(one: Said, ratio: float, inside: bool, basis: Basis) -> Iterable[tuple[str, str, float]]:
+    """(site kind, its layer or "", factor): tracks of the side that was looked at, barrels and joints whatever their side."""
+    for kind in one.kind.kinds:
+        own = 1.0 if inside else basis.prior_out / basis.prior_in.get(kind, basis.prior_out)
+        yield kind, one.side if kind in ("run", "spoke") and one.side else "", ratio * own
+
+
+def marked(areas: Iterable[WorkArea]) -> tuple[WorkArea, ...]:
+    """The areas that somebody marked, without what looks made of them."""
+    return tuple(replace(one, scale=(), rest=1.0) for one in areas if not one.id.startswith(LOOKED))
+
+
+# ---- dirt ----
+def with_dirt(state: CaseState, evidence: Sequence[Evidence]) -> tuple[Evidence, ...]:
+    """The readings, those with a tip on a land that was dirty then with their own false open rate."""
+    spells = tuple(dirty_spells(state))
+    if not spells:
+        return tuple(evidence)
+    at = {one.entry: one for one in state.readings}
+    return tuple(
+        replace(one, false_open=DIRTY_FALSE_OPEN)
+        if one.entry in at
+        and any(
+            first < at[one.entry].at < last and _same_point(p, place)
+            for p in at[one.entry].points
+            for place, first, last in spells
+        )
+        else one
+        for one in evidence
+    )
+
+
+def dirty_spells(state: CaseState) -> Iterable[tuple[PointRef, float, float]]:
+    """(place, after, before): from the last cleaning before a land was seen dirty to the next one after, as positions in the log."""
+    for act in state.acts:
+        if act.kind != "look" or act.finding != "dirty land" or act.seen is False:
+            continue
+        one = Said(act.entry, act.at, act.finding, True, act.part, act.points, *_ref_place(act))
+        cleaned = [other.at for other in state.acts if other.kind in _DIRT_CLEANED and _same(state, other, one)]
+        before = max((k for k in cleaned if k < act.at), default=-1)
+        after = min((k for k in cleaned if k > act.at), default=math.inf)
+        for point in act.points:
+            yield point, before, after
+
+
+def _ref_place(act: Act) -> tuple[float, float, str]:
+    if not act.points:
+        return math.nan, math.nan, ""
+    n = len(act.points)
+    return sum(p.x_mm for p in act.points) / n, sum(p.y_mm for p in act.points) / n, act.points[0].side
+
+
+# ---- contradictions ----
+def look_conflicts(state: CaseState, graph: CopperGraph) -> tuple[Conflict, ...]:
+    """Looks that say of one place that a thing is there and that it is not; and two findings on one part that cannot both be."""
+    rows = [one for one in said_of(state, graph) if not one.why_not]
+    number = {item.entry: item.ref for item in state.timeline}
+    groups: dict[tuple[str, str], list[Said]] = {}
+    for one in rows:
+        groups.setdefault((one.finding, one.place), []).append(one)
+    found = []
+    for (finding, place), mine in groups.items():
+        if len({one.seen for one in mine}) == 2:
+            how = ", ".join(f"{'seen' if one.seen else 'not seen'} (no. {number.get(one.entry, 0)})" for one in mine)
+            found.append(
+                Conflict(tuple(one.entry for one in mine), f"{finding} at {place}: {how}.", FINDINGS[finding].settles)
+            )
+    seen = {(one.part, one.finding): one for one in rows if one.seen and one.kind.of == PART}
+    for (part, finding), one in seen.items():
+        if finding == "missing part":
+            for other in ("wrong part", "wrong way round"):
+                two = seen.get((part, other))
+                if two is not None:
+                    words = f"{part} was seen to be missing (no. {number.get(one.entry, 0)}) and to be there ({other}, no. {number.get(two.entry, 0)})."
+                    found.append(
+                        Conflict(
+                            (one.entry, two.entry),
+                            words,
+                            f"Look at {part}'s place again and take the wrong one back: note CASE undo NUMBER.",
+                        )
+                    )
+    return tuple(found)
