@@ -1,12 +1,14 @@
-"""The gate before power. Its four items and the 5 ohm threshold are common practice on repair benches, no source."""
+"""The gate before power. Its items, the 5 ohm and the 0.1 V threshold are common practice on repair benches, no source."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import pytest
 from tests.fakes import CountingIds, MemoryStore
 
 from coppermend.core.log.fold import fold
-from coppermend.core.log.gate import gate_status, is_ground, is_rail
+from coppermend.core.log.gate import GateStatus, SupplyProof, gate_status, is_ground, is_rail
 from coppermend.core.log.model import Draft
 from coppermend.core.log.state import CaseState
 
@@ -22,6 +24,7 @@ SHORTED = ("ohms", {"points": [at("J1.1/leg", "+5V"), at("J1.2/leg", "GND")], "o
 LIMIT = ("gate", {"item": "limit", "limit_a": 0.5, "abort_a": 0.8})
 SUPPLY = ("gate", {"item": "supply", "volt": 5.02})
 LOOKED = ("gate", {"item": "orientation"})
+TAKEN_IN = ("gate", {"item": "intake"})
 WIRE = ("patch", {"points": [at("U1.1/leg", "D0"), at("U2.1/leg", "D0")]})
 ON = ("power", {"on": True})
 
@@ -29,7 +32,7 @@ ON = ("power", {"on": True})
 def state_of(*acts: tuple[str, dict[str, object]]) -> CaseState:
     store, ids = MemoryStore("a"), CountingIds()
     case = ids.new()
-    for kind, payload in (("case", {"title": "M"}), *acts):
+    for kind, payload in (("case", {"title": "M"}), TAKEN_IN, *acts):
         store.append(Draft(ids.new(), case, "a", WHEN, WHEN, "x", kind, 1, payload))  # type: ignore[arg-type]
     return fold(store.entries(case))
 
@@ -38,7 +41,61 @@ def missing(state: CaseState) -> list[str]:
     return [one.item for one in gate_status(state.gate, state.readings, state.last_soldering).missing]
 
 
-def test_nothing_done_leaves_all_four() -> None:
+def without_intake(*acts: tuple[str, dict[str, object]]) -> CaseState:
+    state = state_of(*acts)
+    return replace(state, gate=tuple(one for one in state.gate if one.item != "intake"))
+
+
+def test_intake_is_asked_for_once_a_case() -> None:
+    """A word at the gate, or what intake says of display, cables and the minimum configuration; the latest of each counts, and solder does not undo it."""
+    done = (LOOKED, RAIL, SUPPLY, LIMIT)
+    good, ready = (("intake", {"item": item, "yes": True}) for item in ("known good", "minimum"))
+    bad = ("intake", {"item": "known good", "yes": False, "words": "picture tube unknown"})
+
+    def status(*acts: tuple[str, dict[str, object]]) -> GateStatus:
+        state = without_intake(*acts)
+        return gate_status(state.gate, state.readings, state.last_soldering, intake=state.intake)
+
+    assert [one.item for one in status(*done).missing] == ["intake"]
+    assert "minimum configuration" in status(*done, good).missing[0].words
+    assert status(*done, good, ready).open and status(good, ready, WIRE, *done).open
+    assert "picture tube unknown" in status(*done, good, ready, bad).missing[0].words
+    assert status(*done, bad, ready, good).open
+
+
+def test_a_supply_out_of_tolerance_is_not_ticked_off_by_a_word() -> None:
+    state = state_of(LOOKED, RAIL, SUPPLY, LIMIT)
+    for proof, missing_now, words in (
+        (SupplyProof("VCC 5.02 V", (), "VCC 5.9 V"), True, "5.9 V"),
+        (SupplyProof("VCC 5.02 V"), False, ""),
+    ):
+        status = gate_status(state.gate, state.readings, state.last_soldering, supply=proof)
+        assert status.open is not missing_now and words in "".join(one.words for one in status.missing)
+    bare = state_of(LOOKED, RAIL, LIMIT)
+    half = gate_status(bare.gate, bare.readings, bare.last_soldering, supply=SupplyProof("VCC 5.02 V", ("VDD",)))
+    assert [one.item for one in half.missing] == ["supply"] and "VDD" in half.missing[0].words
+
+
+def test_an_override_covers_what_was_known_and_no_later_short() -> None:
+    """Power into a short: a word from before the short was read opens nothing; one that follows it is a decision with a reason."""
+    over = ("gate", {"item": "override", "words": "in a hurry"})
+    early, late = state_of(over, SHORTED), state_of(SHORTED, over)
+    assert not gate_status(early.gate, early.readings, early.last_soldering).open
+    assert gate_status(late.gate, late.readings, late.last_soldering).overridden == "in a hurry"
+
+
+def test_diode_mode_finds_a_short_too() -> None:
+    low = ("diode", {"points": [at("J1.1/leg", "+5V"), at("J1.2/leg", "GND")], "volt": 0.012})
+    fine = ("diode", {"points": [at("J1.1/leg", "+5V"), at("J1.2/leg", "GND")], "volt": 0.41})
+    state = state_of(LOOKED, RAIL, low, SUPPLY, LIMIT)
+    status = gate_status(state.gate, state.readings, state.last_soldering)
+    assert [(one.item, one.danger) for one in status.missing] == [("rails", True)] and "diode" in status.missing[
+        0
+    ].words
+    assert missing(state_of(LOOKED, RAIL, low, fine, SUPPLY, LIMIT)) == []
+
+
+def test_nothing_done_leaves_the_other_four() -> None:
     assert missing(state_of()) == ["orientation", "rails", "supply", "limit"]
 
 
@@ -127,7 +184,7 @@ def test_an_override_opens_it_and_the_power_up_says_so() -> None:
     state = state_of(WIRE, ("gate", {"item": "override", "words": "owner insists"}), ON, ("seen", {"screen": "black"}))
     assert gate_status(state.gate, state.readings, state.last_soldering).open
     assert (state.power_ups[0].overrides, state.power_ups[0].gate_open) == ("owner insists", True)
-    assert not gate_status(state_of(("gate", {"item": "override", "words": "x"}), WIRE).gate, (), 2).open
+    assert not gate_status(state_of(("gate", {"item": "override", "words": "x"}), WIRE).gate, (), 3).open
 
 
 def test_each_power_up_knows_the_repairs_before_it() -> None:

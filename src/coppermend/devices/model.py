@@ -112,6 +112,10 @@ class Function:
     modulus: int = 0
 
 
+PIGGYBACK = ("tri-state", "same function")
+"""Why a good chip may be held on top of a suspect one: its outputs let go of the bus and both are told the same, or both always say the same."""
+
+
 @dataclass(frozen=True, slots=True)
 class Chip:
     """One type number. All families of a 74-series type share an entry; ``family`` names the one that was asked for.
@@ -123,6 +127,8 @@ class Chip:
     ``rails``  supply pin's name to its voltage. ``makes``: the rails a regulator makes.
     ``rules``  clock and reset rules in SI units: clock_hz, crystal_hz, clock_min_hz, clock_max_hz, reset_clocks, reset_s.
     ``typical_w`` usual dissipation, None where it depends on the load; ``theta_k_per_w`` junction to ambient, still air.
+    ``power_first`` supply pins that must be up before the others. ``piggyback`` why a good chip of the same type may be held on top of it (``PIGGYBACK``),
+    "" where the book does not allow it.
     ``source`` and ``sure`` are the words of the file it came from.
     """
 
@@ -145,6 +151,8 @@ class Chip:
     theta_k_per_w: float | None = None
     note: str = ""
     unusual_power: bool = False
+    power_first: tuple[str, ...] = ()
+    piggyback: str = ""
     source: str = ""
     sure: str = ""
     file: str = ""

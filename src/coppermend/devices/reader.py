@@ -9,7 +9,7 @@ from typing import Any
 
 from coppermend.core.circuit.logic import BadExpression, evaluate, names_in
 from coppermend.core.findings import Place, refuse
-from coppermend.devices.model import DRIVING, Chip, Family, Function, Pin, PinKind, Rail
+from coppermend.devices.model import DRIVING, PIGGYBACK, Chip, Family, Function, Pin, PinKind, Rail
 
 KIND_KEYS = {
     "power": PinKind.POWER,
@@ -33,7 +33,8 @@ BY_NAME = {
 }  # fmt: skip
 CHIP_KEYS = frozenset(
     ("type", "title", "aliases", "not_types", "pins", "sections", "logic", "drive", "needs", "function", "supply",
-     "supply_range_v", "rail", "rules", "typical_mw", "note", "technology", "package", "theta_k_per_w", "unusual_power")
+     "supply_range_v", "rail", "rules", "typical_mw", "note", "technology", "package", "theta_k_per_w", "unusual_power",
+     "power_first", "piggyback")
 ) | frozenset(KIND_KEYS)  # fmt: skip
 ROLES = frozenset(
     [
@@ -136,7 +137,19 @@ def _chip(
     odd = sorted(set(row) - CHIP_KEYS)
     if odd:
         raise _bad(file, kind, f"has an unknown key {odd[0]!r}", "use the keys of docs/reference/devices.md")
-    for key in ("pins", "title", "aliases", "not_types", "sections", "note", "technology", "package", *KIND_KEYS):
+    for key in (
+        "pins",
+        "title",
+        "aliases",
+        "not_types",
+        "sections",
+        "note",
+        "technology",
+        "package",
+        "power_first",
+        "piggyback",
+        *KIND_KEYS,
+    ):
         if key in row and not isinstance(row[key], str):
             raise _bad(file, kind, f"has a {key} that is not text", f'write {key} = "..."')
     family = families.get(row.get("technology", head.get("technology", "TTL")))
@@ -171,6 +184,8 @@ def _chip(
             theta_k_per_w=float(row["theta_k_per_w"]) if "theta_k_per_w" in row else theta.get(package),
             note=row.get("note", ""),
             unusual_power=bool(row.get("unusual_power", False)),
+            power_first=tuple(row.get("power_first", "").split()),
+            piggyback=row.get("piggyback", ""),
             source=head["source"],
             sure=head["sure"],
             file=file,
@@ -288,7 +303,23 @@ def _check(chip: Chip, file: str) -> None:
         if pin.name in once and pin.kind not in (PinKind.POWER, PinKind.GROUND, PinKind.UNCONNECTED):
             raise _bad(file, chip.type, f"has two pins called {pin.name}", "give each pin its own name")
         once.add(pin.name)
-    uses: list[tuple[str, str]] = [(pin, "rail list") for pin in (*chip.rails, *chip.makes)]
+    if chip.piggyback not in ("", *PIGGYBACK):
+        raise _bad(
+            file,
+            chip.type,
+            f"has a piggyback {chip.piggyback!r}",
+            f"use one of {', '.join(PIGGYBACK)}, or leave it out",
+        )
+    shared = any(pin.kind in (PinKind.TRI_STATE, PinKind.BIDIRECTIONAL, PinKind.OPEN_COLLECTOR) for pin in chip.pins)
+    if chip.piggyback and (chip.makes or (chip.piggyback == "tri-state" and not shared)):
+        raise _bad(
+            file,
+            chip.type,
+            "allows a chip on top though it makes a rail or never lets go of its outputs",
+            "leave piggyback out",
+        )
+    uses: list[tuple[str, str]] = [(pin, "power_first list") for pin in chip.power_first]
+    uses += [(pin, "rail list") for pin in (*chip.rails, *chip.makes)]
     for where, table in (("logic", chip.logic), ("drive", chip.drive)):
         for pin_name, text in table.items():
             try:

@@ -50,6 +50,8 @@ def chip_as_dict(chip: Chip) -> dict[str, object]:
         ],
         "rules": dict(chip.rules),
         "typical_w": chip.typical_w,
+        "power_first": list(chip.power_first),
+        "piggyback": chip.piggyback,
         "theta_k_per_w": chip.theta_k_per_w,
         "aliases": list(chip.aliases),
         "note": chip.note,

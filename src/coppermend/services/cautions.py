@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from coppermend.core.copper.model import CopperGraph, SiteKind
+from coppermend.core.log.consent import consent_of
 from coppermend.core.log.model import Entry
+from coppermend.core.log.state import CaseState
+from coppermend.devices.book import shipped
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
+from coppermend.services.chips import chip_cards
 from coppermend.services.workshop import Workshop
 
 UNPOWERED_READINGS = ("closed", "open", "ohms", "diode")
@@ -21,12 +25,57 @@ def cautions(workshop: Workshop, case: str, entry: Entry) -> tuple[str, ...]:
     if case_state(workshop, case).power_on:
         if entry.kind in UNPOWERED_READINGS:
             out.append("the log says that power is on. Continuity and ohms are read on an unpowered board only.")
-        if entry.kind in SOLDERING:
+        if entry.kind in SOLDERING and not (entry.kind == "press" and entry.payload.get("effect")):
             out.append(
                 "the log says that power is on. Work on parts and copper is done with power off and the supply unplugged."
             )
-    out += _apart(bind(workshop, case), entry)
+    binding = bind(workshop, case)
+    out += [*_owner(binding.state, entry), *_other_chip(binding, entry), *_apart(binding, entry)]
     return tuple(out)
+
+
+def undoable(entry: Entry) -> str:
+    """The act of ``kinds.IRREVERSIBLE`` that an entry is; "" for one that can be undone."""
+    if entry.kind == "cut":
+        return "cut track"
+    soldered = entry.kind == "remove" and entry.payload.get("state") == "not fitted"
+    soldered |= entry.kind == "swap" and entry.payload.get("state") == "replaced"
+    return "unsolder" if soldered else ""
+
+
+def _owner(state: CaseState, entry: Entry) -> list[str]:
+    """An act that cannot be undone and that the owner has not agreed to; said in cases in which the owner was asked."""
+    act = undoable(entry)
+    owner = consent_of(state.intake)
+    if not act or owner.allows(act) or not any(one.item == "consent" for one in state.intake):
+        return []
+    word = "has refused it" if act in owner.refused else "was not asked"
+    return [f"this cannot be undone ({act}), and by intake the owner {word}. Ask before any more of it."]
+
+
+def _other_chip(binding: Binding, entry: Entry) -> list[str]:
+    """A chip that went in though its label says another type or that it is bad; a chip held on top where the device book does not allow it."""
+    part, label = str(entry.payload.get("part") or ""), str(entry.payload.get("with") or "")
+    row = next((one for one in binding.board.parts if one.ref == part), None)
+    if row is None or entry.kind not in ("swap", "fit", "piggyback"):
+        return []
+    book, out = shipped(), []
+    card = chip_cards(binding.state).get(label)
+    mine = book.find(row.value)
+    if card is not None and card.type:
+        other = book.find(card.type)
+        same = other.type == mine.type if other is not None and mine is not None else card.type == row.value
+        if not same:
+            out.append(
+                f"{label} is a {card.type}, {part} a {row.value}. Power off; take it out again unless that was meant."
+            )
+    if card is not None and card.goodness == "known bad":
+        out.append(f"{label} is noted as known bad.")
+    if entry.kind == "piggyback" and (mine is None or not mine.piggyback):
+        out.append(
+            f"the device book does not allow a chip on top of {part} ({row.value}): two outputs may fight. Power off and take it down."
+        )
+    return out
 
 
 def _apart(binding: Binding, entry: Entry) -> list[str]:

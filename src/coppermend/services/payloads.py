@@ -13,7 +13,7 @@ from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.worked import CUT_NEAR_MM
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.canonical import Json
-from coppermend.core.log.kinds import GATE_ITEMS, KINDS, LEVELS, MAP_SAYS, PROGRESS, is_way
+from coppermend.core.log.kinds import EFFECTS, GATE_ITEMS, KINDS, LEVELS, MAP_SAYS, PROGRESS, is_way
 from coppermend.core.log.values import parse_value
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
@@ -138,9 +138,10 @@ def _where(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     """A part, or points, or nothing more than words."""
     binding = bind(workshop, case)
     if request.part:
-        return {"part": known_part(binding.graph, request.part)}
+        return {"part": known_part(binding.graph, request.part), **_effect(request)}
     if request.points:
-        return {"points": [point_payload(binding.graph, resolve(binding.graph, name)) for name in request.points]}
+        found = [point_payload(binding.graph, resolve(binding.graph, name)) for name in request.points]
+        return {"points": found, **_effect(request)}
     if not request.words:
         raise refuse(
             "NOT-002", f"{request.kind} needs a part, a point or words.", f"Write it like: note CASE {request.kind} U1."
@@ -155,10 +156,18 @@ def _part(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     part = known_part(binding.graph, request.part)
     before = dict(binding.graph.part_states).get(part, PartState.SOLDERED)
     after = _state_after(request, part, before)
-    payload: dict[str, Any] = {"part": part}
+    payload: dict[str, Any] = {"part": part, **_effect(request)}
     if request.kind != "state":
         payload["states"] = {part: str(before)}
+    if request.fields.get("trial"):
+        after = str(before) if request.kind == "swap" else ""
     return {**payload, "state": str(after)} if after else payload
+
+
+def _effect(request: Request) -> dict[str, Any]:
+    """What an act did to what the machine shows, checked. Refusal NOT-007 for a word that is none."""
+    said = str(request.fields.get("effect") or "")
+    return {"effect": _one_of(said, EFFECTS, "effect")} if said else {}
 
 
 def _state_after(request: Request, part: str, before: PartState) -> str:
@@ -187,6 +196,8 @@ def _state_after(request: Request, part: str, before: PartState) -> str:
             f"Note that it was fitted first: note CASE fit {part}.",
             Place(thing=part),
         )
+    if request.kind == "piggyback":
+        return ""
     if request.kind == "remove":
         return "out" if before is PartState.SOCKETED else "not fitted"
     if request.kind == "swap":
@@ -389,8 +400,9 @@ def _power(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
             "Note each with 'note CASE gate ITEM ...', or pass it over on purpose: note CASE gate override REASON.",
             Place(thing=f"case {case}"),
         )
+    gate = {"gate": "passed over" if status.overridden else "done"}
     limits = [one.limit_a for one in state.gate if one.at > state.last_soldering and one.limit_a is not None]
-    return {"on": True, "limit_a": limits[-1] if limits else None, "overrides": status.overridden, **rails}
+    return {"on": True, "limit_a": limits[-1] if limits else None, "overrides": status.overridden, **rails, **gate}
 
 
 def _seen(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
@@ -441,7 +453,7 @@ def _one_of(text: str, words: Sequence[str], what: str) -> str:
 MAKERS: dict[str, Callable[[Workshop, str, Request], dict[str, Any]]] = {
     **dict.fromkeys(("closed", "open", "ohms", "volts", "diode", "level", "hertz"), _reading),
     **dict.fromkeys(PART_KINDS, _part),
-    **dict.fromkeys(("look", "clean", "press"), _where),
+    **dict.fromkeys(("look", "clean", "press", "tap"), _where),
     "wave": _wave,
     "heat": _heat,
     "skip": _skip,

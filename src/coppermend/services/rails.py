@@ -49,9 +49,21 @@ def rails_for_case(workshop: Workshop, case: str) -> tuple[Rail, ...]:
 
 
 def gate_of(binding: Binding) -> GateStatus:
-    """The gate of a bound case: every rail of its board must have been measured to ground since the last soldering."""
-    state = binding.state
-    return gate_status(state.gate, state.readings, state.last_soldering, board_rails(binding), _grounds(binding))
+    """The gate of a bound case: every rail of its board must have been measured to ground since the last soldering, the supply proven alone; and what
+    intake says."""
+    from coppermend.services.supplyproof import supply_of
+
+    state, supply = binding.state, supply_of(binding)
+    return gate_status(
+        state.gate,
+        state.readings,
+        state.last_soldering,
+        board_rails(binding),
+        _grounds(binding),
+        intake=state.intake,
+        supply=supply.proof,
+        limit_words=supply.limit_words,
+    )
 
 
 def gate_of_case(workshop: Workshop, case: str) -> tuple[GateStatus, dict[str, list[str]]]:
@@ -60,7 +72,7 @@ def gate_of_case(workshop: Workshop, case: str) -> tuple[GateStatus, dict[str, l
         binding = bind(workshop, case)
     except Refusal:
         state = case_state(workshop, case)
-        return gate_status(state.gate, state.readings, state.last_soldering), {}
+        return gate_status(state.gate, state.readings, state.last_soldering, intake=state.intake), {}
     rails = list(board_rails(binding))
     return gate_of(binding), {"rails": rails, "grounds": list(_grounds(binding))} if rails else {}
 

@@ -28,12 +28,15 @@ TIPS = {
 }
 """How many points each kind takes."""
 
-PART_KINDS = ("reseat", "remove", "fit", "swap", "state")
-PLACE_KINDS = ("look", "clean", "press", "heat")
+PART_KINDS = ("reseat", "remove", "fit", "swap", "piggyback", "state")
+PLACE_KINDS = ("look", "clean", "press", "tap", "heat")
+OWN_COMMANDS = ("intake", "supply", "chip", "chipcheck")
+"""Kinds that have commands of their own."""
 NOTE_KINDS = tuple(
     kind
     for kind in KINDS
-    if kind not in ("case", "board", "area", "photo", "lay", "care", "basis", "practice", "memory", "rom")
+    if kind not in OWN_COMMANDS
+    and kind not in ("case", "board", "area", "photo", "lay", "care", "basis", "practice", "memory", "rom")
 )
 """Kinds that ``note`` writes."""
 

@@ -29,6 +29,7 @@ from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING, 
 from coppermend.core.belief.suspects.warmth import VERDICTS, warms
 from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.circuit.planes import RIGHT
+from coppermend.core.log.fold import is_repair
 from coppermend.core.log.state import CaseState, PointRef, Reading, plain
 from coppermend.core.log.values import last_digit
 from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, best_of_kinds, ranked_steps
@@ -36,6 +37,8 @@ from coppermend.core.planning.suspects_words import step_caution, step_reason, s
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind, part_states
 from coppermend.services.copperfirst import CopperFirst, copper_first
+from coppermend.services.handsevidence import hand_evidence
+from coppermend.services.handwork import hand_work
 from coppermend.services.looks import marked
 from coppermend.services.lookwork import looks_read, sides_to_look
 from coppermend.services.points import point_now
@@ -263,7 +266,7 @@ class _Evidence:
         self.unused: list[tuple[str, str]] = []
         self.expired: list[tuple[str, str]] = []
         self.seen_start = False
-        repairs = [a.at for a in self.state.acts if a.kind in REPAIRS] + [w.at for w in self.state.wires]
+        repairs = [a.at for a in self.state.acts if a.kind in REPAIRS and is_repair(a)] + [w.at for w in self.state.wires]
         self.repaired = max(repairs, default=-1)
 
     def gather(self) -> None:
@@ -274,10 +277,11 @@ class _Evidence:
         self._copper()
         self._starts()
         for act in self.state.acts:
-            if act.kind in ("swap", "fit") and act.part:
+            if act.kind in ("swap", "fit") and act.part and not act.trial:
                 self.found.append(Renewed(act.part, act.entry))
         self._pictures()
         self._found_elsewhere()
+        self._by_hand()
         looks = looks_read(self.binding, self.made)
         self.found += looks.found
         self.unused += looks.unused
@@ -290,6 +294,17 @@ class _Evidence:
                 self.expired.append((one.entry, f"{one.words}: something was repaired since"))
             else:
                 self.found.append(one)
+
+    def _by_hand(self) -> None:
+        """Contacts worked on, chips swapped for a try, checks of chips, the supply's figures; from before the last repair only what lasts."""
+        found, unused = hand_evidence(self.binding, self.made, self.made.machine.spares)
+        self.unused += unused
+        for one in found:
+            if one.at < self.repaired and not one.lasts:
+                words = observation_words(self.made.field, one.seen)
+                self.expired.append((one.seen.entry, f"{words}: something was repaired since"))
+            else:
+                self.found.append(one.seen)
 
     def _pictures(self) -> None:
         """What the thermal pictures say of each part, of each the latest; cold and hot from before the last repair speak no more."""
@@ -449,7 +464,16 @@ class _Evidence:
             k = self.made.machine.screen(note.key) if note.kind == "symptom" and note.key else None
             if k is not None and note.result != "gone" and note.at > self.repaired:
                 last = Start(k, note.entry)
-        self.found.append(last or Start(-1))
+        self.found.append(self._after_work(last) or last or Start(-1))
+
+    def _after_work(self, last: Start | None) -> Start | None:
+        """What the last repair did to the machine, where its entry tells it and no start was noted since: cured is a start that works."""
+        act = next((a for a in reversed(self.state.acts) if a.at == self.repaired and a.effect), None)
+        if act is None or last is not None:
+            return None
+        self.seen_start = True
+        works = self.made.machine.screen("works")
+        return Start(works, act.entry) if act.effect == "cured" and works is not None else None
 
 
 def _bench(
@@ -475,16 +499,19 @@ def _bench(
     states = dict(binding.graph.part_states)
     spares = tuple(p for p in made.machine.spares if str(states.get(p, "")) == "socketed")
     on = state.power_on and not stop
+    work = hand_work(binding, made, made.machine, not stop)
+    swaps = tuple(dict.fromkeys((*spares, *work.swaps)))
     now = BenchNow(
         powered=on,
         scope_ready=False,
         may_power=not stop,
         analyser="wave" not in without,
-        swaps=spares if not stop and "swap" not in without else (),
+        swaps=swaps if not stop and "swap" not in without else (),
         camera="heat" not in without,
         seen_start=evidence.seen_start,
         mended=MENDED if evidence.repaired >= 0 and not evidence.seen_start else 0.0,
         sides=sides_to_look(binding, made),
+        hands=work.hands,
     )
     return now, stop, gate_first
 

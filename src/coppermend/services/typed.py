@@ -129,6 +129,7 @@ def _current_tips(workshop: Workshop, case: str, kind: str) -> list[str]:
 
 def _words_part(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
     part = words.pop(0) if words else ""
+    fields, words = _act_fields(words)
     state = ""
     if words and kind in ("fit", "state"):
         joined = " ".join(words)
@@ -136,7 +137,26 @@ def _words_part(workshop: Workshop, case: str, kind: str, words: list[str]) -> R
             (str(one) for one in PartState if joined.lower().startswith(str(one))), "" if kind == "fit" else joined
         )
         words = joined[len(state) :].split() if joined.lower().startswith(state) else []
-    return Request(kind, part=part, value=state, words=" ".join(words))
+    return Request(kind, part=part, value=state, words=" ".join(words), fields=fields)
+
+
+def _act_fields(words: list[str]) -> tuple[dict[str, Json], list[str]]:
+    """What an act did and with which chips, taken out of the words: effect=none, with=C7, out=C3, trial (put back afterwards).
+
+    >>> _act_fields(["with=C7", "trial", "effect=none", "took", "long"])
+    ({'with': 'C7', 'trial': True, 'effect': 'none'}, ['took', 'long'])
+    """
+    fields: dict[str, Json] = {}
+    rest = []
+    for word in words:
+        name, equals, text = word.partition("=")
+        if equals and name.lower() in ("effect", "with", "out"):
+            fields[name.lower()] = text.lower() if name.lower() == "effect" else text
+        elif word.lower() == "trial":
+            fields["trial"] = True
+        else:
+            rest.append(word)
+    return fields, rest
 
 
 def _words_place(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
@@ -149,6 +169,8 @@ def _words_place(workshop: Workshop, case: str, kind: str, words: list[str]) -> 
         points.append(words.pop(0))
     value = words.pop(0) if words and kind == "heat" else ""
     fields: dict[str, Json] = {}
+    if kind in ("clean", "press", "tap"):
+        fields, words = _act_fields(words)
     if kind == "look" and words and words[0].lower() in ("sound", "good", "fine", "bad"):
         fields["sound"] = words.pop(0).lower() != "bad"
     return Request(kind, tuple(points), value, part, " ".join(words), fields)

@@ -9,15 +9,18 @@ from typing import Any
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.canonical import canonical_bytes
 from coppermend.core.log.gate import gate_status
-from coppermend.core.log.kinds import READINGS, SOLDERING, check_known
+from coppermend.core.log.kinds import FIRST_GATE_ITEMS, READINGS, SOLDERING, check_known
 from coppermend.core.log.model import Entry, agreed_order
 from coppermend.core.log.state import (
     Act,
     Area,
     CareTick,
     CaseState,
+    ChipCheck,
+    ChipNote,
     Cut,
     GateEntry,
+    IntakeNote,
     KeptPlan,
     LaidPhoto,
     MapNote,
@@ -28,6 +31,7 @@ from coppermend.core.log.state import (
     Reading,
     Seen,
     Skip,
+    SupplyReading,
     TimelineItem,
     Wire,
 )
@@ -129,6 +133,10 @@ class _Work:
     laid: list[LaidPhoto] = field(default_factory=list)
     care: list[CareTick] = field(default_factory=list)
     plans: list[KeptPlan] = field(default_factory=list)
+    intake: list[IntakeNote] = field(default_factory=list)
+    supply: list[SupplyReading] = field(default_factory=list)
+    chips: list[ChipNote] = field(default_factory=list)
+    chip_checks: list[ChipCheck] = field(default_factory=list)
 
     def state(self, timeline: tuple[TimelineItem, ...], undone: tuple[str, ...], last: str) -> CaseState:
         head = self.head
@@ -164,6 +172,10 @@ class _Work:
             laid=tuple(self.laid),
             care=tuple(self.care),
             plans=tuple(self.plans),
+            intake=tuple(self.intake),
+            supply=tuple(self.supply),
+            chips=tuple(self.chips),
+            chip_checks=tuple(self.chip_checks),
         )
 
 
@@ -264,6 +276,7 @@ def _act(work: _Work, entry: Entry, at: int) -> None:
     part, state = _text(entry, "part"), _text(entry, "state")
     hot = flows_solder(entry)
     sound: Any = entry.payload.get("sound")
+    trial = bool(entry.payload.get("trial"))
     words = _text(entry, "words")
     work.acts.append(
         Act(
@@ -281,14 +294,27 @@ def _act(work: _Work, entry: Entry, at: int) -> None:
             _text(entry, "finding"),
             entry.payload["seen"] is True if "seen" in entry.payload else None,
             _text(entry, "side"),
+            effect=_text(entry, "effect"),
+            trial=trial,
+            chip_in=_text(entry, "with"),
+            chip_out=_text(entry, "out"),
         )
     )
     if part and state:
         work.parts[part] = state
     if hot:
         work.last_soldering = at
-    if entry.kind not in ("look", "state"):
+    if is_repair(work.acts[-1]):
         work.repairs.append(entry.id)
+
+
+NO_REPAIRS = ("look", "state", "tap", "piggyback")
+"""Acts that leave the board as it was; so does what was put back after a try, and a press whose effect was looked at meanwhile."""
+
+
+def is_repair(act: Act) -> bool:
+    """Whether an act may have mended something that lasts."""
+    return act.kind not in NO_REPAIRS and not act.trial and not (act.kind == "press" and act.effect)
 
 
 def flows_solder(entry: Entry) -> bool:
@@ -302,7 +328,7 @@ def flows_solder(entry: Entry) -> bool:
         return before != _IN_SOCKET
     if entry.kind == "fit":
         return after != _IN_SOCKET
-    return entry.kind == "swap" and after != _IN_SOCKET
+    return entry.kind == "swap" and after != _IN_SOCKET and not (entry.payload.get("trial") and before == _IN_SOCKET)
 
 
 def _patch(work: _Work, entry: Entry, at: int) -> None:
@@ -321,6 +347,77 @@ def _cut(work: _Work, entry: Entry, at: int) -> None:
     )
     work.last_soldering = at
     work.repairs.append(entry.id)
+
+
+def _flag(entry: Entry, name: str) -> bool | None:
+    value: Any = entry.payload.get(name)
+    return None if value is None else bool(value)
+
+
+def _intake(work: _Work, entry: Entry, at: int) -> None:
+    work.intake.append(
+        IntakeNote(
+            entry.id,
+            at,
+            _text(entry, "item"),
+            _text(entry, "words"),
+            _flag(entry, "yes"),
+            _number(entry, "amount"),
+            _text(entry, "currency"),
+            tuple(str(one) for one in _list(entry, "acts")),
+            tuple(str(one) for one in _list(entry, "photos")),
+            entry.observed_at,
+        )
+    )
+
+
+def _supply(work: _Work, entry: Entry, at: int) -> None:
+    made = SupplyReading(
+        entry.id,
+        at,
+        _text(entry, "rail"),
+        _text(entry, "at"),
+        _number(entry, "volt"),
+        _text(entry, "part"),
+        _number(entry, "load_a"),
+        _number(entry, "ripple_v"),
+        _number(entry, "noise_v"),
+        _number(entry, "rise_s"),
+        _points(entry),
+        _text(entry, "words"),
+    )
+    work.supply.append(made)
+
+
+def _chip(work: _Work, entry: Entry, at: int) -> None:
+    made = ChipNote(
+        entry.id,
+        at,
+        _text(entry, "chip"),
+        _text(entry, "type"),
+        _text(entry, "speed"),
+        _text(entry, "origin"),
+        _text(entry, "goodness"),
+        _text(entry, "place"),
+        _number(entry, "price"),
+        _text(entry, "words"),
+        entry.observed_at,
+    )
+    work.chips.append(made)
+
+
+def _chip_check(work: _Work, entry: Entry, at: int) -> None:
+    made = ChipCheck(
+        entry.id,
+        at,
+        _text(entry, "part"),
+        _text(entry, "item"),
+        bool(entry.payload["good"]),
+        tuple(str(one) for one in _list(entry, "pins")),
+        _text(entry, "words"),
+        entry.observed_at,
+    )
+    work.chip_checks.append(made)
 
 
 def _skip(work: _Work, entry: Entry, at: int) -> None:
@@ -353,11 +450,21 @@ def _names(entry: Entry, key: str) -> list[str]:
 
 
 def _power_up(work: _Work, entry: Entry, at: int) -> None:
-    gate = gate_status(work.gate, work.readings, work.last_soldering, _names(entry, "rails"), _names(entry, "grounds"))
+    stood = _text(entry, "gate")
+    gate = gate_status(
+        work.gate,
+        work.readings,
+        work.last_soldering,
+        _names(entry, "rails"),
+        _names(entry, "grounds"),
+        items=FIRST_GATE_ITEMS,
+    )
     words, limit = _text(entry, "words") if entry.kind == "power" else "", _number(entry, "limit_a")
     overrides = _text(entry, "overrides") or gate.overridden
     work.ups.append(
-        PowerUp(entry.id, at, entry.observed_at, words, limit, gate.open, overrides, tuple(work.repairs), ())
+        PowerUp(
+            entry.id, at, entry.observed_at, words, limit, bool(stood) or gate.open, overrides, tuple(work.repairs), ()
+        )
     )
     work.repairs = []
 
@@ -415,6 +522,8 @@ def _practice(work: _Work, entry: Entry, at: int) -> None:
     work.practice = _json(entry.payload["patient"])
 
 
+PART_ACTS = ("look", "clean", "reseat", "press", "tap", "piggyback", "remove", "fit", "swap", "state")
+
 _HANDLERS: dict[str, Callable[[_Work, Entry, int], None]] = {
     "case": _case,
     "board": _board,
@@ -422,7 +531,11 @@ _HANDLERS: dict[str, Callable[[_Work, Entry, int], None]] = {
     "photo": _photo,
     "lay": _laid,
     **dict.fromkeys(READINGS, _reading),
-    **dict.fromkeys(("look", "clean", "reseat", "press", "remove", "fit", "swap", "state", "solder"), _act),
+    **dict.fromkeys((*PART_ACTS, "solder"), _act),
+    "intake": _intake,
+    "supply": _supply,
+    "chip": _chip,
+    "chipcheck": _chip_check,
     "patch": _patch,
     "cut": _cut,
     "skip": _skip,

@@ -23,8 +23,23 @@ PART_STATES = ("soldered", "socketed", "out", "not fitted", "replaced")
 AREA_KINDS = ("rework", "corrosion", "impact")
 LEVELS = ("low", "high", "toggling", "floating", "stuck", "pulsing", "right", "wrong")
 """What a probe shows at a pin; pulsing is toggling; right and wrong: it moves, and its pattern or frequency was compared with the expected one."""
-GATE_ITEMS = ("orientation", "rails", "supply", "limit")
-"""What is done before power is put on again, since the last soldering."""
+GATE_ITEMS = ("intake", "orientation", "rails", "supply", "limit")
+"""What is done before power is put on again: intake once a case, the others since the last soldering."""
+FIRST_GATE_ITEMS = GATE_ITEMS[1:]
+"""What the gate asked for before there was an intake: logs of that time are read by it."""
+INTAKE_ITEMS = ("condition", "before", "limit", "consent", "original", "known good", "minimum")
+"""What is asked when a machine arrives: condition, what was done before, cost limit, consent to what cannot be undone, originality, display and cables
+known good, minimum configuration to start."""
+IRREVERSIBLE = ("unsolder", "cut legs", "cut track", "scrape mask", "replace part", "coat", "write chip")
+"""Acts that cannot be undone, or not without a trace: each needs the owner's consent."""
+EFFECTS = ("cured", "changed", "none", "worse")
+"""What an act on a part or place did to what the machine shows."""
+SUPPLY_AT = ("alone", "connector", "far")
+"""Where a supply was measured: by itself under a dummy load, at the board's connector, at a far chip."""
+CHIP_CHECKS = ("free", "orientation", "type", "speed", "legs", "seat", "joined")
+"""What is looked at when a chip goes out or in: legs free of solder, way round, type, speed grade, legs straight, seat tight, each pin from leg to track."""
+GOODNESS = ("known good", "unknown", "known bad")
+"""What is known of a chip by itself."""
 MAP_SAYS = ("joined", "apart", "agreed")
 """What is said of the map: two points are joined here, a pin is not on the map's net, or map and board were compared by eye and agree."""
 LOOK_FINDINGS = (
@@ -143,6 +158,10 @@ _ACT: dict[str, Test] = {
 }
 
 
+_TRIED: dict[str, Test] = {**_ACT, "effect": one_of(*EFFECTS), "trial": is_flag, "with": is_text, "out": is_text}
+"""Acts whose effect is told. ``trial``: put back afterwards; ``with`` and ``out``: the chips that went in and came out, by their labels."""
+
+
 def _spec(name: str, words: str, must: dict[str, Test] | None = None, may: dict[str, Test] | None = None) -> KindSpec:
     return KindSpec(name, words, 1, MappingProxyType(must or {}), MappingProxyType({"raw": is_text, **(may or {})}))
 
@@ -171,6 +190,34 @@ _WIRE: dict[str, Test] = {
     "path": is_way,
 }
 """``path``: corners of the wire's way in mm, from end to end; without it the wire is drawn straight."""
+_CHIP: dict[str, Test] = {
+    **dict.fromkeys(("type", "speed", "origin", "place", "words"), is_text),
+    "goodness": one_of(*GOODNESS),
+    "price": is_number,
+}
+_INTAKE: dict[str, Test] = {
+    "words": is_text,
+    "yes": is_flag,
+    "amount": is_number,
+    "currency": is_text,
+    "acts": is_list,
+    "photos": is_list,
+}
+_SUPPLY: dict[str, Test] = {
+    **dict.fromkeys(("load_a", "ripple_v", "noise_v", "rise_s"), is_number),
+    "part": is_text,
+    "points": points_of(1, 2),
+    "words": is_text,
+}
+_POWER: dict[str, Test] = {
+    "words": is_text,
+    "limit_a": is_number,
+    "overrides": is_text,
+    "rails": is_list,
+    "grounds": is_list,
+    "gate": one_of("done", "passed over"),
+}
+"""``gate``: how the gate stood when power was put on; entries without it are judged by what stood in the log."""
 
 _TABLE = (
     _spec("case", "case opened", {"title": is_text}, {"serial": is_text, "complaint": is_text, "owner": is_text}),
@@ -190,18 +237,24 @@ _TABLE = (
     _spec("memory", "memory test", {"errors": is_list}, {"words": is_text, "sha256": is_text, "tested": is_list, "map": is_text}),
     _spec("rom", "ROM read out", {"part": is_text, "verdict": is_text}, {"words": is_text, "sha256": is_text, "crc32": is_text, "bytes": is_number, "readings": is_number}),
     _spec("look", "looked", {}, {**_ACT, "sound": is_flag, "finding": one_of(*LOOK_FINDINGS), "seen": is_flag, "side": one_of("c", "s")}),
-    _spec("clean", "cleaned", {}, _ACT),
-    _spec("reseat", "reseated", {"part": is_text}, _ACT),
-    _spec("press", "pressed", {}, _ACT),
+    _spec("clean", "cleaned", {}, _TRIED),
+    _spec("reseat", "reseated", {"part": is_text}, _TRIED),
+    _spec("press", "pressed", {}, _TRIED),
+    _spec("tap", "tapped", {}, _TRIED),
+    _spec("piggyback", "good chip held on top", {"part": is_text}, _TRIED),
     _spec("remove", "removed", {"part": is_text, "state": one_of("out", "not fitted")}, _ACT),
-    _spec("fit", "fitted", {"part": is_text, "state": one_of("soldered", "socketed", "replaced")}, _ACT),
-    _spec("swap", "swapped", {"part": is_text}, {**_ACT, "with": is_text}),
+    _spec("fit", "fitted", {"part": is_text, "state": one_of("soldered", "socketed", "replaced")}, _TRIED),
+    _spec("swap", "swapped", {"part": is_text}, _TRIED),
+    _spec("chip", "chip", {"chip": is_text}, _CHIP),
+    _spec("chipcheck", "chip looked at", {"part": is_text, "item": one_of(*CHIP_CHECKS), "good": is_flag}, {"pins": is_list, "words": is_text, "states": is_map}),
     _spec("state", "part state", {"part": is_text, "state": one_of(*PART_STATES)}, {"words": is_text}),
     _spec("solder", "soldered again", {"points": points_of(1, 8)}, _ACT),
     _spec("patch", "patch wire", {"points": points_of(2, 2)}, _WIRE),
     _spec("cut", "track cut", {"x_mm": is_number, "y_mm": is_number, "side": one_of("c", "s")}, {"points": points_of(2, 2), "words": is_text, "states": is_map}),
+    _spec("intake", "intake", {"item": one_of(*INTAKE_ITEMS)}, _INTAKE),
+    _spec("supply", "supply measured", {"rail": is_text, "at": one_of(*SUPPLY_AT), "volt": is_number}, _SUPPLY),
     _spec("gate", "before power", {"item": one_of(*GATE_ITEMS, "override")}, {"words": is_text, "limit_a": is_number, "abort_a": is_number, "volt": is_number}),
-    _spec("power", "power", {"on": is_flag}, {"words": is_text, "limit_a": is_number, "overrides": is_text, "rails": is_list, "grounds": is_list}),
+    _spec("power", "power", {"on": is_flag}, _POWER),
     _spec("seen", "seen", {}, {"screen": is_text, "sound": is_text, "smell": is_text, "heat": is_text, "current_a": is_number, "words": is_text}),
     _spec("symptom", "symptom", {"words": is_text}, {"code": is_text, "gone": is_flag}),
     _spec("test", "function tested", {"item": is_text, "result": one_of("works", "fails", "not tested")}, {"words": is_text}),

@@ -65,7 +65,7 @@ class Area:
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """Something done to a part or a place: look, clean, reseat, press, remove, fit, swap, state, solder. ``soldering`` whether solder flowed."""
+    """Something done to a part or a place: look, clean, reseat, press, tap, piggyback, remove, fit, swap, state, solder. ``soldering`` whether solder flowed."""
 
     entry: str
     at: int
@@ -84,6 +84,78 @@ class Act:
     """Of a look: whether ``finding`` was seen there."""
     side: str = ""
     """Of a look: the side of the board it went over, c or s; "" not said."""
+    effect: str = ""
+    """What it did to what the machine shows: cured, changed, none, worse; "" not told."""
+    trial: bool = False
+    """For a try: everything was put back afterwards."""
+    chip_in: str = ""
+    chip_out: str = ""
+    """Labels of the chips that went in and came out, "" not told."""
+
+
+@dataclass(frozen=True, slots=True)
+class IntakeNote:
+    """One thing told at intake (``kinds.INTAKE_ITEMS``): ``yes`` None where it was no yes or no; ``acts`` consented to or refused; ``photos`` SHA-256."""
+
+    entry: str
+    at: int
+    item: str
+    words: str
+    yes: bool | None
+    amount: float | None
+    currency: str
+    acts: tuple[str, ...]
+    photos: tuple[str, ...]
+    observed_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyReading:
+    """A supply rail measured (``place``: alone, connector, far). Volts, amperes of the dummy load, ripple and noise in V peak to peak, seconds from switch-on."""
+
+    entry: str
+    at: int
+    rail: str
+    place: str
+    volt: float | None
+    part: str
+    load_a: float | None
+    ripple_v: float | None
+    noise_v: float | None
+    rise_s: float | None
+    points: tuple[PointRef, ...]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChipNote:
+    """What was said of one chip (a piece, not a place): its label and what this entry tells; "" and None where it says nothing."""
+
+    entry: str
+    at: int
+    chip: str
+    type: str
+    speed: str
+    origin: str
+    goodness: str
+    place: str
+    price: float | None
+    words: str
+    observed_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChipCheck:
+    """One check when a chip goes out or in (``kinds.CHIP_CHECKS``): ``good`` whether it is as it should be, of these pins (() the whole part)."""
+
+    entry: str
+    at: int
+    part: str
+    item: str
+    good: bool
+    pins: tuple[str, ...]
+    words: str
+    observed_at: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +205,7 @@ class Cut:
 
 @dataclass(frozen=True, slots=True)
 class GateEntry:
-    """One thing done before power: item orientation, rails, supply, limit or override."""
+    """One thing done before power: item intake, orientation, rails, supply, limit or override."""
 
     entry: str
     at: int
@@ -308,6 +380,10 @@ class CaseState:
     """Steps of cleaning and protection that were started, done or left out."""
     plans: tuple[KeptPlan, ...] = ()
     """Plans of the rework that remarks keep."""
+    intake: tuple[IntakeNote, ...] = ()
+    supply: tuple[SupplyReading, ...] = ()
+    chips: tuple[ChipNote, ...] = ()
+    chip_checks: tuple[ChipCheck, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """The state as plain JSON values."""

@@ -62,6 +62,78 @@ def _part_state(payload: Payload) -> str:
     return f"{payload.get('part') or point_names(payload)}" + (f", now {state}" if state else "")
 
 
+_EFFECTS = {"cured": "it works", "changed": "it shows something else", "none": "no change", "worse": "it is worse"}
+
+
+def _tried(payload: Payload) -> str:
+    said = _part_state(payload)
+    if payload.get("with"):
+        said += f", {payload['with']} in"
+    if payload.get("out"):
+        said += f", {payload['out']} out"
+    if payload.get("trial"):
+        said += ", for a try, put back"
+    return said + (f": {_EFFECTS[payload['effect']]}" if payload.get("effect") else "")
+
+
+def _intake(payload: Payload) -> str:
+    said = {
+        "condition": "condition",
+        "before": "what was done before",
+        "limit": "cost limit",
+        "consent": "consent to what cannot be undone",
+        "original": "originality",
+        "known good": "display and cables",
+        "minimum": "minimum configuration",
+    }[payload["item"]]
+    if payload.get("amount") is not None:
+        said += f" {payload['amount']:g} {payload.get('currency') or ''}".rstrip()
+    answer = payload.get("yes")
+    if payload["item"] == "consent":
+        said += f": {'yes' if answer else 'no'} to {', '.join(map(str, payload.get('acts', ()))) or 'all of it'}"
+    elif answer is not None:
+        yes, no = {"known good": ("known good", "not known good"), "minimum": ("ready", "not ready")}.get(
+            payload["item"], ("yes", "no")
+        )
+        said += f": {yes if answer else no}"
+    photos = len(payload.get("photos", ()))
+    return said + (f", {photos} photo{'s' if photos > 1 else ''}" if photos else "")
+
+
+def _supply(payload: Payload) -> str:
+    where = {"alone": "alone", "connector": "at the connector", "far": f"at {payload.get('part') or 'a far chip'}"}
+    said = f"{payload['rail']} {where[payload['at']]} {volt_words(payload['volt'])}"
+    for key, word, say in (
+        ("load_a", "under", ampere_words),
+        ("ripple_v", "ripple", volt_words),
+        ("noise_v", "noise", volt_words),
+    ):
+        if payload.get(key) is not None:
+            said += f", {word} {say(payload[key])}"
+    return said + (f", up after {payload['rise_s'] * 1e3:g} ms" if payload.get("rise_s") is not None else "")
+
+
+def _chip(payload: Payload) -> str:
+    said = [str(payload["chip"])]
+    said += [str(payload[key]) for key in ("type", "speed", "goodness") if payload.get(key)]
+    said += [f"{word} {payload[key]}" for key, word in (("origin", "from"), ("place", "now")) if payload.get(key)]
+    return ", ".join(said) + (f", price {payload['price']:g}" if payload.get("price") is not None else "")
+
+
+def _chip_check(payload: Payload) -> str:
+    good, bad = {
+        "free": ("legs free", "legs not free"),
+        "orientation": ("right way round", "wrong way round"),
+        "type": ("right type", "wrong type"),
+        "speed": ("fast enough", "too slow"),
+        "legs": ("legs straight", "bent legs"),
+        "seat": ("seat tight", "seat loose"),
+        "joined": ("leg to track", "no way from leg to track"),
+    }[payload["item"]]
+    pins = ", ".join(str(one) for one in payload.get("pins", ()))
+    return f"{payload['part']} {good if payload['good'] else bad}" + (f", pins {pins}" if pins else "")
+
+
 def _look(payload: Payload) -> str:
     where = payload.get("part") or point_names(payload)
     if payload.get("finding"):
@@ -95,6 +167,7 @@ def _map(payload: Payload) -> str:
 
 def _gate(payload: Payload) -> str:
     item = {
+        "intake": "intake seen to",
         "orientation": "orientation of the parts looked at",
         "rails": "rails measured to ground",
         "supply": "supply proven",
@@ -134,8 +207,17 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "level": lambda p: f"{point_names(p)} {p['level']}",
     "look": _look,
     "remove": _part_state,
-    "fit": _part_state,
-    "swap": _part_state,
+    "fit": _tried,
+    "swap": _tried,
+    "reseat": _tried,
+    "clean": _tried,
+    "press": _tried,
+    "tap": _tried,
+    "piggyback": _tried,
+    "intake": _intake,
+    "supply": _supply,
+    "chip": _chip,
+    "chipcheck": _chip_check,
     "state": _part_state,
     "patch": _patch,
     "cut": _cut,

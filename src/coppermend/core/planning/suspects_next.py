@@ -13,7 +13,7 @@ known-good part into a socket whose rails were not measured right.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,16 +26,17 @@ from coppermend.core.belief.suspects.posterior import (
     State,
     Swapped,
     Warmth,
+    look_likelihoods,
     path_causes,
     short_causes,
     sink_of,
-    spot_likelihoods,
     top_rows,
     verdict,
 )
 from coppermend.core.belief.suspects.table import HIGH
 from coppermend.core.belief.suspects.warmth import likelihoods, states_under, supply_places, warms
 from coppermend.core.planning.costs import CostTable
+from coppermend.core.planning.suspects_hands import HandsNow, hand_gains
 
 TOP_SETS = 1024
 WAVE_POINTS = 8
@@ -52,7 +53,10 @@ LOOKS = 12
 """Looks at single places that are weighed against the other kinds of step."""
 HARM_S = 3600.0
 """What one harm costs: an hour to replace what a slip, a bent pin or static has killed (an assumption)."""
-HARM = {"look": 0.001, "rail": 0.001, "wave": 0.0005, "sink": 0.002, "swap": 0.01, "start": 0.002}
+HARM = {
+    "look": 0.001, "rail": 0.001, "wave": 0.0005, "sink": 0.002, "swap": 0.01, "start": 0.002,
+    "reseat": 0.01, "press": 0.005, "piggyback": 0.01, "replace": 0.05,
+}  # fmt: skip
 """How likely a step does harm; assumptions, no source. Clips of an analyser slip less than a tip; a thermal picture touches nothing; a check is without power."""
 TOUCH_V = 60.0
 """No step puts a tip on a rail above this: 60 V DC is the limit of what may be touched (class ES1 of IEC 62368-1, from memory)."""
@@ -76,10 +80,9 @@ class SideShows:
 class BenchNow:
     """The state of the bench: ``powered`` power is on; ``scope_ready`` the probe is set up; ``may_power`` power may be put on.
 
-    ``sides`` sides of work areas that nobody looked over yet.
-
-    ``analyser`` there is a logic analyser; ``camera`` a thermal camera; ``swaps`` parts with a known-good one at hand. ``seen_start`` a start was seen as
-    the board is now; ``mended`` how likely the last repair was the last one needed, 0 without a repair since the last start.
+    ``sides`` sides of work areas that nobody looked over yet. ``analyser`` there is a logic analyser; ``camera`` a thermal camera; ``swaps`` parts with a
+    known-good one at hand. ``seen_start`` a start was seen as the board is now; ``mended`` how likely the last repair was the last one needed, 0 without a
+    repair since the last start.
     """
 
     powered: bool = True
@@ -91,12 +94,15 @@ class BenchNow:
     seen_start: bool = True
     mended: float = 0.0
     sides: tuple[SideShows, ...] = ()
+    hands: HandsNow = field(default_factory=HandsNow)
+    """What hands may do: reseat, press, a good chip on top, replace what is soldered."""
 
 
 @dataclass(frozen=True, slots=True)
 class SuspectStep:
-    """A recommended act. ``kind`` look, wave, rail, heat, start, check, apart, sink, swap, inspect (by eye:
-    ``part`` the area's label, ``parts`` area and side); ``spots`` (net, node) of each point; ``parts`` of a thermal
+    """A recommended act. ``kind`` look, wave, rail, heat, start, check, apart, sink, swap, reseat, press, piggyback, replace,
+    inspect (by eye, ``part`` the area's label, ``parts`` area and
+    side); ``spots`` (net, node) of each point; ``parts`` of a thermal
     picture those that tell most; ``seconds`` modelled; ``risk_s`` expected seconds of harm; ``gain_bits`` expected."""
 
     kind: str
@@ -152,7 +158,9 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
         if bench.analyser:
             steps += view.waves(costs.wave_s + power)
         steps += view.sinks(costs.rail_s + power)
-        steps += view.swaps(bench.swaps, costs.swap_s + 2 * costs.power_s, costs.rail_s + power)
+        swaps = view.swaps(bench.swaps, costs.swap_s + 2 * costs.power_s, costs.rail_s + power)
+        steps += [_paid(one, bench.hands.pay_s(one.part)) for one in swaps]
+        steps += view.by_hand(bench.hands, costs, power)
         if bench.camera:
             steps += view.heat(costs.thermal_s + power)
         if not bench.seen_start:
@@ -200,6 +208,13 @@ def _scored(step: SuspectStep) -> SuspectStep:
     return replace(made, score=made.gain_bits / made.whole_s**TIME_POWER)
 
 
+def _paid(step: SuspectStep, pay_s: float) -> SuspectStep:
+    """A swap with what its chip costs: in its own seconds, or in those that a rail measured first leads up to."""
+    if step.then_s > 0:
+        return replace(step, then_s=step.then_s + pay_s)
+    return replace(step, seconds=step.seconds + pay_s)
+
+
 def _touchable(made: Field, net: str) -> bool:
     rail = made.behaviour.circuit.rails.get(net)
     return rail is None or abs(rail.nominal_v) <= TOUCH_V
@@ -234,8 +249,7 @@ class _View:
 
     def look_gains(self, wave: bool) -> Floats:
         """Bits of a look at each spot, (spots,). ``wave``: patterns are judged wherever they can be."""
-        made = self.state.field
-        return information(self.mass, spot_likelihoods(made, wave))
+        return information(self.mass, look_likelihoods(self.state, wave))
 
     def waves(self, seconds: float) -> list[SuspectStep]:
         """A wave on the points that together tell most, filled greedily."""
@@ -248,7 +262,7 @@ class _View:
             return []
         order = order[np.sort(np.unique(self.like_row[order], return_index=True)[1])]
         classes = np.stack([self._class(k) for k in order.tolist()])
-        chosen, total = self._greedy(self.symbols[order], classes, spot_likelihoods(made, True)[order], WAVE_POINTS)
+        chosen, total = self._greedy(self.symbols[order], classes, look_likelihoods(self.state, True)[order], WAVE_POINTS)
         spots = tuple((made.spots[k].net, made.spots[k].node) for k in order[chosen].tolist())
         return [SuspectStep("wave", spots, seconds, total, judged=True)] if chosen else []
 

@@ -21,6 +21,15 @@ CAUTION_START = (
     "Current limited, a hand at the switch: off at smoke, smell or more current than the abort value. "
     "Mains and picture-tube parts are for people qualified for them; follow your local rules."
 )
+CAUTION_PRESS = (
+    "Power is on: press with a dry wooden or plastic stick, not with a finger or metal, one part at a time, never near mains or the picture tube: those are for "
+    "people qualified for them, by your local rules."
+)
+CAUTION_TOP = "Power off while the good chip is set on top: same type, notch on notch, every leg on its leg, supply on supply; off again at the first warmth."
+CAUTION_REPLACE = (
+    "Cannot be undone: the owner has agreed. Power off and unplugged; hot solder, lead and flux fumes: your local rules first. "
+    "Plan it: coppermend removal plan CASE PART."
+)
 SIDES = {"c": "component side", "s": "solder side"}
 RISKS = {
     "check": "no power, so next to none",
@@ -33,6 +42,10 @@ RISKS = {
     "swap": "a bent pin, static, and one power-up more",
     "start": "one power-up more",
     "inspect": "nothing is touched",
+    "reseat": "a bent pin, static, and one power-up more",
+    "press": "a stick near live pins",
+    "piggyback": "two outputs that fight for some seconds, a leg on the wrong pin",
+    "replace": "a lifted land, heat; it cannot be undone",
 }
 """A step's risk in words; the numbers are ``suspects_next.HARM``."""
 
@@ -62,6 +75,14 @@ def step_words(made: Field, step: SuspectStep) -> str:
         return f"Take a thermal picture of the component side; what tells most: {', '.join(step.parts)}."
     if step.kind == "inspect":
         return f"Power off; look over {step.part}, {SIDES[step.parts[1]]}, place after place (coppermend look)."
+    if step.kind == "reseat":
+        return f"Power off; press {step.part} out of its socket and in again, power on, look whether it starts."
+    if step.kind == "press":
+        return f"Press {step.part} gently at both ends in turn and look whether anything changes."
+    if step.kind == "piggyback":
+        return f"Power off; hold a good chip of the same type on top of {step.part}, power on, look whether anything changes."
+    if step.kind == "replace":
+        return f"Power off; take {step.part} out, put a good one in, power on, look whether it starts."
     if step.kind == "start":
         return "Power up and note what the start shows."
     return f"Power off; put a known-good {step.part} in, power on, look whether it starts."
@@ -89,6 +110,10 @@ def step_caution(step: SuspectStep) -> str:
         "apart": CAUTION_OFF,
         "inspect": CAUTION_OFF,
         "swap": CAUTION_SWAP,
+        "reseat": CAUTION_SWAP,
+        "press": CAUTION_PRESS,
+        "piggyback": CAUTION_TOP,
+        "replace": CAUTION_REPLACE,
         "heat": CAUTION_HEAT,
         "start": CAUTION_START,
     }

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats, Ints, padded
+from coppermend.core.belief.suspects.hands import Effect, Worked, effect_logs, swap_logs, worked_logs
 from coppermend.core.belief.suspects.oddity import odd_logs
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, OUTCOMES, FaultTable, level_likelihood
 from coppermend.core.belief.suspects.warmth import warmth_logs
@@ -77,11 +78,14 @@ class Start:
 
 @dataclass(frozen=True, slots=True)
 class Swapped:
-    """A part was swapped for a known-good one for a try: ``started`` whether the machine then started."""
+    """A part was swapped for another one for a try: ``started`` whether the machine then started. ``good``: how likely the other one is good;
+    ``socket``: it sits in a socket, whose contacts the swap wiped, too."""
 
     part: str
     started: bool
     entry: str = ""
+    good: float = 1.0
+    socket: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +138,7 @@ class Witness:
     entry: str = ""
 
 
-Observation = Look | Beep | Apart | Start | Swapped | Sink | Renewed | Warmth | Odd | Witness
+Observation = Look | Beep | Apart | Start | Swapped | Sink | Renewed | Warmth | Odd | Witness | Effect | Worked
 
 
 @dataclass(slots=True)
@@ -272,8 +276,14 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
         return witness_logs(made, block.members, one.says, one.other)
     if isinstance(one, Odd):
         return odd_logs(made, block.members, one.net, one.node, one.odd)
-    cured = _within(block.members, part_causes(made, one.part))
+    if isinstance(one, Effect):
+        return effect_logs(made, block.members, one)
+    if isinstance(one, Worked):
+        return worked_logs(made, block.members, one)
     e = table.swap_misread
+    if one.socket or one.good < 1.0:
+        return swap_logs(made, block.members, one.part, one.started, one.good, e)
+    cured = _within(block.members, part_causes(made, one.part))
     return np.asarray(np.where(cured == one.started, np.log(1.0 - e), np.log(e)), dtype=np.float64)
 
 
@@ -297,6 +307,19 @@ def spot_likelihoods(made: Field, judged: bool) -> Floats:
         made.memo[key] = np.stack([spot_likelihood(made, k, judged or s.clocked) for k, s in enumerate(made.spots)])
     found: Floats = made.memo[key]
     return found
+
+
+def look_likelihoods(state: State, judged: bool) -> Floats:
+    """P(outcome | symbol) of one more look at every spot, (spots, 6, 5): a net that the program moves or rests and that was seen at rest will be found
+    at rest again, so that another look there tells no more than whether it floats."""
+    made = state.field
+    at_rest = {one.net for one in state.evidence if isinstance(one, Look) and one.outcome in (LOW, HIGH)}
+    again = [k for k, spot in enumerate(made.spots) if spot.loose and spot.net in at_rest]
+    like = spot_likelihoods(made, judged)
+    if again:
+        like = like.copy()
+        like[again] = level_likelihood(made.table, False, True)
+    return like
 
 
 def rail_likelihood(table: FaultTable, ground: bool) -> Floats:
@@ -648,7 +671,7 @@ def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tup
         return (), -1
     ours = alone.picked(np.zeros(1, np.int64), len(made.spots))[:, 0]
     theirs = block.picked(np.array(close, np.int64), len(made.spots))
-    like = spot_likelihoods(made, True)
+    like = look_likelihoods(state, True)
     every = np.arange(len(made.spots))
     apart = sum(np.abs(like[every, ours] - like[every, theirs[:, k]]).sum(axis=1) for k in range(len(close)))
     spot = int(np.argmax(apart))

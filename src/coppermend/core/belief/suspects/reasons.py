@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.suspects.field import Field, Floats, widened_rows
+from coppermend.core.belief.suspects.hands import Effect, Worked
 from coppermend.core.belief.suspects.posterior import (
     Apart,
     Beep,
@@ -36,6 +37,7 @@ _SEEN = {
     "wrong": "moving, but not as expected",
     "floating": "floating",
 }
+WORKED = {"reseat": "reseated", "clean": "contacts cleaned", "swap": "its socket wiped by a swap"}
 _ODD = {
     "runts": "shows runts or glitches",
     "early": "lets the reset go too early",
@@ -130,7 +132,7 @@ class _Top:
         """Evidence for and against, strongest first: its mean likelihood with the unit over that without, all other evidence kept."""
         pro, con = [], []
         for one, logs in zip(self.state.evidence, self.logs, strict=True):
-            if isinstance(one, Renewed):
+            if isinstance(one, (Renewed, Worked)):
                 continue
             without = self.weights / np.exp(logs)
             yes, no = without[holds].sum(), without[~holds].sum()
@@ -219,4 +221,10 @@ def observation_words(made: Field, one: Observation) -> str:
         return one.words
     if isinstance(one, Odd):
         return f"{place_words(made, one.net, one.node)} {_ODD[one.odd]}"
+    if isinstance(one, Effect):
+        how = {"press": "pressing", "tap": "tapping", "piggyback": "a good chip held on top of"}[one.act]
+        where = f"{one.part} at pin {', '.join(one.pins)}" if one.pins else one.part
+        return f"{how} {where} {'changes what it shows' if one.seen else 'changes nothing'}"
+    if isinstance(one, Worked):
+        return f"{one.part}: {WORKED[one.act]}"
     return f"{one.part} was renewed"
