@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 from tests.belief_cases import random_graph, random_readings
@@ -183,6 +185,32 @@ def test_pruned_states_are_paid_for_in_the_error_bound() -> None:
             assert off <= rough.error_bound + 1e-12
             tried += rough.error_bound > 0.0
     assert tried >= 5
+
+
+def test_the_bound_over_all_suppositions_holds_and_counts_each_by_its_weight(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Room for few states under every supposition about the bench: what the averages are off by lies within the bound, and the bound does not exceed the worst
+    piece's by more than several pieces can add up to. The likely suppositions are pruned least, so it is often far below the worst piece's.
+    """
+    from coppermend.core.belief import engine
+    from coppermend.core.belief.network import solve
+
+    rng = np.random.default_rng(12)
+    tried = below = 0
+    for _ in range(30):
+        graph = random_graph(rng, 12, 0)
+        evidence = random_readings(rng, graph, 10)
+        exact = belief(graph, AREAS, evidence, Basis())
+        with monkeypatch.context() as rough_engine:
+            rough_engine.setattr(engine, "_PIECES", type(engine._PIECES)())
+            rough_engine.setattr(engine, "solve", partial(solve, cap=20))
+            rough = belief(graph, AREAS, evidence, Basis())
+        worst = max(p.error_bound for b in rough.benches for p in b.pieces.values())
+        assert float(np.abs(rough.sites - exact.sites).max()) <= rough.error_bound + 1e-12
+        assert exact.error_bound == 0.0
+        tried += 0.0 < rough.error_bound < 1.0
+        below += rough.error_bound < 0.5 * worst < 0.5
+    assert tried >= 5
+    assert below >= 1
 
 
 def test_scales_of_the_damage_are_averaged_by_how_well_they_explain_the_readings() -> None:

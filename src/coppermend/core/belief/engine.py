@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from itertools import count
 from operator import attrgetter
 
 import numpy as np
@@ -188,10 +189,12 @@ _PIECES: OrderedDict[tuple[object, ...], tuple[Copper, PieceBelief, int]] = Orde
 _HELD = _Held()
 _HURT: OrderedDict[tuple[object, ...], tuple[CopperGraph, Bools]] = OrderedDict()
 _PRIORS: OrderedDict[tuple[object, ...], tuple[CopperGraph, Floats]] = OrderedDict()
+_QUESTIONS: dict[tuple[object, ...], int] = {}
+_NUMBERS = count()
 _OWN_PRIORS: dict[tuple[int, int, int], tuple[Floats, Copper, bytes]] = {}
 _ASKED = attrgetter(*(f.name for f in fields(Taken) if f.name != "entry"))
-MOST_KEPT = 4000
-"""Answers about single pieces that are remembered, and ..."""
+MOST_KEPT = 16_000
+"""Answers about single pieces that are remembered (a large board has 1,500 nets, each asked under eight suppositions about the bench), and ..."""
 MOST_KEPT_BYTES = 200_000_000
 """... so much of their arrays: one sweep over many contradicting readings can hold megabytes."""
 
@@ -222,11 +225,9 @@ def belief(
     benches, log_evidence = _benches(copper, prior, sorted_readings.by_piece, basis, inside)
     posterior = prior.copy()
     conflicts: list[Conflict] = []
-    error = 0.0
     for piece, readings in sorted_readings.by_piece.items():
         first = benches[0].pieces[piece]
         posterior[first.spoken] = sum([b.weight * _chances(b.pieces[piece], first) for b in benches])
-        error = max([error, *(b.pieces[piece].error_bound for b in benches)])
         conflicts += _conflicts(copper, piece, prior, readings, basis, first)
     shorts, short_evidence = joinings(copper, sorted_readings.between, basis, sorted_readings.by_piece, bridges or {})
     return CopperBelief(
@@ -235,7 +236,7 @@ def belief(
         prior,
         posterior,
         log_evidence + short_evidence,
-        error,
+        _off_by(benches),
         benches,
         sorted_readings.by_piece,
         tuple(conflicts),
@@ -245,6 +246,21 @@ def belief(
         _partials(copper, benches),
         *_by_scale(prior, benches),
     )
+
+
+def _off_by(benches: Sequence[Bench]) -> float:
+    """The most by which a probability can be off, all suppositions about the bench taken together; 0 = exact.
+
+    A piece's own bound is the weight that may be missing over the weight that was summed up, so a supposition that the readings make unlikely has
+    little of both: its bound counts by its weight. Where so much may be missing that its weight cannot be trusted (1), nothing is claimed.
+    """
+    total = 0.0
+    for bench in benches:
+        missing = [one.error_bound for one in bench.pieces.values() if one.error_bound > 0.0]
+        if any(bound >= 1.0 for bound in missing):
+            return 1.0
+        total += bench.weight * float(np.expm1(np.log1p(missing).sum()))
+    return min(1.0, total)
 
 
 def _by_scale(prior: Floats, benches: Sequence[Bench]) -> tuple[tuple[Scale, ...], Bools]:
@@ -361,9 +377,16 @@ def prior_of(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -> Flo
     return hit[1]
 
 
-def _question(readings: tuple[Taken, ...]) -> tuple[object, ...]:
-    """The readings without what the log calls them, which is no part of the question: many patients share the answer."""
-    return tuple((t.point_a, t.point_b, t.closed, t.a, t.b, t.absent, t.ohm, t.instrument, t.sense) for t in readings)
+def _question(readings: tuple[Taken, ...]) -> int:
+    """A number that stands for the readings without what the log calls them, which is no part of the question: many patients share the answer."""
+    asked = tuple((t.point_a, t.point_b, t.closed, t.a, t.b, t.absent, t.ohm, t.instrument, t.sense) for t in readings)
+    number = _QUESTIONS.get(asked)
+    if number is None:
+        if len(_QUESTIONS) > 4 * MOST_KEPT:
+            _QUESTIONS.clear()
+        number = next(_NUMBERS)
+        _QUESTIONS[asked] = number
+    return number
 
 
 def _solve_kept(
@@ -371,7 +394,7 @@ def _solve_kept(
     piece: int,
     prior: Floats,
     readings: tuple[Taken, ...],
-    asked: tuple[object, ...],
+    asked: int,
     share: float,
     basis: Basis,
 ) -> PieceBelief:

@@ -343,7 +343,7 @@ def _swept(
         readings,
         prior,
         broken,
-        np.fromiter(broken.keys(), dtype=np.int64, count=len(broken)),
+        _spoken_kept(broken),
         np.fromiter(broken.values(), dtype=np.float64, count=len(broken)),
         swept.log_evidence,
         bound,
@@ -354,6 +354,17 @@ def _swept(
         tuple(rings),
         tuple(names),
     )
+
+
+_SPOKEN: dict[bytes, Ints] = {}
+
+
+def _spoken_kept(broken: dict[int, float]) -> Ints:
+    """The sites that readings spoke of, in order; the same array again for the same sites, so that suppositions are told alike without comparing."""
+    spoken = np.fromiter(broken.keys(), dtype=np.int64, count=len(broken))
+    if len(_SPOKEN) > 4000:
+        _SPOKEN.clear()
+    return _SPOKEN.setdefault(spoken.tobytes(), spoken)
 
 
 def _expand(

@@ -7,6 +7,7 @@ chance of a bite are taken from samples of the exact posterior, so a point that 
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -24,7 +25,7 @@ from coppermend.core.belief.readings import rates
 from coppermend.core.copper.model import ProbePoint
 from coppermend.core.geometry.groups import Groups
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
-from coppermend.core.planning.risk import Risk
+from coppermend.core.planning.risk import Frame, Risk
 from coppermend.core.planning.rollout import Game, Owed
 from coppermend.core.planning.settle import MOST_REPEATS, best_across, beyond
 from coppermend.core.planning.small import SmallNet, could_rise, play_out, small_net
@@ -88,10 +89,30 @@ def suspects(posterior: CopperBelief, risk: Risk, v: int, confirm: bool = True) 
             if confirm and not confirmed(posterior, risk, k):
                 found.append(k)
         elif risk.doubt[k] and p > 0.002:
-            before = prior_chance(posterior, e.sites)
+            before = _before(posterior, risk, k)
             if p > min(RAISED * before, before + RAISED_BY):
                 found.append(k)
     return found
+
+
+_BEFORE: OrderedDict[tuple[int, int], tuple[Frame, Floats, dict[int, float]]] = OrderedDict()
+
+
+def _before(posterior: CopperBelief, risk: Risk, number: int) -> float:
+    """``prior_chance`` of a super-edge, remembered: every step asks it of every stretch of the nets in doubt."""
+    key = (id(risk.frame), id(posterior.prior))
+    hit = _BEFORE.get(key)
+    if hit is None or hit[0] is not risk.frame or hit[1] is not posterior.prior:
+        hit = (risk.frame, posterior.prior, {})
+        _BEFORE[key] = hit
+        while len(_BEFORE) > 8:
+            _BEFORE.popitem(last=False)
+    kept = hit[2]
+    if number not in kept:
+        v = int(risk.frame.view_of[number])
+        edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
+        kept[number] = prior_chance(posterior, edge.sites)
+    return kept[number]
 
 
 def prior_chance(posterior: CopperBelief, sites: Sequence[str]) -> float:

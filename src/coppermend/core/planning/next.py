@@ -13,6 +13,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coppermend.core.belief.engine import CopperBelief, belief
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
@@ -30,8 +31,9 @@ from coppermend.core.planning.localise import (
     played_cover,
     suspects,
 )
+from coppermend.core.planning.merge import merged
 from coppermend.core.planning.model import Check, NextStep, RoundPlan
-from coppermend.core.planning.risk import Risk, frame_of, risk_of, trees_of, views_in_doubt
+from coppermend.core.planning.risk import Frame, Risk, frame_of, risk_of, trees_of, views_in_doubt
 from coppermend.core.planning.round import DEFAULT_COSTS, cheapest_cover, plan_round, stretches
 from coppermend.core.planning.spans import span_of, spans
 from coppermend.core.planning.touching import MOST_SHORT, again_at, locate_words, names_of, settled, touching
@@ -328,13 +330,37 @@ def _remaining(
             planned.setdefault(home, []).append(check)
     fresh: list[Check] = []
     kept: set[str] = set()
+    hopeless = _hopeless(now, risk, skipped)
     for v in views_in_doubt(risk):
         mine = planned.get(v, [])
         if mine and (v not in read_views or _still_fits(risk, v, mine, skipped, stuck, base.excess > 0)):
             kept.update(c.id for c in mine)
-        else:
-            fresh += _cover_now(now, risk, v, costs, tips, skipped, stuck)
-    return _merge(now, fresh, [c for c in base.checks if c.id in kept], costs, tips)
+        elif v in read_views or v not in hopeless:
+            own = _cover_now(now, risk, v, costs, tips, skipped, stuck)
+            if v not in read_views and not own:
+                hopeless.add(v)
+            fresh += own
+    return merged(copper.points, fresh, [c for c in base.checks if c.id in kept], costs, tips)
+
+
+_HOPELESS: OrderedDict[tuple[int, int, str, frozenset[str]], tuple[Frame, NDArray[np.float64], set[int]]] = (
+    OrderedDict()
+)
+
+
+def _hopeless(now: CopperBelief, risk: Risk, skipped: frozenset[str]) -> set[int]:
+    """Views on which no check could prove anything before a reading, as far as that was found out; a large board has hundreds.
+
+    Without a reading a view stays as its priors left it, so what is found out holds for every question with the same priors.
+    """
+    key = (id(risk.frame), id(now.prior), repr(now.basis), skipped)
+    hit = _HOPELESS.get(key)
+    if hit is None or hit[0] is not risk.frame or hit[1] is not now.prior:
+        hit = (risk.frame, now.prior, set())
+        _HOPELESS[key] = hit
+        while len(_HOPELESS) > 8:
+            _HOPELESS.popitem(last=False)
+    return hit[2]
 
 
 def _still_fits(
@@ -363,10 +389,13 @@ def _cover_now(
     stuck: Sequence[int],
 ) -> list[Check]:
     """A cover of what is left in doubt on one net, points chosen near the tips."""
-    checks = []
-    for tree in _trees(risk, v, skipped, stuck):
+    checks: list[Check] = []
+    trees = _trees(risk, v, skipped, stuck)
+    if not trees:
+        return checks
+    asked = {frozenset((e.point_a, e.point_b)) for e in now.evidence}
+    for tree in trees:
         for options in cheapest_cover(now.copper, tree, costs, skipped, tips, mixed=True):
-            asked = {frozenset((e.point_a, e.point_b)) for e in now.evidence}
             a, b = min(
                 options,
                 key=lambda o: (
@@ -387,30 +416,6 @@ def _trees(risk: Risk, v: int, skipped: frozenset[str], stuck: Sequence[int]) ->
     base = risk.frame.first[v]
     own = frozenset(k for k in stuck if base <= k < base + len(risk.frame.views[v].super_edges))
     return trees_of(risk, v, skipped, own)[0]
-
-
-def _merge(
-    now: CopperBelief, fresh: list[Check], waiting: list[Check], costs: CostTable, tips: TipState
-) -> tuple[Check, ...]:
-    """Fresh checks where the tips are now come first; the others go in before the planned check they are nearest to."""
-    points = now.copper.points
-    if not waiting:
-        return tuple(sorted(fresh, key=lambda c: c.seconds))
-    order: list[Check] = list(waiting)
-    ahead: list[Check] = []
-    for check in fresh:
-        a, b = points[check.point_a], points[check.point_b]
-        best, at = check_seconds(costs, tips, a, b)[0], 0
-        for i, planned in enumerate(order):
-            here = TipState(points[planned.point_a], points[planned.point_b], points[planned.point_a].side)
-            cost = check_seconds(costs, here, a, b)[0]
-            if cost < best - 1e-9:
-                best, at = cost, i + 1
-        if at:
-            order.insert(at, check)
-        else:
-            ahead.append(check)
-    return (*ahead, *order)
 
 
 def _turns(tips: TipState, a: ProbePoint, b: ProbePoint) -> bool:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from coppermend.core.belief.blocks import block_tree
 from coppermend.core.geometry.groups import Groups
@@ -53,13 +54,13 @@ def risk_trees(
     >>> trees[0].groups, trees[0].bound, rest          # the sound edge 2 joins nodes 1 and 3 to one group
     (((0,), (3,), (2,)), 1, ())
     """
-    names = [n for n in edges if n not in set(broken)]
+    gone, wanted = set(broken), set(doubtful)
+    names = [n for n in edges if n not in gone]
     nodes = sorted({v for pair in edges.values() for v in pair} | set(touchable))
     at = {v: i for i, v in enumerate(nodes)}
     ends = [(at[edges[n][0]], at[edges[n][1]]) for n in names]
-    blocks = block_tree(len(nodes), ends)
-    bridge = {names[block[0]] for block in blocks.edges if len(block) == 1}
-    in_doubt = [n for n in names if n in set(doubtful) and n in bridge]
+    bridge = {names[k] for k in _bridges(len(nodes), tuple(ends))}
+    in_doubt = [n for n in names if n in wanted and n in bridge]
     groups = Groups()
     find = groups.find
     open_names = set(in_doubt)
@@ -73,8 +74,14 @@ def risk_trees(
     kept = _prune(links, touch)
     trees = _split(kept, touch)
     proved = set(kept)
-    cannot = tuple(n for n in names if n in set(doubtful) and n not in proved)
+    cannot = tuple(n for n in names if n in wanted and n not in proved)
     return trees, cannot
+
+
+@lru_cache(maxsize=64)
+def _bridges(count: int, ends: tuple[tuple[int, int], ...]) -> tuple[int, ...]:
+    """Edges that are the only way between their ends, remembered: a reading puts other edges in doubt and leaves the net as it is."""
+    return tuple(block[0] for block in block_tree(count, ends).edges if len(block) == 1)
 
 
 def _prune(links: dict[int, tuple[int, int]], touch: Mapping[int, Sequence[int]]) -> dict[int, tuple[int, int]]:
