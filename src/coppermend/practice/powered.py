@@ -178,19 +178,25 @@ class PoweredPatient:
         return all(self._as_healthy(net, self._behaviour.listening(net)) for net in nets)
 
     def _as_healthy(self, net: str, nodes: Sequence[int]) -> bool:
-        if ("lowrail", net) in self._causes:
+        if ("lowrail", net) in self._causes or self._lacks_a_share(net):
             return False
         return all(self._symbol(net, node) == self._behaviour.healthy_symbol(net) for node in nodes)
 
+    def _lacks_a_share(self, net: str) -> bool:
+        odd = self._outcome.odd.get(net)
+        return odd is not None and bool(int(odd[0]) & 1)
+
     def _right(self, net: str) -> bool:
-        return net not in self._outcome.planes or self._as_healthy(net, self._behaviour.watched(net))
+        """Whether a net does what decides the screen: a bus that merely lacks a port's share does."""
+        nodes = self._behaviour.watched(net) if net in self._outcome.planes else ()
+        return all(self._bits(self._outcome.at(net, n)) == self._behaviour.healthy_symbol(net) for n in nodes)
 
     def _moves(self, net: str) -> bool:
         nodes = self._behaviour.watched(net) if net in self._outcome.planes else ()
         return bool(nodes) and all(self._symbol(net, node) in (RIGHT, WRONG) for node in nodes)
 
     def _symbol(self, net: str, node: int) -> int:
-        return self._bits(self._outcome.at(net, node))
+        return self._bits(self._outcome.seen(net, node))
 
     @staticmethod
     def _bits(place: np.ndarray) -> int:

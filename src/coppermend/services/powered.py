@@ -116,11 +116,12 @@ def _inputs(board: Board, states: dict[str, PartState]) -> Iterator[PartInput]:
 def _spots(
     circuit: Circuit, trees: dict[str, CopperTree], behaviour: Behaviour, machine: MachineModel
 ) -> Iterator[Spot]:
-    """The places where a look is offered: points at pins of nets that a chip is on; of rails, at chips' supply pins alone."""
+    """The places where a look is offered: points at pins of nets that a chip or a known transistor is on; of rails, at chips' supply pins alone."""
     chips = {part.ref for part in circuit.parts if part.role == "chip"}
+    works = {part.ref for part in circuit.parts if part.chip is not None}
     for net, copper in sorted(trees.items()):
         rows = circuit.nets[net]
-        if net in circuit.unknown_nets or len(rows) < 2 or not any(t.part in chips for t in rows):
+        if net in circuit.unknown_nets or len(rows) < 2 or not any(t.part in works for t in rows):
             continue
         rail = circuit.rails.get(net)
         for node, points in sorted(copper.points.items()):

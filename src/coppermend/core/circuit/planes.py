@@ -19,6 +19,7 @@ import numpy as np
 import rustworkx as rx
 from numpy.typing import NDArray
 
+from coppermend.core.circuit.buses import Bus, Driver, bus_of, vital_outputs
 from coppermend.core.circuit.logic import Tree, names_in, tree_of
 from coppermend.core.circuit.model import DRIVING, LISTENING, SHARED, Circuit, CircuitPart, Link, Terminal
 from coppermend.core.geometry.groups import Groups
@@ -96,10 +97,22 @@ class Outcome:
     present: dict[str, list[Words]] = field(default_factory=dict)
     low: dict[str, Words] = field(default_factory=dict)
     """Rails that are too low under some hypotheses."""
+    odd: dict[str, Words] = field(default_factory=dict)
+    """Buses whose pattern lacks a share under some hypotheses, while what reads them goes on."""
 
     def at(self, net: str, node: int) -> Words:
         """The five planes of a place, (5, words)."""
         return self.planes[net][self.groups[net][node]]
+
+    def seen(self, net: str, node: int) -> Words:
+        """The five planes of a place as a probe sees it: its pattern is wrong too where a bus lacks a share, (5, words)."""
+        place = self.at(net, node)
+        odd = self.odd.get(net)
+        if odd is None:
+            return place
+        made = place.copy()
+        made[BAD] |= odd & (place[C0] | place[C1])
+        return made
 
     def supplied(self, net: str, node: int) -> Words:
         """Of a rail: the plane that is set where the rail's voltage is there, (words,)."""
@@ -129,8 +142,11 @@ class Behaviour:
         self._compile()
         self._order = self._sorted()
         self._healthy: dict[str, list[int]] | None = None
+        self._active: set[str] = set()
+        self._buses: dict[str, Bus] = {}
         outcome = self._run({}, 1, None)
         self._healthy = {net: [_bit(outcome.planes[net][0][k]) for k in range(5)] for net in outcome.planes}
+        self._buses = self._shared_nets()
         self.hertz = self._frequencies()
         self.loose = self._set_by_program()
 
@@ -187,6 +203,21 @@ class Behaviour:
         for k, short in enumerate(self.shorts):
             self._short_at.setdefault(short.net_a, []).append(k)
             self._short_at.setdefault(short.net_b, []).append(k)
+
+    def _shared_nets(self) -> dict[str, Bus]:
+        """The nets that outputs take in turns, by what drives them when nothing fails."""
+        rows = {
+            net: [Driver(one.terminal, one.part, one.names, one.tree is not None) for one in outs]
+            for net, outs in self._outputs.items()
+        }
+        active, vital = frozenset(self._active), vital_outputs(rows)
+        found = {}
+        for net, mine in rows.items():
+            tree = self.trees[net]
+            bus = bus_of(mine, active, vital, tree.edges, tree.taps) if net not in self.circuit.unknown_nets else None
+            if bus is not None:
+                found[net] = bus
+        return found
 
     def _sorted(self) -> list[list[str]]:
         """Nets in the order of their dependence, those that depend on each other together."""
@@ -316,6 +347,8 @@ class _Run:
         self._walks: dict[str, tuple[list[int], list[tuple[int, int, Words]]]] = {}
         self.crystal: dict[str, Words] = {}
         self._mute: frozenset[str] = frozenset()
+        self._gives: dict[str, Words] = {}
+        self._cut_off: dict[str, tuple[list[Words], Words]] = {}
 
     def go(self, order: Sequence[Sequence[str]]) -> Outcome:
         """All nets, rails first."""
@@ -442,10 +475,13 @@ class _Run:
         if net in self.b.circuit.unknown_nets:
             return self._unknown(net)
         have = self._gather(net, self._given(net), 7)
+        lacking = self._lacking(net)
         result = []
-        for one in have:
+        for k, one in enumerate(have):
             h0, c0, c1, m, b, up, dn = one
             driven = c0 | c1 | h0
+            if lacking is not None:
+                b = b | lacking[k]
             full = np.empty((5, self.words), np.uint64)
             full[C0] = h0 | c0 | (~driven & dn & ~up)
             full[C1] = (c1 & ~h0) | (~driven & up & ~dn)
@@ -454,6 +490,41 @@ class _Run:
             full[FLOATS] = ~driven & ~(up ^ dn)
             result.append(full)
         return result
+
+    def _lacking(self, net: str) -> list[Words] | None:
+        """Where a vital share of a bus is missing: by group the hypotheses. What else is missing is noted for what a probe sees."""
+        bus = self.b._buses.get(net)
+        if bus is None or self.healthy is None:
+            return None
+        silent, odd = self.zero, self.zero
+        for pin in bus.active:
+            gone = ~self._gives.get(pin, self.ones)
+            if pin in bus.vital:
+                silent = silent | gone
+            else:
+                odd = odd | gone
+        apart, parted = self._parted(net, bus)
+        self.out.odd[net] = odd | parted
+        return [silent | one for one in apart]
+
+    def _parted(self, net: str, bus: Bus) -> tuple[list[Words], Words]:
+        """By group the hypotheses under which a cut keeps a vital share from it, and those under which some share is kept from some place."""
+        if net not in self._cut_off:
+            groups, _ = self._walk(net)
+            apart = [self.zero] * (max(groups) + 1)
+            parted = self.zero
+            cut = dict(self.cuts.get(net, ()))
+            for edge, far, vital_far, vital_near in bus.sides:
+                mask = cut.get(edge)
+                if mask is None:
+                    continue
+                parted = parted | mask
+                beyond = {groups[node] for node in far}
+                for k in range(len(apart)):
+                    if vital_near if k in beyond else vital_far:
+                        apart[k] = apart[k] | mask
+            self._cut_off[net] = (apart, parted)
+        return self._cut_off[net]
 
     def _unknown(self, net: str) -> list[Words]:
         """A net that something outside the book drives: right wherever its copper is whole, as seen from the first node."""
@@ -617,7 +688,18 @@ class _Run:
         full = np.zeros((7, self.words), np.uint64)
         full[_K0], full[_K1], full[_KM], full[_KB] = c0 & enabled, c1 & enabled, m & enabled, b & enabled
         self._stuck(out, full)
+        self._note(out, full)
         return full
+
+    def _note(self, out: _Output, full: Words) -> None:
+        """Remembers where an output drives: on a bus its share is missing elsewhere."""
+        if self.healthy is None:
+            if _bit(full[_K0] | full[_K1] | full[_H0]):
+                self.b._active.add(out.terminal.id)
+            else:
+                self.b._active.discard(out.terminal.id)
+        elif out.terminal.net in self.b._buses:
+            self._gives[out.terminal.id] = full[_K0] | full[_K1] | full[_H0]
 
     def _stuck(self, out: _Output, full: Words) -> None:
         for mode, low in (("low", True), ("high", False)):

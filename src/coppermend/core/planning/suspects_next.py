@@ -27,8 +27,6 @@ from coppermend.core.belief.suspects.posterior import (
     Swapped,
     Warmth,
     look_likelihoods,
-    path_causes,
-    short_causes,
     sink_of,
     top_rows,
     verdict,
@@ -36,6 +34,7 @@ from coppermend.core.belief.suspects.posterior import (
 from coppermend.core.belief.suspects.table import HIGH
 from coppermend.core.belief.suspects.warmth import likelihoods, states_under, supply_places, warms
 from coppermend.core.planning.costs import CostTable
+from coppermend.core.planning.suspects_checks import likely_checks
 from coppermend.core.planning.suspects_hands import HandsNow, hand_gains
 
 TOP_SETS = 1024
@@ -262,7 +261,9 @@ class _View:
             return []
         order = order[np.sort(np.unique(self.like_row[order], return_index=True)[1])]
         classes = np.stack([self._class(k) for k in order.tolist()])
-        chosen, total = self._greedy(self.symbols[order], classes, look_likelihoods(self.state, True)[order], WAVE_POINTS)
+        chosen, total = self._greedy(
+            self.symbols[order], classes, look_likelihoods(self.state, True)[order], WAVE_POINTS
+        )
         spots = tuple((made.spots[k].net, made.spots[k].node) for k in order[chosen].tolist())
         return [SuspectStep("wave", spots, seconds, total, judged=True)] if chosen else []
 
@@ -426,30 +427,11 @@ class _View:
         return [SuspectStep(one.kind, (), one.seconds, one.gain_bits, one.part) for one in gains]
 
     def checks(self, seconds: float) -> list[SuspectStep]:
-        """Continuity across the likeliest spans and isolation at the likeliest bridges, power off."""
+        """Continuity and isolation that the likeliest copper calls for, power off."""
         made = self.state.field
-        p = self.state.causes()
-        found = []
-        for k in np.argsort(-p, kind="stable")[:6].tolist():
-            cause = made.causes[k]
-            if p[k] < 0.02:
-                break
-            if cause.key[0] == "cut":
-                a, b = made.behaviour.trees[cause.net].edges[int(cause.key[2])]
-                ends = _beep_ends(made, cause.net, a, b)
-                if ends is not None:
-                    held = np.isin(self.members, np.array(path_causes(made, cause.net, *ends), np.int32)).any(axis=1)
-                    gain = _binary_gain(float(self.weights[held].sum()), made.table.copper.false_open)
-                    found.append(SuspectStep("check", ((cause.net, ends[0]), (cause.net, ends[1])), seconds, gain))
-            elif cause.key[0] == "short":
-                short = made.behaviour.shorts[int(cause.key[2])]
-                which = np.array(short_causes(made, short.net_a, short.net_b), np.int32)
-                held = np.isin(self.members, which).any(axis=1)
-                gain = _binary_gain(float(self.weights[held].sum()), made.table.copper.false_open)
-                found.append(
-                    SuspectStep("apart", ((short.net_a, short.node_a), (short.net_b, short.node_b)), seconds, gain)
-                )
-        return found
+        error = made.table.copper.false_open
+        rows = likely_checks(made, self.members, self.weights, self.state.causes())
+        return [SuspectStep(one.kind, one.spots, seconds, _binary_gain(one.p, error)) for one in rows]
 
 
 def information(mass: Floats, like: Floats) -> Floats:
@@ -476,30 +458,6 @@ def _rails_of(made: Field, part: str) -> set[str]:
 def _net_of(made: Field, pin: str) -> str:
     part = made.behaviour.circuit.by_ref[pin.split(".")[0]]
     return next(t.net for t in part.terminals if t.id == pin)
-
-
-def _beep_ends(made: Field, net: str, a: int, b: int) -> tuple[int, int] | None:
-    """The nearest nodes with a point on either side of an edge."""
-    edges = made.behaviour.trees[net].edges
-    near: dict[int, list[int]] = {}
-    for x, y in edges:
-        if {x, y} != {a, b}:
-            near.setdefault(x, []).append(y)
-            near.setdefault(y, []).append(x)
-    ends = []
-    for start in (a, b):
-        queue, seen = [start], {start}
-        hit = -1
-        for node in queue:
-            if (net, node) in made.spot_at:
-                hit = node
-                break
-            for other in near.get(node, ()):
-                if other not in seen:
-                    seen.add(other)
-                    queue.append(other)
-        ends.append(hit)
-    return (ends[0], ends[1]) if min(ends) >= 0 and ends[0] != ends[1] else None
 
 
 def _symbol_mass(symbols: NDArray[np.uint8], weights: Floats) -> Floats:

@@ -406,7 +406,7 @@ def _bits(plane: Words, count: int) -> Bytes:
 
 
 def _spot_planes(made: Field, outcome: Outcome, spot: Spot) -> tuple[Words, Words, Words]:
-    planes = symbol_planes(outcome.at(spot.net, spot.node))
+    planes = symbol_planes(outcome.seen(spot.net, spot.node))
     low = outcome.low.get(spot.net)
     if low is None:
         return planes
@@ -460,9 +460,9 @@ def _all_right(made: Field, outcome: Outcome) -> Words:
         groups = outcome.groups[net]
         for group in {groups[node] for node in nodes}:
             wrong |= _differs(outcome, net, group, healthy)
-        low = outcome.low.get(net)
-        if low is not None:
-            wrong |= low
+        for more in (outcome.low.get(net), outcome.odd.get(net)):
+            if more is not None:
+                wrong |= more
     return ~wrong
 
 
