@@ -713,7 +713,7 @@ def contradicted(world: World, case: str) -> None:
 def gated(world: World, case: str) -> None:
     """The gate is open; in the case "on" power is on."""
     mended(world, case)
-    for item in ("orientation", "supply"):
+    for item in ("intake", "orientation", "supply"):
         world.call(case, "entries", {"kind": "gate", "options": {"item": item}})
     rail = world.call(case, "rails")["rails"][0]
     world.call(case, "entries", {"kind": "ohms", "points": [rail["point_a"], rail["point_b"]], "value": "240"})

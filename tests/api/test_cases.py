@@ -143,7 +143,7 @@ def test_the_gate_opens_item_by_item_and_by_an_override(client: Client, case: st
     def is_open() -> bool:
         return bool(client.get(f"/api/cases/{case}/gate").json()["open"])
 
-    for item in ("orientation", "rails", "supply"):
+    for item in ("intake", "orientation", "rails", "supply"):
         note("done", item=item)
     assert not is_open()
     note("", item="limit", limit_a="600 mA", abort_a="1,2 A")

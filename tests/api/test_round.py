@@ -156,6 +156,11 @@ CLI_TWINS = {
     "DELETE /api/lan/devices/{which}": ("lan", "revoke"),
     "GET /api/cases/{case}/removal/{part}": ("removal", "plan"), "GET /api/cases/{case}/care": ("care", "show"),
     "POST /api/cases/{case}/care": ("care", "tick"), "GET /api/cases/{case}/short/supply": ("short", "supply"),
+    "GET /api/cases/{case}/intake": ("intake", "show"), "POST /api/cases/{case}/intake": ("intake", "note"),
+    "GET /api/cases/{case}/supply": ("supply", "show"), "POST /api/cases/{case}/supply": ("supply", "note"),
+    "GET /api/cases/{case}/supply/short": ("supply", "short"), "GET /api/cases/{case}/chips": ("chip", "list"),
+    "POST /api/cases/{case}/chips": ("chip", "card"), "GET /api/cases/{case}/chips/{part}": ("chip", "show"),
+    "POST /api/cases/{case}/chips/{part}/checks": ("chip", "check"),
     "GET /api/cases/{case}/heat": ("heat", "read"), "POST /api/cases/{case}/heat": ("heat", "read"),
     "GET /api/cases/{case}/heat/{entry}": ("heat", "read"), "GET /api/cases/{case}/heat/{entry}/picture": ("heat", "read"),
     "GET /api/cases/{case}/look": ("look",), "POST /api/cases/{case}/look": ("look",),
@@ -191,3 +196,21 @@ def test_demo_prepares_from_the_command_line(tmp_path: Path) -> None:
 def test_the_application_is_made_without_a_case(shop: Workshop) -> None:
     page = Client(create_app(shop), "http://127.0.0.1:1").get("/")
     assert page.status_code == 200 and "Coppermend" in page.text
+
+
+def test_checks_of_the_map_say_when_the_board_is_turned_over(client: Client, shop: Workshop, case: str) -> None:
+    """Untouched copper is read first on a real board; both tips on the side that lies down means that the board is turned (up = the side read last, the component side at first)."""
+    client.post(f"/api/cases/{case}/areas", json={"part": "U4"})
+    up, said = "c", []
+    for _ in range(8):
+        step = client.get(f"/api/cases/{case}/bench").json()["step"]
+        check = step["check"]
+        sides = {check["a"]["side"], check["b"]["side"]}
+        over = len(sides) == 1 and sides != {up}
+        assert check["turn_over"] == over
+        assert step["words"].startswith("Turn the board over. ") == over
+        said.append(over)
+        up = check["a"]["side"]
+        kind = "open" if check["purpose"] == "isolation" else "closed"
+        client.post(f"/api/cases/{case}/entries", json={"kind": kind, "points": [check["a"]["id"], check["b"]["id"]]})
+    assert any(said) and not all(said)

@@ -119,6 +119,8 @@ def test_undo_and_undo_of_undo(case: Run) -> None:
 def test_power_waits_behind_its_gate(case: Run) -> None:
     status, _, err = case("note", "1", "power", "on")
     assert status == 2 and "GAT-001" in err and "orientation" in err and "override" in err
+    assert "[intake]" in err
+    case("note", "1", "gate", "intake", "own monitor, nothing else plugged in")
     case("note", "1", "gate", "orientation")
     case("note", "1", "gate", "rails", "+5V 320 ohm")
     case("note", "1", "gate", "supply", "5.02V")

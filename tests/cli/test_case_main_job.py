@@ -120,4 +120,10 @@ def test_every_break_is_found_patched_and_proven_before_power(tmp_path: Path, se
     proof = proven_for_case(made, case)
     assert proof.all_proven and proof.broken == () and proof.open_sites == ()
     assert machine.broken == set(bind(made, case).broken) & broken and checks > 0
-    assert [one.item for one in show_case(made, case).gate.missing] == ["orientation", "rails", "supply", "limit"]
+    assert [one.item for one in show_case(made, case).gate.missing] == [
+        "intake",
+        "orientation",
+        "rails",
+        "supply",
+        "limit",
+    ]

@@ -11,7 +11,21 @@ from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
 
 from coppermend import __version__
-from coppermend.api import builds, heat, look, meters, ohmwork, powered, practice, rework, routes, solder, speech, waves
+from coppermend.api import (
+    arrival,
+    builds,
+    heat,
+    look,
+    meters,
+    ohmwork,
+    powered,
+    practice,
+    rework,
+    routes,
+    solder,
+    speech,
+    waves,
+)
 from coppermend.api import lan as network
 from coppermend.api.desk import Desk
 from coppermend.api.errors import put_errors
@@ -61,6 +75,7 @@ def create_app(
     app.include_router(look.router)
     app.include_router(rework.router)
     app.include_router(solder.router)
+    app.include_router(arrival.router)
     page = page_folder()
 
     @app.get("/", include_in_schema=False)

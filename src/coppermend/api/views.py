@@ -46,6 +46,7 @@ TICK_KINDS = (
 )
 
 GATE_TITLES = {
+    "intake": "Display, cables and the minimum to start",
     "orientation": "Orientation of the parts",
     "rails": "Rails to ground",
     "supply": "The supply by itself",

@@ -321,6 +321,13 @@ def _as_place(speak: Places, place: BridgePlace, p: float) -> ShortPlace:
     return ShortPlace(words, round(p, 5), place.x_mm, place.y_mm, place.layer, round(place.gap_mm, 3), place.kind)
 
 
+def step_of_short(
+    binding: Binding, model: ShortModel, belief: ShortBelief, readings: Sequence[OhmsReading], instrument: Instrument
+) -> ShortStep | None:
+    """The reading that narrows the place of a short most, None where none does."""
+    return _next(binding, model, belief, readings, instrument)
+
+
 def _next(
     binding: Binding, model: ShortModel, belief: ShortBelief, readings: Sequence[OhmsReading], instrument: Instrument
 ) -> ShortStep | None:

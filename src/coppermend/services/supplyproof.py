@@ -36,6 +36,8 @@ CAUTION = (
 )
 BAD_ALONE = (0.9, 0.02)
 """Chance that a supply measured alone is out of its range where its rail is a suspect's fault, and where it is not. Assumptions."""
+MISSING_SHARE = 0.5
+"""Below this share of the nominal voltage a rail counts as missing, else as too low (as for a rail measured on the board)."""
 DROP_SEEN = (0.8, 0.03)
 """Chance of a drop beyond ``DROP_SHARE`` where the way from connector to chip is bad, and where it is whole. Assumptions."""
 
@@ -263,12 +265,9 @@ def supply_witnesses(binding: Binding, made: PoweredBoard) -> tuple[tuple[Witnes
     found: list[tuple[Witness, int, bool]] = []
     for rail in supply_of(binding).rails:
         net = rail.want.net
-        if rail.alone is not None and (rail.faults or rail.proven):
-            words = f"the supply alone: {'; '.join(rail.faults) or f'{net} is right under load'}"
-            says = (f"rail {net}",)
-            found.append(
-                (_witness(says, BAD_ALONE, bool(rail.faults), words, rail.alone.entry), rail.alone.at, not rail.faults)
-            )
+        alone = _alone_witness(rail)
+        if alone is not None and rail.alone is not None:
+            found.append((alone, rail.alone.at, rail.proven))
         for far in rail.far:
             if far["drop_v"] is None:
                 continue
@@ -278,13 +277,34 @@ def supply_witnesses(binding: Binding, made: PoweredBoard) -> tuple[tuple[Witnes
             words = f"{net} loses {volt_words(far['drop_v'])} from the connector to {far['part']}"
             units = _way_units(made, net, str(far["part"]))
             if units:
-                found.append((_witness(units, DROP_SEEN, far["bad"], words, one.entry), one.at, not far["bad"]))
+                found.append((_witness("unit", units, DROP_SEEN, far["bad"], words, one.entry), one.at, not far["bad"]))
     return tuple(found)
 
 
-def _witness(units: tuple[str, ...], chance: tuple[float, float], seen: bool, words: str, entry: str) -> Witness:
+def _alone_witness(rail: SupplyRail) -> Witness | None:
+    """A rail measured alone: right under load speaks against its faults; too low or missing for the one it is. Too high, or with ripple, it is wrong, but no
+    fault that the suspects hold."""
+    net, alone = rail.want.net, rail.alone
+    if alone is None or not (rail.faults or rail.proven):
+        return None
+    if rail.proven:
+        return _witness(
+            "unit", (f"rail {net}",), BAD_ALONE, False, f"the supply alone: {net} is right under load", alone.entry
+        )
+    share = 0.0 if alone.volt is None else alone.volt / rail.want.nominal_v
+    if share * abs(rail.want.nominal_v) >= abs(rail.want.low_v):
+        return None
+    fault = "norail" if share < MISSING_SHARE else "lowrail"
+    return _witness(
+        "fault", (f"{fault} {net}",), BAD_ALONE, True, f"the supply alone: {'; '.join(rail.faults)}", alone.entry
+    )
+
+
+def _witness(
+    kind: str, names: tuple[str, ...], chance: tuple[float, float], seen: bool, words: str, entry: str
+) -> Witness:
     hit, miss = chance if seen else (1.0 - chance[0], 1.0 - chance[1])
-    return Witness(tuple(("unit", one, math.log(hit)) for one in units), math.log(miss), words, entry)
+    return Witness(tuple((kind, one, math.log(hit)) for one in names), math.log(miss), words, entry)
 
 
 def _way_units(made: PoweredBoard, net: str, part: str) -> tuple[str, ...]:

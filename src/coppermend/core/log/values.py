@@ -19,14 +19,15 @@ _UNITS = {
     "celsius": ("°C", "degC", "celsius", "C", "c", "°"),
     "mm": ("mm",),
     "hertz": ("hertz", "Hz", "hz", "HZ"),
+    "second": ("sec", "s"),
 }
 _OVERLOAD = ("ol", "o.l", "0l", "0.l", "inf", "infinite", "∞", "overload", "over", "oo")
 _NUMBER = r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
-_EXAMPLE = {"ohm": "4.7k", "volt": "5.02V", "ampere": "350mA", "celsius": "41.5C", "mm": "3mm", "hertz": "4MHz"}
+_EXAMPLE = {"ohm": "4.7k", "volt": "5.02V", "ampere": "350mA", "celsius": "41.5C", "mm": "3mm", "hertz": "4MHz", "second": "20ms"}
 
 
 def parse_value(text: str, unit: str) -> float | None:
-    """The SI value of a typed reading; None for overload. ``unit``: ohm, volt, ampere, celsius, hertz or mm. Refusal VAL-001 when it is no number of that unit.
+    """The SI value of a typed reading; None for overload. ``unit``: ohm, volt, ampere, celsius, hertz, second or mm. Refusal VAL-001 when it is no number of that unit.
 
     >>> parse_value("4.7k", "ohm"), parse_value("4k7", "ohm"), parse_value("0,3 Ω", "ohm"), parse_value("5.02V", "volt"), parse_value("OL", "ohm")
     (4700.0, 4700.0, 0.3, 5.02, None)

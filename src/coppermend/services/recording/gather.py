@@ -355,7 +355,7 @@ def _cautions(state: CaseState) -> Iterable[str]:
 def _power(one: PowerUp, state: CaseState) -> PowerRow:
     words = {item.entry: item.words for item in state.timeline}
     guards = [f"current limit {ampere_words(one.limit_a)}"] if one.limit_a is not None else []
-    guards.append("all four points of the gate done" if one.gate_open and not one.overrides else "")
+    guards.append("all points of the gate done" if one.gate_open and not one.overrides else "")
     if one.overrides:
         guards.append(f"gate passed over: {one.overrides}")
     repairs = tuple(words[entry] for entry in one.repairs if entry in words)

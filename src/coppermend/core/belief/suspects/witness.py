@@ -16,7 +16,8 @@ from coppermend.core.belief.suspects.field import Field, Floats, Ints
 Say = tuple[str, str, float]
 """("part", "U53", log) any fault of that part; ("net", "RA0", log) a fault of that net's copper, a bridge on it, or a pin that holds it;
 ("pin", "U53.14", log) the fault of one pin, or of the whole part or the net it is on; ("site", "joint@U5.3", log) the span of copper that holds that
-site; ("short", "RA0 RA1", log) the bridges between two nets; ("unit", "rail VCC", log) any fault of that unit of repair."""
+site; ("short", "RA0 RA1", log) the bridges between two nets; ("unit", "rail VCC", log) any fault of that unit of repair;
+("fault", "lowrail VCC", log) that one fault."""
 
 
 def witness_logs(made: Field, members: Ints, says: Sequence[Say], other: float) -> Floats:
@@ -45,6 +46,8 @@ def cause_logs(made: Field, says: Sequence[Say], other: float) -> Floats:
 def _of(made: Field, cause: Cause, kind: str, name: str) -> bool:
     if kind == "unit":
         return cause.unit == name
+    if kind == "fault":
+        return " ".join(map(str, cause.key)) == name
     if kind == "part":
         return cause.part == name
     if kind == "short":
