@@ -252,7 +252,7 @@ def test_what_is_being_typed_survives_an_update(page: Page, bench: Bench) -> Non
     expect(page.locator("#ohms")).to_have_value("0.4")
 
 
-FAR = "#slip .face, #slip .tip .name > span, #slip .tip .where, #slip .expect, #answer-closed, #answer-open, #slip .patient output, #toast.far span"
+FAR = "#slip .face, #slip .tip .name > span, #slip .tip .thing, #slip .tip .where, #slip .expect, #slip .expect .ohm, #answer-closed, #answer-open, #slip .patient output, #toast.far span"
 """What is read with both hands at the probes: the side, both places, what is expected, the answers' words, what the practice meter says, what was noted."""
 CAPITALS = """(all) => [...document.querySelectorAll(all)].map((el) => {
   const s = getComputedStyle(el), pen = document.createElement('canvas').getContext('2d');
@@ -275,7 +275,7 @@ def test_what_the_round_asks_can_be_read_from_one_and_a_half_metres(
     expect(page.locator("#toast.far")).to_contain_text("Noted: closed")
     seen += page.evaluate(CAPITALS, "#toast.far span")
     names = {name for name, *_ in seen}
-    assert {"where", "expect", "answer-closed", "answer-open", "OUTPUT"} <= names and any(
+    assert {"thing", "ohm", "where", "expect", "answer-closed", "answer-open", "OUTPUT"} <= names and any(
         "face" in one for one in names
     )
     assert [one for one in seen if one[2] < 16.0] == []

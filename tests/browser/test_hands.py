@@ -204,3 +204,78 @@ def test_a_phone_has_the_answers_in_reach(chromium: Browser, bench: Bench) -> No
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), size
         page.context.close()
     assert bench.foreign == [] and bench.errors == []
+
+
+def test_a_key_pressed_by_hand_does_not_keep_the_keyboard(page: Page, bench: Bench) -> None:
+    """After an answer by mouse, Space asks the practice patient as the slip says, and Enter does nothing: neither answers the next check."""
+    page.locator("#answer-closed").click()
+    expect(page.locator(".ticks i.closed")).to_have_count(1)
+    page.keyboard.press("Enter")
+    page.keyboard.press(" ")
+    expect(page.locator(".answers .key.chosen")).to_have_count(1)
+    assert kinds(bench) == ["closed"]
+    page.locator(".patient label").click()  # "note it": the tick does not keep the keyboard either
+    page.keyboard.press("c")
+    expect(page.locator(".ticks i.closed")).to_have_count(2)
+    assert kinds(bench) == ["closed", "closed"]
+
+
+def test_who_goes_by_tab_presses_the_key_that_has_the_focus(page: Page, bench: Bench) -> None:
+    page.locator("#answer-open").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_function("() => window.bench.bench.readings.length === 1 && !window.bench.busy")
+    assert kinds(bench) == ["open"]
+    assert page.evaluate("document.activeElement.id") == "answer-open"
+
+
+def test_escape_puts_the_marks_away_and_lets_their_key_go(page: Page) -> None:
+    page.keyboard.press("m")
+    expect(page.locator("#tool-marks")).to_have_attribute("aria-pressed", "true")
+    page.keyboard.press("Escape")
+    expect(page.locator("#legend")).to_be_hidden()
+    expect(page.locator("#tool-marks")).to_have_attribute("aria-pressed", "false")
+
+
+def test_a_check_on_the_other_side_says_turn_over(page: Page) -> None:
+    side = page.locator("#slip .face")
+    expect(side).to_have_text("Component side")
+    page.evaluate("window.bench.do('turn')")
+    expect(side).to_have_text("Turn over: component side")
+    page.evaluate("window.bench.do('turn')")
+    expect(side).to_have_text("Component side")
+
+
+def test_an_answer_that_nobody_takes_is_kept_over_a_reload_and_sent(page: Page, bench: Bench) -> None:
+    """The network is gone for longer than the old eight seconds of trying; the page is loaded anew meanwhile."""
+    page.route("**/entries", lambda route: route.abort())
+    page.keyboard.press("c")
+    said = page.locator("#slip .unsent")
+    expect(said).to_contain_text("Not noted yet: closed: U")
+    page.keyboard.press("o")
+    expect(page.locator("#toast")).to_contain_text("Once more, please")
+    page.wait_for_timeout(9_000)
+    expect(said).to_be_visible()
+    assert kinds(bench) == []
+    page.unroute_all(behavior="ignoreErrors")
+    page.evaluate("localStorage.getItem('not-noted-yet')")
+    page.route("**/entries", lambda route: route.abort())
+    page.reload(wait_until="commit")
+    page.unroute_all(behavior="ignoreErrors")
+    page.wait_for_selector("body[data-ready]")
+    expect(page.locator(".ticks i.closed")).to_have_count(1)
+    assert kinds(bench) == ["closed"]
+    assert page.evaluate("localStorage.getItem('not-noted-yet')") is None
+    bench.errors.clear()  # the aborted requests
+
+
+def test_an_answer_that_nobody_takes_can_be_given_up(page: Page, bench: Bench) -> None:
+    page.route("**/entries", lambda route: route.abort())
+    page.keyboard.press("o")
+    expect(page.locator("#give-up")).to_be_visible()
+    page.keyboard.press("z")
+    expect(page.locator("#toast")).to_contain_text("Given up")
+    page.unroute_all(behavior="ignoreErrors")
+    page.keyboard.press("c")
+    expect(page.locator(".ticks i.closed")).to_have_count(1)
+    assert kinds(bench) == ["closed"]
+    bench.errors.clear()

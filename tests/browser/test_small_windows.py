@@ -17,7 +17,9 @@ TWO_SIDES = """() => { const c = window.bench.bench.step.check; c.b = { ...c.b, 
 """The longest words that a check has: a tip on either side, and the board to be turned over."""
 
 
-@pytest.mark.parametrize("size", [(640, 400), (390, 780), (820, 1180), (1024, 768), (1280, 800)])
+@pytest.mark.parametrize(
+    "size", [(640, 400), (683, 384), (390, 780), (390, 844), (820, 1180), (1024, 768), (1280, 800)]
+)
 def test_both_places_and_the_expectation_stand_above_the_answers(
     chromium: Browser, bench: Bench, size: tuple[int, int]
 ) -> None:

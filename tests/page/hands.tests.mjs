@@ -4,6 +4,8 @@ import { actOf as pedalAct, keptPedal, keyWords, learnt } from '../../src/copper
 import { nameOf } from '../../src/coppermend/page/shared/keys.js';
 import { Listening, actOf } from '../../src/coppermend/page/speech/listen.js';
 import { spoken } from '../../src/coppermend/page/speech/spoken.js';
+import { pause } from '../../src/coppermend/page/shared/api.js';
+import { drop, keep, waiting } from '../../src/coppermend/page/shared/outbox.js';
 import { same, yes } from './check.mjs';
 
 const press = (key, more = {}) => ({ key, ctrlKey: false, metaKey: false, altKey: false, repeat: false, target: { tagName: 'BODY' }, ...more });
@@ -81,6 +83,27 @@ export const tests = {
     same(nameOf(press('a'), learnt({}, 'open', 'a')), 'open');
     same([keptPedal('nonsense'), keptPedal('{"open":"Tab","closed":"b","other":"q"}')], [{}, { closed: 'b' }]);
     same([keyWords(' '), keyWords('b'), keyWords('F13')], ['Space', 'B', 'F13']);
+  },
+  'ticks and sliders take their own keys only; what is typed into takes all'() {
+    const at = (/** @type {string} */ key, /** @type {string} */ type, tagName = 'INPUT') => nameOf(press(key, { target: { tagName, type } }));
+    same([at('c', 'checkbox'), at('o', 'checkbox'), at(' ', 'checkbox'), at('c', 'range'), at('ArrowLeft', 'range'), at('ArrowLeft', 'checkbox')], ['closed', 'open', '', 'closed', '', 'left']);
+    same([at('c', 'text'), at('c', 'number'), at('c', 'file'), at('c', '', 'SELECT'), at('c', '', 'TEXTAREA'), at('Escape', 'text')], ['', '', '', '', '', 'clear']);
+    same([at(' ', 'submit', 'BUTTON'), at('c', 'submit', 'BUTTON')], ['', 'closed']);
+  },
+  'what the server has not acknowledged stays in the store, in its order, until it is dropped'() {
+    const held = new Map(), shelf = { getItem: (k) => held.get(k) ?? null, setItem: (k, v) => held.set(k, v), removeItem: (k) => held.delete(k) };
+    keep(shelf, '/api/cases/1/entries', { entry_id: 'a', kind: 'closed' }, 5);
+    keep(shelf, '/api/cases/12/entries', { entry_id: 'b', kind: 'open' }, 6);
+    same([waiting(shelf).map((w) => w.body.entry_id), waiting(shelf, '/api/cases/1/').map((w) => w.body.kind)], [['a', 'b'], ['closed']]);
+    drop(shelf, 'a');
+    same([waiting(shelf).length, waiting(shelf, '/api/cases/1/').length], [1, 0]);
+    drop(shelf, 'b');
+    same(held.size, 0);
+    held.set('not-noted-yet', '{"no":"list"}');
+    same(waiting(shelf), []);
+    const full = { ...shelf, setItem: () => { throw new Error('QuotaExceededError'); } };
+    keep(full, '/x', { entry_id: 'c' }, 1); // a full store: no complaint, the entry is sent all the same
+    same(Array.from({ length: 9 }, (_, i) => pause(i + 1)), [400, 800, 1200, 1600, 2000, 2000, 2000, 2000, 2000]);
   },
   'a via is spoken with where it lies'() {
     const via = { name: 'via 5.9 mm from R9 pin 1', where: 'towards the top', touch: 'touch the via', side_words: 'solder side' };

@@ -1,7 +1,7 @@
 // @ts-check
 /** The page: joins the leaves, the map, the slip and the server. Every decision about the board is the server's. */
 import { byId, fill, h, keepTyping, typingIn } from './shared/dom.js';
-import { findingOf, follow, get, getBytes, insist, post, send, write } from './shared/api.js';
+import { findingOf, follow, get, getBytes, GivenUp, insist, post, send, sendWaiting, write } from './shared/api.js';
 import { icon } from './shared/icons.js';
 import { KEYS, nameOf } from './shared/keys.js';
 import { sentence } from './shared/words.js';
@@ -24,7 +24,7 @@ import { drawAreaForm } from './case/areas.js';
 import { openFinish } from './case/finish.js';
 import { NOTHING_ASKED, drawOhms, howRead } from './case/ohms.js';
 import { drawTrust } from './case/trust.js';
-import { pan } from './map/view.js';
+import { liesFree, pan, toScreen } from './map/view.js';
 import { LaySheet } from './photo/lay.js';
 import { drawUnderlay } from './photo/underlay.js';
 import { MeterHand } from './meter/hand.js';
@@ -40,6 +40,15 @@ const VIEWS = /** @type {const} */ (['bench', 'story', 'wires', 'ohms', 'trust',
 const FAR_WORDS = 90;
 const TITLES = { bench: 'Bench', story: 'Story', wires: 'Breaks', ohms: 'Ohms', trust: 'Map', record: 'Record' };
 
+/** The focus leaves keys and ticks that were pressed by hand; fields that are typed into keep it. */
+function letGo() {
+  const held = document.activeElement;
+  if (held instanceof HTMLElement && held.closest('#bench, #rail') && held.matches('button, summary, input[type="checkbox"]')) held.blur();
+}
+
+/** Kinds of entries as the slip says them. @type {Record<string, string>} */
+const NAMES = { skip: 'can’t reach', undo: 'the last entry is taken back', patch: 'a wire is fitted' };
+
 export class App {
   id = '';
   view = 'home';
@@ -51,6 +60,8 @@ export class App {
   /** @type {any} */ area = null;
   patient = { answer: /** @type {any} */ (null), attempt: 0, pair: '', auto: localStorage.getItem('auto') === 'yes' };
   busy = false;
+  /** An entry that the server has not taken for a while: what it says, and how it is given up. @type {{words: string, given: {up: boolean}}|null} */ unsent = null;
+  /** Does the server answer? */ up = true;
   /** Why the case could not be opened. @type {import('./shared/api.js').Finding|null} */ error = null;
   shownCheck = '';
   /** When the check in hand was shown, ms. */ shownAt = 0;
@@ -73,6 +84,7 @@ export class App {
   constructor() {
     this.map = new BoardMap(byId('map'), {
       tap: (point, net, xy) => this.tapped(point, net, xy),
+      covers: () => this.covers(),
       moved: (view) => {
         drawCompass(byId('compass'), view, this.map ? this.map.box : [0, 0, 1, 1]);
         if (this.map) drawUnderlay(byId('underlay'), this);
@@ -217,6 +229,7 @@ export class App {
       const scene = this.scene;
       byId('mat').classList.remove('bare');
       this.redraw();
+      const late = await sendWaiting(`${this.url('')}`);
       const [points, bench] = await Promise.all([get(this.url('points')), get(this.url('bench'))]);
       if (left()) return;
       this.map.setPoints(readPoints(points.rows));
@@ -224,6 +237,7 @@ export class App {
       this.laidNow = {};
       fill(byId('find-names'), [...scene.parts.map((/** @type {any} */ p) => p.ref), ...scene.nets.slice(0, 600)].map((n) => h('option', { value: n })));
       await this.take(bench);
+      for (const one of late) one.refused ? this.toast(`Kept in this browser since before, and not noted now: ${one.words}. ${one.refused.words}`, one.refused.remedy, true) : this.toast(`Noted now, kept in this browser since before: ${one.words}`);
     } catch (err) {
       if (left()) return;
       this.error = findingOf(err);
@@ -235,9 +249,15 @@ export class App {
 
   /** @param {boolean} up */
   live(up) {
+    this.up = up;
     byId('live').classList.toggle('down', !up);
     byId('live').setAttribute('aria-label', up ? 'connected to the bench server' : 'the bench server does not answer; trying again');
-    byId('mat-note').textContent = up ? '' : 'The bench server does not answer. Trying again …';
+    this.matNote();
+  }
+
+  /** What is said large over the map while the server does not answer. */
+  matNote() {
+    byId('mat-note').textContent = this.unsent ? 'Not noted yet: the bench server does not answer. Hold the next answer.' : this.up ? '' : 'The bench server does not answer. Trying again …';
   }
 
   async refresh() {
@@ -287,19 +307,21 @@ export class App {
     if (face || !this.inSight(places)) this.map.show(places, face).then(() => this.redraw());
   }
 
+  /** What lies over the map for good: compass and tools. @returns {number[][]} left, top, right, bottom in px of the map */
+  covers() {
+    const at = byId('map').getBoundingClientRect();
+    return ['compass', 'tools'].map((id) => byId(id).getBoundingClientRect()).filter((r) => r.width && r.height).map((r) => [r.left - at.left, r.top - at.top, r.right - at.left, r.bottom - at.top]);
+  }
+
   /** @param {number[][]} places */
   inSight(places) {
-    const { w, h: high } = this.map.view;
-    return places.every(([x, y]) => {
-      const [sx, sy] = this.toScreen(x, y);
-      return sx > 40 && sy > 60 && sx < w - 40 && sy < high - 40;
-    });
+    const covers = this.covers();
+    return places.every(([x, y]) => liesFree(this.map.view, ...this.toScreen(x, y), covers));
   }
 
   /** @param {number} x @param {number} y */
   toScreen(x, y) {
-    const v = this.map.view, [a, b, c, d] = v.turn;
-    return [v.w / 2 + v.scale * (a * (x - v.x) + b * (y - v.y)), v.h / 2 + v.scale * (c * (x - v.x) + d * (y - v.y))];
+    return toScreen(this.map.view, x, y);
   }
 
   /** The check in hand as it is spoken; what is to be done, where it is no check. */
@@ -339,6 +361,10 @@ export class App {
     addEventListener('pointerdown', (e) => { this.holding = e.target instanceof Element && Boolean(e.target.closest('#slip button, #card button, #area-form button, #twin button')); });
     addEventListener('click', () => { this.holding = false; }, true);
     for (const end of ['pointerup', 'pointercancel']) addEventListener(end, () => setTimeout(ended, 60));
+    // a key that was pressed by hand does not keep the keyboard: Space and Enter, which a pedal may send, would press it again at the next check
+    addEventListener('click', (e) => {
+      if (e.detail > 0 && e.target instanceof Element && e.target.closest('#bench, #rail')) setTimeout(letGo, 0);
+    });
   }
 
   redraw() {
@@ -406,21 +432,34 @@ export class App {
 
   /** Write one entry, then take the new state. @param {string} kind @param {{points?: string[], value?: string, words?: string, part?: string, undoes?: string, options?: any, after?: string}} [rest] */
   note(kind, rest = {}) {
-    return this.writing(kind, () => write(this.url('entries'), { kind, points: [], value: '', words: '', options: {}, ...rest }));
+    const given = { up: false };
+    return this.writing(kind, () => write(this.url('entries'), { kind, points: [], value: '', words: '', options: {}, ...rest }, given), { words: this.saying(kind, rest), given });
   }
 
-  /** @param {string} kind @param {() => Promise<any>} send */
-  async writing(kind, send) {
+  /** An entry in words before it is in the log. @param {string} kind @param {{points?: string[], value?: string}} rest */
+  saying(kind, { points = [], value = '' }) {
+    const { a, b } = tipsOf(this.bench, this.own);
+    const names = points.map((id) => [a, b].find((t) => t?.id === id)?.name).filter(Boolean).join(' and ');
+    return [kind === 'ohms' || kind === 'diode' ? value : NAMES[kind] ?? kind, names].filter(Boolean).join(': ');
+  }
+
+  /** @param {string} kind @param {() => Promise<any>} send @param {{words: string, given: {up: boolean}}} [unsent] */
+  async writing(kind, send, unsent) {
     if (this.busy) {
-      if (!['closed', 'open', 'ohms', 'skip'].includes(kind)) this.toast('Not noted: the entry before it is still being written. Once more, please.');
+      if (this.unsent || !['closed', 'open', 'ohms', 'skip'].includes(kind)) this.toast('Not noted: the entry before it is still being written. Once more, please.');
       return;
     }
     this.busy = true;
     this.lendEar();
-    const waiting = setTimeout(() => { byId('mat-note').textContent = 'Not noted yet: the bench server does not answer. Hold the next answer.'; this.redraw(); }, 1200);
+    const waiting = setTimeout(() => {
+      this.unsent = unsent ?? null;
+      this.matNote();
+      this.redraw();
+      if (unsent) this.voice.tell('Not noted yet. Hold the next answer.');
+    }, 1200);
     try {
       const out = await send();
-      byId('mat-note').textContent = '';
+      this.unsent = null;
       this.own = { a: null, b: null };
       const row = out.bench.readings.at(-1);
       const careful = /** @type {string[]} */ (out.careful ?? []);
@@ -431,9 +470,12 @@ export class App {
       this.ring = [];
       await this.take(out.bench);
     } catch (err) {
-      this.fail(err, 'Not noted. ');
+      if (err instanceof GivenUp) this.toast('Given up: it is not noted, unless the server had it already. Look at the ones noted last.');
+      else this.fail(err, 'Not noted. ');
     } finally {
       clearTimeout(waiting);
+      this.unsent = null;
+      this.matNote();
       this.busy = false;
       this.redraw();
       if (this.view === 'story') drawStory(byId('story'), this);
@@ -535,7 +577,7 @@ export class App {
     mute: () => { this.voice.keep({ on: !this.voice.set.on }); if (this.voice.set.on) this.voice.say(this.sentence()); },
     sound: () => openSheet(this),
     again: () => { if (this.skipping) return this.acts.skipTip('a'); this.hearing.again(); this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own, (t) => lyingWhere(t, this.map.view)); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
-    back: () => { const last = lastAnswer(this.bench); return last ? this.note('undo', { undoes: last.entry }) : this.toast('Nothing to take back.'); },
+    back: () => { if (this.unsent) return void (this.unsent.given.up = true); const last = lastAnswer(this.bench); return last ? this.note('undo', { undoes: last.entry }) : this.toast('Nothing to take back.'); },
     value: () => byId('ohms')?.focus(),
     touch: () => this.touch(),
     auto: (on) => { this.patient.auto = on; localStorage.setItem('auto', on ? 'yes' : 'no'); },
@@ -561,7 +603,7 @@ export class App {
     measure: (c) => { this.own = { a: c.a, b: c.b }; this.patient.answer = null; this.acts.view('bench'); this.redraw(); this.shownCheck = ''; setTimeout(() => this.follow(), 50); },
     clearOwn: () => { this.own = { a: null, b: null }; this.patient.answer = null; this.redraw(); },
     choose: async (p) => { this.chosen = p; this.own = placeTip(this.own, p, null); if (p.side !== this.map.view.face) await this.map.turn('upright'); if (!this.inSight([[p.x_mm, p.y_mm]])) await this.map.show([[p.x_mm, p.y_mm]]); this.redraw(); },
-    clear: () => { this.skipping = false; this.ring = []; if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
+    clear: () => { this.skipping = false; this.ring = []; if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; byId('tool-marks').setAttribute('aria-pressed', 'false'); if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
     view: (v) => { location.hash = `#/case/${this.id}/${v}`; },
     view1: () => this.acts.view('bench'), view2: () => this.acts.view('story'), view3: () => this.acts.view('wires'), view4: () => this.acts.view('ohms'), view5: () => this.acts.view('trust'), view6: () => this.acts.view('record'),
     lamp: () => this.light(document.documentElement.dataset.light === 'lamp' ? 'day' : 'lamp'),

@@ -75,9 +75,20 @@ def next_for_case(workshop: Workshop, case: str) -> NextStep:
         binding,
         "next",
         lambda: _with_conflicts(
-            binding, map_first(binding) or new_wire_step(binding, posterior_of(binding)) or _next(binding)
+            binding,
+            _turned(binding, map_first(binding)) or new_wire_step(binding, posterior_of(binding)) or _next(binding),
         ),
     )
+
+
+def _turned(binding: Binding, step: NextStep | None) -> NextStep | None:
+    """A check of the map, with the turning over of the board that it takes from where the last reading left it."""
+    if step is None or step.check is None:
+        return step
+    a, b = binding.graph.point(step.check.point_a), binding.graph.point(step.check.point_b)
+    over = a.side == b.side and a.side != tips_of(binding).up
+    words = f"Turn the board over. {step.words}" if over else step.words
+    return replace(step, words=words, check=replace(step.check, turn_over=over))
 
 
 def round_for_case(workshop: Workshop, case: str) -> RoundPlan:

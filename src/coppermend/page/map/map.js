@@ -18,15 +18,15 @@ import * as V from './view.js';
 
 const REST_MS = 110;
 const TURN_MS = 260;
-/** Room kept free under the board for compass and tools when the whole board is shown. */
-const LOW_PX = 92;
+/** Edge kept free round the whole board, px at most. */
+const EDGE_PX = 18;
 
 /**
  * @typedef {{tips: {a: any, b: any}, areas: any[], sites: any[], spans: any[], ring: number[][], wires: any[], net: number, chosen: Point|null, draft: number[][]}} Laid
  */
 
 export class BoardMap {
-  /** @param {HTMLCanvasElement} canvas @param {{tap: (point: Point|null, net: number, xy: [number, number]) => void, moved: (view: View) => void}} on */
+  /** @param {HTMLCanvasElement} canvas @param {{tap: (point: Point|null, net: number, xy: [number, number]) => void, moved: (view: View) => void, covers: () => number[][]}} on what is told; `covers` are the boxes over the map, px */
   constructor(canvas, on) {
     this.canvas = canvas;
     this.on = on;
@@ -182,11 +182,13 @@ export class BoardMap {
 
   /** @param {View} view */
   whole(view) {
-    return V.fit(view, this.box, 26, view.h > 420 ? LOW_PX : 0);
+    const edge = Math.min(EDGE_PX, 0.05 * Math.min(view.w, view.h));
+    return V.fit(view, this.box, edge, V.freeOf(view, this.box, this.on.covers(), edge));
   }
 
   fit() {
     this.fitted = true;
+    this.on.moved(this.view); // the compass is there, so that the board keeps clear of it
     this.move(this.whole(this.view), true);
   }
 
@@ -201,7 +203,7 @@ export class BoardMap {
   /** Show these board places, on that face. @param {number[][]} places @param {string} [face] */
   async show(places, face) {
     if (face && face !== this.view.face) await this.turn('upright');
-    this.move(V.keepNear(V.frame(this.view, places), this.box));
+    this.move(V.keepNear(V.frame(this.view, places, this.on.covers()), this.box));
   }
 
   /** @param {number} factor */
@@ -227,7 +229,7 @@ export class BoardMap {
   }
 
   isFit() {
-    return Math.abs(this.whole(this.view).scale - this.view.scale) < 1e-6;
+    return Math.abs(this.whole(this.view).scale / this.view.scale - 1) < 0.03; // the words of the compass, and so its box, change with the lie
   }
 
   /** Turn the board over; shown as the hand does it unless the person asked for stillness. @param {'upright'|'level'} axis */

@@ -3,7 +3,7 @@
 import { insetView } from './inset.js';
 
 /** @typedef {import('./view.js').View} View */
-/** @typedef {{name?: string, kind?: string, where: string, side: string, row?: {up: number[], out: number[], rank: string}|null, way?: number[]|null, by?: {pin: string, far: string}|null}} Tip */
+/** @typedef {{name?: string, kind?: string, touch?: string, where: string, side: string, row?: {up: number[], out: number[], rank: string}|null, way?: number[]|null, by?: {pin: string, far: string}|null}} Tip */
 
 /** Which way a direction on the board points on the screen: the nearest of the four. @param {View} view @param {number[]} way unit vector, board coordinates @returns {'up'|'down'|'left'|'right'} */
 export function pointing(view, [x, y]) {
@@ -36,18 +36,17 @@ export function beside(view, [x, y]) {
 }
 
 /**
- * A place in as few words as can be read from far, as the board lies: what it is called, where it is at its part, and what may stand small beside it.
- * @param {Tip} tip @param {View} map how the map lies @returns {{name: string, place: string, small: string}}
- * @example lyingPlace(tip, view) // {name: 'U51 pin 14', place: 'right row, 3rd from notch', small: 'notch down'}
+ * A place in as few words as can be read from far, as the board lies: what it is called, what of it is touched, and where it is at its part.
+ * @param {Tip} tip @param {View} map how the map lies @returns {{name: string, thing: string, place: string}}
+ * @example lyingPlace(tip, view) // {name: 'U51 pin 14', thing: 'leg', place: 'notch down: right row, 3rd from it'}
  */
 export function lyingPlace(tip, map) {
-  const view = insetView(map, /** @type {any} */ (tip), 100, 100), name = tip.name ?? '';
-  if (tip.row) {
-    const counted = tip.row.rank.endsWith(' from it');
-    const rank = counted ? `${tip.row.rank.slice(0, -3)} notch` : tip.row.rank;
-    return { name, place: `${ROWS[pointing(view, tip.row.out)]} row, ${rank}`, small: `notch ${pointing(view, tip.row.up)}${counted ? '' : ', counted from it'}` };
-  }
-  if (tip.by && tip.way) return { name: `${tip.kind} ${tip.by.far} mm ${beside(view, tip.way)} ${tip.by.pin}`, place: '', small: '' };
-  if (tip.way) return { name, place: `${ROWS[pointing(view, tip.way)]} end`, small: '' };
-  return { name, place: tip.where, small: '' };
+  const view = insetView(map, /** @type {any} */ (tip), 100, 100), name = tip.name ?? '', thing = THINGS[tip.touch ?? ''] ?? '';
+  if (tip.row) return { name, thing, place: `${lyingWhere(tip, map)}${tip.row.rank.endsWith(' from it') ? '' : ' from it'}` };
+  if (tip.by && tip.way) return { name: `${tip.kind} ${tip.by.far} mm ${beside(view, tip.way)} ${tip.by.pin}`, thing: '', place: '' };
+  if (tip.way) return { name, thing, place: `${ROWS[pointing(view, tip.way)]} end` };
+  return { name, thing, place: tip.where };
 }
+
+/** What of a pin is touched, as short as it can be read from far. @type {Record<string, string>} */
+const THINGS = { 'touch the leg': 'leg', 'touch the solder joint': 'joint', 'touch the bare hole': 'bare hole', 'touch inside the empty socket': 'contact' };

@@ -107,16 +107,37 @@ export function lieWords(v) {
   return `${v.face === 'c' ? 'Component side' : 'Solder side'}, ${at[topEdge(v)]}${off ? `, turned ${Math.abs(off)}° ${off > 0 ? 'clockwise' : 'anticlockwise'}` : ''}`;
 }
 
-/**
- * The whole box in view with a margin in px; `low` px at the bottom stay free for what lies over the map there.
- * @param {View} v @param {number[]} box x0, y0, x1, y1 @returns {View}
- */
-export function fit(v, box, margin = 36, low = 0) {
-  const [x0, y0, x1, y1] = box;
+/** How large a box lies on the screen at 1 px per mm, wide and high. @param {View} v @param {number[]} box x0, y0, x1, y1 @returns {[number, number]} */
+function lying(v, [x0, y0, x1, y1]) {
   const [a, b, c, d] = v.turn.map(Math.abs);
-  const bw = Math.max(a * (x1 - x0) + b * (y1 - y0), 1), bh = Math.max(c * (x1 - x0) + d * (y1 - y0), 1);
-  const scale = Math.min(Math.max(v.w - 2 * margin, 40) / bw, Math.max(v.h - 2 * margin - low, 40) / bh);
-  return pan({ ...v, scale, x: (x0 + x1) / 2, y: (y0 + y1) / 2 }, 0, -low / 2);
+  return [Math.max(a * (x1 - x0) + b * (y1 - y0), 1), Math.max(c * (x1 - x0) + d * (y1 - y0), 1)];
+}
+
+/** px per mm at which the box fills a part of the window. @param {View} v @param {number[]} box @param {number[]} part left, top, right, bottom in px @param {number} margin px */
+function scaleIn(v, box, [l, t, r, b], margin) {
+  const [bw, bh] = lying(v, box);
+  return Math.min(Math.max(r - l - 2 * margin, 40) / bw, Math.max(b - t - 2 * margin, 40) / bh);
+}
+
+/**
+ * The part of the window beside what lies over it in which the box is drawn largest: every cover is passed at one of its four sides.
+ * @param {View} v @param {number[]} box x0, y0, x1, y1 in mm @param {number[][]} covers left, top, right, bottom in px @returns {number[]} left, top, right, bottom in px
+ */
+export function freeOf(v, box, covers, margin = 0) {
+  let parts = [[0, 0, v.w, v.h]];
+  for (const [l, t, r, b] of covers)
+    parts = parts.flatMap((p) => [[Math.max(p[0], r), p[1], p[2], p[3]], [p[0], Math.max(p[1], b), p[2], p[3]], [p[0], p[1], Math.min(p[2], l), p[3]], [p[0], p[1], p[2], Math.min(p[3], t)]]);
+  const best = parts.reduce((one, other) => (scaleIn(v, box, other, margin) > scaleIn(v, box, one, margin) * 1.001 ? other : one));
+  return best[2] - best[0] > 60 && best[3] - best[1] > 60 ? best : [0, 0, v.w, v.h];
+}
+
+/**
+ * The whole box in view with a margin in px, in the middle of a part of the window.
+ * @param {View} v @param {number[]} box x0, y0, x1, y1 @param {number[]} [part] left, top, right, bottom in px @returns {View}
+ */
+export function fit(v, box, margin = 36, part = [0, 0, v.w, v.h]) {
+  const [x0, y0, x1, y1] = box;
+  return pan({ ...v, scale: scaleIn(v, box, part, margin), x: (x0 + x1) / 2, y: (y0 + y1) / 2 }, (part[0] + part[2] - v.w) / 2, (part[1] + part[3] - v.h) / 2);
 }
 
 /** Nearer or further, the point under (sx, sy) stays there. @param {View} v @returns {View} */
@@ -147,11 +168,19 @@ export function keepNear(v, box) {
   return { ...v, x: Math.min(x1, Math.max(x0, v.x)), y: Math.min(y1, Math.max(y0, v.y)) };
 }
 
-/** A view that shows all the given points, not nearer than `high` px per mm. @param {View} v @param {number[][]} points @returns {View} */
-export function frame(v, points, margin = 110, high = 14) {
+/** A view that shows all the given points beside what lies over the window, not nearer than `high` px per mm. @param {View} v @param {number[][]} points @param {number[][]} [covers] @param {number} [high] */
+export function frame(v, points, covers = [], high = 14) {
   if (!points.length) return v;
   const xs = points.map((p) => p[0]), ys = points.map((p) => p[1]);
   const box = [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
-  const out = fit(v, box, margin);
-  return { ...out, scale: Math.min(out.scale, high) };
+  const part = freeOf(v, box, covers), margin = Math.min(110, 0.28 * Math.min(part[2] - part[0], part[3] - part[1]));
+  const out = fit(v, box, margin, part);
+  if (out.scale <= high) return out;
+  return pan({ ...out, scale: high, x: (box[0] + box[2]) / 2, y: (box[1] + box[3]) / 2 }, (part[0] + part[2] - v.w) / 2, (part[1] + part[3] - v.h) / 2);
+}
+
+/** Does a place on the screen lie free, not near the window's edge and not under a cover? @param {View} v @param {number} sx @param {number} sy @param {number[][]} covers @param {number} [near] px */
+export function liesFree(v, sx, sy, covers, near = 30) {
+  if (sx < near || sy < near || sx > v.w - near || sy > v.h - near) return false;
+  return covers.every(([l, t, r, b]) => sx < l - 14 || sx > r + 14 || sy < t - 14 || sy > b + 14);
 }

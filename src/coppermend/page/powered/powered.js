@@ -21,7 +21,7 @@ const LEAD = 'What explains all that was seen under power, over parts and copper
 const PROBING = 'Power is on while you probe: one hand, one probe, a tip that cannot slip to the next pin. Keep away from mains and picture-tube parts: leave them to people qualified for it and follow your local rules.';
 const power = () => `/#/case/${encodeURIComponent(id)}/story`;
 /** A step's words without what only the command line needs. @param {string} words */
-const spoken = (words) => words.replace(' (coppermend case show)', '');
+const spoken = (words) => words.replace(/ \(coppermend (case show|look)\)/, '');
 /** What a step tells for its time, and what it risks. @param {any} step */
 const worth = (step) => `${perMinute(step).toFixed(2)} bits a minute: ${step.gain_bits.toFixed(2)} bits in about ${seconds(step.seconds)} (modelled).${step.risk ? ` Risk: ${step.risk}.` : ''}`;
 /** Steps that are answered between two points with power off. */
@@ -141,7 +141,7 @@ export class Suspects {
   next(view) {
     const step = view.next;
     const first = this.found.marks.length || this.found.heat.length ? null : h('p', { id: 'empty' }, 'Nothing was seen under power yet: so far only the complaint and what was read on the copper speak.');
-    if (view.stop) return [h('p.need', { id: 'stop' }, view.stop), step && CHECKS.includes(step.kind) ? this.step(step) : null];
+    if (view.stop) return [h('p.need', { id: 'stop' }, view.stop), step && [...CHECKS, 'inspect'].includes(step.kind) ? this.step(step) : null];
     if (step) return [first, this.step(step), this.bothWays(view.copper_first)];
     if (view.named) return h('div.suspect-next', { id: 'next' }, h('b', null, `${view.suspects[0].words}.`), h('p', null, 'Named beyond doubt: mend that with power off, then start it again and note what it shows.'));
     return h('div.suspect-next', { id: 'next' }, h('b', null, 'Nothing more can be told apart by looks, waves, checks and swaps.'), h('p', null, 'What is listed below looks the same from every place that can be touched: mend the likeliest first, or note what else you see.'));
@@ -156,6 +156,7 @@ export class Suspects {
       many ? h('div.row', { role: 'group', 'aria-label': 'Points of this step' }, this.found.next.map((/** @type {any} */ n) => h('button.key.slim', { type: 'button', id: `to-${n.point}`, 'aria-pressed': String(n.point === this.points[0]), onclick: () => this.choose(n.point) }, `${n.name} (${n.net})`)), h('span', null, h('kbd', null, 'N'), ' the next of them')) : null,
       step.kind === 'swap' ? h('div.row', null, h('button.key', { type: 'button', id: 'swapped', disabled: this.busy, onclick: () => this.note({ kind: 'swap', part: step.part, words: 'known good' }) }, `Another ${step.part} is in`)) : null,
       step.kind === 'heat' ? h('p', null, h('a', { href: '#heat', id: 'to-heat', onclick: (/** @type {Event} */ e) => { e.preventDefault(); const el = byId('heat'); el.open = true; el.scrollIntoView(); byId('heat-file').focus(); } }, 'Hand the picture in')) : null,
+      step.kind === 'inspect' ? h('p', null, h('a', { id: 'to-look', href: `/page/look.html?case=${encodeURIComponent(id)}` }, 'Look over the board')) : null,
       step.kind === 'start' ? h('p', null, h('a', { id: 'to-power', href: power() }, 'Note that power is on'), ', then what it shows, below.') : null,
       this.others());
   }
@@ -231,7 +232,9 @@ export class Suspects {
   /** One entry, then the belief anew. @param {Record<string, any>} body */
   async note(body) {
     await this.doing(async () => {
-      const out = await write(url('entries'), body);
+      const given = { up: false };
+      const late = setTimeout(() => { this.outcome = { words: 'Not noted yet: the bench server does not answer. It is kept in this browser and sent as soon as the server answers.' }; this.tell(); }, 1200);
+      const out = await write(url('entries'), body, given).finally(() => clearTimeout(late));
       const careful = (out.careful ?? []).join(' ');
       this.outcome = { words: `Noted: ${plainly(out.words)}.${careful ? ` ${careful}` : ''}`, back: body.kind !== 'undo' };
     });

@@ -40,7 +40,8 @@ function head(app, tips) {
   const left = p.left ? `${p.left} to go, ${seconds(p.left_seconds)} modelled` : '';
   return h('div', null,
     h('div.ticks', { role: 'img', 'aria-label': `${p.done} readings, ${p.left} checks to go` }, strip.map((t) => h(`i.${t}`, null))),
-    h('div.slip-head', null, h('b', null, name), tips.own ? h('button.key.slim', { type: 'button', id: 'not-own', onclick: () => app.do('clearOwn') }, 'Back to the proposed check') : h('span', null, left)));
+    h('div.slip-head', null, h('b', null, name), tips.own ? h('button.key.slim', { type: 'button', id: 'not-own', onclick: () => app.do('clearOwn') }, 'Back to the proposed check') : h('span', null, left)),
+    app.unsent ? h('p.need.unsent', { role: 'status' }, h('span', null, `Not noted yet: ${app.unsent.words}. It is kept in this browser and sent as soon as the server answers.`), h('button.key.slim', { type: 'button', id: 'give-up', onclick: () => app.do('back') }, 'Give it up', h('kbd', null, 'Z'))) : null);
 }
 
 /** @param {App} app @param {ReturnType<typeof tipsOf>} tips */
@@ -67,27 +68,25 @@ function checkBody(app, tips) {
 /** Part states that the check needs and that are not so now. @param {any} check @param {Record<string, string>} states @returns {string[]} */
 const needs = (check, states) => (check?.needs ?? []).filter((/** @type {string} */ n) => { const [ref, ...state] = n.split(' '); return states[ref] !== state.join(' '); });
 
-/** What is touched goes without saying where two sides leave no room for it: the leg above, the joint below, a via or land by its name. */
-const USUAL = /^touch the (leg|solder joint|via|land)$/;
-
 /** Are both tips on one side? Then it is said once. @param {ReturnType<typeof tipsOf>} tips */
 const oneSide = (tips) => Boolean(tips.a && tips.b && tips.a.side === tips.b.side);
 
 /** The side where both tips go, large, over the pattern of its edge; two sides are said at their tips. @param {App} app @param {ReturnType<typeof tipsOf>} tips @param {boolean} over the board is to be turned over */
 function sideBand(app, tips, over) {
   if (!oneSide(tips)) return over ? [h('p.need', null, 'Turn the board over')] : [];
-  return [h(over || tips.a.side !== app.map.view.face ? 'p.face.other' : 'p.face', { 'data-side': tips.a.side }, sentence(`${over ? 'turn over: ' : ''}${tips.a.side_words}`))];
+  const other = over || tips.a.side !== app.map.view.face; // the map lies as the board lies: its other side is the board's
+  return [h(other ? 'p.face.other' : 'p.face', { 'data-side': tips.a.side }, sentence(`${other ? 'turn over: ' : ''}${tips.a.side_words}`))];
 }
 
 /** @param {App} app @param {'a'|'b'} which @param {any} tip @param {ReturnType<typeof tipsOf>} tips */
 function tipBlock(app, which, tip, tips) {
   if (!tip) return h('div.tip', null, h('div.name', null, tipMark(which), h('span', null, 'tap a place')));
-  const { name, place, small } = lyingPlace(tip, app.map.view);
+  const { name, thing, place } = lyingPlace(tip, app.map.view);
   return h('div.tip', null,
-    h('div.name', null, tipMark(which, 36), h('span', null, name)),
+    h('div.name', null, tipMark(which, 36), h('span', null, name, thing ? h('span.thing', null, ` ${thing}`) : null)),
     place ? h('div.where', null, place) : null,
     oneSide(tips) ? null : h(tip.side !== app.map.view.face ? 'div.where.side.other' : 'div.where.side', null, tip.side_words),
-    oneSide(tips) || !USUAL.test(tip.touch) ? h('div.touch', null, [sentence(tip.touch), oneSide(tips) ? small : ''].filter(Boolean).join('; ')) : null,
+    thing || tip.kind === 'via' || tip.kind === 'land' ? null : h('div.touch', null, sentence(tip.touch)),
     h('canvas', { 'data-tip': which, role: 'img', 'aria-label': `close look at ${tip.name}`, onclick: () => app.do('showTip', tip) }));
 }
 
@@ -99,7 +98,7 @@ function expectLine(check, tips) {
     return h('div.expect', null, same ? 'should beep' : 'should not beep', h('small', null, same ? `one net: ${tips.a.net_name}` : `${tips.a.net_name} and ${tips.b.net_name}: two nets`));
   }
   if (check.purpose === 'isolation') return h('div.expect', null, 'should not beep', h('small', null, `${check.net_a} and ${check.net_b} run close here`));
-  return h('div.expect', null, 'should beep', h('small', null, [check.expected_ohm ? `about ${ohms(check.expected_ohm)}` : '', `net ${check.net_a}`].filter(Boolean).join(', ')));
+  return h('div.expect', null, 'should beep', check.expected_ohm ? h('span.ohm', null, `about ${ohms(check.expected_ohm)}`) : null, h('small', null, `net ${check.net_a}`));
 }
 
 /** @param {App} app */
@@ -188,8 +187,8 @@ export function wireBox(app, wire) {
 
 /** One end of a wire. @param {App} app @param {string} word @param {any} tip */
 function tipLine(app, word, tip) {
-  const { name, place, small } = lyingPlace(tip, app.map.view);
-  return h('div.tip.end', null, h('div.name', null, h('small', null, word), h('span', null, name)), h('div.where', null, [place, tip.side_words].filter(Boolean).join('; ')), h('div.touch', null, [sentence(tip.kind), small].filter(Boolean).join('; ')), h('canvas', { 'data-end': word, role: 'img', 'aria-label': `close look at ${tip.name}`, onclick: () => app.do('showTip', tip) }));
+  const { name, thing, place } = lyingPlace(tip, app.map.view);
+  return h('div.tip.end', null, h('div.name', null, h('small', null, word), h('span', null, name, thing ? h('span.thing', null, ` ${thing}`) : null)), h('div.where', null, [place, tip.side_words].filter(Boolean).join('; ')), h('canvas', { 'data-end': word, role: 'img', 'aria-label': `close look at ${tip.name}`, onclick: () => app.do('showTip', tip) }));
 }
 
 /** @param {App} app @param {any} step */

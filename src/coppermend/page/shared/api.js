@@ -3,6 +3,7 @@
 
 import { built } from './building.js';
 import { freshId } from './id.js';
+import { drop, keep, waiting } from './outbox.js';
 
 /** @typedef {{code: string, severity: string, words: string, remedy: string, place: Record<string, any>}} Finding */
 
@@ -68,19 +69,53 @@ export const post = (path, body) => call(path, { method: 'POST', headers: { 'con
 /** @param {string} path */
 export const remove = (path) => call(path, { method: 'DELETE' });
 
-/** Write an entry; when no answer comes it is tried again under the same id, so that nothing is written twice. @param {string} path @param {any} body @param {number} [tries] */
-export const write = (path, body, tries = 7) => insist(path, { ...body, entry_id: freshId() }, tries);
+/** An entry was given up by the person before the server acknowledged it. */
+export class GivenUp extends Error {}
 
-/** Post something that may safely arrive twice, again and again until an answer comes. @param {string} path @param {any} once @param {number} [tries] */
-export async function insist(path, once, tries = 7) {
+/** How long to wait before the next try, ms. @param {number} tries that came to nothing */
+export const pause = (tries) => Math.min(400 * tries, 2000);
+
+/**
+ * Write an entry under an id of its own, so that a second try writes nothing twice. Until the server has acknowledged or refused it, it is kept in the
+ * browser's store (a reload sends it), and tried again; with `given` until the person gives it up (GivenUp), else a few times.
+ * @param {string} path @param {any} body @param {{up: boolean}} [given]
+ */
+export async function write(path, body, given) {
+  const once = { ...body, entry_id: freshId() };
+  keep(localStorage, path, once, Date.now());
+  try {
+    return await insist(path, once, given ? Infinity : 7, given);
+  } finally {
+    drop(localStorage, once.entry_id);
+  }
+}
+
+/** Post something that may safely arrive twice, again and again until an answer comes. @param {string} path @param {any} once @param {number} [tries] @param {{up: boolean}} [given] */
+export async function insist(path, once, tries = 7, given = { up: false }) {
   for (let i = 1; ; i++) {
+    if (given.up) throw new GivenUp();
     try {
       return await post(path, once);
     } catch (err) {
       if (err instanceof Refused || i >= tries) throw err;
-      await new Promise((done) => setTimeout(done, 400 * i));
+      await new Promise((done) => setTimeout(done, pause(i)));
     }
   }
+}
+
+/** Send what a page that is gone has left in the store for these paths; the words of what was noted or refused. @param {string} under @returns {Promise<{words: string, refused: Finding|null}[]>} */
+export async function sendWaiting(under) {
+  const out = [];
+  for (const one of waiting(localStorage, under)) {
+    try {
+      out.push({ words: (await post(one.path, one.body)).words, refused: null });
+    } catch (err) {
+      if (!(err instanceof Refused)) throw err; // nobody answers: it stays where it is
+      out.push({ words: one.body.kind, refused: err.finding });
+    }
+    drop(localStorage, one.body.entry_id);
+  }
+  return out;
 }
 
 /** @param {string} path @param {Blob} file @param {Record<string, string|string[]>} fields a list goes as one field many times */

@@ -47,14 +47,23 @@ export const KEYS = [
   { key: ['?'], name: 'help', words: 'this page of keys', cap: '?' },
 ];
 
+/** Does this field take the key for itself? A tick takes Space only, a slider the keys that move it; whatever is typed into takes all. @param {any} field @param {string} key */
+function typedInto(field, key) {
+  const tag = field?.tagName ?? '';
+  if (tag !== 'INPUT') return tag === 'TEXTAREA' || tag === 'SELECT';
+  if (field.type === 'checkbox') return false;
+  if (field.type === 'radio' || field.type === 'range') return /^(Arrow|Page|Home|End)/.test(key);
+  return true;
+}
+
 /** The name of a key press, or "". Typing in a field is never a command. Pure but for the event. @param {{key: string, ctrlKey: boolean, metaKey: boolean, altKey: boolean, target: any, repeat: boolean}} e @param {Record<string, string>} [pedal] keys learnt, act -> key; they come before the table */
 export function nameOf(e, pedal = {}) {
   if (e.ctrlKey || e.metaKey || e.altKey) return '';
   const tag = e.target?.tagName ?? '';
-  if (/^(INPUT|TEXTAREA|SELECT)$/.test(tag)) return e.key === 'Escape' ? 'clear' : '';
+  if (typedInto(e.target, e.key)) return e.key === 'Escape' ? 'clear' : '';
   const own = actOf(pedal, e.key);
   if (own) return e.repeat ? '' : own;
-  if (e.key === ' ' && /^(BUTTON|A|SUMMARY)$/.test(tag)) return '';
+  if (e.key === ' ' && /^(BUTTON|A|SUMMARY|INPUT)$/.test(tag)) return '';
   const one = KEYS.find((k) => k.key.includes(e.key));
   if (!one) return '';
   const held = ['left', 'right', 'up', 'down', 'nearer', 'further', 'spinLeft', 'spinRight'];
