@@ -199,7 +199,7 @@ def test_the_application_is_made_without_a_case(shop: Workshop) -> None:
 
 
 def test_checks_of_the_map_say_when_the_board_is_turned_over(client: Client, shop: Workshop, case: str) -> None:
-    """Untouched copper is read first on a real board; both tips on the side that lies down means that the board is turned (up = the side read last, the component side at first)."""
+    """Untouched copper is read first on a real board; both tips on the side that lies down means that the board is turned (up: the side read last, at first component)."""
     client.post(f"/api/cases/{case}/areas", json={"part": "U4"})
     up, said = "c", []
     for _ in range(8):

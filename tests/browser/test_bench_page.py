@@ -252,7 +252,10 @@ def test_what_is_being_typed_survives_an_update(page: Page, bench: Bench) -> Non
     expect(page.locator("#ohms")).to_have_value("0.4")
 
 
-FAR = "#slip .face, #slip .tip .name > span, #slip .tip .thing, #slip .tip .where, #slip .expect, #slip .expect .ohm, #answer-closed, #answer-open, #slip .patient output, #toast.far span"
+FAR = (
+    "#slip .face, #slip .tip .name > span, #slip .tip .thing, #slip .tip .where, #slip .expect, #slip .expect .ohm, "
+    "#answer-closed, #answer-open, #slip .patient output, #toast.far span"
+)
 """What is read with both hands at the probes: the side, both places, what is expected, the answers' words, what the practice meter says, what was noted."""
 CAPITALS = """(all) => [...document.querySelectorAll(all)].map((el) => {
   const s = getComputedStyle(el), pen = document.createElement('canvas').getContext('2d');
