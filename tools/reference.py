@@ -337,6 +337,30 @@ def suspects_part() -> str:
     return _fields(FaultTable(), without=("copper",))
 
 
+def looks_part() -> str:
+    """What looking tells: the findings with their rates, and what a look over a whole side would show."""
+    from coppermend.core.belief.suspects import looks
+
+    lines = [
+        "| finding | speaks of | seen when it is there | called so when it is not | makes it likelier |",
+        "|---|---|---|---|---|",
+    ]
+    for one in looks.FINDINGS.values():
+        of = ", ".join(one.kinds) or one.of
+        rates = (
+            f"{one.seen:g} | {one.false:g} | {one.ratio:.3g} times"
+            if one.false
+            else f"- | - | readings there read open falsely: {looks.DIRTY_FALSE_OPEN:g}"
+        )
+        lines.append(f"| {one.name} | {of} | {rates} |")
+    over = ", ".join(f"{kind} {share:g}" for kind, share in looks.OVER.items())
+    lines += [
+        "",
+        f"Over a whole side: P(it shows) {over}, a bridge {looks.OVER_BRIDGE:g}; something taken for a fault where none is, the side together {looks.OVER_FALSE:g}.",
+    ]
+    return "\n".join(lines)
+
+
 def api_part() -> str:
     """Every route of the HTTP API."""
     schema = importlib.import_module("coppermend.api.app").create_app(None).openapi()
@@ -356,6 +380,7 @@ PARTS: dict[str, tuple[str, Callable[[], str]]] = {
     "costs": ("reference/constants.md", costs_part),
     "wires": ("reference/constants.md", wires_part),
     "suspects": ("reference/constants.md", suspects_part),
+    "looks": ("reference/constants.md", looks_part),
     "api": ("reference/api.md", api_part),
 }
 

@@ -29,7 +29,7 @@ class LookBody(BaseModel):
     area: Word = ""
     side: Annotated[str, Field(max_length=1)] = ""
     words: Annotated[str, Field(max_length=2000)] = ""
-    entry: Annotated[str | None, Field(max_length=64, pattern=r"^[0-9a-f-]{36}$")] = None
+    entry_id: Annotated[str | None, Field(max_length=64, pattern=r"^[0-9a-f-]{36}$")] = None
 
 
 @router.get("")
@@ -54,7 +54,7 @@ def looked(case: str, body: LookBody, desk: TheDesk) -> Json:
             area=body.area,
             side=body.side,
             words=body.words,
-            entry_id=body.entry,
+            entry_id=body.entry_id,
         )
         return done.as_dict()
 
