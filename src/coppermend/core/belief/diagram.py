@@ -143,6 +143,33 @@ def sweep(
     >>> round(float(s.groups[0][1]), 6), round(0.1 * 0.998 / (0.1 * 0.998 + 0.9 * 0.02), 6)
     (0.847199, 0.847199)
     """
+    return _forward(groups, readings, contacts, cap, wish).close(groups)
+
+
+def evidence_of(
+    groups: Sequence[Group],
+    readings: Sequence[Reading],
+    contacts: Sequence[Contact],
+    cap: int = STATE_CAP,
+    wish: Sequence[int] | None = None,
+) -> float:
+    """The log evidence alone, without the way back that the posteriors need.
+
+    >>> asked = [Group(((0, 0.9), (1, 0.1)))], [Reading(0.02, 0.998)], []
+    >>> evidence_of(*asked) == sweep(*asked).log_evidence
+    True
+    """
+    return _forward(groups, readings, contacts, cap, wish).log_evidence()
+
+
+def _forward(
+    groups: Sequence[Group],
+    readings: Sequence[Reading],
+    contacts: Sequence[Contact],
+    cap: int,
+    wish: Sequence[int] | None,
+) -> _Weights:
+    """The way there: along the course that is known, else step by step."""
     asked = _shape_key(groups, readings, contacts, cap, wish)
     known = _SHAPES.get(asked)
     if known is not None:
@@ -159,7 +186,7 @@ def sweep(
         _SHAPES[asked] = tuple(forward.moves)
         while len(_SHAPES) > SHAPES_KEPT:
             _SHAPES.popitem(last=False)
-    return forward.close(groups)
+    return forward
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +224,7 @@ def _shape_key(
 
 def _weighed(
     moves: Sequence[_Move], groups: Sequence[Group], readings: tuple[Reading, ...], contacts: tuple[Contact, ...]
-) -> Swept:
+) -> _Weights:
     """A sweep along a known course: the weights alone."""
     work = _Weights(readings, contacts)
     for move in moves:
@@ -208,7 +235,7 @@ def _weighed(
             work.branch("group", move.index, tuple(np.array([p]) for _, p in groups[move.index].outcomes), move)
         else:
             work.branch("contact", move.index, work.of_contact(move.index), move)
-    return work.close(groups)
+    return work
 
 
 def _order(
@@ -373,6 +400,11 @@ class _Weights:
         self.alpha = alpha
         self.alphas.append(alpha)
 
+    def log_evidence(self) -> float:
+        """Log of the weight of all states together, at the end of the way."""
+        total = float(self.alpha.sum())
+        return self.log_scale + float(np.log(total)) if total > 0.0 else -np.inf
+
     def close(self, groups: Sequence[Group]) -> Swept:
         """The way back: how much each state can still earn, and from it every posterior."""
         total = float(self.alpha.sum())
@@ -399,10 +431,9 @@ class _Weights:
                 now = now / mass
             beta[k] = back = np.zeros(len(now) + 1)
             back[:-1] = now
-        log_evidence = self.log_scale + float(np.log(total)) if total > 0.0 else -np.inf
         dropped = min(1.0, self.dropped / total) if total > 0.0 else 1.0
         return Swept(
-            log_evidence,
+            self.log_evidence(),
             tuple(group_post),
             absorbed,
             contact_post,

@@ -61,6 +61,12 @@ class Frontier:
     steps: tuple[_Step, ...]
     alphas: tuple[Floats, ...]
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes of its arrays."""
+        steps = sum(child.nbytes for step in self.steps for child in step.child)
+        return steps + sum(alpha.nbytes for alpha in self.alphas)
+
     def broken(self, lift: Floats) -> Floats:
         """(parts,) posterior that each part is broken, when outcome o became ``lift[o]`` times as likely as it was."""
         found = np.zeros(len(self.chance))

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.copper import Copper
-from coppermend.core.belief.diagram import STATE_CAP, Contact, Group, Reading, Swept, sweep
+from coppermend.core.belief.diagram import STATE_CAP, Contact, Group, Reading, Swept, evidence_of, sweep
 from coppermend.core.belief.frontier import TOLERANCE
 from coppermend.core.belief.ladder import draw_part, expand
 from coppermend.core.belief.patterns import Chains, chains_of
@@ -334,7 +334,7 @@ def _swept(
             Reading(max(one.a, one.b), max(one.a, one.b), one.q) if across >> r & 1 else one
             for r, one in enumerate(inputs)
         ]
-        ceiling = sweep(groups, kind, contacts, cap, wish).log_evidence
+        ceiling = evidence_of(groups, kind, contacts, cap, wish)
         bound = min(1.0, bound + omitted / listed * float(np.exp(min(700.0, ceiling - swept.log_evidence))))
     broken = _expand(prior, swept, group_sites, absorbed, rings, whole)
     return PieceBelief(

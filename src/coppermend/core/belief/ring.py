@@ -5,6 +5,7 @@ Small blocks list every break pattern; larger ones are swept node by node (``fro
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -36,6 +37,10 @@ class Crossing:
 class Inside(Protocol):
     """What happens inside a block, given what it opens."""
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes of its arrays."""
+
     def broken(self, lift: Floats) -> Floats:
         """(parts,) posterior that each part is broken, when outcome o became ``lift[o]`` times as likely as it was."""
 
@@ -49,6 +54,11 @@ class Listed:
 
     patterns: Patterns
     outcome: Ints
+
+    @property
+    def nbytes(self) -> int:
+        """Bytes of its arrays; the patterns are shared."""
+        return self.outcome.nbytes
 
     def broken(self, lift: Floats) -> Floats:
         """(parts,) posterior that each part is broken, when outcome o became ``lift[o]`` times as likely as it was."""
@@ -83,7 +93,13 @@ class Ring:
     inside: Inside
 
 
-_RINGS: dict[tuple[object, ...], tuple[Copper, Ring]] = {}
+_RINGS: OrderedDict[tuple[object, ...], tuple[Copper, Ring, int]] = OrderedDict()
+_HELD = [0]
+"""Running total of what the remembered rings hold."""
+MOST_RINGS = 600
+"""Rings remembered: a net has up to a dozen, each under every supposition about the damage, and a reading changes those that it crosses; and ..."""
+MOST_RING_BYTES = 100_000_000
+"""... so much of their arrays."""
 
 
 def ring_kept(
@@ -99,10 +115,14 @@ def ring_kept(
     key = (id(copper), block, tuple(seen), worth, prior[list(copper.block_sites[block])].tobytes(), tolerance)
     hit = _RINGS.get(key)
     if hit is None or hit[0] is not copper:
-        if len(_RINGS) > 60:
-            _RINGS.clear()
-        hit = (copper, _ring(copper, block, prior, seen, worth, tolerance))
+        made = _ring(copper, block, prior, seen, worth, tolerance)
+        _HELD[0] += made.inside.nbytes - (hit[2] if hit is not None else 0)
+        hit = (copper, made, made.inside.nbytes)
         _RINGS[key] = hit
+        while len(_RINGS) > 1 and (len(_RINGS) > MOST_RINGS or _HELD[0] > MOST_RING_BYTES):
+            _HELD[0] -= _RINGS.popitem(last=False)[1][2]
+    else:
+        _RINGS[key] = _RINGS.pop(key, hit)
     return hit[1]
 
 
