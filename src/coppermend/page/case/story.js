@@ -27,6 +27,8 @@ export async function drawStory(el, app) {
     h('div.two', null, wordsSheet(app), photoSheet(app, story.photos)),
     app.scene && !app.scene.layers.length ? placesSheet(app) : null,
     h('div.two', null, testSheet(app), progressSheet(app, story.case)),
+    h('p', null, h('a', { id: 'to-arrival', href: `/page/intake.html?case=${encodeURIComponent(app.id)}` }, 'Arrival: what the owner says and allows, the supply by itself, rails, limits')),
+    h('p', null, h('a', { id: 'to-chips', href: `/page/chips.html?case=${encodeURIComponent(app.id)}` }, 'Chips: each piece and where it has been, out and in again, contacts tried by hand')),
     h('p', null, h('a', { id: 'to-rework', href: `/page/rework.html?case=${encodeURIComponent(app.id)}` }, 'Rework: take a part out, clean and protect, a short with a supply')),
     h('p', null, h('a', { id: 'to-solder', href: `/page/solder.html?case=${encodeURIComponent(app.id)}` }, 'Solder and heat: what a mixture melts at, doses of alloy for a part, warming the board')),
     h('p', null, h('a', { id: 'to-suspects', href: `/page/suspects.html?case=${encodeURIComponent(app.id)}` }, 'Suspects: what explains all that was seen under power, and what to measure next')),
