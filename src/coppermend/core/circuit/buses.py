@@ -1,8 +1,9 @@
 """Nets that several outputs take in turns (a data bus): what is missing there when one of them does not drive or is cut off.
 
-Every output that drives such a net when nothing fails leaves its share of the pattern there. Without the share of a processor or of a memory whatever
-reads the net reads wrong, and the machine derails: that is passed on. Without any other share (a keyboard's buffer, a port) the pattern at the net is not
-the expected one while the rest goes on. An output is a memory's when its chip has six address inputs or more, a processor's when its chip drives addresses
+Every output that drives such a net when nothing fails leaves its share of the pattern there. Without the share of a processor or of a memory what reads
+the net reads wrong, and what is made of it is wrong; a processor's own addresses and strobes are left as expected, although what it reads next is
+chance (a real one derails sooner or later). Without any other share (a keyboard's buffer, a port) the pattern at the net alone is not the expected one.
+An output is a memory's when its chip has six address inputs or more, a processor's when its chip drives addresses
 from A8 up; one that hands on what such an output gives elsewhere (a bus transceiver) counts as they do. Common practice, no source.
 """
 
@@ -33,7 +34,7 @@ class Driver:
 
 @dataclass(frozen=True, slots=True)
 class Bus:
-    """A shared net. ``active`` pins that drive it when nothing fails, ``vital`` those of them without which its readers derail.
+    """A shared net. ``active`` pins that drive it when nothing fails, ``vital`` those of them without which its readers read wrong.
 
     ``sides``: of each edge of its tree that has active outputs at both ends: (edge, nodes at its far end, vital there, vital at its near end).
     """
