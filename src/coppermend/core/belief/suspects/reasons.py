@@ -25,6 +25,7 @@ from coppermend.core.belief.suspects.posterior import (
     log_likelihood,
     spot_likelihood,
 )
+from coppermend.core.belief.suspects.starts import Starts, Tally
 from coppermend.core.belief.suspects.table import OUTCOMES
 
 TOP = 4096
@@ -37,7 +38,7 @@ _SEEN = {
     "wrong": "moving, but not as expected",
     "floating": "floating",
 }
-WORKED = {"reseat": "reseated", "clean": "contacts cleaned", "swap": "its socket wiped by a swap"}
+WORKED = {"reseat": "reseated", "press": "pressed down", "clean": "contacts cleaned", "swap": "its socket wiped by a swap"}
 _ODD = {
     "runts": "shows runts or glitches",
     "early": "lets the reset go too early",
@@ -186,6 +187,16 @@ def place_words(made: Field, net: str, node: int) -> str:
     return str(names) if names else f"{taps[0]} ({net})" if taps else f"net {net}"
 
 
+def tally_words(one: Tally) -> str:
+    """Counted starts in words.
+
+    >>> tally_words(Tally("freeze spray", "U1", 0, 5))
+    '0 of 5 starts good (freeze spray on U1)'
+    """
+    how = " on ".join(filter(None, (one.condition, one.part)))
+    return f"{one.good} of {one.of} starts good{f' ({how})' if how else ''}"
+
+
 def observation_words(made: Field, one: Observation) -> str:
     """A piece of evidence in words."""
     if isinstance(one, Look):
@@ -219,6 +230,8 @@ def observation_words(made: Field, one: Observation) -> str:
         return f"{one.part} {one.words or one.verdict}"
     if isinstance(one, Witness):
         return one.words
+    if isinstance(one, Starts):
+        return "; ".join(tally_words(t) for t in one.tallies)
     if isinstance(one, Odd):
         return f"{place_words(made, one.net, one.node)} {_ODD[one.odd]}"
     if isinstance(one, Effect):
