@@ -120,6 +120,9 @@ class MemoryStore:
         ]
         return (*missing, *check_chain(self._all()))
 
+    def close(self) -> None:
+        """Nothing to let go of."""
+
     def _need_writable(self) -> None:
         if not self.writable:
             raise refuse("STO-011", "The store can only be read.", "Name another store.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import getpass
 import os
 import shutil
@@ -30,6 +31,7 @@ from coppermend.services.workshop import Workshop
 if TYPE_CHECKING:
     import socket
     from collections.abc import Callable
+    from typing import IO
 
     from coppermend.adapters.lan.certificates import Papers
     from coppermend.adapters.storage.sql import SqlStore
@@ -44,6 +46,7 @@ if TYPE_CHECKING:
     from coppermend.services.practice import PracticeSetting
     from coppermend.services.records import Typesetter
     from coppermend.services.speech import Voice
+    from coppermend.services.storekeeping import BackedUp, Migrated, Restored
 
 
 def workshop(
@@ -67,20 +70,26 @@ def workshop(
         ids=ids,
         author=author if author is not None else who(),
         files=DiskPackages(),
+        fields=field_cache(cache_dir),
     )
 
 
-def open_store(store_url: str | None = None) -> SqlStore:
-    """The store of a URL (see ``workshop``). Refusal STO-0xx in words."""
-    url = store_url or os.environ.get("COPPERMEND_STORE") or None
+def open_store(store_url: str | None = None, *, older: bool = False) -> SqlStore:
+    """The store of a URL (see ``workshop``). ``older``: also one of an older version, to bring it up. Refusal STO-0xx in words."""
+    url = named_store(store_url)
     if url and is_shared(url):
         from coppermend.adapters.storage.place import bench_of_this_computer
         from coppermend.adapters.storage.postgres import PostgresStore
 
-        return PostgresStore(url, bench_of_this_computer(Uuid7Ids().new()))
+        return PostgresStore(url, bench_of_this_computer(Uuid7Ids().new()), older=older)
     from coppermend.adapters.storage.sqlite import SqliteStore
 
-    return SqliteStore(url, Uuid7Ids().new())
+    return SqliteStore(url, Uuid7Ids().new(), older=older)
+
+
+def named_store(store_url: str | None = None) -> str | None:
+    """The store's URL: as given, else COPPERMEND_STORE; None: the user's data folder."""
+    return store_url or os.environ.get("COPPERMEND_STORE") or None
 
 
 def in_background(made: Workshop, cache_dir: str | Path | None = None) -> Workshop:
@@ -116,14 +125,14 @@ def device_book(store_url: str | None = None) -> DeviceBook:
     named = os.environ.get("COPPERMEND_DEVICES")
     if named:
         return open_book(Path(named))
-    return open_book(beside_store(store_url or os.environ.get("COPPERMEND_STORE") or None) / "devices")
+    return open_book(beside_store(named_store(store_url)) / "devices")
 
 
 def keeper_of_boards(store_url: str | None = None, folder: Path | None = None) -> Callable[[Package], str]:
     """What keeps packages of bundles on this computer: in ``folder``, None: ``boards`` beside the store."""
     from coppermend.adapters.files.keeping import keep_package
 
-    place = folder or beside_store(store_url or os.environ.get("COPPERMEND_STORE") or None) / "boards"
+    place = folder or beside_store(named_store(store_url)) / "boards"
     return lambda package: keep_package(place, package)
 
 
@@ -135,6 +144,119 @@ def package_source() -> PackageSource:
 class _Named(DiskPackages):
     def read(self, path: str) -> Package:
         return super().read(package_path(path))
+
+
+# ---- keeping the store ----
+def back_up(store_url: str | None, sink: IO[bytes], scratch: Path) -> BackedUp:
+    """Write the whole store into ``sink``: SQLite as a snapshot, PostgreSQL as a bundle. ``scratch`` a folder with room for the database."""
+    url = named_store(store_url)
+    if not is_shared(url):
+        from coppermend.adapters.storage.backup import back_up as back_up_sqlite
+        from coppermend.adapters.storage.place import store_place
+
+        return back_up_sqlite(store_place(url), sink, scratch)
+    with contextlib.closing(open_store(url, older=True)) as store:
+        return _bundled(store, sink)
+
+
+def _bundled(store: SqlStore, sink: IO[bytes]) -> BackedUp:
+    from coppermend.services.bundling.writing import write_bundle
+    from coppermend.services.storekeeping import BackedUp
+
+    done = write_bundle(sink, store, [case for _, case in store.numbers()])
+    return BackedUp("bundle", done.cases, done.entries, done.attachments)
+
+
+def restore(store_url: str | None, source: IO[bytes], name: str, *, replace: bool = False) -> Restored:
+    """Put a backup (or a bundle) into an empty store. ``replace``: an SQLite store that stands there is put aside. Refusal STO-040, BUN-0xx, STO-0xx."""
+    from coppermend.adapters.storage.backup import is_backup
+    from coppermend.adapters.storage.backup import restore as restore_sqlite
+    from coppermend.adapters.storage.place import store_place
+    from coppermend.services.bundling import layout
+    from coppermend.services.bundling.reading import open_bundle
+    from coppermend.services.bundling.taking import take_in
+    from coppermend.services.storekeeping import Restored, copy_store
+
+    url = named_store(store_url)
+    snapshot = is_backup(source)
+    if snapshot and not is_shared(url):
+        done = restore_sqlite(store_place(url), source, name, Uuid7Ids().new(), replace)
+        _brought_up(url)
+        return done
+    bundle = None if snapshot else open_bundle(source, name, layout.FROM_DISK)
+    with contextlib.closing(open_store(url)) as store:
+        if store.numbers():
+            raise refuse(
+                "STO-040",
+                "The store holds cases already.",
+                "Name an empty one with --store, or take a bundle in: coppermend bundle import FILE.",
+                Place(thing=f"store {store.where}"),
+            )
+        if bundle is not None:
+            found = take_in(store, bundle)
+            return Restored(store.where, store.bench, "", found.attachments)
+        with tempfile.TemporaryDirectory() as folder:
+            restore_sqlite(store_place(folder), source, name, Uuid7Ids().new())
+            _brought_up(folder)
+            with contextlib.closing(open_store(folder)) as middle:
+                copied = copy_store(middle, store)
+        return Restored(store.where, store.bench, "", copied.attachments)
+
+
+def _brought_up(url: str | None) -> None:
+    """A restored store of an older version is brought up at once: the backup itself holds it as it was."""
+    from coppermend.adapters.storage.schema import SCHEMA_VERSION
+
+    with contextlib.closing(open_store(url, older=True)) as store:
+        if store.version < SCHEMA_VERSION:
+            store.migrate()
+
+
+def migrate(store_url: str | None) -> Migrated:
+    """Bring a store of an older version up, after a backup beside it. Refusal STO-005 for a newer one, STO-0xx in words."""
+    from coppermend.adapters.storage.schema import SCHEMA_VERSION
+    from coppermend.services.storekeeping import Migrated
+
+    with contextlib.closing(open_store(store_url, older=True)) as store:
+        before = store.version
+        backup = _backed_up_first(store, named_store(store_url)) if before < SCHEMA_VERSION else ""
+        if backup:
+            store.migrate()
+        return Migrated(store.where, before, store.version, backup)
+
+
+def _backed_up_first(store: SqlStore, url: str | None) -> str:
+    """Keep the store as it is in a file beside it, whole and synced, before it is changed. Attachments are not changed and stay where they are."""
+    from coppermend.adapters.storage.attachments import sync_folder
+    from coppermend.adapters.storage.sqlite import SqliteStore
+
+    stamp = SystemClock().now()[:19].replace("-", "").replace(":", "").replace("T", "-")
+    folder = beside_store(url) / "backups"
+    name = folder / f"version-{store.version}-{stamp}{'.db' if isinstance(store, SqliteStore) else '.zip'}"
+    part = name.with_suffix(".part")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        part.unlink(missing_ok=True)
+        if isinstance(store, SqliteStore):
+            from coppermend.adapters.storage.backup import snapshot
+
+            said = snapshot(store.place, part)
+            if said:
+                words = f"SQLite reports: {said[0]}; the store was not changed."
+                raise refuse("STO-013", words, "Run store check; restore from a backup.", Place(thing=f"store {store.where}"))  # fmt: skip
+        else:
+            with part.open("wb") as sink:
+                _bundled(store, sink)
+                sink.flush()
+                os.fsync(sink.fileno())
+        part.replace(name)
+        sync_folder(folder)
+    except OSError as err:
+        words = f"The store cannot be backed up first: {err.strerror or err}. It was not changed."
+        raise refuse("STO-042", words, "Make room, or give yourself the right to write there.", Place(file=str(folder))) from err  # fmt: skip
+    finally:
+        part.unlink(missing_ok=True)
+    return str(name)
 
 
 # ---- boards ----
@@ -166,6 +288,13 @@ def demo_machine() -> Machine:
 def board_cache(cache_dir: str | Path | None = None) -> DiskBoards:
     """The cache of built boards and graphs, kept apart for each state of the building code."""
     return DiskBoards(cache_folder(cache_dir), code_digest())
+
+
+def field_cache(cache_dir: str | Path | None = None) -> DiskBoards:
+    """The cache of fault sets of boards under power, beside the built boards, kept apart for each state of the code that predicts them."""
+    from coppermend.adapters.files.version import predicting_digest
+
+    return DiskBoards(cache_folder(cache_dir), predicting_digest())
 
 
 def package_path(package: str) -> str:
@@ -262,6 +391,7 @@ def powered_setting(
         device_book(store_url),
         machine_model(package, model),
         most=MOST_SETS if most is None else most,
+        keep=field_cache(),
     )
 
 
@@ -291,7 +421,7 @@ def instruments(*, files: bool = False, keep: Callable[[str], None] | None = Non
 
 def lan_folder(store_url: str | None = None) -> Path:
     """Where devices, codes and certificates of the local network are kept: ``lan`` beside the store."""
-    return beside_store(store_url or os.environ.get("COPPERMEND_STORE") or None) / "lan"
+    return beside_store(named_store(store_url)) / "lan"
 
 
 def lan_book(store_url: str | None = None) -> LanBook:
@@ -379,7 +509,7 @@ def examine(store_url: str | None = None, cache_dir: str | Path | None = None) -
         store = open_store(store_url)
     except Refusal as err:
         return (*looks, Look("store", "bad", err.finding.line(), err.finding.remedy))
-    folder = beside_store(store_url or os.environ.get("COPPERMEND_STORE") or None)
+    folder = beside_store(named_store(store_url))
     looks += [
         guarded("store", lambda: look_at_store(store)),
         look_at_space(str(folder), shutil.disk_usage(folder).free),

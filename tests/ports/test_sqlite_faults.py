@@ -275,8 +275,8 @@ def test_a_changed_entry_and_a_changed_attachment_are_named(tmp_path: Path) -> N
     line.close()
     (tmp_path / "attachments" / name[:2] / name).write_bytes(b"a PICTURE")
     found = [(one.code, one.place.words()) for one in store.check()]
-    assert [code for code, _ in found] == ["STO-015", "LOG-011", "STO-021"]
-    assert "entry 4" in found[1][1] and name in found[2][1]
+    assert [code for code, _ in found] == ["STO-017", "STO-015", "LOG-011", "STO-021"]
+    assert "entry 4" in found[2][1] and name in found[3][1]
     with pytest.raises(Refusal, match="STO-021"):
         store.attachment(name)
     with pytest.raises(Refusal, match="STO-015"):

@@ -10,9 +10,9 @@ import click
 
 from coppermend.bootstrap import keeper_of_boards, package_source
 from coppermend.cli import print_json
-from coppermend.cli.files import written_whole
+from coppermend.cli.files import opened, written_whole
 from coppermend.cli.shop import JSON, shop
-from coppermend.core.findings import Place, refuse
+from coppermend.core.findings import refuse
 from coppermend.services.bundling import layout
 from coppermend.services.bundling.reading import Bundle, open_bundle
 from coppermend.services.bundling.taking import take_in, verify
@@ -79,7 +79,7 @@ def bundle_export(
 @JSON
 def bundle_verify(file: Path, as_json: bool) -> int:
     """Say what a bundle holds and everything that is wrong with it: checksums, hash chains, payloads, boards. Status 1 when something is."""
-    with _opened(file) as source:
+    with opened(file) as source:
         found = verify(_bundle(source, file))
     if as_json:
         print_json({"file": str(file), **found.as_dict()})
@@ -107,7 +107,7 @@ def bundle_import(ctx: click.Context, file: Path, boards: Path | None, without_b
     """Take in a bundle. Everything is verified before anything is written; a case that is here already is merged, nothing is doubled."""
     made = shop(ctx)
     keep = None if without_boards else keeper_of_boards(ctx.find_root().obj.get("store"), boards)
-    with _opened(file) as source:
+    with opened(file) as source:
         done = take_in(made.store, _bundle(source, file), keep)
     if as_json:
         print_json(done.as_dict())
@@ -126,14 +126,6 @@ def bundle_import(ctx: click.Context, file: Path, boards: Path | None, without_b
 
 def _bundle(source: IO[bytes], file: Path) -> Bundle:
     return open_bundle(source, file.name, layout.FROM_DISK)
-
-
-def _opened(file: Path) -> IO[bytes]:
-    try:
-        return file.open("rb")
-    except OSError as err:
-        words = f"{file.name} cannot be read: {err.strerror or type(err).__name__}."
-        raise refuse("CLI-002", words, "See whether the name is right.", Place(file=file.name)) from None
 
 
 def _sum(file: Path) -> str:

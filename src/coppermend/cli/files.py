@@ -25,6 +25,15 @@ def file_bytes(file: Path) -> bytes:
         ) from None
 
 
+def opened(file: Path) -> IO[bytes]:
+    """The file, to read; Refusal CLI-002 says why it cannot be read."""
+    try:
+        return file.open("rb")
+    except OSError as err:
+        words = f"{file.name} cannot be read: {err.strerror or type(err).__name__}."
+        raise refuse("CLI-002", words, "See whether the name is right.", Place(file=file.name)) from None
+
+
 @contextlib.contextmanager
 def written_whole(file: Path) -> Iterator[IO[bytes]]:
     """A file to write that takes its name when it is complete and synced; what was there before stays until then. Refusal CLI-001 says why it cannot be written."""

@@ -31,7 +31,9 @@ def shop(ctx: click.Context) -> Workshop:
     root = ctx.find_root()
     root.ensure_object(dict)
     if "workshop" not in root.obj:
-        root.obj["workshop"] = workshop(root.obj.get("store"))
+        made = workshop(root.obj.get("store"))
+        root.obj["workshop"] = made
+        root.call_on_close(made.store.close)
     found: Workshop = root.obj["workshop"]
     return found
 

@@ -8,8 +8,8 @@ from typing import Any
 
 from coppermend.core.findings import Finding, Refusal, Severity
 from coppermend.core.log.state import plain
-from coppermend.services.cases import unreadable
 from coppermend.services.ports import CaseStore
+from coppermend.services.storekeeping import check_store
 
 LEAST_FREE_BYTES = 200 * 1024 * 1024
 """Below this a bench is warned: room for some thousand entries and a few photos is left."""
@@ -39,11 +39,10 @@ def guarded(name: str, look: Callable[[], Look]) -> Look:
 
 def look_at_store(store: CaseStore) -> Look:
     """Whether the store can be written, and every chain, page and attachment is whole."""
-    findings = [*store.check(), *(one for head in store.heads() for one in unreadable(store.entries(head.id)))]
-    cases, entries = len(store.heads()), sum(head.entries for head in store.heads())
-    if findings:
-        return Look("store", "bad", f"{store.where}: {_lines(findings)}", findings[0].remedy)
-    whole = f"{store.where}: {cases} cases, {entries} entries, every hash chain and attachment whole"
+    found = check_store(store)
+    if found.findings:
+        return Look("store", "bad", f"{store.where}: {_lines(found.findings)}", found.findings[0].remedy)
+    whole = f"{store.where}: {found.cases} cases, {found.entries} entries, every hash chain and attachment whole"
     if not store.writable:
         return Look(
             "store",

@@ -73,6 +73,9 @@ class CaseStore(Protocol):
     def check(self) -> tuple[Finding, ...]:
         """What is wrong with the store: database pages, hash chains, attachments."""
 
+    def close(self) -> None:
+        """Let go of it; nothing is asked of it afterwards."""
+
 
 class Clock(Protocol):
     """Tells the time."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import sqlite3
 from collections.abc import Iterator
 
 from sqlalchemy.exc import DBAPIError
@@ -21,6 +22,8 @@ def in_words(place: StorePlace) -> Iterator[None]:
         yield
     except DBAPIError as err:
         raise _database(str(err.orig or err), place) from err
+    except sqlite3.Error as err:
+        raise _database(str(err), place) from err
     except OSError as err:
         raise _file(err, place) from err
 

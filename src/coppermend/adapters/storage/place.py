@@ -105,7 +105,7 @@ def prepare(place: StorePlace) -> bool:
             at(place),
         ) from err
     check_head(place)
-    return _can_write(place)
+    return can_write(place)
 
 
 def check_head(place: StorePlace) -> None:
@@ -128,8 +128,8 @@ def check_head(place: StorePlace) -> None:
         )
 
 
-def _can_write(place: StorePlace) -> bool:
-    """Really try: rights alone say little on read-only media and network drives."""
+def can_write(place: StorePlace) -> bool:
+    """Whether the store can be written. Really tried: rights alone say little on read-only media and network drives."""
     folder = place.database.parent
     if place.database.exists() and not os.access(place.database, os.W_OK):
         return False

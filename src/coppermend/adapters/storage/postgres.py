@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, func, insert, i
 from sqlalchemy.dialects.postgresql import insert as insert_or
 
 from coppermend.adapters.storage.attachments import named_so, not_here, not_the_same
+from coppermend.adapters.storage.migrations import migrate
 from coppermend.adapters.storage.pg_errors import in_words, readable_place
 from coppermend.adapters.storage.schema import ATTACHMENTS, FACTS, META, SCHEMA_VERSION, SHARED
 from coppermend.adapters.storage.sql import SqlStore
@@ -46,9 +47,10 @@ class PostgresStore(SqlStore):
     """A CaseStore on PostgreSQL. ``bench`` is the id of this computer's bench: the database serves several.
 
     ``url`` as libpq reads it: ``postgresql://user@host:5432/name``; several hosts and ``target_session_attrs=read-write`` for a failover.
+    ``older``: open also a store of an older version, to bring it up.
     """
 
-    def __init__(self, url: str, bench: str, patience_s: float = PATIENCE_S) -> None:
+    def __init__(self, url: str, bench: str, patience_s: float = PATIENCE_S, older: bool = False) -> None:
         self._url, self._bench, self._patience_s = url, bench, patience_s
         self._where = readable_place(url)
         self._engine = self._reader = _engine(url)
@@ -59,7 +61,7 @@ class PostgresStore(SqlStore):
                 self._writable = self._can_write()
                 if self._writable:
                     self._make_tables()
-                self._check_version()
+                self._check_version(older)
         except Refusal:
             self._engine.dispose()
             raise
@@ -122,6 +124,14 @@ class PostgresStore(SqlStore):
             raise not_the_same(sha256)
         return bytes(data)
 
+    def migrate(self) -> None:
+        """Bring the tables up to the newest version, all or nothing. The caller has backed the store up."""
+        self._need_writable()
+        with self._in_words(), self._engine.begin() as line:
+            line.execute(select(func.pg_advisory_xact_lock(_MAKING)))
+            version = line.execute(select(FACTS.c.value).where(FACTS.c.name == "schema_version")).scalar_one()
+            self._version = migrate(line, int(version))
+
     # -- inside ------------------------------------------------------------------------------------------------------------------
 
     def _in_words(self) -> AbstractContextManager[None]:
@@ -176,6 +186,10 @@ class PostgresStore(SqlStore):
 
     def _tell(self, line: Connection, case: str) -> None:
         line.execute(select(func.pg_notify(CHANNEL, case)))
+
+    def _count_on(self, line: Connection) -> None:
+        """A sequence does not see numbers that were given by hand: it is set to the largest."""
+        line.exec_driver_sql("SELECT setval(pg_get_serial_sequence('cases', 'number'), max(number)) FROM cases")
 
     def _check_pages(self, line: Connection) -> Iterator[Finding]:
         """Settings that lose what was acknowledged; pages that do not fit their checksums are found as they are read."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from sqlalchemy import Column, Index, Integer, LargeBinary, MetaData, Table, Text, UniqueConstraint
 
-SCHEMA_VERSION = 1
-"""Version of the tables below. A store with a higher one was made by a newer Coppermend and is refused."""
+SCHEMA_VERSION = 2
+"""Version of the tables below. A store with a higher one was made by a newer Coppermend and is refused; a lower one is brought up by ``migrations``."""
 
 META = MetaData()
 
@@ -34,10 +34,12 @@ ENTRIES = Table(
     Column("bench_seq", Integer, nullable=False),
     Column("kind", Text, nullable=False),
     Column("body", Text, nullable=False),
+    Column("sha256", Text, nullable=False),
     UniqueConstraint("case_id", "bench", "bench_seq", name="entries_once"),
     Index("entries_in_order", "case_id", "lamport", "bench", "bench_seq"),
 )
-"""``body`` is the whole entry as canonical JSON; the other columns repeat it for the database to find and order."""
+"""``body`` is the whole entry as canonical JSON; the other columns repeat it for the database to find and order. ``sha256`` of the body
+speaks also for a bench's last entry, which no later one is tied to."""
 
 SHARED = MetaData()
 

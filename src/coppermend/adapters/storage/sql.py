@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import json
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager
 from typing import Any
 
 from sqlalchemy import Connection, Engine, bindparam, func, insert, inspect, select
+from sqlalchemy.exc import DatabaseError
 
+from coppermend.adapters.storage.checking import all_cases, check_case, is_damage, read_entry
 from coppermend.adapters.storage.schema import CASES, ENTRIES, FACTS, SCHEMA_VERSION
-from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
+from coppermend.core.findings import Finding, Place, Refusal, refuse
 from coppermend.core.log.canonical import sha256_hex
 from coppermend.core.log.chain import check_chain
-from coppermend.core.log.kinds import attachments_of, check_payload
-from coppermend.core.log.model import NO_PREV, Draft, Entry, entry_from_dict, placed_after
+from coppermend.core.log.kinds import check_payload
+from coppermend.core.log.model import NO_PREV, Draft, Entry, placed_after
 from coppermend.services.ports import CaseHead
 
 _BY_ID = select(ENTRIES.c.body).where(ENTRIES.c.id == bindparam("id"))
@@ -25,7 +26,7 @@ _LAST = (
     .limit(1)
 )
 _LAST_OF_BENCH = (
-    select(ENTRIES.c.body)
+    select(ENTRIES.c.sha256)
     .where(ENTRIES.c.case_id == bindparam("case"), ENTRIES.c.bench == bindparam("bench"))
     .order_by(ENTRIES.c.bench_seq.desc())
     .limit(1)
@@ -37,7 +38,7 @@ _BEFORE = select(
     _LAST_OF_BENCH.with_only_columns(ENTRIES.c.bench_seq).scalar_subquery(),
     _LARGEST_LAMPORT.scalar_subquery(),
 )
-"""What append must know, in one question: the entry of that id, the bench's last one with its number, the case's largest lamport."""
+"""What append must know, in one question: the entry of that id, the SHA-256 of the bench's last one with its number, the case's largest lamport."""
 _INSERT = insert(ENTRIES)
 _NUMBERS = select(CASES.c.number, CASES.c.id).order_by(CASES.c.number)
 
@@ -51,6 +52,7 @@ class SqlStore(ABC):
     """For reading."""
     _bench: str
     _writable: bool
+    _version: int = SCHEMA_VERSION
 
     @property
     def bench(self) -> str:
@@ -65,6 +67,10 @@ class SqlStore(ABC):
     @abstractmethod
     def close(self) -> None:
         """Let go of the database."""
+
+    @abstractmethod
+    def migrate(self) -> None:
+        """Bring the tables up to the newest version, all or nothing."""
 
     @abstractmethod
     def attach(self, data: bytes) -> str:
@@ -86,11 +92,10 @@ class SqlStore(ABC):
         with self._in_words(), self._engine.begin() as line:
             self._queue(line, draft.case)
             before = line.execute(_BEFORE, {"id": draft.id, "case": draft.case, "bench": draft.bench}).one()
-            known, last, seq, lamport = before
+            known, prev, seq, lamport = before
             if known is not None:
-                return _same(_entry(known), draft)
-            seq, prev = (0, NO_PREV) if last is None else (seq, sha256_hex(last.encode()))
-            entry = placed_after(draft, seq, prev, lamport or 0)
+                return _same(read_entry(known), draft)
+            entry = placed_after(draft, seq or 0, prev or NO_PREV, lamport or 0)
             if entry.bench_seq == 1:
                 self._number(line, entry.case)
             line.execute(_INSERT, _row(entry))
@@ -134,7 +139,7 @@ class SqlStore(ABC):
             .order_by(CASES.c.number)
         )
         with self._in_words(), self._reader.connect() as line:
-            return tuple(self._head(line, number, case, n) for number, case, n in line.execute(rows).all())
+            return tuple(self._head_or_words(line, number, case, n) for number, case, n in line.execute(rows).all())
 
     def numbers(self) -> tuple[tuple[int, str], ...]:
         """(short number, id) of every case."""
@@ -147,12 +152,28 @@ class SqlStore(ABC):
             return line.execute(select(CASES.c.number).where(CASES.c.id == case)).scalar() or 0
 
     def check(self) -> tuple[Finding, ...]:
-        """Pages, chains, attachments; an entry that cannot be read any more is named, the rest is still looked at."""
+        """Pages, rows, chains, attachments; what cannot be read any more is named, the rest is still looked at."""
         with self._in_words(), self._reader.connect() as line:
             found = [*self._check_pages(line)]
-            for (case,) in line.execute(select(CASES.c.id).order_by(CASES.c.number)).all():
-                found += self._check_case(line, case)
+            for case in all_cases(line):
+                found += check_case(line, case, lambda name: self._has_attachment(line, name))
             return (*found, *self._check_attachments(line))
+
+    def adopt_numbers(self, numbers: Sequence[tuple[int, str]]) -> None:
+        """Give cases that are to come the short numbers that they had elsewhere, where neither the number nor the case is known here yet."""
+        self._need_writable()
+        with self._in_words(), self._engine.begin() as line:
+            here = line.execute(_NUMBERS).all()
+            taken, known = {number for number, _ in here}, {case for _, case in here}
+            new = [{"number": n, "id": case} for n, case in numbers if n not in taken and case not in known]
+            if new:
+                line.execute(insert(CASES), new)
+                self._count_on(line)
+
+    @property
+    def version(self) -> int:
+        """Version of its tables."""
+        return self._version
 
     # -- what a database does its own way ----------------------------------------------------------------------------------------
 
@@ -177,6 +198,10 @@ class SqlStore(ABC):
         """Tell other benches, when the transaction is committed, that the case has grown."""
 
     @abstractmethod
+    def _count_on(self, line: Connection) -> None:
+        """See to it that the next short number follows the largest."""
+
+    @abstractmethod
     def _check_pages(self, line: Connection) -> Iterator[Finding]:
         """What the database itself says of its pages."""
 
@@ -190,8 +215,8 @@ class SqlStore(ABC):
 
     # -- inside ------------------------------------------------------------------------------------------------------------------
 
-    def _check_version(self) -> dict[str, str]:
-        """What the store says of itself; Refusal STO-005 when the store is newer than this program or no store of ours."""
+    def _check_version(self, older: bool = False) -> dict[str, str]:
+        """What the store says of itself; Refusal STO-005 when it is newer than this program, STO-006 when it is ``older`` and may not be, STO-003 when it is none of ours."""
         with self._reader.connect() as line:
             if not inspect(line).has_table(FACTS.name):
                 raise refuse("STO-003", "This database is no store of cases.", "Name the store's folder.", self._at())
@@ -204,12 +229,20 @@ class SqlStore(ABC):
                 "Use the newer Coppermend that made it; nothing was changed.",
                 self._at(),
             )
+        self._version = int(version)
+        if self._version < SCHEMA_VERSION and not older:
+            raise refuse(
+                "STO-006",
+                f"The store has version {version}; this Coppermend works with version {SCHEMA_VERSION}.",
+                "Bring it up: coppermend store migrate. It is backed up first.",
+                self._at(),
+            )
         return facts
 
     @staticmethod
     def _by_id(line: Connection, entry_id: str) -> Entry | None:
         body = line.execute(_BY_ID, {"id": entry_id}).scalar()
-        return None if body is None else _entry(body)
+        return None if body is None else read_entry(body)
 
     @staticmethod
     def _number(line: Connection, case: str) -> None:
@@ -238,7 +271,17 @@ class SqlStore(ABC):
     def _entries(line: Connection, case: str) -> tuple[Entry, ...]:
         found = select(ENTRIES.c.body).where(ENTRIES.c.case_id == case)
         rows = line.execute(found.order_by(ENTRIES.c.lamport, ENTRIES.c.bench, ENTRIES.c.bench_seq)).scalars().all()
-        return tuple(_entry(body) for body in rows)
+        return tuple(read_entry(body) for body in rows)
+
+    @classmethod
+    def _head_or_words(cls, line: Connection, number: int, case: str, count: int) -> CaseHead:
+        """A damaged case stands in the list with words instead of its title: the others are not its fault."""
+        try:
+            return cls._head(line, number, case, count)
+        except (Refusal, DatabaseError) as err:
+            if isinstance(err, DatabaseError) and not is_damage(err):
+                raise
+            return CaseHead(case, number, count, _unreadable(case), None, _unreadable(case))
 
     @staticmethod
     def _head(line: Connection, number: int, case: str, count: int) -> CaseHead:
@@ -251,59 +294,16 @@ class SqlStore(ABC):
         ).scalar_one()
         board = line.execute(_LAST.where(mine, ENTRIES.c.kind == "board")).scalar()
         last = line.execute(_LAST.where(mine)).scalar_one()
-        try:
-            return CaseHead(case, number, count, _entry(first), None if board is None else _entry(board), _entry(last))
-        except Refusal:
-            return CaseHead(case, number, count, _unreadable(case), None, _unreadable(case))
-
-    def _check_case(self, line: Connection, case: str) -> list[Finding]:
-        rows = line.execute(select(ENTRIES.c.id, ENTRIES.c.body).where(ENTRIES.c.case_id == case)).all()
-        read, found = [], []
-        for entry_id, body in rows:
-            try:
-                read.append(_entry(body))
-            except Refusal:
-                found.append(
-                    Finding(
-                        "STO-015",
-                        Severity.ERROR,
-                        Place(thing=f"case {case} entry {entry_id}"),
-                        "The entry can no longer be read.",
-                        "Restore from a backup.",
-                    )
-                )
-        for name in attachments_of(read):
-            if not self._has_attachment(line, name):
-                found.append(
-                    Finding(
-                        "STO-020",
-                        Severity.ERROR,
-                        Place(thing=f"case {case} attachment {name}"),
-                        "The attachment is not in the store.",
-                        "Import the case from an export that holds it.",
-                    )
-                )
-        return found + list(check_chain(read))
+        return CaseHead(
+            case, number, count, read_entry(first), None if board is None else read_entry(board), read_entry(last)
+        )
 
 
 def _row(entry: Entry) -> dict[str, Any]:
     return {
         "id": entry.id, "case_id": entry.case, "lamport": entry.lamport, "bench": entry.bench,
-        "bench_seq": entry.bench_seq, "kind": entry.kind, "body": entry.body().decode(),
+        "bench_seq": entry.bench_seq, "kind": entry.kind, "body": (body := entry.body()).decode(), "sha256": sha256_hex(body),
     }  # fmt: skip
-
-
-def _entry(body: str) -> Entry:
-    """The entry of a stored body. Refusal STO-015 when it can no longer be read."""
-    try:
-        return entry_from_dict(json.loads(body))
-    except (ValueError, RecursionError, Refusal) as err:
-        words = f"An entry can no longer be read: it begins {body[:60]!r}."
-        raise refuse(
-            "STO-015",
-            words,
-            "Run doctor: it names the entry. Restore the store from a backup, or import the case's latest export elsewhere.",
-        ) from err
 
 
 def _unreadable(case: str) -> Entry:

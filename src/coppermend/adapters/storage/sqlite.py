@@ -6,20 +6,25 @@ committed transaction outlives a power cut. Two processes on one store queue at 
 
 from __future__ import annotations
 
+import contextlib
 import shutil
 import sqlite3
+import tempfile
 import weakref
 from collections.abc import Iterator
 from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, insert
+from sqlalchemy import URL, Connection, Engine, create_engine, event, insert, select
+from sqlalchemy.exc import DatabaseError
 from sqlalchemy.pool import NullPool
 
 from coppermend.adapters.storage import attachments
 from coppermend.adapters.storage.errors import in_words, read_only
-from coppermend.adapters.storage.place import at, prepare, reading_copy, store_place
+from coppermend.adapters.storage.migrations import migrate
+from coppermend.adapters.storage.pages import damaged_pages
+from coppermend.adapters.storage.place import StorePlace, at, prepare, reading_copy, store_place
 from coppermend.adapters.storage.schema import FACTS, META, SCHEMA_VERSION
 from coppermend.adapters.storage.sql import SqlStore
 from coppermend.core.findings import Finding, Place, Severity
@@ -29,9 +34,9 @@ BUSY_MS = 10_000
 
 
 class SqliteStore(SqlStore):
-    """A CaseStore on SQLite. ``new_bench_id`` is used once, when the store is made."""
+    """A CaseStore on SQLite. ``new_bench_id`` is used once, when the store is made. ``older``: open also a store of an older version, to bring it up."""
 
-    def __init__(self, url: str | None, new_bench_id: str) -> None:
+    def __init__(self, url: str | None, new_bench_id: str, older: bool = False) -> None:
         self._place = store_place(url)
         self._writable = prepare(self._place)
         self._scratch: Path | None = None
@@ -40,7 +45,7 @@ class SqliteStore(SqlStore):
         with self._in_words():
             if self._writable:
                 self._make_tables(new_bench_id)
-            self._bench = self._check_version()["bench"]
+            self._bench = self._check_version(older)["bench"]
 
     @property
     def where(self) -> str:
@@ -63,6 +68,18 @@ class SqliteStore(SqlStore):
         """The bytes kept under that SHA-256."""
         return attachments.read(self._place.attachments, sha256)
 
+    @property
+    def place(self) -> StorePlace:
+        """The database file and the folder of attachments."""
+        return self._place
+
+    def migrate(self) -> None:
+        """Bring the tables up to the newest version, all or nothing. The caller has backed the store up."""
+        self._need_writable()
+        with self._in_words(), self._engine.begin() as line:
+            version = line.execute(select(FACTS.c.value).where(FACTS.c.name == "schema_version")).scalar_one()
+            self._version = migrate(line, int(version))
+
     # -- inside ------------------------------------------------------------------------------------------------------------------
 
     def _in_words(self) -> AbstractContextManager[None]:
@@ -81,12 +98,33 @@ class SqliteStore(SqlStore):
     def _tell(self, line: Connection, case: str) -> None:
         """Nothing to send: the other processes of this computer look at the mark."""
 
+    def _count_on(self, line: Connection) -> None:
+        """AUTOINCREMENT counts on from the largest by itself (SQLite documentation, autoinc.html)."""
+
     def _check_pages(self, line: Connection) -> Iterator[Finding]:
-        for row in line.exec_driver_sql("PRAGMA integrity_check(20)"):
-            if str(row[0]) != "ok":
+        told: list[str] = []
+        try:
+            for row in line.exec_driver_sql("PRAGMA integrity_check(20)"):
+                told.append(str(row[0]))
+        except DatabaseError as err:
+            told += [str(err.orig), *self._damaged_pages(line)]
+        for words in told:
+            if words != "ok":
                 yield Finding(
-                    "STO-013", Severity.ERROR, self._at(), f"SQLite reports: {row[0]}", "Restore from a backup."
+                    "STO-013", Severity.ERROR, self._at(), f"SQLite reports: {words}", "Restore from a backup."
                 )
+
+    def _damaged_pages(self, line: Connection) -> list[str]:
+        """Looked for in a raw copy of the pages, because the newest ones may stand in the write-ahead log."""
+        try:
+            trees = line.exec_driver_sql("SELECT name, type, rootpage FROM sqlite_schema WHERE rootpage > 0").all()
+        except DatabaseError:
+            return ["page 1 or another page of the table sqlite_schema is damaged"]
+        with tempfile.TemporaryDirectory(prefix="coppermend-check-") as folder:
+            path = Path(folder) / "pages.db"
+            with contextlib.closing(sqlite3.connect(path)) as copy:
+                line.connection.driver_connection.backup(copy)  # type: ignore[union-attr]
+            return damaged_pages(path, [(str(name), kind == "table", int(root)) for name, kind, root in trees])
 
     def _check_attachments(self, line: Connection) -> Iterator[Finding]:
         return attachments.check(self._place.attachments)
@@ -96,14 +134,11 @@ class SqliteStore(SqlStore):
 
     def _open(self) -> Engine:
         if self._writable:
-            engine = create_engine(
-                URL.create("sqlite", database=str(self._place.database)), connect_args={"timeout": BUSY_MS / 1000}
+            return for_writing(
+                create_engine(
+                    URL.create("sqlite", database=str(self._place.database)), connect_args={"timeout": BUSY_MS / 1000}
+                )
             )
-            event.listen(engine, "connect", _set_up_connection)
-            event.listen(
-                engine, "begin", lambda line: line.exec_driver_sql("BEGIN IMMEDIATE" if _writes(line) else "BEGIN")
-            )
-            return engine
         if not self._place.database.exists():
             raise read_only(self._place)
         with in_words(self._place):
@@ -123,6 +158,13 @@ class SqliteStore(SqlStore):
                 [{"name": "schema_version", "value": str(SCHEMA_VERSION)}, {"name": "bench", "value": new_bench_id}],
             )
         attachments.sync_folder(self._place.database.parent)
+
+
+def for_writing(engine: Engine) -> Engine:
+    """The engine with our own BEGIN and the settings that keep what is acknowledged."""
+    event.listen(engine, "connect", _set_up_connection)
+    event.listen(engine, "begin", lambda line: line.exec_driver_sql("BEGIN IMMEDIATE" if _writes(line) else "BEGIN"))
+    return engine
 
 
 def _set_up_connection(dbapi: Any, record: Any) -> None:

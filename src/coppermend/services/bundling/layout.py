@@ -8,22 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from coppermend.services.bundling.bag import Kind, Limits
 
 VERSION = 1
 """Of this layout; a bundle with a higher one is refused."""
 
-BAGIT, INFO, MANIFEST, TAG_MANIFEST, READ_ME = (
-    "bagit.txt",
-    "bag-info.txt",
-    "manifest-sha256.txt",
-    "tagmanifest-sha256.txt",
-    "read-me.txt",
-)
-TAGS = (BAGIT, INFO, MANIFEST, TAG_MANIFEST, READ_ME)
 CASES, ATTACHMENTS, BOARDS, LEFT_OUT = "data/cases/", "data/attachments/", "data/boards/", "data/left-out.jsonl"
 
-BAGIT_TEXT = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 READ_ME_TEXT = """Repair cases, readable without the program that wrote them.
 
 data/cases/CASE/log.jsonl    the log of a case, one entry (JSON) a line, oldest first
@@ -47,16 +39,6 @@ _PLAIN = re.compile(r"[A-Za-z0-9_()+=@,-][A-Za-z0-9 _()+=@,.-]{0,99}(?<![ .])")
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")
 
 
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """How much a bundle may hold: files, bytes of one file, bytes of all, and how many times its own size it may unpack to."""
-
-    members: int
-    member_bytes: int
-    total_bytes: int
-    ratio: int = 500
-
-
 UPLOADED = Limits(20_000, 256 * 2**20, 2 * 2**30)
 """For a bundle that came over the network and lies in memory."""
 FROM_DISK = Limits(500_000, 512 * 2**20, 2**42)
@@ -70,8 +52,6 @@ def log_name(case: str) -> str:
 
 def is_ours(name: str) -> bool:
     """Whether a bundle may hold a file of this name: nothing climbs, nothing is hidden, nothing is strange."""
-    if name in TAGS:
-        return True
     found = _OURS.fullmatch(name)
     return found is not None and all(_is_plain(part) for part in (found[4] or "").split("/") if part)
 
@@ -103,3 +83,6 @@ def _runs_into(name: str, taken: set[str]) -> bool:
     low = name.lower()
     parts = low.split("/")
     return f"{low}/" in taken or any("/".join(parts[:k]) in taken for k in range(1, len(parts)))
+
+
+KIND = Kind("Coppermend-Bundle", VERSION, "bundle export", is_ours)

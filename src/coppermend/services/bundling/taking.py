@@ -113,7 +113,7 @@ def take_in(store: CaseStore, bundle: Bundle, keep: KeepBoard | None = None) -> 
         entries = bundle.log(case)
         for sha256 in attachments_of(entries):
             if sha256 in here:
-                store.attach(bundle.data(layout.ATTACHMENTS + sha256))
+                store.attach(bundle.bag.data(layout.ATTACHMENTS + sha256))
         new = store.absorb(entries)
         cases.append(Imported(case, store.number_of(case), new, len(store.entries(case))))
     return TakenIn(tuple(cases), len(here), boards, tuple(sorted(bundle.left_out)))

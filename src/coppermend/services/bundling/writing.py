@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import json
 import zipfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import IO, Any
 
 from coppermend.core.findings import Refusal, refuse
-from coppermend.core.log.canonical import canonical_bytes, sha256_hex
+from coppermend.core.log.canonical import canonical_bytes
 from coppermend.core.log.kinds import attachments_of
 from coppermend.core.log.model import Entry
 from coppermend.services.bundling import layout
+from coppermend.services.bundling.bag import BagWriter
 from coppermend.services.packages import Package, PackageSource, package_id
 from coppermend.services.ports import CaseStore
-
-_EPOCH = (1980, 1, 1, 0, 0, 0)
-_PACKED = (".jsonl", ".json", ".txt")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,25 +38,16 @@ class Written:
 
 
 @dataclass(slots=True)
-class _Bag:
-    """A bag being written: what is listed so far."""
+class _Bundle:
+    """A bundle being written: what it holds so far."""
 
-    zip: zipfile.ZipFile
-    sums: dict[str, str] = field(default_factory=dict)
-    size: int = 0
+    bag: BagWriter
     entries: int = 0
     cases: int = 0
     attachments: set[str] = field(default_factory=set)
     boards: set[str] = field(default_factory=set)
     left_out: list[tuple[str, str]] = field(default_factory=list)
     last: str = ""
-
-    def put(self, name: str, data: bytes) -> None:
-        """Add a payload file once."""
-        if name not in self.sums:
-            self.sums[name] = sha256_hex(data)
-            self.size += len(data)
-            _add(self.zip, name, data)
 
 
 def write_bundle(
@@ -75,67 +64,69 @@ def write_bundle(
     ``rescue``: what cannot be read is left out and named, instead of Refusal STO-0xx. Refusal CAS-001 for a case that is not there.
     """
     with zipfile.ZipFile(sink, "w") as file:
-        bag = _Bag(file)
+        made = _Bundle(BagWriter(file))
         for case in cases:
             assert store is not None
-            _put_case(bag, store, case, files, rescue)
+            _put_case(made, store, case, files, rescue)
         for package in packages:
-            _put_board(bag, package)
-        if bag.left_out:
-            lines = [canonical_bytes({"what": what, "why": why}) + b"\n" for what, why in bag.left_out]
-            bag.put(layout.LEFT_OUT, b"".join(lines))
-        _put_tags(bag)
-    return Written(bag.cases, bag.entries, len(bag.attachments), len(bag.boards), bag.size, tuple(bag.left_out))
+            _put_board(made, package)
+        if made.left_out:
+            lines = [canonical_bytes({"what": what, "why": why}) + b"\n" for what, why in made.left_out]
+            made.bag.put(layout.LEFT_OUT, b"".join(lines))
+        made.bag.close(_info(made), layout.READ_ME_TEXT)
+    return Written(
+        made.cases, made.entries, len(made.attachments), len(made.boards), made.bag.size, tuple(made.left_out)
+    )
 
 
-def _put_case(bag: _Bag, store: CaseStore, case: str, files: PackageSource | None, rescue: bool) -> None:
+def _put_case(made: _Bundle, store: CaseStore, case: str, files: PackageSource | None, rescue: bool) -> None:
     try:
         entries = store.entries(case)
     except Refusal as err:
         if not rescue:
             raise
-        bag.left_out.append((f"case {case}", err.finding.words))
+        made.left_out.append((f"case {case}", err.finding.words))
         return
     if not entries:
         raise refuse("CAS-001", f"There is no case {case!r} in this store.", "See 'coppermend case list'.")
     for sha256 in attachments_of(entries):
         try:
-            if sha256 not in bag.attachments:
-                bag.put(layout.ATTACHMENTS + sha256, store.attachment(sha256))
-                bag.attachments.add(sha256)
+            if sha256 not in made.attachments:
+                made.bag.put(layout.ATTACHMENTS + sha256, store.attachment(sha256))
+                made.attachments.add(sha256)
         except Refusal as err:
             if not rescue:
                 raise
-            bag.left_out.append((f"attachment {sha256}", err.finding.words))
-    bag.put(layout.log_name(case), b"".join(entry.body() + b"\n" for entry in entries))
-    bag.cases, bag.entries = bag.cases + 1, bag.entries + len(entries)
-    bag.last = max(bag.last, *(one.recorded_at for one in entries))
+            made.left_out.append((f"attachment {sha256}", err.finding.words))
+    made.bag.put(layout.log_name(case), b"".join(entry.body() + b"\n" for entry in entries))
+    made.cases, made.entries = made.cases + 1, made.entries + len(entries)
+    made.last = max(made.last, *(one.recorded_at for one in entries))
     if files is not None:
-        _put_board_of(bag, entries, files)
+        _put_board_of(made, entries, files)
 
 
-def _put_board_of(bag: _Bag, entries: tuple[Entry, ...], files: PackageSource) -> None:
+def _put_board_of(made: _Bundle, entries: tuple[Entry, ...], files: PackageSource) -> None:
     """The case's package, where it can still be read and is still that of the case; a case is worth having without it."""
     undone = {one.undoes for one in entries if one.kind == "undo"}
     named = next((one.payload for one in reversed(entries) if one.kind == "board" and one.id not in undone), None)
-    if named is None or named["package_id"] in bag.boards:
+    if named is None or named["package_id"] in made.boards:
         return
     try:
         package = files.read(str(named["package"]))
     except Refusal as err:
-        bag.left_out.append((f"board of case {entries[0].case}", err.finding.words))
+        made.left_out.append((f"board of case {entries[0].case}", err.finding.words))
         return
     if package_id(package.members) == named["package_id"]:
-        _put_board(bag, package)
+        _put_board(made, package)
     else:
-        bag.left_out.append((f"board of case {entries[0].case}", "The package was changed since."))
+        made.left_out.append((f"board of case {entries[0].case}", "The package was changed since."))
 
 
-def _put_board(bag: _Bag, package: Package) -> None:
+def _put_board(made: _Bundle, package: Package) -> None:
     named = package_id(package.members)
-    if named in bag.boards:
+    if named in made.boards:
         return
-    bag.boards.add(named)
+    made.boards.add(named)
     folder = f"{layout.BOARDS}{named}/"
     about: dict[str, Any] = {"title": package.title, "package_id": named}
     taken = 0
@@ -146,38 +137,15 @@ def _put_board(bag: _Bag, package: Package) -> None:
             place = places[one.name]
             if place.startswith("files/"):
                 place, taken = f"files/{taken:05}", taken + 1
-            bag.put(folder + place, one.data)
+            made.bag.put(folder + place, one.data)
             rows.append({"name": one.name, "file": place, "bytes": len(one.data)})
         about[what] = rows
-    bag.put(folder + "about.json", json.dumps(about, indent=1, ensure_ascii=True, sort_keys=True).encode())
+    made.bag.put(folder + "about.json", json.dumps(about, indent=1, ensure_ascii=True, sort_keys=True).encode())
 
 
-def _put_tags(bag: _Bag) -> None:
-    info = [
-        "Bag-Software-Agent: Coppermend",
-        *([f"Bagging-Date: {bag.last[:10]}"] if bag.last else []),
-        f"Payload-Oxum: {bag.size}.{len(bag.sums)}",
-        f"Coppermend-Bundle: {layout.VERSION}",
-        f"Coppermend-Holds: {bag.cases} cases, {bag.entries} entries, {len(bag.attachments)} attachments, {len(bag.boards)} boards",
-    ]
-    tags = {
-        layout.BAGIT: layout.BAGIT_TEXT.encode(),
-        layout.INFO: ("\n".join(info) + "\n").encode(),
-        layout.MANIFEST: _listed(bag.sums),
-        layout.READ_ME: layout.READ_ME_TEXT.encode(),
-    }
-    tags[layout.TAG_MANIFEST] = _listed({name: sha256_hex(data) for name, data in tags.items()})
-    for name, data in tags.items():
-        _add(bag.zip, name, data)
-
-
-def _listed(sums: Mapping[str, str]) -> bytes:
-    return "".join(f"{sha256}  {name}\n" for name, sha256 in sorted(sums.items())).encode()
-
-
-def _add(file: zipfile.ZipFile, name: str, data: bytes) -> None:
-    info = zipfile.ZipInfo(name, _EPOCH)
-    info.compress_type = zipfile.ZIP_DEFLATED if name.endswith(_PACKED) else zipfile.ZIP_STORED
-    info.external_attr = 0o644 << 16
-    info.create_system = 3
-    file.writestr(info, data)
+def _info(made: _Bundle) -> list[str]:
+    holds = (
+        f"{made.cases} cases, {made.entries} entries, {len(made.attachments)} attachments, {len(made.boards)} boards"
+    )
+    date = [f"Bagging-Date: {made.last[:10]}"] if made.last else []
+    return [*date, f"{layout.KIND.label}: {layout.VERSION}", f"External-Description: {holds}"]
