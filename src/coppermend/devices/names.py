@@ -14,6 +14,7 @@ _PREFIX = r"(?:M5[A-Z]|[A-Z]{0,4})"
 _TAIL = r"(?:(?:[A-Z]{1,4}\d{0,3}[A-Z]{0,3})?(?:-[A-Z0-9]{1,6}){0,2}|[A-Z]{1,4}\d{0,3}[A-Z]{0,2}(?:-\d+)?)"
 
 
+@cache
 def squeeze(name: str) -> str:
     """A type number in one spelling: capitals, no spaces, micro sign as U.
 

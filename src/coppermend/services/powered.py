@@ -20,6 +20,7 @@ from coppermend.core.copper.model import CopperGraph
 from coppermend.core.findings import refuse
 from coppermend.core.thermal.expect import LEAST_OWN_K, case_rise_k
 from coppermend.devices.book import DeviceBook
+from coppermend.services.field_pack import KIND, FieldKeep, field_key, pack_field, unpack_sets
 
 WITHOUT = (PartState.OUT, PartState.NOT_FITTED)
 
@@ -70,8 +71,10 @@ def powered_board(
     table: FaultTable | None = None,
     most: int = MOST_SETS,
     states: dict[str, PartState] | None = None,
+    keep: FieldKeep | None = None,
 ) -> PoweredBoard:
-    """The board under power, ready for beliefs. ``most`` fault sets are held. About 3 s of CPU and 150 MB for the demonstration machine at the default.
+    """The board under power, ready for beliefs. ``most`` fault sets are held. About 3 s of CPU and 150 MB for the demonstration machine at the default;
+    with ``keep`` the fault sets are taken from there where they were reckoned before, and kept there else.
 
     Refusal EXP-011 when nothing of it can be judged: no chip of the device book on a known net.
     """
@@ -91,7 +94,13 @@ def powered_board(
             "Nothing on this board can be judged under power: none of its parts is a chip of the device book on a known net.",
             "See whether the parts list gives the chips' types ('coppermend expect PACKAGE'); add own ones (docs/reference/devices.md).",
         )
-    made = build_field(behaviour, causes, numbers, spots, model.screens, most, judged_by_warmth(board, book))
+    warm = judged_by_warmth(board, book)
+    key = field_key(behaviour, causes, numbers, spots, model.screens, most, book.digest) if keep is not None else ""
+    found = keep.load_blob(key, KIND) if keep is not None else None
+    kept = None if found is None else unpack_sets(*found, causes=len(causes), spots=len(spots))
+    made = build_field(behaviour, causes, numbers, spots, model.screens, most, warm, kept)
+    if keep is not None and kept is None:
+        keep.save_blob(key, KIND, *pack_field(made))
     return PoweredBoard(circuit, model, trees, made)
 
 

@@ -38,7 +38,7 @@ def suspect_map(
     the log stands, ``mark`` its end.
     """
     binding = bind(workshop, case)
-    made = board_of_case(binding, book, machine)
+    made = board_of_case(binding, book, machine, workshop.fields)
     view = suspects_for_case(workshop, case, book, machine, most)
     found = evidence_of(workshop, case, binding, made).found
     looks = [one for one in found if isinstance(one, Look)]

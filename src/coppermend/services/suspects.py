@@ -37,6 +37,7 @@ from coppermend.core.planning.suspects_words import step_caution, step_reason, s
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind, part_states
 from coppermend.services.copperfirst import CopperFirst, copper_first
+from coppermend.services.field_pack import FieldKeep
 from coppermend.services.handsevidence import hand_evidence
 from coppermend.services.handwork import hand_work
 from coppermend.services.looks import marked
@@ -192,7 +193,7 @@ def suspects_for_case(
     for (``WITHOUT``). Nothing is stored; the log is all there is.
     """
     binding = bind(workshop, case)
-    made = board_of_case(binding, book, machine)
+    made = board_of_case(binding, book, machine, workshop.fields)
     evidence = evidence_of(workshop, case, binding, made)
     state = observed(initial(made.field), evidence.found)
     return _view(binding, made, state, evidence, most, without)
@@ -227,15 +228,17 @@ def heat_pictures(workshop: Workshop, case: str) -> dict[str, dict[str, Any]]:
     return found
 
 
-def board_of_case(binding: Binding, book: DeviceBook, machine: MachineModel | None) -> PoweredBoard:
-    """The powered board of a case, kept as long as its copper, areas and numbers stay."""
+def board_of_case(
+    binding: Binding, book: DeviceBook, machine: MachineModel | None, keep: FieldKeep | None = None
+) -> PoweredBoard:
+    """The powered board of a case, kept as long as its copper, areas and numbers stay; ``keep``: where its fault sets outlast the command."""
     model = machine or MachineModel()
     areas = marked(binding.areas)
     key = ("powered", id(binding.graph), areas, repr(binding.basis), book.digest, model)
     if key not in binding.kept:
         table = FaultTable(copper=binding.basis)
         states = part_states(binding.state)
-        made = powered_board(binding.board, binding.graph, areas, book, model, table, states=states)
+        made = powered_board(binding.board, binding.graph, areas, book, model, table, states=states, keep=keep)
         names = {
             (net, node): f"{points[0].id} ({net})"
             for net, tree in made.trees.items()

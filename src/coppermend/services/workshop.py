@@ -10,6 +10,7 @@ from coppermend.services.ports import BoardShelf, CaseStore, Clock, Ids
 if TYPE_CHECKING:
     from coppermend.services.bind import Binding
     from coppermend.services.building import BuildingShelf
+    from coppermend.services.field_pack import FieldKeep
     from coppermend.services.packages import PackageSource
 
 
@@ -27,3 +28,5 @@ class Workshop:
     """Reads packages again where a use case needs a file of one (photos); None where there is no disk."""
     building: BuildingShelf | None = None
     """The shelf again, where boards are built in the background (a server); None where the asker waits."""
+    fields: FieldKeep | None = None
+    """Where the fault sets of boards under power are kept from one command to the next; None: they are reckoned anew."""

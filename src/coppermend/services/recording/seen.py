@@ -47,7 +47,7 @@ def with_seen(
     if book is None or not _powered(state):
         return view
     try:
-        made = board_of_case(binding, book, machine)
+        made = board_of_case(binding, book, machine, workshop.fields)
         course = suspect_course(workshop, binding.case, binding, made)
         found = suspects_for_case(workshop, binding.case, book, machine, MOST_SUSPECTS)
     except Refusal as err:

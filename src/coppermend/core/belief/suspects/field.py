@@ -214,6 +214,16 @@ class Field:
         return found
 
 
+@dataclass(frozen=True, slots=True)
+class KeptSets:
+    """Fault sets enumerated and predicted before: ``members`` (sets, 3), the share of the prior they cover, what they and every single cause predict."""
+
+    members: Ints
+    covered: tuple[float, ...]
+    main: tuple[Predicted, ...]
+    singles: tuple[Predicted, ...]
+
+
 def build_field(
     behaviour: Behaviour,
     causes: Sequence[Cause],
@@ -222,14 +232,20 @@ def build_field(
     screens: Sequence[Screen] = DEFAULT_SCREENS,
     most: int = MOST_SETS,
     warm: Sequence[str] = (),
+    kept: KeptSets | None = None,
 ) -> Field:
-    """The field of a board: enumerate and predict. ``most`` fault sets are kept (all single faults always are); ``warm`` parts a thermal picture can judge."""
+    """The field of a board: enumerate and predict. ``most`` fault sets are kept (all single faults always are); ``warm`` parts a thermal picture can judge.
+
+    ``kept``: the sets of the same field, reckoned before: nothing is enumerated or simulated then.
+    """
     prior = np.array([one.prior for one in causes], dtype=np.float64)
     odds = prior / (1.0 - prior)
     elementary = _log_elementary(odds, DEEPEST)
     names = tuple(dict.fromkeys(one.unit for one in causes))
     number = {name: k for k, name in enumerate(names)}
-    members, covered = _enumerate(np.log(odds), causes, elementary, most)
+    members, covered = (
+        _enumerate(np.log(odds), causes, elementary, most) if kept is None else (kept.members, kept.covered)
+    )
     made = Field(
         behaviour,
         tuple(causes),
@@ -245,8 +261,13 @@ def build_field(
         np.array([number[one.unit] for one in causes], dtype=np.int32),
         warm=tuple(warm),
     )
-    made.main = made.predicted(members)
-    made.singles()
+    if kept is None:
+        made.main = made.predicted(members)
+        made.singles()
+        return made
+    alone = padded([(k,) for k in range(len(causes))])
+    made.main = Block(members, made.log_prior(members), kept.main)
+    made.memo["singles"] = Block(alone, made.log_prior(alone), kept.singles)
     return made
 
 
