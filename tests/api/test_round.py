@@ -163,6 +163,7 @@ CLI_TWINS = {
     "POST /api/cases/{case}/chips/{part}/checks": ("chip", "check"),
     "GET /api/cases/{case}/heat": ("heat", "read"), "POST /api/cases/{case}/heat": ("heat", "read"),
     "GET /api/cases/{case}/heat/{entry}": ("heat", "read"), "GET /api/cases/{case}/heat/{entry}/picture": ("heat", "read"),
+    "GET /api/cases/{case}/starts": ("starts",), "POST /api/cases/{case}/starts": ("starts",),
     "GET /api/cases/{case}/look": ("look",), "POST /api/cases/{case}/look": ("look",),
     "GET /api/cases/{case}/waves": ("wave", "measure"), "POST /api/cases/{case}/waves": ("wave", "measure"),
     "GET /api/cases/{case}/waves/{entry}": ("wave", "measure"), "GET /api/cases/{case}/suspects/map": ("suspects",),

@@ -24,6 +24,7 @@ from coppermend.api import (
     routes,
     solder,
     speech,
+    starts,
     waves,
 )
 from coppermend.api import lan as network
@@ -73,6 +74,7 @@ def create_app(
     app.include_router(waves.router)
     app.include_router(heat.router)
     app.include_router(look.router)
+    app.include_router(starts.router)
     app.include_router(rework.router)
     app.include_router(solder.router)
     app.include_router(arrival.router)

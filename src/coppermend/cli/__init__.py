@@ -47,6 +47,7 @@ COMMANDS = {
     "belief": "belief",
     "device": "device",
     "expect": "expect",
+    "starts": "starts",
     "suspects": "suspects",
     "wave": "wave",
     "look": "look",

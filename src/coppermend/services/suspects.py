@@ -45,6 +45,7 @@ from coppermend.services.lookwork import looks_read, sides_to_look
 from coppermend.services.points import point_now
 from coppermend.services.powered import PoweredBoard, powered_board
 from coppermend.services.rails import gate_of
+from coppermend.services.startwork import Counted, counted, starts_view
 from coppermend.services.witnesses import witnesses
 from coppermend.services.workshop import Workshop
 
@@ -199,6 +200,17 @@ def suspects_for_case(
     return _view(binding, made, state, evidence, most, without)
 
 
+def starts_of_case(
+    workshop: Workshop, case: str, book: DeviceBook, machine: MachineModel | None = None
+) -> dict[str, Any]:
+    """The counted starts of a case and what they say, as plain JSON values: see ``startwork.starts_view``."""
+    binding = bind(workshop, case)
+    made = board_of_case(binding, book, machine, workshop.fields)
+    evidence = evidence_of(workshop, case, binding, made)
+    state = observed(initial(made.field), evidence.found)
+    return starts_view(workshop, case, state, made.machine, evidence.repaired)
+
+
 def evidence_of(workshop: Workshop, case: str, binding: Binding, made: PoweredBoard) -> _Evidence:
     """The case's log as observations, thermal pictures and all."""
     seen = witnesses(workshop, case, binding, made.circuit)
@@ -269,11 +281,15 @@ class _Evidence:
         self.unused: list[tuple[str, str]] = []
         self.expired: list[tuple[str, str]] = []
         self.seen_start = False
-        repairs = [a.at for a in self.state.acts if a.kind in REPAIRS and is_repair(a)] + [w.at for w in self.state.wires]
+        self.counted = Counted(None, False, ())
+        repairs = [a.at for a in self.state.acts if a.kind in REPAIRS and is_repair(a)] + [
+            w.at for w in self.state.wires
+        ]
         self.repaired = max(repairs, default=-1)
 
     def gather(self) -> None:
         """All of it, in the order of the log."""
+        self.counted = counted(self.state, self.made.machine, self.repaired)
         for one in self.state.readings:
             if one.kind in ("level", "volts", "hertz", "wave"):
                 self._powered(one)
@@ -342,7 +358,20 @@ class _Evidence:
             if outcome is None:
                 self.unused.append((one.entry, f"{point.id}: it tells no fault from another"))
                 continue
-            self._add(Look(place[0], place[1], outcome[0], outcome[1], one.entry), one.at)
+            seen = Look(place[0], place[1], outcome[0], outcome[1], one.entry)
+            if not self._while_it_worked(one, seen):
+                self._add(seen, one.at)
+
+    def _while_it_worked(self, one: Reading, seen: Look) -> bool:
+        """Whether a reading was taken under a condition in which the machine always worked, and saw nothing wrong: it says nothing of a fault that is away then."""
+        if not one.condition or one.condition not in self.counted.works_when:
+            return False
+        k = self.made.field.spot_at.get((seen.net, seen.node))
+        if k is None or not self._normal(k, seen):
+            return False
+        words = f"{observation_words(self.made.field, seen)}: read {one.condition}, when it always worked; that says nothing of a fault that is away then"
+        self.unused.append((one.entry, words))
+        return True
 
     def _outcome(self, one: Reading, place: tuple[str, int], k: int) -> tuple[int, bool] | None:
         rail = self.made.circuit.rails.get(place[0])
@@ -467,6 +496,19 @@ class _Evidence:
             k = self.made.machine.screen(note.key) if note.kind == "symptom" and note.key else None
             if k is not None and note.result != "gone" and note.at > self.repaired:
                 last = Start(k, note.entry)
+        if self.counted.seen is not None:
+            self.found.append(self.counted.seen)
+            self.seen_start = True
+        works = self.made.machine.screen("works")
+        if self.counted.mixed and last is not None and last.screen == works:
+            last = None
+        if (
+            last is None
+            and self.counted.seen is not None
+            and not self.counted.mixed
+            and all(t.good == t.of for t in self.counted.seen.tallies)
+        ):
+            return
         self.found.append(self._after_work(last) or last or Start(-1))
 
     def _after_work(self, last: Start | None) -> Start | None:
@@ -514,6 +556,7 @@ def _bench(
         seen_start=evidence.seen_start,
         mended=MENDED if evidence.repaired >= 0 and not evidence.seen_start else 0.0,
         sides=sides_to_look(binding, made),
+        tallies=evidence.counted.seen.tallies if evidence.counted.mixed and evidence.counted.seen else None,
         hands=work.hands,
     )
     return now, stop, gate_first

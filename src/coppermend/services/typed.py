@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from coppermend.core.board.model import PartState
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.findings import Refusal, refuse
 from coppermend.core.log.canonical import Json
-from coppermend.core.log.kinds import LEVELS
+from coppermend.core.log.kinds import CONDITIONS, LEVELS, READINGS
 from coppermend.core.log.values import is_value, parse_value
 from coppermend.services.bind import bind
 from coppermend.services.payloads import PLACE, wire_fields
@@ -29,7 +30,24 @@ def request_from_words(workshop: Workshop, case: str, kind: str, words: Sequence
             "NOT-001", f"There is nothing to note by the kind {kind!r}.", f"Kinds are {', '.join(NOTE_KINDS)}."
         )
     reader = _WORD_READERS.get(kind, _words_rest)
-    return reader(workshop, case, kind, list(words))
+    rest, condition = _condition(kind, list(words))
+    made = reader(workshop, case, kind, rest)
+    return replace(made, fields={**made.fields, "condition": condition}) if condition else made
+
+
+def _condition(kind: str, words: list[str]) -> tuple[list[str], str]:
+    """The words without when=CONDITION, and that condition. Refusal NOT-007 for one that is none.
+
+    >>> _condition("level", ["U1.6", "low", "when=cold"])
+    (['U1.6', 'low'], 'cold')
+    """
+    said = [one for one in words if one.lower().startswith("when=")]
+    if not said or kind not in READINGS:
+        return words, ""
+    wanted = said[-1][5:].strip().lower().replace("_", " ")
+    if wanted not in CONDITIONS:
+        raise refuse("NOT-007", f"{said[-1][5:]!r} is no condition.", f"Say one of: {', '.join(CONDITIONS)}.")
+    return [one for one in words if one not in said], wanted
 
 
 def _words_rest(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:

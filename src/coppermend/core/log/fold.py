@@ -31,6 +31,7 @@ from coppermend.core.log.state import (
     Reading,
     Seen,
     Skip,
+    StartsNote,
     SupplyReading,
     TimelineItem,
     Wire,
@@ -133,6 +134,7 @@ class _Work:
     laid: list[LaidPhoto] = field(default_factory=list)
     care: list[CareTick] = field(default_factory=list)
     plans: list[KeptPlan] = field(default_factory=list)
+    starts: list[StartsNote] = field(default_factory=list)
     intake: list[IntakeNote] = field(default_factory=list)
     supply: list[SupplyReading] = field(default_factory=list)
     chips: list[ChipNote] = field(default_factory=list)
@@ -172,6 +174,7 @@ class _Work:
             laid=tuple(self.laid),
             care=tuple(self.care),
             plans=tuple(self.plans),
+            starts=tuple(self.starts),
             intake=tuple(self.intake),
             supply=tuple(self.supply),
             chips=tuple(self.chips),
@@ -267,7 +270,7 @@ def _reading(work: _Work, entry: Entry, at: int) -> None:
             entry.id, at, entry.kind, _points(entry), value, _text(entry, "level"), raw, instrument,
             _states(entry), entry.observed_at, _text(entry, "part"),
             tuple(point_ref(one) for one in _list(entry, "sense")), int(_number(entry, "wires") or 0), _number(entry, "step_ohm"),
-            _number(entry, "lead_ohm"),
+            _number(entry, "lead_ohm"), _text(entry, "condition"),
         )
     )  # fmt: skip
 
@@ -487,6 +490,22 @@ def _seen(work: _Work, entry: Entry, at: int) -> None:
     work.ups[-1] = replace(work.ups[-1], seen=(*work.ups[-1].seen, seen))
 
 
+def _starts(work: _Work, entry: Entry, at: int) -> None:
+    work.starts.append(
+        StartsNote(
+            entry.id,
+            at,
+            int(_number(entry, "good") or 0),
+            int(_number(entry, "of") or 0),
+            _text(entry, "condition"),
+            _text(entry, "part"),
+            _number(entry, "minutes"),
+            _text(entry, "words"),
+            entry.observed_at,
+        )
+    )
+
+
 def _note(work: _Work, entry: Entry, at: int) -> None:
     key = _text(entry, "code") or _text(entry, "item") or _text(entry, "state")
     result = _text(entry, "result") or ("gone" if entry.payload.get("gone") else "")
@@ -543,6 +562,7 @@ _HANDLERS: dict[str, Callable[[_Work, Entry, int], None]] = {
     "gate": _gate,
     "power": _power,
     "seen": _seen,
+    "starts": _starts,
     **dict.fromkeys(("symptom", "remark", "test", "progress", "memory", "rom"), _note),
     "care": _care,
     "basis": _basis,

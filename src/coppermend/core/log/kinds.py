@@ -46,6 +46,8 @@ LOOK_FINDINGS = (
     "corrosion", "lifted land", "cracked joint", "broken track", "solder bridge", "wrong part", "wrong way round", "bent leg", "missing part", "dirty land",
 )  # fmt: skip
 """What a look can find at a place; what each speaks of stands in core/belief/suspects/looks.py."""
+CONDITIONS = ("cold", "warm", "freeze spray", "heat", "vibration", "minutes")
+"""Under what something was read or started: cold, warm, spray or heat on a part, shaken, after some minutes."""
 CARE_STATES = ("started", "done", "left out")
 """How a step of cleaning or protection stands."""
 PROGRESS = ("waiting", "on the bench", "soak test", "ready", "returned")
@@ -61,6 +63,11 @@ def is_text(value: Json) -> bool:
 def is_number(value: Json) -> bool:
     """A number or null (overload)."""
     return value is None or (isinstance(value, (int, float)) and not isinstance(value, bool))
+
+
+def is_count(value: Json) -> bool:
+    """A whole number from 0 to 1000."""
+    return isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= 1000
 
 
 def is_flag(value: Json) -> bool:
@@ -137,7 +144,13 @@ class KindSpec:
     may: Mapping[str, Test]
 
 
-_READ: dict[str, Test] = {"raw": is_text, "instrument": is_text, "states": is_map, "words": is_text}
+_READ: dict[str, Test] = {
+    "raw": is_text,
+    "instrument": is_text,
+    "states": is_map,
+    "words": is_text,
+    "condition": one_of(*CONDITIONS),
+}
 _HOW: dict[str, Test] = {
     "sense": points_of(2, 2),
     "wires": one_of(2, 4),
@@ -256,6 +269,7 @@ _TABLE = (
     _spec("gate", "before power", {"item": one_of(*GATE_ITEMS, "override")}, {"words": is_text, "limit_a": is_number, "abort_a": is_number, "volt": is_number}),
     _spec("power", "power", {"on": is_flag}, _POWER),
     _spec("seen", "seen", {}, {"screen": is_text, "sound": is_text, "smell": is_text, "heat": is_text, "current_a": is_number, "words": is_text}),
+    _spec("starts", "started several times", {"good": is_count, "of": is_count}, {"condition": one_of(*CONDITIONS), "part": is_text, "minutes": is_number, "words": is_text}),
     _spec("symptom", "symptom", {"words": is_text}, {"code": is_text, "gone": is_flag}),
     _spec("test", "function tested", {"item": is_text, "result": one_of("works", "fails", "not tested")}, {"words": is_text}),
     _spec("care", "step", {"procedure": is_text, "step": is_text, "state": one_of(*CARE_STATES)}, {"words": is_text, "sha256": is_text}),

@@ -47,6 +47,8 @@ class Reading:
     """Ohms: the last digit that the meter shows, where it was said."""
     lead_ohm: float | None = None
     """Ohms: the leads' own resistance that had been taken off, where it was said."""
+    condition: str = ""
+    """Under what it was read (``kinds.CONDITIONS``); "" not said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,6 +250,21 @@ class Seen:
 
 
 @dataclass(frozen=True, slots=True)
+class StartsNote:
+    """``good`` of ``of`` starts were as they should be, under a condition ("" none said), with spray or heat on ``part`` ("" none)."""
+
+    entry: str
+    at: int
+    good: int
+    of: int
+    condition: str
+    part: str
+    minutes: float | None
+    words: str
+    observed_at: str
+
+
+@dataclass(frozen=True, slots=True)
 class Photo:
     """A photo kept by content hash."""
 
@@ -380,6 +397,8 @@ class CaseState:
     """Steps of cleaning and protection that were started, done or left out."""
     plans: tuple[KeptPlan, ...] = ()
     """Plans of the rework that remarks keep."""
+    starts: tuple[StartsNote, ...] = ()
+    """Starts that were counted."""
     intake: tuple[IntakeNote, ...] = ()
     supply: tuple[SupplyReading, ...] = ()
     chips: tuple[ChipNote, ...] = ()

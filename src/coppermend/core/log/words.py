@@ -57,6 +57,15 @@ def _area(payload: Payload) -> str:
     return f"{where}, {payload['kind']}, severity {payload['severity']:g}"
 
 
+def _starts(payload: Payload) -> str:
+    said = f"{payload['good']} of {payload['of']} as they should be"
+    if payload.get("condition"):
+        where = f" on {payload['part']}" if payload.get("part") else ""
+        after = f" {payload['minutes']:g}" if payload.get("minutes") is not None else ""
+        said += f", {payload['condition']}{after}{where}"
+    return said
+
+
 def _part_state(payload: Payload) -> str:
     state = payload.get("state")
     return f"{payload.get('part') or point_names(payload)}" + (f", now {state}" if state else "")
@@ -225,6 +234,7 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "gate": _gate,
     "power": _power,
     "seen": _seen,
+    "starts": _starts,
     "symptom": lambda p: ("gone: " if p.get("gone") else "") + str(p["words"]),
     "test": lambda p: f"{p['item']} {p['result']}",
     "care": lambda p: f"{p['procedure']}, {p['step']} {p['state']}",

@@ -31,11 +31,13 @@ from coppermend.core.belief.suspects.posterior import (
     top_rows,
     verdict,
 )
+from coppermend.core.belief.suspects.starts import Tally
 from coppermend.core.belief.suspects.table import HIGH
 from coppermend.core.belief.suspects.warmth import likelihoods, states_under, supply_places, warms
 from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.suspects_checks import likely_checks
 from coppermend.core.planning.suspects_hands import HandsNow, hand_gains
+from coppermend.core.planning.suspects_starts import repeats
 
 TOP_SETS = 1024
 WAVE_POINTS = 8
@@ -54,7 +56,7 @@ HARM_S = 3600.0
 """What one harm costs: an hour to replace what a slip, a bent pin or static has killed (an assumption)."""
 HARM = {
     "look": 0.001, "rail": 0.001, "wave": 0.0005, "sink": 0.002, "swap": 0.01, "start": 0.002,
-    "reseat": 0.01, "press": 0.005, "piggyback": 0.01, "replace": 0.05,
+    "repeat": 0.01, "spray": 0.015, "reseat": 0.01, "press": 0.005, "piggyback": 0.01, "replace": 0.05,
 }  # fmt: skip
 """How likely a step does harm; assumptions, no source. Clips of an analyser slip less than a tip; a thermal picture touches nothing; a check is without power."""
 TOUCH_V = 60.0
@@ -93,13 +95,15 @@ class BenchNow:
     seen_start: bool = True
     mended: float = 0.0
     sides: tuple[SideShows, ...] = ()
+    tallies: tuple[Tally, ...] | None = None
+    """Starts counted since the last repair, where it works and fails by turns; None where it does not."""
     hands: HandsNow = field(default_factory=HandsNow)
     """What hands may do: reseat, press, a good chip on top, replace what is soldered."""
 
 
 @dataclass(frozen=True, slots=True)
 class SuspectStep:
-    """A recommended act. ``kind`` look, wave, rail, heat, start, check, apart, sink, swap, reseat, press, piggyback, replace,
+    """A recommended act. ``kind`` look, wave, rail, heat, start, repeat, spray, check, apart, sink, swap, reseat, press, piggyback, replace,
     inspect (by eye, ``part`` the area's label, ``parts`` area and
     side); ``spots`` (net, node) of each point; ``parts`` of a thermal
     picture those that tell most; ``seconds`` modelled; ``risk_s`` expected seconds of harm; ``gain_bits`` expected."""
@@ -162,6 +166,8 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
         steps += view.by_hand(bench.hands, costs, power)
         if bench.camera:
             steps += view.heat(costs.thermal_s + power)
+        if bench.tallies is not None:
+            steps += view.repeats(bench.tallies, costs.power_s)
         if not bench.seen_start:
             steps += view.start(costs.power_s * (2.0 if bench.powered else 1.0), bench.mended)
     off = costs.power_s * (2.0 if bench.powered else 0.0) + costs.read_s + 2 * costs.move_s
@@ -390,6 +396,15 @@ class _View:
             if len({net for net, _ in spots}) == len(missing) and not missing & wrong:
                 found.append(SuspectStep("rail", tuple(spots[:1]), rail_s, gain, part, then_s=seconds))
         return found
+
+    def repeats(self, tallies: tuple[Tally, ...], power_s: float) -> list[SuspectStep]:
+        """Starting again several times, plain and with spray on the likeliest parts."""
+        rows = repeats(
+            self.state.field, self.members, self.screens, self.weights, self.state.causes(), tallies, power_s
+        )
+        return [
+            SuspectStep("repeat" if not one.part else "spray", (), one.seconds, one.gain_bits, one.part) for one in rows
+        ]
 
     def inspections(self, sides: Sequence[SideShows], seconds: float) -> list[SuspectStep]:
         """A look with the eyes over each side: every set shows the first of its causes that lie open there with that cause's chance, else nothing."""

@@ -6,6 +6,7 @@ from coppermend.core.belief.suspects.field import Field
 from coppermend.core.belief.suspects.posterior import MISREADING
 from coppermend.core.belief.suspects.reasons import place_words
 from coppermend.core.planning.suspects_next import SuspectStep
+from coppermend.core.planning.suspects_starts import TIMES
 
 CAUTION_ON = (
     "Power is on: one hand, one probe, a tip that cannot slip to the next pin. "
@@ -31,6 +32,10 @@ CAUTION_REPLACE = (
     "Plan it: coppermend removal plan CASE PART."
 )
 SIDES = {"c": "component side", "s": "solder side"}
+CAUTION_SPRAY = (
+    "Freeze spray: frostbite, and many kinds burn: spray with power off, no sparks, fresh air, eyes covered, then current limited and a hand at the switch. "
+    "Keep away from mains and picture-tube parts: qualified people, local rules."
+)
 RISKS = {
     "check": "no power, so next to none",
     "apart": "no power, so next to none",
@@ -42,6 +47,8 @@ RISKS = {
     "swap": "a bent pin, static, and one power-up more",
     "start": "one power-up more",
     "inspect": "nothing is touched",
+    "repeat": f"{TIMES} power-ups more",
+    "spray": f"{TIMES} power-ups more, and cold that bites and may burn",
     "reseat": "a bent pin, static, and one power-up more",
     "press": "a stick near live pins",
     "piggyback": "two outputs that fight for some seconds, a leg on the wrong pin",
@@ -73,6 +80,12 @@ def step_words(made: Field, step: SuspectStep) -> str:
         return f"Compare millivolts at the pins of net {step.spots[0][0]}: which is lowest, which highest?"
     if step.kind == "heat":
         return f"Take a thermal picture of the component side; what tells most: {', '.join(step.parts)}."
+    if step.kind == "repeat":
+        return (
+            f"Start it {TIMES} times, off in between, and count how often it starts as it should (coppermend starts)."
+        )
+    if step.kind == "spray":
+        return f"Cool {step.part} with freeze spray, start it {TIMES} times, cooling it again each time, and count the good starts (coppermend starts)."
     if step.kind == "inspect":
         return f"Power off; look over {step.part}, {SIDES[step.parts[1]]}, place after place (coppermend look)."
     if step.kind == "reseat":
@@ -109,6 +122,8 @@ def step_caution(step: SuspectStep) -> str:
         "check": CAUTION_OFF,
         "apart": CAUTION_OFF,
         "inspect": CAUTION_OFF,
+        "repeat": CAUTION_START,
+        "spray": CAUTION_SPRAY,
         "swap": CAUTION_SWAP,
         "reseat": CAUTION_SWAP,
         "press": CAUTION_PRESS,

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats, Ints, padded
 from coppermend.core.belief.suspects.hands import Effect, Worked, effect_logs, swap_logs, worked_logs
 from coppermend.core.belief.suspects.oddity import odd_logs
+from coppermend.core.belief.suspects.starts import Starts, starts_logs
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, OUTCOMES, FaultTable, level_likelihood
 from coppermend.core.belief.suspects.warmth import warmth_logs
 from coppermend.core.belief.suspects.witness import Say, witness_logs
@@ -138,7 +139,7 @@ class Witness:
     entry: str = ""
 
 
-Observation = Look | Beep | Apart | Start | Swapped | Sink | Renewed | Warmth | Odd | Witness | Effect | Worked
+Observation = Look | Beep | Apart | Start | Swapped | Sink | Renewed | Warmth | Odd | Witness | Effect | Worked | Starts
 
 
 @dataclass(slots=True)
@@ -272,6 +273,8 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
         return np.asarray(np.where(mine, np.log(table.renewed), 0.0), dtype=np.float64)
     if isinstance(one, Warmth):
         return warmth_logs(made, block.members, one.part, one.verdict)
+    if isinstance(one, Starts):
+        return starts_logs(made, block.members, block.screens(), one.tallies)
     if isinstance(one, Witness):
         return witness_logs(made, block.members, one.says, one.other)
     if isinstance(one, Odd):
