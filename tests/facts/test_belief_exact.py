@@ -149,6 +149,17 @@ def test_both_answers_on_one_pair_are_a_conflict_with_the_reading_to_repeat() ->
     assert set(conflict.again) == {"p0", "p1"}
 
 
+def test_both_answers_between_two_nets_are_a_conflict_until_a_third_reading() -> None:
+    graph = example_graph([(0, 1), (2, 3)], [0, 1, 2, 3])
+    said = [Evidence("1", "p0", "p2", "closed"), Evidence("2", "p2", "p0", "open")]
+    (conflict,) = belief(graph, AREAS, said, Basis()).conflicts
+    assert conflict.entries == ("1", "2")
+    assert set(conflict.again) == {"p0", "p2"}
+    assert "two nets" in conflict.words
+    assert belief(graph, AREAS, [*said, Evidence("3", "p0", "p2", "open")], Basis()).conflicts == ()
+    assert belief(graph, AREAS, said[:1], Basis()).conflicts == ()
+
+
 def test_rates_that_leave_nothing_to_learn_are_refused_in_words() -> None:
     graph = example_graph([(0, 1)], [0, 1])
     with pytest.raises(Refusal, match="BLF-001"):

@@ -244,6 +244,24 @@ def test_a_reason_never_claims_certainty() -> None:
     assert step.reason.startswith("more than 99.9 % sure")
 
 
+def test_a_break_known_through_one_point_alone_says_so() -> None:
+    """Fourteen opens across one site, all through the only point of its left end, are no two witnesses; with two points on either end they are."""
+    alone = example_graph([(0, 1)], [0, 1, 1, 1, 1])
+    left, *right = [p.id for p in alone.points]
+    evidence = [Evidence(str(k), left, right[k % 4], "open") for k in range(14)]
+    step = next_step(alone, AREAS, evidence, Basis())
+    assert step.kind == "patch"
+    assert "14 open readings" in step.reason and "independent" not in step.reason
+    (note,) = (n for n in step.notes if "before you solder" in n)
+    assert note.startswith("All 14 open readings across it went through X1.0 (leg), component side")
+    both = row(1, points_per_node=4)
+    ends = [[p.id for p in both.points if p.node == node] for node in (0, 1)]
+    known = next_step(both, AREAS, [Evidence(a + b, a, b, "open") for a in ends[0] for b in ends[1]], Basis())
+    assert known.kind == "patch"
+    assert "two independent readings" in known.reason
+    assert not any("before you solder" in n for n in known.notes)
+
+
 @pytest.mark.parametrize("decimals", [0, 1, 2])
 def test_chances_in_words_lie_on_the_right_side(decimals: int) -> None:
     for p in [*np.linspace(0.0, 1.0, 2001), 1e-9, 1 - 1e-9, 0.99949, 0.9995, 0.00049]:

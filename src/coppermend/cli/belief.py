@@ -10,6 +10,7 @@ import click
 from coppermend import bootstrap
 from coppermend.cli import print_json
 from coppermend.core.findings import Place, refuse
+from coppermend.core.units import chance_words
 from coppermend.services.explain import explain, read_readings
 
 
@@ -64,7 +65,7 @@ def _short_words(one: dict[str, Any]) -> str:
     (a, b), (net_a, net_b) = one["points"], one["nets"]
     many = f"{one['readings']} reading" + ("s" if one["readings"] > 1 else "")
     return (
-        f"possible short: {a} [{net_a}] and {b} [{net_b}] are apart on the map; {100 * one['p']:.1f} % that they touch, after {many}. "
+        f"possible short: {a} [{net_a}] and {b} [{net_b}] are apart on the map; {chance_words(one['p'])} that they touch, after {many}. "
         "Read it once more; if it stays closed, look for a bridge."
     )
 

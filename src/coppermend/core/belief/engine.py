@@ -20,7 +20,7 @@ from coppermend.core.belief.joining import Bridges, Joining, joinings
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.belief.network import PieceBelief, solve
 from coppermend.core.belief.priors import area_factors, priors
-from coppermend.core.belief.readings import LEAST_RATE, Taken, rates, sort_readings
+from coppermend.core.belief.readings import LEAST_RATE, Taken, rates, reads_closed, sort_readings
 from coppermend.core.belief.valued import has_values, solve_valued
 from coppermend.core.copper.model import CopperGraph, SiteKind
 
@@ -229,6 +229,7 @@ def belief(
         first = benches[0].pieces[piece]
         posterior[first.spoken] = sum([b.weight * _chances(b.pieces[piece], first) for b in benches])
         conflicts += _conflicts(copper, piece, prior, readings, basis, first)
+    conflicts += _conflicts_between(sorted_readings.between, basis)
     shorts, short_evidence = joinings(copper, sorted_readings.between, basis, sorted_readings.by_piece, bridges or {})
     return CopperBelief(
         copper,
@@ -467,6 +468,21 @@ def _conflicts(
                     (opens[0].point_a, opens[0].point_b),
                 )
             )
+    return found
+
+
+def _conflicts_between(between: Sequence[Evidence], basis: Basis) -> list[Conflict]:
+    """Both answers equally often on one pair of points of two nets: whether they touch is not known then."""
+    by_pair: dict[frozenset[str], list[Evidence]] = {}
+    for one in between:
+        by_pair.setdefault(frozenset((one.point_a, one.point_b)), []).append(one)
+    found: list[Conflict] = []
+    for said in by_pair.values():
+        closed = sum(reads_closed(one, basis) for one in said)
+        if 2 * closed == len(said):
+            a, b = said[0].point_a, said[0].point_b
+            words = f"Between {a} and {b}, two nets, was read both closed and open, equally often. One of the readings is wrong."
+            found.append(Conflict(tuple(one.entry for one in said), words, (a, b)))
     return found
 
 

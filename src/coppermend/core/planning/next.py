@@ -32,10 +32,10 @@ from coppermend.core.planning.localise import (
     suspects,
 )
 from coppermend.core.planning.merge import merged
-from coppermend.core.planning.model import Check, NextStep, RoundPlan
+from coppermend.core.planning.model import Check, NextStep, RoundPlan, Span
 from coppermend.core.planning.risk import Frame, Risk, frame_of, risk_of, trees_of, views_in_doubt
 from coppermend.core.planning.round import DEFAULT_COSTS, cheapest_cover, plan_round, stretches
-from coppermend.core.planning.spans import span_of, spans
+from coppermend.core.planning.spans import all_through, span_of, spans
 from coppermend.core.planning.touching import MOST_SHORT, again_at, locate_words, names_of, settled, touching
 from coppermend.core.planning.trees import RiskTree
 from coppermend.core.units import chance_words
@@ -596,7 +596,8 @@ def _after_the_round(
     if found:
         span = found[0]
         words = f"Bridge the break {span.words} (net {span.net})."
-        reason = f"{chance_words(span.p)} sure by two independent readings; {len(found)} to bridge in all"
+        by, doubt = _witnesses(work, span)
+        reason = f"{chance_words(span.p)} sure by {by}; {len(found)} to bridge in all"
         return NextStep(
             "patch",
             words,
@@ -606,7 +607,7 @@ def _after_the_round(
             span=span,
             left=len(found) - 1,
             left_seconds=costs.patch_s * (len(found) - 1),
-            notes=notes,
+            notes=(*doubt, *notes),
         )
     if gate is None:
         return NextStep("done", "Every check of the round is done.", "nothing is left to read", 0.0, 0.0, notes=notes)
@@ -615,6 +616,19 @@ def _after_the_round(
         return NextStep("gate", words, "the copper is proven as far as it can be", 0.0, 0.0, notes=notes)
     words = "Power up at the current limit you named, look at the screen, listen, smell, and note what was seen."
     return NextStep("power", words, "the copper is proven as far as it can be", costs.power_s, 0.0, notes=notes)
+
+
+def _witnesses(work: Work, span: Span) -> tuple[str, tuple[str, ...]]:
+    """What a break is known by, in words, and what to do before soldering where all of it hangs on one point."""
+    point, count = all_through(work.posterior, work.risk, work.risk.frame.super_of[span.sites[0]])
+    if not point:
+        return "two independent readings", ()
+    where = point_words(work.posterior.copper.points[point])
+    note = (
+        f"All {count} open readings across it went through {where}, and no other point is sure to stand in for it: a point that bites badly reads the same. "
+        "Scratch or clean it bright and read once more before you solder."
+    )
+    return f"{count} open readings", (note,)
 
 
 def leftovers(work: Work, graph: CopperGraph) -> tuple[str, ...]:

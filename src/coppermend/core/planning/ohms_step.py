@@ -23,6 +23,7 @@ from coppermend.core.planning.describe import needs_words, point_words
 from coppermend.core.planning.model import Check, NextStep
 from coppermend.core.planning.risk import Risk
 from coppermend.core.planning.spans import span_of, span_words
+from coppermend.core.units import chance_words
 
 MOST_TIMES = 2
 """An ohms reading between the same two points is not asked for more often than this, nor after one beep more: somebody without a meter goes on."""
@@ -66,7 +67,7 @@ def ohms_work(
             seconds, _ = check_seconds(costs, tips, graph.point(one.point_a), graph.point(one.point_b))
             offered.append((seconds, one, p))
         else:
-            notes.append(f"{one.words}: read {MOST_TIMES} times, {100 * p:.1f} % that it is broken")
+            notes.append(f"{one.words}: read {MOST_TIMES} times, {chance_words(p)} that it is broken")
     if not offered:
         return OhmsWork(None, tuple(notes))
     seconds, best, p = min(offered, key=lambda row: (row[0] / max(_bits(row[2]), 1e-9), row[1].point_a, row[1].point_b))
@@ -131,7 +132,7 @@ def _for_way(
     number = risk.frame.super_of[one.sites[0]]
     span = span_of(graph, risk, number)
     reason = (
-        f"there is another way round {span.words}, so a beep says nothing of it ({100 * p:.1f} % broken): "
+        f"there is another way round {span.words}, so a beep says nothing of it ({chance_words(p)} broken): "
         f"{ohm_words(one.whole_ohm)} when it is whole, {ohm_words(one.broken_ohm)} when it is broken; {seconds:.0f} s"
     )
     check = _check(posterior, one.point_a, one.point_b, one.whole_ohm, one.sites, seconds, reason, tips)
@@ -180,7 +181,7 @@ def _for_partial(
     more = float(sound[0] + (share[0, edge] ** 2 * one.ohm if edge >= 0 else 0.0))
     where = span_words(graph, [graph.site(s) for s in one.sites], *model.ends[edge])
     reason = (
-        f"net {one.net} reads more than its copper has; likeliest {where} ({100 * one.p:.0f} %, {ohm_words(one.ohm)} too much): "
+        f"net {one.net} reads more than its copper has; likeliest {where} ({chance_words(one.p, 0)}, {ohm_words(one.ohm)} too much): "
         f"this reads {ohm_words(float(sound[0]))} without it, {ohm_words(more)} with it; {float(bits[best]):.1f} bit, {seconds:.0f} s"
     )
     check = _check(posterior, a.id, b.id, float(sound[0]), one.sites, seconds, reason, tips)

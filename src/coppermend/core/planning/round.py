@@ -26,6 +26,7 @@ from coppermend.core.planning.model import RoundPlan
 from coppermend.core.planning.risk import Risk, risk_of, trees_of, views_in_doubt
 from coppermend.core.planning.tour import Option, plan_tour, step_seconds
 from coppermend.core.planning.trees import MOST_LEAVES, PathPair, RiskTree, cover, covers, risk_trees
+from coppermend.core.units import chance_words
 
 POINTS_PER_END = 8
 """Points looked at for either end of a check: the nearest to the other end."""
@@ -91,7 +92,7 @@ def plan_round(
         saved = tour.total - longer.total
         if saved >= EXCESS_SAVES_S * (len(held[0]) - bound):
             tour, options, reasons = longer, *held
-        else:
+        if len(options) == bound or tour is not longer:
             saved = 0.0
     pairs = [options[i][tour.option[i]] for i in tour.order]
     order, stops = order_with_clips(pairs, costs, start)
@@ -122,7 +123,7 @@ def _reason(risk: Risk, tree: RiskTree, net: str) -> str:
     chance = 1.0
     for _, _, number in tree.edges:
         chance *= 1.0 - float(risk.chance[number])
-    return f"net {net}: {stretches(len(tree.edges))} in doubt, {100 * (1 - chance):.0f} % chance of a break"
+    return f"net {net}: {stretches(len(tree.edges))} in doubt, {chance_words(1 - chance, 0)} chance of a break"
 
 
 def stretches(count: int) -> str:

@@ -17,6 +17,7 @@ from coppermend.core.geometry.groups import Groups
 from coppermend.core.planning.describe import SIDE_WORDS
 from coppermend.core.planning.model import Span
 from coppermend.core.planning.risk import Frame, Risk, risk_of
+from coppermend.core.units import chance_words
 
 
 def spans(
@@ -142,6 +143,18 @@ def confirmed(posterior: CopperBelief, risk: Risk, number: int, above: float | N
     return False
 
 
+def all_through(posterior: CopperBelief, risk: Risk, number: int) -> tuple[str, int]:
+    """The one point that every open reading across a super-edge went through, and how many there are; ("", 0) where two of them share none or ohms speak.
+
+    Such readings are no independent witnesses: if that point bites badly, they all lie alike.
+    """
+    opens = crossing_opens(posterior, risk, number)
+    if not opens or len(_by_ohms(posterior, risk, number)) > 1:
+        return "", 0
+    common = set.intersection(*({one.point_a, one.point_b} for one in opens))
+    return (min(common), len(opens)) if common else ("", 0)
+
+
 def _by_ohms(posterior: CopperBelief, risk: Risk, number: int) -> set[frozenset[str]]:
     """The pairs of points whose ohms say that a super-edge with another way round is broken."""
     copper = posterior.copper
@@ -228,12 +241,12 @@ def not_proven(
         span = span_of(graph, state, number)
         why = next((frame.why_not[s] for s in span.sites if s in frame.why_not), None)
         if state.broken[number]:
-            note = f"broken ({100 * span.p:.1f} %)"
+            note = f"broken ({chance_words(span.p)})"
         elif why is not None:
             note = f"cannot be proven by continuity: {why[0]}; {why[1]}"
         elif span.p > 0.5:
-            note = f"probably broken ({100 * span.p:.0f} %), not confirmed"
+            note = f"probably broken ({chance_words(span.p, 0)}), not confirmed"
         else:
-            note = f"not proven, {100 * span.p:.1f} % chance of a break"
+            note = f"not proven, {chance_words(span.p)} chance of a break"
         lines.append((-span.p, f"net {span.net}, {span.words}: {note}"))
     return tuple(line for _, line in sorted(lines))

@@ -10,6 +10,7 @@ from coppermend.core.belief.model import Basis
 from coppermend.core.copper.model import ProbePoint
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.describe import point_words
+from coppermend.core.units import chance_words
 
 MOST_SHORT = 6
 """An isolation reading is not repeated at once more often than this; a pair still in doubt stays in the list of the round."""
@@ -55,10 +56,10 @@ def touching(now: CopperBelief) -> Iterator[tuple[Joining, str]]:
         at = f"between {point_words(points[one.point_a])} and {point_words(points[one.point_b])}"
         if one.p > now.basis.broken_above:
             words = (
-                f"{a} and {b} touch ({100 * one.p:.1f} %): a likely short, read {at}. Locate it: {locate_words(a, b)}"
+                f"{a} and {b} touch ({chance_words(one.p)}): a likely short, read {at}. Locate it: {locate_words(a, b)}"
             )
         else:
-            words = f"{a} and {b} may touch ({100 * one.p:.0f} %), read {at}: read once more by other points"
+            words = f"{a} and {b} may touch ({chance_words(one.p, 0)}), read {at}: read once more by other points"
         yield one, words
 
 
