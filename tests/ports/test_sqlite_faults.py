@@ -5,11 +5,15 @@ Durability of the settings asked for: SQLite documentation, pragma.html "synchro
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
+import shutil
 import signal
 import sqlite3
 import subprocess
 import sys
+import tempfile
 import textwrap
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -19,9 +23,14 @@ import pytest
 from tests.fakes import CountingIds
 
 from coppermend.adapters.storage.sqlite import SqliteStore
+from coppermend.adapters.storage.system import Uuid7Ids
+from coppermend.bootstrap import back_up, migrate, restore
 from coppermend.core.findings import Refusal
 from coppermend.core.log.fold import fold
 from coppermend.core.log.model import Draft
+from coppermend.services.bundling.reading import open_bundle
+from coppermend.services.bundling.taking import take_in
+from coppermend.services.bundling.writing import write_bundle
 
 ROOT = Path(__file__).resolve().parents[2]
 IDS = CountingIds(50_000)
@@ -313,3 +322,203 @@ def test_an_attachment_is_synced_with_every_folder_made_for_it(tmp_path: Path, m
 def test_an_unknown_kind_of_store_is_refused(tmp_path: Path) -> None:
     with pytest.raises(Refusal, match="STO-001"):
         SqliteStore("postgresql://shop/cases", "bench")
+
+
+MIGRATOR = textwrap.dedent("""
+    import sys
+    from coppermend.bootstrap import migrate
+    print(migrate(sys.argv[1]).after, flush=True)
+""")
+
+
+def old_store(folder: Path, entries: int) -> tuple[str, list[tuple[str, str]]]:
+    """A store of version 1 (its tables written out as they were at commit 5b9973a); its case, and (id, body) of its entries."""
+    store = SqliteStore(str(folder / "new"), "bench")
+    case = new_case(store)
+    for number in range(entries):
+        store.append(draft(store, case, words=f"{number} " + "x" * 1500))
+    store.close()
+    rows = sqlite3.connect(folder / "new" / "coppermend.db").execute(
+        "SELECT id, case_id, lamport, bench, bench_seq, kind, body FROM entries ORDER BY rowid"
+    )
+    kept = rows.fetchall()
+    (folder / "old").mkdir()
+    line = sqlite3.connect(folder / "old" / "coppermend.db")
+    line.executescript(
+        """
+        PRAGMA journal_mode=WAL;
+        CREATE TABLE coppermend_store (name TEXT NOT NULL, value TEXT NOT NULL, PRIMARY KEY (name));
+        CREATE TABLE cases (number INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT, id TEXT NOT NULL, UNIQUE (id));
+        CREATE TABLE entries (id TEXT NOT NULL, case_id TEXT NOT NULL, lamport INTEGER NOT NULL, bench TEXT NOT NULL, bench_seq INTEGER NOT NULL,
+         kind TEXT NOT NULL, body TEXT NOT NULL, PRIMARY KEY (id), CONSTRAINT entries_once UNIQUE (case_id, bench, bench_seq));
+        CREATE INDEX entries_in_order ON entries (case_id, lamport, bench, bench_seq);
+        INSERT INTO coppermend_store VALUES ('schema_version', '1'), ('bench', 'bench');
+        """
+    )
+    line.execute("INSERT INTO cases (id) VALUES (?)", (case,))
+    line.executemany("INSERT INTO entries VALUES (?, ?, ?, ?, ?, ?, ?)", kept)
+    line.commit()
+    line.close()
+    return case, [(row[0], row[6]) for row in kept]
+
+
+def kills_while_migrating(tmp_path: Path, count: int, entries: int) -> None:
+    """kill -9 somewhere in the migration, from before its backup to after its end: the store is the old one or the new one, and complete."""
+    case, kept = old_store(tmp_path, entries)
+    begun = time.monotonic()
+    shutil.copytree(tmp_path / "old", tmp_path / "whole")
+    subprocess.run(
+        [sys.executable, "-c", MIGRATOR, str(tmp_path / "whole")], cwd=ROOT, check=True, stdout=subprocess.PIPE
+    )
+    whole_s = time.monotonic() - begun
+    versions = set()
+    for number in range(count):
+        place = tmp_path / f"try {number}"
+        shutil.copytree(tmp_path / "old", place)
+        process = subprocess.Popen([sys.executable, "-c", MIGRATOR, str(place)], cwd=ROOT, stdout=subprocess.DEVNULL)
+        time.sleep(whole_s * (0.3 + 0.8 * number / count))
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        line = sqlite3.connect(place / "coppermend.db")
+        version = int(line.execute("SELECT value FROM coppermend_store WHERE name = 'schema_version'").fetchone()[0])
+        assert line.execute("SELECT id, body FROM entries ORDER BY bench_seq").fetchall() == kept
+        assert line.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        line.close()
+        versions.add(version)
+        for backup in (place / "backups").glob("version-1-*.db"):  # one that has its name is complete
+            copy = sqlite3.connect(backup)
+            assert copy.execute("SELECT id, body FROM entries ORDER BY bench_seq").fetchall() == kept
+            copy.close()
+        assert version == 1 or any((place / "backups").glob("version-1-*.db"))
+        assert migrate(str(place)).after == 2
+        store = SqliteStore(str(place), "bench")
+        assert store.check() == () and len(store.entries(case)) == len(kept)
+        store.append(draft(store, case, words="it goes on"))
+        store.close()
+        shutil.rmtree(place)
+    assert versions <= {1, 2}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="not run: there is no kill -9 on Windows")
+def test_a_migration_that_is_killed_leaves_the_old_store_or_the_new_one(tmp_path: Path) -> None:
+    kills_while_migrating(tmp_path, 2, 200)
+
+
+@pytest.mark.soak
+@pytest.mark.skipif(os.name == "nt", reason="not run: there is no kill -9 on Windows")
+def test_a_migration_that_is_killed_100_times(tmp_path: Path) -> None:
+    kills_while_migrating(tmp_path, 100, 4_000)
+
+
+def test_a_clock_that_was_set_back_changes_no_order(tmp_path: Path) -> None:
+    """The agreed order is that of Lamport's counters (CACM 21(7), 1978); times are only told."""
+    store = SqliteStore(str(tmp_path), "bench")
+    case = new_case(store)
+    ids = Uuid7Ids()
+    years = ("2026-03-01", "2026-03-01", "1999-12-31", "1970-01-01", "2031-01-01")
+    written = []
+    for number, day in enumerate(years):
+        when = f"{day}T09:00:00.000Z"
+        wanted = Draft(ids.new(), case, store.bench, when, when, "me", "remark", 1, {"words": f"{number}"})
+        written.append(store.append(wanted))
+        assert store.append(wanted) == written[-1]
+    read = store.entries(case)
+    assert [one.payload.get("words") for one in read[1:]] == ["0", "1", "2", "3", "4"]
+    assert store.check() == () and [one.observed_at[:10] for one in read[1:]] == list(years)
+    store.close()
+
+
+def small_disk() -> Path | None:
+    """A file system of 4 MiB of memory, where this user may mount one."""
+    place = Path(tempfile.mkdtemp(prefix="coppermend-small-"))
+    done = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=4m", "none", str(place)], capture_output=True)
+    if done.returncode:
+        place.rmdir()
+        return None
+    return place
+
+
+@pytest.mark.skipif(sys.platform != "linux" or shutil.which("mount") is None, reason="not run: needs Linux's mount")
+def test_a_disk_that_is_really_full_loses_nothing(tmp_path: Path) -> None:
+    place = small_disk()
+    if place is None:
+        pytest.skip("not run: this user may not mount a small file system")
+    try:
+        store = SqliteStore(str(place / "store"), "bench")
+        case, done = new_case(store), 0
+        with pytest.raises(Refusal, match="STO-010") as refusal:
+            for _ in range(10_000):
+                store.append(draft(store, case, words="x" * 900))
+                done += 1
+        assert "is full" in refusal.value.finding.words and done > 100
+        with pytest.raises(Refusal, match="STO-010"):
+            store.attach(b"x" * 3_000_000)
+        assert len(store.entries(case)) == done + 1 and store.check() == ()
+        with pytest.raises(Refusal, match="STO-0"):
+            restore(str(place / "other"), io.BytesIO(backup_of(tmp_path)), "b.zip")
+        assert not (place / "other" / "coppermend.db").exists()
+        assert [one.name for one in (place / "store").iterdir() if one.name.startswith(".")] == []
+        store.close()
+        room = SqliteStore(str(place / "store"), "bench")
+        assert len(room.entries(case)) == done + 1
+        room.close()
+    finally:
+        subprocess.run(["umount", "-l", str(place)], check=True)
+        place.rmdir()
+
+
+def backup_of(folder: Path) -> bytes:
+    """A backup of a store that is larger than the small disk."""
+    store = SqliteStore(str(folder / "large"), "bench")
+    case = new_case(store)
+    store.append(draft(store, case, "photo", sha256=store.attach(os.urandom(6_000_000)), media="image/png", bytes=6))
+    store.close()
+    out = io.BytesIO()
+    back_up(str(folder / "large"), out, folder)
+    return out.getvalue()
+
+
+@pytest.mark.skipif(sys.platform != "linux" or shutil.which("mount") is None, reason="not run: needs Linux's mount")
+@pytest.mark.parametrize("closed", [True, False])
+def test_a_store_on_a_disk_that_can_only_be_read_is_checked_backed_up_and_exported(
+    tmp_path: Path, closed: bool
+) -> None:
+    """A file system that is really read-only (EROFS for root, too); with ``closed`` False a write-ahead log lies beside the database."""
+    place = small_disk()
+    if place is None:
+        pytest.skip("not run: this user may not mount a small file system")
+    try:
+        store = SqliteStore(str(place / "store"), "bench")
+        case = new_case(store)
+        store.append(draft(store, case, "photo", sha256=store.attach(b"photo"), media="image/png", bytes=5))
+        for _ in range(5):
+            store.append(draft(store, case))
+        if closed:
+            store.close()
+        else:
+            copy = place / "copy"
+            shutil.copytree(place / "store", copy)
+            store.close()
+            shutil.rmtree(place / "store")
+            copy.rename(place / "store")
+            assert (place / "store" / "coppermend.db-wal").stat().st_size > 0
+        subprocess.run(["mount", "-o", "remount,ro", str(place)], check=True)
+        url, out, bundle = str(place / "store"), io.BytesIO(), io.BytesIO()
+        with contextlib.closing(SqliteStore(url, "x")) as only:
+            assert not only.writable and only.check() == () and len(only.entries(case)) == 7
+            with pytest.raises(Refusal, match="STO-011"):
+                only.append(draft(only, case))
+            with pytest.raises(Refusal, match="STO-011"):
+                only.attach(b"new")
+            write_bundle(bundle, only, [case])
+        done = back_up(url, out, tmp_path)
+        assert (done.cases, done.entries, done.attachments, done.findings) == (1, 7, 1, ())
+        with pytest.raises(Refusal, match="STO-0"):
+            restore(str(place / "other"), out, "b.zip")
+        restore(str(tmp_path / "back"), out, "b.zip")
+        with contextlib.closing(SqliteStore(str(tmp_path / "back"), "x")) as back:
+            assert len(back.entries(case)) == 7 and back.check() == ()
+            assert take_in(back, open_bundle(bundle)).cases[0].new == 0
+    finally:
+        subprocess.run(["umount", "-l", str(place)], check=True)
+        place.rmdir()

@@ -24,6 +24,7 @@ from coppermend.bootstrap import (
     in_background,
     lan_book,
     lan_place,
+    migrate,
     qr_lines,
     qr_rows,
     workshop,
@@ -280,6 +281,8 @@ def demo_command(
     """The main job on the demonstration machine: a case in progress with a practice patient behind it."""
     store = (ctx.find_root().obj or {}).get("store") or str(demo_store())
     Path(store).parent.mkdir(parents=True, exist_ok=True)
+    if Path(store).is_dir() and not (ctx.find_root().obj or {}).get("store"):
+        migrate(store)  # the demonstration's own cases, perhaps of an older version
     made = workshop(store)
     wish = Wish(BREAKS if breaks is None else breaks, seed, noise, Lies(**lies), bridges)
     case = open_demo(made, demo_machine(), fresh=fresh or breaks is not None, wish=wish)
