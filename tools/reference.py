@@ -361,6 +361,53 @@ def looks_part() -> str:
     return "\n".join(lines)
 
 
+def hands_part() -> str:
+    """What hands do to contacts and chips, what checks of chips and the supply's figures tell, and what each step of the hands costs and risks."""
+    from coppermend.core.belief.suspects import hands
+    from coppermend.core.circuit import supplies
+    from coppermend.core.planning import suspects_hands as steps
+    from coppermend.core.planning import suspects_next
+    from coppermend.services import handsevidence, railshort, supplyproof
+
+    lines = [
+        "| act | touches | cures | harms | shows there | inside the part | by itself |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for name, one in hands.HANDS.items():
+        of = ", ".join(one.sites) or "the part"
+        lines.append(f"| {name} | {of} | {one.cure:g} | {one.harm:g} | {one.shows:g} | {one.inside:g} | {one.miss:g} |")
+    lines += ["", "| check of a chip | found wrong where it is at fault | where it is not |", "|---|---|---|"]
+    lines += [f"| {name} | {hit:g} | {miss:g} |" for name, (hit, miss) in handsevidence.CHECK_SEEN.items()]
+    rows = [
+        ("a chip put in is good", ", ".join(f"{word} {p:g}" for word, p in hands.GOOD.items())),
+        (
+            "a good chip on top shows, by how the one below fails",
+            ", ".join(f"{k} {p:g}" for k, p in hands.ON_TOP.items()),
+        ),
+        (
+            "a rail measured alone is out of range where it is at fault, where it is not",
+            "{:g}, {:g}".format(*supplyproof.BAD_ALONE),
+        ),
+        ("a drop is seen where the way is bad, where it is whole", "{:g}, {:g}".format(*supplyproof.DROP_SEEN)),
+        ("ripple and noise, share of the nominal voltage", f"{supplies.RIPPLE_SHARE:g}"),
+        ("a bad way loses more than this share", f"{supplies.DROP_SHARE:g}"),
+        ("least dummy load, A", f"{supplies.LEAST_LOAD_A:g}"),
+        ("current limit and abort value over the expected draw", f"{supplies.LIMIT_OVER:g}, {supplies.ABORT_OVER:g}"),
+        (
+            "how often a part shorts a rail, against a ceramic capacitor",
+            ", ".join(f"{k} {w:g}" for k, w in railshort.SHORTS_OFTEN.items()),
+        ),
+        (
+            "pressing, a chip on top, replacing a soldered chip, s",
+            f"{steps.PRESS_S:g}, {steps.TOP_S:g}, {steps.REPLACE_S:g}",
+        ),
+        ("one unit of money, a part that must be ordered, s", f"{steps.MONEY_S:g}, {steps.BUY_S:g}"),
+        ("harm at one step", ", ".join(f"{k} {suspects_next.HARM[k]:g}" for k in steps.HAND_KINDS)),
+    ]
+    lines += ["", "| what | value |", "|---|---|", *(f"| {a} | {b} |" for a, b in rows)]
+    return "\n".join(lines)
+
+
 def api_part() -> str:
     """Every route of the HTTP API."""
     schema = importlib.import_module("coppermend.api.app").create_app(None).openapi()
@@ -381,6 +428,7 @@ PARTS: dict[str, tuple[str, Callable[[], str]]] = {
     "wires": ("reference/constants.md", wires_part),
     "suspects": ("reference/constants.md", suspects_part),
     "looks": ("reference/constants.md", looks_part),
+    "hands": ("reference/constants.md", hands_part),
     "api": ("reference/api.md", api_part),
 }
 
