@@ -193,6 +193,31 @@ def test_a_thermal_picture_is_handed_in(page: Page, bench: Bench, tmp_path: Path
     row = page.locator("#places tbody tr").filter(has=page.locator("th", has_text=re.compile("^U29$")))
     assert "hot" in row.inner_text()
     assert page.locator("#suspect-map .ref.odd").all_text_contents().count("U29 hot") == 1
+    lies_under_the_map(page, bench)
+
+
+def lies_under_the_map(page: Page, bench: Bench) -> None:
+    """The picture is drawn where the board is, its colours are told in degC, a list says the same; a key puts it away and lays it back."""
+    shown = page.locator("#suspect-map image.thermal")
+    got = page.request.get(bench.address + (shown.get_attribute("href") or ""))
+    assert got.ok and got.headers["content-type"] == "image/png"
+    at = [float(shown.get_attribute(name) or "nan") for name in ("x", "y", "width", "height")]
+    x0, y0, x1, y1 = page.evaluate("() => window.suspectsPage.found.size_mm")
+    assert at[0] <= x0 + 5 and at[0] + at[2] >= x1 - 5 and at[1] <= -y1 + 5 and at[1] + at[3] >= -y0 - 5
+    scale = page.locator(".thermal-scale").get_attribute("aria-label") or ""
+    assert "9" in scale and "\u00b0C" in scale and "light" in scale
+    assert "hot: U29" in page.locator("#thermal-words").inner_text()
+    rows = page.locator("#thermal-parts tbody tr").all_inner_texts()
+    assert rows[0].startswith("U29") and "hot" in rows[0] and "\u00b0C" in rows[0] and len(rows) >= 16
+    key = page.locator("#thermal button")
+    assert key.get_attribute("aria-pressed") == "true"
+    key.click()
+    shown.wait_for(state="detached")
+    assert page.locator("#thermal-parts").count() == 0 and page.locator("#thermal-words").count() == 0
+    key.click()
+    shown.wait_for(state="attached")
+    page.locator("#map-turn").click()
+    assert "you look at the other one" in page.locator("#thermal-words").inner_text()
 
 
 def test_a_smell_stops_power_and_checks_go_on(page: Page, bench: Bench) -> None:

@@ -1,12 +1,22 @@
 import { answerOf, kindOf, wordsOf } from '../../src/coppermend/page/powered/answers.js';
 import { factorWords, perMinute, share } from '../../src/coppermend/page/powered/lists.js';
 import { nearest, pathOf, spread, strength, windowOf } from '../../src/coppermend/page/powered/map.js';
+import { oddFirst, verdictWords } from '../../src/coppermend/page/powered/thermal.js';
 import { near, same, yes } from './check.mjs';
 
 const BOARD = [0, 0, 200, 100];
 const view = (more = {}) => ({ turned: false, zoom: 1, x: 100, y: 50, ...more });
 
 export const tests = {
+  'hot and cold parts come before the even ones, by name within each'() {
+    const parts = [{ part: 'U10', verdict: 'even' }, { part: 'U2', verdict: 'even' }, { part: 'U9', verdict: 'cold' }, { part: 'U29', verdict: 'hot' }, { part: 'R1', verdict: 'unknown' }];
+    same(oddFirst(parts).map((one) => one.part), ['U29', 'U9', 'U2', 'U10', 'R1']);
+  },
+  'a thermal picture is told in one sentence'() {
+    const row = { entry: '', ref: 1, observed_at: '', side: 'c', against: '', hot: ['U29'], cold: ['U4', 'U5'], even: ['U1'] };
+    same(verdictWords(row), 'hot: U29; cold: U4, U5; 1 even');
+    same(verdictWords({ ...row, hot: [], cold: [] }), 'nothing hot, nothing cold; 1 even');
+  },
   'the whole board with its edge is the window at zoom 1, wherever it is centred'() {
     same(windowOf(BOARD, view()), [-4, -104, 208, 108]);
     same(windowOf(BOARD, view({ x: 0, y: 0 })), [-4, -104, 208, 108]);

@@ -47,8 +47,8 @@ export function signOf(fits, r = 1.7) {
     : [s('path', { class: 'breaks', d: `M0 ${-1.35 * r}L${1.35 * r} 0L0 ${1.35 * r}L${-1.35 * r} 0Z` }), s('path', { class: 'sign', d: `M${-0.4 * r} ${-0.4 * r}L${0.4 * r} ${0.4 * r}M${0.4 * r} ${-0.4 * r}L${-0.4 * r} ${0.4 * r}` })];
 }
 
-/** @param {Found} found @param {string} chosen point that is looked at @param {View} view @param {(spot: Spot) => void} choose */
-export function drawMap(found, chosen, view, choose) {
+/** @param {Found} found @param {string} chosen point that is looked at @param {View} view @param {(spot: Spot) => void} choose @param {SVGElement|null} [under] a thermal picture, in mm of the board */
+export function drawMap(found, chosen, view, choose, under = null) {
   const [x0, , x1] = found.size_mm;
   const box = windowOf(found.size_mm, view);
   const unit = box[2] / 110; // signs keep their size on the screen
@@ -56,11 +56,12 @@ export function drawMap(found, chosen, view, choose) {
   const mirror = (/** @type {number} */ x) => (view.turned ? x0 + x1 - x : x);
   const drawn = found.parts.filter((p) => p.outline.length);
   const hot = new Map(found.heat.map((one) => [one.part, one.verdict]));
-  const svg = s('svg', { class: 'suspect-map', id: 'suspect-map', viewBox: box.map((v) => Math.round(v * 1000) / 1000).join(' '), role: 'group',
+  const svg = s('svg', { class: under ? 'suspect-map over-thermal' : 'suspect-map', id: 'suspect-map', viewBox: box.map((v) => Math.round(v * 1000) / 1000).join(' '), role: 'group',
     'aria-label': `The board from the ${view.turned ? 'solder' : 'component'} side: ${found.marks.length} places looked at, ${wrong} not as expected. The list below says the same in words.`,
     onclick: (/** @type {MouseEvent} */ e) => { const at = placeOf(svg, e, mirror); const mark = nearest([...found.marks, ...found.next], at[0], at[1], Math.max(3.5, 3 * unit)); if (mark) choose(mark); } },
     s('defs', {}, s('pattern', { id: 'stripes', width: 3, height: 3, patternUnits: 'userSpaceOnUse', patternTransform: 'rotate(45)' }, s('line', { class: 'stripes', x1: 0, y1: 0, x2: 0, y2: 3 }))),
     s('g', view.turned ? { transform: `translate(${x0 + x1} 0) scale(-1 1)` } : {},
+      ...(under ? [under] : []),
       ...found.outline.map((ring) => s('path', { class: 'rim', d: pathOf(ring) })),
       ...drawn.map((p) => s('path', { class: 'part', d: pathOf(p.outline) })),
       ...found.tracks.flatMap((t) => t.paths.map((p) => s('path', { class: t.agrees ? 'track' : 'track odd', d: pathOf(p, false) }))),

@@ -10,6 +10,7 @@ import { drawPin } from '../waves/pin.js';
 import { answerKeys, answerOf, heatForm, symptomForm, valueForm, waveForm } from './answers.js';
 import { courseTable, legend, openLists, perMinute, placesTable, suspectList } from './lists.js';
 import { drawMap } from './map.js';
+import { chooser, layer, thermalTable } from './thermal.js';
 
 /** @typedef {import('./map.js').Found} Found */
 
@@ -32,6 +33,10 @@ export class Suspects {
   /** The point that is answered at: one that was chosen, else the step's first. */ chosen = '';
   /** @type {any} */ pin = null;
   /** @type {import('./map.js').View} */ view = { turned: false, zoom: 1, x: 0, y: 0 };
+  /** The case's thermal pictures, newest first. @type {import('./thermal.js').Row[]} */ shots = [];
+  /** The one under the map. @type {import('./thermal.js').Shot|null} */ shot = null;
+  lastShot = '';
+  /** Put away by hand: none is laid under the map again until another one comes. */ bare = '';
   busy = false;
   looking = false;
   stale = false;
@@ -60,6 +65,7 @@ export class Suspects {
       do {
         this.stale = false;
         this.found = await get(url('suspects/map'));
+        await this.pictures();
       } while (this.stale);
     } catch (err) {
       const { words, remedy } = findingOf(err);
@@ -70,6 +76,33 @@ export class Suspects {
     if (!this.view.x && !this.view.y) [this.view.x, this.view.y] = this.centre();
     this.draw();
     await this.showPin();
+  }
+
+  /** Which thermal pictures there are; the newest one lies under the map unless it was put away. */
+  async pictures() {
+    this.shots = (await get(url('heat'))).pictures;
+    const newest = this.shots[0]?.entry ?? '';
+    const shown = this.shot && this.shots.some((one) => one.entry === this.shot?.entry) && !(this.lastShot && newest !== this.lastShot);
+    this.lastShot = newest;
+    if (!shown) this.shot = newest && newest !== this.bare ? await this.picture(newest) : null;
+  }
+
+  /** @param {string} entry @returns {Promise<import('./thermal.js').Shot|null>} */
+  async picture(entry) {
+    try {
+      return await get(url(`heat/${entry}`));
+    } catch (err) {
+      this.bare = entry;
+      this.outcome = findingOf(err);
+      return null;
+    }
+  }
+
+  /** Lay a thermal picture under the map; "" puts it away. @param {string} entry */
+  async lay(entry) {
+    this.bare = entry ? '' : this.shots[0]?.entry ?? '';
+    this.shot = entry ? await this.picture(entry) : null;
+    this.draw();
   }
 
   centre() {
@@ -93,13 +126,18 @@ export class Suspects {
   draw() {
     keepTyping(() => {
       fill(this.words, this.next(this.found.suspects));
-      fill(this.board, this.tools(), drawMap(this.found, this.points[0] ?? '', this.view, (mark) => this.choose(mark.point)), legend());
+      fill(this.board, this.tools(), drawMap(this.found, this.points[0] ?? '', this.view, (mark) => this.choose(mark.point), this.under()), chooser(this.shots, this.shot, this.view.turned, (entry) => this.lay(entry)), legend());
       fill(this.rest, h('h2', null, this.found.suspects.named ? 'Named beyond doubt' : 'Who it can be'),
         this.found.suspects.suspects.length ? suspectList(this.found.suspects, (k) => this.show(k)) : h('p', null, 'No single suspect stands out: each is below half a per cent.'),
-        h('h2', null, 'Places looked at'), placesTable(this.found, (point) => this.choose(point)), openLists(this.found.suspects), courseTable(this.found.course, this.found.course_before));
+        h('h2', null, 'Places looked at'), placesTable(this.found, (point) => this.choose(point)), thermalTable(this.shot), openLists(this.found.suspects), courseTable(this.found.course, this.found.course_before));
       this.drawCard();
       this.tell();
     });
+  }
+
+  /** The thermal picture that lies under the map, null where none does. */
+  under() {
+    return this.shot ? layer(this.shot, url(`heat/${this.shot.entry}/picture`)) : null;
   }
 
   tools() {
