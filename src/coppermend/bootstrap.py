@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from coppermend.services.ports import Instruments
     from coppermend.services.powered import PoweredBoard
     from coppermend.services.practice import PracticeSetting
+    from coppermend.services.labels import LabelPrinter
     from coppermend.services.records import Typesetter
     from coppermend.services.speech import Voice
     from coppermend.services.storekeeping import BackedUp, Migrated, Restored
@@ -402,6 +403,13 @@ def typesetter() -> Typesetter:
     return TypstTypesetter()
 
 
+def label_printer() -> LabelPrinter:
+    """What sets a machine's label as a PDF; loaded when it is asked for."""
+    from coppermend.adapters.files.typesetter import TypstTypesetter
+
+    return TypstTypesetter()
+
+
 def server_voice() -> Voice:
     """What speaks for browsers without a voice; its library is loaded by the first sentence."""
     from coppermend.adapters.speech.espeak import EspeakVoice
@@ -499,11 +507,16 @@ LIBRARIES = (
 
 
 def examine(store_url: str | None = None, cache_dir: str | Path | None = None) -> tuple[Look, ...]:
-    """What ``doctor`` looks at: versions, the store, free space, the board cache, the demonstration package, instruments."""
+    """What ``doctor`` looks at: versions, the board cache, the demonstration package, fonts, microphone, instruments, the store, free space, the clock."""
+    from coppermend.adapters.files.typesetter import font_families
+    from coppermend.adapters.lan.certificates import valid_until
+    from coppermend.services import health
     from coppermend.services.health import Look, guarded, look_at_space, look_at_store
     from coppermend.services.instruments import look_at_instruments
 
-    looks = [_versions(), _cache(cache_folder(cache_dir)), _demo()]
+    now = clock_now()
+    looks = [_versions(), _cache(cache_folder(cache_dir)), _demo(), health.look_at_fonts(font_families())]
+    looks.append(guarded("microphone", lambda: health.look_at_microphone(now, valid_until(lan_folder(store_url)))))
     looks.append(guarded("instruments", lambda: look_at_instruments(instruments())))
     try:
         store = open_store(store_url)
@@ -512,10 +525,19 @@ def examine(store_url: str | None = None, cache_dir: str | Path | None = None) -
     folder = beside_store(named_store(store_url))
     looks += [
         guarded("store", lambda: look_at_store(store)),
-        look_at_space(str(folder), shutil.disk_usage(folder).free),
+        look_at_space(str(folder), shutil.disk_usage(folder).free, _size_of(folder)),
+        guarded(
+            "clock", lambda: health.look_at_clock(now, max((one.last.recorded_at for one in store.heads()), default=""))
+        ),
     ]
     store.close()
     return tuple(looks)
+
+
+def _size_of(folder: Path) -> int:
+    """Bytes of the store's files in its folder; 0 for a store on a server."""
+    kept = [*folder.glob("*.db"), *folder.glob("*.db-wal"), *folder.glob("attachments/??/*")]
+    return sum(one.stat().st_size for one in kept if one.is_file())
 
 
 def _versions() -> Look:

@@ -53,12 +53,61 @@ def look_at_store(store: CaseStore) -> Look:
     return Look("store", "ok", whole)
 
 
-def look_at_space(where: str, free_bytes: int) -> Look:
-    """Whether there is room left where the store is."""
+def look_at_space(where: str, free_bytes: int, store_bytes: int = 0) -> Look:
+    """Whether there is room left where the store is: for entries, and for a copy of the store (``store_bytes``) before it is migrated."""
     found = f"{free_bytes / 2**30:.1f} GiB free at {where}"
     if free_bytes < LEAST_FREE_BYTES:
         return Look("free space", "bad", found, "Free some space: entries are refused when the disk is full.")
+    if free_bytes < 2 * store_bytes:
+        words = f"{found}; the store has {store_bytes / 2**30:.1f} GiB, and a migration or a restore needs twice that"
+        return Look("free space", "warning", words, "Free some space before 'store migrate' or 'store restore'.")
     return Look("free space", "ok", found)
+
+
+def look_at_clock(now: str, last_at: str) -> Look:
+    """Whether the clock stands before the store's last entry (ISO 8601, UTC). The order of entries does not rest on it; the times that are told do."""
+    if last_at[:16] > now[:16]:
+        words = f"it says {now[:16]}Z, the store's last entry was written at {last_at[:16]}Z"
+        return Look(
+            "clock",
+            "warning",
+            words,
+            "Set this computer's clock: new entries would tell times before older ones. Their order stays right.",
+        )
+    return Look("clock", "ok", f"{now[:16]}Z, after the store's last entry")
+
+
+RECORD_FONT = "Libertinus Serif"
+"""The record's own font, which comes with the typesetter."""
+
+
+def look_at_fonts(families: Sequence[str]) -> Look:
+    """Whether the record can be set as a PDF, and with which fonts for letters beyond Latin, Greek and Cyrillic."""
+    if RECORD_FONT not in families:
+        words = f"{RECORD_FONT}, the record's font, is missing"
+        return Look("fonts", "bad", words, "Set up again: python3 run.py setup. The record as HTML needs none.")
+    wide = [one for one in families if any(word in one for word in ("CJK", "Han", "Gothic", "Mincho", "Song"))]
+    found = f"{RECORD_FONT} for the record as a PDF, {len(families)} families in all"
+    if not wide:
+        return Look(
+            "fonts",
+            "ok",
+            f"{found}; none for Chinese, Japanese and Korean letters: they would be empty boxes in the PDF, not in the HTML",
+        )
+    return Look("fonts", "ok", f"{found}; {wide[0]} for Chinese, Japanese and Korean letters")
+
+
+def look_at_microphone(now: str, valid_until: str) -> Look:
+    """Where a browser lets a page listen: in a secure context only (W3C, Secure Contexts: https, or 127.0.0.1). ``valid_until`` of the certificate, "" for none."""
+    here = "a browser on this computer may listen for the meter's beep (http://127.0.0.1 counts as secure)"
+    if not valid_until:
+        return Look(
+            "microphone", "ok", f"{here}; a second screen gets https with 'serve --lan', its certificate is made then"
+        )
+    if valid_until <= now:
+        words = f"{here}; the certificate for second screens ended on {valid_until[:10]}"
+        return Look("microphone", "warning", words, "Start 'coppermend serve --lan' once: it makes a new one.")
+    return Look("microphone", "ok", f"{here}; second screens by https, certificate until {valid_until[:10]}")
 
 
 def look_at_versions(python: tuple[int, int], versions: Sequence[tuple[str, str]], missing: Sequence[str]) -> Look:

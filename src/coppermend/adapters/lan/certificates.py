@@ -94,3 +94,20 @@ def _plain(name: str) -> str:
         return str(ipaddress.ip_address(name))
     except ValueError:
         return name
+
+
+def valid_until(folder: Path) -> str:
+    """Until when the kept certificate holds: ISO 8601, UTC; "" when none is kept. Refusal LAN-007 when it cannot be read."""
+    server = folder / "server.pem"
+    if not server.exists():
+        return ""
+    try:
+        kept = x509.load_pem_x509_certificate(_certificate(server))
+    except (OSError, ValueError) as err:
+        raise refuse(
+            "LAN-007",
+            f"The bench's certificate cannot be read ({err}).",
+            "Delete the folder 'lan' beside the store to begin anew (devices must be paired again).",
+            Place(file=str(server)),
+        ) from err
+    return kept.not_valid_after_utc.isoformat(timespec="milliseconds").replace("+00:00", "Z")
