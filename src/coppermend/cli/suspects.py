@@ -7,6 +7,7 @@ import click
 from coppermend import bootstrap
 from coppermend.cli import print_json
 from coppermend.cli.shop import CASE, JSON, shop_and_case
+from coppermend.core.planning.suspects_hands import HAND_KINDS
 from coppermend.services.cases import case_state
 from coppermend.services.suspectmap import suspect_map
 from coppermend.services.suspects import WITHOUT, SuspectsView, suspects_for_case
@@ -55,12 +56,12 @@ def suspects_command(
     if as_json:
         print_json(view.as_dict())
     else:
-        _print(view)
+        _print(view, case)
     if not view.named:
         ctx.exit(1)
 
 
-def _print(view: SuspectsView) -> None:
+def _print(view: SuspectsView, case: str) -> None:
     for one in view.suspects:
         click.echo(f"{100 * one.p:5.1f} %  {one.words}")
         for reason in one.pro:
@@ -78,10 +79,15 @@ def _print(view: SuspectsView) -> None:
         if view.step is not None:
             for line in (view.why, f"Risk: {view.risk}.", view.caution):
                 click.echo(f"      {line}")
+            if view.step.kind in HAND_KINDS:
+                kind = "swap" if view.step.kind == "replace" else view.step.kind
+                click.echo(f"      coppermend note {case} {kind} {view.step.part} effect=none|changed|cured|worse")
         for other in view.instead:
             click.echo(
                 f"Or:   {other.words} ({other.step.gain_bits:.2f} bits, {other.step.seconds:.0f} s; {other.risk})"
             )
+    for part, why in view.kept_back:
+        click.echo(f"Kept back: {part}: {why}.")
     if view.copper_first is not None:
         click.echo(view.copper_first.words)
     for words in view.unexplained:

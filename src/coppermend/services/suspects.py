@@ -32,6 +32,7 @@ from coppermend.core.circuit.planes import RIGHT
 from coppermend.core.log.fold import is_repair
 from coppermend.core.log.state import CaseState, PointRef, Reading, plain
 from coppermend.core.log.values import last_digit
+from coppermend.core.planning.suspects_hands import LEAST_P
 from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, best_of_kinds, ranked_steps
 from coppermend.core.planning.suspects_words import step_caution, step_reason, step_risk, step_words
 from coppermend.devices.book import DeviceBook
@@ -140,6 +141,8 @@ class SuspectsView:
     """What can go wrong at the next step, in words."""
     instead: tuple[Proposed, ...] = ()
     """The best step of every other kind, best first: for a bench that cannot do the first one."""
+    kept_back: tuple[tuple[str, str], ...] = ()
+    """Suspected parts with what the owner's limits (consent, cost) keep from being proposed for them."""
     copper_first: CopperFirst | None = None
     """For reworked areas whose round is not done: proving all their copper now against chasing the symptom, on one clock."""
 
@@ -164,6 +167,7 @@ class SuspectsView:
                 "why": self.why,
             },
             "instead": [one.as_dict() for one in self.instead],
+            "kept_back": [{"part": part, "why": why} for part, why in self.kept_back],
             "copper_first": None if self.copper_first is None else self.copper_first.as_dict(),
             "nothing_left": self.nothing_left,
             "stop": self.stop,
@@ -592,8 +596,15 @@ def _view(
         explanations(state, 10),
         first.risk if first else "",
         tuple(rows[1:]),
+        _kept_back(binding, made, found),
         copper_first(binding, state, ranked, bench.powered),
     )
+
+
+def _kept_back(binding: Binding, made: PoweredBoard, found: Sequence[Suspect]) -> tuple[tuple[str, str], ...]:
+    """Of the suspected parts those that the owner's limits keep from being replaced, each with why."""
+    blamed = {one.part for one in found if one.part and one.p >= LEAST_P}
+    return tuple(row for row in hand_work(binding, made, made.machine, True).kept_back if row[0] in blamed)
 
 
 def _proposed(made: PoweredBoard, step: SuspectStep, gate_first: str) -> Proposed:

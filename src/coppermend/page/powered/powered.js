@@ -194,6 +194,7 @@ export class Suspects {
       many ? h('div.row', { role: 'group', 'aria-label': 'Points of this step' }, this.found.next.map((/** @type {any} */ n) => h('button.key.slim', { type: 'button', id: `to-${n.point}`, 'aria-pressed': String(n.point === this.points[0]), onclick: () => this.choose(n.point) }, `${n.name} (${n.net})`)), h('span', null, h('kbd', null, 'N'), ' the next of them')) : null,
       step.kind === 'swap' ? h('div.row', null, h('button.key', { type: 'button', id: 'swapped', disabled: this.busy, onclick: () => this.note({ kind: 'swap', part: step.part, words: 'known good' }) }, `Another ${step.part} is in`)) : null,
       step.kind === 'heat' ? h('p', null, h('a', { href: '#heat', id: 'to-heat', onclick: (/** @type {Event} */ e) => { e.preventDefault(); const el = byId('heat'); el.open = true; el.scrollIntoView(); byId('heat-file').focus(); } }, 'Hand the picture in')) : null,
+      ['reseat', 'press', 'piggyback', 'replace'].includes(step.kind) ? h('p', null, h('a', { id: 'to-chips', href: `/page/chips.html?case=${encodeURIComponent(id)}&part=${encodeURIComponent(step.part)}` }, `Note what it did to ${step.part}`)) : null,
       step.kind === 'inspect' ? h('p', null, h('a', { id: 'to-look', href: `/page/look.html?case=${encodeURIComponent(id)}` }, 'Look over the board')) : null,
       step.kind === 'start' ? h('p', null, h('a', { id: 'to-power', href: power() }, 'Note that power is on'), ', then what it shows, below.') : null,
       this.others());
