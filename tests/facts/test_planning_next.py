@@ -16,6 +16,7 @@ from coppermend.core.planning.isolation import Neighbours
 from coppermend.core.planning.localise import information
 from coppermend.core.planning.model import NextStep
 from coppermend.core.planning.next import next_step, tips_at
+from coppermend.core.planning.risk import risk_of
 from coppermend.core.planning.round import plan_round
 from coppermend.core.planning.spans import not_proven, spans
 from coppermend.core.units import chance_words
@@ -242,6 +243,19 @@ def test_a_reason_never_claims_certainty() -> None:
     assert step.kind == "patch"
     assert step.span is not None and 0.9995 < step.span.p < 1.0
     assert step.reason.startswith("more than 99.9 % sure")
+
+
+@pytest.mark.parametrize(("opens", "kind"), [(10, "retest"), (11, "retest"), (12, "patch")])
+def test_opens_through_one_point_have_to_be_twelve_below_the_threshold(opens: int, kind: str) -> None:
+    """All through the only point of one end: an oxidised one reads open 31 times of 100 where the copper is whole (0.02 and 0.3 together), so ten of them
+    are no rarity among thousands of points; 12 leave the belief between ``broken_above`` and ``advice_above``, where the count decides.
+    """
+    graph = example_graph([(0, 1)], [0, 1, 1, 1, 1])
+    left, *right = [p.id for p in graph.points]
+    evidence = [Evidence(str(k), left, right[k % 4], "open") for k in range(opens)]
+    chance = float(risk_of(belief(graph, AREAS, evidence, Basis())).chance[0])
+    assert Basis().broken_above < chance < Basis().advice_above
+    assert next_step(graph, AREAS, evidence, Basis()).kind == kind
 
 
 def test_a_break_known_through_one_point_alone_says_so() -> None:
