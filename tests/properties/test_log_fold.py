@@ -55,6 +55,8 @@ ACTS: list[tuple[str, dict[str, object]]] = [
     ("intake", {"item": "consent", "yes": True, "acts": ["unsolder"]}),
     ("intake", {"item": "limit", "amount": 80.0, "currency": "EUR"}),
     ("intake", {"item": "condition", "photos": ["0" * 64]}),
+    ("freerun", {"lines": [[0, 500000.0], [1, 0.0]], "clock_hz": 4000000.0, "clocks": 4, "part": "U1"}),
+    ("diagnostic", {"name": "test ROM", "passed": 2, "stopped": True}),
     ("starts", {"good": 3, "of": 5, "condition": "freeze spray", "part": "U1", "minutes": 10}),
     ("look", {"finding": "cracked joint", "seen": False, "side": "s", "points": [A]}),
     ("supply", {"rail": "VCC", "at": "alone", "volt": 5.02, "load_a": 1.0, "ripple_v": 0.03, "rise_s": 0.02}),

@@ -13,6 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from coppermend import __version__
 from coppermend.api import (
     arrival,
+    bringup,
     builds,
     heat,
     look,
@@ -74,6 +75,7 @@ def create_app(
     app.include_router(waves.router)
     app.include_router(heat.router)
     app.include_router(look.router)
+    app.include_router(bringup.router)
     app.include_router(starts.router)
     app.include_router(rework.router)
     app.include_router(solder.router)

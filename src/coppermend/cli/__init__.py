@@ -48,6 +48,8 @@ COMMANDS = {
     "device": "device",
     "expect": "expect",
     "starts": "starts",
+    "freerun": "bringup",
+    "diagnostic": "bringup",
     "suspects": "suspects",
     "wave": "wave",
     "look": "look",

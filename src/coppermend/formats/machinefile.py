@@ -5,7 +5,15 @@ from __future__ import annotations
 import tomllib
 from typing import Any
 
-from coppermend.core.circuit.machine import DEFAULT_SCREENS, WORKS, MachineModel, Said, Screen
+from coppermend.core.circuit.machine import (
+    DEFAULT_SCREENS,
+    WORKS,
+    Diagnostic,
+    DiagnosticStep,
+    MachineModel,
+    Said,
+    Screen,
+)
 from coppermend.core.findings import Place, refuse
 
 LARGEST = 1_000_000
@@ -42,7 +50,8 @@ def read_machine(data: bytes, name: str = "machine.toml") -> MachineModel:
     said = tuple(_said(row, name) for row in _rows(rows, "expect", name))
     patterns = _texts(_table(rows, "patterns", name), "nets", name)
     spares = _texts(_table(rows, "spares", name), "parts", name)
-    return MachineModel(str(head.get("name", "")), screens or DEFAULT_SCREENS, said, patterns, spares)
+    found = tuple(_diagnostic(row, name) for row in _rows(rows, "diagnostic", name))
+    return MachineModel(str(head.get("name", "")), screens or DEFAULT_SCREENS, said, patterns, spares, found)
 
 
 def _table(rows: dict[str, Any], key: str, name: str) -> dict[str, Any]:
@@ -80,6 +89,23 @@ def _screen(row: dict[str, Any], name: str) -> Screen:
         raise _bad(f"a [[screen]] needs a name and knows no {', '.join(sorted(unknown)) or 'empty one'}", name)
     still, moving, right, not_right = (_texts(row, one, name) for one in _CONDITIONS)
     return Screen(title, _text(row, "words", name), still, moving, right, not_right, _text(row, "sound", name))
+
+
+def _diagnostic(row: dict[str, Any], name: str) -> Diagnostic:
+    title = _text(row, "name", name).strip()
+    rows = _rows(row, "step", name)
+    if not title or not rows or set(row) - {"name", "step"}:
+        raise _bad("a [[diagnostic]] needs a name and one [[diagnostic.step]] or more, nothing else", name)
+    steps = tuple(_step(one, k, name) for k, one in enumerate(rows, 1))
+    return Diagnostic(title, steps)
+
+
+def _step(row: dict[str, Any], number: int, name: str) -> DiagnosticStep:
+    words = _text(row, "words", name).strip()
+    parts, nets = _texts(row, "parts", name), _texts(row, "nets", name)
+    if not words or not (parts or nets) or set(row) - {"words", "parts", "nets"}:
+        raise _bad(f"step {number} of a diagnostic needs words, and the parts or nets that it needs", name)
+    return DiagnosticStep(number, words, parts, nets)
 
 
 def _said(row: dict[str, Any], name: str) -> Said:

@@ -217,7 +217,7 @@ def starts_of_case(
 
 def evidence_of(workshop: Workshop, case: str, binding: Binding, made: PoweredBoard) -> _Evidence:
     """The case's log as observations, thermal pictures and all."""
-    seen = witnesses(workshop, case, binding, made.circuit)
+    seen = witnesses(workshop, case, binding, made.circuit, made.machine)
     found = _Evidence(binding, made, wave_features(workshop, case), heat_pictures(workshop, case), seen)
     found.gather()
     return found

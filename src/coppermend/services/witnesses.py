@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from coppermend.core.belief.suspects.posterior import Witness
+from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.circuit.model import Circuit
+from coppermend.core.log.model import Entry
 from coppermend.services.bind import Binding
+from coppermend.services.bringup import diagnostic_witnesses, free_run_witnesses
 from coppermend.services.compare import reading_witnesses
 from coppermend.services.memory import entries_of, memory_witness
 from coppermend.services.roms import rom_witness
@@ -14,10 +19,22 @@ Seen = tuple[Witness, int, bool]
 """A finding, its place in the agreed order, and whether it says that something is right."""
 
 
-def witnesses(workshop: Workshop, case: str, binding: Binding, circuit: Circuit) -> tuple[Seen, ...]:
-    """Every finding: the latest memory test, the latest read-out of each ROM, each odd one among like pins."""
+def witnesses(
+    workshop: Workshop, case: str, binding: Binding, circuit: Circuit, machine: MachineModel | None = None
+) -> tuple[Seen, ...]:
+    """Every finding: the latest memory test, the latest read-out of each ROM, each odd one among like pins, the last free run, the last run
+    of each diagnostic."""
     odd = reading_witnesses(binding.state, circuit)
-    return (*_memory(workshop, case, binding, circuit), *_roms(workshop, case, binding), *odd)
+    runs = _noted(workshop, case, binding, "freerun")
+    steps = _noted(workshop, case, binding, "diagnostic")
+    found = free_run_witnesses(binding.state, circuit, runs) if runs else ()
+    if steps and machine is not None:
+        found += diagnostic_witnesses(binding.state, machine, steps)
+    return (*_memory(workshop, case, binding, circuit), *_roms(workshop, case, binding), *odd, *found)
+
+
+def _noted(workshop: Workshop, case: str, binding: Binding, kind: str) -> Mapping[str, Entry]:
+    return entries_of(workshop, case, kind) if any(one.kind == kind for one in binding.state.notes) else {}
 
 
 def _memory(workshop: Workshop, case: str, binding: Binding, circuit: Circuit) -> tuple[Seen, ...]:

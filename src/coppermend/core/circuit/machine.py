@@ -31,6 +31,24 @@ class Said:
     words: str
 
 
+@dataclass(frozen=True, slots=True)
+class DiagnosticStep:
+    """A step of a diagnostic: its number, what it tests, the parts and nets that must work for it to pass."""
+
+    number: int
+    words: str
+    parts: tuple[str, ...] = ()
+    nets: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnostic:
+    """A diagnostic ROM or cartridge: steps that it goes through in order, stopping at the first that fails."""
+
+    name: str
+    steps: tuple[DiagnosticStep, ...]
+
+
 WORKS = Screen("works", "it starts as it should")
 DEFAULT_SCREENS = (WORKS, Screen("fails", "it does not start as it should"))
 
@@ -44,6 +62,7 @@ class MachineModel:
     said: tuple[Said, ...] = ()
     patterns: tuple[str, ...] = ()
     spares: tuple[str, ...] = ()
+    diagnostics: tuple[Diagnostic, ...] = ()
 
     def pattern_known(self, net: str) -> bool:
         """Whether the pattern of a net can be judged."""

@@ -239,6 +239,10 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "test": lambda p: f"{p['item']} {p['result']}",
     "care": lambda p: f"{p['procedure']}, {p['step']} {p['state']}",
     "remark": lambda p: str(p["words"]),
+    "freerun": lambda p: f"{len(p['lines'])} address lines",
+    "diagnostic": lambda p: (
+        f"{p['name']}: passed {p['passed']} steps" + (", stopped there" if p.get("stopped") else "")
+    ),
     "memory": lambda p: f"{len(p['errors'])} words",
     "rom": lambda p: f"{p['part']} {p['verdict']}",
     "basis": lambda p: str(p["name"]),

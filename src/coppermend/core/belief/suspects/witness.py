@@ -16,7 +16,8 @@ from coppermend.core.belief.suspects.field import Field, Floats, Ints
 Say = tuple[str, str, float]
 """("part", "U53", log) any fault of that part; ("net", "RA0", log) a fault of that net's copper, a bridge on it, or a pin that holds it;
 ("pin", "U53.14", log) the fault of one pin, or of the whole part or the net it is on; ("site", "joint@U5.3", log) the span of copper that holds that
-site; ("short", "RA0 RA1", log) the bridges between two nets; ("unit", "rail VCC", log) any fault of that unit of repair;
+site; ("short", "RA0 RA1", log) the bridges between two nets; ("whole", "U1", log) a part as a whole, not one of its pins; ("held", "A3", log) what holds a net, not
+its copper; ("unit", "rail VCC", log) any fault of that unit of repair;
 ("fault", "lowrail VCC", log) that one fault."""
 
 
@@ -50,6 +51,10 @@ def _of(made: Field, cause: Cause, kind: str, name: str) -> bool:
         return " ".join(map(str, cause.key)) == name
     if kind == "part":
         return cause.part == name
+    if kind == "whole":
+        return cause.part == name and "." not in str(cause.key[1])
+    if kind == "held":
+        return cause.kind != "span" and _of(made, cause, "net", name)
     if kind == "short":
         if cause.key[0] != "short":
             return False
