@@ -105,18 +105,11 @@ class SqlStore(ABC):
     def absorb(self, entries: Sequence[Entry]) -> int:
         """Take in whole entries; all or none."""
         self._need_writable()
-        new = 0
+        cases: dict[str, list[Entry]] = {}
+        for entry in sorted(entries, key=lambda one: one.order):
+            cases.setdefault(entry.case, []).append(entry)
         with self._in_words(), self._engine.begin() as line:
-            for case in sorted({one.case for one in entries}):
-                self._queue(line, case)
-            for entry in sorted(entries, key=lambda one: one.order):
-                new += self._absorb_one(line, entry)
-            for case in sorted({one.case for one in entries}):
-                bad = check_chain(self._entries(line, case))
-                if bad:
-                    raise refuse(bad[0].code, bad[0].words, "Nothing was imported. " + bad[0].remedy, bad[0].place)
-                self._tell(line, case)
-        return new
+            return sum(self._absorb_case(line, case, cases[case]) for case in sorted(cases))
 
     def entries(self, case: str) -> tuple[Entry, ...]:
         """All entries of a case in the agreed order."""
@@ -240,32 +233,39 @@ class SqlStore(ABC):
         return facts
 
     @staticmethod
-    def _by_id(line: Connection, entry_id: str) -> Entry | None:
-        body = line.execute(_BY_ID, {"id": entry_id}).scalar()
-        return None if body is None else read_entry(body)
-
-    @staticmethod
     def _number(line: Connection, case: str) -> None:
         if line.execute(select(CASES.c.number).where(CASES.c.id == case)).scalar() is None:
             line.execute(insert(CASES), {"id": case})
 
-    def _absorb_one(self, line: Connection, entry: Entry) -> int:
-        known = self._by_id(line, entry.id)
-        if known is not None:
-            if known.body() != entry.body():
-                raise _contradiction(entry, "is here with other contents")
-            return 0
-        here = select(ENTRIES.c.id).where(
-            ENTRIES.c.case_id == entry.case, ENTRIES.c.bench == entry.bench, ENTRIES.c.bench_seq == entry.bench_seq
-        )
-        if line.execute(here).scalar() is not None:
-            raise _contradiction(
-                entry,
-                "stands where another entry of the same bench stands: two copies of one store were both written to",
-            )
-        self._number(line, entry.case)
-        line.execute(_INSERT, _row(entry))
-        return 1
+    def _absorb_case(self, line: Connection, case: str, entries: Sequence[Entry]) -> int:
+        self._queue(line, case)
+        here = self._entries(line, case)
+        known, places = {one.id: one for one in here}, {(one.bench, one.bench_seq) for one in here}
+        new = []
+        for entry in entries:
+            if entry.id in known:
+                if known[entry.id].body() != entry.body():
+                    raise _contradiction(entry, "is here with other contents")
+            elif (entry.bench, entry.bench_seq) in places:
+                what = (
+                    "stands where another entry of the same bench stands: two copies of one store were both written to"
+                )
+                raise _contradiction(entry, what)
+            else:
+                known[entry.id] = entry
+                places.add((entry.bench, entry.bench_seq))
+                new.append(entry)
+        elsewhere = _first_of(line, [one.id for one in new])
+        if elsewhere is not None:
+            raise _contradiction(known[elsewhere], "is here in another case")
+        bad = check_chain([*here, *new])
+        if bad:
+            raise refuse(bad[0].code, bad[0].words, "Nothing was imported. " + bad[0].remedy, bad[0].place)
+        if new:
+            self._number(line, case)
+            line.execute(_INSERT, [_row(one) for one in new])
+            self._tell(line, case)
+        return len(new)
 
     @staticmethod
     def _entries(line: Connection, case: str) -> tuple[Entry, ...]:
@@ -297,6 +297,15 @@ class SqlStore(ABC):
         return CaseHead(
             case, number, count, read_entry(first), None if board is None else read_entry(board), read_entry(last)
         )
+
+
+def _first_of(line: Connection, ids: Sequence[str]) -> str | None:
+    """The first of these ids that is in the store, in whatever case; None when none is."""
+    for begin in range(0, len(ids), 500):
+        found = line.execute(select(ENTRIES.c.id).where(ENTRIES.c.id.in_(ids[begin : begin + 500])).limit(1)).scalar()
+        if found is not None:
+            return str(found)
+    return None
 
 
 def _row(entry: Entry) -> dict[str, Any]:
