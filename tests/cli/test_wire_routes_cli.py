@@ -187,7 +187,7 @@ def test_joints_of_other_nets_under_a_wire_are_named(home: Path) -> None:
 
 
 def test_a_noted_cut_is_a_break_to_wire_round_until_it_is_whole(home: Path) -> None:
-    """The log knows that the net was cut: the plan joins its parts again, and says when no wire is needed any more."""
+    """The log knows that the net was cut: the plan joins its parts again, and says when no wire is needed any more: status 1 while nothing proves the wire."""
     run(home, "case", "new", "--board", "demo", "--title", "cut")
     case = str(json.loads(run(home, "case", "list", "--json"))[-1]["number"])
     run(home, "note", case, "cut", "145.0,113.6/c")
@@ -196,8 +196,9 @@ def test_a_noted_cut_is_a_break_to_wire_round_until_it_is_whole(home: Path) -> N
     twice = json.loads(run(home, "wire", "plan", case, "--net", "A4", "--cut", "145.0,113.6/c", "--json"))["plans"][0]
     assert twice["restores"] and len(twice["wires"]) == 1
     run(home, "note", case, "patch", best["wires"][0]["a"], best["wires"][0]["b"], "30awg")
-    again = json.loads(run(home, "wire", "plan", case, "--net", "A4", "--json"))["plans"][0]
-    assert again["wires"] == [] and any("no wire is needed" in note for note in again["notes"])
+    again = json.loads(run(home, "wire", "plan", case, "--net", "A4", "--json", status=1))["plans"][0]
+    assert again["wires"] == [] and not again["restores"]
+    assert any("no wire is needed" in note and "no reading has proven it yet" in note for note in again["notes"])
     with pytest.raises(Refusal, match="NOT-009"):
         run(home, "note", case, "patch", "U5.5", "U1.35", "30awg", "-5mm")
     page = home / "cut.html"
@@ -253,8 +254,12 @@ def test_round_a_noted_cut_the_least_wire_laps_on_what_is_left_on_both_sides(hom
         one for one in run(home, "wire", "plan", case, "--net", "A").splitlines() if "note CASE patch track@" in one
     )
     run(home, *line.split("when it is in: ")[1].replace("CASE", case).split())
-    whole = run(home, "wire", "plan", case, "--net", "A")
-    assert "no wire is needed" in whole
+    whole = run(home, "wire", "plan", case, "--net", "A", status=1)
+    assert "no wire is needed" in whole and "no reading has proven it yet" in whole
+    for _ in range(3):
+        run(home, "note", case, "closed", "J1.1", "J2.1")
+    proven = run(home, "wire", "plan", case, "--net", "A")
+    assert "whole again" in proven and "readings prove it" in proven and "Mind:" not in proven
 
 
 def test_round_a_planned_cut_the_freed_stretch_takes_no_wire(home: Path, tmp_path: Path) -> None:

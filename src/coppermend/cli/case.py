@@ -365,9 +365,18 @@ def round_command(
         click.echo(f"  {number:>3}. {check_line(check)}")
     for line in proof.touching:
         click.echo(f"Short: {line.replace(' CASE', f' {case}')}")
+    for line in proof.parted:
+        click.echo(f"Cut: {line}")
     for span in spans_for_case(made, found):
         click.echo(f"Break: {span.words} (P {span.p:.3f})")
-    click.echo("If you stop now:")
+    if not proof.words:
+        click.echo(
+            "If you stop now: nothing in the work areas is left unproven."
+            if proof.at_risk
+            else "Nothing is marked as at risk."
+        )
+    else:
+        click.echo("If you stop now:")
     for line in proof.words if every_place else proof.words[:FIRST_PLACES]:
         click.echo(f"  {line}")
     left = 0 if every_place else max(len(proof.words) - FIRST_PLACES, 0)
@@ -386,11 +395,13 @@ def note_command(ctx: click.Context, case: str, kind: str, words: tuple[str, ...
 
     \b
     Readings  closed|open A B, ohms A B 4.7k, volts A [B] 5.02V, diode A B 0.6V, level A low|high|toggling|floating|stuck, heat U1 41C
+              (level A holds|even: millivolts compared along a net lead to A, or to no pin)
               (closed, open, ohms and skip without points answer the current check)
               ohms also: 4wire, step=10m (last digit), zeroed (leads taken off), sense P Q (current at A B, voltage at P Q), 1.2mV@500mA as the value
-    Parts     look|clean|press U1 ..., reseat U1, remove U1, fit U1 [socketed|soldered], swap U1, state U1 socketed
-    Copper    patch A B [30awg] [62mm], cut A B or cut X,Y/s, solder A, skip A
-    Power     gate orientation|rails|supply|limit|override ..., power on|off, seen screen=black sound='two beeps' current=350mA ...
+    Parts     look|clean|press|tap U1 ..., reseat U1, remove U1, fit U1 [socketed|soldered], swap U1, piggyback U1, state U1 socketed
+              with effect=none|changed|cured|worse (what the machine then showed), with=C7 out=C3 (labels of chips), trial (put back)
+    Copper    patch A B [30awg] [62mm], cut A B or cut X,Y/s [stays], solder A, skip A
+    Power     gate intake|orientation|rails|supply|limit|override ..., power on|off, seen screen=black sound='two beeps' current=350mA ...
     Words     symptom ..., remark ..., test ITEM works|fails, progress ready
     Back      undo [NUMBER]
 

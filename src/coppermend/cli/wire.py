@@ -158,6 +158,10 @@ def _way(wire: Wire) -> str:
 
 def _print_plans(plans: tuple[WirePlan, ...]) -> None:
     """The plans in words; rules and cautions once."""
+    if plans[0].kind == "whole":
+        for note in plans[0].notes:
+            click.echo(note)
+        return
     for number, plan in enumerate(plans, 1):
         if not plan.wires and not plan.restores:
             click.echo(f"{number}. net {plan.net_name}: no wire can be laid")

@@ -27,6 +27,7 @@ from coppermend.core.planning.touching import touching
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bind import Binding, bind
 from coppermend.services.bridging import bridges_of
+from coppermend.services.cutwork import cut_check_step, cut_wire_step, parted_words
 from coppermend.services.laying import board_ways
 from coppermend.services.looks import LOOKED, look_conflicts
 from coppermend.services.loose import loose_check
@@ -57,11 +58,14 @@ class Proof:
     words: tuple[str, ...]
     touching: tuple[str, ...] = ()
     """Pairs of nets that read joined where they belong apart, in words."""
+    parted: tuple[str, ...] = ()
+    """Nets in pieces by a noted cut that no wire joins yet, in words."""
 
     @property
     def all_proven(self) -> bool:
-        """Every site at risk that continuity can prove is proven whole, and no two nets read joined that belong apart."""
-        return bool(self.at_risk) and not self.open_sites and not self.broken and not self.touching
+        """Every site at risk that continuity can prove is proven whole, no two nets read joined that belong apart, and no net waits for the wire round a cut."""
+        left = self.open_sites or self.broken or self.touching or self.parted
+        return bool(self.at_risk) and not left
 
     def as_dict(self) -> dict[str, Any]:
         """The proof as plain JSON values."""
@@ -76,7 +80,10 @@ def next_for_case(workshop: Workshop, case: str) -> NextStep:
         "next",
         lambda: _with_conflicts(
             binding,
-            _turned(binding, map_first(binding)) or new_wire_step(binding, posterior_of(binding)) or _next(binding),
+            _turned(binding, map_first(binding))
+            or new_wire_step(binding, posterior_of(binding))
+            or cut_check_step(binding)
+            or _next(binding),
         ),
     )
 
@@ -99,9 +106,9 @@ def round_for_case(workshop: Workshop, case: str) -> RoundPlan:
 
 
 def need_areas(workshop: Workshop, case: str) -> None:
-    """Refusal CAS-006 when the case has neither a work area nor a patch wire: its round would be empty without a word."""
+    """Refusal CAS-006 when the case has neither a work area nor a patch wire nor a cut: its round would be empty without a word."""
     state = bind(workshop, case).state
-    if not state.areas and not state.wires:
+    if not state.areas and not state.wires and not state.cuts:
         words = "No work area is marked: there is nothing to plan a round for."
         raise refuse("CAS-006", words, "Mark one: coppermend area add CASE --part U1.")
 
@@ -191,6 +198,8 @@ def _plan(binding: Binding) -> RoundPlan:
 
 def _next(binding: Binding) -> NextStep:
     if not binding.areas and not binding.state.wires:
+        if (round_cut := cut_wire_step(binding)) is not None:
+            return round_cut
         return NextStep(
             "area",
             "Mark where the copper was disturbed or attacked.",
@@ -221,6 +230,8 @@ def _next(binding: Binding) -> NextStep:
     measured = _by_ohms(binding, step)
     if measured is not None:
         return measured
+    if step.kind in AFTER_THE_BEEPS and (round_cut := cut_wire_step(binding)) is not None:
+        return replace(round_cut, notes=(*round_cut.notes, *step.notes))
     if step.kind == "patch" and step.span is not None:
         if has_unknown(binding.graph):
             found = spans_of(binding)
@@ -356,9 +367,10 @@ def _proof(binding: Binding) -> Proof:
         for one in binding.idle
     ]
     joined = tuple(words for _, words in touching(posterior))
-    words = (*joined, *laid, *idle, *not_proven(binding.graph, posterior, basis))
+    parted = parted_words(binding)
+    words = (*joined, *parted, *laid, *idle, *not_proven(binding.graph, posterior, basis))
     rest = tuple(row for row in unprovable if row[0] not in set(by_ohms))
-    return Proof(at_risk, proven, broken, left, rest, binding.expired, conflicts, words, joined)
+    return Proof(at_risk, proven, broken, left, rest, binding.expired, conflicts, words, joined, parted)
 
 
 def _site_words(binding: Binding, site_id: str) -> str:

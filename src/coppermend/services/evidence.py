@@ -7,7 +7,7 @@ A reading speaks of the copper as it was. Work done since may have changed a par
 * A patch wire was fitted across a break that the readings had shown (P > ``broken_above``): the break is known and stays open in the board that is
   planned on (its sites count as cut), the readings that it explains have done their work.
 * Solder or dirt was cleared between two nets that read joined, or solder flowed at one of the places: a closed reading between them speaks no more.
-* A track was cut: closed readings across the cut speak no more.
+* A track was cut: closed readings across the cut speak no more, nor closed ones between its net and another (a track is cut to part them).
 Nothing is dropped in silence: every reading that speaks no more is listed with why.
 """
 
@@ -16,10 +16,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from math import hypot
 
 from coppermend.core.belief.model import Evidence
 from coppermend.core.copper.laps import bared_point
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
+from coppermend.core.copper.worked import CUT_NEAR_MM, all_cut_ends
 from coppermend.core.log.state import Act, CaseState, Cut, PointRef, Reading, Wire
 from coppermend.services.meters import instrument_of
 from coppermend.services.points import point_now, points_of_pin
@@ -170,16 +172,27 @@ def _same_place(a: PointRef, b: PointRef) -> bool:
 
 
 def _after_cut(alive: list[Live], cut: Cut, graph: CopperGraph) -> list[Live]:
+    """The readings after a cut (``graph`` with it): closed ones across it speak no more, nor closed ones between its net and another, which it may have
+    been made to part."""
     parted = Pieces(graph, ())
-    return [
-        replace(one, why_not="a track of it was cut since then")
-        if not one.why_not
-        and one.reading.at < cut.at
-        and not says_open(one.reading)
-        and parted.apart(*_ends(one, graph))
-        else one
-        for one in alive
-    ]
+    mine = {graph.node_net[node] for pair in all_cut_ends(graph) for node in pair if _at_cut(graph, node, cut)}
+
+    def after(one: Live) -> Live:
+        if one.why_not or one.reading.at > cut.at or says_open(one.reading):
+            return one
+        a, b = _ends(one, graph)
+        if parted.apart(a, b):
+            return replace(one, why_not="a track of it was cut since then")
+        if a is not None and b is not None and a.net != b.net and {a.net, b.net} & mine:
+            return replace(one, why_not="a track was cut since then, which may have parted the two nets")
+        return one
+
+    return [after(one) for one in alive]
+
+
+def _at_cut(graph: CopperGraph, node: int, cut: Cut) -> bool:
+    x, y, layer = graph.node_place[node]
+    return layer == cut.side and hypot(x - cut.x_mm, y - cut.y_mm) <= CUT_NEAR_MM
 
 
 def _breaks_before(alive: list[Live], wire: Wire, before: CopperGraph, breaks_in: BreaksIn) -> list[tuple[str, ...]]:

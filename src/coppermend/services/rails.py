@@ -10,6 +10,7 @@ from coppermend.core.findings import Refusal
 from coppermend.core.log.gate import RAIL_SHORT_OHM, GateStatus, gate_status, is_ground, is_rail
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView, case_state, show_case
+from coppermend.services.cutwork import gate_with_cuts
 from coppermend.services.workshop import Workshop
 
 
@@ -49,12 +50,12 @@ def rails_for_case(workshop: Workshop, case: str) -> tuple[Rail, ...]:
 
 
 def gate_of(binding: Binding) -> GateStatus:
-    """The gate of a bound case: every rail of its board must have been measured to ground since the last soldering, the supply proven alone; and what
-    intake says."""
+    """The gate of a bound case: every rail of its board must have been measured to ground since the last soldering, the supply proven alone; what
+    intake says; and that no net waits for the wire round a cut."""
     from coppermend.services.supplyproof import supply_of
 
     state, supply = binding.state, supply_of(binding)
-    return gate_status(
+    gate = gate_status(
         state.gate,
         state.readings,
         state.last_soldering,
@@ -64,6 +65,7 @@ def gate_of(binding: Binding) -> GateStatus:
         supply=supply.proof,
         limit_words=supply.limit_words,
     )
+    return gate_with_cuts(binding, gate)
 
 
 def gate_of_case(workshop: Workshop, case: str) -> tuple[GateStatus, dict[str, list[str]]]:

@@ -55,10 +55,13 @@ def _words_rest(workshop: Workshop, case: str, kind: str, words: list[str]) -> R
 
 
 def _words_tips(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
-    if kind == "cut" and words and PLACE.fullmatch(words[0]):
-        return Request(kind, (words[0],), words=" ".join(words[1:]))
-    least, most = TIPS[kind]
     fields: dict[str, Json] = {}
+    if kind == "cut" and "stays" in (said := [one.lower() for one in words]):
+        fields["stays"] = True
+        words.pop(said.index("stays"))
+    if kind == "cut" and words and PLACE.fullmatch(words[0]):
+        return Request(kind, (words[0],), words=" ".join(words[1:]), fields=fields)
+    least, most = TIPS[kind]
     if kind == "ohms":
         fields, words = _ohms_how(words)
     points: list[str] = []

@@ -11,18 +11,18 @@ from coppermend.core.board.names import nearest_names
 from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.neighbours import neighbours
-from coppermend.core.copper.worked import TrackCut, cut_ends, rejoined, worked
+from coppermend.core.copper.worked import TrackCut, rejoined, worked
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import Wire
-from coppermend.core.rework.pieces import components, nodes_of, pins_of, sites_of
 from coppermend.core.rework.prove import Neighbour, ProofCheck, prove_wire
 from coppermend.core.rework.routes_cut import CutPlace, cut_places, track_at
 from coppermend.core.rework.wires import WirePlan, needed_pins, propose_wires
 from coppermend.services.bench import posterior_of
-from coppermend.services.bind import Binding, bind, known_breaks
+from coppermend.services.bind import Binding, bind
 from coppermend.services.laying import PLAIN, Laying, board_ways
 from coppermend.services.newwire import doubtful, ends_of, without_wire
 from coppermend.services.points import meant
+from coppermend.services.surety import Known, known_of, whole_or_refused
 from coppermend.services.workshop import Workshop
 
 CUT_AT = re.compile(r"(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)/([cs])")
@@ -57,25 +57,35 @@ def plan_for_case(
     current_a: float = 0.0,
     laying: Laying = PLAIN,
 ) -> Laid:
-    """The wires that restore a net of a case. ``broken``: site ids; without them the spans that the readings show broken on this net.
+    """The wires that restore a net of a case. ``broken``: site ids; without them the breaks that are sure enough to wire (``services/surety.py``).
 
-    A net on which a track was cut and that no reading calls broken is planned as the cuts left it, for all of its pins. ``needed``: points as people name
-    them. Refusal WIR-006 when neither break nor cut is known on the net and no track is to be cut.
+    A net that a cut has left in pieces is planned for all the pins that hung together before. A net that hangs together again comes back as a plan without
+    wires (kind "whole") that says by what. ``needed``: points as people name them. Refusals WIR-006 (no break is known), WIR-016 (a break is likely,
+    but not sure enough to wire).
     """
     bound = bind(workshop, case)
     index = net_index(bound.graph, net)
-    chosen = tuple(broken) or breaks_on_net(bound, index)
-    was_cut = not chosen and bool(cut_ends(bound.graph, index))
-    if was_cut and not needed:
-        needed = _pins_round_cuts(bound.graph, index)
-    if not (chosen or was_cut or laying.cut):
-        raise refuse(
-            "WIR-006",
-            f"The readings show no break on net {net} yet.",
-            "Narrow it down first (coppermend next), or name the broken sites with --broken, or tracks to cut with --cut.",
-            Place(thing=net),
-        )
-    return _laid(bound.board, bound.graph, index, chosen, needed, side, current_a, laying)
+    if broken:
+        return _laid(bound.board, bound.graph, index, broken, needed, side, current_a, laying)
+    known = known_of(bound, index, asked=bool(laying.cut))
+    if not known.broken and known.parted is None and not laying.cut:
+        return Laid((whole_or_refused(bound, index),))
+    pins = needed or (_with_cut_pins(bound.graph, index, known, laying) if laying.cut else known.pins)
+    laid = _laid(bound.board, bound.graph, index, known.broken, pins, side, current_a, laying)
+    said = tuple(one.words for one in known.doubts)
+    return replace(laid, plans=tuple(replace(one, notes=(*said, *one.notes)) for one in laid.plans)) if said else laid
+
+
+def _with_cut_pins(graph: CopperGraph, net: int, known: Known, laying: Laying) -> tuple[str, ...]:
+    """The pins of what is known to be apart, and of what the tracks to be cut will part."""
+    sites = [*known.broken, *(one.site for named in laying.cut for one in _cuts(graph, named))]
+    return tuple(dict.fromkeys((*known.pins, *needed_pins(graph, net, _on_net(graph, net, sites), ()))))
+
+
+def plans_round_cuts(bound: Binding, net: int) -> tuple[WirePlan, ...]:
+    """The wires that restore a net which cuts have parted, with the breaks that are known on it."""
+    known = known_of(bound, net)
+    return _laid(bound.board, bound.graph, net, known.broken, known.pins, "", 0.0, PLAIN, 0).plans
 
 
 def plan_for_package(
@@ -111,6 +121,7 @@ def _laid(
     side: str,
     current_a: float,
     laying: Laying,
+    alternatives: int = 3,
 ) -> Laid:
     points = [meant(graph, one) for one in needed]
     cuts = [cut for one in laying.cut for cut in _cuts(graph, one)]
@@ -129,6 +140,7 @@ def _laid(
         board,
         side=side,
         current_a=current_a,
+        alternatives=alternatives,
         ways=board_ways(board, graph, laying, net),
         scrape=laying.scrape and not laying.straight and copper_is_known(board),
         net=net,
@@ -178,21 +190,6 @@ def _on_net(graph: CopperGraph, net: int, broken: Sequence[str]) -> Sequence[str
                 Place(thing=one),
             )
     return broken
-
-
-def breaks_on_net(bound: Binding, net: int) -> tuple[str, ...]:
-    """Site ids of the spans that the readings show broken on this net and that no wire has bridged yet."""
-    at = {site.id: site.net for site in bound.graph.sites}
-    spans = known_breaks(bound.graph, bound.areas, bound.evidence, bound.basis)
-    return tuple(site for span in spans for site in span if at.get(site) == net)
-
-
-def _pins_round_cuts(graph: CopperGraph, net: int) -> tuple[str, ...]:
-    """The pins that hung together with a cut track of this net before it was cut."""
-    before = rejoined(graph, net)
-    home = components(nodes_of(before, net), [(site.a, site.b) for site in sites_of(before, net)])
-    hurt = {home[node] for pair in cut_ends(graph, net) for node in pair}
-    return tuple(pin for pin in pins_of(graph, net) if home[graph.point(pin).node] in hurt)
 
 
 def _still_there(parted: CopperGraph, broken: Sequence[str]) -> tuple[str, ...]:

@@ -321,13 +321,16 @@ def _halves(
 
 def cut_ends(graph: CopperGraph, net: int) -> tuple[tuple[int, int], ...]:
     """The two nodes at each cut of a net: where what is left of the track ends on either side. They lie at one place and are joined by nothing."""
-    kind, place = graph.node_kind, graph.node_place
+    return tuple(pair for pair in all_cut_ends(graph) if graph.node_net[pair[0]] == net)
+
+
+def all_cut_ends(graph: CopperGraph) -> tuple[tuple[int, int], ...]:
+    """The two nodes at each cut of the board, in the order the cuts were laid."""
+    net, kind, place = graph.node_net, graph.node_kind, graph.node_place
     return tuple(
         (n, n + 1)
         for n in range(graph.node_count - 1)
-        if graph.node_net[n] == graph.node_net[n + 1] == net
-        and kind[n] == kind[n + 1] == "end"
-        and place[n] == place[n + 1]
+        if kind[n] == kind[n + 1] == "end" and net[n] == net[n + 1] and place[n] == place[n + 1]
     )
 
 

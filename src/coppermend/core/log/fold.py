@@ -345,9 +345,8 @@ def _patch(work: _Work, entry: Entry, at: int) -> None:
 
 def _cut(work: _Work, entry: Entry, at: int) -> None:
     x_mm, y_mm = _number(entry, "x_mm") or 0.0, _number(entry, "y_mm") or 0.0
-    work.cuts.append(
-        Cut(entry.id, at, x_mm, y_mm, _text(entry, "side"), _points(entry), _text(entry, "words"), entry.observed_at)
-    )
+    side, words, stays = _text(entry, "side"), _text(entry, "words"), bool(_flag(entry, "stays"))
+    work.cuts.append(Cut(entry.id, at, x_mm, y_mm, side, _points(entry), words, entry.observed_at, stays))
     work.last_soldering = at
     work.repairs.append(entry.id)
 

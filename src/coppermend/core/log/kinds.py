@@ -21,8 +21,10 @@ from coppermend.core.log.model import Entry
 
 PART_STATES = ("soldered", "socketed", "out", "not fitted", "replaced")
 AREA_KINDS = ("rework", "corrosion", "impact")
-LEVELS = ("low", "high", "toggling", "floating", "stuck", "pulsing", "right", "wrong")
-"""What a probe shows at a pin; pulsing is toggling; right and wrong: it moves, and its pattern or frequency was compared with the expected one."""
+LEVELS = ("low", "high", "toggling", "floating", "stuck", "pulsing", "right", "wrong", "holds", "even")
+"""What a probe shows at a pin; pulsing is toggling; right and wrong: it moves, and its pattern or frequency was compared with the expected one.
+
+Of millivolts compared along a net: ``holds`` they lead to this pin, it holds the net; ``even`` no pin of this pin's net stands out."""
 GATE_ITEMS = ("intake", "orientation", "rails", "supply", "limit")
 """What is done before power is put on again: intake once a case, the others since the last soldering."""
 FIRST_GATE_ITEMS = GATE_ITEMS[1:]
@@ -265,7 +267,7 @@ _TABLE = (
     _spec("state", "part state", {"part": is_text, "state": one_of(*PART_STATES)}, {"words": is_text}),
     _spec("solder", "soldered again", {"points": points_of(1, 8)}, _ACT),
     _spec("patch", "patch wire", {"points": points_of(2, 2)}, _WIRE),
-    _spec("cut", "track cut", {"x_mm": is_number, "y_mm": is_number, "side": one_of("c", "s")}, {"points": points_of(2, 2), "words": is_text, "states": is_map}),
+    _spec("cut", "track cut", {"x_mm": is_number, "y_mm": is_number, "side": one_of("c", "s")}, {"points": points_of(2, 2), "words": is_text, "states": is_map, "stays": is_flag}),
     _spec("intake", "intake", {"item": one_of(*INTAKE_ITEMS)}, _INTAKE),
     _spec("supply", "supply measured", {"rail": is_text, "at": one_of(*SUPPLY_AT), "volt": is_number}, _SUPPLY),
     _spec("gate", "before power", {"item": one_of(*GATE_ITEMS, "override")}, {"words": is_text, "limit_a": is_number, "abort_a": is_number, "volt": is_number}),

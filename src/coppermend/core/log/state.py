@@ -203,6 +203,8 @@ class Cut:
     points: tuple[PointRef, ...]
     words: str
     observed_at: str
+    stays: bool = False
+    """The pins that it parts are to stay apart: no wire goes round it."""
 
 
 @dataclass(frozen=True, slots=True)

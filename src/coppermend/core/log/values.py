@@ -23,7 +23,15 @@ _UNITS = {
 }
 _OVERLOAD = ("ol", "o.l", "0l", "0.l", "inf", "infinite", "∞", "overload", "over", "oo")
 _NUMBER = r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
-_EXAMPLE = {"ohm": "4.7k", "volt": "5.02V", "ampere": "350mA", "celsius": "41.5C", "mm": "3mm", "hertz": "4MHz", "second": "20ms"}
+_EXAMPLE = {
+    "ohm": "4.7k",
+    "volt": "5.02V",
+    "ampere": "350mA",
+    "celsius": "41.5C",
+    "mm": "3mm",
+    "hertz": "4MHz",
+    "second": "20ms",
+}
 
 
 def parse_value(text: str, unit: str) -> float | None:

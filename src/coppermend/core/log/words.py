@@ -163,7 +163,8 @@ def _patch(payload: Payload) -> str:
 def _cut(payload: Payload) -> str:
     side = {"c": "component side", "s": "solder side"}[payload["side"]]
     between = f"between {point_names(payload)}, " if payload.get("points") else ""
-    return f"{between}at {payload['x_mm']:.1f}, {payload['y_mm']:.1f} mm, {side}"
+    stays = ", to stay" if payload.get("stays") else ""
+    return f"{between}at {payload['x_mm']:.1f}, {payload['y_mm']:.1f} mm, {side}{stays}"
 
 
 def _map(payload: Payload) -> str:

@@ -54,7 +54,9 @@ def touching(now: CopperBelief) -> Iterator[tuple[Joining, str]]:
             continue
         a, b = names_of(now, one)
         at = f"between {point_words(points[one.point_a])} and {point_words(points[one.point_b])}"
-        if one.p > now.basis.broken_above:
+        if points[one.point_a].net == points[one.point_b].net:
+            words = f"the two pieces of {a} on either side of a cut read joined ({chance_words(one.p, 0)}), read {at}: cut wider and read again"
+        elif one.p > now.basis.broken_above:
             words = (
                 f"{a} and {b} touch ({chance_words(one.p)}): a likely short, read {at}. Locate it: {locate_words(a, b)}"
             )

@@ -18,6 +18,7 @@ from coppermend.core.planning.model import Check, Span
 from coppermend.core.rework.gauge import diameter_mm
 from coppermend.core.rework.rules import WIRE_CAUTIONS
 from coppermend.services.carework import care_rows
+from coppermend.services.recording.editions import PROVEN_MEANS
 from coppermend.services.recording.maps import Marks, Path, Stretch, WireMark, board_map, window_of
 from coppermend.services.recording.model import (
     BreakRow,
@@ -34,6 +35,7 @@ from coppermend.services.recording.model import (
     Unprovable,
     WireRow,
 )
+from coppermend.services.recording.plainly import Judged, plainly
 from coppermend.services.recording.planrows import plan_rows
 
 SIDES = {"c": "component side", "s": "solder side"}
@@ -68,7 +70,7 @@ class Judgement:
 
     ``p`` site id -> probability; ``unprovable`` (site id, why, what would prove it); ``wires_proven`` ids of wire entries that readings prove;
     ``wires_astray`` ids of wire entries that join nets which the board keeps apart; ``bridges`` (net, net, point, point) read closed though they belong apart;
-    ``unprovable_stop``: the words with which a round that is stopped now ends.
+    ``parted`` (net, words): nets that a noted cut left in pieces and that no wire joins yet. ``unprovable_stop``: the words with which a round that is stopped now ends.
     """
 
     at_risk: tuple[str, ...] = ()
@@ -83,6 +85,7 @@ class Judgement:
     by_ohms: tuple[OhmsRow, ...] = ()
     gate_open: bool = True
     gate_missing: tuple[str, ...] = ()
+    parted: tuple[tuple[str, str], ...] = ()
     basis: Basis = field(default_factory=Basis)
 
 
@@ -110,11 +113,14 @@ def gather(
     ``base`` the copper as built: it still holds the sites that were found broken and are no longer part of ``graph``.
     """
     sites = {site.id: site for one in (base, graph) if one is not None for site in one.sites}
+    findings = tuple(_finding(i, one, state) for i, one in enumerate(judgement.found, 1))
+    wires = tuple(_wire(i, one, judgement) for i, one in enumerate(state.wires, 1))
+    told = plainly(state, _judged(findings, wires, judgement))
     return RecordView(
         heading=_heading(state, facts, board),
         summary=tuple(_summary(state, judgement)),
-        findings=tuple(_finding(i, one, state) for i, one in enumerate(judgement.found, 1)),
-        wires=tuple(_wire(i, one, judgement) for i, one in enumerate(state.wires, 1)),
+        findings=findings,
+        wires=wires,
         remaining=tuple(_remaining(state, judgement)),
         cautions=tuple(_cautions(state)),
         maps=tuple(_maps(state, board, sites, judgement)),
@@ -131,6 +137,25 @@ def gather(
         by_ohms=judgement.by_ohms,
         care=care_rows(state.care),
         plans=tuple(plan_rows(state.plans, stamp)),
+        wrong=told.wrong,
+        done=told.done,
+        still_open=told.left,
+        used=told.used,
+    )
+
+
+def _judged(findings: tuple[BreakRow, ...], wires: tuple[WireRow, ...], judgement: Judgement) -> Judged:
+    """What the owner's words count."""
+    return Judged(
+        findings,
+        sum(not one.mended_by for one in judgement.found),
+        judgement.by_ohms,
+        wires,
+        len(judgement.wires_proven),
+        tuple((a, b) for a, b, _, _ in judgement.bridges),
+        len(judgement.unprovable),
+        len(judgement.checks_left) + len(judgement.isolation_left),
+        len(judgement.parted),
     )
 
 
@@ -188,6 +213,8 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
     if state.cuts:
         places = "; ".join(f"{one.x_mm:.1f}, {one.y_mm:.1f} mm, {SIDES.get(one.side, one.side)}" for one in state.cuts)
         yield f"{_some(len(state.cuts), 'track').capitalize()} cut on purpose: {places}."
+    for _, words in judgement.parted:
+        yield f"Cut and not joined again: {words}."
     if judgement.bridges:
         pairs = "; ".join(f"{a} and {b}" for a, b, _, _ in judgement.bridges)
         yield f"Read closed though the board keeps them apart: {pairs}. A bridge is likely there."
@@ -300,6 +327,8 @@ def _remaining(state: CaseState, judgement: Judgement) -> Iterable[str]:
     for one in judgement.found:
         if not one.mended_by:
             yield f"A break in net {one.span.net} is not mended: {one.span.words}."
+    for _, words in judgement.parted:
+        yield f"Lay the wire round the cut before power: {words}."
     placed = {row.nets: row for row in judgement.by_ohms if row.kind == SHORT}
     for net_a, net_b, a, b in judgement.bridges:
         row = placed.get(f"{net_a} and {net_b}") or placed.get(f"{net_b} and {net_a}")
@@ -343,7 +372,7 @@ def _remaining(state: CaseState, judgement: Judgement) -> Iterable[str]:
 
 def _cautions(state: CaseState) -> Iterable[str]:
     """What the next person must mind."""
-    yield "Proven means: by the readings listed here, under the assumptions listed at the end. It is not a promise that nothing else fails."
+    yield PROVEN_MEANS
     kinds = {area.kind for area in state.areas}
     if "corrosion" in kinds:
         yield "A cell has leaked on this board. Residue may creep on under lacquer and chips: look again after some months; wear gloves and eye protection when cleaning."
@@ -397,6 +426,8 @@ def _proven(graph: CopperGraph, sites: Mapping[str, Site], judgement: Judgement)
             words.append(f"and {len(open_sites) - MOST_PLACES} more places")
         for number in sorted({broken[s] for s in its if s in broken}):
             words.append(f"break {number}, {_fate(judgement.found[number - 1])}")
+        if any(name == graph.net_names[net] for name, _ in judgement.parted):
+            words.append("in pieces by a cut, which waits for its wire")
         unprovable = sum(s in cannot and s not in broken for s in its)
         if unprovable:
             words.append(f"{_some(unprovable, 'place')} that continuity cannot prove")

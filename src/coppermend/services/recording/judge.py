@@ -13,6 +13,7 @@ from coppermend.core.planning.spans import span_words
 from coppermend.services.bench import plan_of, posterior_of, spans_of
 from coppermend.services.bind import Binding
 from coppermend.services.cautions import joined_by_wire_or_part
+from coppermend.services.cutwork import CUTS, parted_nets
 from coppermend.services.rails import gate_of
 from coppermend.services.recording.byohms import ohms_rows
 from coppermend.services.recording.gather import IDLE, Found, Judgement
@@ -46,7 +47,8 @@ def judge(binding: Binding) -> Judgement:
         bridges=bridges,
         by_ohms=ohms_rows(binding, [(a, b) for a, b, _, _ in bridges]),
         gate_open=gate.open,
-        gate_missing=tuple(one.words for one in gate.missing),
+        gate_missing=tuple(one.words for one in gate.missing if one.item != CUTS),
+        parted=tuple((one.net_name, f"{one.words}; {one.state_words}") for one in parted_nets(binding)),
         basis=basis,
     )
 

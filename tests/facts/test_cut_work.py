@@ -1,0 +1,141 @@
+"""A track that was cut on purpose: the net waits for its wire until it has one, and every list says so.
+
+The board is that of ``test_log_evidence`` (net N0 on the solder side: U1.1 (0,0), U4.1 (20,0), U2.1 (40,0), one 0.3 mm track; net N1: U1.2 (0,5), U2.2 (40,5)).
+Which pins hang together after a cut follows from the drawing; no source but it.
+"""
+
+from __future__ import annotations
+
+import pytest
+from tests.facts.test_log_evidence import BROKEN, bench, holds, say
+
+from coppermend.core.findings import Refusal
+from coppermend.core.planning.model import NextStep
+from coppermend.core.rework.wires import WirePlan
+from coppermend.services.bench import next_for_case, proven_for_case, spans_for_case
+from coppermend.services.bind import bind
+from coppermend.services.cutwork import parted_nets
+from coppermend.services.evidence import Pieces
+from coppermend.services.rails import gate_of
+from coppermend.services.recording.gather import CaseFacts, gather
+from coppermend.services.recording.judge import judge
+from coppermend.services.wires import plan_for_case
+from coppermend.services.workshop import Workshop
+
+__all__ = ["bench"]
+
+CUT = "cut 10,0/s"
+
+
+def step(bench: tuple[Workshop, str]) -> NextStep:
+    return next_for_case(*bench)
+
+
+def answered(bench: tuple[Workshop, str]) -> NextStep:
+    """Every check answered as the copper of now is; the first step that asks for no reading."""
+    for _ in range(40):
+        check = step(bench).check
+        if check is None:
+            return step(bench)
+        graph = bind(*bench).graph
+        a, b = graph.point(check.point_a), graph.point(check.point_b)
+        joined = a.net == b.net and not Pieces(graph, ()).apart(a, b)
+        say(bench, f"{'closed' if joined else 'open'} {a.id} {b.id}")
+    raise AssertionError("the checks do not end")
+
+
+def test_the_cut_is_read_open_before_anything_else(bench: tuple[Workshop, str]) -> None:
+    """The two nearest pins on either side of the cut at 10 mm are U1.1 (0) and U4.1 (20)."""
+    say(bench, CUT)
+    found = step(bench)
+    assert found.check is not None and found.check.purpose == "isolation"
+    assert {found.check.point_a.split("/")[0], found.check.point_b.split("/")[0]} == {"U1.1", "U4.1"}
+    say(bench, "closed U1.1 U4.1")
+    again = step(bench)
+    assert again.kind == "retest" and "has not parted the track" in again.reason
+    say(bench, "open U1.1 U4.1")
+    after = step(bench).check
+    assert after is None or not after.id.startswith("cut:")
+
+
+def test_a_cut_without_its_wire_is_told_everywhere_until_the_wire_is_in(bench: tuple[Workshop, str]) -> None:
+    """The readings prove both pieces; what is missing is the wire: next, round, gate and record say so. With the wire none of them does."""
+    say(bench, CUT)
+    found = answered(bench)
+    binding = bind(*bench)
+    assert found.kind == "patch" and "10.0, 0.0 mm" in found.words and "N0" in found.words
+    assert isinstance(found.wire, WirePlan) and len(found.wire.wires) == 1 and found.wire.restores
+    proof = proven_for_case(*bench)
+    assert not proof.all_proven and any("N0 is in 2 pieces" in line and "reads open" in line for line in proof.words)
+    assert any("Wire round the cut first" in one.words for one in gate_of(binding).missing)
+    view = gather(
+        binding.state,
+        CaseFacts(1, 1, "", "2026-01-01T00:00:00Z"),
+        binding.board,
+        binding.graph,
+        judge(binding),
+        base=binding.base,
+    )
+    assert any("N0 is in 2 pieces" in line for line in view.remaining)
+    assert any("pieces by a cut" in "; ".join(row.open_places) for row in view.proven if row.net == "N0")
+    say(bench, f"patch {found.wire.wires[0].a.point} {found.wire.wires[0].b.point} 30awg")
+    assert parted_nets(bind(*bench)) == ()
+    assert all("cut" not in one.item for one in gate_of(bind(*bench)).items)
+    check = step(bench).check
+    assert check is not None and check.purpose == "continuity"
+
+
+def test_a_cut_that_is_to_stay_asks_for_no_wire(bench: tuple[Workshop, str]) -> None:
+    binding = say(bench, CUT + " stays")
+    assert binding.state.cuts[0].stays and parted_nets(binding) == ()
+
+
+def test_two_cuts_free_the_stretch_between_them(bench: tuple[Workshop, str]) -> None:
+    """Nothing hangs on the stretch from 8 to 12 mm: one net, two cuts, two pieces; no tip reaches between, and that is said."""
+    binding = say(bench, "cut 8,0/s", "cut 12,0/s")
+    (parted,) = parted_nets(binding)
+    assert len(parted.cuts) == 2 and len(parted.apart.pieces) == 2
+    found = step(bench)
+    assert found.check is not None and "crosses 2 cuts" in found.reason
+    say(bench, "open U1.1 U4.1")
+    (wire,) = plan_for_case(*bench, "N0").plans[0].wires
+    assert not {wire.a.x_mm, wire.b.x_mm} & set(range(8, 13))
+
+
+def test_a_cut_takes_back_what_joined_its_net_to_another(bench: tuple[Workshop, str]) -> None:
+    """A track is cut to part two nets: that they read joined before says nothing now."""
+    binding = say(bench, "closed U1.1 U1.2", CUT)
+    assert holds(binding) == []
+    assert "may have parted the two nets" in binding.expired[0][1]
+
+
+def test_plan_says_no_wire_is_needed_only_where_the_readings_agree(bench: tuple[Workshop, str]) -> None:
+    """Cut and wire noted: unread it is not proven (status not restored); two open readings across it are no reason to say that no wire is needed;
+    closed ones prove the wire, and the net is whole again."""
+    say(bench, CUT, "patch U1.1/joint-s U4.1/joint-s 30awg 25mm")
+    (plan,) = plan_for_case(*bench, "N0").plans
+    assert plan.kind == "whole" and not plan.restores and "no reading has proven it yet" in plan.notes[0]
+    say(bench, "open U1.1 U4.1", "open U1.1/joint-s U4.1/joint-s")
+    with pytest.raises(Refusal, match=r"WIR-006|WIR-016"):
+        plan_for_case(*bench, "N0")
+    say(bench, "undo", "undo", "closed U1.1 U4.1", "closed U1.1/joint-s U4.1/joint-s", "closed U1.1/joint-c U2.1")
+    (plan,) = plan_for_case(*bench, "N0").plans
+    assert (
+        plan.restores and plan.wires == () and "whole again" in plan.notes[0] and "readings prove it" in plan.notes[0]
+    )
+
+
+def test_next_and_plan_agree_on_when_a_break_is_sure_enough_to_wire(bench: tuple[Workshop, str]) -> None:
+    """Until a break is announced the plan refuses with the one sentence on it, and next asks for readings; once it is, the plan comes."""
+    say(bench, "closed U4.1 U2.1", "closed U1.2 U2.2")
+    refused = []
+    for line in BROKEN[:9]:
+        say(bench, line)
+        if spans_for_case(*bench):
+            break
+        assert step(bench).kind in ("check", "retest")
+        with pytest.raises(Refusal, match=r"WIR-006|WIR-016") as err:
+            plan_for_case(*bench, "N0")
+        refused.append(err.value.finding.words)
+    assert "99.99 % sure by two independent readings" in refused[-1] and "Next reading" in refused[-1]
+    assert len(plan_for_case(*bench, "N0").plans[0].wires) == 1
