@@ -39,12 +39,12 @@ if TYPE_CHECKING:
     from coppermend.devices.book import DeviceBook
     from coppermend.services.demo import Machine
     from coppermend.services.health import Look
+    from coppermend.services.labels import LabelPrinter
     from coppermend.services.lan import LanBook
     from coppermend.services.packages import Package, PackageSource
     from coppermend.services.ports import Instruments
     from coppermend.services.powered import PoweredBoard
     from coppermend.services.practice import PracticeSetting
-    from coppermend.services.labels import LabelPrinter
     from coppermend.services.records import Typesetter
     from coppermend.services.speech import Voice
     from coppermend.services.storekeeping import BackedUp, Migrated, Restored

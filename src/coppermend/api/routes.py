@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from fastapi import APIRouter, Depends, Form, Response, UploadFile
+from fastapi import APIRouter, Depends, Form, Query, Response, UploadFile
 from fastapi.responses import StreamingResponse
 
 from coppermend.api import views
@@ -23,7 +23,7 @@ from coppermend.services.bench import next_for_case, round_for_case, spans_for_c
 from coppermend.services.bind import bind
 from coppermend.services.boardphoto import board_photo
 from coppermend.services.bundles import export_case, import_case
-from coppermend.services.cases import case_state, find_case, list_cases, new_case
+from coppermend.services.cases import case_state, find_case, list_cases, new_case, standing_words
 from coppermend.services.cautions import cautions
 from coppermend.services.find import find_on_board
 from coppermend.services.layphoto import Tap, begin_laying, compare, end_laying, flatten, laid_view, underlay
@@ -55,8 +55,7 @@ def on_case(desk: Desk, case: str, use_case: Callable[[Workshop, str], Any]) -> 
 @router.get("/cases", tags=["cases"])
 def cases(desk: TheDesk) -> Json:
     """All cases of the store, lowest number first."""
-    rows = [{**one.as_dict(), "where": one.last_words} for one in desk.do(list_cases)]
-    return {"cases": rows}
+    return {"cases": desk.do(lambda w: [{**one.as_dict(), "where": standing_words(w, one)} for one in list_cases(w)])}
 
 
 @router.post("/cases", tags=["cases"], status_code=201)
@@ -366,32 +365,51 @@ def photo(case: str, sha256: str, desk: TheDesk) -> Response:
     return Response(data, media_type=media, headers={"cache-control": "private, max-age=31536000, immutable"})
 
 
-def _record(workshop: Workshop, case: str) -> RecordView:
-    """The record with the device book and the machine's own file."""
+Reader = Annotated[Literal["technician", "owner"], Query(alias="for")]
+Parts = Annotated[str, Query(max_length=400)]
+
+
+def _record(workshop: Workshop, case: str, reader: str, parts: str) -> RecordView:
+    """The record with the device book and the machine's own file, as this reader gets it."""
     from coppermend.bootstrap import device_book, machine_model
+    from coppermend.services.recording.editions import chosen, edition
     from coppermend.services.records import case_record
 
-    return case_record(workshop, case, device_book(), machine_model(case_state(workshop, case).package))
+    wanted = chosen(reader, [one.strip() for one in parts.split(",") if one.strip()])
+    return edition(
+        case_record(workshop, case, device_book(), machine_model(case_state(workshop, case).package)), reader, wanted
+    )
 
 
 @router.get("/cases/{case}/record.html", tags=["record"])
-def record_page(case: str, desk: TheDesk) -> Response:
-    """The record as one page without script."""
+def record_page(case: str, desk: TheDesk, reader: Reader = "technician", parts: Parts = "") -> Response:
+    """The record as one page without script, for the technician or (``for=owner``) in plain words; ``parts`` by commas instead of the reader's own."""
     from coppermend.services.records import record_html
 
-    return Response(on_case(desk, case, lambda w, c: record_html(_record(w, c))), media_type="text/html; charset=utf-8")
+    text = on_case(desk, case, lambda w, c: record_html(_record(w, c, reader, parts)))
+    return Response(text, media_type="text/html; charset=utf-8")
 
 
 @router.get("/cases/{case}/record.pdf", tags=["record"])
-def record_file(case: str, desk: TheDesk) -> Response:
-    """The record as a PDF."""
+def record_file(case: str, desk: TheDesk, reader: Reader = "technician", parts: Parts = "") -> Response:
+    """The record as a PDF; ``for`` and ``parts`` as for the page."""
     from coppermend.bootstrap import typesetter
     from coppermend.services.records import record_pdf_of
 
-    data = on_case(desk, case, lambda w, c: record_pdf_of(_record(w, c), typesetter()))
+    data = on_case(desk, case, lambda w, c: record_pdf_of(_record(w, c, reader, parts), typesetter()))
     return Response(
         data, media_type="application/pdf", headers={"content-disposition": 'inline; filename="record.pdf"'}
     )
+
+
+@router.get("/cases/{case}/label.pdf", tags=["record"])
+def label_file(case: str, desk: TheDesk) -> Response:
+    """A label for the machine with a QR picture of its case, as a PDF."""
+    from coppermend.bootstrap import label_printer, qr_rows
+    from coppermend.services.labels import label_of, label_pdf
+
+    data = on_case(desk, case, lambda w, c: label_pdf(label_of(w, c), label_printer(), qr_rows))
+    return Response(data, media_type="application/pdf", headers={"content-disposition": 'inline; filename="label.pdf"'})
 
 
 def _fields(options: Json) -> Json:

@@ -27,6 +27,7 @@ COMMANDS = {
     "photo": "case",
     "lay": "lay",
     "record": "record",
+    "label": "record",
     "bundle": "bundle",
     "store": "store",
     "removal": "removal",

@@ -31,6 +31,7 @@ class CaseRow:
     opened_at: str
     last_at: str
     last_words: str
+    last_kind: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """The row as plain JSON values."""
@@ -112,9 +113,26 @@ def list_cases(workshop: Workshop) -> tuple[CaseRow, ...]:
                 head.first.observed_at,
                 head.last.observed_at,
                 entry_words(head.last),
+                head.last.kind,
             )
         )
     return tuple(rows)
+
+
+BOOKKEEPING = ("basis", "practice")
+"""Kinds of entries that say nothing of the machine: which numbers are used, that a patient answers."""
+LONGEST_LOOK = 40
+"""Only short logs are read for what came before a bookkeeping entry: it stands at a case's beginning."""
+
+
+def standing_words(workshop: Workshop, row: CaseRow) -> str:
+    """Where a case stands, for the list of cases: its last entry in words, bookkeeping passed over; a case nothing was marked in says what is next."""
+    if row.last_kind not in BOOKKEEPING or row.entries > LONGEST_LOOK:
+        return row.last_words
+    telling = [one for one in workshop.store.entries(row.id) if one.kind not in BOOKKEEPING]
+    if all(one.kind in ("case", "board") for one in telling):
+        return "nothing is marked yet: mark where the copper was disturbed"
+    return entry_words(telling[-1])
 
 
 def find_case(workshop: Workshop, name: str) -> str:

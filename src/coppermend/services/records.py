@@ -8,11 +8,12 @@ from typing import Any, Protocol
 
 from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.findings import Refusal
+from coppermend.core.log.state import CaseState
 from coppermend.core.log.state import Photo as CasePhoto
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind
 from coppermend.services.recording.gather import CaseFacts, document_date, gather, stamp
-from coppermend.services.recording.html import closing, heading_rows, printable, record_html
+from coppermend.services.recording.html import closing, heading_rows, photo_line, printable, record_html, title_of
 from coppermend.services.recording.judge import judge
 from coppermend.services.recording.model import Photo, RecordView
 from coppermend.services.recording.pictures import shown_copy
@@ -23,6 +24,8 @@ __all__ = ["Typesetter", "case_record", "record_html", "record_pdf_of"]
 
 MOST_PHOTOS = 40
 """Photos that a record shows; the rest stay with the case."""
+CHANGES = ("clean", "reseat", "remove", "fit", "swap", "state", "solder")
+"""Acts after which the machine is no longer as it came."""
 
 
 class Typesetter(Protocol):
@@ -50,18 +53,26 @@ def case_record(
 
 def _photos(workshop: Workshop, binding: Binding) -> tuple[Photo, ...]:
     """The case's photos; one that the store cannot give back whole or that cannot be decoded is named without a picture."""
-    return tuple(_photo(workshop, one) for one in binding.state.photos[:MOST_PHOTOS])
+    begun = first_repair(binding.state)
+    return tuple(_photo(workshop, one, begun) for one in binding.state.photos[:MOST_PHOTOS])
 
 
-def _photo(workshop: Workshop, photo: CasePhoto) -> Photo:
+def first_repair(state: CaseState) -> int | None:
+    """Position of the first entry that changed the machine; None where nothing was done yet."""
+    acts = [one.at for one in state.acts if one.kind in CHANGES]
+    return min([*acts, *(one.at for one in state.wires), *(one.at for one in state.care)], default=None)
+
+
+def _photo(workshop: Workshop, photo: CasePhoto, begun: int | None) -> Photo:
     words, when = photo.words or photo.name, stamp(photo.observed_at)
+    moment = "" if begun is None else "before" if photo.at < begun else "after"
     try:
         copy = shown_copy(workshop.store.attachment(photo.sha256))
     except Refusal:
         copy = None
     if copy is None:
-        return Photo(words, when, "")
-    return Photo(words, when, base64.b64encode(copy.jpeg).decode(), copy.width_px, copy.height_px)
+        return Photo(words, when, "", moment=moment)
+    return Photo(words, when, base64.b64encode(copy.jpeg).decode(), copy.width_px, copy.height_px, moment)
 
 
 def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
@@ -73,7 +84,7 @@ def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
         name = f"photo-{i}.svg" if photo.jpeg else ""
         if name:
             pictures[name] = _framed(photo).encode()
-        photos.append({"file": name, "words": photo.words, "when": photo.when})
+        photos.append({"file": name, "words": photo.words, "when": photo_line(photo)})
     data = view.as_dict()
     data["maps"] = [
         {"file": f"{one.name}.svg", "title": one.title, "alt": one.alt, "ratio": one.height_by_width}
@@ -98,6 +109,7 @@ def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
     data["date"] = list(document_date(view.heading.last))
     data["rows"] = [list(row) for row in heading_rows(view)]
     data["closing"] = closing(view)
+    data["title"] = title_of(view)
     return typesetter.pdf(printable(data), pictures)
 
 

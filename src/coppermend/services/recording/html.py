@@ -85,10 +85,20 @@ def record_html(view: RecordView) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="referrer" content="no-referrer">'
         f"<title>{escape(head.title)}: repair record</title><style>{STYLE}</style></head><body>"
         '<a class="skip" href="#what">Skip to the record</a>'
-        f"<header><p>Repair record</p><h1>{escape(head.title)}</h1>{_heading(view)}</header>"
+        f"<header><p>{title_of(view)}</p><h1>{escape(head.title)}</h1>{_heading(view)}</header>"
         f'<main><nav aria-label="Contents"><ul>{contents}</ul></nav>{body}</main>'
         f"<footer><p>{escape(closing(view))}</p></footer></body></html>\n"
     )
+
+
+def title_of(view: RecordView) -> str:
+    """What stands over the machine's name."""
+    return "Repair record for the owner" if view.reader == "owner" else "Repair record"
+
+
+def photo_line(one: Photo) -> str:
+    """When a photo was taken, and whether before or after the first repair."""
+    return f"{one.moment.capitalize()} the repair, {one.when}:" if one.moment else one.when
 
 
 def closing(view: RecordView) -> str:
@@ -124,6 +134,11 @@ def _heading(view: RecordView) -> str:
 
 
 def _sections(view: RecordView) -> Iterable[tuple[str, str, str]]:
+    yield "wrong", "What was wrong", _list(view.wrong)
+    yield "done", "What was done", _list(view.done)
+    if view.reader == "owner":
+        yield "tests", "What was tested", _table("", ("Function", "Result", "Remark"), view.tests)
+    yield "open", "What is left", _list(view.still_open)
     yield "what", "In short", _list(view.summary)
     yield "left", "What remains to be tested", _list(view.remaining)
     yield "cautions", "Cautions", f'<div class="caution">{_list(view.cautions)}</div>' if view.cautions else ""
@@ -140,7 +155,9 @@ def _sections(view: RecordView) -> Iterable[tuple[str, str, str]]:
     yield "warm", "Thermal pictures", _table("", WARM_NAMES, view.warm, (0,))
     yield "suspects", "Suspects", _suspects(view)
     yield "course", "Suspects over time", _course(view)
-    yield "tests", "Functions tested", _table("", ("Function", "Result", "Remark"), view.tests)
+    if view.reader != "owner":
+        yield "tests", "Functions tested", _table("", ("Function", "Result", "Remark"), view.tests)
+    yield "used", "Parts and time", _table("", ("What", "How much"), view.used)
     yield "proven", "What is proven", _proven(view)
     yield "unprovable", "What a continuity check cannot prove", _unprovable(view)
     yield "story", "The story as it happened", _story(view.story)
@@ -211,7 +228,7 @@ def _plan(one: PlanRow) -> str:
 
 
 def _photo(one: Photo) -> str:
-    said = f"<figcaption>{escape(one.when)} {escape(one.words)}</figcaption>"
+    said = f"<figcaption>{escape(photo_line(one))} {escape(one.words)}</figcaption>"
     if not one.jpeg:
         return f"<figure><p>This photo cannot be decoded; the case keeps it.</p>{said}</figure>"
     source = f"data:image/jpeg;base64,{escape(one.jpeg)}"

@@ -158,6 +158,8 @@ class Photo:
     jpeg: str
     width_px: int = 0
     height_px: int = 0
+    moment: str = ""
+    """before or after the first repair; "" where none was made."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +219,14 @@ class RecordView:
     course: tuple[tuple[str, str, str, str], ...] = ()
     """The suspects over time: (when, what was seen or done, likeliest then, its probability)."""
     course_note: str = ""
+    reader: str = "technician"
+    """For whom this edition is: owner or technician."""
+    wrong: tuple[str, ...] = ()
+    done: tuple[str, ...] = ()
+    still_open: tuple[str, ...] = ()
+    """What was wrong, what was done and what is left, in the owner's words."""
+    used: tuple[tuple[str, str], ...] = ()
+    """Parts that went in and the time at the bench: (what, how much)."""
 
     def as_dict(self) -> dict[str, Any]:
         """The record as plain JSON values."""
