@@ -2,12 +2,23 @@ import { answerOf, kindOf, wordsOf } from '../../src/coppermend/page/powered/ans
 import { factorWords, perMinute, share } from '../../src/coppermend/page/powered/lists.js';
 import { nearest, pathOf, spread, strength, windowOf } from '../../src/coppermend/page/powered/map.js';
 import { oddFirst, verdictWords } from '../../src/coppermend/page/powered/thermal.js';
+import { answersOf } from '../../src/coppermend/page/powered/tries.js';
 import { near, same, yes } from './check.mjs';
 
 const BOARD = [0, 0, 200, 100];
 const view = (more = {}) => ({ turned: false, zoom: 1, x: 100, y: 50, ...more });
 
 export const tests = {
+  'a swap for a try says whether it then started, and one that stays is another answer'() {
+    const rows = answersOf({ kind: 'swap', part: 'U4', points: [] });
+    same(rows.map((one) => one.body.options?.effect ?? 'stays'), ['cured', 'none', 'stays']);
+    same(rows[0].body, { kind: 'swap', part: 'U4', options: { effect: 'cured', trial: true } });
+  },
+  'millivolts along a net: one key for each pin, one for none'() {
+    const rows = answersOf({ kind: 'sink', part: '', points: ['U4.12/leg', 'U5.12/leg'] });
+    same(rows.map((one) => [one.body.points[0], one.body.value]), [['U4.12/leg', 'holds'], ['U5.12/leg', 'holds'], ['U4.12/leg', 'even']]);
+    same(answersOf({ kind: 'look', part: '', points: ['U1.6/leg'] }), []);
+  },
   'hot and cold parts come before the even ones, by name within each'() {
     const parts = [{ part: 'U10', verdict: 'even' }, { part: 'U2', verdict: 'even' }, { part: 'U9', verdict: 'cold' }, { part: 'U29', verdict: 'hot' }, { part: 'R1', verdict: 'unknown' }];
     same(oddFirst(parts).map((one) => one.part), ['U29', 'U9', 'U2', 'U10', 'R1']);

@@ -15,6 +15,7 @@ from coppermend.core.belief.suspects.posterior import (
     Observation,
     Odd,
     Renewed,
+    Sink,
     Start,
     State,
     Warmth,
@@ -59,6 +60,8 @@ LEVEL_OUTCOME = {
     "right": (PULSING, True),
     "wrong": (WRONG, True),
 }
+COMPARED = ("holds", "even")
+"""Levels that say what millivolts along a net lead to."""
 VERDICT_OUTCOME = {
     "right": (PULSING, True),
     "wrong frequency": (WRONG, True),
@@ -347,6 +350,9 @@ class _Evidence:
 
     # ---- under power ----
     def _powered(self, one: Reading) -> None:
+        if one.kind == "level" and one.says in COMPARED:
+            self._compared(one)
+            return
         for k, point in enumerate(one.points[:1] if one.kind != "wave" else one.points):
             place = self._place(point)
             if place is None:
@@ -376,6 +382,21 @@ class _Evidence:
         words = f"{observation_words(self.made.field, seen)}: read {one.condition}, when it always worked; that says nothing of a fault that is away then"
         self.unused.append((one.entry, words))
         return True
+
+    def _compared(self, one: Reading) -> None:
+        """Millivolts compared along a net: the pin they lead to, or none."""
+        point = one.points[0]
+        place = self._place(point)
+        if place is None or place[0] in self.made.circuit.rails:
+            self.unused.append((one.entry, f"{point.id}: no net of signals that the belief holds"))
+            return
+        found = Sink(place[0], f"{point.part}.{point.pin}" if one.says == "holds" else "", one.entry)
+        if one.at < self.repaired:
+            self.expired.append(
+                (one.entry, f"{observation_words(self.made.field, found)}: something was repaired since")
+            )
+        else:
+            self.found.append(found)
 
     def _outcome(self, one: Reading, place: tuple[str, int], k: int) -> tuple[int, bool] | None:
         rail = self.made.circuit.rails.get(place[0])
@@ -607,7 +628,16 @@ def _kept_back(binding: Binding, made: PoweredBoard, found: Sequence[Suspect]) -
     return tuple(row for row in hand_work(binding, made, made.machine, True).kept_back if row[0] in blamed)
 
 
+def pins_of_net(made: PoweredBoard, net: str) -> tuple[tuple[str, int], ...]:
+    """The places (net, node) of a net's pins that drive or read it, each once."""
+    taps = made.behaviour.trees[net].taps
+    return tuple(
+        dict.fromkeys((net, taps[t.id]) for t in made.circuit.nets[net] if t.kind != "passive" and t.id in taps)
+    )
+
+
 def _proposed(made: PoweredBoard, step: SuspectStep, gate_first: str) -> Proposed:
-    points = tuple(made.trees[net].points[node][0].id for net, node in step.spots if made.trees[net].points.get(node))
+    spots = pins_of_net(made, step.spots[0][0]) if step.kind == "sink" else step.spots
+    points = tuple(made.trees[net].points[node][0].id for net, node in spots if made.trees[net].points.get(node))
     before = gate_first if step.kind not in ("check", "apart") else ""
     return Proposed(step, before + step_words(made.field, step), points, step_risk(step), step_caution(step))

@@ -77,7 +77,10 @@ def step_words(made: Field, step: SuspectStep) -> str:
     if step.kind == "apart":
         return f"Power off; check that {places[0]} and {places[1]} are apart."
     if step.kind == "sink":
-        return f"Compare millivolts at the pins of net {step.spots[0][0]}: which is lowest, which highest?"
+        return (
+            f"Compare millivolts at the pins of net {step.spots[0][0]}: a pin that holds it low is lowest, one that holds it high is highest. "
+            "Note the one that stands out (level PIN holds), or that none does (level PIN even)."
+        )
     if step.kind == "heat":
         return f"Take a thermal picture of the component side; what tells most: {', '.join(step.parts)}."
     if step.kind == "repeat":

@@ -1,7 +1,7 @@
 // @ts-check
 /** The page "Suspects": what explains all that was seen, the board coloured by evidence, the measurement worth most now with its answers, and how the belief went. */
 import { byId, fill, h, keepTyping } from '../shared/dom.js';
-import { findingOf, follow, get, send, write } from '../shared/api.js';
+import { findingOf, follow, get, post, send, write } from '../shared/api.js';
 import { freshId } from '../shared/id.js';
 import { takeLight } from '../shared/light.js';
 import { askForCase } from '../shared/nocase.js';
@@ -11,6 +11,7 @@ import { answerKeys, answerOf, heatForm, symptomForm, valueForm, waveForm } from
 import { courseTable, legend, openLists, perMinute, placesTable, suspectList } from './lists.js';
 import { drawMap } from './map.js';
 import { chooser, layer, thermalTable } from './thermal.js';
+import { tries } from './tries.js';
 
 /** @typedef {import('./map.js').Found} Found */
 
@@ -27,6 +28,8 @@ const spoken = (words) => words.replace(/ \(coppermend (case show|look)\)/, '');
 const worth = (step) => `${perMinute(step).toFixed(2)} bits a minute: ${step.gain_bits.toFixed(2)} bits in about ${seconds(step.seconds)} (modelled).${step.risk ? ` Risk: ${step.risk}.` : ''}`;
 /** Steps that are answered between two points with power off. */
 const CHECKS = ['check', 'apart'];
+/** Steps whose points are chosen from to look at; those of ``sink`` have their own answers. @param {any} step */
+const looked = (step) => step.points.length > 1 && !CHECKS.includes(step.kind) && step.kind !== 'sink';
 
 export class Suspects {
   /** @type {any} */ found = null;
@@ -187,17 +190,27 @@ export class Suspects {
 
   /** @param {any} step */
   step(step) {
-    const many = step.points.length > 1 && !CHECKS.includes(step.kind);
+    const many = looked(step);
     return h('div.suspect-next', { id: 'next' }, h('div', null, 'Next'), h('b', null, spoken(step.words)), h('p', { id: 'why' }, step.why),
       h('p', { id: 'worth' }, worth(step)),
       h('p.need', { id: 'caution' }, step.caution),
       many ? h('div.row', { role: 'group', 'aria-label': 'Points of this step' }, this.found.next.map((/** @type {any} */ n) => h('button.key.slim', { type: 'button', id: `to-${n.point}`, 'aria-pressed': String(n.point === this.points[0]), onclick: () => this.choose(n.point) }, `${n.name} (${n.net})`)), h('span', null, h('kbd', null, 'N'), ' the next of them')) : null,
-      step.kind === 'swap' ? h('div.row', null, h('button.key', { type: 'button', id: 'swapped', disabled: this.busy, onclick: () => this.note({ kind: 'swap', part: step.part, words: 'known good' }) }, `Another ${step.part} is in`)) : null,
-      step.kind === 'heat' ? h('p', null, h('a', { href: '#heat', id: 'to-heat', onclick: (/** @type {Event} */ e) => { e.preventDefault(); const el = byId('heat'); el.open = true; el.scrollIntoView(); byId('heat-file').focus(); } }, 'Hand the picture in')) : null,
-      ['reseat', 'press', 'piggyback', 'replace'].includes(step.kind) ? h('p', null, h('a', { id: 'to-chips', href: `/page/chips.html?case=${encodeURIComponent(id)}&part=${encodeURIComponent(step.part)}` }, `Note what it did to ${step.part}`)) : null,
-      step.kind === 'inspect' ? h('p', null, h('a', { id: 'to-look', href: `/page/look.html?case=${encodeURIComponent(id)}` }, 'Look over the board')) : null,
-      step.kind === 'start' ? h('p', null, h('a', { id: 'to-power', href: power() }, 'Note that power is on'), ', then what it shows, below.') : null,
+      tries(step, this.hands()),
       this.others());
+  }
+
+  /** @returns {import('./tries.js').Hands} */
+  hands() {
+    return { busy: this.busy, power: power(), look: `/page/look.html?case=${encodeURIComponent(id)}`, chips: `/page/chips.html?case=${encodeURIComponent(id)}`, note: (body) => this.note(body), starts: (body) => this.counted(body),
+      heat: () => { const el = byId('heat'); el.open = true; el.scrollIntoView(); byId('heat-file').focus(); } };
+  }
+
+  /** @param {Record<string, any>} body */
+  async counted(body) {
+    await this.doing(async () => {
+      const out = await post(url('starts'), { ...body, entry_id: freshId() });
+      this.outcome = { words: `Noted: ${plainly(out.entry?.words ?? out.words ?? 'counted starts')}.`, back: true };
+    });
   }
 
   /** Proving all copper of the reworked places first, against chasing the symptom, on the same clock. @param {any} both */
