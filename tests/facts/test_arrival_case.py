@@ -24,6 +24,7 @@ from coppermend.services.requests import Request
 from coppermend.services.supplyproof import note_supply, supply_now
 from coppermend.services.suspects import SuspectsView, board_of_case, suspects_for_case
 from coppermend.services.typed import request_from_words
+from coppermend.services.wires import plan_for_case
 from coppermend.services.workshop import Workshop
 
 HAND_STEPS = {"reseat", "press", "piggyback", "replace", "swap", "start", "look", "rail", "wave", "heat", "sink"}
@@ -115,6 +116,30 @@ def test_what_cannot_be_undone_is_never_proposed_without_consent(made: Workshop,
     assert work()[0] == ()
     entry = say(made, case, "remove U50")
     assert any("cannot be undone" in one and "refused" in one for one in cautions(made, case, entry))  # type: ignore[arg-type]
+
+
+def test_no_mask_is_scraped_that_the_owner_wants_kept(made: Workshop, case: str) -> None:
+    """A wire that ends on a bared track scrapes mask; where the owner was asked and did not agree, wires end at pins, lands and vias alone."""
+
+    def ends() -> set[str]:
+        plan = plan_for_case(made, case, "RSTRC", ["run@s:257810,119380>259080,119380"]).plans[0]
+        return {end.kind for wire in plan.wires for end in (wire.a, wire.b)}
+
+    assert "track" in ends()
+    note_intake(made, case, "consent", yes=True, acts=["unsolder"])
+    assert "track" not in ends()
+    note_intake(made, case, "consent", yes=True, acts=["scrape mask"])
+    assert "track" in ends()
+
+
+def test_a_slower_memory_is_no_match(made: Workshop, case: str) -> None:
+    note_chip(made, case, "C7", type_name="4164", speed="200 ns", place="stock")
+    assert chip_work(made, case, "U50").stock == ()
+    note_chip(made, case, "C8", type_name="4164-12", place="stock")
+    assert [one.chip for one in chip_work(made, case, "U50").stock] == ["C8"]
+    say(made, case, "remove U50")
+    entry = say(made, case, "fit U50 socketed with=C7")
+    assert any("too slow" in one for one in cautions(made, case, entry))  # type: ignore[arg-type]
 
 
 def test_acts_with_their_effect_weigh_the_suspects(made: Workshop, case: str) -> None:

@@ -14,6 +14,7 @@ from coppermend.core.belief.ratio import with_ohms_words
 from coppermend.core.copper.neighbours import Neighbour, neighbours
 from coppermend.core.copper.unknown import has_unknown
 from coppermend.core.findings import Refusal, refuse
+from coppermend.core.log.consent import consent_of
 from coppermend.core.log.state import plain
 from coppermend.core.planning.costs import TipState
 from coppermend.core.planning.isolation import isolation_checks
@@ -309,6 +310,9 @@ RAISED_PARTIAL = 0.3
 """A stretch that has too much resistance with this chance is measured at once: the meter is in the hand."""
 
 
+SCRAPES = "Scraping the mask off cannot be undone: ask the owner before (coppermend intake note CASE consent)."
+
+
 def _with_wire(binding: Binding, step: NextStep, span: Span) -> NextStep:
     """The step with the wires that restore the net (the plan as ``wire``), or with the work on a pin when the break lies inside one."""
     inside = pin_break(binding.graph, span)
@@ -317,10 +321,13 @@ def _with_wire(binding: Binding, step: NextStep, span: Span) -> NextStep:
     broken = [site for one in spans_of(binding) if one.net == span.net for site in one.sites] or list(span.sites)
     try:
         ways = board_ways(binding.board, binding.graph, net=binding.graph.net_index(span.net))
-        bared = ways is not None
+        owner = consent_of(binding.state.intake)
+        bared = ways is not None and not owner.stops("scrape mask")
         plan = propose_wires(binding.graph, broken, board=binding.board, alternatives=0, ways=ways, scrape=bared)[0]
     except Refusal as err:
         return replace(step, notes=(*step.notes, err.finding.words))
+    if not owner.asked and any("scrape the mask" in one for one in plan.cautions):
+        plan = replace(plan, cautions=(*plan.cautions, SCRAPES))
     said = tuple(f"Wire from {one.a.point} to {one.b.point}: {one.words}" for one in plan.wires)
     return replace(step, wire=plan, notes=(*step.notes, *said, *plan.cautions))
 

@@ -9,7 +9,7 @@ from coppermend.core.log.state import CaseState
 from coppermend.devices.book import shipped
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
-from coppermend.services.chips import chip_cards
+from coppermend.services.chips import chip_cards, too_slow
 from coppermend.services.workshop import Workshop
 
 UNPOWERED_READINGS = ("closed", "open", "ohms", "diode")
@@ -47,7 +47,7 @@ def _owner(state: CaseState, entry: Entry) -> list[str]:
     """An act that cannot be undone and that the owner has not agreed to; said in cases in which the owner was asked."""
     act = undoable(entry)
     owner = consent_of(state.intake)
-    if not act or owner.allows(act) or not any(one.item == "consent" for one in state.intake):
+    if not act or not owner.stops(act):
         return []
     word = "has refused it" if act in owner.refused else "was not asked"
     return [f"this cannot be undone ({act}), and by intake the owner {word}. Ask before any more of it."]
@@ -65,6 +65,9 @@ def _other_chip(binding: Binding, entry: Entry) -> list[str]:
     if card is not None and card.type:
         other = book.find(card.type)
         same = other.type == mine.type if other is not None and mine is not None else card.type == row.value
+        slow = too_slow(row.value, card.type, card.speed)
+        if same and slow:
+            out.append(f"{label} is {slow}: too slow for {part} ({row.value}).")
         if not same:
             out.append(
                 f"{label} is a {card.type}, {part} a {row.value}. Power off; take it out again unless that was meant."

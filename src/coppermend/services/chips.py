@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -215,6 +216,33 @@ def pin_list(text: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
+def speed_ns(text: str) -> float | None:
+    """The access time that a memory's print or a speed grade tells, in ns: "150 ns", "4164-15" (tens of ns), "6116-150"; None where it tells none.
+
+    The suffix is common practice of memory makers, no source: two digits are tens, three are ns.
+
+    >>> speed_ns("150 ns"), speed_ns("4164-15"), speed_ns("6116-3"), speed_ns("4 MHz")
+    (150.0, 150.0, None, None)
+    """
+    said = re.search(r"(\d{2,4})\s*ns\b", text, re.IGNORECASE)
+    if said:
+        return float(said[1])
+    grade = re.search(r"\d{3,}\w*-(\d{2,3})\b", text)
+    if grade is None:
+        return None
+    return float(grade[1]) * (10.0 if len(grade[1]) == 2 else 1.0)
+
+
+def too_slow(board_value: str, type_name: str, speed: str) -> str:
+    """The speed of a memory in words where it is slower than the board's part asks for; "" where it is not or neither tells.
+
+    >>> too_slow("4164-15", "4164", "200 ns"), too_slow("4164-15", "4164-12", ""), too_slow("Z80A", "Z80A", "")
+    ('200 ns', '', '')
+    """
+    wanted, mine = speed_ns(board_value), speed_ns(speed) or speed_ns(type_name)
+    return f"{mine:g} ns" if wanted is not None and mine is not None and mine > wanted else ""
+
+
 def stock_for(state: CaseState, book: DeviceBook, value: str) -> tuple[ChipCard, ...]:
     """The chips at hand that fit a part of that type: the same entry of the device book, or the same print where the book knows neither; best known first."""
     wanted = book.find(value)
@@ -226,7 +254,7 @@ def stock_for(state: CaseState, book: DeviceBook, value: str) -> tuple[ChipCard,
         same = (
             mine.type == wanted.type if mine is not None and wanted is not None else card.type.upper() == value.upper()
         )
-        if same:
+        if same and not too_slow(value, card.type, card.speed):
             found.append(card)
     return tuple(sorted(found, key=lambda one: (GOODNESS.index(one.goodness), one.price or 0.0, one.chip)))
 

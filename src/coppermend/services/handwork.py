@@ -13,7 +13,7 @@ from coppermend.core.planning.suspects_hands import BUY_S, MONEY_S, HandsNow
 from coppermend.devices.book import DeviceBook, shipped
 from coppermend.devices.model import Chip
 from coppermend.services.bind import Binding
-from coppermend.services.chips import STOCK, ChipCard, chip_cards
+from coppermend.services.chips import STOCK, ChipCard, chip_cards, too_slow
 from coppermend.services.powered import PoweredBoard
 
 BOUGHT = ("to buy",)
@@ -97,7 +97,13 @@ def _fitting(binding: Binding, chips: Mapping[str, CircuitPart], book: DeviceBoo
         types[one.chip] = known.type if known is not None else one.type.upper()
     found: dict[str, ChipCard] = {}
     for ref, part in chips.items():
-        fits = [one for one in cards if part.chip is not None and types[one.chip] == part.chip.type]
+        fits = [
+            one
+            for one in cards
+            if part.chip is not None
+            and types[one.chip] == part.chip.type
+            and not too_slow(part.value, one.type, one.speed)
+        ]
         if fits:
             found[ref] = min(fits, key=_rank)
     return found

@@ -13,6 +13,7 @@ from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.neighbours import neighbours
 from coppermend.core.copper.worked import TrackCut, rejoined, worked
 from coppermend.core.findings import Place, refuse
+from coppermend.core.log.consent import consent_of
 from coppermend.core.log.state import Wire
 from coppermend.core.rework.prove import Neighbour, ProofCheck, prove_wire
 from coppermend.core.rework.routes_cut import CutPlace, cut_places, track_at
@@ -65,6 +66,9 @@ def plan_for_case(
     """
     bound = bind(workshop, case)
     index = net_index(bound.graph, net)
+    owner = consent_of(bound.state.intake)
+    if owner.stops("scrape mask"):
+        laying = replace(laying, scrape=False)
     if broken:
         return _laid(bound.board, bound.graph, index, broken, needed, side, current_a, laying)
     known = known_of(bound, index, asked=bool(laying.cut))
@@ -73,6 +77,8 @@ def plan_for_case(
     pins = needed or (_with_cut_pins(bound.graph, index, known, laying) if laying.cut else known.pins)
     laid = _laid(bound.board, bound.graph, index, known.broken, pins, side, current_a, laying)
     said = tuple(one.words for one in known.doubts)
+    if laying.cut and owner.stops("cut track"):
+        said = (*said, "A cut cannot be undone, and by intake the owner has not agreed to it: ask first.")
     return replace(laid, plans=tuple(replace(one, notes=(*said, *one.notes)) for one in laid.plans)) if said else laid
 
 

@@ -17,6 +17,16 @@ class Consent:
     refused: frozenset[str]
     limit: float | None
     currency: str
+    asked: bool = False
+    """Whether the owner was asked at all."""
+
+    def stops(self, act: str) -> bool:
+        """Whether the owner was asked and did not agree: then not even work that is everyday on other boards is proposed.
+
+        >>> Consent(frozenset({"unsolder"}), frozenset(), None, "", True).stops("scrape mask"), Consent(frozenset(), frozenset(), None, "").stops("coat")
+        (True, False)
+        """
+        return self.asked and act not in self.allowed
 
     def allows(self, act: str) -> bool:
         """Whether an act that cannot be undone may be done: only where the owner said so.
@@ -47,4 +57,5 @@ def consent_of(intake: Sequence[IntakeNote]) -> Consent:
         frozenset(act for act, yes in said.items() if not yes),
         limit,
         currency,
+        any(one.item == "consent" for one in intake),
     )
