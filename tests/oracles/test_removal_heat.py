@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,8 @@ from coppermend.core.rework.removal_heat import (
 FILM = 10.0
 BREEZE = 400.0
 """A film so strong that the plate itself hardly counts: the spokes do."""
+THIN_MM = 0.2
+"""So thin a plate is one temperature through its thickness in that film (h*t/k is 0.13): the plane is all of it."""
 NONE = shapely.Polygon()
 
 
@@ -57,29 +60,54 @@ def test_transfer_is_symmetric_and_energy_is_kept() -> None:
     assert slow.k_per_w == pytest.approx(1.0 / (0.01 * 2 * 400e-6), rel=0.001)
 
 
-def axial(antipad_mm: float, joined: tuple[bool, bool], outer_mm: float = 15.0) -> float:
-    """K/W of a 1 mm pin through a 1.6 mm board with two inner planes, both solved in (r, z) with every foil and laminate as a solid (scikit-fem)."""
-    a, foil = 0.5, 0.035
-    r = np.unique(
-        np.round(np.concatenate([np.geomspace(a, outer_mm, 70), np.arange(a, antipad_mm + 0.6, 0.05), [antipad_mm]]), 3)
-    )
-    z, planes = [0.0], []
-    for k, gap in enumerate((0.4, 0.8, 0.4)):
-        z += list(z[-1] + gap * np.linspace(0, 1, 11)[1:])
-        if k < 2:
-            planes.append((z[-1], z[-1] + foil))
-            z += [z[-1] + foil / 2, z[-1] + foil]
+@dataclass(frozen=True, slots=True)
+class Passing:
+    """A pin of 1 mm in the middle of a disc: per layer the land's radius (0: none) and the radius of the plane's clearance (``inf``: no plane; 0: joined)."""
+
+    gaps_mm: tuple[float, ...]
+    land_mm: tuple[float, ...]
+    clear_mm: tuple[float, ...]
+    outer_mm: float = 15.0
+
+    def copper(self, layer: int, r: Any) -> Any:
+        """True where the layer has foil, at the radii ``r`` in mm."""
+        return (r < self.land_mm[layer]) | (r > self.clear_mm[layer])
+
+
+PIN_MM, FOIL_MM, NO = 0.5, 0.035, math.inf
+TWO, FOUR = (1.6,), (0.4, 0.8, 0.4)
+LANDS = (0.8, 0.8)
+
+
+def axial(case: Passing, fine: int = 1) -> float:
+    """K/W of the pin, every foil and laminate as a solid in (r, z), quadratic elements (scikit-fem)."""
+    rims = [x for x in (*case.land_mm, *case.clear_mm) if PIN_MM < x < case.outer_mm]
+    close = [
+        x + d
+        for x in {*rims, PIN_MM}
+        for d in (*-np.geomspace(0.01, 0.4, 6 * fine), 0.0, *np.geomspace(0.01, 0.4, 6 * fine))
+    ]
+    r = np.concatenate([np.geomspace(PIN_MM, case.outer_mm, 30 * fine), close])
+    r = np.unique(np.round(r[(r >= PIN_MM) & (r <= case.outer_mm)], 3))
+    z, foils = [0.0, FOIL_MM], [(0.0, FOIL_MM)]
+    for gap in case.gaps_mm:
+        half = np.geomspace(0.02, gap / 2, 5 * fine)
+        z += [*(z[-1] + half), *(z[-1] + gap - half[-2::-1]), z[-1] + gap, z[-1] + gap + FOIL_MM]
+        foils.append((z[-2], z[-1]))
     mesh = skfem.MeshQuad.init_tensor(r, np.array(z))  # mm: the weak form below is scaled to match
-    basis = skfem.Basis(mesh, skfem.ElementQuad1())
+    basis = skfem.Basis(mesh, skfem.ElementQuad2())
 
     @skfem.BilinearForm  # type: ignore[untyped-decorator]
     def conduction(u: Any, v: Any, w: Any) -> Any:
         radius, height = w.x
         k_r = np.full_like(radius, LAMINATE_IN_W_MK)
         k_z = np.full_like(radius, LAMINATE_THROUGH_W_MK)
-        for (low, high), on in zip(planes, joined, strict=True):
-            inside = (height > low) & (height < high) & ((radius > antipad_mm) | on)
-            k_r[inside] = k_z[inside] = COPPER_W_MK
+        for k, (low, high) in enumerate(foils):
+            inside = (height > low) & (height < high)
+            if k in (0, len(foils) - 1):  # no foil on a face: nothing there, the film lies on the laminate
+                k_r[inside], k_z[inside] = 1e-9, 1e3
+            on = inside & case.copper(k, radius)
+            k_r[on] = k_z[on] = COPPER_W_MK
         gu, gv = helpers.grad(u), helpers.grad(v)
         return 2 * np.pi * radius * 1e-3 * (k_r * gu[0] * gv[0] + k_z * gu[1] * gv[1])
 
@@ -89,48 +117,63 @@ def axial(antipad_mm: float, joined: tuple[bool, bool], outer_mm: float = 15.0) 
 
     top = mesh.p[1].max()
     faces = mesh.facets_satisfying(lambda x: (x[1] < 1e-9) | (x[1] > top - 1e-9))
-    matrix = conduction.assemble(basis) + film.assemble(skfem.FacetBasis(mesh, skfem.ElementQuad1(), facets=faces))
-    hot = mesh.nodes_satisfying(lambda x: x[0] < a + 1e-9)
+    matrix = conduction.assemble(basis) + film.assemble(skfem.FacetBasis(mesh, skfem.ElementQuad2(), facets=faces))
+    hot = basis.get_dofs(lambda x: x[0] < PIN_MM + 1e-9).all()
     start = np.zeros(matrix.shape[0])
     start[hot] = 1.0
     field = skfem.solve(*skfem.condense(matrix, np.zeros(matrix.shape[0]), x=start, D=hot))
-    own = 2 * FILM * math.pi * (a * 1e-3) ** 2  # the pin's own two faces
+    own = 2 * FILM * math.pi * (PIN_MM * 1e-3) ** 2  # the pin's own two faces
     return float(1.0 / (field @ (matrix @ field) + own))
 
 
-AXIAL = [
-    (0.9, (False, False), 177.7),
-    (0.9, (True, False), 96.7),
-    (1.3, (False, False), 210.4),
-    (1.3, (True, True), 86.3),
-    (2.0, (False, False), 250.0),
-]
-"""(antipad radius in mm, planes joined, K/W by ``axial`` with scikit-fem 12.0.2)."""
-
-
-def layered(antipad_mm: float, joined: tuple[bool, bool]) -> float:
+def layered(case: Passing) -> float:
     """The same by the code under test."""
-    area = shapely.Point(0, 0).buffer(15.0, quad_segs=64)
-    ring = area.difference(shapely.Point(0, 0).buffer(antipad_mm, quad_segs=32))
-    copper = [NONE, *(area if on else ring for on in joined), NONE]
-    stack = Stack((0.0, 0.035, 0.035, 0.0), (0.4, 0.8, 0.4), FILM)
-    return float(heat_paths(area, copper, stack, [HotPin(0, 0, 0.5, (0, 1, 2, 3))]).k_per_w[0])
+
+    def disc(radius_mm: float) -> Any:
+        return shapely.Point(0, 0).buffer(radius_mm, quad_segs=64)
+
+    area = disc(case.outer_mm)
+    copper = []
+    for land, clear in zip(case.land_mm, case.clear_mm, strict=True):
+        plane = NONE if clear > case.outer_mm else area.difference(disc(clear)) if clear > 0 else area
+        copper.append(plane.union(disc(land)) if land else plane)
+    stack = Stack((FOIL_MM,) * len(copper), case.gaps_mm, FILM)
+    return float(heat_paths(area, copper, stack, [HotPin(0, 0, PIN_MM, tuple(range(len(copper))))]).k_per_w[0])
 
 
-@pytest.mark.parametrize(("antipad_mm", "joined", "by_scikit_fem"), AXIAL)
-def test_planes_under_a_pin(antipad_mm: float, joined: tuple[bool, bool], by_scikit_fem: float) -> None:
-    """Layers as sheets against solid foils and laminate by scikit-fem 12.0.2: within 11 % where planes pass by at 0.4 mm, or with
-    a rim that the mesh no longer follows (1.6 mm and more from the pin); within 6 % between and where a plane is joined."""
-    loose = not any(joined) and not 1.0 < antipad_mm < 1.6
-    assert layered(antipad_mm, joined) == pytest.approx(by_scikit_fem, rel=0.11 if loose else 0.06)
+OUTER = [Passing(TWO, LANDS, (NO, clear)) for clear in (1.0, 1.3, 1.8, 2.5, 4.0)]
+"""A pour on the solder side passes the pin, the commonest case of a board of two layers."""
+OTHER_OUTER = [
+    Passing(TWO, LANDS, (1.3, 1.3)),
+    Passing(TWO, (0.0, 0.8), (NO, 1.3)),
+    Passing((0.8,), LANDS, (NO, 1.3)),
+    Passing((2.4,), LANDS, (NO, 1.3)),
+    Passing(TWO, LANDS, (1.3, 0.0)),
+]
+"""Both faces; no land on one; thin and thick boards; joined on one face."""
+FOUR_LANDS = (0.8, 0.0, 0.0, 0.8)
+INNER = [
+    *(Passing(FOUR, FOUR_LANDS, (NO, clear, clear, NO)) for clear in (0.9, 1.3, 2.0, 4.0)),
+    Passing(FOUR, FOUR_LANDS, (1.3, 1.3, 1.3, 1.3)),
+    Passing(FOUR, FOUR_LANDS, (1.3, NO, NO, 2.0)),
+    Passing((1.6 / 3,) * 3, FOUR_LANDS, (NO, 1.3, 1.3, NO)),
+    Passing(FOUR, FOUR_LANDS, (NO, 0.0, 0.9, NO)),
+    Passing(FOUR, FOUR_LANDS, (NO, 0.0, 0.0, NO)),
+]
+"""Four layers: inner planes that pass at 0.1 to 3.5 mm, pours on all layers or the faces alone, layers evenly spaced, planes joined."""
 
 
-@pytest.mark.parametrize(("antipad_mm", "joined", "by_scikit_fem"), AXIAL[:3])
-def test_the_kept_figures_are_those_of_scikit_fem(
-    antipad_mm: float, joined: tuple[bool, bool], by_scikit_fem: float
-) -> None:
-    """The figures above are what scikit-fem says here and now."""
-    assert axial(antipad_mm, joined) == pytest.approx(by_scikit_fem, rel=0.002)
+@pytest.mark.parametrize("case", [*OUTER, *OTHER_OUTER, *INNER], ids=str)
+def test_copper_that_passes_a_pin(case: Passing) -> None:
+    """Foils and cells against solid foils and laminate by scikit-fem: within 6 %, within 10 % where inner planes pass at 0.4 mm."""
+    close = case.clear_mm[1:3] == (0.9, 0.9)
+    assert layered(case) == pytest.approx(axial(case), rel=0.10 if close else 0.06)
+
+
+def test_the_figures_of_scikit_fem_are_converged() -> None:
+    """A mesh with twice the lines in both directions says the same within 1 %."""
+    for case in (OUTER[0], INNER[0]):
+        assert axial(case, fine=2) == pytest.approx(axial(case), rel=0.01)
 
 
 def spoked_copper(spokes: int, width_mm: float) -> Any:
@@ -146,7 +189,7 @@ def spoked_copper(spokes: int, width_mm: float) -> Any:
     return shapely.union_all([plate, shapely.Point(0, 0).buffer(0.8, quad_segs=32), *arms[:spokes]])
 
 
-SPOKED = [(0, 0.3, 61.47), (1, 0.3, 46.09), (2, 0.3, 37.22), (4, 0.3, 28.03), (4, 0.5, 23.56), (2, 0.2, 41.05)]
+SPOKED = [(0, 0.3, 227.64), (1, 0.3, 85.01), (2, 0.3, 53.55), (4, 0.3, 33.32), (4, 0.5, 26.17), (2, 0.2, 64.79)]
 """(spokes, width in mm, K/W by ``plane_fem`` with scikit-fem 12.0.2)."""
 
 
@@ -156,7 +199,7 @@ def plane_fem(copper: Any) -> float:
     lines = np.unique(np.round(np.concatenate([-half, half]), 4))
     mesh = skfem.MeshQuad.init_tensor(lines, lines)
     basis = skfem.Basis(mesh, skfem.ElementQuad1())
-    laminate, foil = LAMINATE_IN_W_MK * 1.6e-3, 2 * COPPER_W_MK * 35e-6
+    laminate, foil = LAMINATE_IN_W_MK * THIN_MM * 1e-3, 2 * COPPER_W_MK * 35e-6
     shapely.prepare(copper)
 
     @skfem.BilinearForm  # type: ignore[untyped-decorator]
@@ -179,14 +222,14 @@ def plane_fem(copper: Any) -> float:
 def sheet_answer(copper: Any) -> float:
     """The same by the code under test."""
     area = shapely.box(-8, -8, 8, 8)
-    stack = Stack.even(1.6, (0.035, 0.035), BREEZE)
+    stack = Stack.even(THIN_MM, (0.035, 0.035), BREEZE)
     return float(heat_paths(area, [copper, copper], stack, [HotPin(0, 0, 0.5, (0, 1))]).k_per_w[0])
 
 
 @pytest.mark.parametrize(("spokes", "width_mm", "by_scikit_fem"), SPOKED)
 def test_spokes(spokes: int, width_mm: float, by_scikit_fem: float) -> None:
-    """A land held by spokes against scikit-fem 12.0.2 on a grid of 0.025 mm: within 9 %."""
-    assert sheet_answer(spoked_copper(spokes, width_mm)) == pytest.approx(by_scikit_fem, rel=0.09)
+    """A land held by spokes against scikit-fem 12.0.2 on a grid of 0.025 mm, in a plate so thin that the spokes are all that counts: within 14 %, always low."""
+    assert sheet_answer(spoked_copper(spokes, width_mm)) == pytest.approx(by_scikit_fem, rel=0.14)
 
 
 def test_the_kept_spoke_figures_are_those_of_scikit_fem() -> None:

@@ -1,8 +1,9 @@
-"""Thermal resistance from a pin into the board: finite elements on the board's own copper, every layer with its own temperature.
+"""Thermal resistance from a pin into the board: finite elements on the board's own copper, foils and laminate each with their own temperature.
 
-Each copper layer with half of the laminate on either side of it is a sheet; neighbouring sheets exchange heat through the laminate between
-them, the two outer faces lose heat to the air, plated holes join the layers, and a pin's metal is one temperature. Per sheet:
-div(g grad T) = loss, g = k*t of copper and laminate (W/K). Steady state: what an iron must supply for as long as it takes.
+Every copper layer is a sheet of foil and nothing else. The laminate between two of them is cut into flat cells (``removal_planes.py``) that carry
+heat in their plane and through it to the foil or cell beside them; so a pour on a face takes its heat from the laminate under it, as it does,
+and not from the middle of the board. The two outer faces lose heat to the air, plated holes join what they pass, and a pin's metal is one
+temperature. Per sheet: div(g grad T) = loss, g = k*t of copper or laminate (W/K). Steady state: what an iron must supply for as long as it takes.
 
 Copper near the pins is meshed as it is drawn, thermal spokes included. Further away a triangle's copper share counts: conductance after the
 upper bound of Hashin and Shtrikman for two phases in the plane (copper as the joined phase; named from memory).
@@ -25,6 +26,7 @@ from scipy.sparse.linalg import splu
 from scipy.spatial import cKDTree
 
 from coppermend.core.rework.removal_mesh import Mesh, mesh_round
+from coppermend.core.rework.removal_planes import Links, Planes, bare_foil, planes_of, through
 
 COPPER_W_MK = 390.0
 """Thermal conductivity of copper foil, W/mK. Handbook order (385 to 401 for pure copper), from memory."""
@@ -113,8 +115,8 @@ def heat_paths(
         wanted = holes
     mesh = mesh_round(area, spots, radius, near, wanted)
     sheets = [
-        _sheet_conductance(mesh, spots, one, part, stack, k)
-        for k, (one, part) in enumerate(zip(copper, near, strict=True))
+        _sheet_conductance(mesh, spots, one, part, foil_mm)
+        for one, part, foil_mm in zip(copper, near, stack.copper_mm, strict=True)
     ]
     return _solved(mesh, sheets, stack, pins, barrels)
 
@@ -126,11 +128,11 @@ def _near(copper: Any, close: Any) -> Any:
     return shapely.union_all(shapely.intersection(pieces, close)) if len(pieces) else shapely.Polygon()
 
 
-def _sheet_conductance(mesh: Mesh, pins: Floats, copper: Any, near: Any, stack: Stack, at: int) -> Floats:
-    """g = k*t of each triangle in W/K for one sheet."""
-    laminate = LAMINATE_IN_W_MK * _laminate_mm(stack)[at] * 1e-3
-    foil = laminate + COPPER_W_MK * stack.copper_mm[at] * 1e-3
+def _sheet_conductance(mesh: Mesh, pins: Floats, copper: Any, near: Any, foil_mm: float) -> Floats:
+    """g = k*t of each triangle in W/K for the foil of one layer; 0 where there is none."""
     corners = mesh.xy[mesh.tri]
+    if foil_mm <= 0.0:
+        return np.zeros(len(corners))
     centre = corners.mean(axis=1)
     off = cKDTree(pins).query(centre)[0]
     share = np.zeros(len(mesh.tri))
@@ -138,7 +140,7 @@ def _sheet_conductance(mesh: Mesh, pins: Floats, copper: Any, near: Any, stack: 
     shapely.prepare(near)
     share[close] = shapely.contains_xy(near, centre[close, 0], centre[close, 1])
     share[~close] = _shares(corners[~close], copper)
-    return _two_phase(share, laminate, foil)
+    return _two_phase(share, 0.0, COPPER_W_MK * foil_mm * 1e-3)
 
 
 def _shares(corners: Floats, copper: Any) -> Floats:
@@ -172,51 +174,79 @@ def _two_phase(share: Floats, low: float, high: float) -> Floats:
     return np.asarray(high + rest / (1.0 / (low - high) + share / (2.0 * high)))
 
 
-def _laminate_mm(stack: Stack) -> Floats:
-    """The laminate that belongs to each sheet: half of each gap beside it."""
-    gaps = np.asarray(stack.gap_mm)
-    return np.asarray((np.concatenate([[0.0], gaps]) + np.concatenate([gaps, [0.0]])) / 2)
-
-
 def _solved(
-    mesh: Mesh, sheets: Sequence[Floats], stack: Stack, pins: Sequence[HotPin], barrels: Sequence[Barrel]
+    mesh: Mesh, foils: Sequence[Floats], stack: Stack, pins: Sequence[HotPin], barrels: Sequence[Barrel]
 ) -> HeatAnswer:
-    """Assemble all sheets, tie each pin's metal to one temperature, solve for one watt into each pin."""
-    n, layers = len(mesh.xy), len(sheets)
-    rows, columns, values = _conduction(mesh, sheets)
-    ground = _node_area_m2(mesh)
-    rows2, columns2, values2, loss = _across(ground, stack, layers)
-    rows3, columns3, values3 = _barrels(mesh, stack, barrels, layers)
-    row = np.concatenate([rows, rows2, rows3, np.arange(n * layers)])
-    column = np.concatenate([columns, columns2, columns3, np.arange(n * layers)])
-    value = np.concatenate([values, values2, values3, loss])
-    label, count = _labels(mesh, pins, layers, loss)
+    """Assemble all planes, tie each pin's metal to one temperature, solve for one watt into each pin."""
+    planes = planes_of(stack.gap_mm)
+    held = _held(mesh, planes, pins, barrels)
+    bare = bare_foil(len(mesh.xy), mesh.tri, foils) & ~held[list(planes.foil_at)]
+    heat = through(planes, _node_area_m2(mesh), bare, LAMINATE_THROUGH_W_MK, stack.film_w_m2k)
+    parts = [_conduction(mesh, planes, foils), heat.links, _barrels(mesh, planes, barrels)]
+    own = np.arange(len(heat.loss))
+    row = np.concatenate([*(one.row for one in parts), own])
+    column = np.concatenate([*(one.column for one in parts), own])
+    value = np.concatenate([*(one.value for one in parts), heat.loss])
+    label, count = _labels(mesh, planes, pins, bare)
     live = (label[row] >= 0) & (label[column] >= 0)
     matrix = coo_matrix((value[live], (label[row[live]], label[column[live]])), shape=(count, count)).tocsc()
-    factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, relax=1, options={"SymmetricMode": True})
-    transfer = np.empty((len(pins), len(pins)))
-    for first in range(0, len(pins), 16):
-        few = np.arange(first, min(first + 16, len(pins)))
-        right = np.zeros((count, len(few)))
-        right[few, np.arange(len(few))] = 1.0
-        transfer[:, few] = factor.solve(right)[: len(pins)]
+    transfer = _seen_from(matrix, len(pins))
     return HeatAnswer(np.diag(transfer).copy(), transfer, count)
 
 
-def _conduction(mesh: Mesh, sheets: Sequence[Floats]) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
-    """The stiffness of linear triangles (half cotangents), one block per sheet."""
+def _seen_from(matrix: Any, many: int) -> Floats:
+    """The block of the inverse that belongs to the first ``many`` unknowns. They are eliminated last, so the end of the two factors is all of it:
+    no solve is needed. The order of the others is the least-fill order of a first factorisation.
+    """
+    count = matrix.shape[0]
+    rest = np.argsort(_factored(matrix[many:, many:], "MMD_AT_PLUS_A").perm_c)
+    order = np.concatenate([many + rest, np.arange(many)])
+    factor = _factored(matrix[order][:, order], "NATURAL")
+    low, high = (part[:, count - many :][count - many :].toarray() for part in (factor.L, factor.U))
+    return np.asarray(np.linalg.inv(low @ high))
+
+
+def _factored(matrix: Any, order: str) -> Any:
+    """The sparse factors of a symmetric positive matrix, pivots on its diagonal."""
+    return splu(matrix.tocsc(), permc_spec=order, diag_pivot_thresh=0.0, relax=1, options={"SymmetricMode": True})
+
+
+def _metal_planes(planes: Planes, pin: HotPin) -> list[int]:
+    """The planes that a pin's metal touches: its foils, and the laminate between two of them that are neighbours."""
+    at = [planes.foil_at[k] for k in pin.sheets]
+    between = [planes.cells(k) for k in pin.sheets if k + 1 in pin.sheets]
+    return [*at, *(cell for few in between for cell in few)]
+
+
+def _held(mesh: Mesh, planes: Planes, pins: Sequence[HotPin], barrels: Sequence[Barrel]) -> NDArray[np.bool_]:
+    """(planes, n): points that a pin's metal or a plated hole holds."""
+    held = np.zeros((planes.count, len(mesh.xy)), dtype=bool)
+    for k, pin in enumerate(pins):
+        own = np.flatnonzero(mesh.owner == k)
+        for plane in _metal_planes(planes, pin):
+            held[plane, own] = True
+    held[:, _barrel_points(mesh, barrels)] = True
+    return held
+
+
+def _conduction(mesh: Mesh, planes: Planes, foils: Sequence[Floats]) -> Links:
+    """The stiffness of linear triangles (half cotangents), one block per plane."""
     n = len(mesh.xy)
     rows, columns, values = [], [], []
+    layers: list[tuple[int, Floats | float]] = [
+        (at, LAMINATE_IN_W_MK * thick * 1e-3) for at, thick in enumerate(planes.laminate_mm) if thick > 0.0
+    ]
+    layers += [(at, g) for at, g in zip(planes.foil_at, foils, strict=True) if np.any(g > 0.0)]
     for a, b, c in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
         i, j, k = mesh.tri[:, a], mesh.tri[:, b], mesh.tri[:, c]
         u, v = mesh.xy[i] - mesh.xy[k], mesh.xy[j] - mesh.xy[k]
         cot = np.sum(u * v, axis=1) / np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / 2
-        for at, g in enumerate(sheets):
+        for at, g in layers:
             p, q, w = i + at * n, j + at * n, cot * g
             rows += [p, q, p, q]
             columns += [q, p, p, q]
             values += [-w, -w, w, w]
-    return np.concatenate(rows), np.concatenate(columns), np.concatenate(values)
+    return Links(np.concatenate(rows), np.concatenate(columns), np.concatenate(values))
 
 
 def _node_area_m2(mesh: Mesh) -> Floats:
@@ -229,56 +259,42 @@ def _node_area_m2(mesh: Mesh) -> Floats:
     return ground * 1e-6
 
 
-def _across(ground: Floats, stack: Stack, layers: int) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats, Floats]:
-    """Heat through the laminate from sheet to sheet, and the loss of the two outer faces, (layers * n,)."""
-    n = len(ground)
-    rows, columns, values = [], [], []
-    own = np.arange(n)
-    for at in range(layers - 1):
-        g = LAMINATE_THROUGH_W_MK / (stack.gap_mm[at] * 1e-3) * ground
-        p, q = own + at * n, own + (at + 1) * n
-        rows += [p, q, p, q]
-        columns += [q, p, p, q]
-        values += [-g, -g, g, g]
-    loss = np.zeros(n * layers)
-    loss[:n] += stack.film_w_m2k * ground
-    loss[-n:] += stack.film_w_m2k * ground
-    empty = np.empty(0, dtype=np.int64)
-    if not rows:
-        return empty, empty, np.empty(0), loss
-    return np.concatenate(rows), np.concatenate(columns), np.concatenate(values), loss
-
-
-def _barrels(
-    mesh: Mesh, stack: Stack, barrels: Sequence[Barrel], layers: int
-) -> tuple[NDArray[np.int64], NDArray[np.int64], Floats]:
-    """Plated holes as links between the sheets at the mesh point nearest to each."""
-    empty = np.empty(0, dtype=np.int64)
+def _barrel_points(mesh: Mesh, barrels: Sequence[Barrel]) -> NDArray[np.int64]:
+    """The mesh point nearest to each plated hole."""
     if not barrels:
-        return empty, empty, np.empty(0)
+        return np.empty(0, dtype=np.int64)
+    return np.asarray(cKDTree(mesh.xy).query([(b.x_mm, b.y_mm) for b in barrels])[1], dtype=np.int64)
+
+
+def _barrels(mesh: Mesh, planes: Planes, barrels: Sequence[Barrel]) -> Links:
+    """Plated holes as links between the planes at the mesh point nearest to each."""
+    if not barrels:
+        return Links.none()
     n = len(mesh.xy)
-    place = cKDTree(mesh.xy).query([(b.x_mm, b.y_mm) for b in barrels])[1]
+    place = _barrel_points(mesh, barrels)
     wall = np.array([math.pi * max(b.diameter_mm - b.plating_mm, b.plating_mm) * b.plating_mm for b in barrels])
-    rows, columns, values = [], [], []
-    for at in range(layers - 1):
-        g = COPPER_W_MK * wall * 1e-3 / stack.gap_mm[at]
-        p, q = place + at * n, place + (at + 1) * n
-        rows += [p, q, p, q]
-        columns += [q, p, p, q]
-        values += [-g, -g, g, g]
-    return np.concatenate(rows), np.concatenate(columns), np.concatenate(values)
+    return Links.joined(
+        [
+            Links.between(place + at * n, place + (at + 1) * n, COPPER_W_MK * wall * 1e-3 / step_mm)
+            for at, step_mm in enumerate(planes.step_mm)
+        ]
+    )
 
 
-def _labels(mesh: Mesh, pins: Sequence[HotPin], layers: int, loss: Floats) -> tuple[NDArray[np.int64], int]:
-    """The unknown of each mesh point of each sheet: pins first, then the rest; -1 for points outside every triangle."""
+def _labels(
+    mesh: Mesh, planes: Planes, pins: Sequence[HotPin], bare: NDArray[np.bool_]
+) -> tuple[NDArray[np.int64], int]:
+    """The unknown of each mesh point of each plane: pins first, then the rest; -1 for points outside every triangle and for bare foil."""
     n = len(mesh.xy)
-    label = np.full(n * layers, -1, dtype=np.int64)
+    label = np.full((planes.count, n), -1, dtype=np.int64)
     for k, pin in enumerate(pins):
         own = np.flatnonzero(mesh.owner == k)
-        for sheet in pin.sheets:
-            label[own + sheet * n] = k
-    used = np.zeros(n, dtype=bool)
-    used[mesh.tri.ravel()] = True
-    free = np.flatnonzero((label < 0) & np.tile(used, layers))
-    label[free] = len(pins) + np.arange(len(free))
-    return label, len(pins) + len(free)
+        for plane in _metal_planes(planes, pin):
+            label[plane, own] = k
+    wanted = np.zeros((planes.count, n), dtype=bool)
+    wanted[:, np.unique(mesh.tri)] = True
+    wanted[list(planes.foil_at)] &= ~bare
+    flat = label.ravel()
+    free = np.flatnonzero((flat < 0) & wanted.ravel())
+    flat[free] = len(pins) + np.arange(len(free))
+    return flat, len(pins) + len(free)
