@@ -5,6 +5,7 @@ Expected values are Bayes' rule worked out beside each test from the table of ra
 
 from __future__ import annotations
 
+from dataclasses import replace
 import math
 from itertools import pairwise
 
@@ -306,3 +307,16 @@ def test_every_part_finding_is_named_by_its_part() -> None:
         "wrong way round",
         "missing part",
     }
+
+
+def test_a_site_without_length_has_a_place() -> None:
+    """A spoke whose path begins where it ends lies in the area, though what geometry cuts out of it there is empty (shapely 2)."""
+    import shapely
+
+    from coppermend.core.belief.examples import example_graph
+    from coppermend.services.lookwork import _middle
+
+    spoke = replace(example_graph([(0, 1)], [0, 1]).sites[0], path=((2.0, 3.0), (2.0, 3.0)))
+    assert _middle(spoke, shapely.box(0.0, 0.0, 10.0, 10.0)) == (2.0, 3.0)
+    whole = replace(spoke, path=((-4.0, 3.0), (6.0, 3.0)))
+    assert _middle(whole, shapely.box(0.0, 0.0, 10.0, 10.0)) == (3.0, 3.0)

@@ -121,8 +121,12 @@ def _line(site: Site) -> shapely.Geometry:
 
 
 def _middle(site: Site, shape: shapely.Geometry) -> tuple[float, float]:
-    """The middle of the part of a site that lies in the area."""
-    middle = _line(site).intersection(shape).representative_point()
+    """The middle of the part of a site that lies in the area; of one without length (a spoke can be one) its place."""
+    line = _line(site)
+    inside = line.intersection(shape)
+    middle = (
+        shapely.get_point(shapely.shortest_line(line, shape), 0) if inside.is_empty else inside.representative_point()
+    )
     return float(middle.x), float(middle.y)
 
 
