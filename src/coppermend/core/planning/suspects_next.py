@@ -44,7 +44,7 @@ WAVE_POINTS = 8
 """Channels of a usual logic analyser."""
 FIRST_SPOTS = 96
 """How many spots are weighed as further channels of a wave."""
-TIME_POWER = 0.35
+TIME_POWER = 0.65
 """Steps are ranked by gain / seconds**TIME_POWER: 0 would be gain alone, 1 gain per second."""
 SINK_PIN_S = 3.0
 """Seconds for each pin whose millivolts are compared (an assumption)."""

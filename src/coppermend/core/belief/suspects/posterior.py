@@ -30,6 +30,8 @@ SEEDS, HELPERS, WIDEST, MOST_WIDE = 12, 12, 800, 6000
 
 MOST_KEPT = 1000
 """Readings whose likelihoods under every single fault are kept."""
+DECIDING = 1024
+"""Likeliest sets that are weighed without one reading, to see whether a name rests on it alone."""
 RIVALS_FROM, RIVAL_SEEDS, RIVALS = 0.8, 3, 12
 """From this probability of a unit on its rivals are listed: of so many of the likeliest sets, so many for each fault."""
 
@@ -641,8 +643,40 @@ def _verdict(state: State) -> Verdict:
         mine = [c for c in seed if made.unit_of[c] == top]
         if mine:
             rivals, spot = _rivals(state, block.one(row), seed, mine[0])
+            if spot < 0 and p[top] < made.table.sure_above:
+                spot = _decisive(state, top)
+                rivals = (MISREADING,) if spot >= 0 else rivals
             return Verdict(unit, float(p[top]), rivals, spot)
     return Verdict(unit, float(p[top]))
+
+
+def _decisive(state: State, unit: int) -> int:
+    """The place (index of a spot) of the one look, taken once so far, without which another unit would be likelier than not; -1 where none is."""
+    made = state.field
+    looked: dict[int, list[Look]] = {}
+    for one in state.evidence:
+        k = made.spot_at.get((one.net, one.node), -1) if isinstance(one, Look) else -1
+        if isinstance(one, Look) and k >= 0:
+            looked.setdefault(k, []).append(one)
+    once = {k: rows[0] for k, rows in looked.items() if len(rows) == 1}
+    mine = np.append(made.unit_of == unit, False)
+    parts = []
+    for block, weights in ((made.main, state.weights), (state.wide, state.wide_weights)):
+        if block is not None and len(weights):
+            which = top_rows(weights, DECIDING)
+            parts.append((weights[which], mine[block.members[which]].any(axis=1), block.picked(which, len(made.spots))))
+    found, least = -1, 0.5
+    for k, one in once.items():
+        like = np.maximum(np.append(spot_likelihood(made, k, one.judged)[:, one.outcome], (1.0, 1.0)), 1e-12)
+        with_it = rest = 0.0
+        for weights, held, symbols in parts:
+            without = weights / like[symbols[k]]
+            with_it += float(without[held].sum())
+            rest += float(without[~held].sum())
+        share = with_it / max(with_it + rest, 1e-300)
+        if share < least:
+            found, least = k, share
+    return found
 
 
 def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tuple[tuple[str, ...], int]:

@@ -60,6 +60,8 @@ class FaultTable:
     """A rival that the readings make less than this many times less likely is still in the way: a look that tells it apart comes before a name."""
     named_above: float = 0.95
     """A unit is named a suspect beyond reasonable doubt from here on."""
+    sure_above: float = 0.99
+    """Below this a name that rests on one reading alone waits until that reading was taken again (common practice, no source)."""
 
 
 def level_likelihood(table: FaultTable, content: bool, loose: bool) -> NDArray[np.float64]:
