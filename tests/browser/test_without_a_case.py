@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Route
 from tests.browser.conftest import Bench, opened
 
 
-@pytest.mark.parametrize("name", ["waves", "rework", "solder", "suspects"])
+@pytest.mark.parametrize("name", ["waves", "rework", "solder", "suspects", "look", "found"])
 def test_without_a_case_the_page_says_so_and_leads_to_the_cases(chromium: Browser, bench: Bench, name: str) -> None:
     page = opened(chromium, bench)
     page.goto(f"{bench.address}/page/{name}.html")
@@ -41,3 +41,15 @@ def test_a_plan_that_takes_its_time_says_what_is_being_worked_out(chromium: Brow
     assert page.locator("#waiting").count() == 0
     page.context.close()
     assert bench.errors == []
+
+
+def test_marking_pins_without_a_case_a_board_or_a_picture_is_told_in_words(chromium: Browser, bench: Bench) -> None:
+    page = opened(chromium, bench)
+    page.goto(f"{bench.address}/page/places.html")
+    page.locator("#no-case").wait_for()
+    assert "/api/" not in page.locator("main").inner_text()
+    page.goto(f"{bench.address}/page/places.html?case={bench.case}")
+    page.locator("#places .error-sheet, #places .empty").first.wait_for()
+    assert bench.errors == [] or all("Failed to load" in one for one in bench.errors)
+    page.context.close()
+    bench.errors.clear()

@@ -16,7 +16,7 @@ from benchmarks.memory import BOARDS, Bench, Memory, demo_board, patient, run_te
 from coppermend.core.circuit.examples import inverter_chain
 from coppermend.core.findings import Refusal
 from coppermend.core.memory import explain as explaining
-from coppermend.core.memory import faults
+from coppermend.core.memory import faults, units, worlds
 from coppermend.core.memory.derive import map_from_text, memory_map
 from coppermend.core.memory.errors import ErrorWord, read_errors
 from coppermend.core.memory.explain import explain
@@ -195,5 +195,9 @@ def test_the_assumptions_are_those_of_the_reference() -> None:
     rows = re.findall(r"^\| `([A-Z_]+)(?: (\w+))?` \| ([0-9.]+) \|", page.split("## Memory tests")[1], re.MULTILINE)
     assert len(rows) == 21
     for name, of, value in rows:
-        found = explaining.PRIOR[of] if of else getattr(explaining, name, getattr(faults, name, None))
+        found = (
+            units.PRIOR[of]
+            if of
+            else next((getattr(m, name) for m in (explaining, units, worlds, faults) if hasattr(m, name)), None)
+        )
         assert found == float(value), (name, of)

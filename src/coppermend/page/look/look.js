@@ -15,7 +15,7 @@ import { capOf, findingAt, firstOf, nameable, ordered, placesOf, windowAt } from
 const query = new URLSearchParams(location.search);
 const id = query.get('case') ?? '';
 const url = (/** @type {string} */ what) => `/api/cases/${encodeURIComponent(id)}/${what}`;
-const LEAD = 'One field of view after the other, each side of the work area once: what the eye finds weighs the suspects and the round.';
+const LEAD = 'One field of view after the other, each side of the work area once: what the eye finds weighs the suspects and the round. Power off; keep away from mains and picture-tube parts, leave them to people qualified for it and follow your local rules.';
 
 class Look {
   /** @type {any} */ found = null;

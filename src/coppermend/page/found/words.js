@@ -1,0 +1,27 @@
+// @ts-check
+/** What the answers are in rows and words. Pure. */
+
+/** @param {{good: number, of: number, words: string}[]} tallies @param {any} view */
+export function startsWords(tallies, view) {
+  if (!tallies.length) return ['No starts were counted since the last repair: start it five times, off in between, and say how many were as they should be.'];
+  return [...tallies.map((t) => `${t.words}.`), `What is wrong comes and goes with ${Math.round(100 * view.comes_and_goes)} %.`,
+    `It fails in about ${Math.round(100 * view.fails_share)} % of the starts: after mending, ${view.good_starts_to_prove} good starts in a row would show with 95 % that it is gone.`];
+}
+
+/** "3/5" or "3 of 5" as numbers; null for anything else. @param {string} text */
+export function countOf(text) {
+  const m = /^\s*(\d{1,4})\s*(?:\/|of)\s*(\d{1,4})\s*$/i.exec(text);
+  return m ? { good: Number(m[1]), of: Number(m[2]) } : null;
+}
+
+/** Address lines as typed, one a field: empty fields are left out. @param {[number, string][]} fields */
+export const linesOf = (fields) => fields.filter(([, v]) => v.trim()).map(([bit, v]) => `A${bit}=${v.trim()}`);
+
+/** Suspects of a memory test as rows: probability, unit, mode, pins. @param {any[]} suspects */
+export const memoryRows = (suspects) => suspects.map((one) => [`${(100 * one.p).toFixed(1)} %`, one.unit, one.mode, one.pins.slice(0, 6).join(', '), [...one.for, ...one.against.map((/** @type {string} */ w) => `against: ${w}`)].join('; ')]);
+
+/** A clock as typed, "4MHz" or "3.58 M", in Hz; NaN for anything else. @param {string} text */
+export function hertzOf(text) {
+  const m = /^\s*(\d+(?:[.,]\d+)?)\s*([kM]?)(?:Hz)?\s*$/.exec(text);
+  return m ? Number(m[1].replace(',', '.')) * { '': 1, k: 1e3, M: 1e6 }[/** @type {''|'k'|'M'} */ (m[2])] : NaN;
+}

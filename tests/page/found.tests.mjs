@@ -1,0 +1,29 @@
+// Pure functions of the page of what other work found.
+import assert from 'node:assert/strict';
+import { countOf, hertzOf, linesOf, memoryRows, startsWords } from '../../src/coppermend/page/found/words.js';
+
+export const tests = {
+  'counts of starts are read in two notations and nothing else': () => {
+    assert.deepEqual(countOf('3/5'), { good: 3, of: 5 });
+    assert.deepEqual(countOf(' 0 of 4 '), { good: 0, of: 4 });
+    for (const bad of ['', 'often', '3', '3/', '-1/5', '3/5/7', '3.5/5']) assert.equal(countOf(bad), null, bad);
+  },
+  'a clock is read with its unit': () => {
+    assert.equal(hertzOf('4MHz'), 4e6);
+    assert.equal(hertzOf('3,5 M'), 3.5e6);
+    assert.equal(hertzOf('985k'), 985e3);
+    assert.ok(Number.isNaN(hertzOf('fast')));
+  },
+  'lines that were not read are left out': () => {
+    assert.deepEqual(linesOf([[0, '500k'], [1, ''], [15, ' 0 ']]), ['A0=500k', 'A15=0']);
+  },
+  'what starts say': () => {
+    assert.match(startsWords([], {})[0], /start it five times/);
+    const said = startsWords([{ good: 3, of: 5, words: '3 of 5 starts good' }], { comes_and_goes: 0.93, fails_share: 0.43, good_starts_to_prove: 6 });
+    assert.ok(said[1].includes('93 %') && said[2].includes('6 good starts'));
+  },
+  'a memory suspect in a row': () => {
+    const [row] = memoryRows([{ p: 0.973, unit: 'part U53', mode: 'a bit stuck', pins: ['U53.14'], for: ['all of D3'], against: ['x'] }]);
+    assert.deepEqual(row, ['97.3 %', 'part U53', 'a bit stuck', 'U53.14', 'all of D3; against: x']);
+  },
+};
