@@ -32,12 +32,14 @@ def test_removal_and_wire_plans_reach_the_record(tmp_path: Path) -> None:
     run(tmp_path, "record", "1", "--html", str(page), "--pdf", str(pdf))
     html = page.read_text(encoding="utf-8")
     flat = " ".join("\n".join(one.extract_text() for one in pypdf.PdfReader(pdf).pages).replace("\u200b", "").split())
-    kept = {row[1]: row[2] for row in out["plan"]["tables"][0]["rows"]}
+    joints = next(one for one in out["plan"]["tables"] if one["title"].startswith("Joints"))
+    kept = {row[1]: row[2] for row in joints["rows"]}
     assert all(float(kept[pin["number"]]) == pytest.approx(pin["k_per_w"], abs=0.06) for pin in out["pins"])
     for text in (html, flat):
         assert "Taking out U1" in text and "Patch wires of net A5" in text and "Cutting list" in text
         assert " ".join(out["order"][:8]) in text, text[text.find("Order of work") :][:300]
         assert all(one in text for one in kept.values())
+        assert "Every pin must move freely in its hole" in text
         assert all(one["part"] in text for one in out["shield"])
         assert f"{wires['plans'][0]['wires'][0]['cut_mm']:.0f}" in text
     assert len(out["order"]) == 40 and html.count("<td>") > 240

@@ -43,6 +43,17 @@ def test_plan_as_json_and_the_area_it_proposes(home: Path) -> None:
     assert of_case["order"] == plan["order"]
 
 
+def test_a_cell_is_treated_as_a_cell(home: Path) -> None:
+    """The battery of the demonstration board: its own caution comes first, no step warms it, and the words stand in the kept plan, too."""
+    printed = run(home, "removal", "plan", "demo", "BT1")
+    assert printed.startswith("Careful: BT1 is itself a cell or battery: never preheat it")
+    assert "No preheat and no hot air while the cell is on the board" in printed
+    assert "Nothing that heat harms stands near." not in printed
+    kept = json.loads(run(home, "removal", "plan", "demo", "BT1", "--json"))
+    assert kept["kind"] == "cell" and kept["itself"][0]["words"].startswith("BT1 is itself a cell")
+    assert kept["plan"]["tables"][0]["title"] == "Careful: the part itself"
+
+
 @pytest.mark.parametrize(
     ("words", "code"),
     [

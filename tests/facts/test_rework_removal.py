@@ -23,6 +23,7 @@ from coppermend.core.copper.model import CopperGraph
 from coppermend.core.findings import Refusal
 from coppermend.core.rework.removal import Bench, RemovalPlan, plan_removal, working_order
 from coppermend.core.rework.removal_copper import ground_round
+from coppermend.core.rework.removal_kind import cautions_of, kind_of, steps_for
 from coppermend.core.rework.removal_near import microfarad, what_heat_harms
 from coppermend.services.around import around_part
 
@@ -243,3 +244,46 @@ def test_refusals(made: tuple[Board, CopperGraph]) -> None:
     for bench in (Bench(film_w_m2k=-1.0), Bench(tip_c=150.0), Bench(preheat_c=400.0), Bench(tip_c=float("nan"))):
         with pytest.raises(Refusal, match="REM-005"):
             planned(made, bench=bench)
+
+
+def itself(ref: str, value: str, nets: tuple[str, ...] = (), package: str = "") -> tuple[str, str, str]:
+    """Kind of a part, its own cautions and its steps as one text each."""
+    part = Part(ref, "c", np.empty((0, 2)), package, (), value)
+    kind = kind_of(part, nets)
+    return (
+        kind,
+        " ".join(one.words for one in cautions_of(part, kind)),
+        " ".join(one.words for one in steps_for(kind)),
+    )
+
+
+def test_a_cell_is_never_preheated_and_its_own_caution_comes_first() -> None:
+    """The words of the procedure ``cell`` (care.py; collector's page in docs/sources.md): legs cut or cool and quick, never a swollen one, no heat."""
+    kind, own, steps = itself("BT1", "3.6 V NiCd")
+    assert (
+        kind == "cell" and "never preheat" in own and "swollen cell is not soldered at" in own and "cut its legs" in own
+    )
+    assert "No preheat and no hot air while the cell is on the board" in steps
+    assert "Where a pin asks for it, bring the board slowly" not in steps
+    assert "stays live until it is out" in steps
+    assert "Lithium burns" in itself("BT2", "CR2032")[1] and "Lithium" not in own
+
+
+@pytest.mark.parametrize(
+    ("ref", "value", "nets", "package", "kind", "word"),
+    [
+        ("C7", "220u 16V", (), "", "electrolytic", "same way round"),
+        ("C7", "100n", (), "", "", ""),
+        ("T1", "flyback", (), "", "tube", "thousands of volts"),
+        ("R9", "1M", ("MAINS_L", "GND"), "", "mains", "hundreds of volts"),
+        ("C1", "X2 100n 275V", (), "", "mains", "leave it to people qualified"),
+        ("J4", "DIN", (), "", "plastic", "plastic softens"),
+        ("U1", "74LS00", ("GND", "A0"), "", "", ""),
+    ],
+)
+def test_what_the_part_itself_is(
+    ref: str, value: str, nets: tuple[str, ...], package: str, kind: str, word: str
+) -> None:
+    """Common practice, no source: polarity of an electrolytic, stored charge on the mains side and at a picture tube."""
+    found, own, _ = itself(ref, value, nets, package)
+    assert found == kind and (word in own if word else own == "")

@@ -78,14 +78,21 @@ def removal_plan(
 
 def plan_lines(plan: RemovalPlan, margin_mm: float) -> list[str]:
     """The plan in words."""
-    lines = [f"{plan.part}: {len(plan.pins)} pins, the joint whose heat runs away fastest first"]
+    lines = [f"Careful: {one.words} [{one.source}]" for one in plan.itself]
+    lines.append(f"{plan.part}: {len(plan.pins)} pins, the joint whose heat runs away fastest first")
     for pin in sorted(plan.pins, key=lambda one: one.rank):
         lines.append(
             f"  {pin.rank:3}. pin {pin.number:>4}  {pin.k_per_w:6.1f} K/W  {pin.watts:4.1f} W  {pin.need}: {'; '.join(pin.reasons)}"
         )
     lines.append(f"Order (heat met at the worst moment {100 * plan.peak_share:.0f} % of going pin by pin):")
     lines.append(f"  {' '.join(plan.order)}")
-    lines.append("Shield or take out:" if plan.shield else "Nothing that heat harms stands near.")
+    lines.append(
+        "Shield or take out:"
+        if plan.shield
+        else "Nothing else that heat harms stands near."
+        if plan.itself
+        else "Nothing that heat harms stands near."
+    )
     lines += [f"  {one.part}: {one.what}, {one.gap_mm:.1f} mm away; {one.do}" for one in plan.shield]
     if plan.under:
         lines.append("Under it, on its own side (no scraping, no levering):")

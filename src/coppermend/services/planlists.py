@@ -27,12 +27,16 @@ def removal_lists(plan: RemovalPlan) -> dict[str, Any]:
     kinds: dict[str, int] = {}
     for risk in plan.at_risk:
         kinds[risk.kind] = kinds.get(risk.kind, 0) + 1
+    itself = [(one.topic, one.words) for one in plan.itself]
+    steps = [(str(k), one.topic, one.words) for k, one in enumerate(plan.steps, 1)]
     tables = (
+        _table("Careful: the part itself", ("What", "Mind"), itself),
         _table("Joints, heat runs away fastest first", ("Rank", "Pin", "K/W", "W", "Needs", "Why"), pins),
         _table("Order of work", ("From", "Pins"), order),
         _table("Shield or take out", ("Part", "What", "Gap, mm", "Do"), shield),
         _table("Under it: no scraping, no levering", ("mm", "Copper"), under),
         _table("At risk afterwards", ("Kind", "Sites"), [(kind, str(n)) for kind, n in sorted(kinds.items())]),
+        _table("Steps", ("No.", "Step", "Do and mind"), steps),
     )
     bench = plan.bench
     rests = (

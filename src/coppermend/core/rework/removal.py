@@ -22,8 +22,8 @@ from coppermend.core.copper.model import CopperGraph, PinPlace, SiteKind
 from coppermend.core.findings import Place, refuse
 from coppermend.core.rework.removal_copper import PinCopper, copper_of_pin, ground_round
 from coppermend.core.rework.removal_heat import FILM_W_M2K, heat_paths
+from coppermend.core.rework.removal_kind import cautions_of, kind_of, steps_for
 from coppermend.core.rework.removal_near import Beside, Under, lies_under, to_shield
-from coppermend.core.rework.removal_steps import REMOVAL_STEPS
 from coppermend.core.rework.rules import Rule
 
 MOST_PINS = 400
@@ -143,11 +143,17 @@ class RemovalPlan:
     notes: tuple[str, ...]
     bench: Bench
     unknowns: int = field(compare=False)
+    itself: tuple[Rule, ...] = ()
+    """What to mind of the part itself (``removal_kind.py``), before anything else."""
+    kind: str = ""
+    """What the part is where that changes how it is taken out: cell, electrolytic, mains, tube, plastic, delicate; "" otherwise."""
 
     def as_dict(self) -> dict[str, object]:
         """The plan as plain JSON values."""
         return {
             "part": self.part,
+            "kind": self.kind,
+            "itself": [{"topic": one.topic, "words": one.words, "source": one.source} for one in self.itself],
             "pins": [one.as_dict() for one in self.pins],
             "order": list(self.order),
             "peak_share": round(self.peak_share, 3),
@@ -183,6 +189,7 @@ def plan_removal(
     severity = 3 if any(one.need == NEEDS[2] for one in pins) else 2
     area = WorkArea("removal", tuple(polygon), "rework", severity)
     at_risk = _at_risk(graph, area, basis or Basis())
+    kind = kind_of(part, [graph.net_names[one.net] for one in graph.points if one.part == part.ref])
     return RemovalPlan(
         part.ref,
         pins,
@@ -193,10 +200,12 @@ def plan_removal(
         tuple(polygon),
         severity,
         at_risk,
-        REMOVAL_STEPS,
+        steps_for(kind),
         tuple(_notes(board, graph, part, pins, places, ground.evenly_spaced)),
         bench,
         answer.unknowns,
+        cautions_of(part, kind),
+        kind,
     )
 
 

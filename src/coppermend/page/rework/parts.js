@@ -41,6 +41,7 @@ export function removalSheets(plan, mark) {
   const kinds = /** @type {Record<string, number>} */ ({});
   for (const one of plan.at_risk) kinds[one.kind] = (kinds[one.kind] ?? 0) + 1;
   return [
+    plan.itself?.length ? h('section.sheet', { id: 'itself', 'aria-label': 'The part itself' }, h('h2', null, `${plan.part} itself`), plan.itself.map((/** @type {any} */ r) => h('p.mind', null, r.words))) : null,
     h('section.sheet', { 'aria-label': 'Heat of the joints' }, h('h2', null, `${plan.part}: heat of the joints`), h('p', null, said(plan)), heatMap(plan),
       h('h3', null, 'Working order'), h('p', null, `Heat met at the worst moment: ${Math.round(100 * plan.peak_share)} % of going pin by pin. Joints that need more come last.`), h('p.order', { id: 'order' }, plan.order.join(' '))),
     h('section.sheet', { 'aria-label': 'Pins' }, h('h2', null, 'Pins, the joint whose heat runs away fastest first'),
@@ -48,7 +49,7 @@ export function removalSheets(plan, mark) {
         h('tbody', null, [...plan.pins].sort((a, b) => a.rank - b.rank).map((p) => h('tr', null, h('td.figure', null, p.rank), h('td.figure', null, p.number), h('td.figure', null, p.k_per_w.toFixed(1)), h('td.figure', null, p.watts.toFixed(1)), h('td', null, p.need), h('td', null, p.reasons.join('; '))))))),
       h('details', null, h('summary', null, 'What is assumed'), h('ul', null, assumed(plan.assumed).map((t) => h('li', null, t)), plan.notes.map((/** @type {string} */ t) => h('li', null, t))))),
     h('div.two', null,
-      h('section.sheet', null, h('h2', null, 'Shield or take out'), plan.shield.length ? h('ul', { id: 'shield' }, plan.shield.map((/** @type {any} */ b) => h('li', null, h('b', null, b.part), ` ${b.what}, ${b.gap_mm} mm away; ${b.do}`))) : h('p', { id: 'shield' }, 'Nothing that heat harms stands near.')),
+      h('section.sheet', null, h('h2', null, 'Shield or take out'), plan.shield.length ? h('ul', { id: 'shield' }, plan.shield.map((/** @type {any} */ b) => h('li', null, h('b', null, b.part), ` ${b.what}, ${b.gap_mm} mm away; ${b.do}`))) : h('p', { id: 'shield' }, plan.itself?.length ? 'Nothing else that heat harms stands near.' : 'Nothing that heat harms stands near.')),
       h('section.sheet', null, h('h2', null, 'Under it'), plan.under.length ? [h('p', null, 'No scraping and no levering here:'), h('ul', null, plan.under.slice(0, 12).map((/** @type {any} */ u) => h('li', null, `${u.mm} mm of ${u.words}`))), plan.under.length > 12 ? h('p', null, `and ${plan.under.length - 12} more`) : null] : h('p', null, 'No track of its own side runs under it.'))),
     h('section.sheet', null, h('h2', null, 'Afterwards'), h('p', null, `${plan.at_risk.length} places are at risk: ${Object.entries(kinds).map(([k, n]) => `${n} ${k}`).join(', ')}. Mark the work area, then run its round before the new part goes in.`),
       h('button.key.hot', { type: 'button', id: 'mark-area', onclick: () => mark(plan.part) }, `Mark the work area round ${plan.part}`)),
