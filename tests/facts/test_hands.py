@@ -71,6 +71,8 @@ def test_pressing_speaks_for_what_is_pressed(board: PoweredBoard) -> None:
     at_pin = Effect("press", "U1", ("20",), True)
     other_pin = alone(board, "span /CM1 2")
     assert chance(board, at_pin, here, other_pin) == pytest.approx([0.51, 0.02])
+    by_id = Effect("press", "", (), True, sites=("joint@U1.20",))
+    assert chance(board, by_id, here, inside) == pytest.approx([1 - 0.98 * (1 - 0.5 * (1 - CONTACT)), 0.02])
     tapped = Effect("tap", "U1", (), True)
     assert chance(board, tapped, here, there) == pytest.approx([1 - 0.98 * 0.7, 0.02])
 
@@ -85,6 +87,10 @@ def test_reseating_changes_what_is_likely_now(board: PoweredBoard) -> None:
     assert chance(board, Worked("reseat", "U1"), here, there) == pytest.approx([wanted, 1.0])
     assert odds_after(p, CONTACT, 0.6, 0.01 / touched) == pytest.approx(wanted) and wanted < 1
     assert chance(board, Worked("clean", "U1"), here)[0] < wanted, "cleaning cures more often"
+    one_pin = Worked("clean", "U1", pins=("20",))
+    other_pin = alone(board, "span /CM1 2")
+    wanted = odds_after(p, CONTACT, 0.8, 0.01)
+    assert chance(board, one_pin, here, other_pin) == pytest.approx([wanted, 1.0])
     healthy = odds_after(1e-6, 1.0, 0.6, 0.001)
     assert healthy > 1, "a sound contact is made likelier bad, never likelier good"
 
@@ -135,10 +141,15 @@ def test_witnesses_of_one_unit_and_of_one_fault(board: PoweredBoard, kind: str) 
 
 
 def test_every_observation_is_said_in_words(board: PoweredBoard) -> None:
-    rows = [Effect("press", "U1", ("20",), True), Effect("tap", "U1", (), False), Effect("piggyback", "U50", (), True)]
+    rows = [
+        Effect("press", "U1", ("20",), True),
+        Effect("tap", "U1", (), False),
+        Effect("piggyback", "U50", (), True),
+        Effect("press", "", (), True, sites=("barrel@1,2:c-s",)),
+    ]
     rows += [Worked(act, "U1") for act in ("reseat", "clean", "swap", "press")]  # type: ignore[list-item]
     said = [observation_words(board.field, one) for one in rows]
-    assert len(set(said)) == len(rows) and all("U1" in one or "U50" in one for one in said)
+    assert len(set(said)) == len(rows) and all("U1" in one or "U50" in one or "barrel" in one for one in said)
 
 
 # ---- steps ----

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 
 from coppermend.core.belief.suspects.hands import GOOD, Effect, Worked
 from coppermend.core.belief.suspects.posterior import Observation, Swapped, Witness
+from coppermend.core.copper.model import SiteKind
 from coppermend.core.log.fold import is_repair
 from coppermend.core.log.state import Act, CaseState, ChipCheck
 from coppermend.services.bind import Binding
 from coppermend.services.chips import chip_cards
+from coppermend.services.points import point_now
 from coppermend.services.powered import PoweredBoard
 from coppermend.services.supplyproof import supply_witnesses
 
@@ -52,7 +54,7 @@ def hand_evidence(
     found: list[HandSeen] = []
     unused: list[tuple[str, str]] = []
     for act in state.acts:
-        one = _of_act(state, act, made, spares)
+        one = _of_act(binding, act, made, spares)
         if isinstance(one, str):
             unused.append((act.entry, one))
         elif one is not None:
@@ -62,15 +64,17 @@ def hand_evidence(
     return tuple(found), tuple(unused)
 
 
-def _of_act(state: CaseState, act: Act, made: PoweredBoard, spares: tuple[str, ...]) -> HandSeen | str | None:
+def _of_act(binding: Binding, act: Act, made: PoweredBoard, spares: tuple[str, ...]) -> HandSeen | str | None:
     """The observation of one act; words where it tells nothing; None where it is no such act."""
+    state = binding.state
     part = act.part or next((one.part for one in act.points if one.part), "")
+    pins = tuple(sorted(one.pin for one in act.points if one.part == part and one.pin))
     if act.kind in ("press", "tap", "piggyback") and act.effect:
-        pins = tuple(sorted(one.pin for one in act.points if one.part == part and one.pin))
-        if not part:
-            return "what was pressed is no part and no pin"
+        sites = () if part else _sites_at(binding, act)
+        if not part and not sites:
+            return "what was pressed is no part, no pin and no via"
         seen = act.effect != "none"
-        return HandSeen(Effect(act.kind, part, pins, seen, act.entry), act.at, not seen)
+        return HandSeen(Effect(act.kind, part, pins, seen, act.entry, sites), act.at, not seen)
     if act.kind == "swap" and act.trial:
         if act.effect not in ("cured", "none"):
             return f"{part} for a try: only whether it then works tells chip from socket"
@@ -78,8 +82,19 @@ def _of_act(state: CaseState, act: Act, made: PoweredBoard, spares: tuple[str, .
         socket = dict(state.part_states).get(part, "socketed" if _socketed(made, part) else "") == "socketed"
         return HandSeen(Swapped(part, act.effect == "cured", act.entry, good, socket), act.at, False)
     if part and is_repair(act) and act.kind in ("reseat", "clean", "press", "swap"):
-        return HandSeen(Worked(act.kind, part, act.entry), act.at, True)
+        return HandSeen(Worked(act.kind, part, act.entry, pins), act.at, True)
+    if act.kind == "fit" and act.state == "socketed":
+        return HandSeen(Worked("swap", part, act.entry), act.at, True)
     return None
+
+
+def _sites_at(binding: Binding, act: Act) -> tuple[str, ...]:
+    """The barrels, joints and contacts at the places of an act."""
+    graph = binding.graph
+    found = [point_now(graph, one) for one in act.points]
+    nodes = {one.node for one in found if one is not None}
+    kinds = (SiteKind.BARREL, SiteKind.JOINT, SiteKind.CONTACT, SiteKind.LEG)
+    return tuple(sorted(one.id for one in graph.sites if one.kind in kinds and {one.a, one.b} & nodes))
 
 
 def _socketed(made: PoweredBoard, part: str) -> bool:

@@ -54,27 +54,32 @@ GOOD: Mapping[str, float] = MappingProxyType({"known good": 0.98, "unknown": 0.8
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """Something was pressed, tapped or had a good chip held on top: ``seen`` whether what the machine shows changed. ``pins`` () the whole part."""
+    """Something was pressed, tapped or had a good chip held on top: ``seen`` whether what the machine shows changed. ``pins`` () the whole part; ``sites``
+    (ids) where it was done at places that are no pins, such as a via."""
 
     act: str
     part: str
     pins: tuple[str, ...]
     seen: bool
     entry: str = ""
+    sites: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Worked:
-    """Work on a part's contacts that lasts: reseat, clean, swap."""
+    """Work on a part's contacts that lasts: reseat, clean, swap. ``pins`` () all of them."""
 
     act: str
     part: str
     entry: str = ""
+    pins: tuple[str, ...] = ()
 
 
-def touched_shares(made: Field, part: str, pins: Collection[str], kinds: Collection[str]) -> Floats:
-    """Of every cause the share of its chance that lies at these sites of a part, (causes + 1,); the last (no cause) 0."""
-    key = ("touched", part, tuple(pins), tuple(kinds))
+def touched_shares(
+    made: Field, part: str, pins: Collection[str], kinds: Collection[str], sites: Collection[str] = ()
+) -> Floats:
+    """Of every cause the share of its chance that lies at these sites of a part, or at ``sites`` (ids), (causes + 1,); the last (no cause) 0."""
+    key = ("touched", part, tuple(pins), tuple(kinds), tuple(sites))
     if key not in made.memo:
         weight = made.table.copper.prior_in
         found = np.zeros(len(made.causes) + 1)
@@ -85,7 +90,7 @@ def touched_shares(made: Field, part: str, pins: Collection[str], kinds: Collect
                 w = weight.get(kind, made.table.copper.prior_out)
                 total += w
                 of, _, pin = where.rpartition(".")
-                if kind in kinds and of == part and (not pins or pin in pins):
+                if site in sites or (kind in kinds and of == part and (not pins or pin in pins)):
                     mine += w
             found[k] = mine / total if total > 0 else 0.0
         made.memo[key] = found
@@ -102,7 +107,7 @@ def effect_chances(made: Field, one: Effect) -> Floats:
             if cause.part == one.part:
                 found[k] = ON_TOP.get(str(cause.key[0]), 0.0)
         return found
-    found = act.shows * touched_shares(made, one.part, one.pins, act.sites)
+    found = act.shows * touched_shares(made, one.part, one.pins, act.sites, one.sites)
     inside = [k for k, cause in enumerate(made.causes) if one.part and cause.part == one.part]
     found[inside] = np.maximum(found[inside], act.inside)
     return found
@@ -131,10 +136,10 @@ def odds_after(prior: float, share: float, cure: float, harm: float) -> float:
 
 def worked_logs(made: Field, members: Ints, one: Worked) -> Floats:
     """Log of how many times likelier every set is after the work than before."""
-    key = ("worked", one.act, one.part)
+    key = ("worked", one.act, one.part, one.pins)
     if key not in made.memo:
         act = HANDS[one.act]
-        shares = touched_shares(made, one.part, (), act.sites)
+        shares = touched_shares(made, one.part, one.pins, act.sites)
         mine = np.flatnonzero(shares)
         harm = act.harm / max(1, len(mine))
         factor = np.zeros(len(shares))

@@ -38,7 +38,12 @@ _SEEN = {
     "wrong": "moving, but not as expected",
     "floating": "floating",
 }
-WORKED = {"reseat": "reseated", "press": "pressed down", "clean": "contacts cleaned", "swap": "its socket wiped by a swap"}
+WORKED = {
+    "reseat": "reseated",
+    "press": "pressed down",
+    "clean": "contacts cleaned",
+    "swap": "its socket wiped by a swap",
+}
 _ODD = {
     "runts": "shows runts or glitches",
     "early": "lets the reset go too early",
@@ -236,8 +241,9 @@ def observation_words(made: Field, one: Observation) -> str:
         return f"{place_words(made, one.net, one.node)} {_ODD[one.odd]}"
     if isinstance(one, Effect):
         how = {"press": "pressing", "tap": "tapping", "piggyback": "a good chip held on top of"}[one.act]
-        where = f"{one.part} at pin {', '.join(one.pins)}" if one.pins else one.part
+        where = f"{one.part} at pin {', '.join(one.pins)}" if one.pins else one.part or ", ".join(one.sites)
         return f"{how} {where} {'changes what it shows' if one.seen else 'changes nothing'}"
     if isinstance(one, Worked):
-        return f"{one.part}: {WORKED[one.act]}"
+        where = f"{one.part} pin {', '.join(one.pins)}" if one.pins else one.part
+        return f"{where}: {WORKED[one.act]}"
     return f"{one.part} was renewed"
