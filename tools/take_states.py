@@ -715,8 +715,9 @@ def gated(world: World, case: str) -> None:
     mended(world, case)
     for item in ("intake", "orientation", "supply"):
         world.call(case, "entries", {"kind": "gate", "options": {"item": item}})
-    rail = world.call(case, "rails")["rails"][0]
-    world.call(case, "entries", {"kind": "ohms", "points": [rail["point_a"], rail["point_b"]], "value": "240"})
+    rails = world.call(case, "rails")["rails"]
+    for rail in rails if case == "on" else rails[:1]:
+        world.call(case, "entries", {"kind": "ohms", "points": [rail["point_a"], rail["point_b"]], "value": "240"})
     world.call(case, "entries", {"kind": "gate", "options": {"item": "limit", "limit_a": "1.5", "abort_a": "1.2"}})
     if case == "on":
         world.call(case, "entries", {"kind": "power", "value": "on"})

@@ -279,3 +279,99 @@ def test_an_answer_that_nobody_takes_can_be_given_up(page: Page, bench: Bench) -
     expect(page.locator(".ticks i.closed")).to_have_count(1)
     assert kinds(bench) == ["closed"]
     bench.errors.clear()
+
+
+def test_the_card_of_a_pin_says_what_the_slip_says(page: Page, bench: Bench) -> None:
+    """U38 lies with its notch down on the demonstration machine: pin 5 is in the right row as it lies, on the card as on the slip."""
+    page.evaluate("window.bench.do('find', 'U38.5')")
+    expect(page.locator("#card h2").first).to_have_text("U38 pin 5")
+    page.locator("#tip-a-here").click()
+    on_slip = page.locator("#slip .tip .where").first
+    expect(on_slip).to_have_text("notch down: right row, 5th from it")
+    expect(page.locator("#card .where").first).to_contain_text("notch down: right row, 5th from it")
+    page.evaluate("window.bench.do('rotate'), window.bench.do('rotate')")
+    expect(on_slip).to_have_text("notch up: left row, 5th from it")
+    expect(page.locator("#card .where").first).to_contain_text("notch up: left row, 5th from it")
+
+
+def test_a_pair_of_ones_own_is_read_out_and_escape_leaves_it(page: Page, bench: Bench) -> None:
+    said = page.locator("#say")
+    expect(said).to_contain_text("Tip A: ")
+    check = said.text_content()
+    page.evaluate("() => { const c = window.bench.bench.step.check; window.bench.do('measure', { a: c.b, b: c.a }); }")
+    expect(said).not_to_have_text(check)
+    expect(page.locator("#not-own")).to_be_visible()
+    page.keyboard.press("Escape")
+    expect(page.locator("#not-own")).to_have_count(0)
+    expect(said).to_have_text(check)
+    assert "leg" in check or "joint" in check, "what is touched is said"
+
+
+def test_a_part_to_be_marked_is_framed_before_and_a_tap_beside_it_is_answered(page: Page, bench: Bench) -> None:
+    page.evaluate("window.bench.do('newArea')")
+    page.locator("#area-part").fill("U4")
+    frame = page.evaluate("window.bench.map.laid.draft")
+    pins = page.evaluate("window.bench.scene.parts.find((p) => p.ref === 'U4').pins.map((p) => [p[1], p[2]])")
+    xs, ys = [x for x, _ in pins], [y for _, y in pins]
+    assert frame[0] == frame[-1] and frame[0] == pytest.approx([min(xs) - 3, min(ys) - 3])
+    assert frame[2] == pytest.approx([max(xs) + 3, max(ys) + 3])
+    page.evaluate("window.bench.areaTap([-50, -50])")
+    expect(page.locator("#area-form [role=status]")).to_have_text(
+        "No part lies there; still round U4. Tap the body of one."
+    )
+
+
+@pytest.mark.parametrize("size", [(390, 844), (820, 1180)])
+def test_a_pin_is_found_and_the_case_is_named_on_small_upright_screens(
+    chromium: Browser, bench: Bench, size: tuple[int, int]
+) -> None:
+    page = opened(chromium, bench, touch=True, size=size)
+    expect(page.locator("#title b")).to_have_text("A machine for tests")
+    expect(page.locator("#title b")).to_be_visible()
+    page.locator("#find-text").fill("U4.3")
+    page.locator("#find-text").press("Enter")
+    expect(page.locator("#card h2").first).to_have_text("U4 pin 3")
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    boxes = page.evaluate(
+        "() => ['#mark', '#title', '#find', '#rail-tools', '#tabs'].map((s) => document.querySelector(s).getBoundingClientRect())"
+        ".map((r) => [r.left, r.top, r.right, r.bottom])"
+    )
+    for i, one in enumerate(boxes):
+        for other in boxes[i + 1 :]:
+            apart = one[2] <= other[0] + 1 or other[2] <= one[0] + 1 or one[3] <= other[1] + 1 or other[3] <= one[1] + 1
+            assert apart, (one, other)
+    page.context.close()
+    assert bench.errors == []
+
+
+def test_nothing_is_answered_behind_an_open_sheet_and_escape_closes_it(page: Page, bench: Bench) -> None:
+    for opener, sheet in (("#sound-more", "#sound-sheet"), ("[aria-label=Keys]", "#help")):
+        page.locator(opener).first.click()
+        expect(page.locator(sheet)).to_be_visible()
+        for key in ("c", "o", "2"):
+            page.keyboard.press(key)
+        expect(page.locator(sheet)).to_be_visible()
+        page.keyboard.press("Escape")
+        expect(page.locator(sheet)).to_be_hidden()
+        assert page.url.endswith("/bench")
+    assert kinds(bench) == []
+    page.keyboard.press("c")
+    expect(page.locator(".ticks i.closed")).to_have_count(1)
+
+
+def test_a_voice_that_is_not_there_says_so_where_it_is_seen(page: Page, bench: Bench) -> None:
+    """Neither this browser nor the server has a voice: the key for it says so, and does not pretend to be on."""
+    page.route("**/api/speech", lambda route: route.fulfill(json={"available": False}))
+    page.evaluate("() => { speechSynthesis.getVoices = () => []; }")
+    page.keyboard.press("q")
+    expect(page.locator("#toast")).to_contain_text("no voice")
+    expect(page.locator("#say-again")).to_contain_text("No voice")
+    assert page.evaluate("window.bench.voice.set.on") is False
+
+
+def test_an_ohms_reading_is_confirmed_with_its_value(page: Page, bench: Bench) -> None:
+    page.keyboard.press("v")
+    page.keyboard.type("0.26")
+    page.keyboard.press("Enter")
+    expect(page.locator("#toast")).to_contain_text("Noted: 0.26 Ω: U")
+    expect(page.locator("#slip .spike li").first).to_contain_text("0.26 Ω: U")

@@ -18,6 +18,7 @@ from tests.npm_tools import npm_tool
 from tests.photo_maker import Shot, photograph, project
 
 from coppermend.services.bind import bind
+from coppermend.services.cases import case_state
 
 SHOT = Shot(k1=-0.02, size=(2000, 1500))
 
@@ -102,6 +103,11 @@ def test_a_blurred_photo_is_refused_with_the_reason_and_the_sheet_stays(
     said.wait_for(timeout=60_000)
     assert "blurred" in said.inner_text() and "PHO-011" in said.inner_text()
     assert page.locator("#lay").is_visible()
+    assert len(case_state(bench.shop, bench.case).photos) == 1
+    page.keyboard.press("Escape")
+    page.wait_for_function("() => !document.getElementById('lay').open")
+    page.wait_for_timeout(1500)
+    assert case_state(bench.shop, bench.case).photos == (), "a refused photo stays out of the owner's record"
     bench.errors[:] = [one for one in bench.errors if "422" not in one]  # the refusal itself
 
 

@@ -6,6 +6,7 @@ import { Listening, actOf } from '../../src/coppermend/page/speech/listen.js';
 import { spoken } from '../../src/coppermend/page/speech/spoken.js';
 import { pause } from '../../src/coppermend/page/shared/api.js';
 import { drop, keep, waiting } from '../../src/coppermend/page/shared/outbox.js';
+import { pieces } from '../../src/coppermend/page/shared/netname.js';
 import { same, yes } from './check.mjs';
 
 const press = (key, more = {}) => ({ key, ctrlKey: false, metaKey: false, altKey: false, repeat: false, target: { tagName: 'BODY' }, ...more });
@@ -104,6 +105,11 @@ export const tests = {
     const full = { ...shelf, setItem: () => { throw new Error('QuotaExceededError'); } };
     keep(full, '/x', { entry_id: 'c' }, 1); // a full store: no complaint, the entry is sent all the same
     same(Array.from({ length: 9 }, (_, i) => pause(i + 1)), [400, 800, 1200, 1600, 2000, 2000, 2000, 2000, 2000]);
+  },
+  'a bar over a name of a net is drawn, not written'() {
+    same(pieces('/cpu/~{RD}'), [{ text: '/cpu/', bar: false }, { text: 'RD', bar: true }]);
+    same(pieces('~{A}~{B}x'), [{ text: 'A', bar: true }, { text: 'B', bar: true }, { text: 'x', bar: false }]);
+    same([pieces('D0'), pieces('~RD'), pieces('')], [[{ text: 'D0', bar: false }], [{ text: '~RD', bar: false }], []]);
   },
   'a via is spoken with where it lies'() {
     const via = { name: 'via 5.9 mm from R9 pin 1', where: 'towards the top', touch: 'touch the via', side_words: 'solder side' };

@@ -44,7 +44,7 @@ export const tests = {
             const row = way(at(no), at(15 - no), ['left', 'right', 'upper', 'lower']);
             same(lyingWhere(tip, map), `notch ${notch}: ${row} row, ${rank}`);
             same(lyingPlace({ ...tip, name: 'U1 pin 3', touch: 'touch the leg' }, map), { name: 'U1 pin 3', thing: 'leg', place: `notch ${notch}: ${row} row, 3rd from it` });
-            same(lyingPlace({ ...tip, touch: 'touch the solder joint', row: { ...tip.row, rank: 'last' } }, map), { name: '', thing: 'joint', place: `notch ${notch}: ${row} row, last from it` });
+            same(lyingPlace({ ...tip, touch: 'touch the solder joint', row: { ...tip.row, rank: '3rd from last' } }, map), { name: '', thing: 'joint', place: `notch ${notch}: ${row} row, 3rd from last` });
             seen++;
           }
     same(seen, 4 * 12 * 2 * 4);

@@ -9,8 +9,9 @@ import click
 from coppermend.cli import print_json
 from coppermend.cli.files import file_bytes
 from coppermend.cli.shop import CASE, JSON, shop_and_case
-from coppermend.core.findings import refuse
+from coppermend.core.findings import Refusal, refuse
 from coppermend.services.layphoto import Tap, laid_view, lay_photo
+from coppermend.services.notes import undo
 from coppermend.services.photos import attach_photo
 
 
@@ -55,7 +56,13 @@ def lay_command(
     marks = [_tap(one) for one in taps]
     data = file_bytes(file)
     kept = attach_photo(made, found, data, name=file.name, side=side)
-    answer = lay_photo(made, found, str(kept.entry.payload["sha256"]), side, marks)
+    try:
+        answer = lay_photo(made, found, str(kept.entry.payload["sha256"]), side, marks)
+    except Refusal:
+        undo(
+            made, found, kept.entry.id
+        )  # a photo that was brought to be laid and does not fit is no part of the record
+        raise
     if as_json:
         print_json(answer.as_dict())
         return

@@ -15,12 +15,12 @@ import { ellipseRing } from './map/overlay.js';
 import { drawInset } from './map/inset.js';
 import { lyingWhere } from './map/rows.js';
 import { drawSlip } from './round/slip.js';
-import { canAnswer, lastAnswer, placeTip, spoken, tipsOf } from './round/state.js';
+import { canAnswer, lastAnswer, placeTip, spoken, tipsOf, toldShort } from './round/state.js';
 import { drawHome } from './case/home.js';
 import { drawStory } from './case/story.js';
 import { drawWires } from './case/wires.js';
 import { drawRecord } from './case/record.js';
-import { drawAreaForm } from './case/areas.js';
+import { drafted, drawAreaForm } from './case/areas.js';
 import { openFinish } from './case/finish.js';
 import { NOTHING_ASKED, drawOhms, howRead } from './case/ohms.js';
 import { drawTrust } from './case/trust.js';
@@ -62,6 +62,7 @@ export class App {
   busy = false;
   /** An entry that the server has not taken for a while: what it says, and how it is given up. @type {{words: string, given: {up: boolean}}|null} */ unsent = null;
   /** Does the server answer? */ up = true;
+  /** This device was let in and is so no more. */ shut = false;
   /** Why the case could not be opened. @type {import('./shared/api.js').Finding|null} */ error = null;
   shownCheck = '';
   /** When the check in hand was shown, ms. */ shownAt = 0;
@@ -94,11 +95,14 @@ export class App {
     this.chrome();
     addEventListener('keydown', (e) => {
       if (this.pedalFor) return this.learnPedal(e);
+      const sheet = /** @type {HTMLDialogElement|null} */ (document.querySelector('dialog[open]'));
+      if (sheet) return void (sheet.id === 'help' && e.key === '?' && sheet.close()); // what lies open has the keyboard, and closes by Esc as every dialog does
       const name = nameOf(e, this.pedal);
       if (!name || (this.view === 'home' && !['help', 'clear'].includes(name))) return;
       e.preventDefault();
       this.do(name);
     });
+    document.addEventListener('close', () => this.lendEar(), true);
     addEventListener('hashchange', () => this.route());
     this.heedPresses();
     byId('find').addEventListener('submit', (/** @type {Event} */ e) => {
@@ -244,12 +248,13 @@ export class App {
       this.show('bench');
       return;
     }
-    this.stop = follow(id, (mark) => { if (this.bench && mark !== this.bench.mark && !this.busy) this.refresh(); }, (up) => this.live(up));
+    this.stop = follow(id, (mark) => { if (this.bench && mark !== this.bench.mark && !this.busy) this.refresh(); }, (up, shut) => this.live(up, shut));
   }
 
-  /** @param {boolean} up */
-  live(up) {
+  /** @param {boolean} up @param {import('./shared/api.js').Finding} [shut] this device is let in no more */
+  live(up, shut) {
     this.up = up;
+    if (up || shut) this.shut = Boolean(shut);
     byId('live').classList.toggle('down', !up);
     byId('live').setAttribute('aria-label', up ? 'connected to the bench server' : 'the bench server does not answer; trying again');
     this.matNote();
@@ -257,6 +262,7 @@ export class App {
 
   /** What is said large over the map while the server does not answer. */
   matNote() {
+    if (this.shut) return fill(byId('mat-note'), 'This device was shut out. ', h('a', { href: '/page/pair.html' }, 'Let it in again'));
     byId('mat-note').textContent = this.unsent ? 'Not noted yet: the bench server does not answer. Hold the next answer.' : this.up ? '' : 'The bench server does not answer. Trying again …';
   }
 
@@ -307,10 +313,10 @@ export class App {
     if (face || !this.inSight(places)) this.map.show(places, face).then(() => this.redraw());
   }
 
-  /** What lies over the map for good: compass and tools. @returns {number[][]} left, top, right, bottom in px of the map */
+  /** What lies over the map: compass, tools, slider, and the card or form that is open. @returns {number[][]} left, top, right, bottom in px of the map */
   covers() {
     const at = byId('map').getBoundingClientRect();
-    return ['compass', 'tools'].map((id) => byId(id).getBoundingClientRect()).filter((r) => r.width && r.height).map((r) => [r.left - at.left, r.top - at.top, r.right - at.left, r.bottom - at.top]);
+    return ['compass', 'tools', 'underlay', 'card', 'area-form'].map((id) => byId(id).getBoundingClientRect()).filter((r) => r.width && r.height && r.top < at.bottom && r.bottom > at.top).map((r) => [r.left - at.left, r.top - at.top, r.right - at.left, r.bottom - at.top]);
   }
 
   /** @param {number[][]} places */
@@ -332,9 +338,16 @@ export class App {
     return sayCheck({ a, b, turn_over: Boolean(check?.turn_over), purpose: check?.purpose });
   }
 
+  /** Say the check aloud; where nobody can, say why on the screen. */
+  async speak() {
+    await this.voice.say(this.sentence());
+    if (this.voice.dumb) this.toast(this.voice.words, '', true);
+    return !this.voice.dumb;
+  }
+
   /** Tells the ear which check a beep would answer now. */
   lendEar() {
-    const can = this.view === 'bench' && !this.busy && !this.skipping && canAnswer(this.bench, this.own);
+    const can = this.view === 'bench' && !document.querySelector('dialog[open]') && !this.busy && !this.skipping && canAnswer(this.bench, this.own);
     const { a, b } = tipsOf(this.bench, this.own);
     this.hearing.ready(can ? `${this.id} ${a.id} ${b.id} ${this.bench.readings.length}` : '');
   }
@@ -373,6 +386,7 @@ export class App {
     if (this.view !== 'bench') return;
     this.late = this.holding;
     if (this.late) return;
+    this.tellOwn();
     keepTyping(() => {
       drawSlip(byId('slip'), this);
       drawCard(byId('card'), this);
@@ -383,18 +397,30 @@ export class App {
     const tips = tipsOf(bench, this.own);
     const wires = [...bench.wires, ...(bench.step?.wire?.a ? [{ a: [bench.step.wire.a.x_mm, bench.step.wire.a.y_mm], b: [bench.step.wire.b.x_mm, bench.step.wire.b.y_mm], side: bench.step.wire.a.side, planned: true, path: bench.step.wire.path, dots: bench.step.wire.dots }] : [])];
     const spans = bench.step?.span ? [...bench.spans.filter((/** @type {any} */ s) => s.words !== bench.step.span.words), bench.step.span] : bench.spans;
-    this.map.lay({ tips: { a: tips.a, b: tips.b }, areas: bench.areas, sites: bench.sites, spans, ring: this.ring, wires, net: this.net ? this.net.net : -1, chosen: this.chosen ? { ...this.chosen, x: this.chosen.x_mm, y: this.chosen.y_mm } : null, draft: this.area?.corners ?? [] });
+    this.map.lay({ tips: { a: tips.a, b: tips.b }, areas: bench.areas, sites: bench.sites, spans, ring: this.ring, wires, net: this.net ? this.net.net : -1, chosen: this.chosen ? { ...this.chosen, x: this.chosen.x_mm, y: this.chosen.y_mm } : null, draft: this.area ? drafted(this.area, this.scene.parts) : [] });
     for (const c of byId('slip').querySelectorAll('canvas[data-end]')) {
       const wire = bench.step?.wire;
       if (wire) drawInset(c, this.map, c.getAttribute('data-end') === 'from' ? 'a' : 'b', c.getAttribute('data-end') === 'from' ? wire.a : wire.b);
     }
   }
 
+  /** The pair that was said last, of points the person chose. */
+  ownSaid = '';
+
+  /** A pair of one's own is read out as a proposed check is, and so is the proposed one when it comes back. */
+  tellOwn() {
+    const { a, b } = this.own, pair = a && b ? `${a.id} ${b.id}` : '';
+    if (pair === this.ownSaid || !this.bench) return;
+    this.ownSaid = pair;
+    byId('say').textContent = spoken(this.bench, pair ? this.own : { a: null, b: null }, (t) => lyingWhere(t, this.map.view));
+    if (pair) this.voice.tell(this.sentence());
+  }
+
   /** @param {any} point @param {number} net @param {[number, number]} xy */
   async tapped(point, net, xy) {
     if (!this.bench) return;
     if (this.area) return this.areaTap(xy);
-    if (net < 0) return this.do('clear');
+    if (net < 0) return this.do('clear', true);
     try {
       await this.light_net(net, point?.id ?? '');
       if (this.chosen) {
@@ -419,7 +445,11 @@ export class App {
   areaTap(xy) {
     const draft = this.area;
     if (draft.mode === 'polygon') draft.corners = [...draft.corners, xy];
-    else draft.part = this.partAt(xy) ?? draft.part;
+    else {
+      const part = this.partAt(xy);
+      draft.missed = !part;
+      draft.part = part ?? draft.part;
+    }
     this.redraw();
   }
 
@@ -463,7 +493,7 @@ export class App {
       this.own = { a: null, b: null };
       const row = out.bench.readings.at(-1);
       const careful = /** @type {string[]} */ (out.careful ?? []);
-      const noted = kind === 'undo' ? sentence(out.words) : out.already ? `Noted at another screen already: ${out.words}` : `Noted: ${row && row.kind === kind ? row.short : out.words}`;
+      const noted = kind === 'undo' ? sentence(out.words) : out.already ? `Noted at another screen already: ${out.words}` : `Noted: ${row && row.kind === kind ? toldShort(row) : out.words}`;
       if (out.differs) careful.push(`another screen answered this check otherwise (${out.differs}); both are kept. Measure again`);
       this.toast(noted, careful.map((one) => `Careful: ${one}`).join(' '), careful.length > 0);
       this.busy = false;
@@ -542,6 +572,7 @@ export class App {
     } catch (err) {
       this.fail(err);
     }
+    if (document.querySelector('dialog[open]')) this.lendEar(); // nothing answers behind what lies open
   }
 
   /** @type {Record<string, (x?: any, y?: any, z?: any) => any>} */
@@ -556,10 +587,10 @@ export class App {
     diode: (v) => v && this.answer('diode', v),
     cutHere: () => { const t = tipsOf(this.bench, this.own); return this.note('cut', { points: [t.a.id, t.b.id] }); },
     wireHere: () => { const t = tipsOf(this.bench, this.own); return this.note('patch', { points: [t.a.id, t.b.id] }); },
-    listen: () => this.listening.toggle(),
+    listen: async () => { await this.listening.toggle(); if (this.listening.state === 'trouble') this.toast(this.listening.words, '', true); },
     pedalLearn: (act) => { this.pedalFor = this.pedalFor === act ? '' : act; freshenSound(this); },
     pedalForget: () => { this.pedal = {}; localStorage.removeItem('pedal'); freshenSound(this); },
-    slower: () => { this.voice.slower(); this.voice.say(this.sentence()); },
+    slower: () => { this.voice.slower(); return this.speak(); },
     askOhms: (f) => { this.ohm = { ...this.ohm, ...f }; return drawOhms(byId('ohms-leaf'), this); },
     ohmsZeroed: (on) => this.acts.askOhms({ zeroed: on }),
     ohmsRead: (/** @type {any[]} */ force, /** @type {any[]} */ sense, /** @type {string} */ value) => this.note('ohms', { points: force.map((/** @type {any} */ p) => p.id), value, options: { ...howRead(this.ohm), ...(sense.length ? { sense: sense.map((/** @type {any} */ p) => p.id), wires: 4 } : {}) } }),
@@ -571,10 +602,10 @@ export class App {
     railsByHand: (f) => this.note('gate', { words: `${f.rail} to ground ${f.value} ohm`, options: { item: 'rails' } }),
     meterTouch: (id, began) => this.meterTouch(id, began),
     meterNow: async () => this.meterTouch((await post('/api/meters/now', {})).touch),
-    hear: () => this.hearing.toggle(),
+    hear: async () => { await this.hearing.toggle(); if (this.hearing.state === 'trouble') this.toast(this.hearing.words, '', true); },
     tipTest: () => this.hearing.test(),
-    say: () => this.voice.say(this.sentence()),
-    mute: () => { this.voice.keep({ on: !this.voice.set.on }); if (this.voice.set.on) this.voice.say(this.sentence()); },
+    say: () => this.speak(),
+    mute: async () => { this.voice.keep({ on: !this.voice.set.on }); if (this.voice.set.on && !(await this.speak())) this.voice.keep({ on: false }); },
     sound: () => openSheet(this),
     again: () => { if (this.skipping) return this.acts.skipTip('a'); this.hearing.again(); this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own, (t) => lyingWhere(t, this.map.view)); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
     back: () => { if (this.unsent) return void (this.unsent.given.up = true); const last = lastAnswer(this.bench); return last ? this.note('undo', { undoes: last.entry }) : this.toast('Nothing to take back.'); },
@@ -603,7 +634,7 @@ export class App {
     measure: (c) => { this.own = { a: c.a, b: c.b }; this.patient.answer = null; this.acts.view('bench'); this.redraw(); this.shownCheck = ''; setTimeout(() => this.follow(), 50); },
     clearOwn: () => { this.own = { a: null, b: null }; this.patient.answer = null; this.redraw(); },
     choose: async (p) => { this.chosen = p; this.own = placeTip(this.own, p, null); if (p.side !== this.map.view.face) await this.map.turn('upright'); if (!this.inSight([[p.x_mm, p.y_mm]])) await this.map.show([[p.x_mm, p.y_mm]]); this.redraw(); },
-    clear: () => { this.skipping = false; this.ring = []; if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; byId('tool-marks').setAttribute('aria-pressed', 'false'); if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
+    clear: (/** @type {boolean} */ keepTips) => { this.skipping = false; this.ring = []; if (!keepTips) this.own = { a: null, b: null }; if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; byId('tool-marks').setAttribute('aria-pressed', 'false'); if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
     view: (v) => { location.hash = `#/case/${this.id}/${v}`; },
     view1: () => this.acts.view('bench'), view2: () => this.acts.view('story'), view3: () => this.acts.view('wires'), view4: () => this.acts.view('ohms'), view5: () => this.acts.view('trust'), view6: () => this.acts.view('record'),
     lamp: () => this.light(document.documentElement.dataset.light === 'lamp' ? 'day' : 'lamp'),
@@ -660,6 +691,7 @@ export class App {
     byId('find-text').blur();
     if (this.view !== 'bench') location.hash = `#/case/${this.id}/bench`;
     if (found.net >= 0) await this.light_net(found.net, found.point ?? '');
+    this.redraw(); // the card is there before the net is brought beside it
     await this.map.show(found.places, found.side || undefined);
     this.redraw();
   }

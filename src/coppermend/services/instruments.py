@@ -176,6 +176,10 @@ def zero_in(state: CaseState, instrument: str, wires: int) -> LeadZero | None:
 
 
 # ---- a reading into the log ----
+SIMULATED = "Coppermend simulated meter"
+"""What the simulated meter names itself (its ``*IDN?``); its readings go into practice cases alone."""
+
+
 def note_touch(
     workshop: Workshop, case: str, points: Sequence[str], touched: Touched, seen: str | None = None
 ) -> Noted:
@@ -183,7 +187,7 @@ def note_touch(
 
     The same touch again gives the entry that was first written, whatever the points: one touch is one reading, however many pages are open.
     ``seen``: the case's mark on the screen that names the points. Refusal INS-016 when the log has grown since: the points may be those of an
-    older check, and another screen that is up to date will name the right ones.
+    older check, and another screen that is up to date will name the right ones. INS-017 for the simulated meter in a case that is no practice.
     """
     for entry in workshop.store.entries(case):
         if entry.id == touched.id:
@@ -194,7 +198,14 @@ def note_touch(
             "This screen was a moment behind; the touch is not noted by it.",
             "If no other screen noted it: lift the tips and touch again.",
         )
-    zero = zero_in(case_state(workshop, case), touched.instrument, touched.wires)
+    state = case_state(workshop, case)
+    if touched.instrument == SIMULATED and not state.practice:
+        raise refuse(
+            "INS-017",
+            "The simulated meter makes its readings up: this case is a real one, and it is not noted.",
+            "Take your own meter at Meter, or try the simulated one in a practice case.",
+        )
+    zero = zero_in(state, touched.instrument, touched.wires)
     ohm = without_leads(touched.ohm, zero)
     fine = None if touched.step_ohm is None else max(touched.step_ohm, zero.spread_ohm if zero else 0.0)
     words = f"leads, {zero.ohm:.3g} ohm, taken off" if zero is not None and ohm is not None else ""

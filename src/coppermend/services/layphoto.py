@@ -108,11 +108,11 @@ def suggested(board: Board, most: int = SUGGESTED) -> tuple[Pin, ...]:
 
     Each next pin is the one farthest from those taken (T. F. Gonzalez, Theor. Comput. Sci. 38 (1985) 293, from memory), begun at a corner.
     """
-    pins = [pin for part in board.parts for pin in part.pins if pin.hole is not None or len(part.pins) >= 8]
+    x0, y0, x1, y1 = bounds_mm(board)
+    pins = _nameable(board, (x1 - x0, y1 - y0))
     if not pins:
         return ()
     xy = np.array([(pin.x_mm, pin.y_mm) for pin in pins])
-    x0, y0, x1, y1 = bounds_mm(board)
     taken: list[int] = []
     for corner in ((x0, y0), (x1, y1), (x0, y1), (x1, y0)):
         k = int(np.hypot(*(xy - corner).T).argmin())
@@ -122,6 +122,22 @@ def suggested(board: Board, most: int = SUGGESTED) -> tuple[Pin, ...]:
         far = np.min(np.hypot(xy[:, None, 0] - xy[None, taken, 0], xy[:, None, 1] - xy[None, taken, 1]), axis=1)
         taken.append(int(far.argmax()))
     return tuple(pins[k] for k in taken)
+
+
+WIDE_ENOUGH = 0.6
+"""Chips and connectors are enough where their pins span this share of the board both ways."""
+
+
+def _nameable(board: Board, size_mm: tuple[float, float]) -> list[Pin]:
+    """Pins that a person can tell from their neighbours: of parts with eight pins or more where these lie wide enough, else of every part with
+    holes; never one of several lands under one number (``1#7``), as fixing holes have them."""
+    single = [(part, pin) for part in board.parts for pin in part.pins if "#" not in pin.number]
+    many = [pin for part, pin in single if len({one.number.partition("#")[0] for one in part.pins}) >= 8]
+    if many:
+        xy = np.array([(pin.x_mm, pin.y_mm) for pin in many])
+        if all(np.ptp(xy, axis=0) >= WIDE_ENOUGH * np.array(size_mm)):
+            return many
+    return [pin for part, pin in single if pin.hole is not None or len(part.pins) >= 8]
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 /** Where a beep is not enough: where a short sits, stretches with two ways round, a stretch with too much resistance. Draws; decides nothing. */
 import { fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
+import { tickOf } from '../round/state.js';
+import { lyingWhere } from '../map/rows.js';
 import { chance, ohms, sentence } from '../shared/words.js';
 
 /** @typedef {import('../main.js').App} App */
@@ -39,7 +41,9 @@ export async function drawOhms(el, app) {
     const found = await get(app.url(question(what, wanted))).catch((err) => ({ refused: findingOf(err) }));
     if (wanted === app.ohm && boxes[what].isConnected) fill(boxes[what], draw(app, found));
   };
-  await Promise.all([answer('short', shortAnswer), ...(wanted.net ? [answer('ways', waysAnswer), answer('excess', excessAnswer)] : [])]);
+  const joined = (wanted.net_a && wanted.net_b) || app.bench?.readings.some((/** @type {any} */ r) => !r.undone && tickOf(r) === 'bridge');
+  if (!joined) fill(boxes.short, noneJoined());
+  await Promise.all([...(joined ? [answer('short', shortAnswer)] : []), ...(wanted.net ? [answer('ways', waysAnswer), answer('excess', excessAnswer)] : [])]);
 }
 
 const waiting = () => h('div.answer', { 'aria-live': 'polite' }, h('p.why', null, 'Working it out …'), h('div.skeleton', null));
@@ -84,9 +88,12 @@ function bar(p) {
   return h('span.bar', { 'aria-hidden': 'true' }, part);
 }
 
+/** What stands there as long as no reading lies across two nets. */
+const noneJoined = () => h('div.empty', null, h('p', null, 'No reading of this case shows two nets joined.'), h('p', null, 'Name two nets above, or measure from one to the other on the bench.'));
+
 /** @param {App} app @param {any} found */
 function shortAnswer(app, found) {
-  if (found.refused?.code === 'SHO-001') return h('div.empty', null, h('p', null, 'No reading of this case shows two nets joined.'), h('p', null, 'Name two nets above, or measure from one to the other on the bench.'));
+  if (found.refused?.code === 'SHO-001') return noneJoined();
   if (found.refused) return refused(found.refused);
   const { next } = found;
   return h('div.stack', null,
@@ -101,7 +108,7 @@ function shortAnswer(app, found) {
 
 /** The reading to take next, with a field for it. @param {App} app @param {any} next @param {any[]} sense @param {any[]} force */
 function readNext(app, next, sense, force) {
-  const where = (/** @type {any} */ t) => `${t.name} (${t.side_words}; ${t.where})`;
+  const where = (/** @type {any} */ t) => `${t.name} (${t.side_words}; ${lyingWhere(t, app.map.view)})`;
   return h('form.reading', { onsubmit: (/** @type {Event} */ e) => app.do('ohmsRead', force, sense, String(fieldsOf(e).value)) },
     h('b', null, 'Read next'),
     h('span', null, sense.length ? `Current in at ${where(force[0])}, out at ${where(force[1])}. Voltage between ${where(sense[0])} and ${where(sense[1])}.` : `From ${where(force[0])} to ${where(force[1])}.`),

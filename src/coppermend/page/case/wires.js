@@ -2,6 +2,7 @@
 /** Patch wires: where breaks lie, what bridges them, what proves the bridge. */
 import { fill, h } from '../shared/dom.js';
 import { get, findingOf } from '../shared/api.js';
+import { lyingWhere } from '../map/rows.js';
 import { chance, plainly, sentence } from '../shared/words.js';
 import { errorSheet, waitingLeaf } from './home.js';
 
@@ -20,7 +21,7 @@ export async function drawWires(el, app) {
     h('p.lead', null, data.spans.length ? 'What the readings say is broken, and the wire that mends it. Where they leave doubt, it is said.' : data.fitted.length ? 'No unmended break is known now.' : 'No break is known yet.'),
     data.spans.length || data.fitted.length ? null : h('div.empty', null, h('p', null, 'Breaks show here as soon as readings leave no doubt of them, each with the wire that mends it.'), h('p', null, h('button.key', { type: 'button', onclick: () => app.do('view', 'bench') }, 'To the round'))),
     data.spans.map((/** @type {any} */ span) => h('section.sheet', null,
-      h('h2', null, `Net ${span.net}: ${chance(span.p)}`), h('p', null, sentence(span.words) + '.'),
+      h('h2', null, `Net ${span.net}: ${span.cut ? 'cut on purpose' : chance(span.p)}`), h('p', null, sentence(span.words) + '.'),
       h('div.row', null, h('button.key.slim', { type: 'button', onclick: () => app.do('showSpan', span) }, 'Show it on the board')),
       span.plans.length ? span.plans.map((/** @type {any} */ plan, /** @type {number} */ i) => planSheet(app, plan, i)) : h('p', null, span.why_none || 'No wire can be proposed yet.'))),
     data.fitted.length || data.spans.length ? h('h2', null, 'Fitted') : null,
@@ -42,7 +43,7 @@ function planSheet(app, plan, i) {
   return h('div.plan', null,
     h('h3', null, !plan.wires.length ? 'No wire: what to do' : i ? `Another way (${plan.kind})` : 'The wire'),
     plan.wires.map((/** @type {any} */ w) => h('div.plan-wire', null,
-      h('div', null, h('b', null, `${w.a.name} to ${w.b.name}`), h('span', null, `${w.a.where}; ${w.b.where}`), h('span', null, `${w.a.side_words}${w.b.side === w.a.side ? '' : ' to ' + w.b.side_words}, ${w.awg} AWG, cut to ${Math.round(w.cut_mm)} mm`), way(w)),
+      h('div', null, h('b', null, `${w.a.name} to ${w.b.name}`), h('span', null, `${lyingWhere(w.a, app.map.view)}; ${lyingWhere(w.b, app.map.view)}`), h('span', null, `${w.a.side_words}${w.b.side === w.a.side ? '' : ' to ' + w.b.side_words}, ${w.awg} AWG, cut to ${Math.round(w.cut_mm)} mm`), way(w)),
       h('button.key.slim', { type: 'button', onclick: () => app.do('showWire', w) }, 'Show its way'),
       h(i ? 'button.key.slim' : 'button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('wireFitted', w) }, 'Fitted: note it'))),
     plan.notes?.length ? (plan.wires.length ? h('details', null, h('summary', null, 'Why'), noteList(plan.notes)) : noteList(plan.notes)) : null,

@@ -1,9 +1,11 @@
 // @ts-check
 /** The card of a chosen pin or net: what it is, where its points are, what was measured there. */
 import { fill, h } from '../shared/dom.js';
+import { lyingWhere } from './rows.js';
 import { partWork } from './partwork.js';
 import { icon, tipMark } from '../shared/icons.js';
-import { count, sentence } from '../shared/words.js';
+import { count } from '../shared/words.js';
+import { netName } from '../shared/netname.js';
 
 /** @param {HTMLElement} el @param {import('../main.js').App} app */
 export function drawCard(el, app) {
@@ -15,7 +17,7 @@ export function drawCard(el, app) {
   fill(el,
     h('button.round-key.close', { type: 'button', 'aria-label': 'Put the card away', onclick: () => app.do('clear') }, '✕'),
     point
-      ? [h('h2', null, point.name), h('p.where', null, [point.where, point.touch, point.side_words].filter(Boolean).join('; ')),
+      ? [h('h2', null, point.name), h('p.where', null, [lyingWhere(point, app.map.view), point.touch, point.side_words].filter(Boolean).join('; ')),
         point.function ? h('p.where', null, point.function) : null,
         point.reachable ? null : h('p.need', null, `A tip cannot get there: ${point.why_not}`),
         h('div.pick', null,
@@ -24,7 +26,7 @@ export function drawCard(el, app) {
         h('p.where', null, h('a', { href: `/page/waves.html?case=${encodeURIComponent(app.id)}&at=${encodeURIComponent(point.id)}` }, 'a wave recorded here')),
         partWork(app, point)]
       : null,
-    h('h2', null, 'Net ', h('span.code', null, net.name)),
+    h('h2', null, 'Net ', h('span.code', null, netName(net.name))),
     h('p.where', null, `${count(pins.filter((/** @type {any} */ p) => p.reachable).length, 'place')} to touch; ${net.state}`),
     net.readings?.length ? h('ul', { 'aria-label': 'Readings on this net' }, net.readings.map((/** @type {any} */ r) => h('li', null, ['open', 'closed'].includes(r.kind) ? [icon(r.kind, 16), ' '] : null, r.words))) : null,
     h('ul', { 'aria-label': 'Points of this net' }, byName(pins).slice(0, 60).map(([name, points]) =>

@@ -1,7 +1,8 @@
 // @ts-check
 /**
  * Shapes gathered by where they lie, in squares that grow with the shapes' size: drawing a window and finding what lies under a finger
- * touch only the squares near it. Pure but for the paths, which a canvas needs.
+ * touch only the squares near it. They are gathered when they are first asked for: the page needs none before a finger picks something, a painter
+ * none of the side that lies down. Pure but for the paths, which a canvas needs.
  */
 import { eachShape } from './scenefile.js';
 import { pathsOf } from './paths.js';
@@ -16,9 +17,16 @@ export class Chunks {
   constructor(packed, cell = 12) {
     this.packed = packed;
     this.cell = cell;
-    /** @type {Map<number, Cell>} */
-    this.cells = new Map();
-    eachShape(packed, (kind, at, end) => this.put(kind, at, end));
+    /** @type {Map<number, Cell>|null} */
+    this.gathered = null;
+  }
+
+  /** The squares by their keys. */
+  get cells() {
+    if (this.gathered) return this.gathered;
+    this.gathered = new Map();
+    eachShape(this.packed, (kind, at, end) => this.put(kind, at, end));
+    return this.gathered;
   }
 
   /** @param {'discs'|'strokes'|'regions'} kind @param {number} at @param {number} end */
@@ -40,8 +48,9 @@ export class Chunks {
       level++;
     }
     const key = (level * 8192 + Math.floor((x0 + x1) / 2 / side) + 4096) * 8192 + Math.floor((y0 + y1) / 2 / side) + 4096;
-    let one = this.cells.get(key);
-    if (!one) this.cells.set(key, (one = { x0, y0, x1, y1, discs: [], strokes: [], regions: [], drawn: null }));
+    const cells = /** @type {Map<number, Cell>} */ (this.gathered);
+    let one = cells.get(key);
+    if (!one) cells.set(key, (one = { x0, y0, x1, y1, discs: [], strokes: [], regions: [], drawn: null }));
     if (x0 < one.x0) one.x0 = x0;
     if (y0 < one.y0) one.y0 = y0;
     if (x1 > one.x1) one.x1 = x1;

@@ -18,6 +18,8 @@ import * as V from './view.js';
 
 const REST_MS = 110;
 const TURN_MS = 260;
+/** After the board came: by then it is drawn, and no finger has found a pin yet. */
+const PICK_LATER_MS = 2500;
 /** Edge kept free round the whole board, px at most. */
 const EDGE_PX = 18;
 
@@ -108,6 +110,8 @@ export class BoardMap {
     this.resize();
     if (!this.fitted) this.fit();
     this.restale();
+    // what a finger picks from is gathered when nothing else is to be done
+    setTimeout(() => (window.requestIdleCallback ?? setTimeout)(() => { if (this.ready?.scene === scene) for (const one of this.ready.copper.values()) void one.cells; }), PICK_LATER_MS);
     return scene;
   }
 

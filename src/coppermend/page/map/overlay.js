@@ -416,6 +416,7 @@ export function drawDraft(ctx, view, ratio, corners) {
   });
   ctx.stroke();
   ctx.setLineDash([]);
+  if (corners.length > 3 && String(corners[0]) === String(corners[corners.length - 1])) return; // a frame, no corners that were tapped
   for (const c of corners) {
     const [x, y] = toScreen(view, c[0], c[1]);
     ctx.fillStyle = '#fff';

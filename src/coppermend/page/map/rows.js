@@ -42,7 +42,7 @@ export function beside(view, [x, y]) {
  */
 export function lyingPlace(tip, map) {
   const view = insetView(map, /** @type {any} */ (tip), 100, 100), name = tip.name ?? '', thing = THINGS[tip.touch ?? ''] ?? '';
-  if (tip.row) return { name, thing, place: `${lyingWhere(tip, map)}${tip.row.rank.endsWith(' from it') ? '' : ' from it'}` };
+  if (tip.row) return { name, thing, place: lyingWhere(tip, map) };
   if (tip.by && tip.way) return { name: `${tip.kind} ${tip.by.far} mm ${beside(view, tip.way)} ${tip.by.pin}`, thing: '', place: '' };
   if (tip.way) return { name, thing, place: `${ROWS[pointing(view, tip.way)]} end` };
   return { name, thing, place: tip.where };

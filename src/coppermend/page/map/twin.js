@@ -1,6 +1,7 @@
 // @ts-check
 /** The board as a list: every part with its pins and nets, for eyes that do not use the map. */
 import { fill, h } from '../shared/dom.js';
+import { netName } from '../shared/netname.js';
 
 /** @param {HTMLElement} el @param {import('../main.js').App} app */
 export function drawTwin(el, app) {
@@ -8,7 +9,7 @@ export function drawTwin(el, app) {
   const scene = app.scene;
   const row = (/** @type {any} */ part, /** @type {any[]} */ pin) => h('tr', null,
     h('td', null, h('button.key.slim', { type: 'button', onclick: () => app.do('find', `${part.ref}.${pin[0]}`) }, `${part.ref}.${pin[0]}`)),
-    h('td', null, pin[5] || ''), h('td.code', null, pin[3] >= 0 ? scene.nets[pin[3]] : 'no net'));
+    h('td', null, pin[5] || ''), h('td.code', null, pin[3] >= 0 ? netName(scene.nets[pin[3]]) : 'no net'));
   fill(el,
     h('button.round-key.close', { type: 'button', 'aria-label': 'Put the list away', onclick: () => app.do('list') }, '✕'),
     h('h2', null, 'The board as a list'),

@@ -1,7 +1,7 @@
 // @ts-check
 /** The person's own photo of a side laid on the board: choose it, tap pins in it, see how well it fits. */
 import { byId, fill, h } from '../shared/dom.js';
-import { findingOf, get, post, send } from '../shared/api.js';
+import { findingOf, get, post, Refused, send, write } from '../shared/api.js';
 import { drawInset } from '../map/inset.js';
 import { listen } from '../map/gestures.js';
 import { PhotoSheet } from '../map/photo.js';
@@ -27,6 +27,8 @@ export class LaySheet {
     /** @type {PhotoSheet|null} */ this.sheet = null;
     this.view = V.newView();
     this.canvas = /** @type {HTMLCanvasElement} */ (h('canvas', { id: 'lay-photo', tabindex: 0, 'aria-label': 'The photo. Arrow keys move it, plus and minus bring it nearer, Enter marks the pin under the cross.', onkeydown: (/** @type {KeyboardEvent} */ e) => this.key(e) }));
+    /** One field for as long as the sheet lives: it goes on showing the file's name. */
+    this.field = /** @type {HTMLInputElement} */ (h('input', { type: 'file', id: 'lay-file', accept: 'image/*', onchange: () => this.field.files?.[0] && this.take(this.field.files[0]) }));
     this.panel = h('div', { id: 'lay-panel' });
     this.dialog = /** @type {HTMLDialogElement} */ (byId('lay'));
     fill(this.dialog, this.canvas, this.panel);
@@ -38,6 +40,7 @@ export class LaySheet {
       tap: (x, y) => this.tap(x, y),
       hover: () => {}, busy: () => {}, spin: () => {}, settled: () => {},
     });
+    this.dialog.addEventListener('close', () => this.letGo().catch((err) => this.app.fail(err)));
     new ResizeObserver(() => this.resize()).observe(this.canvas);
   }
 
@@ -46,6 +49,7 @@ export class LaySheet {
   async open() {
     this.side = this.app.map.view.face;
     this.taps = [];
+    this.field.value = '';
     this.sheet = null;
     this.sha256 = this.words = '';
     this.bad = false;
@@ -81,13 +85,26 @@ export class LaySheet {
     this.resize(true);
   }
 
+  /** The entry of the photo that was brought here and is not laid yet. */ kept = '';
+  /** The server would not lay it. */ turnedDown = false;
+
+  /** A photo that was brought to be laid and was refused is taken back: the owner's record shows none that does not fit. */
+  async letGo() {
+    const entry = this.turnedDown ? this.kept : '';
+    this.kept = '';
+    this.turnedDown = false;
+    if (entry) await write(this.app.url('entries'), { kind: 'undo', undoes: entry });
+  }
+
   /** @param {File} file */
   async take(file) {
     this.say('Keeping the photo …');
+    await this.letGo();
     try {
       const out = await send(this.app.url('photos'), file, { side: this.side, words: `${SIDE[this.side]}, to lay on the board` });
       this.said = await get(this.app.url('laid'));
       await this.choose(out.entry.payload.sha256);
+      this.kept = out.entry.id;
     } catch (err) {
       this.refused(err);
     }
@@ -150,11 +167,13 @@ export class LaySheet {
     this.draw();
     try {
       const out = await post(this.app.url('laid'), { sha256: this.sha256, side: this.side, taps: this.taps });
+      this.kept = '';
       this.say(out.says);
       await this.app.layPhotos();
       this.dialog.close();
       this.app.toast('The photo lies under the board.', out.says);
     } catch (err) {
+      this.turnedDown = err instanceof Refused;
       this.refused(err);
     } finally {
       this.busy = false;
@@ -196,7 +215,7 @@ export class LaySheet {
     const from = this.panel.querySelector('.lay-scroll')?.scrollTop ?? 0;
     const scroller = h('div.lay-scroll', null,
       h('div.row', null, ['c', 's'].map((side) => h('button.key.slim', { type: 'button', 'aria-pressed': String(this.side === side), onclick: () => { this.side = /** @type {'c'|'s'} */ (side); this.taps = []; this.pin = nextPin(this.pins.map((/** @type {any} */ p) => p.pin), []); this.draw(); this.paint(); } }, SIDE[/** @type {'c'|'s'} */ (side)]))),
-      h('label.field', null, 'A photo of this side, the whole board in it, sharp', h('input', { type: 'file', id: 'lay-file', accept: 'image/*', onchange: (/** @type {any} */ e) => e.target.files[0] && this.take(e.target.files[0]) })),
+      h('label.field', null, 'A photo of this side, the whole board in it, sharp', this.field),
       this.sheet && one ? h('div.lay-now', null, inset, h('span', null, 'Where it is on the board, as it lies on the map')) : null,
       this.sheet ? h('ol.lay-pins', { 'aria-label': 'Pins to tap' }, this.pins.map((/** @type {any} */ p) => h('li', null,
         h('button.key.slim', { type: 'button', 'aria-current': p.pin === this.pin ? 'true' : null, onclick: () => { this.pin = p.pin; this.say(`Tap ${p.pin} in the photo.`); this.draw(); } }, p.pin.replace('.', ' pin ')),

@@ -3,6 +3,7 @@
 import { byId, fill, h } from '../shared/dom.js';
 import { findingOf, get, post } from '../shared/api.js';
 import { howFar, nextPin, pinNamed, withMark } from './marks.js';
+import { askForCase } from '../shared/nocase.js';
 import { takeLight } from '../shared/light.js';
 
 /** @typedef {import('./marks.js').Mark} Mark */
@@ -24,9 +25,12 @@ class Sheet {
   }
 
   async start() {
-    fill(byId('places'), h('div', { id: 'sheet' }, this.canvas), this.panel);
+    if (!id) return askForCase('places', 'Parts in a photo', 'For a board without copper data: tap pins in its photo, so that its parts have places.');
     byId('back').href = `/#/case/${encodeURIComponent(id)}/bench`;
-    this.take(await get(url('places')));
+    fill(byId('places'), h('div.leaf', null, h('h1', null, 'Parts in a photo'), h('p.why', { role: 'status' }, 'Reading the board …'), h('div.skeleton', null)));
+    const places = await get(url('places'));
+    fill(byId('places'), h('div', { id: 'sheet' }, places.pictures.length ? this.canvas : noPicture()), this.panel);
+    this.take(places);
   }
 
   /** @param {any} places */
@@ -104,7 +108,6 @@ class Sheet {
       h('label', null, words, h('select', { name, onchange: (/** @type {any} */ e) => on(e.target.value) }, options.map(([value, text]) => h('option', { value, selected: value === now }, text))));
     fill(this.panel,
       h('h2', null, `${parts.length - unplaced} of ${parts.length} parts have a place`),
-      pictures.length ? null : h('p', null, 'There is no picture beside the list. Put a JPEG or PNG into its folder and load this page again.'),
       pick('Side', 'side', [['c', 'component side'], ['s', 'solder side']], this.side, (v) => { this.side = v; this.take(this.places); }),
       pictures.length ? pick('Picture', 'file', pictures.map((/** @type {string} */ p) => [p, p]), this.file, (v) => { this.show(v); }) : null,
       h('label', null, 'The next click is pin', h('input', { id: 'pin', value: this.pin, autocomplete: 'off', spellcheck: 'false', oninput: (/** @type {any} */ e) => { this.pin = e.target.value; } })),
@@ -139,8 +142,16 @@ class Sheet {
   }
 }
 
+/** Nothing to mark in yet. */
+const noPicture = () => h('div.empty', null, h('p', null, 'There is no picture of the board yet.'), h('p', null, 'Put a JPEG or PNG of a side into the folder of the list, then load this page again.'));
+
+/** From the start, and again where it came to nothing. */
+function begin() {
+  new Sheet().start().catch((err) => {
+    const finding = findingOf(err);
+    fill(byId('places'), h('div.leaf', null, h('h1', null, 'Parts in a photo'), h('div.sheet.error-sheet', { role: 'alert' }, h('h2', null, finding.words), h('p', null, finding.remedy), h('p', null, h('small.code', null, finding.code)), h('div.row', null, h('button.key', { type: 'button', onclick: begin }, 'Try again'), h('a.key', { href: '/' }, 'All cases')))));
+  });
+}
+
 takeLight();
-new Sheet().start().catch((err) => {
-  const finding = findingOf(err);
-  fill(byId('places'), h('p', null, `${finding.words} ${finding.remedy}`));
-});
+begin();

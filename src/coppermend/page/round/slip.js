@@ -3,10 +3,11 @@
 import { fill, h } from '../shared/dom.js';
 import { icon, tipMark } from '../shared/icons.js';
 import { ohms, seconds, sentence, sentences } from '../shared/words.js';
+import { netName } from '../shared/netname.js';
 import { drawInset } from '../map/inset.js';
 import { lyingPlace } from '../map/rows.js';
 import { soundLine } from '../sound/panel.js';
-import { canAnswer, lastAnswer, patientWords, ticks, tipsOf } from './state.js';
+import { canAnswer, lastAnswer, patientWords, ticks, tipsOf, toldShort } from './state.js';
 
 /** @typedef {import('../main.js').App} App */
 
@@ -41,7 +42,7 @@ function head(app, tips) {
   return h('div', null,
     h('div.ticks', { role: 'img', 'aria-label': `${p.done} readings, ${p.left} checks to go` }, strip.map((t) => h(`i.${t}`, null))),
     h('div.slip-head', null, h('b', null, name), tips.own ? h('button.key.slim', { type: 'button', id: 'not-own', onclick: () => app.do('clearOwn') }, 'Back to the proposed check') : h('span', null, left)),
-    app.unsent ? h('p.need.unsent', { role: 'status' }, h('span', null, `Not noted yet: ${app.unsent.words}. It is kept in this browser and sent as soon as the server answers.`), h('button.key.slim', { type: 'button', id: 'give-up', onclick: () => app.do('back') }, 'Give it up', h('kbd', null, 'Z'))) : null);
+    app.unsent ? h('p.need.unsent', { role: 'status' }, h('span', null, `Not noted yet: ${app.unsent.words}.`, h('span.more', null, ' It is kept in this browser and sent as soon as the server answers.')), h('button.key.slim', { type: 'button', id: 'give-up', onclick: () => app.do('back') }, 'Give it up', h('kbd', null, 'Z'))) : null);
 }
 
 /** @param {App} app @param {ReturnType<typeof tipsOf>} tips */
@@ -52,6 +53,7 @@ function checkBody(app, tips) {
   const looks = [
     needs(check, bench.states).length ? h('p.need', null, needs(check, bench.states).join('; ')) : null,
     ...sideBand(app, tips, Boolean(check?.turn_over)),
+    ...[tips.a, tips.b].filter((t) => tips.own && t && !t.reachable).map((t) => h('p.need.reach', null, `A tip cannot get to ${t.name} there: ${t.why_not}`)),
     tipBlock(app, 'a', tips.a, tips),
     tipBlock(app, 'b', tips.b, tips),
     expectLine(check, tips),
@@ -84,7 +86,7 @@ function tipBlock(app, which, tip, tips) {
   const { name, thing, place } = lyingPlace(tip, app.map.view);
   return h('div.tip', null,
     h('div.name', null, tipMark(which, 36), h('span', null, name, thing ? h('span.thing', null, ` ${thing}`) : null)),
-    place ? h('div.where', null, place) : null,
+    place ? h('div.where', null, place.replace(' row,', '\u00a0row,')) : null,
     oneSide(tips) ? null : h(tip.side !== app.map.view.face ? 'div.where.side.other' : 'div.where.side', null, tip.side_words),
     thing || tip.kind === 'via' || tip.kind === 'land' ? null : h('div.touch', null, sentence(tip.touch)),
     h('canvas', { 'data-tip': which, role: 'img', 'aria-label': `close look at ${tip.name}`, onclick: () => app.do('showTip', tip) }));
@@ -95,10 +97,10 @@ function expectLine(check, tips) {
   if (!check) {
     if (!tips.a || !tips.b) return null;
     const same = tips.a.net === tips.b.net;
-    return h('div.expect', null, same ? 'should beep' : 'should not beep', h('small', null, same ? `one net: ${tips.a.net_name}` : `${tips.a.net_name} and ${tips.b.net_name}: two nets`));
+    return h('div.expect', null, same ? 'should beep' : 'should not beep', h('small', null, same ? ['one net: ', netName(tips.a.net_name ?? '')] : [netName(tips.a.net_name ?? ''), ' and ', netName(tips.b.net_name ?? ''), ': two nets']));
   }
-  if (check.purpose === 'isolation') return h('div.expect', null, 'should not beep', h('small', null, `${check.net_a} and ${check.net_b} run close here`));
-  return h('div.expect', null, 'should beep', check.expected_ohm ? h('span.ohm', null, `about ${ohms(check.expected_ohm)}`) : null, h('small', null, `net ${check.net_a}`));
+  if (check.purpose === 'isolation') return h('div.expect', null, 'should not beep', check.net_a === check.net_b ? h('small', null, netName(check.net_a), ' was cut between these two') : h('small', null, netName(check.net_a), ' and ', netName(check.net_b), ' run close here'));
+  return h('div.expect', null, 'should beep', check.expected_ohm ? h('span.ohm', null, `about ${ohms(check.expected_ohm)}`) : null, h('small', null, 'net ', netName(check.net_a)));
 }
 
 /** @param {App} app */
@@ -155,7 +157,7 @@ function stepBody(app) {
   if (step.kind === 'area') return [h('p.step-words', null, step.words), h('p.why', null, step.reason), h('button.key.hot', { type: 'button', onclick: () => app.do('newArea') }, icon('area'), 'Mark a work area'), h('p.why', null, 'Then tap a part on the board, or the corners of the damaged place.')];
   const broken = step.kind === 'patch' && step.span;
   return [
-    h('p.step-words', null, broken ? `Net ${step.span.net} is broken` : sentence(untitled(step))),
+    h('p.step-words', null, broken ? ['Net ', netName(step.span.net), ' is broken'] : sentence(untitled(step))),
     broken ? h('p.where-broken', null, sentence(step.span.words)) : null,
     step.reason ? h('p.why', null, sentences(step.reason)) : null,
     broken ? null : numbers(bench.progress),
@@ -210,5 +212,5 @@ function spike(app) {
   const list = app.bench.readings.filter((/** @type {any} */ r) => !['look', 'clean'].includes(r.kind)).slice(-5).reverse();
   if (!list.length) return null;
   return h('ol.spike', { 'aria-label': 'Noted last', reversed: true }, list.map((/** @type {any} */ r) =>
-    h(r.undone ? 'li.gone' : 'li', null, icon(r.kind === 'closed' || r.kind === 'open' ? r.kind : 'again', 16), h('span', { title: r.short ?? r.words }, r.short ?? r.words))));
+    h(r.undone ? 'li.gone' : 'li', null, icon(r.kind === 'closed' || r.kind === 'open' ? r.kind : 'again', 16), h('span', { title: toldShort(r) }, toldShort(r)))));
 }

@@ -1,6 +1,8 @@
 // @ts-check
 /** What the slip shows, worked out from the server's answer and what the person has in hand. Pure functions. */
 
+import { ohms } from '../shared/words.js';
+
 /** @typedef {{id: string, name: string, where: string, touch: string, side: string, side_words: string, x_mm: number, y_mm: number, net: number, net_name?: string, reachable: boolean, why_not: string, of: number}} Tip */
 /** @typedef {{entry: string, kind: string, words: string, undone: boolean, value: number|null}} Reading */
 
@@ -54,12 +56,23 @@ export function patientWords(answer) {
   return answer.words ?? String(answer.says);
 }
 
+/** A reading as it is confirmed and listed: an ohms reading with its value, which the person must be able to check. @param {{kind: string, words: string, short?: string, value?: number|null}} r */
+export function toldShort(r) {
+  const words = r.short ?? r.words;
+  if (r.kind !== 'ohms' || r.value === undefined) return words;
+  return `${r.value === null ? 'overload' : ohms(r.value)}: ${words.replace(/^ohms: /, '')}`;
+}
+
+/** What of a pin is touched: a follow-up can differ from the check before it in that alone. @param {{name: string, touch?: string}} t */
+const touched = (t) => (!t.touch || /^(via|land|track) /.test(t.name) ? '' : t.touch.replace(/^touch (the )?/, ''));
+
 /** The words read out for a check. @param {any} bench @param {{a: Tip|null, b: Tip|null}} own @param {(tip: Tip) => string} [where] where a tip is, as the board lies */
 export function spoken(bench, own, where = (t) => t.where) {
   const { a, b } = tipsOf(bench, own);
   if (!a || !b) return bench?.step?.words ?? '';
-  const one = (/** @type {Tip} */ t) => `${t.name}, ${t.side_words}, ${where(t)}`;
-  return `Tip A: ${one(a)}. Tip B: ${one(b)}.`;
+  const check = own.a || own.b ? null : bench?.step?.check;
+  const one = (/** @type {Tip} */ t) => [t.name, touched(t), t.side_words, where(t)].filter(Boolean).join(', ');
+  return [check?.turn_over ? 'Turn the board over.' : '', `Tip A: ${one(a)}. Tip B: ${one(b)}.`, check?.purpose === 'isolation' ? 'Should not beep.' : ''].filter(Boolean).join(' ');
 }
 
 /** The entry that "back" takes back: the last answer or act of the round that still counts. @param {any} bench */

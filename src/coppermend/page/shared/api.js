@@ -4,14 +4,16 @@
 import { built } from './building.js';
 import { freshId } from './id.js';
 import { drop, keep, waiting } from './outbox.js';
+import { findingInPageWords } from './pagewords.js';
 
 /** @typedef {{code: string, severity: string, words: string, remedy: string, place: Record<string, any>}} Finding */
 
 export class Refused extends Error {
   /** @param {Finding} finding */
   constructor(finding) {
-    super(finding.words);
-    this.finding = finding;
+    const said = findingInPageWords(finding);
+    super(said.words);
+    this.finding = said;
   }
 }
 
@@ -126,11 +128,21 @@ export function send(path, file, fields) {
   return call(path, { method: 'POST', body: form });
 }
 
-/** Live updates of a case; calls back with the mark of the log's end. @param {string} id @param {(mark: string) => void} on @param {(up: boolean) => void} state */
+/** Why the server lets this device in no more, or null: an event stream that ends does not say it. @returns {Promise<Finding|null>} */
+async function shutOut() {
+  try {
+    const answer = await fetch('/api/builds/-');
+    return answer.status === 401 || answer.status === 403 ? (await refusalIn('/api/builds/-', answer)).finding : null;
+  } catch {
+    return null; // nobody answers at all
+  }
+}
+
+/** Live updates of a case; calls back with the mark of the log's end. @param {string} id @param {(mark: string) => void} on @param {(up: boolean, shut?: Finding) => void} state is it there; `shut` says that this device is let in no more */
 export function follow(id, on, state) {
   const source = new EventSource(`/api/cases/${encodeURIComponent(id)}/events`);
   source.addEventListener('mark', (e) => on(/** @type {MessageEvent} */ (e).data));
   source.onopen = () => state(true);
-  source.onerror = () => state(false);
+  source.onerror = () => { state(false); shutOut().then((finding) => finding && state(false, finding)); };
   return () => source.close();
 }

@@ -15,10 +15,10 @@ export function soundLine(app) {
   const on = hearing.state !== 'off' && hearing.state !== 'trouble';
   return h('div.sound', null,
     h('button.key.slim', { type: 'button', id: 'hear', 'aria-pressed': String(on), 'data-state': hearing.state, onclick: () => app.do('hear') }, icon('ear', 20), `Ear: ${stateWords(hearing)}`, h('kbd', null, 'H')),
-    h('button.key.slim', { type: 'button', id: 'say-again', onclick: () => app.do('say') }, icon('voice', 20), voice.set.on ? 'Say again' : 'Voice off', h('kbd', null, 'S')),
+    h('button.key.slim', { type: 'button', id: 'say-again', onclick: () => app.do('say') }, icon('voice', 20), voice.dumb ? 'No voice' : voice.set.on ? 'Say again' : 'Voice off', h('kbd', null, 'S')),
     h('button.key.slim', { type: 'button', id: 'sound-more', onclick: () => app.do('sound') }, 'Sound'),
     meterLine(app),
-    h('output.sound-words', { id: 'sound-words', 'aria-live': 'polite' }, hearing.heardWords || hearing.words || app.listening.words));
+    h('output.sound-words', { id: 'sound-words', 'aria-live': 'polite' }, hearing.heardWords || hearing.words || app.listening.words || (voice.dumb ? voice.words : '')));
 }
 
 /** The meter, where this browser reads one; else the way to its page. @param {App} app */

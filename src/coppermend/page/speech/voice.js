@@ -22,6 +22,7 @@ export class Voice {
   /** @type {AudioContext|null} */ context = null;
   /** @type {AudioBufferSourceNode|null} */ playing = null;
   turn = 0;
+  /** Neither browser nor server spoke when it was asked to. */ dumb = false;
 
   /** @param {{changed: () => void}} on */
   constructor(on) {
@@ -71,10 +72,13 @@ export class Voice {
       words.voice = own;
       words.lang = own.lang;
       words.rate = this.set.speed;
+      this.dumb = false;
       this.tellState('The browser speaks.');
       return speechSynthesis.speak(words);
     }
-    this.tellState(await this.byServer(text, turn));
+    const said = await this.byServer(text, turn);
+    this.dumb = !said.startsWith('The server speaks');
+    this.tellState(said);
   }
 
   /** @param {string} words */

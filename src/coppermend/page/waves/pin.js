@@ -1,7 +1,6 @@
 // @ts-check
 /** The pin that a probe goes to under power: its part's pins near it as they lie, what it should show, what a slip would touch. */
 import { h, s } from '../shared/dom.js';
-import { sentence } from '../shared/words.js';
 
 /** @typedef {{name: string, where: string, touch: string, side: string, side_words: string, part: string, pin: string, x_mm: number, y_mm: number, net_name: string, expected: string,
  *   thresholds: {family: string, low_v: number, high_v: number}|null, slip: string[], pins: [string, number, number, string][]}} PinView */
@@ -28,7 +27,7 @@ export function drawPin(pin) {
       s('text', flat ? { x: p.x, y: p.y + 2.4, 'text-anchor': 'middle' } : { x: p.x + 1.6, y: p.y + 0.45 }, p.number))),
     s('circle', { class: 'tip', cx: 0, cy: 0, r: 1.25 })) : null;
   return h('div.pin-power', { id: 'pin-power' }, picture, h('div', null,
-    h('p', null, h('b', null, pin.name), ` ${[pin.where, sentence(pin.touch), pin.side_words].filter(Boolean).join('; ')}`),
+    h('p', null, h('b', null, pin.name), ` ${[pin.where, pin.touch, pin.side_words].filter(Boolean).join('; ')}`),
     h('p', null, `Net ${pin.net_name}. Expected: ${pin.expected}.`, pin.thresholds ? ` ${pin.thresholds.family} reads it: low up to ${pin.thresholds.low_v} V, high from ${pin.thresholds.high_v} V.` : ''),
     pin.slip.map((line) => h('p.need', null, line))));
 }
