@@ -564,7 +564,8 @@ def _short(work: Work, costs: CostTable, skipped: Collection[str] = ()) -> NextS
                 f"{names} are joined ({chance_words(one.p)}): a likely short. Locate it: {locate_words(*names_of(now, one))}. Look for solder, a whisker or a burr "
                 f"between {point_words(a)} and {point_words(b)}, clear it and read again."
             )
-            return NextStep("short", words, f"{one.readings} readings say so", costs.look_s, 0.0)
+            said = "1 reading says so" if one.readings == 1 else f"{one.readings} readings say so"
+            return NextStep("short", words, said, costs.look_s, 0.0)
         if one.p > 2 * basis.short_prior and one.readings < MOST_SHORT:
             a, b = again_at(now, one, costs, work.tips, skipped)
             seconds, _ = check_seconds(costs, work.tips, a, b)
