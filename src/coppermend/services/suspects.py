@@ -639,5 +639,5 @@ def pins_of_net(made: PoweredBoard, net: str) -> tuple[tuple[str, int], ...]:
 def _proposed(made: PoweredBoard, step: SuspectStep, gate_first: str) -> Proposed:
     spots = pins_of_net(made, step.spots[0][0]) if step.kind == "sink" else step.spots
     points = tuple(made.trees[net].points[node][0].id for net, node in spots if made.trees[net].points.get(node))
-    before = gate_first if step.kind not in ("check", "apart") else ""
+    before = gate_first if step.kind not in ("check", "apart", "inspect") else ""
     return Proposed(step, before + step_words(made.field, step), points, step_risk(step), step_caution(step))
