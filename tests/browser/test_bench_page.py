@@ -81,7 +81,7 @@ def test_with_touch_only_any_two_points_can_be_measured(chromium: Browser, bench
     card.get_by_label("Put the card away").tap()
     page.touchscreen.tap(*screen_place(page, bench, second.x_mm, second.y_mm))
     expect(page.locator(".slip-head b")).to_have_text("Your own check")
-    expect(page.locator(".tip .name")).to_have_text([re.compile("U22 pin 5$"), re.compile("U22 pin 30$")])
+    expect(page.locator(".tip .name")).to_have_text([re.compile("U22 pin 5 leg$"), re.compile("U22 pin 30 leg$")])
     page.locator("#answer-open").tap()
     expect(page.locator(".spike")).to_contain_text("open: U22.5 and U22.30")
     assert [(k, tuple(p.split("/")[0] for p in ids)) for k, ids in readings(bench)] == [("open", ("U22.5", "U22.30"))]

@@ -121,6 +121,8 @@ def test_a_tablet_is_let_in_follows_answers_and_is_shut_out(chromium: Browser, b
     expect(laptop.locator(".ticks i.closed")).to_have_count(3)
     tablet.wait_for_timeout(1500)
     expect(tablet.locator(".ticks i.closed")).to_have_count(2)
+    expect(tablet.locator("#mat-note")).to_contain_text("This device was shut out", timeout=20_000)
+    expect(tablet.locator("#mat-note a")).to_have_attribute("href", "/page/pair.html")
     tablet.locator("#answer-closed").tap()
     expect(tablet.locator("#toast")).to_contain_text("not paired")
     assert len(case_state(bench.shop, bench.case).readings) == 3
@@ -195,7 +197,7 @@ def test_the_board_on_the_tablet_the_log_on_the_laptop(chromium: Browser, both: 
     laptop.wait_for_selector("body[data-ready]")
     expect(laptop.locator("#story h1")).to_be_visible()
     tablet = paired(chromium, both)
-    a, b = (tablet.locator(".tip .name span").nth(k).inner_text() for k in (0, 1))
+    a, b = tablet.evaluate("['a', 'b'].map((which) => window.bench.bench.step.check[which].name)")
     tablet.locator("#answer-closed").tap()
     expect(laptop.locator("#story")).to_contain_text("closed", timeout=5_000)
     for name in (a, b):

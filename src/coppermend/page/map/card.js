@@ -15,7 +15,7 @@ export function drawCard(el, app) {
   const point = app.chosen;
   const pins = net.points;
   fill(el,
-    h('button.round-key.close', { type: 'button', 'aria-label': 'Put the card away', onclick: () => app.do('clear') }, '✕'),
+    h('button.round-key.close', { type: 'button', 'aria-label': 'Put the card away', onclick: () => app.do('clear', true) }, '✕'),
     point
       ? [h('h2', null, point.name), h('p.where', null, [lyingWhere(point, app.map.view), point.touch, point.side_words].filter(Boolean).join('; ')),
         point.function ? h('p.where', null, point.function) : null,
