@@ -28,7 +28,7 @@ export class Arrival {
 
   frame() {
     fill(byId('arrival'), h('div.leaf', null, h('h1', null, 'Arrival'),
-      h('p.lead', null, 'What the owner says and allows, and the supply, before anything is switched on.'),
+      h('p.lead', null, 'What the owner says and allows, and the supply, before anything is switched on. Mains and tube parts are for people qualified for them; your local rules go first.'),
       h('nav.row', { 'aria-label': 'Parts of the arrival' }, TABS.map(([key, words], i) => h('button.key.slim', { type: 'button', id: `tab-${key}`, 'aria-current': key === this.tab ? 'page' : null, onclick: () => this.go(key) }, words, h('kbd', null, i + 1)))),
       this.said, this.view));
   }
