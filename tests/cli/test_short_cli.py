@@ -81,6 +81,10 @@ def test_a_bridge_between_two_pins_is_named_in_a_few_readings(run: Run) -> None:
     assert "unpowered" in answer["caution"]
     status, out, _ = run("short", "locate", "1")
     assert status == 0 and "U5.17" in out and "Mind:" in out
+    step = json.loads(run("next", "1", "--json")[1])
+    assert step["kind"] == "short" and "between U5.17 and U5.18" in step["words"] and "Look there" in step["words"]
+    x, y = (sum(one[k] for one in step["span"]["path"][0][1][:-1]) / 24 for k in (0, 1))
+    assert (x, y) == pytest.approx((answer["ellipse"]["x_mm"], answer["ellipse"]["y_mm"]), abs=0.01)
 
 
 def test_what_is_refused(run: Run) -> None:

@@ -220,13 +220,10 @@ def _next(binding: Binding) -> NextStep:
         posterior=posterior_of(binding),
     )
     if step.kind == "short" and (pair := bridge_points(binding)) is not None:
-        return replace(
-            step,
-            notes=(
-                *step.notes,
-                f"When it is cleared: note CASE clean {pair[0]} {pair[1]}. The two nets are read again then.",
-            ),
-        )
+        from coppermend.services.shortwork import at_its_place
+
+        cleared = f"When it is cleared: note CASE clean {pair[0]} {pair[1]}. The two nets are read again then."
+        return at_its_place(binding, replace(step, notes=(*step.notes, cleared)), pair)
     step = _with_chips(binding, step)
     measured = _by_ohms(binding, step)
     if measured is not None:

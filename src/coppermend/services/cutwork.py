@@ -26,6 +26,8 @@ from coppermend.services.points import point_now
 OPEN, CLOSED, UNREAD = "open", "closed", ""
 CUTS = "cuts"
 """The gate's item for nets that wait for the wire round a cut; it is done by the wire, not by a word."""
+STAYS = "Is the cut to stay?"
+"""How the note begins that says what to type where no wire is to go round a cut."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,8 @@ class Parted:
             return "a reading across the cut is closed: it has not parted the track"
         if all(one.said == OPEN for one in self.checks):
             return "it reads open across the cut" if len(self.cuts) == 1 else "they read open across the cuts"
-        return "not read across the cut yet"
+        left = " and ".join(f"{one.point_a} to {one.point_b}" for one in self.checks if one.said != OPEN)
+        return f"not read across the cut yet: {left} must be open"
 
     @property
     def span(self) -> Span:
@@ -228,7 +231,7 @@ def _wire_step(binding: Binding, parted: Parted, more: int) -> NextStep:
         notes = (err.finding.words,)
     seconds = binding.costs.patch_s * max(1, len(plan.wires) if plan is not None else 1)
     first = parted.cuts[0]
-    stays = f"Is the cut to stay? note CASE undo {parted.numbers[0]}, then note CASE cut {first.x_mm:g},{first.y_mm:g}/{first.side} stays"
+    stays = f"{STAYS} note CASE undo {parted.numbers[0]}, then note CASE cut {first.x_mm:g},{first.y_mm:g}/{first.side} stays"
     return NextStep(
         "patch", words, reason, seconds, 0.0, span=parted.span, wire=plan, left=more, left_seconds=more * binding.costs.patch_s, notes=(*notes, stays),
     )  # fmt: skip

@@ -52,14 +52,17 @@ def enough_words(binding: Binding) -> str:
     return f"A break is wired when it is more than {100 * binding.basis.advice_above:g} % sure by two independent readings."
 
 
-def doubtful_breaks(binding: Binding, net: int) -> tuple[DoubtfulBreak, ...]:
-    """The likely breaks of a net that are not sure enough to wire, likeliest first."""
-    posterior, name = posterior_of(binding), binding.graph.net_names[net]
-    sure = {one.sites for one in spans_of(binding)}
-    likely = [one for one in spans(binding.graph, posterior, binding.basis, least=LIKELY) if one.net == name]
-    left = [one for one in likely if one.sites not in sure]
-    points = _next_points(binding, net) if left else ()
-    return tuple(DoubtfulBreak(one, points, _doubt_words(binding, one, points)) for one in left)
+def doubtful_breaks(binding: Binding, net: int | None = None) -> tuple[DoubtfulBreak, ...]:
+    """The likely breaks of a net (without one: of all nets) that are not sure enough to wire, likeliest first."""
+    if "doubtful breaks" not in binding.memo:
+        sure = {one.sites for one in spans_of(binding)}
+        likely = spans(binding.graph, posterior_of(binding), binding.basis, least=LIKELY)
+        binding.memo["doubtful breaks"] = tuple(one for one in likely if one.sites not in sure)
+    found: tuple[Span, ...] = binding.memo["doubtful breaks"]
+    names = binding.graph.net_names
+    mine = [one for one in found if net is None or one.net == names[net]]
+    points = {one.net: _next_points(binding, names.index(one.net)) for one in mine}
+    return tuple(DoubtfulBreak(one, points[one.net], _doubt_words(binding, one, points[one.net])) for one in mine)
 
 
 def _doubt_words(binding: Binding, span: Span, points: tuple[str, ...]) -> str:
