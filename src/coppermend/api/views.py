@@ -18,11 +18,13 @@ from coppermend.services import scene
 from coppermend.services.bench import bridge_points, next_for_case, proven_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView
+from coppermend.services.cutwork import STAYS, parted_nets
 from coppermend.services.pinwork import pin_break
 from coppermend.services.placewords import loose_in_words, near_words, places_in_words
 from coppermend.services.points import point_now, wire_end
 from coppermend.services.power import gate_as_dict, power_story
 from coppermend.services.rails import show_case_with_rails
+from coppermend.services.surety import doubtful_breaks
 from coppermend.services.wires import plan_for_case, proof_of
 from coppermend.services.workshop import Workshop
 
@@ -51,6 +53,7 @@ GATE_TITLES = {
     "rails": "Rails to ground",
     "supply": "The supply by itself",
     "limit": "Current limit and abort value",
+    "cuts": "Wires round the cuts",
 }
 
 
@@ -84,12 +87,12 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
         "kind": step.kind,
         "title": _title(step, done),
         "words": _without_commands(step.words),
-        "reason": step.reason,
+        "reason": step.reason.partition("; wire plan CASE")[0],
         "seconds": step.seconds,
         "gain_bits": step.gain_bits,
         "left": step.left,
         "left_seconds": step.left_seconds,
-        "notes": list(step.notes),
+        "notes": [one for one in step.notes if not one.startswith(STAYS)],
         "check": check_view(binding, step.check) if step.check is not None else None,
         "span": span_view(step.span) if step.span is not None else None,
         "wire": None,
@@ -107,7 +110,9 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
 def _without_commands(words: str) -> str:
     """A step's words for the page: how to note it and what to type is said by its keys."""
     return re.sub(
-        r" Locate it: short locate CASE(?: --between \S+ \S+)?\.(?= )", "", words.partition("; then note:")[0]
+        r"(?: Locate it|(?<=narrows it)): short locate CASE(?: --between \S+ \S+)?\.?(?=[. ]|$)",
+        "",
+        words.partition("; then note:")[0],
     )
 
 
@@ -144,9 +149,12 @@ def _title(step: NextStep, done: int) -> str:
             return "Once more"
         if step.check.purpose == "ohms":
             return "Ohms here"
+        if step.check.id.startswith("cut:"):
+            return "Is the cut open?"
         return "No bridge here?" if step.check.purpose == "isolation" else f"Check {done + 1}"
+    cut = step.kind == "patch" and step.span is not None and not step.span.sites
     words = {
-        "patch": "A break is found",
+        "patch": "A cut waits for its wire" if cut else "A break is found",
         "gate": "Before power",
         "power": "Power",
         "done": "Round finished",
@@ -431,6 +439,21 @@ def gate_view(view: CaseView) -> dict[str, Any]:
     return {**gate, "items": items, "words": words, "power_on": view.state.power_on}
 
 
+def plan_rows(binding: Binding, plans: Sequence[WirePlan]) -> list[dict[str, Any]]:
+    """Wire plans as the page shows them, each wire with what its log entry will hold."""
+    return [
+        {
+            "kind": plan.kind,
+            "words": "; ".join(wire.words for wire in plan.wires),
+            "notes": [*plan.notes, *(note for wire in plan.wires for note in (wire.gauge_reason, *wire.notes))],
+            "wires": [wire_view(binding, wire, plan) for wire in plan.wires],
+            "restores": plan.restores,
+            "assumed": list(WIRE_ASSUMED) if plan.wires else [],
+        }
+        for plan in plans
+    ]
+
+
 def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
     """Breaks with the wires that mend them, and the wires that were fitted with the checks that prove them."""
     binding = bind(workshop, case)
@@ -445,17 +468,25 @@ def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
             else ((), "Measure on: the readings leave room for doubt.")
         )
         cautions = list(plans[0].cautions) if plans else cautions
-        rows = [
+        spans.append({**span_view(span), "plans": plan_rows(binding, plans), "why_none": why})
+    told = {one["net"] for one in spans}
+    for parted in parted_nets(binding):
+        plans, why = (
+            wire_plans(workshop, case, parted.net_name) if parted.net_name not in told else ((), parted.state_words)
+        )
+        cautions = list(plans[0].cautions) if plans else cautions
+        words = f"{parted.words}; {parted.state_words}"
+        spans.insert(
+            0,
             {
-                "kind": plan.kind,
-                "words": "; ".join(wire.words for wire in plan.wires),
-                "notes": [*plan.notes, *(note for wire in plan.wires for note in (wire.gauge_reason, *wire.notes))],
-                "wires": [wire_view(binding, wire, plan) for wire in plan.wires],
-                "assumed": list(WIRE_ASSUMED) if plan.wires else [],
-            }
-            for plan in plans
-        ]
-        spans.append({**span_view(span), "plans": rows, "why_none": why})
+                **span_view(parted.span),
+                "cut": True,
+                "words": words,
+                "plans": plan_rows(binding, plans),
+                "why_none": why,
+            },
+        )
+    spans += [{**span_view(one.span), "plans": [], "why_none": one.words} for one in doubtful_breaks(binding)]
     fitted = []
     for wire, row in zip(binding.state.wires, fitted_wires(binding), strict=True):
         fitted.append({**row, "checks": [proof_view(binding, one, wire.at) for one in proof_of(binding, wire)]})
