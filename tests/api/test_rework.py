@@ -65,3 +65,47 @@ def test_page_is_told_that_two_wires_side_by_side_prove_nothing(client: Client, 
             and "Another patch wire joins U5.5 and U1.35" in bridge["why"]
         )
         assert all(one["proves"] for one in wire["checks"][1:])
+
+
+def test_page_knows_a_cut_without_its_wire(client: Client, case: str) -> None:
+    """The leaf of breaks and wires plans the wire round a noted cut, the bench asks whether it is open, the gate waits for it."""
+    path = f"/api/cases/{case}/entries"
+    assert client.post(path, json={"kind": "cut", "points": ["104.00,118.11/c"]}).status_code == 201
+    spans = client.get(f"/api/cases/{case}/wires").json()["spans"]
+    assert spans[0]["cut"] and "is in 2 pieces by the cut" in spans[0]["words"]
+    assert spans[0]["plans"][0]["restores"] and len(spans[0]["plans"][0]["wires"]) == 1
+    step = client.get(f"/api/cases/{case}/bench").json()["step"]
+    assert step["title"] == "Is the cut open?" and step["check"]["net_a"] == step["check"]["net_b"]
+    gate = client.get(f"/api/cases/{case}/story").json()["gate"]
+    assert [one["title"] for one in gate["items"] if one["item"] == "cuts"] == ["Wires round the cuts"]
+
+
+def test_a_wire_is_planned_round_a_cut_and_kept(client: Client, case: str) -> None:
+    """What the command takes, the route takes: a place to cut, a forbidden box, a current. Kept, it stands in the story as a remark with the plan's figures.
+
+    A wire for 3 A is thicker than one for a signal (AWG numbers fall as diameters grow: ASTM B258, from memory).
+    """
+    path = f"/api/cases/{case}/wires/plan"
+    asked = {"net": "A5", "cut": ["104.00,118.11/c"], "current_a": 0.0}
+    plain = client.post(path, json=asked).json()
+    assert (
+        plain["cuts"][0]["side"] == "c" and plain["cut_words"] and plain["plans"][0]["restores"] and not plain["kept"]
+    )
+    way = plain["plans"][0]["wires"][0]["path"]
+    (x0, y0), (x1, y1) = way[0], way[-1]
+    middle = ((x0 + x1) / 2, (y0 + y1) / 2)
+    box = f"{middle[0] - 0.5:.2f},{middle[1] - 0.5:.2f} {middle[0] + 0.5:.2f},{middle[1] + 0.5:.2f}"
+    round_it = client.post(path, json={**asked, "keep_out": [box]}).json()
+    assert round_it["plans"][0]["wires"][0]["path"] != way
+    strong = client.post(path, json={**asked, "current_a": 3.0, "keep": True}).json()
+    assert strong["plans"][0]["wires"][0]["awg"] < plain["plans"][0]["wires"][0]["awg"] and strong["kept"]
+    kept = [one for one in client.get(f"/api/cases/{case}/log").json()["entries"] if "plan" in one["payload"]]
+    assert len(kept) == 1 and kept[0]["kind"] == "remark"
+    assert client.post(path, json={**asked, "keep_out": ["1,2"]}).json()["code"] == "WIR-014"
+
+
+def test_a_removal_plan_is_kept(client: Client, case: str) -> None:
+    """The record shows what was kept: the story's remark holds the plan's tables."""
+    noted = client.post(f"/api/cases/{case}/removal/U2")
+    assert noted.status_code == 201 and "U2" in noted.json()["words"]
+    assert noted.json()["entry"]["payload"]["plan"]["title"] == "Taking out U2"

@@ -154,6 +154,7 @@ CLI_TWINS = {
     "GET /api/cases/{case}/numbers": ("case", "numbers"), "POST /api/cases/{case}/numbers": ("case", "numbers"),
     "POST /api/pair": ("lan", "code"), "GET /api/lan": ("lan", "list"), "POST /api/lan/code": ("lan", "code"),
     "DELETE /api/lan/devices/{which}": ("lan", "revoke"),
+    "POST /api/cases/{case}/removal/{part}": ("removal", "plan"), "POST /api/cases/{case}/wires/plan": ("wire", "plan"),
     "GET /api/cases/{case}/removal/{part}": ("removal", "plan"), "GET /api/cases/{case}/care": ("care", "show"),
     "POST /api/cases/{case}/care": ("care", "tick"), "GET /api/cases/{case}/short/supply": ("short", "supply"),
     "GET /api/cases/{case}/intake": ("intake", "show"), "POST /api/cases/{case}/intake": ("intake", "note"),

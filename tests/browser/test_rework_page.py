@@ -49,6 +49,67 @@ def test_steps_are_ticked_with_a_photo_and_cautions(page: Page, bench: Bench, tm
     bench.errors.clear()  # as above
 
 
+def focused(page: Page) -> str:
+    """The id of what has the keyboard."""
+    return str(page.evaluate("document.activeElement.id || document.activeElement.tagName"))
+
+
+def test_keys_stay_where_they_are_and_typed_words_too(page: Page, bench: Bench) -> None:
+    """Enter on a tab or on a part leaves the keyboard there; a refused part stays typed, and the refusal names no command; the plan is kept by a key."""
+    page.goto(f"{bench.address}/page/rework.html?case={bench.case}&tab=care")
+    page.locator("#care-cell").wait_for(timeout=60_000)
+    page.locator("#tab-part").focus()
+    page.keyboard.press("Enter")
+    page.locator("#which").wait_for(timeout=60_000)
+    assert focused(page) == "tab-part" and page.locator("#tab-part").get_attribute("aria-current") == "page"
+    page.locator("#which input").fill("U999")
+    page.keyboard.press("Enter")
+    page.locator("#outcome .error-sheet").wait_for(timeout=60_000)
+    assert page.locator("#which input").input_value() == "U999"
+    assert "coppermend" not in page.locator("#outcome").inner_text()
+    page.locator("#which input").fill("U2")
+    page.locator("#plan").focus()
+    page.keyboard.press("Enter")
+    page.locator("#order").wait_for(timeout=60_000)
+    assert focused(page) == "plan"
+    page.locator("#keep-plan").focus()
+    page.keyboard.press("Enter")
+    page.locator("#outcome", has_text="Kept for the record").wait_for(timeout=60_000)
+    assert focused(page) == "keep-plan"
+    assert "Plan for taking out U2" in page.request.get(f"{bench.address}/api/cases/{bench.case}/record.html").text()
+    sizes = page.evaluate("[...document.querySelectorAll('button, a, summary, input')].filter(e => e.offsetParent)"
+                          ".map(e => [e.id || e.textContent, e.getBoundingClientRect().height])")  # fmt: skip
+    assert [one for one in sizes if one[1] < 44] == []
+    assert not bench.foreign
+    bench.errors.clear()  # the browser's console notes the refused request; the page said it in words
+
+
+def test_wires_are_planned_round_a_cut_under_own_conditions(page: Page, bench: Bench) -> None:
+    """The leaf plans what the command plans: a cut, a box kept free; the plan is kept, the cut is noted, what was typed stays."""
+    page.goto(bench.url("wires"))
+    page.locator("#own > summary").click(timeout=60_000)
+    page.locator("#own-net").fill("A5")
+    page.locator("#own-cut").fill("104.00,118.11/c")
+    page.locator("#own-keep_out").fill("1,2")
+    page.locator("#own-go").click()
+    page.locator("#own-plans .error-sheet").wait_for(timeout=60_000)
+    assert "--" not in page.locator("#own-plans").inner_text()
+    page.locator("#own-keep_out").fill("10,10 12,12/s")
+    page.locator("#own-go").click()
+    page.locator("#own-keep").wait_for(timeout=60_000)
+    text = page.locator("#own-plans").inner_text()
+    assert "Cut first" in text and "blade" in text and "cut to" in text
+    page.locator("#own-keep").click()
+    page.locator("#own-plans", has_text="Kept for the record").wait_for(timeout=60_000)
+    page.locator("#own-cut-0").click()
+    page.wait_for_function("async () => (await (await fetch(`/api/cases/${location.hash.split('/')[2]}/log`)).json())"
+                           ".entries.some(e => e.kind === 'cut')", timeout=60_000)  # fmt: skip
+    page.locator("#own-net").wait_for(timeout=60_000)
+    assert page.locator("#own-net").input_value() == "A5"
+    assert not bench.foreign
+    bench.errors.clear()  # as above
+
+
 @pytest.mark.parametrize("light", ["day", "lamp"])
 @pytest.mark.parametrize("tab", ["part=U1", "tab=care", "tab=short"])
 def test_no_rule_is_broken(chromium: Browser, bench: Bench, tab: str, light: str) -> None:

@@ -9,9 +9,16 @@ from pydantic import Field
 
 from coppermend.api.routes import TheDesk, on_case
 from coppermend.api.schemas import Body
+from coppermend.api.views import plan_rows
+from coppermend.core.rework.routes_cut import CUT_WORDS
+from coppermend.services import planlists
+from coppermend.services.bind import bind
 from coppermend.services.care import care_of, tick
+from coppermend.services.laying import Laying, box_typed
+from coppermend.services.plans import note_plan
 from coppermend.services.removal import removal_for_case
 from coppermend.services.supply import supply_plan
+from coppermend.services.wires import Laid, plan_for_case
 from coppermend.services.workshop import Workshop
 
 router = APIRouter(prefix="/api/cases/{case}", tags=["rework"])
@@ -28,6 +35,66 @@ class CareTicked(Body):
     words: str = Field("", max_length=4000)
     sha256: str = Field("", max_length=64)
     entry_id: str | None = Field(None, max_length=36)
+
+
+Typed = Annotated[str, Field(max_length=200)]
+Several = Annotated[tuple[Typed, ...], Field(max_length=50)]
+
+
+class WireAsked(Body):
+    """Wires wanted on a net as a person says it: the points that ``need`` joining (empty: its pins), tracks to ``cut`` and wire round (a place X,Y/c or X,Y/s
+    in mm, or a run's id), parts whose ground wires may cross (``allow``), boxes to ``keep_out`` ("X,Y X,Y" in mm, with /c or /s for one side), one ``side``
+    for the ends, the ``current_a`` of the net in ampere, whether wires may end on bared track (``scrape``) or lie ``straight``. ``keep``: note the plan in the case.
+    """
+
+    net: str = Field(min_length=1, max_length=200)
+    need: Several = ()
+    side: Literal["", "c", "s"] = ""
+    current_a: float = Field(0.0, ge=0.0, le=1000.0)
+    cut: Several = ()
+    allow: Several = ()
+    keep_out: Several = ()
+    scrape: bool = True
+    straight: bool = False
+    keep: bool = False
+
+
+def _laid(w: Workshop, c: str, asked: WireAsked) -> Laid:
+    boxes = tuple(box_typed(one) for one in asked.keep_out)
+    laying = Laying(asked.straight, asked.scrape, asked.allow, boxes, asked.cut)
+    return plan_for_case(w, c, asked.net, (), asked.need, side=asked.side, current_a=asked.current_a, laying=laying)
+
+
+@router.post("/wires/plan")
+def wires_planned(case: str, body: WireAsked, desk: TheDesk) -> Json:
+    """The wires of a net under a person's own conditions: cuts first, least set first. With ``keep`` the plan is noted, and the record shows it."""
+
+    def use_case(w: Workshop, c: str) -> Json:
+        laid = _laid(w, c, body)
+        kept = note_plan(w, c, planlists.wire_words(laid), planlists.wire_lists(laid)) if body.keep else None
+        return {
+            "net": laid.plans[0].net_name,
+            "cuts": [one.as_dict() for one in laid.cuts],
+            "cut_words": CUT_WORDS if laid.cuts else "",
+            "plans": plan_rows(bind(w, c), laid.plans),
+            "cautions": list(laid.plans[0].cautions),
+            "kept": kept.words if kept else "",
+        }
+
+    answer: Json = on_case(desk, case, use_case)
+    return answer
+
+
+@router.post("/removal/{part}", status_code=201)
+def removal_kept(case: str, part: str, desk: TheDesk) -> Json:
+    """Note the removal plan of a part in the case; the record shows it."""
+
+    def use_case(w: Workshop, c: str) -> Json:
+        plan = removal_for_case(w, c, part)
+        return note_plan(w, c, planlists.removal_words(plan), planlists.removal_lists(plan)).as_dict()
+
+    answer: Json = on_case(desk, case, use_case)
+    return answer
 
 
 @router.get("/removal/{part}")

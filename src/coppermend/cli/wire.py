@@ -8,13 +8,12 @@ import click
 
 from coppermend.cli import print_json
 from coppermend.cli.shop import CASE, JSON, shop, shop_and_case
-from coppermend.core.findings import refuse
 from coppermend.core.rework.gauge import gauge, onderdonk_a
 from coppermend.core.rework.routes_cut import CUT_WORDS
 from coppermend.core.rework.rules import WIRE_ASSUMED
 from coppermend.core.rework.wires import STRIP_MM, Wire, WirePlan
 from coppermend.services import planlists
-from coppermend.services.laying import Laying
+from coppermend.services.laying import Laying, box_typed
 from coppermend.services.plans import note_plan
 from coppermend.services.proofs import proof_for_wire
 from coppermend.services.wires import Laid, plan_for_case, plan_for_package
@@ -96,7 +95,7 @@ def plan_command(
     as_json: bool,
 ) -> None:
     """Propose the patch wires that restore a net, led along the board round parts, test lands, mounting holes and the edge; the least set first."""
-    laying = Laying(straight, not no_scrape, allow, tuple(_box(one) for one in keep_out), cut)
+    laying = Laying(straight, not no_scrape, allow, tuple(box_typed(one) for one in keep_out), cut)
     if where == "demo" or Path(where).exists():
         laid = plan_for_package(
             shop(ctx), where, net, broken, need, side=side or "", current_a=current_a, laying=laying
@@ -124,22 +123,6 @@ def plan_command(
             click.echo("Noted in the case.")
     if not plans[0].restores:
         ctx.exit(1)
-
-
-def _box(text: str) -> tuple[tuple[float, float, float, float], str]:
-    """A box as typed: two corners, and a side after a slash."""
-    corners, _, side = text.strip().partition("/")
-    try:
-        (x0, y0), (x1, y1) = ((float(v) for v in spot.split(",")) for spot in corners.split())
-    except ValueError:
-        raise refuse(
-            "WIR-014",
-            f"{text!r} is no box.",
-            "Write it like --keep-out '10,20 30,40' or --keep-out '10,20 30,40/s', in mm.",
-        ) from None
-    if side not in ("", "c", "s"):
-        raise refuse("WIR-014", f"{side!r} is no side.", "Say c (component side) or s (solder side).")
-    return (min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)), side
 
 
 def _print_cuts(laid: Laid) -> None:

@@ -647,6 +647,7 @@ export class App {
     areaCancel: () => { this.area = null; this.redraw(); },
     areaSave: () => this.saveArea(),
     wireFitted: (w) => this.note('patch', { points: [w.a.id, w.b.id], words: w.words_short ?? '', options: w.options ?? {} }),
+    cutDone: (one) => this.note('cut', { points: [`${one.x_mm.toFixed(2)},${one.y_mm.toFixed(2)}/${one.side}`] }),
     partAct: (kind, part) => this.note(kind, { part }),
     pinValue: (f, point) => this.note(f.kind, f.kind === 'heat' ? { part: point.part, value: f.value } : { points: [point.id], value: f.value }),
     progress: (f) => this.note('progress', { value: f.state }),

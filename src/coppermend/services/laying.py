@@ -31,6 +31,26 @@ class Laying:
 PLAIN = Laying()
 
 
+def box_typed(text: str) -> tuple[tuple[float, float, float, float], str]:
+    """A box as typed: two corners in mm, and a side after a slash. Refusal WIR-014 for anything else.
+
+    >>> box_typed("30,40 10,20/s")
+    ((10.0, 20.0, 30.0, 40.0), 's')
+    """
+    corners, _, side = text.strip().partition("/")
+    try:
+        (x0, y0), (x1, y1) = ((float(v) for v in spot.split(",")) for spot in corners.split())
+    except ValueError:
+        raise refuse(
+            "WIR-014",
+            f"{text!r} is no box.",
+            "Write two corners in mm, like '10,20 30,40', or '10,20 30,40/s' for one side.",
+        ) from None
+    if side not in ("", "c", "s"):
+        raise refuse("WIR-014", f"{side!r} is no side.", "Say c (component side) or s (solder side).")
+    return (min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)), side
+
+
 def board_ways(board: Board, graph: CopperGraph, laying: Laying = PLAIN, net: int | None = None) -> Ways | None:
     """Where wires of ``net`` may lie on this board, clear of the bare places of all others; None where nobody
     knows its ground (a board from a pin list) or straight wires are asked for.

@@ -5,9 +5,12 @@ import { get, findingOf } from '../shared/api.js';
 import { lyingWhere } from '../map/rows.js';
 import { chance, plainly, sentence } from '../shared/words.js';
 import { errorSheet, waitingLeaf } from './home.js';
+import { ownWire } from './ownwire.js';
+import { inPageWords } from '../shared/pagewords.js';
 
 /** @param {HTMLElement} el @param {import('../main.js').App} app */
 export async function drawWires(el, app) {
+  const at = document.activeElement?.id ?? '';
   fill(el, waitingLeaf('Breaks and wires'));
   let data;
   try {
@@ -24,9 +27,11 @@ export async function drawWires(el, app) {
       h('h2', null, `Net ${span.net}: ${span.cut ? 'cut on purpose' : chance(span.p)}`), h('p', null, sentence(span.words) + '.'),
       h('div.row', null, h('button.key.slim', { type: 'button', onclick: () => app.do('showSpan', span) }, 'Show it on the board')),
       span.plans.length ? span.plans.map((/** @type {any} */ plan, /** @type {number} */ i) => planSheet(app, plan, i)) : h('p', null, span.why_none || 'No wire can be proposed yet.'))),
+    ownWire(app, (plan, i) => planSheet(app, plan, i)),
     data.fitted.length || data.spans.length ? h('h2', null, 'Fitted') : null,
     data.fitted.length ? data.fitted.map((/** @type {any} */ w) => h('section.sheet', null, h('h3', null, sentence(w.words)), h('p', null, w.checks.some((/** @type {any} */ c) => !c.proves) ? 'Checks of it; read the first one\'s words, a beep alone does not prove this wire:' : 'Checks that prove it:'), h('ul.proofs', null, w.checks.map((/** @type {any} */ c) => h('li', null, h('span', null, h('b', null, c.words), h('span', null, c.why, c.said ? h('b', null, saidWords(c)) : null)), h('button.key.slim', { type: 'button', onclick: () => app.do('measure', c) }, c.said ? 'Again' : 'Measure')))))) : data.spans.length ? h('p', null, 'No patch wire was noted in this case.') : null,
     data.cautions?.length ? h('ul.cautions', null, data.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null));
+  if (at && document.activeElement === document.body) document.getElementById(at)?.focus({ preventScroll: true });
 }
 
 /** What a check read, and whether that says anything for the wire. Pure. @param {{said: string, expect: string, proves: boolean}} c */
@@ -36,7 +41,7 @@ export const saidWords = (c) => (c.said !== c.expect ? `Read ${c.said}` : c.prov
 const way = (w) => (w.bends || w.dots?.length ? h('span', null, `${Math.round(w.route_mm)} mm along the board${w.bends ? `, ${w.bends} bend${w.bends > 1 ? 's' : ''}` : ''}${w.dots?.length ? `, fixed at ${w.dots.length} place${w.dots.length > 1 ? 's' : ''}` : ''}`) : null);
 
 /** @param {string[]} notes */
-const noteList = (notes) => h('ul', null, notes.map((n) => h('li', null, sentence(plainly(n)))));
+const noteList = (notes) => h('ul', null, notes.map((n) => h('li', null, sentence(plainly(inPageWords(n))))));
 
 /** @param {import('../main.js').App} app @param {any} plan @param {number} i */
 function planSheet(app, plan, i) {

@@ -20,6 +20,7 @@ export class Rework {
   busy = false;
   /** How often something was asked: an answer that comes late, for a sheet that was left, is dropped. */ asked = 0;
   view = h('div', { id: 'rework-view' });
+  /** Drawn once: the keyboard stays where it is, and what was typed stays typed. */ form = this.partForm();
   said = h('div', { id: 'outcome', role: 'status' });
 
   start() {
@@ -31,22 +32,29 @@ export class Rework {
   frame() {
     fill(byId('rework'), h('div.leaf', null, h('h1', null, 'Rework'),
       h('p.lead', null, 'Power off, supply unplugged, rails empty, you and the board earthed. Fumes, lead, heat and caustic liquids: your local rules go first; leave mains and tube work to people qualified for it.'),
-      h('nav.rework-tabs', { 'aria-label': 'Kinds of work' }, TABS.map(([key, words]) => h('button.key.slim', { type: 'button', id: `tab-${key}`, 'aria-current': key === this.tab ? 'page' : null, onclick: () => { this.tab = key; this.frame(); this.show(); } }, words))),
-      this.said, this.view));
+      h('nav.rework-tabs', { 'aria-label': 'Kinds of work' }, TABS.map(([key, words]) => h('button.key.slim', { type: 'button', id: `tab-${key}`, onclick: () => { this.tab = key; this.show(); } }, words))),
+      this.said, this.form, this.view));
+  }
+
+  /** Which tab is open; the form of a part belongs to one of them. */
+  marked() {
+    for (const [key] of TABS) key === this.tab ? byId(`tab-${key}`)?.setAttribute('aria-current', 'page') : byId(`tab-${key}`)?.removeAttribute('aria-current');
+    this.form.hidden = !id || this.tab !== 'part';
   }
 
   async show() {
     fill(this.said);
+    this.marked();
     if (!id) return fill(this.view, noCase());
     const asked = ++this.asked;
-    fill(this.view, this.tab === 'part' ? this.partForm() : null, this.tab === 'part' && !this.part ? null : this.waiting());
+    fill(this.view, this.tab === 'part' && !this.part ? null : this.waiting());
     try {
       if (this.tab === 'part') await this.showPart(asked);
       else if (this.tab === 'care') await this.showCare(asked);
       else this.put(asked, supplySheet(await get(url('short/supply'))));
     } catch (err) {
       if (asked !== this.asked) return;
-      fill(this.view, this.tab === 'part' ? this.partForm() : null);
+      fill(this.view);
       this.refused(err);
     }
   }
@@ -64,14 +72,27 @@ export class Rework {
 
   /** @param {number} asked */
   async showPart(asked) {
-    if (!this.part) return this.put(asked, this.partForm());
+    if (!this.part) return this.put(asked);
     const plan = await get(url(`removal/${encodeURIComponent(this.part)}`));
-    this.put(asked, this.partForm(), ...removalSheets(plan, (part) => this.mark(part, plan.area.severity)));
+    this.put(asked, this.keepSheet(this.part), ...removalSheets(plan, (part) => this.mark(part, plan.area.severity)));
   }
 
   partForm() {
     return h('form.sheet', { id: 'which', onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); this.part = String(new FormData(/** @type {HTMLFormElement} */ (e.target)).get('part') ?? '').trim(); this.show(); } },
       h('div.row', null, h('label.field', null, 'Part', h('input', { name: 'part', required: true, value: this.part, placeholder: 'U1', autocomplete: 'off', spellcheck: 'false' })), h('button.key.hot', { id: 'plan' }, 'Plan its removal')));
+  }
+
+  /** A key that keeps the plan: the record prints it. @param {string} part */
+  keepSheet(part) {
+    return h('section.sheet', { 'aria-label': 'Keep the plan' }, h('div.row', null, h('button.key.slim', { type: 'button', id: 'keep-plan', onclick: () => this.keep(part) }, 'Keep this plan in the record'), h('p', null, 'Its joints, order, shields and steps then stand in the case\'s record.')));
+  }
+
+  /** @param {string} part */
+  async keep(part) {
+    await this.doing(async () => {
+      const out = await post(url(`removal/${encodeURIComponent(part)}`), {});
+      fill(this.said, h('p.sheet', null, `Kept for the record: ${out.words}`));
+    });
   }
 
   /** @param {string} part @param {number} severity */
@@ -97,9 +118,15 @@ export class Rework {
       const sha256 = photo ? (await send(url('photos'), photo, { words: `${procedure}: ${step}` })).entry.payload.sha256 : '';
       const out = await post(url('care'), { procedure, step, state, words, sha256, entry_id: freshId() });
       await this.showCare();
+      this.handOn(procedure, out.care.next || step);
       fill(this.said, h('p.sheet', null, `Noted: ${out.words}.`), out.care.cautions.length ? h('ul.cautions', null, out.care.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null);
       byId(`step-${procedure}-${out.care.next || step}`)?.scrollIntoView({ block: 'nearest' });
     });
+  }
+
+  /** The steps were drawn anew: the keyboard goes to the first key of the step that is next. @param {string} procedure @param {string} step */
+  handOn(procedure, step) {
+    if (document.activeElement === document.body) byId(`step-${procedure}-${step}`)?.querySelector('button')?.focus({ preventScroll: true });
   }
 
   /** @param {() => Promise<void>} work */

@@ -1,6 +1,7 @@
 // @ts-check
 /** Cleaning and protection as steps: what to do, what to mind, ticked, timed, photographed. */
 import { h } from '../shared/dom.js';
+import { inPageWords } from '../shared/pagewords.js';
 
 const MARKS = /** @type {Record<string, string>} */ ({ open: '○', started: '◐', done: '●', 'left out': '–' });
 
@@ -26,8 +27,8 @@ function stepItem(care, one, hands) {
   const here = care.next === one.step;
   const id = `${care.procedure}-${one.step}`;
   return h(over ? 'li.over' : 'li', { 'aria-current': here ? 'step' : null, id: `step-${id}` },
-    h('div', null, h('span.tick', { 'aria-hidden': 'true' }, MARKS[one.state]), h('span.quiet', null, one.state), h('b', null, one.step), `: ${one.words}`),
-    one.mind.map((/** @type {string} */ m) => h('p.mind', null, m)),
+    h('div', null, h('span.tick', { 'aria-hidden': 'true' }, MARKS[one.state]), h('span.quiet', null, one.state), h('b', null, one.step), `: ${inPageWords(one.words)}`),
+    one.mind.map((/** @type {string} */ m) => h('p.mind', null, inPageWords(m))),
     h('p.src', null, [one.source, one.seconds === null ? '' : `took ${span(one.seconds)}`, one.wait_left_s > 0 ? `${span(one.wait_left_s)} of waiting left` : '', one.said ? `said: ${one.said}` : ''].filter(Boolean).join('; ')),
     one.photos.length ? h('div.row', null, one.photos.map((/** @type {string} */ sha) => h('img', { src: hands.photo(sha), alt: `Photo at ${one.step}` }))) : null,
     over && !here ? h('button.key.slim', { type: 'button', onclick: () => hands.tick(care.procedure, one.step, 'started', '', null) }, 'Once more') : form(care, one, hands, id));
