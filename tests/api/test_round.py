@@ -140,7 +140,7 @@ CLI_TWINS = {
     "GET /api/cases/{case}/bench": ("next",), "GET /api/cases/{case}/next": ("next",), "GET /api/cases/{case}/round": ("round",),
     "GET /api/cases/{case}/spans": ("next",), "GET /api/cases/{case}/unproven": ("round",), "GET /api/cases/{case}/wires": ("wire", "plan"),
     "POST /api/cases/{case}/entries": ("note",), "POST /api/cases/{case}/areas": ("area", "add"), "POST /api/cases/{case}/photos": ("photo",),
-    "GET /api/cases/{case}/photos/{sha256}": ("case", "export"), "GET /api/cases/{case}/record.html": ("record",), "GET /api/cases/{case}/record.pdf": ("record",), "GET /api/cases/{case}/label.pdf": ("label",),
+    "GET /api/cases/{case}/photos/{sha256}": ("case", "export"), "GET /api/cases/{case}/record.html": ("record",), "GET /api/cases/{case}/record.pdf": ("record",), "GET /api/cases/{case}/label.pdf": ("label",), "GET /api/cases/{case}/acceptance": ("acceptance",),
     "POST /api/cases/{case}/practice/ask": ("practice", "referee"), "GET /api/cases/{case}/practice/truth": ("practice", "patient"),
     "GET /api/cases/{case}/events": ("case", "show"),
     # pins marked in a photo stand in the map file beside the list, which every board command reads; speech says what next prints
@@ -167,6 +167,8 @@ CLI_TWINS = {
     "GET /api/cases/{case}/bringup": ("diagnostic",), "POST /api/cases/{case}/diagnostic": ("diagnostic",), "POST /api/cases/{case}/freerun": ("freerun",),
     "POST /api/cases/{case}/memory": ("memory", "explain"), "POST /api/cases/{case}/roms": ("rom", "check"),
     "GET /api/cases/{case}/readings/compared": ("compare", "readings"),
+    "GET /api/cases/{case}/schematics": ("schematic", "list"), "POST /api/cases/{case}/schematics": ("schematic", "add"),
+    "GET /api/cases/{case}/schematics/find": ("schematic", "find"), "GET /api/cases/{case}/schematics/{entry}/pages/{number}": ("schematic", "page"),
     "GET /api/cases/{case}/starts": ("starts",), "POST /api/cases/{case}/starts": ("starts",),
     "GET /api/cases/{case}/look": ("look",), "POST /api/cases/{case}/look": ("look",),
     "GET /api/cases/{case}/waves": ("wave", "measure"), "POST /api/cases/{case}/waves": ("wave", "measure"),

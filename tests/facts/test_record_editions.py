@@ -57,7 +57,7 @@ def owner_pdf(owner: RecordView) -> bytes:
         "1 wire fitted in place of broken copper.",
         "1 wire not measured yet after fitting.",
         "1 measurement still to be made round the places that were worked on.",
-        "sound: not tested.",
+        "Not tested: picture, sound, ports, drives, memory soak and soak.",
         "keyboard",
         "Mains supplies and picture tubes hold dangerous voltages",
         "Patch wire",

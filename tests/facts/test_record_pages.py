@@ -126,7 +126,7 @@ def test_the_page_loads_nothing(page: Page) -> None:
         "the track number 8",
         "screen: checkerboard, sound: one beep, current: 410 mA",
         "keyboard",
-        "Not tested: sound.",
+        "Not tested since the last repair: picture, sound, ports, drives, memory soak, soak.",
         "1 isolation check not made",
         "GBR-001",
         "A cell has leaked on this board",

@@ -402,6 +402,16 @@ def record_file(case: str, desk: TheDesk, reader: Reader = "technician", parts: 
     )
 
 
+@router.get("/cases/{case}/acceptance", tags=["record"])
+def acceptance_list(case: str, desk: TheDesk) -> Json:
+    """What must work before this machine goes back, and what was noted since the last repair."""
+    from coppermend.bootstrap import machine_model
+    from coppermend.services.acceptance import acceptance
+
+    state = on_case(desk, case, case_state)
+    return dict(acceptance(state, machine_model(state.package)).as_dict())
+
+
 @router.get("/cases/{case}/label.pdf", tags=["record"])
 def label_file(case: str, desk: TheDesk) -> Response:
     """A label for the machine with a QR picture of its case, as a PDF."""

@@ -7,10 +7,12 @@ from typing import Any
 
 from coppermend.core.circuit.machine import (
     DEFAULT_SCREENS,
+    USUAL_FUNCTIONS,
     WORKS,
     Diagnostic,
     DiagnosticStep,
     MachineModel,
+    MustWork,
     Said,
     Screen,
 )
@@ -51,7 +53,11 @@ def read_machine(data: bytes, name: str = "machine.toml") -> MachineModel:
     patterns = _texts(_table(rows, "patterns", name), "nets", name)
     spares = _texts(_table(rows, "spares", name), "parts", name)
     found = tuple(_diagnostic(row, name) for row in _rows(rows, "diagnostic", name))
-    return MachineModel(str(head.get("name", "")), screens or DEFAULT_SCREENS, said, patterns, spares, found)
+    must = tuple(_function(row, name) for row in _rows(rows, "function", name)) or USUAL_FUNCTIONS
+    twice = sorted({one.name for one in must if sum(two.name == one.name for two in must) > 1})
+    if twice:
+        raise _bad(f"the [[function]] {', '.join(twice)} stands twice", name)
+    return MachineModel(str(head.get("name", "")), screens or DEFAULT_SCREENS, said, patterns, spares, found, must)
 
 
 def _table(rows: dict[str, Any], key: str, name: str) -> dict[str, Any]:
@@ -106,6 +112,13 @@ def _step(row: dict[str, Any], number: int, name: str) -> DiagnosticStep:
     if not words or not (parts or nets) or set(row) - {"words", "parts", "nets"}:
         raise _bad(f"step {number} of a diagnostic needs words, and the parts or nets that it needs", name)
     return DiagnosticStep(number, words, parts, nets)
+
+
+def _function(row: dict[str, Any], name: str) -> MustWork:
+    title = " ".join(_text(row, "name", name).split()).lower()
+    if not title or set(row) - {"name", "words"}:
+        raise _bad("a [[function]] needs a name, may have words on how it is tested, and knows nothing else", name)
+    return MustWork(title, _text(row, "words", name).strip())
 
 
 def _said(row: dict[str, Any], name: str) -> Said:

@@ -46,7 +46,14 @@ def case_record(
         workshop.store.number_of(case), len(entries), last.sha256(), max(entry.recorded_at for entry in entries)
     )
     view = gather(
-        binding.state, facts, binding.board, binding.graph, judge(binding), _photos(workshop, binding), binding.base
+        binding.state,
+        facts,
+        binding.board,
+        binding.graph,
+        judge(binding),
+        _photos(workshop, binding),
+        binding.base,
+        machine,
     )
     return with_seen(view, workshop, binding, book, machine)
 

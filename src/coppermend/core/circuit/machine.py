@@ -49,6 +49,25 @@ class Diagnostic:
     steps: tuple[DiagnosticStep, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class MustWork:
+    """A function that is tested before the machine goes back: its name as in ``note CASE test NAME works``, and how it is tested."""
+
+    name: str
+    words: str = ""
+
+
+USUAL_FUNCTIONS = (
+    MustWork("keyboard", "every key once, also with shift and control"),
+    MustWork("picture", "steady, right size and colours, also after ten minutes"),
+    MustWork("sound", "every voice, loud and soft"),
+    MustWork("ports", "each port with a device or a loop-back plug"),
+    MustWork("drives", "load, save and read back, on each drive or the tape"),
+    MustWork("memory soak", "a memory test that runs for an hour without an error"),
+    MustWork("soak", "some hours switched on with somebody in the room, then all of it again warm"),
+)
+"""What is tested where the machine's own file says nothing (common practice, no source)."""
+
 WORKS = Screen("works", "it starts as it should")
 DEFAULT_SCREENS = (WORKS, Screen("fails", "it does not start as it should"))
 
@@ -63,6 +82,7 @@ class MachineModel:
     patterns: tuple[str, ...] = ()
     spares: tuple[str, ...] = ()
     diagnostics: tuple[Diagnostic, ...] = ()
+    must_work: tuple[MustWork, ...] = USUAL_FUNCTIONS
 
     def pattern_known(self, net: str) -> bool:
         """Whether the pattern of a net can be judged."""

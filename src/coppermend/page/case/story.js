@@ -9,11 +9,11 @@ import { errorSheet, waitingLeaf } from './home.js';
 
 /** @param {HTMLElement} el @param {App} app */
 export async function drawStory(el, app) {
-  let story, rails;
+  let story, rails, accepted;
   if (el.dataset.case !== app.id) fill(el, waitingLeaf('Story')); // never the story of another case
   el.dataset.case = app.id;
   try {
-    [story, { rails }] = await Promise.all([get(app.url('story')), get(app.url('rails'))]);
+    [story, { rails }, accepted] = await Promise.all([get(app.url('story')), get(app.url('rails')), get(app.url('acceptance'))]);
   } catch (err) {
     fill(el, h('div.leaf', null, errorSheet(findingOf(err), () => drawStory(el, app))));
     return;
@@ -26,7 +26,7 @@ export async function drawStory(el, app) {
     h('div.two', null, gateSheet(app, story.gate, rails), seenSheet(app, story)),
     h('div.two', null, wordsSheet(app), photoSheet(app, story.photos)),
     app.scene && !app.scene.layers.length ? placesSheet(app) : null,
-    h('div.two', null, testSheet(app), progressSheet(app, story.case)),
+    h('div.two', null, testSheet(app, accepted), progressSheet(app, story.case)),
     h('p', null, h('a', { id: 'to-arrival', href: `/page/intake.html?case=${encodeURIComponent(app.id)}` }, 'Arrival: what the owner says and allows, the supply by itself, rails, limits')),
     h('p', null, h('a', { id: 'to-chips', href: `/page/chips.html?case=${encodeURIComponent(app.id)}` }, 'Chips: each piece and where it has been, out and in again, contacts tried by hand')),
     h('p', null, h('a', { id: 'to-rework', href: `/page/rework.html?case=${encodeURIComponent(app.id)}` }, 'Rework: take a part out, clean and protect, a short with a supply')),
@@ -53,7 +53,7 @@ function railsForm(app, rails) {
 /** @param {App} app @param {any} gate @param {any[]} rails */
 function gateSheet(app, gate, rails) {
   const row = (/** @type {any} */ item) => h(item.done ? 'li.done' : 'li', null, h('span.box', { 'aria-hidden': 'true' }, item.done ? '✓' : ''), h('span', null, h('b', null, item.title), item.words === 'done' ? null : [h('br', null), item.words]),
-    item.done ? h('span', null, item.item === 'rails' && rails.some((r) => !r.read) ? `${rails.filter((r) => r.read).length} of ${rails.length}` : 'done') : item.item === 'rails' ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('gate', item) }, 'Done'));
+    item.done ? h('span', null, item.item === 'rails' && rails.some((r) => !r.read) ? `${rails.filter((r) => r.read).length} of ${rails.length}` : 'done') : item.item === 'rails' || item.item === 'cuts' ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('gate', item) }, 'Done'));
   const limit = gate.items.find((/** @type {any} */ i) => i.item === 'limit');
   return h('section.sheet', { 'aria-label': 'Before power' },
     h('h2', null, 'Before power'),
@@ -92,11 +92,19 @@ function wordsSheet(app) {
 /** @param {Event} e */
 const fieldsOf = (e) => { e.preventDefault(); return Object.fromEntries(new FormData(/** @type {HTMLFormElement} */ (e.target))); };
 
-/** @param {App} app */
-function testSheet(app) {
-  return h('form.sheet', { 'aria-label': 'Function tested', onsubmit: (/** @type {Event} */ e) => app.do('tested', fieldsOf(e)) },
-    h('h2', null, 'A function tested'),
-    h('div.form', null, h('label.field', null, 'What', h('input', { name: 'item', required: true, placeholder: 'keyboard, tape, video …' })), h('label.field', null, 'Result', h('select', { name: 'result' }, ['works', 'fails', 'not tested'].map((r) => h('option', null, r)))), h('button.key', null, 'Note it')));
+/** What must work before the machine goes back, each with its keys. @param {App} app @param {any} accepted */
+function testSheet(app, accepted) {
+  const key = (/** @type {any} */ one, /** @type {string} */ result, /** @type {string} */ name) => h('button.key.slim', { type: 'button', 'aria-label': `${one.name}: ${name}`, 'aria-pressed': String(one.result === result), disabled: app.busy, onclick: () => app.do('tested', { item: one.name, result }) }, name);
+  const row = (/** @type {any} */ one) => h(one.open ? 'li' : 'li.done', { 'data-function': one.name }, h('span.box', { 'aria-hidden': 'true' }, one.result === 'works' ? '✓' : one.result === 'fails' ? '!' : ''),
+    h('span', null, h('b', null, one.name), `: ${one.result}${one.words ? `, ${one.words}` : one.before ? ` (${one.before})` : ''}`, one.open && one.how ? [h('br', null), one.how] : null),
+    h('span.row', null, key(one, 'works', 'Works'), key(one, 'fails', 'Fails')));
+  return h('section.sheet', { 'aria-label': 'Before it goes back', id: 'acceptance' },
+    h('h2', null, 'Before it goes back'),
+    h('p', { role: 'status' }, accepted.words),
+    h('p.need', null, accepted.caution),
+    h('ul.gate', null, accepted.functions.map(row)),
+    h('form.form', { 'aria-label': 'Function tested', onsubmit: (/** @type {Event} */ e) => app.do('tested', fieldsOf(e)) },
+      h('label.field', null, 'Another function', h('input', { name: 'item', required: true, autocomplete: 'off' })), h('label.field', null, 'Result', h('select', { name: 'result' }, ['works', 'fails', 'not tested'].map((r) => h('option', null, r)))), h('button.key', null, 'Note it')));
 }
 
 /** @param {App} app @param {any} state */

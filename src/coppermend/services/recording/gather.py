@@ -10,6 +10,7 @@ from itertools import groupby
 
 from coppermend.core.belief.model import Basis
 from coppermend.core.board.model import Board
+from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.findings import Severity
 from coppermend.core.log.state import CaseState, PointRef, PowerUp, Reading, TimelineItem, Wire
@@ -17,6 +18,7 @@ from coppermend.core.log.values import ampere_words, ohm_words, volt_words
 from coppermend.core.planning.model import Check, Span
 from coppermend.core.rework.gauge import diameter_mm
 from coppermend.core.rework.rules import WIRE_CAUTIONS
+from coppermend.services.acceptance import UNTESTED, Acceptance, acceptance
 from coppermend.services.carework import care_rows
 from coppermend.services.recording.editions import PROVEN_MEANS
 from coppermend.services.recording.maps import Marks, Path, Stretch, WireMark, board_map, window_of
@@ -107,26 +109,28 @@ def gather(
     judgement: Judgement,
     photos: Sequence[Photo] = (),
     base: CopperGraph | None = None,
+    machine: MachineModel | None = None,
 ) -> RecordView:
-    """The record of a case; ``graph`` is the board's copper with the case's part states and patch wires laid over it.
+    """The record of a case; ``graph`` is the board's copper with the case's part states and patch wires laid over it; ``machine`` says what must work.
 
     ``base`` the copper as built: it still holds the sites that were found broken and are no longer part of ``graph``.
     """
     sites = {site.id: site for one in (base, graph) if one is not None for site in one.sites}
     findings = tuple(_finding(i, one, state) for i, one in enumerate(judgement.found, 1))
     wires = tuple(_wire(i, one, judgement) for i, one in enumerate(state.wires, 1))
-    told = plainly(state, _judged(findings, wires, judgement))
+    accepted = acceptance(state, machine)
+    told = plainly(state, _judged(findings, wires, judgement), accepted)
     return RecordView(
         heading=_heading(state, facts, board),
         summary=tuple(_summary(state, judgement)),
         findings=findings,
         wires=wires,
-        remaining=tuple(_remaining(state, judgement)),
+        remaining=tuple(_remaining(state, judgement, accepted)),
         cautions=tuple(_cautions(state)),
         maps=tuple(_maps(state, board, sites, judgement)),
         photos=tuple(photos),
         power=tuple(_power(one, state) for one in state.power_ups),
-        tests=tuple((n.key, n.result, n.words) for n in state.notes if n.kind == "test"),
+        tests=tuple(_tests(state, accepted)),
         proven=tuple(_proven(graph, sites, judgement)),
         unprovable=tuple(_unprovable(sites, judgement)),
         story=tuple(_story(state)),
@@ -322,7 +326,14 @@ def in_words(text: str) -> str:
     return _ID.sub(said, text)
 
 
-def _remaining(state: CaseState, judgement: Judgement) -> Iterable[str]:
+def _tests(state: CaseState, accepted: Acceptance) -> Iterable[tuple[str, str, str]]:
+    """The checklist, once the machine was switched on or a function tested."""
+    if state.power_ups or any(one.words or one.observed_at for one in accepted.functions):
+        for one in accepted.functions:
+            yield one.name, one.result, one.words or one.before
+
+
+def _remaining(state: CaseState, judgement: Judgement, accepted: Acceptance) -> Iterable[str]:
     """What is still to be done, most important first."""
     for one in judgement.found:
         if not one.mended_by:
@@ -360,14 +371,19 @@ def _remaining(state: CaseState, judgement: Judgement) -> Iterable[str]:
     if not judgement.gate_open:
         for words in judgement.gate_missing:
             yield f"Before power: {words}"
-    tested = {n.key for n in state.notes if n.kind == "test" and n.result != "not tested"}
-    untested = [n.key for n in state.notes if n.kind == "test" and n.result == "not tested" and n.key not in tested]
-    for item in dict.fromkeys(untested):
-        yield f"Not tested: {item}."
+    yield from open_functions(state, accepted)
+
+
+def open_functions(state: CaseState, accepted: Acceptance) -> Iterable[str]:
+    """What the checklist leaves open."""
+    fails = [one.name for one in accepted.functions if one.result == "fails"]
+    if fails:
+        yield f"Does not work: {', '.join(fails)}."
     if not state.power_ups:
         yield "Switch on and test every function."
-    elif not tested:
-        yield "No function was noted as tested: keyboard, picture, sound, ports and drives are open."
+    untested = [one.name for one in accepted.functions if one.result == UNTESTED]
+    if untested and (state.power_ups or len(untested) < len(accepted.functions)):
+        yield f"Not tested since the last repair: {', '.join(untested)}."
 
 
 def _cautions(state: CaseState) -> Iterable[str]:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from coppermend.core.log.state import Act, CaseState, TimelineItem
+from coppermend.services.acceptance import UNTESTED, Acceptance
 from coppermend.services.carework import care_rows, seconds_between
 from coppermend.services.recording.model import BreakRow, OhmsRow, WireRow
 
@@ -55,10 +56,13 @@ class Judged:
     parted: int
 
 
-def plainly(state: CaseState, judged: Judged) -> Plainly:
+def plainly(state: CaseState, judged: Judged, accepted: Acceptance) -> Plainly:
     """The case for its owner."""
     return Plainly(
-        tuple(_wrong(state, judged)), tuple(_done(state, judged)), tuple(_left(state, judged)), tuple(_used(state))
+        tuple(_wrong(state, judged)),
+        tuple(_done(state, judged)),
+        tuple(_left(state, judged, accepted)),
+        tuple(_used(state)),
     )
 
 
@@ -132,7 +136,7 @@ def _care(state: CaseState) -> Iterable[tuple[str, str]]:
         yield work, _and([step for its, step in rows if its == work])
 
 
-def _left(state: CaseState, judged: Judged) -> Iterable[str]:
+def _left(state: CaseState, judged: Judged, accepted: Acceptance) -> Iterable[str]:
     if judged.open_breaks:
         yield f"{_some(judged.open_breaks, 'broken connection')} not mended yet."
     if judged.parted:
@@ -146,14 +150,14 @@ def _left(state: CaseState, judged: Judged) -> Iterable[str]:
         yield f"{_some(judged.checks_left, 'measurement')} still to be made round the places that were worked on."
     if judged.not_proven:
         yield f"{_some(judged.not_proven, 'place')} could not be proven by measuring."
-    last = {n.key: n.result for n in state.notes if n.kind == "test"}
-    for item, result in last.items():
-        if result != "works":
-            yield f"{item}: {'does not work' if result == 'fails' else 'not tested'}."
+    fails = [one.name for one in accepted.functions if one.result == "fails"]
+    if fails:
+        yield f"Does not work: {_and(fails)}."
+    untested = [one.name for one in accepted.functions if one.result == UNTESTED]
     if not state.power_ups:
         yield "The machine has not been switched on in this repair."
-    elif not last:
-        yield "No function was tested: keyboard, picture, sound, ports and drives."
+    elif untested:
+        yield f"Not tested: {_and(untested)}."
     standing = [n.words for n in state.notes if n.kind == "symptom" and n.result != "gone" and n.words]
     for words in dict.fromkeys(standing):
         if not any(n.words == words and n.result == "gone" for n in state.notes):
