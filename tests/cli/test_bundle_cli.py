@@ -268,6 +268,18 @@ def test_what_cannot_be_done_is_said(run: Run, words: tuple[str, ...], code: str
     assert list(tmp_path.glob(".*.part")) == []
 
 
+@pytest.mark.parametrize("what", ["LARGEST_LOG", "LARGEST_BOARD"])
+def test_what_would_not_fit_into_memory_is_refused_before_it_is_read(
+    run: Run, at: Store, monkeypatch: pytest.MonkeyPatch, what: str
+) -> None:
+    answer(run, "bundle", "export", "1", "--to", "good.zip")
+    monkeypatch.setattr(f"coppermend.services.bundling.layout.{what}", 500)
+    at("elsewhere")
+    status, out, _ = run("bundle", "verify", "good.zip")
+    assert status == 1 and "BUN-002" in out
+    assert "BUN-002" in run("bundle", "import", "good.zip")[2]
+
+
 def test_two_copies_of_one_store_that_were_both_written_to_are_refused(run: Run, at: Store, tmp_path: Path) -> None:
     shutil.copytree(tmp_path / "store", tmp_path / "copy")
     run("note", "1", "remark", "here")

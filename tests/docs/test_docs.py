@@ -46,11 +46,12 @@ def test_every_command_and_option_is_documented(name: str, command: click.Comman
 
 
 def test_the_fixed_names_exist() -> None:
-    """Names that measurements and later work depend on (issues 2 and 7, section fixed names)."""
+    """Names that measurements and later work depend on (issues 2, 7 and 9, section fixed names)."""
     fixed = (
         "demo", "serve", "doctor", "board build", "board compare", "board path", "board nets", "board graph", "case new", "case list", "case show",
         "case export", "case import", "area add", "next", "note", "record", "practice run", "practice batch", "practice patient", "practice referee",
-        "wire gauge", "wire plan", "alloy mix",
+        "wire gauge", "wire plan", "alloy mix", "bundle export", "bundle import", "bundle verify", "store check", "store backup", "store restore",
+        "store migrate", "store copy",
     )  # fmt: skip
     have = {name for name, _ in COMMANDS}
     assert [one for one in fixed if f"coppermend {one}" not in have] == []

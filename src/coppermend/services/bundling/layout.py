@@ -45,6 +45,12 @@ FROM_DISK = Limits(500_000, 512 * 2**20, 2**42)
 """For a file on this computer, read piece by piece."""
 
 
+LARGEST_LOG = 128 * 2**20
+"""Bytes of one case's log: it is read whole, a million entries are less."""
+LARGEST_BOARD = 2**30
+"""Bytes of one board's files: they are read whole; a package holds half of that at most."""
+
+
 def log_name(case: str) -> str:
     """Where a case's log lies."""
     return f"{CASES}{case}/log.jsonl"

@@ -41,8 +41,16 @@ class Bundle:
         """Package ids of the boards."""
         return tuple(dict.fromkeys(one.split("/")[2] for one in self.bag.infos if one.startswith(layout.BOARDS)))
 
+    def _bounded(self, begin: str, most: int) -> None:
+        """Refusal BUN-002 when what lies under a name is more than is read into memory."""
+        size = sum(info.file_size for name, info in self.bag.infos.items() if name.startswith(begin))
+        if size > most:
+            words = f"{begin} holds {size / 2**20:.0f} MiB; at most {most / 2**20:.0f} MiB are read."
+            raise refuse("BUN-002", words, AGAIN, self.bag.place(begin))
+
     def log(self, case: str) -> tuple[Entry, ...]:
         """The entries of a case in the agreed order: canonical, known, chained. Refusal BUN-005, LOG-0xx, VAL-0xx."""
+        self._bounded(layout.log_name(case), layout.LARGEST_LOG)
         entries = _read_log(self.bag.data(layout.log_name(case)), layout.log_name(case))
         if {one.case for one in entries} != {case}:
             words = f"{layout.log_name(case)} holds entries of another case, or none."
@@ -52,6 +60,7 @@ class Bundle:
     def package(self, board: str) -> Package:
         """The package of a board, with the names that it had. Refusal BUN-007 when it is not the one that its id says."""
         folder = f"{layout.BOARDS}{board}/"
+        self._bounded(folder, layout.LARGEST_BOARD)
         try:
             about = json.loads(self.bag.data(folder + "about.json"))
             members, beside = (
