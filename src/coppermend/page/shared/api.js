@@ -131,8 +131,8 @@ export function send(path, file, fields) {
 /** Why the server lets this device in no more, or null: an event stream that ends does not say it. @returns {Promise<Finding|null>} */
 async function shutOut() {
   try {
-    const answer = await fetch('/api/builds/-');
-    return answer.status === 401 || answer.status === 403 ? (await refusalIn('/api/builds/-', answer)).finding : null;
+    const answer = await fetch('/api/speech');
+    return answer.status === 401 || answer.status === 403 ? (await refusalIn('/api/speech', answer)).finding : null;
   } catch {
     return null; // nobody answers at all
   }
