@@ -55,6 +55,7 @@ ACTS: list[tuple[str, dict[str, object]]] = [
     ("intake", {"item": "consent", "yes": True, "acts": ["unsolder"]}),
     ("intake", {"item": "limit", "amount": 80.0, "currency": "EUR"}),
     ("intake", {"item": "condition", "photos": ["0" * 64]}),
+    ("schematic", {"sha256": "0" * 64, "bytes": 10, "pages": 3, "name": "sheet.pdf", "found": 120}),
     ("freerun", {"lines": [[0, 500000.0], [1, 0.0]], "clock_hz": 4000000.0, "clocks": 4, "part": "U1"}),
     ("diagnostic", {"name": "test ROM", "passed": 2, "stopped": True}),
     ("starts", {"good": 3, "of": 5, "condition": "freeze spray", "part": "U1", "minutes": 10}),

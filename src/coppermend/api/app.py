@@ -24,6 +24,7 @@ from coppermend.api import (
     rework,
     routes,
     solder,
+    schematic,
     speech,
     starts,
     waves,
@@ -75,6 +76,7 @@ def create_app(
     app.include_router(waves.router)
     app.include_router(heat.router)
     app.include_router(look.router)
+    app.include_router(schematic.router)
     app.include_router(bringup.router)
     app.include_router(starts.router)
     app.include_router(rework.router)

@@ -251,6 +251,7 @@ _TABLE = (
     _spec("heat", "temperature", {"celsius": is_number}, {**_READ, "part": is_text, "points": points_of(1, 1), "sha256": is_text, "picture": is_map}),
     _spec("memory", "memory test", {"errors": is_list}, {"words": is_text, "sha256": is_text, "tested": is_list, "map": is_text}),
     _spec("rom", "ROM read out", {"part": is_text, "verdict": is_text}, {"words": is_text, "sha256": is_text, "crc32": is_text, "bytes": is_number, "readings": is_number}),
+    _spec("schematic", "schematic", {"sha256": is_text, "bytes": is_number, "pages": is_count}, {"name": is_text, "found": is_number, "words": is_text}),
     _spec("freerun", "free run", {"lines": is_list, "clock_hz": is_number}, {"clocks": is_number, "part": is_text, "gated": is_flag, "words": is_text}),
     _spec("diagnostic", "diagnostic", {"name": is_text, "passed": is_count}, {"stopped": is_flag, "words": is_text}),
     _spec("look", "looked", {}, {**_ACT, "sound": is_flag, "finding": one_of(*LOOK_FINDINGS), "seen": is_flag, "side": one_of("c", "s")}),
@@ -294,7 +295,7 @@ SOLDERING = ("solder", "patch", "cut")
 """Kinds that are soldering by themselves; remove, fit and swap are when the part is not in a socket."""
 
 
-KEEPS_FILE = ("photo", "wave", "heat", "memory", "rom")
+KEEPS_FILE = ("photo", "wave", "heat", "memory", "rom", "schematic")
 """Kinds whose ``sha256`` names an attachment of their own; ``lay``, ``care`` and ``basis`` name another entry's, or no file."""
 
 

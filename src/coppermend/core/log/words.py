@@ -240,6 +240,7 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "test": lambda p: f"{p['item']} {p['result']}",
     "care": lambda p: f"{p['procedure']}, {p['step']} {p['state']}",
     "remark": lambda p: str(p["words"]),
+    "schematic": lambda p: f"{p.get('name') or 'PDF'}, {p['pages']} pages",
     "freerun": lambda p: f"{len(p['lines'])} address lines",
     "diagnostic": lambda p: (
         f"{p['name']}: passed {p['passed']} steps" + (", stopped there" if p.get("stopped") else "")

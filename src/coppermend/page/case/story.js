@@ -32,6 +32,7 @@ export async function drawStory(el, app) {
     h('p', null, h('a', { id: 'to-rework', href: `/page/rework.html?case=${encodeURIComponent(app.id)}` }, 'Rework: take a part out, clean and protect, a short with a supply')),
     h('p', null, h('a', { id: 'to-solder', href: `/page/solder.html?case=${encodeURIComponent(app.id)}` }, 'Solder and heat: what a mixture melts at, doses of alloy for a part, warming the board')),
     h('p', null, h('a', { id: 'to-suspects', href: `/page/suspects.html?case=${encodeURIComponent(app.id)}` }, 'Suspects: what explains all that was seen under power, and what to measure next')),
+    h('p', null, h('a', { id: 'to-schematic', href: `/page/schematic.html?case=${encodeURIComponent(app.id)}` }, 'Schematic: its pages beside the map, searched by part, pin and net')),
     h('p', null, h('a', { id: 'to-found', href: `/page/found.html?case=${encodeURIComponent(app.id)}` }, 'Starts, memory, ROMs, readings: what other work found, as evidence')),
     h('p', null, h('a', { id: 'to-look', href: `/page/look.html?case=${encodeURIComponent(app.id)}` }, 'Look over the board: a short tour over each side, what the eye finds noted where it is')),
     h('p', null, h('a', { id: 'to-waves', href: `/page/waves.html?case=${encodeURIComponent(app.id)}` }, 'Waves: take in and look at records of an oscilloscope or logic analyser')),

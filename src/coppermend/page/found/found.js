@@ -14,6 +14,8 @@ const url = (/** @type {string} */ what) => `/api/cases/${encodeURIComponent(id)
 const TITLE = 'Starts, memory, ROMs, readings';
 const LEAD = 'Counted starts, memory tests, ROM read-outs, diagnostics, free runs and readings compared: each weighs the suspects. Keep away from mains and picture-tube parts: leave them to people qualified for it and follow your local rules.';
 const TABS = [['starts', 'Starts'], ['diagnostic', 'Diagnostic'], ['freerun', 'Free run'], ['memory', 'Memory test'], ['rom', 'ROM'], ['readings', 'Like pins']];
+/** What a tab reads first. @type {Record<string, string>} */
+const SOURCES = { starts: 'starts', diagnostic: 'bringup', freerun: 'bringup' };
 /** @param {string} words @param {Node} field @param {string} [cls] */
 const field = (words, field, cls = '') => h(`label.field${cls}`, null, h('span', null, words), field);
 /** @param {string[]} heads @param {(string|number)[][]} rows */
@@ -42,11 +44,12 @@ class Found {
   }
 
   async load() {
-    const from = /** @type {Record<string, string>} */ ({ starts: 'starts', diagnostic: 'bringup', freerun: 'bringup' })[this.tab];
+    const from = SOURCES[this.tab];
     if (from && !this.views[from]) {
       if (!this.sheet.firstChild) fill(this.sheet, h('p', { role: 'status', id: 'waiting' }, 'Weighing what was found; the first time on a board this takes some seconds …'));
       try {
-        this.views[from] = await get(url(from));
+        const found = await get(url(from));
+        this.views[from] = found;
       } catch (err) {
         const { words, remedy } = findingOf(err);
         return fill(this.sheet, h('div.error-sheet', { role: 'alert' }, h('b', null, words), h('p', null, remedy), h('button.key', { id: 'again', onclick: () => this.load() }, 'Try again')));
@@ -56,6 +59,8 @@ class Found {
   }
 
   draw() {
+    const from = SOURCES[this.tab];
+    if (from && !this.views[from]) return;
     keepTyping(() => {
       fill(this.tabs, TABS.map(([tab, words], k) => h('button.key.slim', { type: 'button', id: `tab-${tab}`, 'aria-pressed': String(tab === this.tab), onclick: () => this.choose(tab) }, words, h('kbd', null, String(k + 1)))));
       fill(this.sheet, /** @type {any} */ (this)[this.tab]());

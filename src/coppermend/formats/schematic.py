@@ -1,0 +1,182 @@
+"""A schematic's PDF: its pages, the words on them with their places, a page as a picture.
+
+Places are in points (1/72 inch) from the page's upper left corner, x right, y down, as the page is seen (ISO 32000-1, 8.3.2.3: the default user space has
+its origin at the lower left; its y is turned over here). A page that was scanned or drawn without text has no words, and says so.
+"""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from typing import Any
+
+from coppermend.core.findings import Place, refuse
+
+LARGEST_BYTES = 64 * 1024 * 1024
+MOST_PAGES = 200
+MOST_WORDS = 50_000
+"""Words of one page that are read."""
+GAP = 0.35
+"""Letters further apart than this share of their height belong to two words."""
+LARGEST_PX = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class PageWord:
+    """A word on a page and its box (x0, y0, x1, y1 in points, y down)."""
+
+    text: str
+    box: tuple[float, float, float, float]
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """The middle of its box."""
+        return (self.box[0] + self.box[2]) / 2, (self.box[1] + self.box[3]) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class SchematicPage:
+    """A page: width and height in points, its words in the order of the file."""
+
+    number: int
+    width: float
+    height: float
+    words: tuple[PageWord, ...]
+
+
+def read_schematic(data: bytes, name: str = "") -> tuple[SchematicPage, ...]:
+    """The pages of a PDF with their words. Refusals SCH-001 (no PDF, or damaged), SCH-002 (locked), SCH-003 (too large, too many pages, none)."""
+    with _opened(data, name) as document:
+        return tuple(_readable(document.pdf, k) for k in range(len(document.pdf)))
+
+
+def page_png(data: bytes, number: int, scale: float = 2.0, name: str = "") -> bytes:
+    """A page (from 1) as PNG, ``scale`` pixels a point, at most 4000 pixels a side. Refusal SCH-004 for a page that is not there."""
+    with _opened(data, name) as document:
+        if not 1 <= number <= len(document.pdf):
+            raise refuse(
+                "SCH-004",
+                f"The schematic has {len(document.pdf)} pages, not page {number}.",
+                f"Ask for 1 to {len(document.pdf)}.",
+                Place(file=name or None),
+            )
+        try:
+            page = document.pdf[number - 1]
+        except document.error as err:
+            raise refuse(
+                "SCH-001",
+                f"Page {number} cannot be read: {err}.",
+                "Open the PDF in a viewer and save it again.",
+                Place(file=name or None),
+            ) from None
+        width, height = page.get_size()
+        most = LARGEST_PX / max(width, height, 1.0)
+        out = io.BytesIO()
+        page.render(scale=min(scale, most)).to_pil().convert("L").save(out, "PNG", optimize=True)
+        return out.getvalue()
+
+
+class _opened:  # noqa: N801  (used as a with statement reads it)
+    """The document of some bytes, closed at the end."""
+
+    def __init__(self, data: bytes, name: str) -> None:
+        self._data, self._name = data, name
+        self.pdf: Any = None
+        self.error: type[Exception] = Exception
+
+    def __enter__(self) -> _opened:
+        import pypdfium2
+
+        self.error = pypdfium2.PdfiumError
+        place = Place(file=self._name or None)
+        if len(self._data) > LARGEST_BYTES:
+            raise refuse(
+                "SCH-003",
+                f"The file has {len(self._data) / 2**20:.0f} MiB, at most {LARGEST_BYTES // 2**20} are read.",
+                "Give the pages that matter.",
+                place,
+            )
+        if b"%PDF-" not in self._data[:1024]:
+            raise refuse(
+                "SCH-001", "The file is no PDF.", "Give the schematic as PDF; a picture goes in as a photo.", place
+            )
+        try:
+            self.pdf = pypdfium2.PdfDocument(self._data)
+            pages = len(self.pdf)
+        except pypdfium2.PdfiumError as err:
+            if "password" in str(err).lower():
+                raise refuse(
+                    "SCH-002", "The PDF is locked by a password.", "Save it without a password, then attach it.", place
+                ) from None
+            raise refuse(
+                "SCH-001", f"The PDF cannot be read: {err}.", "Open it in a viewer and save it again.", place
+            ) from None
+        if not 1 <= pages <= MOST_PAGES:
+            self.pdf.close()
+            raise refuse(
+                "SCH-003",
+                f"The PDF has {pages} pages, 1 to {MOST_PAGES} are read.",
+                "Give the pages of the schematic only.",
+                place,
+            )
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self.pdf is not None:
+            self.pdf.close()
+
+
+def _readable(document: Any, k: int) -> SchematicPage:
+    """A page; one that the file has damaged has no size and no words."""
+    import pypdfium2
+
+    try:
+        return _page(document, k)
+    except pypdfium2.PdfiumError:
+        return SchematicPage(k + 1, 0.0, 0.0, ())
+
+
+def _page(document: Any, k: int) -> SchematicPage:
+    page = document[k]
+    width, height = page.get_size()
+    text = page.get_textpage()
+    words: list[PageWord] = []
+    letters: list[tuple[str, tuple[float, float, float, float]]] = []
+
+    def end() -> None:
+        if letters:
+            boxes = [box for _, box in letters]
+            box = (
+                min(b[0] for b in boxes),
+                height - max(b[3] for b in boxes),
+                max(b[2] for b in boxes),
+                height - min(b[1] for b in boxes),
+            )
+            words.append(PageWord("".join(c for c, _ in letters), tuple(round(v, 2) for v in box)))  # type: ignore[arg-type]
+            letters.clear()
+
+    said = text.get_text_range()
+    count = min(text.count_chars(), len(said))
+    for i in range(count):
+        if len(words) >= MOST_WORDS:
+            break
+        letter = said[i]
+        if letter.isspace() or letter in "\x00\ufffe\uffff":
+            end()
+            continue
+        box = text.get_charbox(i, loose=True)
+        if letters and _apart(letters[-1][1], box):
+            end()
+        letters.append((letter, box))
+    end()
+    text.close()
+    page.close()
+    return SchematicPage(k + 1, round(width, 2), round(height, 2), tuple(words))
+
+
+def _apart(last: tuple[float, float, float, float], box: tuple[float, float, float, float]) -> bool:
+    """Whether two letters that follow each other belong to two words: a gap along both axes wider than ``GAP`` of their size."""
+    size = max(last[3] - last[1], box[3] - box[1], last[2] - last[0], box[2] - box[0], 1.0)
+    dx = max(box[0] - last[2], last[0] - box[2], 0.0)
+    dy = max(box[1] - last[3], last[1] - box[3], 0.0)
+    return max(dx, dy) > GAP * size
