@@ -111,6 +111,8 @@ def test_words_limits_and_what_it_rests_on_stand_in_both_records(record: tuple[s
     flat = " ".join(pdf.split())
     assert "Plans of the rework" in flat and "laminate, hottest place" in flat and flat.count("What this rests on") == 2
     assert bare(str(warm["words"])[:60]) in bare(pdf)
+    for words in ("Doses, per pin", "Rounds of wick and refill", "wick, then fresh solder"):
+        assert words in page and bare(words) in bare(pdf)
 
 
 @pytest.mark.parametrize(

@@ -231,6 +231,9 @@ def test_the_record_tells_a_short_and_too_much_resistance_with_place_ohms_band_a
         and answer["readings"][0].split(":")[0] in unescape(part)
     )
     assert "has too much resistance" in page and "not mended" in page
+    assert (
+        page.count('class="short"') >= 1 and "90 % ellipse round it" in page
+    )  # its place stands on the map of its side, with the legend
     words = re.sub(r"[\s\u200b]+", "", "".join(one.extract_text() for one in pypdf.PdfReader(pdf).pages))
     assert "Whatohmsreadingsfound" in words and "90%within" in words
 
@@ -246,6 +249,7 @@ def test_a_meter_is_called_too_coarse_by_what_it_can_tell_not_by_how_little_was_
     run("note", "1", "ohms", "U1.9/joint-s", "U1.10/joint-s", "0.3", "4wire")
     once = located(run)
     assert once["state"] == "narrowing" and "too coarse" not in once["words"]
+    assert any("taken as nominal until 3 readings" in note for note in once["notes"])
     assert once["next"]["sd_after_mm"] < once["next"]["sd_now_mm"]
     axes = [2 * once["ellipse"][key] for key in ("long_mm", "short_mm")]
     (ellipse,) = [note for note in once["notes"] if note.startswith("90 % ellipse")]
@@ -258,4 +262,7 @@ def test_a_meter_is_called_too_coarse_by_what_it_can_tell_not_by_how_little_was_
         run("note", "1", "ohms", "U1.9/joint-s", "U1.10/joint-s", "1", "step=1", "zeroed")
     cheap = located(run)
     assert cheap["state"] == "too coarse" and "after 3 readings" in cheap["words"]
+    assert re.fullmatch(
+        r"under \d Ω|\S+ m?Ω ± (0\.[5-9]|[1-9]) Ω|\d+ mΩ ± [5-9]00 mΩ", cheap["bridge_words"]
+    )  # half a digit is 0.5 ohm
     assert any("four-wire meter" in note for note in cheap["notes"])

@@ -11,7 +11,7 @@ from tests.facts.test_log_evidence import BROKEN, bench, holds, say
 
 from coppermend.core.findings import Refusal
 from coppermend.core.planning.model import NextStep
-from coppermend.core.rework.wires import WirePlan
+from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bench import next_for_case, proven_for_case, spans_for_case
 from coppermend.services.bind import bind
 from coppermend.services.cutwork import parted_nets
@@ -139,3 +139,16 @@ def test_next_and_plan_agree_on_when_a_break_is_sure_enough_to_wire(bench: tuple
         refused.append(err.value.finding.words)
     assert "99.99 % sure by two independent readings" in refused[-1] and "Next reading" in refused[-1]
     assert len(plan_for_case(*bench, "N0").plans[0].wires) == 1
+
+
+def test_alternatives_are_between_other_places(bench: tuple[Workshop, str]) -> None:
+    """Leg and joint of one pin on one side are one place for a hand: no two plans may join the same two places. From the stretch U4.1, U2.1 to U1.1 there are
+    two pairs of pins on each side of the board, so there are real alternatives."""
+    graph = bind(*bench).graph
+    (run,) = [one.id for one in graph.sites if one.kind == "run" and "from U1.1 to U4.1" in one.words]
+    plans = propose_wires(graph, [run])
+    ends = [
+        frozenset((end.part, end.pin, end.side) for wire in plan.wires for end in (wire.a, wire.b)) for plan in plans
+    ]
+    assert len(plans) >= 3 and len(set(ends)) == len(ends)
+    assert [plan.cost_mm for plan in plans] == sorted(plan.cost_mm for plan in plans)

@@ -31,6 +31,8 @@ class AlloyKept:
     shares: tuple[float, ...]
     keep_c: float
     assumed: tuple[str, ...]
+    tables: tuple[ListKept, ...] = ()
+    """Doses, the rounds that clean the joints, warnings; () in plans of before they were kept."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +88,51 @@ def alloy_plan(found: FeedPlan) -> dict[str, Any]:
         "add": plan.add.name,
         "shares": [round(one.share, 5) for one in plan.steps],
         "keep_c": round(plan.keep_c, 2),
+        "tables": _alloy_tables(found),
         "assumed": assumed,
     }
+
+
+def _alloy_tables(found: FeedPlan) -> list[dict[str, Any]]:
+    """Doses, rounds of wick and warnings of a plan as tables."""
+    after = found.cleaning
+    doses = [
+        [
+            str(k),
+            f"{100 * one.share:.1f}",
+            f"{one.dose_mg:.1f}",
+            _celsius(one.melt.solidus_c),
+            _celsius(one.melt.liquidus_c),
+        ]
+        for k, one in enumerate(found.doses.steps)
+    ]
+    rounds = [
+        [str(k), f"{bismuth:.2f}", _what_goes_in(k, after.surplus_rounds)] for k, bismuth in enumerate(after.bismuth_wt)
+    ]
+    tables = [
+        {
+            "title": "Doses, per pin",
+            "names": ["No.", "Fed, % by mass", "Fed, mg", "Solidus, degC", "Liquidus, degC"],
+            "rows": doses,
+        },
+        {
+            "title": f"Rounds of wick and refill: {after.rounds} bring bismuth to {after.limit_wt:g} % or less",
+            "names": ["No.", "Bismuth, %", "What is done"],
+            "rows": rounds,
+        },
+        {"title": "Careful", "names": ["What"], "rows": [[one[:MOST_LETTERS]] for one in found.warnings]},
+    ]
+    return [one for one in tables if one["rows"]]
+
+
+def _celsius(value: float | None) -> str:
+    return "not known" if value is None else f"{value:.0f}"
+
+
+def _what_goes_in(number: int, surplus_rounds: int) -> str:
+    if number == 0:
+        return "as fed"
+    return "wick only: too much solder is in the joint" if number <= surplus_rounds else "wick, then fresh solder"
 
 
 def warming_plan(made: Warming) -> dict[str, Any]:
@@ -127,7 +172,8 @@ def checked_plan(value: Any) -> AlloyKept | WarmingKept | ListsKept:
         if what == ALLOY:
             shares = tuple(_figure(one, 0.0, 1.0) for one in _several(value["shares"], 20))
             base, add = (read_alloy(_words(value[name])) for name in ("base", "add"))
-            return AlloyKept(base.name, add.name, shares, _figure(value["keep_c"], -50.0, 1000.0), assumed)
+            tables = tuple(_list(one) for one in _several(value.get("tables", ()), MOST_TABLES))
+            return AlloyKept(base.name, add.name, shares, _figure(value["keep_c"], -50.0, 1000.0), assumed, tables)
         if what == WARMING:
             return _warming(value, assumed)
         if what == LISTS:

@@ -92,6 +92,8 @@ class ShortAnswer:
     next: ShortStep | None
     notes: tuple[str, ...]
     caution: str = CAUTION
+    bridge_words: str = ""
+    """The bridge's ohms with what they may be off, in digits that the instrument has; "" without a reading."""
 
     def as_dict(self) -> dict[str, Any]:
         """The answer as plain JSON values."""
@@ -237,7 +239,7 @@ def _answer(
     if first != "located" if propose else first == "too coarse":
         following = _next(binding, model, belief, readings, instrument)
     state = _state(belief, readings, following)
-    notes = _notes(belief, readings, state)
+    notes = _notes(belief, readings, state, instrument)
     long_mm, short_mm = (round(one, 2) for one in belief.axes_mm)
     ellipse = {
         "x_mm": round(belief.centre[0], 2), "y_mm": round(belief.centre[1], 2), "half_long_mm": long_mm, "half_short_mm": short_mm,
@@ -247,6 +249,7 @@ def _answer(
     return ShortAnswer(
         *names, state, words, round(belief.width_mm, 2), ellipse, _ellipse_words(belief, readings), round(belief.bridge_ohm[0], 5), round(belief.bridge_ohm[1], 5),
         listed, tuple(said), tuple(left_out), instrument.words, following if propose else None, notes,
+        bridge_words=_bridge_words(belief, instrument) if readings else "",
     )  # fmt: skip
 
 
@@ -285,15 +288,35 @@ def _ellipse_words(belief: ShortBelief, readings: Sequence[OhmsReading]) -> str:
     )
 
 
-def _notes(belief: ShortBelief, readings: Sequence[OhmsReading], state: str) -> tuple[str, ...]:
+def _bridge_words(belief: ShortBelief, instrument: Instrument) -> str:
+    """The bridge's ohms no finer than the instrument's last digit: below half of it a bridge reads as nothing."""
+    ohm, off = belief.bridge_ohm[0], max(belief.bridge_ohm[1], instrument.step_ohm / 2)
+    if ohm < off:
+        return f"under {ohm_words(_one_figure(ohm + off))}"
+    bound = _one_figure(off)
+    unit = 10.0 ** math.floor(math.log10(bound) + 1e-9)
+    return f"{ohm_words(round(ohm / unit) * unit)} ± {ohm_words(bound)}"
+
+
+def _one_figure(ohm: float) -> float:
+    """A bound rounded up to one figure: more would claim to know it.
+
+    >>> _one_figure(0.0511), _one_figure(0.002)
+    (0.06, 0.002)
+    """
+    if ohm <= 0.0:
+        return 0.0
+    unit = 10.0 ** math.floor(math.log10(ohm) + 1e-9)
+    return float(round(math.ceil(ohm / unit - 1e-9) * unit, 12))
+
+
+def _notes(belief: ShortBelief, readings: Sequence[OhmsReading], state: str, instrument: Instrument) -> tuple[str, ...]:
     notes = []
     ellipse = _ellipse_words(belief, readings)
     if ellipse:
         notes.append(ellipse)
     if readings:
-        notes.append(
-            f"Bridge {ohm_words(belief.bridge_ohm[0])}, copper {belief.scale_a:.2f} and {belief.scale_b:.2f} times its nominal resistance."
-        )
+        notes.append(f"Bridge {_bridge_words(belief, instrument)}" + _copper_words(belief, readings))
     if len(readings) == 1:
         notes.append(
             "One reading cannot tell the bridge's resistance from the copper's: the place comes with the next ones."
@@ -307,6 +330,13 @@ def _notes(belief: ShortBelief, readings: Sequence[OhmsReading], state: str) -> 
             "A four-wire meter, or a current-limited supply and a millivolt meter on points of their own, reads a hundred times finer."
         )
     return tuple(notes)
+
+
+def _copper_words(belief: ShortBelief, readings: Sequence[OhmsReading]) -> str:
+    """What the readings say of the copper's thickness; before three of them it is assumed nominal, not found."""
+    if len(readings) < FEW:
+        return f"; the copper is taken as nominal until {FEW} readings are there."
+    return f", copper {belief.scale_a:.2f} and {belief.scale_b:.2f} times its nominal resistance."
 
 
 def _as_place(speak: Places, place: BridgePlace, p: float) -> ShortPlace:

@@ -15,6 +15,7 @@ from coppermend.core.copper.worked import TrackCut, rejoined, worked
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.consent import consent_of
 from coppermend.core.log.state import Wire
+from coppermend.core.rework.insulation import never_bare
 from coppermend.core.rework.prove import Neighbour, ProofCheck, prove_wire
 from coppermend.core.rework.routes_cut import CutPlace, cut_places, track_at
 from coppermend.core.rework.wires import WirePlan, needed_pins, propose_wires
@@ -76,6 +77,7 @@ def plan_for_case(
         return Laid((whole_or_refused(bound, index),))
     pins = needed or (_with_cut_pins(bound.graph, index, known, laying) if laying.cut else known.pins)
     laid = _laid(bound.board, bound.graph, index, known.broken, pins, side, current_a, laying)
+    laid = laid if known.parted is None else replace(laid, plans=_covered(laid.plans))
     said = tuple(one.words for one in known.doubts)
     if laying.cut and owner.stops("cut track"):
         said = (*said, "A cut cannot be undone, and by intake the owner has not agreed to it: ask first.")
@@ -154,7 +156,15 @@ def _laid(
     )
     said = (*((WHOLE_RUN,) if whole else ()), *((OVER_FREED,) if placed else ()))
     plans = tuple(replace(one, notes=(*one.notes, *said)) for one in plans) if said else plans
-    return Laid(plans, tuple(cuts))
+    return Laid(_covered(plans) if placed else plans, tuple(cuts))
+
+
+def _covered(plans: Sequence[WirePlan]) -> tuple[WirePlan, ...]:
+    """The plans with wires that are never bare: copper that was cut free may lie under them."""
+    return tuple(
+        replace(plan, wires=tuple(replace(one, insulation=never_bare(one.insulation)) for one in plan.wires))
+        for plan in plans
+    )
 
 
 def _cuts(graph: CopperGraph, named: str) -> tuple[CutPlace, ...]:
@@ -227,6 +237,6 @@ def beside(bound: Binding, ends: Collection[ProbePoint], window_mm: float = WIND
     for end in ends:
         for pair in neighbours(bound.board, bound.graph, nodes=[end.node], window_mm=window_mm):
             other, point = (pair.net_b, pair.point_b) if pair.net_a == end.net else (pair.net_a, pair.point_a)
-            if other != end.net and point:
+            if other != end.net and point and pair.in_window:
                 found.append(Neighbour(other, point, pair.gap_mm, end.id))
     return tuple(found)

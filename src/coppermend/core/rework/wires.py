@@ -52,7 +52,10 @@ WALL_MM = 0.125
 """Insulation round a wire's copper at the least: wrap wire of 30 AWG measures 0.5 mm outside. From memory of data sheets."""
 
 PAIRS_KEPT = 3
-"""Best end pairs kept per pair of pieces, for the alternatives."""
+"""Best end pairs kept per pair of pieces, for the alternatives: between different places, not leg and joint of one pin."""
+
+MOST_LED = 6
+"""So many led wires between two pieces are searched for in order to have alternatives, once the best is found."""
 
 NEAREST_THING = "Nearest thing to do: allow one of these places (--allow PART), take the other side (--side), or take the part out and lay the wire there."
 
@@ -304,8 +307,13 @@ def _nearest(
         least = np.where(other, dx + dy, least)
     flat = (least + fixed).ravel()
     if ways is None:
-        keep = np.argsort(flat, kind="stable")[:PAIRS_KEPT]
-        return [_Join(float(flat[i]), ends_a[int(i) // len(ends_b)], ends_b[int(i) % len(ends_b)]) for i in keep]
+        kept: dict[_Places, _Join] = {}
+        for i in np.argsort(flat, kind="stable").tolist():
+            if len(kept) >= PAIRS_KEPT:
+                break
+            a, b = ends_a[i // len(ends_b)], ends_b[i % len(ends_b)]
+            kept.setdefault(_places_of(a, b), _Join(float(flat[i]), a, b))
+        return list(kept.values())
     return _led(ends_a, ends_b, flat, fixed.ravel(), ways, clear)
 
 
@@ -318,18 +326,41 @@ def _led(
     clear: Ways | None = None,
 ) -> list[_Join]:
     """Led wires in order of their lower bounds until no bound is below the best found: the best is the least of all pairs."""
-    found: list[_Join] = []
+    found: dict[_Places, _Join] = {}
+    tried: set[tuple[float, ...]] = set()
     for i in np.argsort(bound, kind="stable").tolist():
-        if found and bound[i] >= min(found, key=_cost).cost_mm - 1e-12 and len(found) >= PAIRS_KEPT:
-            break
-        if found and bound[i] > min(found, key=_cost).cost_mm + WORTH_MM:
+        best = min((one.cost_mm for one in found.values()), default=np.inf)
+        enough = len(found) >= PAIRS_KEPT or len(tried) >= MOST_LED
+        if (bound[i] >= best - 1e-12 and enough) or bound[i] > best + WORTH_MM:
             break
         a, b = ends_a[i // len(ends_b)], ends_b[i % len(ends_b)]
+        places, spot = _places_of(a, b), (a.x_mm, a.y_mm, b.x_mm, b.y_mm, float(fixed[i]), a.side == "c", b.side == "c")
+        if spot in tried or (places in found and bound[i] >= found[places].cost_mm):
+            continue
+        tried.add(spot)
         led = ways.led((a.x_mm, a.y_mm), a.side, (b.x_mm, b.y_mm), b.side)
         if led is not None:
             over = 0.0 if clear is None else OVER_COST_MM * clear.passed(led, a.side, b.side)
-            found.append(_Join(led.cost_mm + float(fixed[i]) + over, a, b, led.path, led.crosses_at))
-    return sorted(found, key=_cost)[:PAIRS_KEPT]
+            made = _Join(led.cost_mm + float(fixed[i]) + over, a, b, led.path, led.crosses_at)
+            if places not in found or made.cost_mm < found[places].cost_mm:
+                found[places] = made
+    return sorted(found.values(), key=_cost)[:PAIRS_KEPT]
+
+
+_Places = frozenset[tuple[str, str, str]]
+"""Where a wire is soldered as a hand tells it: its two pins, vias or tracks, each with the side. Leg and joint of one pin are one place."""
+
+
+def _places_of(a: WireEnd, b: WireEnd) -> _Places:
+    return frozenset((_place_of(a), _place_of(b)))
+
+
+def _place_of(end: WireEnd) -> tuple[str, str, str]:
+    if end.part:
+        return end.part, end.pin, end.side
+    if end.kind == "track":
+        return "track", ",".join(str(node) for node, _ in end.ohm_on), end.side
+    return end.point, "", end.side
 
 
 def _cost(join: _Join) -> float:
@@ -403,9 +434,9 @@ def _across(broken: Iterable[Site], home: dict[int, int]) -> Iterable[tuple[int,
             yield a, b
 
 
-def _ends_of(plan: WirePlan) -> frozenset[tuple[str, str]]:
+def _ends_of(plan: WirePlan) -> frozenset[_Places]:
     """What tells two plans apart."""
-    return frozenset((wire.a.point, wire.b.point) for wire in plan.wires)
+    return frozenset(_places_of(wire.a, wire.b) for wire in plan.wires)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from coppermend.services.bind import Binding
 from coppermend.services.ohms import ask_excess_of, excess_rows
 from coppermend.services.recording.model import OhmsRow
 from coppermend.services.shorts import short_of
+from coppermend.services.shortwork import ring_of
 
 MOST_SHORTS = 20
 """Shorts whose place is worked out; more at once point to tips on wrong pins."""
@@ -71,7 +72,7 @@ def _short(binding: Binding, pair: tuple[str, str]) -> OhmsRow | None:
         found = short_of(binding, pair, propose=False)
     except Refusal:
         return None
-    ohms = f"bridge {ohm_words(found.bridge_ohm)} ± {ohm_words(found.bridge_sd_ohm)}" if found.readings else "not read"
+    ohms = f"bridge {found.bridge_words}" if found.readings else "not read"
     if not found.places:
         return OhmsRow("short", f"{found.net_a} and {found.net_b}", found.words, ohms, "", found.readings)
     place = found.places[0]
@@ -79,7 +80,8 @@ def _short(binding: Binding, pair: tuple[str, str]) -> OhmsRow | None:
     band = (
         f"90 % within {max(found.width_90_mm, 0.5):.1f} mm: {found.state}" if found.readings else "by the copper alone"
     )
-    return OhmsRow("short", f"{found.net_a} and {found.net_b}", where, ohms, band, found.readings)
+    ring = ring_of(found.ellipse) if found.readings and found.state in ("located", "narrowing") else ()
+    return OhmsRow("short", f"{found.net_a} and {found.net_b}", where, ohms, band, found.readings, place.layer, ring)
 
 
 def _too_much(binding: Binding) -> Iterable[OhmsRow]:

@@ -540,13 +540,15 @@ def marks_of(state: CaseState, sites: Mapping[str, Site], judgement: Judgement) 
     """What is drawn over the board."""
     proven = proven_sites(judgement)
     broken = {site for one in judgement.found for site in one.span.sites}
-    risk = [s for s in judgement.at_risk if s not in proven and s not in broken]
+    drawn = [s for s in judgement.at_risk if s in sites and sites[s].kind is not SiteKind.WIRE]
+    risk = [s for s in drawn if s not in proven and s not in broken]
     return Marks(
         tuple((area.polygon, area.label or f"{area.part} {area.kind}".strip()) for area in state.areas),
-        tuple(_stretch(sites[s]) for s in judgement.at_risk if s in proven and s in sites),
-        tuple(_stretch(sites[s]) for s in risk if s in sites),
+        tuple(_stretch(sites[s]) for s in drawn if s in proven),
+        tuple(_stretch(sites[s]) for s in risk),
         tuple(stretch for i, one in enumerate(judgement.found, 1) for stretch in _span_stretches(i, one.span, sites)),
         tuple(_wire_mark(i, wire) for i, wire in enumerate(state.wires, 1)),
+        tuple(Stretch(row.layer, row.ring) for row in judgement.by_ohms if row.ring),
     )
 
 

@@ -54,6 +54,8 @@ class Marks:
     open_risk: tuple[Stretch, ...] = ()
     breaks: tuple[Stretch, ...] = ()
     wires: tuple[WireMark, ...] = ()
+    shorts: tuple[Stretch, ...] = ()
+    """Places of shorts between two nets: the closed edge of the 90 % ellipse of each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +139,7 @@ def board_map(
     _draw_areas(drawing, marks)
     _draw_stretches(drawing, marks, side)
     _draw_wires(drawing, marks, side)
+    _draw_shorts(drawing, marks)
     _draw_numbers(drawing, marks, side)
     drawing.add("</g>")
     legend = _legend(drawing, marks, side)
@@ -177,6 +180,7 @@ def _seen_here(marks: Marks, view: _View, side: str) -> Marks:
         shown(marks.open_risk),
         shown(marks.breaks),
         tuple(wire for wire in marks.wires if side in ("c", "s") and inside((wire.a, wire.b))),
+        shown(marks.shorts),
     )
 
 
@@ -338,6 +342,22 @@ def _bow(ax: float, ay: float, bx: float, by: float) -> tuple[float, float]:
     return ((ax + bx) / 2 - 0.18 * (by - ay), (ay + by) / 2 + 0.18 * (bx - ax))
 
 
+def _draw_shorts(drawing: _Drawing, marks: Marks) -> None:
+    """The ellipse of each short, and a cross in its middle that is seen from afar."""
+    unit = drawing.view.unit
+    for one in marks.shorts:
+        drawing.add(
+            f'<path class="short" d="{drawing.path(one.path, closed=True)}" stroke="{BREAK}" stroke-width="{_num(0.3 * unit)}"/>'
+        )
+        x, y = drawing.view.xy(*(sum(corner[k] for corner in one.path[:-1]) / (len(one.path) - 1) for k in (0, 1)))
+        drawing.add(f'<g transform="translate({_num(x)} {_num(y)})">{_cross(unit)}</g>')
+
+
+def _cross(unit: float) -> str:
+    r = _num(1.2 * unit)
+    return f'<path d="M-{r} -{r}L{r} {r}M-{r} {r}L{r} -{r}" stroke="{BREAK}" stroke-width="{_num(0.4 * unit)}"/>'
+
+
 def _draw_numbers(drawing: _Drawing, marks: Marks, side: str) -> None:
     """Numbers of breaks in squares, of wires in circles; a break that lies on the other side keeps its square there only."""
     unit = drawing.view.unit
@@ -410,6 +430,8 @@ def _legend_rows(marks: Marks, unit: float, side: str) -> Iterable[tuple[str, st
             f'stroke-width="{_num(1.2 * wide)}" stroke-dasharray="{_num(0.01 * wide)} {_num(2.4 * wide)}"/>',
             "break (number in a square)",
         )
+    if marks.shorts:
+        yield f'<g transform="translate({_num(3 * unit)} 0)">{_cross(unit)}</g>', "short (cross; 90 % ellipse round it)"
     if any(wire.side in (side, "both") for wire in marks.wires):
         yield (
             f'<path d="{line}" stroke="{INK}" stroke-width="{_num(0.42 * unit)}"/>'

@@ -47,6 +47,9 @@ class OhmsRow:
     ohms: str
     band: str
     readings: tuple[str, ...]
+    layer: str = ""
+    ring: tuple[tuple[float, float], ...] = ()
+    """Of a short that was read: the 90 % ellipse of its place, mm, on this layer."""
 
 
 @dataclass(frozen=True, slots=True)
