@@ -272,6 +272,7 @@ def test_round_a_planned_cut_the_freed_stretch_takes_no_wire(home: Path, tmp_pat
     ends = sorted((wire["path"][0][0], wire["path"][-1][0]))
     assert cuts == [59.0, 61.0] and 57.5 < ends[0] < 58.7 and 61.3 < ends[1] < 62.5
     assert any("insulated wire only" in note for note in found["plans"][0]["notes"])
+    assert wire["route_mm"] < 12.7 and "never bare" in wire["insulation"] and "bare only" not in wire["insulation"]
     assert found["plans"][0]["cost_mm"] < 20 and wire["replaces_ohm"] > 0
     for plan in found["plans"]:
         assert all(not 59 <= x <= 61 for one in plan["wires"] for x, _ in (one["path"][0], one["path"][-1]))

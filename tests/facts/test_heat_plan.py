@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -60,6 +61,7 @@ def test_plan_follows_its_own_run(slab: Slab) -> None:
     assert plan.hottest_c == pytest.approx(max(float(run.solder[-1].max()), float(run.component[-1].max())), abs=1.0)
     assert plan.time_s == pytest.approx(time_to(slab, heater, 95.0, room=Room()))
     assert plan.curve[-1][0] >= plan.time_s > 0
+    assert plan.curve[0] == (0.0, *(Room().celsius,) * 4) and all(a[0] < b[0] for a, b in pairwise(plan.curve))
     assert plan.cool_s is not None and plan.cooling[0][2] == pytest.approx(plan.hottest_c, abs=3.0)
     assert all(one.kept for one in plan.held if one.limit == below_tg(120.0))
 

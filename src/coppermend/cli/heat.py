@@ -212,7 +212,8 @@ def _print(made: heat.Warming) -> None:
         f"On the way the faces differ by up to {plan.through_k:.0f} K (a free board bows {plan.bow_mm:.1f} mm), the heated area by {plan.across_k:.0f} K at the end."
     )
     click.echo("   min   solder side   component side")
-    for second, low, high, lower, higher in plan.curve[:: max(1, len(plan.curve) // 8)]:
+    every = max(1, len(plan.curve) // 8)
+    for second, low, high, lower, higher in (*plan.curve[:-1:every], plan.curve[-1]):
         click.echo(f"{second / 60:6.1f}   {low:4.0f} to {high:4.0f}   {lower:4.0f} to {higher:4.0f} degC")
     if made.spot is not None:
         click.echo(made.spot.words)

@@ -19,6 +19,19 @@ HOT = "ETFE (150 degC) or PTFE (200 degC and more), not PVC or PVDF"
 SOURCE = "limits: ETFE from a maker's sheet (docs/sources.md), the others from memory"
 
 
+BARE_WORDS = f"; bare only because it is shorter than {BARE_MM:g} mm and only if nothing comes near"
+NEVER_BARE = "; never bare, however short, where a track was cut free under it"
+
+
+def never_bare(words: str) -> str:
+    """The insulation of a wire round a cut: copper that was cut free may still touch the other net.
+
+    >>> never_bare(insulation_of(((0, 0), (9, 0)), "s", (), 9.0)).count("bare"), never_bare("insulated")
+    (1, 'insulated')
+    """
+    return words.replace(BARE_WORDS, NEVER_BARE)
+
+
 def insulation_of(path: Sequence[Spot], side: str, keep_outs: Iterable[KeepOut], length_mm: float) -> str:
     """The insulation in words.
 
@@ -31,11 +44,7 @@ def insulation_of(path: Sequence[Spot], side: str, keep_outs: Iterable[KeepOut],
     near = hot_beside(path, side, keep_outs)
     if near:
         return f"{HOT}: {', '.join(near)} runs hot within {WARM_MM:g} mm of it [{SOURCE}]"
-    bare = (
-        f"; bare only because it is shorter than {BARE_MM:g} mm and only if nothing comes near"
-        if length_mm < BARE_MM
-        else ""
-    )
+    bare = BARE_WORDS if length_mm < BARE_MM else ""
     return f"{WRAP}{bare} [{SOURCE}]"
 
 

@@ -46,7 +46,7 @@ class HeatPlan:
     ``bow_mm`` how far it bends the free board; ``ramp_k_s`` the fastest rise of a face once the heater has worked for ten seconds;
     ``settles_c`` hottest place if the heater stays on; ``setting_c`` the hottest setting of the heater that may stay on under the laminate's
     limit (None: none of up to 400 degC); ``cool_s`` from there down to ``TOUCH_C`` in still air, ``fall_k_s`` the fastest fall.
-    ``curve`` rows of (s, coldest solder side, hottest solder side, coldest component side, hottest component side) of the heated area.
+    ``curve`` rows from 0 s on of (s, coldest solder side, hottest solder side, coldest component side, hottest component side) of the heated area.
     """
 
     target_c: float
@@ -135,7 +135,7 @@ def plan_heat(
         float(cool.seconds[under[0]]) if len(under) else None,
         fall,
         (),
-        _curve(run, cells, last),
+        _curve(run, cells, last, room.celsius if start_c is None else start_c),
         tuple(
             (float(s), float(a), float(b))
             for s, a, b in zip(cool.seconds[::10], cold[::10], hottest[::10], strict=True)
@@ -206,18 +206,26 @@ def _crossing(seconds: Floats, values: Floats, level: float, at: int) -> float:
     return float(seconds[at - 1] + part * (seconds[at] - seconds[at - 1]))
 
 
-def _curve(run: Run, cells: NDArray[np.bool_], last: int) -> tuple[tuple[float, float, float, float, float], ...]:
+def _curve(
+    run: Run, cells: NDArray[np.bool_], last: int, start_c: float
+) -> tuple[tuple[float, float, float, float, float], ...]:
+    """Rows of the warming. The first is the board as it was laid on: the run's own first row has the faces under the heater already."""
     every = max(1, last // 60)
     rows = [*range(0, last, every), last]
-    return tuple(
-        (
-            float(run.seconds[i]),
-            float(np.nanmin(run.solder[i][cells])),
-            float(np.nanmax(run.solder[i][cells])),
-            float(np.nanmin(run.component[i][cells])),
-            float(np.nanmax(run.component[i][cells])),
-        )
-        for i in rows
+    first = (0.0, start_c, start_c, start_c, start_c)
+    return (
+        first,
+        *(
+            (
+                float(run.seconds[i]),
+                float(np.nanmin(run.solder[i][cells])),
+                float(np.nanmax(run.solder[i][cells])),
+                float(np.nanmin(run.component[i][cells])),
+                float(np.nanmax(run.component[i][cells])),
+            )
+            for i in rows
+            if i
+        ),
     )
 
 
