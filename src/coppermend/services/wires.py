@@ -237,6 +237,6 @@ def beside(bound: Binding, ends: Collection[ProbePoint], window_mm: float = WIND
     for end in ends:
         for pair in neighbours(bound.board, bound.graph, nodes=[end.node], window_mm=window_mm):
             other, point = (pair.net_b, pair.point_b) if pair.net_a == end.net else (pair.net_a, pair.point_a)
-            if other != end.net and point:
+            if other != end.net and point and pair.in_window:
                 found.append(Neighbour(other, point, pair.gap_mm, end.id))
     return tuple(found)
