@@ -160,7 +160,7 @@ def _part(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     if request.kind != "state":
         payload["states"] = {part: str(before)}
     if request.fields.get("trial"):
-        after = str(before) if request.kind == "swap" else ""
+        after = ""
     return {**payload, "state": str(after)} if after else payload
 
 

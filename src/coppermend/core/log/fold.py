@@ -331,7 +331,7 @@ def flows_solder(entry: Entry) -> bool:
         return before != _IN_SOCKET
     if entry.kind == "fit":
         return after != _IN_SOCKET
-    return entry.kind == "swap" and after != _IN_SOCKET and not (entry.payload.get("trial") and before == _IN_SOCKET)
+    return entry.kind == "swap" and after != _IN_SOCKET
 
 
 def _patch(work: _Work, entry: Entry, at: int) -> None:
