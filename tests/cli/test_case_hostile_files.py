@@ -77,6 +77,21 @@ def test_a_log_written_by_another_program_is_taken_in() -> None:
     assert (answer.new, answer.entries) == (2, 2)
 
 
+def test_a_file_that_is_not_the_listed_one_is_refused() -> None:
+    """The zip is whole and the list is complete; one SHA-256 in it is that of other bytes."""
+    made, sha256 = bench(), hashlib.sha256(b"a picture").hexdigest()
+    photo = {f"data/attachments/{sha256}": b"a picture"}
+    lines = entries(("photo", {"sha256": sha256, "media": "image/png", "bytes": 9}))
+    good, bad = bundle(lines, **photo), io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(good)) as old, zipfile.ZipFile(bad, "w") as new:
+        for name in old.namelist():
+            new.writestr(name, b"A PICTURE" if name in photo else old.read(name))
+    with pytest.raises(Refusal, match="BUN-003"):
+        import_case(made, bad.getvalue())
+    assert made.store.heads() == () and import_case(made, good).new == 2
+    assert made.store.attachment(sha256) == b"a picture"
+
+
 DEEP = '{"words":' + "[" * 5000 + "]" * 5000 + "}"
 
 

@@ -149,6 +149,27 @@ SABOTAGES = (
         (STORE + "::test_every_connection_syncs_each_commit",),
     ),
     Sabotage(
+        "store: an entry's own SHA-256 is not looked at",
+        "adapters/storage/checking.py",
+        "if sha256_hex(row.body.encode()) != row.sha256:",
+        "if False:",
+        ("tests/ports/test_sqlite_faults.py::test_a_changed_entry_and_a_changed_attachment_are_named",),
+    ),
+    Sabotage(
+        "store: a power cut after the commit loses it",
+        "adapters/storage/sqlite.py",
+        '"synchronous=FULL"',
+        '"synchronous=NORMAL"',
+        ("tests/ports/test_power_cut.py::test_nothing_acknowledged_is_lost_at_any_cut[loses_all]",),
+    ),
+    Sabotage(
+        "bundle: checksums are not held",
+        "services/bundling/bag.py",
+        "if digest.hexdigest() != self.sums[name]:",
+        "if False:",
+        ("tests/cli/test_case_hostile_files.py::test_a_file_that_is_not_the_listed_one_is_refused",),
+    ),
+    Sabotage(
         "store: attachments are not synced",
         "adapters/storage/attachments.py",
         "            os.fsync(file.fileno())\n",
