@@ -310,6 +310,7 @@ MEANINGS = {
     "more": "each further fault, against one less",
     "rival_factor": "a rival that the readings make less than this many times less likely is looked at before a name is given",
     "named_above": "a suspect is named above this",
+    "sure_above": "below this a name that rests on one reading alone waits until that was taken again",
     "strip_mm": "insulation taken off at each end",
     "slack_mm": "spare length of a wire",
 }
