@@ -93,6 +93,8 @@ BAR = (Mark((5, 60), 20.0), Mark((155, 60), 60.0))
         (b"", (), "THM-001", "no table"),
         (b"\0\1\2" * 5000, (), "THM-001", "no table"),
         (b"1," * 1_000_000, (), "THM-001", "no table"),
+        (b"GIF89a" + bytes(900), (), "THM-001", "type that is not read"),
+        (b"BM" + bytes(900), (), "THM-001", "type that is not read"),
         (("nan," * 159 + "nan\n").encode() * 120, (), "THM-001", "no table"),
         (_png(RAINBOW), (), "THM-004", "two marks"),
         (_png(FLAT), BAR, "THM-004", "no temperature scale"),

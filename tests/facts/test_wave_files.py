@@ -37,6 +37,7 @@ TABLES = {
     "quoted decimal commas": "Time,CH1\n" + rows('"{:.6e}","{:.3f}"', T, V).replace(".", ","),
     "commas for both": "Time (s),CH1 (V)\n" + rows("{:.9f},{:.3f}", T, V).replace(".", ","),
     "keys before the data": "Record Length,200\nSample Interval,2.0E-8\nVertical Units,V\n\nTIME,CH1\n" + PLAIN,
+    "keys alone before the data": "Sample Interval,2.0E-8\nVertical Units,V\n\n" + PLAIN,
     "keys beside the data": BESIDE,
     "samples counted, step under its name": "X,CH1,Start,Increment,\nSequence,Volt,-1.0e-06,2.0e-08\n" + rows("{},{:.3f},", np.arange(N), V),
     "samples counted, step right of the first row": "X,CH1,Start,Increment\n0,0.200,-1e-6,2e-8\n" + rows("{},{:.3f}", np.arange(1, N), V[1:]),

@@ -31,6 +31,9 @@ class ThermalPicture:
     findings: tuple[Finding, ...]
 
 
+KINDS_READ = "Give a radiometric CSV or TIFF, or a PNG or JPEG with its colour bar."
+
+
 def read_thermal(data: bytes, name: str = "", scale: Sequence[Mark] = (), unit: str = "") -> ThermalPicture:
     """Read a thermal picture. ``scale`` two marks on the colour bar (PNG and JPEG alone); ``unit`` of a radiometric file, "" to be told from its values.
 
@@ -40,6 +43,8 @@ def read_thermal(data: bytes, name: str = "", scale: Sequence[Mark] = (), unit: 
     kind = _kind(data)
     if kind in ("png", "jpeg"):
         return _coloured(data, kind, scale, place)
+    if kind == "other":
+        raise refuse("THM-001", "That is a picture or document of a type that is not read.", KINDS_READ, place)
     if scale:
         raise refuse(
             "THM-004",
@@ -61,6 +66,8 @@ def _kind(data: bytes) -> str:
         return "png"
     if data[:3] == b"\xff\xd8\xff":
         return "jpeg"
+    if data[:4] in (b"GIF8", b"RIFF", b"%PDF") or (data[:2] == b"BM" and b"\0" in data[:32]):
+        return "other"
     return "tiff" if data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+") else "csv"
 
 
@@ -91,7 +98,7 @@ def _opened(data: bytes, form: str, place: Place) -> Image.Image:
         raise refuse(
             "THM-001",
             "That is no picture that can be read: it is damaged or of another type.",
-            "Give a radiometric CSV or TIFF, or a PNG or JPEG with its colour bar.",
+            KINDS_READ,
             place,
         ) from err
     return picture

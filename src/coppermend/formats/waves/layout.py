@@ -34,6 +34,10 @@ _TIME = re.compile(r"^\W*(time\w*|t|x|x[\s-]?axis|second|seconds|sec|zeit\w*|tem
 _INDEX = re.compile(r"^\W*(x|sample\w*|samples?\s*(no|number|#)?|seq\w*|index|point\w*|n|no\.?|#)\W*$", re.IGNORECASE)
 
 
+_KEY_ROW = re.compile(r"\b(units?|interval|length|model|serial|date|coupling|attenuation|firmware)\b", re.IGNORECASE)
+"""A row of a head that begins so says something of the record ("Vertical Units,V"); it does not name two columns."""
+
+
 @dataclass(slots=True)
 class Layout:
     """``separator``, ``comma`` decimal commas, ``columns`` numbers of the columns that hold data, ``names`` and ``units`` of these, where data begins
@@ -186,6 +190,8 @@ def _names(made: Layout, head: list[list[str]]) -> None:
     full = [
         one for one in rows if sum(bool(cell) and not numeric(cell) for cell in one) >= max(1, len(made.columns) - 1)
     ]
+    if len(made.columns) == 2:
+        full = [one for one in full if not _KEY_ROW.search(one[0])]
     made.headless = not full
     units = [""] * len(made.columns)
     names = [""] * len(made.columns)
