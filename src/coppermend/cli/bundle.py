@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from pathlib import Path
 from typing import IO
 
@@ -10,7 +9,7 @@ import click
 
 from coppermend.bootstrap import keeper_of_boards, package_source
 from coppermend.cli import print_json
-from coppermend.cli.files import opened, written_whole
+from coppermend.cli.files import opened, sha256_of, written_whole
 from coppermend.cli.shop import JSON, shop
 from coppermend.core.findings import refuse
 from coppermend.services.bundling import layout
@@ -64,7 +63,7 @@ def bundle_export(
         )
     lost = [one for one in done.left_out if not one[0].startswith("board ")]
     if as_json:
-        print_json({"file": str(file), "bytes": file.stat().st_size, "sha256": _sum(file), **done.as_dict()})
+        print_json({"file": str(file), "bytes": file.stat().st_size, "sha256": sha256_of(file), **done.as_dict()})
         return 1 if lost else 0
     click.echo(
         f"Wrote {file} ({file.stat().st_size} bytes): {done.cases} cases, {done.entries} entries, {done.attachments} attachments, {done.boards} boards."
@@ -126,8 +125,3 @@ def bundle_import(ctx: click.Context, file: Path, boards: Path | None, without_b
 
 def _bundle(source: IO[bytes], file: Path) -> Bundle:
     return open_bundle(source, file.name, layout.FROM_DISK)
-
-
-def _sum(file: Path) -> str:
-    with file.open("rb") as source:
-        return hashlib.file_digest(source, "sha256").hexdigest()

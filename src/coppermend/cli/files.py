@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
 import tempfile
 from collections.abc import Iterator
@@ -32,6 +33,12 @@ def opened(file: Path) -> IO[bytes]:
     except OSError as err:
         words = f"{file.name} cannot be read: {err.strerror or type(err).__name__}."
         raise refuse("CLI-002", words, "See whether the name is right.", Place(file=file.name)) from None
+
+
+def sha256_of(file: Path) -> str:
+    """SHA-256 of a file that was just written."""
+    with file.open("rb") as source:
+        return hashlib.file_digest(source, "sha256").hexdigest()
 
 
 @contextlib.contextmanager

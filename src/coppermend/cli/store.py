@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -12,7 +11,7 @@ import click
 
 from coppermend.bootstrap import back_up, migrate, open_store, restore
 from coppermend.cli import print_json
-from coppermend.cli.files import opened, written_whole
+from coppermend.cli.files import opened, sha256_of, written_whole
 from coppermend.cli.shop import JSON
 from coppermend.services.storekeeping import check_store, copy_store
 
@@ -67,7 +66,7 @@ def store_backup(ctx: click.Context, file: Path, as_json: bool) -> int:
     with written_whole(file) as sink:
         done = back_up(_url(ctx), sink, file.absolute().parent)
     if as_json:
-        print_json({"file": str(file), "bytes": file.stat().st_size, "sha256": _sum(file), **done.as_dict()})
+        print_json({"file": str(file), "bytes": file.stat().st_size, "sha256": sha256_of(file), **done.as_dict()})
         return 1 if done.findings else 0
     click.echo(
         f"Wrote {file} ({file.stat().st_size} bytes): {done.cases} cases, {done.entries} entries, {done.attachments} attachments."
@@ -148,8 +147,3 @@ def store_copy(ctx: click.Context, target: str, as_json: bool) -> None:
     click.echo(
         f"Copied to {done.target}: {done.cases} cases, {done.entries} entries ({done.new} new there), {done.attachments} attachments; all read back and compared."
     )
-
-
-def _sum(file: Path) -> str:
-    with file.open("rb") as source:
-        return hashlib.file_digest(source, "sha256").hexdigest()

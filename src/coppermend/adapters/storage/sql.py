@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager
 from typing import Any
 
-from sqlalchemy import Connection, Engine, bindparam, func, insert, inspect, select
+from sqlalchemy import Connection, Engine, bindparam, func, insert, inspect, or_, select
 from sqlalchemy.exc import DatabaseError
 
 from coppermend.adapters.storage.checking import all_cases, check_case, is_damage, read_entry
@@ -156,11 +156,13 @@ class SqlStore(ABC):
         """Give cases that are to come the short numbers that they had elsewhere, where neither the number nor the case is known here yet."""
         self._need_writable()
         with self._in_words(), self._engine.begin() as line:
-            here = line.execute(_NUMBERS).all()
-            taken, known = {number for number, _ in here}, {case for _, case in here}
-            new = [{"number": n, "id": case} for n, case in numbers if n not in taken and case not in known]
+            new = 0
+            for number, case in numbers:
+                either = or_(CASES.c.number == number, CASES.c.id == case)
+                if line.execute(select(CASES.c.id).where(either)).first() is None:
+                    line.execute(insert(CASES), {"number": number, "id": case})
+                    new += 1
             if new:
-                line.execute(insert(CASES), new)
                 self._count_on(line)
 
     @property
