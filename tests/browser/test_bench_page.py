@@ -30,18 +30,13 @@ def check_now(bench: Bench) -> tuple[str, str]:
 
 
 def screen_place(page: Page, bench: Bench, x_mm: float, y_mm: float) -> tuple[float, float]:
-    """Where a place of the board is on the screen, worked out from the whole board lying component side up: scale and middle by the shown outline."""
+    """Where a place of the board is on the screen, worked out here from how near and where the whole board lies, component side up, y up."""
     box = page.locator("#map").bounding_box()
     assert box is not None
-    board = bind(bench.shop, bench.case).board
-    from coppermend.services.scene import bounds_mm
-
-    x0, y0, x1, y1 = bounds_mm(board)
-    margin, low = 26, 92
-    scale = min((box["width"] - 2 * margin) / (x1 - x0), (box["height"] - 2 * margin - low) / (y1 - y0))
+    scale, x, y = page.evaluate("(({ scale, x, y }) => [scale, x, y])(window.bench.map.view)")
     return (
-        box["x"] + box["width"] / 2 + scale * (x_mm - (x0 + x1) / 2),
-        box["y"] + (box["height"] - low) / 2 - scale * (y_mm - (y0 + y1) / 2),
+        box["x"] + box["width"] / 2 + scale * (x_mm - x),
+        box["y"] + box["height"] / 2 - scale * (y_mm - y),
     )
 
 
