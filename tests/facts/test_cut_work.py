@@ -17,9 +17,9 @@ from coppermend.services.bind import bind
 from coppermend.services.cutwork import parted_nets
 from coppermend.services.evidence import Pieces
 from coppermend.services.rails import gate_of
-from coppermend.services.recording.gather import CaseFacts, gather
+from coppermend.services.recording.gather import CaseFacts, gather, marks_of
 from coppermend.services.recording.judge import judge
-from coppermend.services.wires import plan_for_case
+from coppermend.services.wires import beside, plan_for_case, proof_of
 from coppermend.services.workshop import Workshop
 
 __all__ = ["bench"]
@@ -81,6 +81,10 @@ def test_a_cut_without_its_wire_is_told_everywhere_until_the_wire_is_in(bench: t
     say(bench, f"patch {found.wire.wires[0].a.point} {found.wire.wires[0].b.point} 30awg")
     assert parted_nets(bind(*bench)) == ()
     assert all("cut" not in one.item for one in gate_of(bind(*bench)).items)
+    now = bind(*bench)
+    marks = marks_of(now.state, {one.id: one for one in now.graph.sites}, judge(now))
+    wire = next(one for one in now.graph.sites if one.kind == "wire")
+    assert len(marks.wires) == 1 and all(one.path != wire.path for one in (*marks.open_risk, *marks.proven))
     check = step(bench).check
     assert check is not None and check.purpose == "continuity"
 
@@ -152,3 +156,14 @@ def test_alternatives_are_between_other_places(bench: tuple[Workshop, str]) -> N
     ]
     assert len(plans) >= 3 and len(set(ends)) == len(ends)
     assert [plan.cost_mm for plan in plans] == sorted(plan.cost_mm for plan in plans)
+
+
+def test_isolation_is_not_asked_where_another_wire_joins_the_nets(bench: tuple[Workshop, str]) -> None:
+    """A wire from N0 to N1 joins them: the first wire's checks no longer say that N1 must read open; and no check 1.27 mm off is asked for at all."""
+    say(bench, "cut 10,0/s", "patch U1.1/joint-s U4.1/joint-s 30awg 25mm")
+    found = bind(*bench)
+    assert [one.purpose for one in proof_of(found, found.state.wires[0])].count("isolation") == 0  # N1 is 4 mm away
+    near = beside(found, [found.graph.point("U1.1/joint-s")], 5.0)
+    assert {found.graph.net_names[one.net] for one in near} == {"N1"}
+    joined = say(bench, "patch U1.2/joint-s U4.1/joint-c 30awg")
+    assert beside(joined, [joined.graph.point("U1.1/joint-s")], 5.0) == ()

@@ -21,6 +21,7 @@ from coppermend.core.rework.routes_cut import CutPlace, cut_places, track_at
 from coppermend.core.rework.wires import WirePlan, needed_pins, propose_wires
 from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind
+from coppermend.services.cautions import joined_by_wire_or_part
 from coppermend.services.laying import PLAIN, Laying, board_ways
 from coppermend.services.newwire import doubtful, ends_of, without_wire
 from coppermend.services.points import meant
@@ -232,11 +233,12 @@ def proof_of(bound: Binding, wire: Wire) -> tuple[ProofCheck, ...]:
 
 
 def beside(bound: Binding, ends: Collection[ProbePoint], window_mm: float = WINDOW_MM) -> tuple[Neighbour, ...]:
-    """Foreign nets whose copper lies within the window of a soldered point, with the point to probe each at."""
+    """Foreign nets whose copper lies within the window of a soldered point, with the point to probe each at; not those that a wire or a low-ohm part joins to it."""
     found: list[Neighbour] = []
     for end in ends:
+        joined = joined_by_wire_or_part(bound.graph, end.net)
         for pair in neighbours(bound.board, bound.graph, nodes=[end.node], window_mm=window_mm):
             other, point = (pair.net_b, pair.point_b) if pair.net_a == end.net else (pair.net_a, pair.point_a)
-            if other != end.net and point and pair.in_window:
+            if other not in joined and point and pair.in_window:
                 found.append(Neighbour(other, point, pair.gap_mm, end.id))
     return tuple(found)
