@@ -198,6 +198,27 @@ SABOTAGES = (
         ("tests/properties/test_log_fold.py::test_a_version_that_is_not_known_is_refused_never_dropped",),
     ),
     Sabotage(
+        "gate: an override covers a short that is read after it",
+        "core/log/gate.py",
+        'one.item == "override" and one.at > shorted]',
+        'one.item == "override"]',
+        ("tests/facts/test_log_gate.py::test_an_override_covers_what_was_known_and_no_later_short",),
+    ),
+    Sabotage(
+        "consent: what was not agreed to is allowed",
+        "core/log/consent.py",
+        "return act in self.allowed",
+        "return act not in self.refused",
+        ("tests/facts/test_supplies.py::test_the_owners_latest_word_counts",),
+    ),
+    Sabotage(
+        "hands: a press that changes something speaks for the whole board",
+        "core/belief/suspects/hands.py",
+        "and of == part and (not pins or pin in pins)",
+        "",
+        ("tests/facts/test_hands.py::test_pressing_speaks_for_what_is_pressed",),
+    ),
+    Sabotage(
         "gate: soldering does not close it",
         "core/log/gate.py",
         "fresh = [one for one in gate if one.at > last_soldering]",
