@@ -88,6 +88,16 @@ def test_what_cannot_be_is_refused(client: Client, case: str, route: str, body: 
     assert answer.status_code == 422 and answer.json()["code"] == code and answer.json()["remedy"]
 
 
+def test_small_parts_with_what_was_read_across_them(client: Client, case: str) -> None:
+    rows = client.get(f"/api/cases/{case}/parts/small").json()["parts"]
+    large = next(one for one in rows if one["kind"] == "electrolytic" and one["value"] == 100e-6)
+    assert "shorted" in large["faults"] and large["read"] == []
+    ends = [f"{large['ref']}.1", f"{large['ref']}.2"]
+    client.post(f"/api/cases/{case}/entries", json={"kind": "ohms", "points": ends, "value": "0.4"})
+    after = client.get(f"/api/cases/{case}/parts/small").json()["parts"]
+    assert next(one for one in after if one["ref"] == large["ref"])["read"][0]["bad"] is True
+
+
 def test_starts_over_http(client: Client, case: str) -> None:
     assert client.post(f"/api/cases/{case}/starts", json={"good": 3, "of": 5, "condition": "cold"}).status_code == 201
     view = client.get(f"/api/cases/{case}/starts").json()

@@ -166,6 +166,7 @@ CLI_TWINS = {
     "GET /api/cases/{case}/heat/{entry}": ("heat", "read"), "GET /api/cases/{case}/heat/{entry}/picture": ("heat", "read"),
     "GET /api/cases/{case}/bringup": ("diagnostic",), "POST /api/cases/{case}/diagnostic": ("diagnostic",), "POST /api/cases/{case}/freerun": ("freerun",),
     "POST /api/cases/{case}/memory": ("memory", "explain"), "POST /api/cases/{case}/roms": ("rom", "check"),
+    "GET /api/cases/{case}/parts/{part}/inferred": ("device", "infer"), "GET /api/cases/{case}/parts/small": ("compare", "parts"),
     "GET /api/cases/{case}/readings/compared": ("compare", "readings"),
     "GET /api/cases/{case}/schematics": ("schematic", "list"), "POST /api/cases/{case}/schematics": ("schematic", "add"),
     "GET /api/cases/{case}/schematics/find": ("schematic", "find"), "GET /api/cases/{case}/schematics/{entry}/pages/{number}": ("schematic", "page"),

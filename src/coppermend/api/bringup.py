@@ -14,7 +14,9 @@ from coppermend.core.findings import Place, refuse
 from coppermend.services.bringup import bringup_view, note_diagnostic, note_free_run, parse_lines
 from coppermend.services.cases import case_state, find_case
 from coppermend.services.compare import compare_readings
+from coppermend.services.customchips import custom_chip
 from coppermend.services.memory import note_memory
+from coppermend.services.passivework import passives_view
 from coppermend.services.roms import note_rom
 from coppermend.services.workshop import Workshop
 
@@ -148,6 +150,20 @@ def rom(
         ).as_dict()
 
     answer: Json = on_case(desk, case, use_case)
+    return answer
+
+
+@router.get("/parts/{part}/inferred")
+def inferred(case: str, part: str, desk: TheDesk) -> Json:
+    """The pins of a chip without a data sheet by rule, what they read on boards of this kind that work, and an entry for one's own device book."""
+    answer: Json = on_case(desk, case, lambda workshop, found: custom_chip(workshop, found, device_book(), part))
+    return answer
+
+
+@router.get("/parts/small")
+def small_parts(case: str, desk: TheDesk) -> Json:
+    """Resistors, networks, capacitors, coils, fuses, crystals and regulators with value, tolerance and usual faults, and what ohms across them say."""
+    answer: Json = on_case(desk, case, lambda workshop, found: passives_view(workshop, found, device_book()))
     return answer
 
 

@@ -14,11 +14,45 @@ from coppermend.core.compare.like import ALPHA, Group
 from coppermend.core.findings import refuse
 from coppermend.services.cases import find_case
 from coppermend.services.compare import CAUTION, THEN, ReadingsCompared, compare_readings
+from coppermend.services.passivework import passives_view
 
 
 @click.group("compare")
 def compare_command() -> None:
     """Comparisons with the power off: which pin reads otherwise than its like."""
+
+
+@compare_command.command("parts")
+@CASE
+@JSON
+@click.pass_context
+def parts_command(ctx: click.Context, case: str, as_json: bool) -> None:
+    """Small parts with value and tolerance, their usual faults, and what ohms read across them say. Status 1 when one is at fault.
+
+    In circuit what lies in parallel only lowers a reading: across a resistor more than its value is the resistor's own fault, less says nothing. Power off.
+    """
+    made, known = shop_and_case(ctx, case)
+    view = passives_view(made, known, bootstrap.device_book(ctx.find_root().obj.get("store")))
+    if as_json:
+        print_json(view)
+    else:
+        for one in view["parts"]:
+            value = (
+                "value not read"
+                if one["value"] is None
+                else f"{one['value']:.4g} {UNITS[one['kind']]}, {one['tolerance_percent']:g} %"
+            )
+            click.echo(f"{one['ref']:6} {one['kind']:12} {value}; {', '.join(one['faults'])}")
+            for read in one["read"]:
+                click.echo(f"       {read['words']}")
+        click.echo(f"Mind: {CAUTION}")
+    if any(read["bad"] for one in view["parts"] for read in one["read"][-1:]):
+        ctx.exit(1)
+
+
+UNITS = {
+    "resistor": "ohm", "network": "ohm", "ceramic": "F", "electrolytic": "F", "tantalum": "F", "coil": "", "fuse": "A", "crystal": "Hz", "regulator": "V",
+}  # fmt: skip
 
 
 @compare_command.command("readings")

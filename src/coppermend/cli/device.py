@@ -44,6 +44,33 @@ def list_command(obj: dict[str, str | None], as_json: bool) -> int:
     return 0
 
 
+@device_command.command(name="infer")
+@click.argument("case", metavar="CASE")
+@click.argument("part", metavar="PART")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.pass_context
+def infer_command(ctx: click.Context, case: str, part: str, as_json: bool) -> None:
+    """What the pins of a chip without a data sheet are, from the netlist and its neighbours, and what they read on boards that work.
+
+    Prints an entry for your own device book (TOML), to be read over and corrected.
+    """
+    from coppermend.cli.shop import shop_and_case
+    from coppermend.services.customchips import custom_chip
+
+    made, found = shop_and_case(ctx, case)
+    view = custom_chip(made, found, bootstrap.device_book(ctx.find_root().obj.get("store")), part)
+    if as_json:
+        print_json(view)
+        return
+    for pin in view["pins"]:
+        read = "; ".join(f"{r['kind']} {r.get('median', r.get('said'))} ({r['of']})" for r in pin["read"])
+        click.echo(
+            f"{pin['number']:>4}  {pin['net']:12} {pin['kind']:14} {pin['why']}{f'; elsewhere {read}' if read else ''}"
+        )
+    click.echo(view["note"])
+    click.echo(view["entry"])
+
+
 def _print(chip: Chip) -> None:
     click.echo(f"{chip.type}  {chip.title}  ({chip.package}, {chip.family.name})")
     for pin in chip.pins:

@@ -214,7 +214,17 @@ class PoweredPatient:
 
 
 def _inside(key: Key, part: str) -> bool:
-    return str(key[1]).split(".")[0] == part and key[0] in ("float", "low", "high", "stuck0", "stuck1", "open", "hz")
+    return str(key[1]).split(".")[0] == part and key[0] in (
+        "float",
+        "low",
+        "high",
+        "stuck0",
+        "stuck1",
+        "open",
+        "hz",
+        "shorted",
+        "dried",
+    )
 
 
 def _simulate(behaviour: Behaviour, causes: Sequence[Key]) -> Outcome:

@@ -12,6 +12,7 @@ from coppermend.services.bind import Binding
 from coppermend.services.bringup import diagnostic_witnesses, free_run_witnesses
 from coppermend.services.compare import reading_witnesses
 from coppermend.services.memory import entries_of, memory_witness
+from coppermend.services.passivework import passive_witnesses
 from coppermend.services.roms import rom_witness
 from coppermend.services.workshop import Workshop
 
@@ -23,11 +24,12 @@ def witnesses(
     workshop: Workshop, case: str, binding: Binding, circuit: Circuit, machine: MachineModel | None = None
 ) -> tuple[Seen, ...]:
     """Every finding: the latest memory test, the latest read-out of each ROM, each odd one among like pins, the last free run, the last run
-    of each diagnostic."""
+    of each diagnostic, the last ohms across each small part."""
     odd = reading_witnesses(binding.state, circuit)
     runs = _noted(workshop, case, binding, "freerun")
     steps = _noted(workshop, case, binding, "diagnostic")
     found = free_run_witnesses(binding.state, circuit, runs) if runs else ()
+    found += passive_witnesses(binding.state, circuit)
     if steps and machine is not None:
         found += diagnostic_witnesses(binding.state, machine, steps)
     return (*_memory(workshop, case, binding, circuit), *_roms(workshop, case, binding), *odd, *found)

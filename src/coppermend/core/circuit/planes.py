@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from coppermend.core.circuit.buses import Bus, Driver, bus_of, vital_outputs
 from coppermend.core.circuit.logic import Tree, names_in, tree_of
 from coppermend.core.circuit.model import DRIVING, LISTENING, SHARED, Circuit, CircuitPart, Link, Terminal
+from coppermend.core.circuit.passives import across_rail, feeders_of
 from coppermend.core.geometry.groups import Groups
 
 Words = NDArray[np.uint64]
@@ -39,7 +40,7 @@ STATUS = ("HALT", "BUSAK", "BUSACK", "HLDA", "HLDAK", "BA", "BS", "BG", "INTA", 
 """Outputs of processors that may rest or move, as the program has it (common practice, no source)."""
 
 Key = tuple[str | int, ...]
-"""A cause as the simulation knows it: ("cut", net, edge), ("float" | "low" | "high" | "open" | "hz", ref), ("stuck0" | "stuck1", pin),
+"""A cause as the simulation knows it: ("cut", net, edge), ("float" | "low" | "high" | "open" | "hz" | "shorted" | "dried", ref), ("stuck0" | "stuck1", pin),
 ("short", "", index), ("norail" | "lowrail", net)."""
 
 
@@ -134,6 +135,8 @@ class Behaviour:
         self.trees = {net: trees[net] if net in trees else _one(circuit, net) for net in circuit.nets}
         self.shorts = tuple(shorts)
         self._rails = dict(circuit.rails)
+        self._feeders = {net: feeders_of(circuit, net) for net in circuit.rails}
+        self._across = {net: across_rail(circuit, net) for net in circuit.rails}
         self._outputs: dict[str, list[_Output]] = {}
         self._links: dict[str, list[Link]] = {}
         self._pulls: dict[str, list[tuple[Terminal, bool]]] = {}
@@ -365,6 +368,18 @@ class _Run:
         """The hypotheses that hold a cause, None when none does."""
         return self.faults.get(key)
 
+    def _any(self, *keys: Key) -> Words | None:
+        """The hypotheses that hold one of these causes, None when none does."""
+        found: Words | None = None
+        for key in keys:
+            mask = self.faults.get(key)
+            if mask is not None:
+                found = mask if found is None else found | mask
+        return found
+
+    def _weak_rail(self, net: str) -> Words | None:
+        return self._any(("lowrail", net), *(("dried", ref) for ref in self.b._across[net]))
+
     # ---- nets ----
     def _walk(self, net: str) -> tuple[list[int], list[tuple[int, int, Words]]]:
         """Group of each node (joined by edges that no hypothesis cuts), and the cut edges as (parent group, child group, cut) from the root on."""
@@ -396,10 +411,14 @@ class _Run:
     def _rail(self, net: str) -> None:
         rail = self.b._rails[net]
         tree = self.b.trees[net]
-        gone = self.mask("norail", net)
+        gone = self._any(
+            ("norail", net),
+            *(("open", ref) for ref in self.b._feeders[net]),
+            *(("shorted", ref) for ref in self.b._across[net]),
+        )
         there = self.ones if gone is None else ~gone
         given = [(tree.taps.get(one.id, 0), there[None, :]) for one in rail.sources] or [(0, there[None, :])]
-        weak = self.mask("lowrail", net)
+        weak = self._weak_rail(net)
         if weak is not None:
             self.out.low[net] = weak
         have = self._gather(net, given, 1)
@@ -634,7 +653,7 @@ class _Run:
         low = self.zero
         for one in part.terminals:
             if one.kind == "power" and one.net in self.b._rails:
-                mask = self.mask("lowrail", one.net)
+                mask = self._weak_rail(one.net)
                 if mask is not None:
                     low = low | mask
         return low

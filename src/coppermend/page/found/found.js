@@ -15,7 +15,7 @@ const TITLE = 'Starts, memory, ROMs, readings';
 const LEAD = 'Counted starts, memory tests, ROM read-outs, diagnostics, free runs and readings compared: each weighs the suspects. Keep away from mains and picture-tube parts: leave them to people qualified for it and follow your local rules.';
 const TABS = [['starts', 'Starts'], ['diagnostic', 'Diagnostic'], ['freerun', 'Free run'], ['memory', 'Memory test'], ['rom', 'ROM'], ['readings', 'Like pins']];
 /** What a tab reads first. @type {Record<string, string>} */
-const SOURCES = { starts: 'starts', diagnostic: 'bringup', freerun: 'bringup' };
+const SOURCES = { starts: 'starts', diagnostic: 'bringup', freerun: 'bringup', readings: 'parts/small' };
 /** @param {string} words @param {Node} field @param {string} [cls] */
 const field = (words, field, cls = '') => h(`label.field${cls}`, null, h('span', null, words), field);
 /** @param {string[]} heads @param {(string|number)[][]} rows */
@@ -163,7 +163,16 @@ class Found {
         this.answers.readings = await get(`${url('readings/compared')}?${words}`);
         return null;
       }),
-      a ? h('div', { id: 'answer' }, h('p', null, h('b', null, a.odd.length ? `${a.odd.length} odd: ${a.odd.map((/** @type {any} */ o) => o.pin).join(', ')}.` : `${a.readings} readings compared; none is odd.`)), table(['pin', 'net', 'why'], a.odd.map((/** @type {any} */ o) => [o.pin, o.net, o.words])), a.then ? h('p', null, `Next: ${a.then}`) : null, h('p.need', null, a.caution), this.findings(a)) : null];
+      a ? h('div', { id: 'answer' }, h('p', null, h('b', null, a.odd.length ? `${a.odd.length} odd: ${a.odd.map((/** @type {any} */ o) => o.pin).join(', ')}.` : `${a.readings} readings compared; none is odd.`)), table(['pin', 'net', 'why'], a.odd.map((/** @type {any} */ o) => [o.pin, o.net, o.words])), a.then ? h('p', null, `Next: ${a.then}`) : null, h('p.need', null, a.caution), this.findings(a)) : null, this.smallParts()];
+  }
+
+  /** Resistors, capacitors, fuses and their like with what was read across them. */
+  smallParts() {
+    const rows = this.views['parts/small'].parts;
+    const read = rows.filter((/** @type {any} */ p) => p.read.length);
+    return [h('h2', null, 'Small parts'), h('p', null, 'Ohms across a part, power off: what lies in parallel only lowers a reading, so more than a resistor\'s value is its own fault, less says nothing.'),
+      read.length ? table(['part', 'kind', 'what was read'], read.map((/** @type {any} */ p) => [p.ref, p.kind, p.read.at(-1).words])) : h('p', { id: 'no-parts' }, 'None was read across yet: note ohms between its two pins on the bench.'),
+      h('details', null, h('summary', null, `All ${rows.length} small parts with their usual faults`), table(['part', 'kind', 'tolerance', 'faults'], rows.map((/** @type {any} */ p) => [p.ref, p.kind, `${p.tolerance_percent} %`, p.faults.join(', ')])))];
   }
 
   /** @param {any} answer */

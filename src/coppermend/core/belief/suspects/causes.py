@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import shapely
@@ -11,6 +11,7 @@ from coppermend.core.belief.model import WorkArea
 from coppermend.core.belief.suspects.copper import CopperTree
 from coppermend.core.belief.suspects.table import FaultTable
 from coppermend.core.circuit.model import DRIVING, LISTENING, Circuit, CircuitPart
+from coppermend.core.circuit.passives import PRIORS, across_rail, feeders_of, kind_of
 from coppermend.core.circuit.planes import Key, ShortSpec
 from coppermend.core.copper.model import ProbePoint
 
@@ -74,7 +75,29 @@ def list_causes(
             found.append(
                 Cause(("lowrail", net), f"rail {net}", "rail", table.rail_low, f"the rail {net} is too low", net=net)
             )
+    found += _supply_causes(circuit, {one.key for one in found})
     return tuple(found)
+
+
+def _supply_causes(circuit: Circuit, known: Collection[Key]) -> list[Cause]:
+    """Faults of small parts that a rail hangs on: fuses, coils and regulators that feed it, electrolytics and tantalums across it."""
+    rows: dict[Key, Cause] = {}
+
+    def add(mode: str, ref: str, words: str) -> None:
+        prior = PRIORS.get((kind_of(circuit.by_ref[ref]), mode), 0.0)
+        if prior > 0 and (mode, ref) not in known:
+            rows.setdefault((mode, ref), Cause((mode, ref), f"part {ref}", "part", prior, words, part=ref))
+
+    for net, rail in circuit.rails.items():
+        if rail.ground:
+            continue
+        for ref in feeders_of(circuit, net):
+            gives = "gives nothing" if kind_of(circuit.by_ref[ref]) == "regulator" else "is open"
+            add("open", ref, f"{ref} {gives}: the rail {net} is missing")
+        for ref in across_rail(circuit, net):
+            add("shorted", ref, f"{ref} is shorted: it pulls the rail {net} down")
+            add("dried", ref, f"{ref} has dried out: the rail {net} sags")
+    return list(rows.values())
 
 
 def _part_causes(circuit: Circuit, part: CircuitPart, table: FaultTable) -> list[Cause]:
