@@ -13,9 +13,19 @@ import pytest
 from coppermend import bootstrap
 from coppermend.core.belief.suspects.causes import timing_parts
 from coppermend.core.belief.suspects.oddity import EARLY, RUNTS, odd_causes
-from coppermend.core.belief.suspects.posterior import Look, Odd, Renewed, Start, State, Warmth, initial, observed
+from coppermend.core.belief.suspects.posterior import (
+    Look,
+    Odd,
+    Renewed,
+    Start,
+    State,
+    Warmth,
+    initial,
+    observed,
+    verdict,
+)
 from coppermend.core.belief.suspects.reasons import suspects
-from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING
+from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING, WRONG
 from coppermend.core.belief.suspects.warmth import likelihoods
 from coppermend.core.circuit.model import Rail
 from coppermend.core.circuit.planes import Key
@@ -176,3 +186,16 @@ def test_a_reset_let_go_too_early_speaks_for_its_capacitor(board: PoweredBoard) 
     assert now[dead] < before[dead]
     told = suspects(after(board, Odd("/RESET", node, EARLY)), 1)[0]
     assert told.part == "C2" and any("too early" in one.words for one in told.pro)
+
+
+def test_a_rival_beside_another_fault_is_not_passed_over(board: PoweredBoard) -> None:
+    """D2's pattern is wrong, and CKPS, held by R35 alone, floats: R35 open explains that as well as the joint of R35.1, D2 being explained by another fault.
+    Only their priors differ, so neither is named before a look between joint and resistor told them apart."""
+    trees = board.trees["CKPS"].points
+    joint = next(node for node, points in trees.items() if any(p.id.startswith("R35.1/joint") for p in points))
+    seen = [look(board, "D2", pin, WRONG, judged=True) for pin in ("U38.6", "U1.12", "U5.13", "U52.2")]
+    seen += [look(board, "CKPS", pin, FLOATING) for pin in ("U38.22", "C7.1", "U38.18", "U38.22", "C7.1")]
+    found = verdict(after(board, *seen, Look("CKPS", joint, FLOATING)))
+    assert found.rivals == ("part R35",) and not found.stands
+    told = board.field.spots[found.spot]
+    assert told.net == "CKPS" and any(p.id == "R35.1/leg" for p in trees[told.node])

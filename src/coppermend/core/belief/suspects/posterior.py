@@ -563,6 +563,7 @@ def rivalled(state: State) -> State:
     known: set[tuple[int, ...]] = set() if state.wide is None else {_key(r) for r in state.wide.members.tolist()}
     fresh: dict[tuple[int, ...], None] = {}
     score = np.log(made.odds)
+    fine = liked_by_none(state)
     seeds = [
         (block.one(row), _key(block.members[row].tolist()))
         for block, row, p in state.best_rows(RIVAL_SEEDS)
@@ -583,7 +584,7 @@ def rivalled(state: State) -> State:
             if not owed.any():
                 continue
             rivals = np.flatnonzero((liked[owed] > np.log(0.3)).all(axis=0))
-            worth = score + np.minimum(0.0, liked - left)[~owed].sum(axis=0)
+            worth = score + np.minimum(0.0, liked - fine[:, None])[~owed].sum(axis=0)
             parts = {made.causes[c].part for c in seed if c != seed[k] and made.causes[c].part}
             for c in rivals[np.argsort(-worth[rivals], kind="stable")][:RIVALS].tolist():
                 if c not in seed and made.causes[c].part not in parts:
@@ -605,6 +606,13 @@ def liked_by_singles(state: State) -> Floats:
         if one not in kept:
             kept[one] = log_likelihood(made, made.singles(), one)
     return np.array([kept[one] for one in state.evidence]).reshape(len(state.evidence), len(made.causes))
+
+
+def liked_by_none(state: State) -> Floats:
+    """Log P(reading | nothing is wrong) for every reading, (readings,): a further fault that leaves a place as it was takes nothing from this."""
+    made = state.field
+    whole = made.remembered(padded([()]))
+    return np.array([float(log_likelihood(made, whole, one)[0]) for one in state.evidence])
 
 
 @dataclass(frozen=True, slots=True)
@@ -695,7 +703,7 @@ def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tup
         if again >= 0:
             return (MISREADING,), again
     near = np.minimum(0.0, liked - full[:, None])
-    worth = np.where(owed[:, None], near, np.minimum(0.0, liked - left[:, None])).sum(axis=0)
+    worth = np.where(owed[:, None], near, np.minimum(0.0, liked - liked_by_none(state)[:, None])).sum(axis=0)
     worth[made.unit_of == made.unit_of[mine]] = -np.inf
     worth[list(rest)] = -np.inf
     order = [int(c) for c in np.argsort(-(worth + 0.1 * np.log(made.odds)), kind="stable")[:RIVALS] if worth[c] > -4.0]
