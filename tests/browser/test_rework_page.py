@@ -128,3 +128,24 @@ def test_no_rule_is_broken(chromium: Browser, bench: Bench, tab: str, light: str
     wide = page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
     context.close()
     assert len(done["passes"]) > 10 and complaints(done["violations"]) == [] and wide
+
+
+@pytest.mark.parametrize("width", [412, 1180])
+def test_no_rule_is_broken_by_own_wires(chromium: Browser, bench: Bench, width: int) -> None:
+    """The form of one's own wires and its answer, on a telephone and on a tablet: no rule of axe broken, nothing runs off sideways, keys of 44 px and more."""
+    axe = (npm_tool("axe-core", AXE) / "axe.min.js").read_text(encoding="utf-8")
+    context = chromium.new_context(viewport={"width": width, "height": 900}, reduced_motion="reduce", bypass_csp=True)
+    page = context.new_page()
+    page.goto(bench.url("wires"))
+    page.locator("#own > summary").click(timeout=60_000)
+    page.locator("#own-net").fill("A5")
+    page.locator("#own-cut").fill("104.00,118.11/c")
+    page.locator("#own-go").click()
+    page.locator("#own-keep").wait_for(timeout=60_000)
+    page.evaluate(axe)
+    done = page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
+    wide = page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
+    low = page.evaluate("[...document.querySelectorAll('#own button, #own summary, #own input:not([type=checkbox]), #own .tickbox')]"
+                        ".filter(e => e.offsetParent && e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 80))")  # fmt: skip
+    context.close()
+    assert len(done["passes"]) > 10 and complaints(done["violations"]) == [] and wide and low == []

@@ -41,7 +41,7 @@ function made(app, draw) {
     fill(out, h('p', { 'aria-busy': 'true' }, 'Laying wires …'));
     try {
       const found = await post(app.url('wires/plan'), { ...asked(new FormData(form)), keep });
-      fill(out, found.kept ? h('p', null, h('b', null, `Kept for the record: ${found.kept}`)) : null, cutSheet(app, found), ...found.plans.map(draw),
+      fill(out, found.kept ? h('p', null, h('b', null, `Kept for the record: ${found.kept}`)) : null, h('h2', null, `Wires on net ${found.net}`), cutSheet(app, found), ...found.plans.map(draw),
         found.plans[0].wires.length || found.cuts.length ? h('button.key', { type: 'button', id: 'own-keep', disabled: !!found.kept, onclick: () => ask(form, true) }, found.kept ? 'Kept' : 'Keep this plan in the record') : null,
         found.cautions.length ? h('ul.cautions', null, found.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null);
     } catch (err) {
