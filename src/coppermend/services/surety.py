@@ -91,7 +91,8 @@ def known_of(binding: Binding, net: int, *, asked: bool = False) -> Known:
     graph, name = binding.graph, binding.graph.net_names[net]
     sure = tuple(site for span in spans_of(binding) if span.net == name for site in span.sites)
     parted, doubts = parted_on(binding, net), doubtful_breaks(binding, net)
-    first = doubts[0] if doubts else None
+    near = () if sure or parted is not None else tuple(site for span in _nearly_sure(binding, name) for site in span)
+    first = doubts[0] if doubts and not near else None
     if first is not None and first.next_points and not sure and parted is None and not asked:
         named = " ".join(f"--broken {site}" for site in first.span.sites)
         remedy = f"Take that reading first (coppermend next). To plan it all the same: {named}."
@@ -99,8 +100,14 @@ def known_of(binding: Binding, net: int, *, asked: bool = False) -> Known:
     stuck = (
         () if parted is not None else tuple(site for one in doubts if not one.next_points for site in one.span.sites)
     )
-    broken = sure or stuck
+    broken = sure or near or stuck
     return Known(broken, parted, doubts, _pins(binding, net, broken, parted))
+
+
+def _nearly_sure(binding: Binding, name: str) -> list[tuple[str, ...]]:
+    """Breaks above ``broken_above`` by two independent readings: a wire is planned for them beforehand, with the sentence that says what is missing."""
+    found = spans(binding.graph, posterior_of(binding), binding.basis, above=binding.basis.broken_above)
+    return [one.sites for one in found if one.net == name]
 
 
 def _pins(binding: Binding, net: int, broken: tuple[str, ...], parted: Parted | None) -> tuple[str, ...]:
