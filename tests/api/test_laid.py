@@ -17,8 +17,9 @@ from tests.photo_maker import Shot, photograph, project
 
 from coppermend.api import routes
 from coppermend.cli import cli
+from coppermend.core.findings import Refusal
 from coppermend.services.bind import bind
-from coppermend.services.layphoto import Compared, Laying, compare
+from coppermend.services.layphoto import Compared, Laying, compare, suggested
 from coppermend.services.workshop import Workshop
 
 SHOT = Shot(k1=-0.02, size=(2000, 1500))
@@ -145,3 +146,22 @@ def test_the_command_line_lays_a_photo_too(tmp_path: Path, shop: Workshop, case:
     status, text = run("lay", "1", str(tmp_path / "top.jpg"), *taps)
     assert status == 0 and "lands found" in text
     assert "off by" in run("lay", "1")[1]
+    (tmp_path / "turned.jpg").write_bytes(taken(shop, case, replace(SHOT, mirrored=True))[0])
+    with pytest.raises(Refusal, match=r"PHO-01|mirror|fit"):
+        run("lay", "1", str(tmp_path / "turned.jpg"), *taps)
+    photos = json.loads(run("case", "show", "1", "--json")[1])["photos"]
+    assert [one["name"] for one in photos] == ["top.jpg"], "a photo that was refused is no part of the case's record"
+
+
+def test_pins_to_tap_can_be_told_from_their_neighbours(shop: Workshop, case: str) -> None:
+    """None of several lands under one number, and of the demonstration board (chips to all its edges) only pins of parts with eight and more."""
+    board = bind(shop, case).board
+    many = {part.ref for part in board.parts if len(part.pins) >= 8}
+    assert {pin.part for pin in suggested(board)} <= many
+    lone = next(part for part in board.parts if len(part.pins) == 2 and part.pins[0].hole is not None)
+    tiny = tuple(replace(lone.pins[0], number=f"1#{k}") for k in range(1, 9))
+    ring = replace(
+        board, parts=(replace(lone, pins=tiny), *(p for p in board.parts if len(p.pins) == 2 and p is not lone))
+    )
+    found = suggested(ring)
+    assert len(found) == 6 and not any("#" in pin.number for pin in found)
