@@ -184,7 +184,7 @@ def test_the_same_case_gives_the_same_record(story: Story, tmp_path: Path) -> No
         (("record", "1"), "REC-002"),
         (("record", "1", "--pdf", "no/such/folder/x.pdf"), "REC-003"),
         (("wire", "plan", "1", "--net", "NOSUCH"), "WIR-008"),
-        (("wire", "plan", "1", "--net", "GND"), "WIR-006"),
+        (("wire", "plan", "1", "--net", "A4"), "WIR-006"),
         (("wire", "plan", "demo", "--net", "GND"), "WIR-007"),
         (("wire", "plan", "demo", "--net", "GND", "--broken", "run@nowhere"), "WIR-003"),
         (("wire", "prove", "1", "--entry", "none"), "NOT-003"),
