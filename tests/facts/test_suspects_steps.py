@@ -89,6 +89,23 @@ def test_a_power_up_is_chosen_after_a_repair_and_not_twice(board: PoweredBoard) 
     assert "start" not in {one.kind for one in steps(seen, bench)}
 
 
+def test_power_is_paid_when_it_is_switched_and_the_probe_set_up_once(board: PoweredBoard) -> None:
+    """Modelled seconds (our table of bench times): power off 45, both tips 4, a reading 1; the scope on a pin 25 first, 12 next. On again is the next look's 45, not the
+    check's, but it counts when the steps are ranked."""
+    state = after(board, look(board, "CPUCLK", "U1.6", FLOATING))
+    on, off, ready = (
+        steps(state, bench) for bench in (BenchNow(), BenchNow(powered=False), BenchNow(scope_ready=True))
+    )
+    check = next(one for one in on if one.kind == "check")
+    assert (check.seconds, check.then_s, check.risk_s) == (50.0, 45.0, 0.0)
+    cold = next(one for one in off if one.kind == "check" and one.spots == check.spots)
+    assert (cold.seconds, cold.then_s) == (5.0, 0.0) and cold.score > check.score
+    first, again, dark = (next(one for one in rows if one.kind == "look") for rows in (on, ready, off))
+    assert (first.seconds, again.seconds, dark.seconds) == (25.0, 12.0, 70.0)
+    assert first.spots == again.spots and first.score == pytest.approx(again.score)
+    assert first.gain_per_minute < again.gain_per_minute
+
+
 def test_what_the_bench_lacks_is_not_proposed(board: PoweredBoard) -> None:
     state = after(board, Warmth("U29", "cold"))
     assert {"wave", "heat"} <= {one.kind for one in steps(state, BenchNow())}

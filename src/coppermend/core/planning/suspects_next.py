@@ -3,8 +3,9 @@ seconds, risk and reason.
 
 The gain of a step is the information its answer carries about which fault sets hold, H(answer) - H(answer | set), over the likeliest sets
 (their share of the belief is stated). A wave of several points is filled point by point, each time with what the earlier points leave open.
-Steps are compared by gain with the seconds as a mild divisor: a pure ratio chases cheap looks (shared measurements in docs/explanation). A step's risk
-counts as seconds: how likely it does harm, times the time that the harm costs.
+Steps are compared by gain with a power of the seconds as divisor: a pure ratio chases cheap looks. A step's risk counts as seconds: how likely it does
+harm, times the time that the harm costs. What a step leads up to counts too (the swap after a rail, power on again after a check); setting up the probe
+does not, it is spent once and serves the looks that follow.
 
 Nothing dangerous is proposed: no step with power on while power must stay off (``BenchNow.may_power``), no look at a rail of more than ``TOUCH_V``, no
 known-good part into a socket whose rails were not measured right.
@@ -44,7 +45,7 @@ WAVE_POINTS = 8
 """Channels of a usual logic analyser."""
 FIRST_SPOTS = 96
 """How many spots are weighed as further channels of a wave."""
-TIME_POWER = 0.65
+TIME_POWER = 0.85
 """Steps are ranked by gain / seconds**TIME_POWER: 0 would be gain alone, 1 gain per second."""
 SINK_PIN_S = 3.0
 """Seconds for each pin whose millivolts are compared (an assumption)."""
@@ -120,7 +121,10 @@ class SuspectStep:
     parts: tuple[str, ...] = ()
     risk_s: float = 0.0
     then_s: float = 0.0
-    """Of a rail measured before a swap (``part``): the seconds of that swap, which is what the gain comes from."""
+    """Seconds that it leads up to and that are not its own: of a rail measured before a swap (``part``) that swap, which is what the gain comes from; of a
+    check that power is put off for, putting it on again."""
+    once_s: float = 0.0
+    """Of ``seconds`` those spent once, for setting up the probe; not counted when steps are ranked."""
 
     @property
     def whole_s(self) -> float:
@@ -142,7 +146,8 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
     steps: list[SuspectStep] = []
     power = 0.0 if bench.powered else costs.power_s
     if bench.powered or bench.may_power:
-        look = (costs.scope_next_s if bench.scope_ready else costs.scope_first_s) + power
+        set_up = 0.0 if bench.scope_ready else costs.scope_first_s - costs.scope_next_s
+        look = costs.scope_next_s + set_up + power
         gains = view.look_gains(False)
         for k in np.argsort(-gains, kind="stable")[:LOOKS].tolist():
             spot = state.field.spots[k]
@@ -156,6 +161,7 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
                     seconds,
                     float(gains[k]),
                     judged=spot.clocked,
+                    once_s=0.0 if spot.rail else set_up,
                 )
             )
         if bench.analyser:
@@ -170,8 +176,8 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
             steps += view.repeats(bench.tallies, costs.power_s)
         if not bench.seen_start:
             steps += view.start(costs.power_s * (2.0 if bench.powered else 1.0), bench.mended)
-    off = costs.power_s * (2.0 if bench.powered else 0.0) + costs.read_s + 2 * costs.move_s
-    steps += view.checks(off)
+    again = costs.power_s if bench.powered else 0.0
+    steps += view.checks(again + costs.read_s + 2 * costs.move_s, again)
     steps += view.inspections(bench.sides, 2.0 * costs.power_s if bench.powered else 0.0)
     if (
         settled.spot >= 0
@@ -207,10 +213,11 @@ def best_of_kinds(steps: Sequence[SuspectStep]) -> tuple[SuspectStep, ...]:
 
 
 def _scored(step: SuspectStep) -> SuspectStep:
-    swapped = step.kind == "swap" or step.then_s > 0
-    harm = HARM.get(step.kind, 0.0) + (HARM["start"] if swapped else 0.0) + (HARM["swap"] if step.then_s > 0 else 0.0)
+    first = step.kind == "rail" and step.then_s > 0
+    swapped = step.kind == "swap" or first
+    harm = HARM.get(step.kind, 0.0) + (HARM["start"] if swapped else 0.0) + (HARM["swap"] if first else 0.0)
     made = replace(step, risk_s=HARM_S * harm)
-    return replace(made, score=made.gain_bits / made.whole_s**TIME_POWER)
+    return replace(made, score=made.gain_bits / (made.whole_s - made.once_s) ** TIME_POWER)
 
 
 def _paid(step: SuspectStep, pay_s: float) -> SuspectStep:
@@ -441,12 +448,12 @@ class _View:
         )
         return [SuspectStep(one.kind, (), one.seconds, one.gain_bits, one.part) for one in gains]
 
-    def checks(self, seconds: float) -> list[SuspectStep]:
-        """Continuity and isolation that the likeliest copper calls for, power off."""
+    def checks(self, seconds: float, again_s: float) -> list[SuspectStep]:
+        """Continuity and isolation that the likeliest copper calls for, power off; ``again_s`` to have power on again."""
         made = self.state.field
         error = made.table.copper.false_open
         rows = likely_checks(made, self.members, self.weights, self.state.causes())
-        return [SuspectStep(one.kind, one.spots, seconds, _binary_gain(one.p, error)) for one in rows]
+        return [SuspectStep(one.kind, one.spots, seconds, _binary_gain(one.p, error), then_s=again_s) for one in rows]
 
 
 def information(mass: Floats, like: Floats) -> Floats:
