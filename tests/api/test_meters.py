@@ -18,7 +18,8 @@ from coppermend.api.meters import meter_events
 from coppermend.cli import cli
 from coppermend.core.findings import Refusal
 from coppermend.services.cases import case_state
-from coppermend.services.instruments import Touched, keep_zero, note_touch, zero_from
+from coppermend.services.instruments import SIMULATED, Touched, keep_zero, note_touch, zero_from
+from coppermend.services.patients import put_patient
 from coppermend.services.ports import Sample
 from coppermend.services.workshop import Workshop
 
@@ -131,6 +132,24 @@ def test_the_simulated_meter_can_be_tried_by_anybody(client: Client) -> None:
     assert "sim:meter" in [one["address"] for one in around["found"]] and around["watch"]["state"] == "off"
     trial = client.post("/api/meters/test", json={"address": "sim:meter"}).json()
     assert trial["name"] == "Coppermend simulated meter" and len(trial["readings"]) == 5
+
+
+def test_the_simulated_meters_readings_stay_out_of_a_real_case(client: Client, shop: Workshop, case: str) -> None:
+    """INS-017 by the service and by HTTP, nothing written; the same touch is noted by a practice case (no patient's truth is asked here)."""
+    points = with_area(client, case)
+    before = [one.id for one in shop.store.entries(case)]
+    touch = Touched("0192f0c4-0000-7000-8000-00000000a017", "+2.1E-01", 0.21, None, 2, SIMULATED)
+    with pytest.raises(Refusal) as refused:
+        note_touch(shop, case, points, touch)
+    assert refused.value.finding.code == "INS-017" and "Take your own meter" in (refused.value.finding.remedy or "")
+    assert [one.id for one in shop.store.entries(case)] == before
+    assert client.post("/api/meters/watch", json={"address": "sim:meter"}).status_code == 200
+    answer = client.post(f"/api/cases/{case}/meter/readings", json={"touch": touched(client), "points": points})
+    client.request("DELETE", "/api/meters/watch")
+    assert (answer.status_code, answer.json()["code"]) == (409, "INS-017")
+    assert [one.id for one in shop.store.entries(case)] == before and case_state(shop, case).readings == ()
+    put_patient(shop, case, seed=5, breaks=1, noise="off")
+    assert note_touch(shop, case, points, touch).entry.kind == "ohms"
 
 
 def test_pages_hear_of_the_meter_live(shop: Workshop) -> None:
