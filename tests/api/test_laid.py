@@ -11,15 +11,16 @@ from typing import Any
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from PIL import Image
+from PIL import Image, ImageFilter
 from tests.api.conftest import Client
 from tests.photo_maker import Shot, photograph, project
 
 from coppermend.api import routes
 from coppermend.cli import cli
 from coppermend.core.findings import Refusal
+from coppermend.core.log.canonical import sha256_hex
 from coppermend.services.bind import bind
-from coppermend.services.layphoto import Compared, Laying, compare, suggested
+from coppermend.services.layphoto import Compared, Laying, compare, look_at_choice, suggested
 from coppermend.services.workshop import Workshop
 
 SHOT = Shot(k1=-0.02, size=(2000, 1500))
@@ -111,6 +112,45 @@ def test_a_bad_photo_is_refused_in_words(
         f"/api/cases/{case}/laid", json={"sha256": sha256, "side": "c", "taps": tapped(spots, shot, box)}
     )
     assert refused.status_code >= 400 and refused.json()["code"] == code and refused.json()["remedy"]
+
+
+@pytest.mark.parametrize(("blur_px", "refused"), [(4.0, False), (14.0, True), (60.0, True)])
+def test_a_photo_blurred_beyond_use_is_refused_before_anything_is_kept(
+    client: Client, shop: Workshop, case: str, blur_px: float, refused: bool
+) -> None:
+    """The spread is put in by the photo's maker (a Gaussian of that many px); SHOT shows the board at some 7 px a mm, so 14 px are 2 mm: no land of 1.5 mm is left."""
+    data, _ = taken(shop, case, replace(SHOT, blur_px=blur_px))
+    before = len(shop.store.entries(case))
+    answer = client.post(
+        f"/api/cases/{case}/photos", files={"file": ("top.jpg", data, "image/jpeg")}, data={"to_lay": "true"}
+    )
+    if refused:
+        assert answer.status_code == 422 and answer.json()["code"] == "PHO-011"
+        assert "blurred" in answer.json()["words"] and "focus" in answer.json()["remedy"]
+        assert len(shop.store.entries(case)) == before
+        with pytest.raises(Refusal, match="not in the store"):
+            shop.store.attachment(sha256_hex(data))
+    else:
+        assert answer.status_code == 201, "this one is told apart only once pins are tapped"
+    # a photo that is only kept may be as it is
+    plain = client.post(f"/api/cases/{case}/photos", files={"file": ("top.jpg", data, "image/jpeg")})
+    assert plain.status_code == 201
+
+
+def test_a_sharp_photo_of_a_part_of_the_board_is_not_refused_when_chosen(
+    shop: Workshop, client: Client, case: str
+) -> None:
+    """Cut out of a photo: a third of it each way, where the sharpness is the same and the scale is not known."""
+    data, box = taken(shop, case, SHOT)
+    with Image.open(io.BytesIO(data)) as whole:
+        part = whole.crop((600, 450, 1300, 950))
+    out = io.BytesIO()
+    part.save(out, "JPEG", quality=92)
+    look_at_choice(out.getvalue(), (box[2] - box[0], box[3] - box[1]))
+    with pytest.raises(Refusal, match="blurred"):
+        blurred = io.BytesIO()
+        part.filter(ImageFilter.GaussianBlur(14.0)).save(blurred, "JPEG", quality=92)
+        look_at_choice(blurred.getvalue(), (box[2] - box[0], box[3] - box[1]))
 
 
 def test_unknown_pins_photos_and_too_few_taps_are_refused(client: Client, shop: Workshop, case: str) -> None:

@@ -26,7 +26,17 @@ from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import case_state, find_case, list_cases, new_case, standing_words
 from coppermend.services.cautions import cautions
 from coppermend.services.find import find_on_board
-from coppermend.services.layphoto import Tap, begin_laying, compare, end_laying, flatten, laid_view, underlay
+from coppermend.services.layphoto import (
+    Tap,
+    begin_laying,
+    board_size_mm,
+    compare,
+    end_laying,
+    flatten,
+    laid_view,
+    look_at_choice,
+    underlay,
+)
 from coppermend.services.photos import attach_photo, photo_bytes
 from coppermend.services.placing import PinMark, mark_photo, picture, placing
 from coppermend.services.rails import show_case_with_rails
@@ -349,9 +359,12 @@ def new_photo(
     file: UploadFile,
     words: Annotated[str, Form(max_length=4000)] = "",
     side: Annotated[str, Form(max_length=20)] = "",
+    to_lay: Annotated[bool, Form()] = False,
 ) -> Json:
-    """Keep a photo, bytes unchanged, after looking whether it is a picture at all."""
+    """Keep a photo, bytes unchanged, after looking whether it is a picture at all; one that is to be laid on the board is refused when it is blurred beyond use."""
     data = _read(file)
+    if to_lay:
+        look_at_choice(data, on_case(desk, case, board_size_mm))
     answer: Json = on_case(
         desk, case, lambda w, c: attach_photo(w, c, data, name=file.filename or "", words=words, side=side)
     ).as_dict()

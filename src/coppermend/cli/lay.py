@@ -10,7 +10,7 @@ from coppermend.cli import print_json
 from coppermend.cli.files import file_bytes
 from coppermend.cli.shop import CASE, JSON, shop_and_case
 from coppermend.core.findings import Refusal, refuse
-from coppermend.services.layphoto import Tap, laid_view, lay_photo
+from coppermend.services.layphoto import Tap, board_size_mm, laid_view, lay_photo, look_at_choice
 from coppermend.services.notes import undo
 from coppermend.services.photos import attach_photo
 
@@ -55,6 +55,7 @@ def lay_command(
         return
     marks = [_tap(one) for one in taps]
     data = file_bytes(file)
+    look_at_choice(data, board_size_mm(made, found))
     kept = attach_photo(made, found, data, name=file.name, side=side)
     try:
         answer = lay_photo(made, found, str(kept.entry.payload["sha256"]), side, marks)

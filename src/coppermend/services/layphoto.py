@@ -15,7 +15,7 @@ from PIL import Image, ImageOps
 from coppermend.core.board.model import Board, Pin
 from coppermend.core.findings import Place, refuse
 from coppermend.core.geometry.lens import Lens
-from coppermend.core.geometry.register import Registered, register
+from coppermend.core.geometry.register import Registered, finest_px_per_mm, look_before_taps, register
 from coppermend.core.log.canonical import Json
 from coppermend.core.log.state import LaidPhoto
 from coppermend.services.bind import Binding, bind
@@ -138,6 +138,31 @@ def _nameable(board: Board, size_mm: tuple[float, float]) -> list[Pin]:
         if all(np.ptp(xy, axis=0) >= WIDE_ENOUGH * np.array(size_mm)):
             return many
     return [pin for part, pin in single if pin.hole is not None or len(part.pins) >= 8]
+
+
+GLANCED_PX_PER_MM = (4.0, 2.0)
+"""A photo is made as small as these before it is looked at: what is too blurred to be laid is so at that scale too."""
+
+
+def board_size_mm(workshop: Workshop, case: str) -> tuple[float, float]:
+    """Width and height in mm of the case's board."""
+    x0, y0, x1, y1 = bounds_mm(bind(workshop, case).board)
+    return (x1 - x0, y1 - y0)
+
+
+def look_at_choice(data: bytes, size_mm: tuple[float, float]) -> None:
+    """Look at a photo that is to be laid before anything is kept or tapped; ``size_mm`` width and height of its board. Asks nothing of a case.
+
+    Refusals: PHO-001, PHO-002 no picture, PHO-011 blurred beyond use wherever the board lies in it.
+    """
+    shown = _shown(data).convert("L")
+    finest = finest_px_per_mm(shown.size, size_mm)
+    look_before_taps([_grey(shown, min(1.0, per_mm / finest)) for per_mm in GLANCED_PX_PER_MM], size_mm)
+
+
+def _grey(shown: Image.Image, share: float) -> NDArray[np.float32]:
+    size = (max(1, round(shown.size[0] * share)), max(1, round(shown.size[1] * share)))
+    return np.asarray(shown.resize(size, Image.Resampling.BOX), dtype=np.float32) / np.float32(255.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from scipy import ndimage
 from coppermend.core.findings import Refusal, refuse
 from coppermend.core.geometry.lens import Lens, first_lens, fit_lens
 from coppermend.core.geometry.rounds import Seen, find_circles
-from coppermend.core.geometry.sharpness import blur_px
+from coppermend.core.geometry.sharpness import blur_px, least_blur_px
 
 Floats = NDArray[np.float64]
 Grey = NDArray[np.float32]
@@ -31,6 +31,8 @@ STAGES_MM = (30.0, 60.0, 110.0, 1e9)
 MOST_CIRCLES = 420
 LEAST_PX_PER_MM = 3.5
 MOST_BLUR_MM = 0.32
+NEARER = 2.25
+"""A photo can show the board at most so many times larger than one that shows all of it: it shows a fifth of the board then, too little to lay."""
 """Spread of an edge; a land of 1.5 mm is then just a spot."""
 LEAST_MATCHED = 20
 TOP_MM = 10.0
@@ -99,16 +101,42 @@ def register(
         )
     blur_mm = blur_of(grey, first, drawing)
     if blur_mm > MOST_BLUR_MM:
-        raise refuse(
-            "PHO-011",
-            f"The photo is blurred: an edge is smeared over some {2.6 * blur_mm:.1f} mm, at most {2.6 * MOST_BLUR_MM:.1f} mm is usable.",
-            "Hold the camera still (or lean it on something), more light, tap on the board to focus, and take it again.",
-        )
+        raise _blurred(blur_mm)
     _look_the_right_way(grey, side, first, middle, drawing)
     try:
         return _settled(grey, side, taps_px, taps_mm, first, drawing, blur_mm, per_mm)
     except Refusal as err:
         raise _why_not(grey, side, taps_px, taps_mm, drawing, err) from None
+
+
+def _blurred(blur_mm: float) -> Refusal:
+    return refuse(
+        "PHO-011",
+        f"The photo is blurred: an edge is smeared over some {2.6 * blur_mm:.1f} mm, at most {2.6 * MOST_BLUR_MM:.1f} mm is usable.",
+        "Hold the camera still (or lean it on something), more light, tap on the board to focus, and take it again.",
+    )
+
+
+def finest_px_per_mm(size_px: tuple[int, int], size_mm: tuple[float, float]) -> float:
+    """Pixels a mm of a photo (width, height in px) that shows all of a board (width, height in mm), at most: it fills the picture, whichever way it lies.
+
+    >>> finest_px_per_mm((2000, 1500), (150.0, 200.0))
+    10.0
+    """
+    (long_px, short_px), (long_mm, short_mm) = sorted(size_px, reverse=True), sorted(size_mm, reverse=True)
+    return min(long_px / max(long_mm, 1e-6), short_px / max(short_mm, 1e-6))
+
+
+def look_before_taps(greys: Sequence[Grey], size_mm: tuple[float, float]) -> None:
+    """Refuse (PHO-011) a photo that cannot be laid wherever its board lies in it: blurred in every direction even if it shows a fifth of the board.
+
+    ``greys`` the photo (h, w), 0 to 1, at some scales (4 and 2 px a mm of ``size_mm``, the board's width and height): where nothing is sharp, the grain
+    of a fine one is taken for edges, and a coarse one has none. One that passes can still be too blurred: that is known once pins are tapped
+    (``register``).
+    """
+    blur_mm = max(least_blur_px(one) / finest_px_per_mm((one.shape[1], one.shape[0]), size_mm) for one in greys)
+    if blur_mm > NEARER * MOST_BLUR_MM:
+        raise _blurred(blur_mm)
 
 
 def blur_of(grey: Grey, lens: Lens, drawing: Drawing) -> float:

@@ -19,12 +19,31 @@ CLEARLY = 0.4
 
 
 def blur_px(grey: NDArray[np.float32]) -> float:
-    """Spread (standard deviation, px) of the blur of a grey picture (h, w), of the worst of four edge directions; 0 for a picture without edges.
+    """Spread (standard deviation, px) of the blur of a grey picture (h, w), of the worst of four edge directions; 0 for a picture without
+    edges.
 
     >>> step = np.zeros((200, 200), np.float32); step[:, 100:] = 1.0; step[40:120, 30:70] = 0.6
     >>> blur_px(step) < 0.6, 2.7 < blur_px(ndimage.gaussian_filter(step, 3.0)) < 3.3
     (True, True)
     """
+    return max(_spreads(grey), default=0.0)
+
+
+def least_blur_px(grey: NDArray[np.float32]) -> float:
+    """Spread (standard deviation, px) of the blur of a grey picture (h, w), of the best of four edge directions; 0 for a picture without
+    edges. What is blurred by this measure is sharp nowhere and in no direction.
+
+    >>> step = np.zeros((200, 200), np.float32); step[:, 100:] = 1.0; step[40:120, 30:70] = 0.6
+    >>> least_blur_px(ndimage.gaussian_filter(step, (0.0, 6.0))) < 0.6  # moved along x: edges along x stay sharp
+    True
+    >>> 2.7 < least_blur_px(ndimage.gaussian_filter(step, 3.0)) < 3.3
+    True
+    """
+    return min(_spreads(grey), default=0.0)
+
+
+def _spreads(grey: NDArray[np.float32]) -> list[float]:
+    """The spread in each of four directions that has clear edges."""
     slopes = []
     for spread in (FINE_PX, COARSE_PX):
         gy, gx = (ndimage.gaussian_filter(grey, spread, order=order) for order in ((1, 0), (0, 1)))
@@ -32,18 +51,17 @@ def blur_px(grey: NDArray[np.float32]) -> float:
     (fx, fy), (cx, cy) = slopes
     coarse = np.hypot(cx, cy)
     if float(coarse.max(initial=0.0)) < 1e-4:
-        return 0.0
+        return []
     way = np.floor((np.arctan2(cy, cx) % np.pi) / (np.pi / 4) + 0.5).astype(int) % 4
     masks = [m for m in (way == k for k in range(4)) if m.sum() >= 200]
     steep = [float(np.quantile(coarse[m], 1.0 - STRONGEST)) for m in masks]
-    worst = 0.0
+    found = []
     for mine, limit in zip(masks, steep, strict=True):
         if limit < CLEARLY * max(steep):  # no edges of that direction, only grain
             continue
         strong = mine & (coarse >= limit)
-        ratio = float(np.median(np.hypot(fx[strong], fy[strong]) / coarse[strong]))
-        worst = max(worst, _spread(ratio))
-    return worst
+        found.append(_spread(float(np.median(np.hypot(fx[strong], fy[strong]) / coarse[strong]))))
+    return found
 
 
 def _spread(ratio: float) -> float:

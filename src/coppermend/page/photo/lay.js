@@ -101,14 +101,24 @@ export class LaySheet {
     this.say('Keeping the photo …');
     await this.letGo();
     try {
-      const out = await send(this.app.url('photos'), file, { side: this.side, words: `${SIDE[this.side]}, to lay on the board` });
+      const out = await send(this.app.url('photos'), file, { side: this.side, words: `${SIDE[this.side]}, to lay on the board`, to_lay: 'true' });
       this.said = await get(this.app.url('laid'));
       await this.choose(out.entry.payload.sha256);
       this.kept = out.entry.id;
     } catch (err) {
+      if (err instanceof Refused) this.forget();
       this.refused(err);
     }
     this.draw();
+  }
+
+  /** The chosen file was refused: nothing is left to tap, and the same name can be chosen again. */
+  forget() {
+    this.sheet = null;
+    this.sha256 = this.pin = '';
+    this.taps = [];
+    this.field.value = '';
+    this.paint();
   }
 
   resize(fit = false) {
