@@ -1,7 +1,8 @@
 import * as V from '../../src/coppermend/page/map/view.js';
 import { placeOf, covers } from '../../src/coppermend/page/map/sheet.js';
 import { insetView } from '../../src/coppermend/page/map/inset.js';
-import { beside, lyingPlace, lyingWhere } from '../../src/coppermend/page/map/rows.js';
+import { beside, lyingPlace, lyingWhere, uprightWhere } from '../../src/coppermend/page/map/rows.js';
+import { near as nearPins } from '../../src/coppermend/page/waves/pin.js';
 import { barLength } from '../../src/coppermend/page/map/compass.js';
 import { near, same, yes } from './check.mjs';
 
@@ -49,6 +50,26 @@ export const tests = {
           }
     same(seen, 4 * 12 * 2 * 4);
     same(lyingWhere({ where: 'towards the top', side: 'c', row: null }, views()[0]), 'towards the top');
+  },
+  // Against the pins that the card draws (near: x right, y down, seen from the touched side): pin 1 beside pin 7, the pin beside the one that faces it.
+  'under power a pin is named as the card shows its row, for a chip lying any way and both sides'() {
+    const far = (/** @type {number} */ x, /** @type {number} */ y, /** @type {string[]} */ [l, r, u, w]) => (Math.abs(x) > Math.abs(y) ? (x < 0 ? l : r) : y < 0 ? u : w);
+    const heard = new Set();
+    for (let quarters = 0; quarters < 4; quarters++)
+      for (const side of ['c', 's'])
+        for (const no of [1, 3, 12]) {
+          const pins = dip(quarters), at = (/** @type {number} */ n) => pins[n - 1];
+          const unit = (/** @type {any} */ p, /** @type {any} */ q) => { const l = Math.hypot(p.x - q.x, p.y - q.y); return [(p.x - q.x) / l, (p.y - q.y) / l]; };
+          const tip = { where: '', side, x_mm: at(no).x, y_mm: at(no).y, row: { up: unit(at(1), at(7)), out: unit(at(no), at(15 - no)), rank: '3rd from it' } };
+          const drawn = (/** @type {number} */ n) => nearPins(/** @type {any} */ ({ ...tip, x_mm: 120, y_mm: 82, pins: [[`${n}`, at(n).x * 0.2 + 120 * 0.8, at(n).y * 0.2 + 82 * 0.8, '']] }))[0];
+          const step = (/** @type {number} */ p, /** @type {number} */ q) => [drawn(p).x - drawn(q).x, drawn(p).y - drawn(q).y];
+          const [ux, uy] = step(1, 7), [ox, oy] = step(no, 15 - no);
+          const said = `notch ${far(ux, uy, ['left', 'right', 'up', 'down'])}: ${far(ox, oy, ['left', 'right', 'upper', 'lower'])} row, 3rd from it`;
+          same(uprightWhere(tip), said);
+          heard.add(said);
+        }
+    same(heard.size, 8, 'four ways of the notch, two rows each');
+    same(uprightWhere({ where: 'towards the top', side: 's', row: null }), 'towards the top');
   },
   // Against the matrix the close look is drawn with: a place 3 mm to one side of a pin on the canvas is said to be on that side of it, in every lie.
   'a loose place and the end of a part are said as they lie in the close look'() {

@@ -95,7 +95,7 @@ def _at(binding: Binding, point: ProbePoint, rows: Mapping[str, Any]) -> dict[st
         "x_mm": round(point.x_mm, 3),
         "y_mm": round(point.y_mm, 3),
         "side": point.side,
-        **{k: v for k, v in point_words(binding.board, point).items() if k in ("name", "where", "side_words")},
+        **{k: v for k, v in point_words(binding.board, point).items() if k in ("name", "where", "row", "side_words")},
         "net": binding.graph.net_names[point.net],
         "expected": row.words if row is not None else "",
     }

@@ -1,6 +1,7 @@
 // @ts-check
 /** The row of a chip's pin in words, as the board lies under the eye: the words of a close look say what it shows. Pure. */
 import { insetView } from './inset.js';
+import { newView } from './view.js';
 
 /** @typedef {import('./view.js').View} View */
 /** @typedef {{name?: string, kind?: string, touch?: string, where: string, side: string, row?: {up: number[], out: number[], rank: string}|null, way?: number[]|null, by?: {pin: string, far: string}|null}} Tip */
@@ -25,6 +26,12 @@ export function lyingWhere(tip, map) {
   const notch = pointing(view, tip.row.up), row = pointing(view, tip.row.out);
   return `notch ${notch}: ${ROWS[row]} row, ${tip.row.rank}`;
 }
+
+/**
+ * Where a pin is at its part on pages that draw the board as it lies at first, turned over like a page for its solder side: in the words of the round's slip.
+ * @param {Tip} tip @example uprightWhere({...tip, side: 's'}) // 'notch right: upper row, 3rd from it'
+ */
+export const uprightWhere = (tip) => lyingWhere(tip, newView());
 
 /** Which of eight ways a step on the board goes on the screen, as a preposition; a way within 24 degrees of a quarter counts as straight, as the server counts it. @param {View} view @param {number[]} way unit vector, board coordinates */
 export function beside(view, [x, y]) {

@@ -3,7 +3,7 @@
 import { s } from '../shared/dom.js';
 
 /** @typedef {{entry: string, at: string, words: string, noted: string}} Seen */
-/** @typedef {{point: string, x_mm: number, y_mm: number, side: string, name: string, where: string, side_words: string, net: string, expected: string}} Spot */
+/** @typedef {{point: string, x_mm: number, y_mm: number, side: string, name: string, where: string, row?: {up: number[], out: number[], rank: string}|null, side_words: string, net: string, expected: string}} Spot */
 /** @typedef {Spot & {seen: Seen[], agrees: boolean}} Mark */
 /** @typedef {{unit: string, p: number, words: string, outline: number[][], paths: number[][][]}} Lie */
 /** @typedef {{size_mm: number[], outline: number[][][], parts: {ref: string, side: string, outline: number[][]}[], marks: Mark[], tracks: {net: string, agrees: boolean, paths: number[][][]}[],

@@ -6,6 +6,7 @@ import { freshId } from '../shared/id.js';
 import { takeLight } from '../shared/light.js';
 import { askForCase } from '../shared/nocase.js';
 import { plainly, seconds } from '../shared/words.js';
+import { uprightWhere } from '../map/rows.js';
 import { drawPin } from '../waves/pin.js';
 import { answerKeys, answerOf, heatForm, symptomForm, valueForm, waveForm } from './answers.js';
 import { courseTable, legend, openLists, perMinute, placesTable, suspectList } from './lists.js';
@@ -260,7 +261,7 @@ export class Suspects {
     const name = place?.name ?? plainly(points[0]);
     fill(this.card,
       h('h2', null, this.checking ? 'Check by beep or ohms, power off' : `At ${name}${mark ? (mark.agrees ? ': as expected' : ': not as expected') : ''}`),
-      this.checking ? h('ul', null, this.found.next.map((/** @type {any} */ n) => h('li', null, h('b', null, n.name), ` ${[n.where, n.side_words, n.net].filter(Boolean).join('; ')}`))) : this.pin && this.pin.point === points[0] ? drawPin(this.pin) : h('p', null, place ? `Expected: ${place.expected || 'nothing is known'}.` : 'Reading …'),
+      this.checking ? h('ul', null, this.found.next.map((/** @type {any} */ n) => h('li', null, h('b', null, n.name), ` ${[uprightWhere(n), n.side_words, n.net].filter(Boolean).join('; ')}`))) : this.pin && this.pin.point === points[0] ? drawPin(this.pin) : h('p', null, place ? `Expected: ${place.expected || 'nothing is known'}.` : 'Reading …'),
       mark ? h('ul', { id: 'seen' }, mark.seen.map((/** @type {any} */ x) => h('li', null, `Seen: ${x.words}`, x.noted && x.noted !== x.words ? ` (${x.noted})` : ''))) : null,
       this.checking || (!this.chosen && this.found.suspects.next) ? null : h('p.need', { id: 'probing' }, PROBING),
       this.checking || this.found.power_on ? null : h('p', { id: 'power-off' }, 'By the log power is off. ', h('a', { href: power() }, this.found.gate_open ? 'Note that it is on' : 'Pass what comes before power'), '.'),

@@ -1,8 +1,9 @@
 // @ts-check
 /** The pin that a probe goes to under power: its part's pins near it as they lie, what it should show, what a slip would touch. */
 import { h, s } from '../shared/dom.js';
+import { uprightWhere } from '../map/rows.js';
 
-/** @typedef {{name: string, where: string, touch: string, side: string, side_words: string, part: string, pin: string, x_mm: number, y_mm: number, net_name: string, expected: string,
+/** @typedef {{name: string, where: string, row?: {up: number[], out: number[], rank: string}|null, touch: string, side: string, side_words: string, part: string, pin: string, x_mm: number, y_mm: number, net_name: string, expected: string,
  *   thresholds: {family: string, low_v: number, high_v: number}|null, slip: string[], pins: [string, number, number, string][]}} PinView */
 
 export const SPAN_MM = 17;
@@ -27,7 +28,7 @@ export function drawPin(pin) {
       s('text', flat ? { x: p.x, y: p.y + 2.4, 'text-anchor': 'middle' } : { x: p.x + 1.6, y: p.y + 0.45 }, p.number))),
     s('circle', { class: 'tip', cx: 0, cy: 0, r: 1.25 })) : null;
   return h('div.pin-power', { id: 'pin-power' }, picture, h('div', null,
-    h('p', null, h('b', null, pin.name), ` ${[pin.where, pin.touch, pin.side_words].filter(Boolean).join('; ')}`),
+    h('p', null, h('b', null, pin.name), ` ${[uprightWhere(pin), pin.touch, pin.side_words].filter(Boolean).join('; ')}`),
     h('p', null, `Net ${pin.net_name}. Expected: ${pin.expected}.`, pin.thresholds ? ` ${pin.thresholds.family} reads it: low up to ${pin.thresholds.low_v} V, high from ${pin.thresholds.high_v} V.` : ''),
     pin.slip.map((line) => h('p.need', null, line))));
 }
