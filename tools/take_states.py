@@ -338,8 +338,10 @@ def _photo_taps(page: Page, world: World) -> None:
 @state("photo-refused")
 def _photo_refused(page: Page, world: World) -> None:
     lay_sheet(page, world)
-    blurred = "The photo is blurred: an edge is 0.42 mm wide, at most 0.25 mm can be used."
-    remedy = "Take it again: hold still, more light, the lens on the board."
+    blurred = "The photo is blurred: an edge is smeared over some 1.2 mm, at most 0.8 mm is usable."
+    remedy = (
+        "Hold the camera still (or lean it on something), more light, tap on the board to focus, and take it again."
+    )
     said = {**GONE, "code": "PHO-011", "words": blurred, "remedy": remedy}
     page.route(
         "**/laid",

@@ -111,6 +111,22 @@ def test_a_blurred_photo_is_refused_with_the_reason_and_the_sheet_stays(
     bench.errors[:] = [one for one in bench.errors if "422" not in one]  # the refusal itself
 
 
+def test_a_hopelessly_blurred_photo_is_refused_when_it_is_chosen(page: Page, bench: Bench, tmp_path: Path) -> None:
+    """14 px are 2 mm here: no pin could be tapped. Nothing is kept, and a sharp one of the same name is taken at once."""
+    page.locator("#tool-layPhoto").click()
+    page.locator("#lay-file").set_input_files(photo(bench, tmp_path, replace(SHOT, blur_px=14.0)))
+    said = page.locator("#lay-panel .need")
+    said.wait_for(timeout=60_000)
+    assert "blurred" in said.inner_text() and "PHO-011" in said.inner_text()
+    assert page.locator(".lay-pins").count() == 0 and page.locator("#lay-it").count() == 0
+    assert case_state(bench.shop, bench.case).photos == ()
+    assert page.locator("#lay-file").input_value() == ""
+    page.locator("#lay-file").set_input_files(photo(bench, tmp_path, SHOT))
+    page.locator(".lay-pins").wait_for()
+    assert len(case_state(bench.shop, bench.case).photos) == 1
+    bench.errors[:] = [one for one in bench.errors if "422" not in one]  # the refusal itself
+
+
 @pytest.mark.parametrize("megapixels", [10])
 def test_a_large_photo_stays_smooth(chromium: Browser, bench: Bench, megapixels: int) -> None:
     """The drawing of one frame with a photo of that size under the board: the page's own work, median of 60, within a third of a frame at 30 a second.
