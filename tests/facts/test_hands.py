@@ -8,6 +8,7 @@ a span is by the priors of the kinds of sites: joint 0.04, contact 0.03, leg 0.0
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -39,8 +40,8 @@ PIN = "span /CIORQ 1"
 
 
 @pytest.fixture(scope="module")
-def board() -> PoweredBoard:
-    return bootstrap.powered_setting("demo", most=20_000)
+def board(demo_package: Path) -> PoweredBoard:
+    return bootstrap.powered_setting(str(demo_package), most=20_000)
 
 
 def alone(board: PoweredBoard, unit: str, key: str = "") -> int:

@@ -81,8 +81,8 @@ SABOTAGES = (
     Sabotage(
         "wires: the farthest pair of ends instead of the nearest",
         "core/rework/wires.py",
-        'np.argsort(flat, kind="stable")[:PAIRS_KEPT]',
-        'np.argsort(-flat, kind="stable")[:PAIRS_KEPT]',
+        'for i in np.argsort(flat, kind="stable").tolist():',
+        'for i in np.argsort(-flat, kind="stable").tolist():',
         (WIRES + "::test_equal_to_brute_force_on_500_random_nets",),
     ),
     Sabotage(
