@@ -37,6 +37,16 @@ def test_doses_for_a_part_with_the_diagram(client: Client, shop: Workshop) -> No
     assert weighed["pins"] == 14 and weighed["joint"] is None
 
 
+def test_no_doses_for_a_cell(client: Client, shop: Workshop) -> None:
+    """BT1 is a cell: no doses, from the board's holes or by weight, its cautions instead (common practice, no source)."""
+    path = f"/api/cases/{opened(shop)}/alloys"
+    asked = {"base": "Sn63Pb37", "add": "Bi52Pb32Sn16", "keep_c": 130, "part": "BT1"}
+    for body in (asked, {**asked, "old_mg": 12.0}):
+        answer = client.post(path, json=body)
+        assert answer.status_code == 422 and answer.json()["code"] == "ALY-011"
+        assert "itself a cell" in answer.json()["words"] and "dose_mg_per_pin" not in answer.json()
+
+
 def test_warming_the_board_of_a_case(client: Client, shop: Workshop) -> None:
     case = opened(shop)
     asked = {"heater": "air", "heater_c": 150, "target_c": 90, "nozzle": {"x_mm": 100, "y_mm": 80, "diameter_mm": 15}}

@@ -77,6 +77,17 @@ def test_plan_for_a_part_of_the_board(tmp_path: Path) -> None:
     assert ET.parse(picture).getroot().tag.endswith("svg")
 
 
+@pytest.mark.parametrize("more", [(), ("--old-mg", "12")])
+def test_a_cell_is_never_kept_liquid(more: tuple[str, ...]) -> None:
+    """The demo's BT1 is a 3.6 V cell: refused before any dose, its cautions and the way to take it out cold instead (common practice, no source)."""
+    done = run("plan", "--base", "Sn63Pb37", "--add", "Bi52Pb32Sn16", "--keep-c", "130", "--board", "demo", "--part", "BT1", *more)  # fmt: skip
+    assert isinstance(done.exception, Refusal) and "mg" not in done.output
+    found = done.exception.finding
+    assert found.code == "ALY-011"
+    assert "BT1 is itself a cell or battery: never preheat it" in found.words
+    assert "insulated cutters" in found.remedy and "removal plan" in found.remedy
+
+
 def test_plan_in_words_and_its_no() -> None:
     done = run("plan", "--base", "Sn63Pb37", "--add", "Sn42Bi58", "--keep-c", "150", "--old-mg", "12", "--pins", "14")
     assert done.exit_code == 0, done.output

@@ -220,6 +220,15 @@ def test_no_way_left_is_said_with_what_can_be_done() -> None:
     assert "No way is left" in said and "U6" in said and "--allow" in said
 
 
+def test_no_way_to_one_of_three_pieces_is_said_too() -> None:
+    """Three pieces, the third under a box: no wire is claimed, the words name what bars it, as with two pieces."""
+    graph = net(3, [run(1, 0, 1), run(2, 1, 2)], [point(0, 2, 2), point(1, 12, 2), point(2, 30, 30)])
+    plan = propose_wires(graph, ["run@1", "run@2"], ways=Ways((KeepOut(20, 20, 40, 40, "s", "under U6"),), (0, 0, 40, 40)))[0]  # fmt: skip
+    assert not plan.restores and not plan.wires
+    said = " ".join(plan.notes)
+    assert "No way is left" in said and "U6" in said and "--allow" in said
+
+
 def test_an_end_at_its_own_part_gets_out() -> None:
     """A leg 1 mm inside its part's ground leaves straight out; one 12 mm inside cannot be reached on that side."""
     ways = Ways((KeepOut(10, 10, 40, 40, "c", "under U1"),), (0, 0, 60, 60))

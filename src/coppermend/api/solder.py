@@ -107,7 +107,11 @@ def mixed(body: MixAsked) -> Json:
 @router.post("/cases/{case}/alloys")
 def doses(case: str, body: DosesAsked, desk: TheDesk) -> Json:
     """How much alloy per pin and for the whole part keeps its joints liquid, the rounds that clean them after, and the diagram as SVG text."""
-    found = None if body.old_mg is not None else alloys.joints_of(_board(desk, case), body.part, body.pin_mm)
+    found = None
+    if body.old_mg is None:
+        found = alloys.joints_of(_board(desk, case), body.part, body.pin_mm)
+    elif body.part:
+        alloys.refuse_cell(_board(desk, case), body.part)
     plan = alloys.feed_plan(
         body.base, body.add, body.keep_c,
         old_mg=body.old_mg, joints=None if found is None else found.joint,

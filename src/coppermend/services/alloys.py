@@ -24,6 +24,7 @@ from coppermend.core.rework.alloy.dose import (
 )
 from coppermend.core.rework.alloy.joint import Joint, joint
 from coppermend.core.rework.alloy.published import ROWS
+from coppermend.core.rework.removal_kind import CELL, cautions_of, kind_of
 from coppermend.services.alloydrawing import draw_alloys
 
 LOW_C = 150.0
@@ -107,8 +108,23 @@ class PartJoints:
         return f"{self.part}: {self.pins} joints, hole {self.hole_mm:.2f} mm, land {self.land_mm:.2f} mm."
 
 
+def refuse_cell(board: Board, ref: str) -> None:
+    """A Refusal (ALY-011) where the part is a cell or battery: its joints are never kept liquid. A part the board does not have passes."""
+    part = next((one for one in board.parts if one.ref == ref), None)
+    if part is None or kind_of(part) != CELL:
+        return
+    cautions = cautions_of(part, CELL)
+    raise refuse(
+        "ALY-011",
+        f"{cautions[0].words} No doses are planned for {ref}: they would keep its joints liquid for minutes.",
+        f"{' '.join(one.words for one in cautions[1:])} How it comes out: coppermend removal plan. For its stubs, with the cell off the board: "
+        "give their old solder per pin by weight, without the part's name.",
+    )
+
+
 def joints_of(board: Board, ref: str, pin_mm: tuple[float, float] = PIN_MM) -> PartJoints:
-    """The joints of a part on its board; a Refusal for a part that is not there or has no pin in a plated hole, and for a board from a pin list."""
+    """The joints of a part on its board; a Refusal for a cell, a part that is not there or has no pin in a plated hole, and for a board from a pin list."""
+    refuse_cell(board, ref)
     if not copper_is_known(board):
         raise refuse(
             "ALY-010",

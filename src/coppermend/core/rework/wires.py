@@ -423,7 +423,8 @@ def _others(
     for chosen in product(required, repeat=2):
         if len(required) == 3 and chosen[0] < chosen[1]:  # the other spanning trees of three pieces
             tree = [pair for pair in combinations(required, 2) if pair != chosen]
-            yield "alternative", [joins[pair][0] for pair in tree]
+            if all(pair in joins for pair in tree):  # forbidden places may leave no way between two of them
+                yield "alternative", [joins[pair][0] for pair in tree]
 
 
 def _across(broken: Iterable[Site], home: dict[int, int]) -> Iterable[tuple[int, int]]:

@@ -6,7 +6,7 @@ const SAID = [
   [/coppermend note CASE state (\S+) soldered/g, 'tap $1 on the board and press "Fitted" on its card'],
   [/coppermend note CASE patch POINT POINT/g, 'note it on the leaf Breaks and wires, "Fitted: note it"'],
   [/note CASE cut (\S+)/g, 'note the cut at $1'],
-  [/note CASE ohms [^;.]*/g, 'note ohms between the two nets on the bench'],
+  [/note CASE ohms [^;]*?(?=;|\. |\.$|$)/g, 'note ohms between the two nets on the bench'],
   [/coppermend area add CASE --part ([A-Za-z0-9_-]+)/g, 'mark the work area round $1 on the bench'],
   [/coppermend area add CASE(?: --polygon '[^']*')?/g, 'draw the work area on the board'],
   [/coppermend intake note CASE consent/g, 'page Arrival, the owner\'s word'],
@@ -28,7 +28,7 @@ const SAID = [
   [/--keep-out/g, '"keep free"'],
   [/--cut X,Y\/side/g, 'as X,Y/side'],
   [/--words ('[^']*')/g, 'for example $1'],
-  [/ or name the nets with --between NET NET/g, ''],
+  [/[;,]? or name the nets with --between NET NET/g, ''],
   [/--part (\S+) or --polygon '[^']*'/g, 'part $1, or draw it on the board'],
   [/--polygon '[^']*'/g, 'its corners on the board'],
 ];

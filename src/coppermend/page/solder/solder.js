@@ -1,5 +1,6 @@
 // @ts-check
 /** The page "Solder and heat": what a joint melts at when an alloy is fed, doses for a part, warming the board of the case. */
+import { inPageWords } from '../shared/pagewords.js';
 import { byId, fill, h, s } from '../shared/dom.js';
 import { noCase } from '../shared/nocase.js';
 import { findingOf, get, post, write } from '../shared/api.js';
@@ -89,7 +90,7 @@ export class SolderPage {
     } catch (err) {
       const plain = err instanceof Error && err.name === 'Error' && err.message.endsWith('is no number.');
       const found = plain ? { words: /** @type {Error} */ (err).message, remedy: 'Write it with digits.' } : findingOf(err);
-      fill(this.answers[which], h('p.need', null, shown(found.words), ' ', found.remedy ?? ''));
+      fill(this.answers[which], h('p.need', null, shown(inPageWords(found.words)), ' ', shown(inPageWords(found.remedy ?? ''))));
     } finally {
       button?.removeAttribute('disabled');
     }
