@@ -116,7 +116,7 @@ def test_a_cut_takes_back_what_joined_its_net_to_another(bench: tuple[Workshop, 
 def test_plan_says_no_wire_is_needed_only_where_the_readings_agree(bench: tuple[Workshop, str]) -> None:
     """Cut and wire noted: unread it is not proven (status not restored); two open readings across it are no reason to say that no wire is needed;
     closed ones prove the wire, and the net is whole again."""
-    say(bench, CUT, "patch U1.1/joint-s U4.1/joint-s 30awg 25mm")
+    say(bench, CUT, "open U1.1 U4.1", "patch U1.1/joint-s U4.1/joint-s 30awg 25mm")
     (plan,) = plan_for_case(*bench, "N0").plans
     assert plan.kind == "whole" and not plan.restores and "no reading has proven it yet" in plan.notes[0]
     say(bench, "open U1.1 U4.1", "open U1.1/joint-s U4.1/joint-s")
@@ -127,6 +127,32 @@ def test_plan_says_no_wire_is_needed_only_where_the_readings_agree(bench: tuple[
     assert (
         plan.restores and plan.wires == () and "whole again" in plan.notes[0] and "readings prove it" in plan.notes[0]
     )
+
+
+@pytest.mark.parametrize("before", [("closed U1.1 U4.1",), ()])
+def test_a_wire_over_a_cut_that_was_not_read_open_is_not_proven(
+    bench: tuple[Workshop, str], before: tuple[str, ...]
+) -> None:
+    """A track that was not parted closes the same readings as the wire: they prove the wire only where the cut read open without it. Plain reasoning, no source."""
+    say(bench, CUT, *before, "patch U1.1/joint-s U4.1/joint-s 30awg 25mm")
+    say(bench, "closed U1.1 U4.1", "closed U1.1/joint-s U4.1/joint-s", "closed U1.1/joint-c U2.1")
+    said = "not proven: the cut has not been read open"
+    (plan,) = plan_for_case(*bench, "N0").plans
+    assert not plan.restores and said in plan.notes[0] and "whole again" not in plan.notes[0]
+    proof = proven_for_case(*bench)
+    assert not proof.all_proven and any(said in line for line in proof.words)
+    asked = step(bench)
+    assert asked.kind == "patch" and "undo" in asked.words and "U1.1" in asked.words and said in asked.reason
+    now = bind(*bench)
+    facts = CaseFacts(1, 1, "", "2026-01-01T00:00:00Z")
+    view = gather(now.state, facts, now.board, now.graph, judge(now), base=now.base)
+    assert [row.proof for row in view.wires] == [said] and any(said in line for line in view.remaining)
+    number = next(one.ref for one in now.state.timeline if one.entry == now.state.wires[0].id)
+    say(bench, f"undo {number}", "open U1.1 U4.1", "patch U1.1/joint-s U4.1/joint-s 30awg 25mm")
+    say(bench, "closed U1.1 U4.1", "closed U1.1/joint-s U4.1/joint-s", "closed U1.1/joint-c U2.1")
+    (plan,) = plan_for_case(*bench, "N0").plans
+    assert plan.restores and "readings prove it" in plan.notes[0]
+    assert all(said not in line for line in proven_for_case(*bench).words)
 
 
 def test_next_and_plan_agree_on_when_a_break_is_sure_enough_to_wire(bench: tuple[Workshop, str]) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import hypot
 
+from coppermend.core.copper.model import CopperGraph
 from coppermend.core.copper.worked import CUT_NEAR_MM, all_cut_ends
 from coppermend.core.findings import Refusal
 from coppermend.core.log.gate import GateItem, GateStatus
@@ -17,6 +18,7 @@ from coppermend.core.planning.costs import check_seconds
 from coppermend.core.planning.describe import SIDE_WORDS, point_words
 from coppermend.core.planning.model import Check, NextStep, Span
 from coppermend.core.rework.apart import Apart, CutEnds, apart_by_cuts, sides_of
+from coppermend.core.rework.pieces import components, nodes_of, sites_of
 from coppermend.core.rework.wires import WirePlan
 from coppermend.services.bind import Binding
 from coppermend.services.evidence import says_open
@@ -83,6 +85,38 @@ class Parted:
         return Span(self.net_name, (), 1.0, f"the cut at {self.where}", path)
 
 
+NOT_READ_OPEN = "not proven: the cut has not been read open"
+"""What is said of a wire over a cut that no reading shows open: the track itself may be what beeps."""
+
+
+@dataclass(frozen=True, slots=True)
+class UnreadUnderWire:
+    """A net whose noted cut no reading shows open, with a wire over it: a beep may come through the track. ``wires`` entry ids, ``numbers`` theirs."""
+
+    parted: Parted
+    wires: tuple[str, ...]
+    numbers: tuple[int, ...]
+
+    @property
+    def named(self) -> str:
+        """The wires by their numbers."""
+        return f"wire no. {', '.join(map(str, self.numbers))}"
+
+    @property
+    def read(self) -> str:
+        """The readings that must be open with the wire off."""
+        return " and ".join(f"{one.point_a} to {one.point_b}" for one in self.parted.checks if one.said != OPEN)
+
+    @property
+    def words(self) -> str:
+        """What is not proven, and what proves it, without the full stop."""
+        closed = " (it read closed before the wire)" if any(one.said == CLOSED for one in self.parted.checks) else ""
+        return (
+            f"net {self.parted.net_name}: {self.named} over the cut at {self.parted.where} is {NOT_READ_OPEN}{closed}; "
+            f"with one end of the wire lifted {self.read} must be open"
+        )
+
+
 MOST_PINS_NAMED = 4
 
 
@@ -123,8 +157,61 @@ def parted_nets(binding: Binding) -> tuple[Parted, ...]:
 
 
 def _parted(binding: Binding) -> tuple[Parted, ...]:
+    return _parted_in(binding, binding.graph, ends_of_cuts(binding), None)
+
+
+def unread_under_wires(binding: Binding) -> tuple[UnreadUnderWire, ...]:
+    """The nets with a wire over a cut that was not read open, after the cut and before the wire or with the wire off. Kept with the binding.
+
+    A cut that no two tips can tell of asks for a lens, not for a reading, and is left out.
+    """
+    if not binding.state.cuts or not binding.state.wires:
+        return ()
+    if "unread under wires" not in binding.memo:
+        binding.memo["unread under wires"] = _unread(binding)
+    found: tuple[UnreadUnderWire, ...] = binding.memo["unread under wires"]
+    return found
+
+
+def _unread(binding: Binding) -> tuple[UnreadUnderWire, ...]:
+    ends = ends_of_cuts(binding, staying=True)
+    over = _over_cuts(binding, ends)
+    if not over:
+        return ()
+    bare = replace(
+        binding.graph, sites=tuple(one for one in binding.graph.sites if one.id not in over.values()), memo={}
+    )
+    wires = [one for one in binding.state.wires if one.id in over]
+    refs = {one.entry: one.ref for one in binding.state.timeline}
+    out = []
+    for parted in _parted_in(binding, bare, ends, min(one.at for one in wires)):
+        at = {site.id: site for site in binding.graph.sites}
+        its = [one.id for one in wires if binding.graph.node_net[at[over[one.id]].a] == parted.net]
+        if its and any(one.said != OPEN for one in parted.checks):
+            out.append(UnreadUnderWire(parted, tuple(its), tuple(refs.get(one, 0) for one in its)))
+    return tuple(out)
+
+
+def _over_cuts(binding: Binding, ends: tuple[CutEnds, ...]) -> dict[str, str]:
+    """Wires (entry id -> site id) whose ends hang together without any wire once the cuts are closed, and do not while they are open."""
     graph = binding.graph
-    ends = ends_of_cuts(binding)
+    laid = {f"wire@{one.id}": one.id for one in binding.state.wires}
+    out = {}
+    for net in dict.fromkeys(graph.node_net[one.node_a] for one in ends):
+        nodes, sites = nodes_of(graph, net), sites_of(graph, net)
+        joins = [(one.a, one.b) for one in sites if one.id not in laid]
+        now = components(nodes, joins)
+        before = components(nodes, [*joins, *((one.node_a, one.node_b) for one in ends)])
+        for one in sites:
+            if one.id in laid and now[one.a] != now[one.b] and before[one.a] == before[one.b]:
+                out[laid[one.id]] = one.id
+    return out
+
+
+def _parted_in(
+    binding: Binding, graph: CopperGraph, ends: tuple[CutEnds, ...], wired: int | None
+) -> tuple[Parted, ...]:
+    """What the cuts part in ``graph``. ``wired``: the entry from which on a wire lay over them, so that a closed reading says nothing of the cut."""
     by_id = {one.id: one for one in binding.state.cuts}
     refs = {one.entry: one.ref for one in binding.state.timeline}
     out = []
@@ -132,34 +219,48 @@ def _parted(binding: Binding) -> tuple[Parted, ...]:
         for group in apart_by_cuts(graph, net, ends):
             cuts = tuple(by_id[entry] for entry in group.cuts)
             numbers = tuple(refs.get(entry, 0) for entry in group.cuts)
-            out.append(Parted(net, graph.net_names[net], cuts, numbers, group, _checks(binding, group, ends, by_id)))
+            out.append(
+                Parted(
+                    net, graph.net_names[net], cuts, numbers, group, _checks(binding, graph, group, ends, by_id, wired)
+                )
+            )
     return tuple(out)
 
 
-def _checks(binding: Binding, group: Apart, ends: tuple[CutEnds, ...], cuts: dict[str, Cut]) -> tuple[CutCheck, ...]:
+def _checks(
+    binding: Binding,
+    graph: CopperGraph,
+    group: Apart,
+    ends: tuple[CutEnds, ...],
+    cuts: dict[str, Cut],
+    wired: int | None,
+) -> tuple[CutCheck, ...]:
     at = {one.entry: one for one in ends}
     out = []
     for entry, a, b in group.checks:
-        one, other = sides_of(binding.graph, at[entry])
-        out.append(CutCheck(entry, a, b, _said(binding, cuts[entry].at, one, other)))
+        one, other = sides_of(graph, at[entry])
+        out.append(CutCheck(entry, a, b, _said(binding, cuts[entry].at, one, other, wired)))
     alone = {entry for entry, _, _ in group.checks}
     left = [entry for entry in group.cuts if entry not in alone]
     if left and group.across[0]:
-        first, second = (binding.graph.point(name) for name in group.across)
+        first, second = (graph.point(name) for name in group.across)
         since = max(cuts[entry].at for entry in left)
-        said = _said(binding, since, frozenset((first.node,)), frozenset((second.node,)))
+        said = _said(binding, since, frozenset((first.node,)), frozenset((second.node,)), wired)
         out.append(CutCheck(left[0], first.id, second.id, said, len(group.cuts)))
     return tuple(out)
 
 
-def _said(binding: Binding, since: int, one: frozenset[int], other: frozenset[int]) -> str:
-    """What the last reading from one side to the other after an entry said."""
+def _said(binding: Binding, since: int, one: frozenset[int], other: frozenset[int], wired: int | None = None) -> str:
+    """What the last reading from one side to the other after an entry said; closed ones from ``wired`` on speak of the wire."""
     for reading in reversed(binding.state.readings):
         if reading.at <= since:
             return UNREAD
         nodes = _nodes(binding, reading)
         if len(nodes) == 2 and ((nodes[0] in one and nodes[1] in other) or (nodes[1] in one and nodes[0] in other)):
-            return OPEN if says_open(reading) else CLOSED
+            if says_open(reading):
+                return OPEN
+            if wired is None or reading.at < wired:
+                return CLOSED
     return UNREAD
 
 
@@ -181,7 +282,16 @@ def cut_check_step(binding: Binding) -> NextStep | None:
         for check in parted.checks:
             if check.said != OPEN:
                 return _check_step(binding, parted, check)
+    for one in unread_under_wires(binding):
+        return _lift_step(binding, one)
     return None
+
+
+def _lift_step(binding: Binding, one: UnreadUnderWire) -> NextStep:
+    """The wire taken off again, so that the cut under it can be read."""
+    undo = ", ".join(f"note CASE undo {number}" for number in one.numbers)
+    words = f"Lift one end of {one.named}, then {undo}: {one.read} must be open before the wire goes on again."
+    return NextStep("patch", words, one.words, binding.costs.patch_s * len(one.wires), 0.0)
 
 
 def _check_step(binding: Binding, parted: Parted, check: CutCheck) -> NextStep:
@@ -238,8 +348,9 @@ def _wire_step(binding: Binding, parted: Parted, more: int) -> NextStep:
 
 
 def parted_words(binding: Binding) -> tuple[str, ...]:
-    """One line for each net that waits for its wire."""
-    return tuple(f"{one.words}; {one.state_words}" for one in parted_nets(binding))
+    """One line for each net that waits for its wire, and for each whose wire lies over a cut that was not read open."""
+    waiting = tuple(f"{one.words}; {one.state_words}" for one in parted_nets(binding))
+    return (*waiting, *(one.words for one in unread_under_wires(binding)))
 
 
 def gate_with_cuts(binding: Binding, gate: GateStatus) -> GateStatus:

@@ -20,7 +20,7 @@ from coppermend.core.rework.wires import WirePlan
 from coppermend.core.units import chance_words
 from coppermend.services.bench import posterior_of, spans_of
 from coppermend.services.bind import Binding
-from coppermend.services.cutwork import Parted, ends_of_cuts, parted_on
+from coppermend.services.cutwork import NOT_READ_OPEN, Parted, ends_of_cuts, parted_on, unread_under_wires
 from coppermend.services.evidence import says_open
 from coppermend.services.map_doubt import tips_of
 
@@ -180,12 +180,14 @@ def _joined_by(binding: Binding, net: int) -> list[tuple[str, bool]]:
     """What was done on a net that lay in pieces: its wires and cuts, each in words and whether the readings prove it."""
     posterior, refs = posterior_of(binding), {one.entry: one.ref for one in binding.state.timeline}
     there = {one.id: one for one in sites_of(binding.graph, net)}
+    unread = {wire for one in unread_under_wires(binding) for wire in one.wires}
     out = []
     for wire in binding.state.wires:
         site = f"wire@{wire.id}"
         if site in there:
-            sure = posterior.p(site) < binding.basis.proven_below
+            sure = posterior.p(site) < binding.basis.proven_below and wire.id not in unread
             said = "readings prove it" if sure else "no reading has proven it yet"
+            said = NOT_READ_OPEN if wire.id in unread else said
             out.append((f"wire no. {refs.get(wire.id, 0)} ({wire.a.id} to {wire.b.id}), {said}", sure))
     for act in binding.state.acts:
         its = [site for entry, sites in binding.mended if entry == act.entry for site in sites]

@@ -20,6 +20,7 @@ from coppermend.core.rework.gauge import diameter_mm
 from coppermend.core.rework.rules import WIRE_CAUTIONS
 from coppermend.services.acceptance import UNTESTED, Acceptance, acceptance
 from coppermend.services.carework import care_rows
+from coppermend.services.cutwork import NOT_READ_OPEN
 from coppermend.services.recording.editions import PROVEN_MEANS
 from coppermend.services.recording.maps import Marks, Path, Stretch, WireMark, board_map, window_of
 from coppermend.services.recording.model import (
@@ -82,6 +83,10 @@ class Judgement:
     checks_left: tuple[Check, ...] = ()
     isolation_left: tuple[Check, ...] = ()
     wires_proven: frozenset[str] = frozenset()
+    wires_over_unread: frozenset[str] = frozenset()
+    """Wires over a cut that was not read open."""
+    unread_cuts: tuple[str, ...] = ()
+    """What is to be read there, a sentence each without its full stop."""
     wires_astray: frozenset[str] = frozenset()
     bridges: tuple[tuple[str, str, str, str], ...] = ()
     by_ohms: tuple[OhmsRow, ...] = ()
@@ -280,6 +285,8 @@ def _wire(number: int, wire: Wire, judgement: Judgement) -> WireRow:
     if wire.length_mm is not None:
         made.append(f"{wire.length_mm:.0f} mm long")
     proof = "proven by readings" if wire.id in judgement.wires_proven else "not proven yet"
+    if wire.id in judgement.wires_over_unread:
+        proof = NOT_READ_OPEN
     if wire.id in judgement.wires_astray:
         proof = "joins two nets that the board keeps apart"
     return WireRow(
@@ -360,6 +367,8 @@ def _remaining(state: CaseState, judgement: Judgement, accepted: Acceptance) -> 
         for i, w in enumerate(state.wires, 1)
         if w.id not in judgement.wires_proven and w.id not in judgement.wires_astray
     ]
+    for words in judgement.unread_cuts:
+        yield f"{words[:1].upper()}{words[1:]}."
     if unproven:
         yield f"Prove patch wire {', '.join(map(str, unproven))}: a reading through each, and isolation from what lies beside its ends."
     if judgement.checks_left:

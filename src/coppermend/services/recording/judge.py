@@ -13,7 +13,7 @@ from coppermend.core.planning.spans import span_words
 from coppermend.services.bench import plan_of, posterior_of, spans_of
 from coppermend.services.bind import Binding
 from coppermend.services.cautions import joined_by_wire_or_part
-from coppermend.services.cutwork import CUTS, parted_nets
+from coppermend.services.cutwork import CUTS, parted_nets, unread_under_wires
 from coppermend.services.rails import gate_of
 from coppermend.services.recording.byohms import ohms_rows
 from coppermend.services.recording.gather import IDLE, Found, Judgement
@@ -31,6 +31,8 @@ def judge(binding: Binding) -> Judgement:
     gate = gate_of(binding)
     astray = wires_astray(binding)
     bridges = tuple(_bridges(binding, posterior.shorts))
+    unread = unread_under_wires(binding)
+    over_unread = frozenset(wire for one in unread for wire in one.wires)
     return Judgement(
         at_risk=tuple(dict.fromkeys([*plan.at_risk, *binding.broken])),
         p=p,
@@ -41,9 +43,11 @@ def judge(binding: Binding) -> Judgement:
         wires_proven=frozenset(
             wire.id
             for wire in state.wires
-            if wire.id not in astray and _p_of_wire(binding.graph, wire, posterior.p) < basis.proven_below
+            if wire.id not in astray | over_unread and _p_of_wire(binding.graph, wire, posterior.p) < basis.proven_below
         ),
         wires_astray=astray,
+        wires_over_unread=over_unread,
+        unread_cuts=tuple(one.words for one in unread),
         bridges=bridges,
         by_ohms=ohms_rows(binding, [(a, b) for a, b, _, _ in bridges]),
         gate_open=gate.open,
