@@ -14,7 +14,8 @@ const TABS = /** @type {[string, string][]} */ ([['intake', 'Intake'], ['supply'
 
 export class Arrival {
   tab = query.get('tab') ?? 'intake';
-  busy = false;
+  /** The acts so far: what is pressed while one is under way waits its turn, nothing pressed is dropped. */
+  turn = Promise.resolve();
   /** An answer that comes for a sheet that was left is dropped. */ asked = 0;
   view = h('div', { id: 'arrival-view' });
   said = h('div', { id: 'outcome', role: 'status' });
@@ -77,8 +78,8 @@ export class Arrival {
       const { file, ...body } = said;
       const photos = file ? [(await send(url('photos'), file, { words: `intake: ${said.item}` })).entry.payload.sha256] : [];
       const out = await write(url('intake'), { ...body, photos });
-      this.told(out.words, []);
       await this.drawn(said.item);
+      this.told(out.words, []);
     });
   }
 
@@ -94,19 +95,19 @@ export class Arrival {
     return supplySheets(supply, {
       note: (body) => this.doing(async () => {
         const out = await write(url('supply'), body);
-        this.told(out.words, out.supply.wrong ? [`Do not put it on the board: ${out.supply.wrong}`] : []);
         await this.cleared();
+        this.told(out.words, out.supply.wrong ? [`Do not put it on the board: ${out.supply.wrong}`] : []);
       }),
       ground: (rail, kind, value) => this.doing(async () => {
         const points = kind === 'diode' ? [rail.point_b, rail.point_a] : [rail.point_a, rail.point_b];
         const out = await write(url('entries'), { kind, points, value });
-        this.told(out.words, out.careful ?? []);
         await this.cleared();
+        this.told(out.words, out.careful ?? []);
       }),
       limit: (limit_a, abort_a) => this.doing(async () => {
         const out = await write(url('entries'), { kind: 'gate', options: { item: 'limit', limit_a, abort_a } });
-        this.told(out.words, []);
         await this.draw();
+        this.told(out.words, []);
       }),
       find: (rail) => this.doing(async () => fill(this.said, shortSheet(await get(url(`supply/short?rail=${encodeURIComponent(rail)}`))))),
     });
@@ -132,16 +133,9 @@ export class Arrival {
   }
 
   /** @param {() => Promise<void>} work */
-  async doing(work) {
-    if (this.busy) return;
-    this.busy = true;
-    try {
-      await work();
-    } catch (err) {
-      this.refused(err);
-    } finally {
-      this.busy = false;
-    }
+  doing(work) {
+    this.turn = this.turn.then(work).catch((err) => this.refused(err));
+    return this.turn;
   }
 
   /** @param {unknown} err */

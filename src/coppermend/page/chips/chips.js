@@ -13,7 +13,8 @@ const url = (/** @type {string} */ what) => `/api/cases/${encodeURIComponent(id)
 
 export class Chips {
   part = query.get('part') ?? '';
-  busy = false;
+  /** The acts so far: what is pressed while one is under way waits its turn, nothing pressed is dropped. */
+  turn = Promise.resolve();
   /** An answer that comes for a part that was left is dropped. */ asked = 0;
   view = h('div', { id: 'chips-view' });
   said = h('div', { id: 'outcome', role: 'status' });
@@ -81,21 +82,14 @@ export class Chips {
 
   /** @param {any} out */
   async told(out) {
-    fill(this.said, h('p.sheet', null, `Noted: ${out.words}.`), out.careful?.length ? h('ul.cautions', null, out.careful.map((/** @type {string} */ c) => h('li', null, c))) : null);
     await this.draw();
+    fill(this.said, h('p.sheet', null, `Noted: ${out.words}.`), out.careful?.length ? h('ul.cautions', null, out.careful.map((/** @type {string} */ c) => h('li', null, c))) : null);
   }
 
   /** @param {() => Promise<void>} work */
-  async doing(work) {
-    if (this.busy) return;
-    this.busy = true;
-    try {
-      await work();
-    } catch (err) {
-      this.refused(err);
-    } finally {
-      this.busy = false;
-    }
+  doing(work) {
+    this.turn = this.turn.then(work).catch((err) => this.refused(err));
+    return this.turn;
   }
 
   /** @param {unknown} err */
