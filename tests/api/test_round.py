@@ -140,7 +140,8 @@ CLI_TWINS = {
     "GET /api/cases/{case}/bench": ("next",), "GET /api/cases/{case}/next": ("next",), "GET /api/cases/{case}/round": ("round",),
     "GET /api/cases/{case}/spans": ("next",), "GET /api/cases/{case}/unproven": ("round",), "GET /api/cases/{case}/wires": ("wire", "plan"),
     "POST /api/cases/{case}/entries": ("note",), "POST /api/cases/{case}/areas": ("area", "add"), "POST /api/cases/{case}/photos": ("photo",),
-    "GET /api/cases/{case}/photos/{sha256}": ("case", "export"), "GET /api/cases/{case}/record.html": ("record",), "GET /api/cases/{case}/record.pdf": ("record",), "GET /api/cases/{case}/label.pdf": ("label",), "GET /api/cases/{case}/acceptance": ("acceptance",),
+    "GET /api/cases/{case}/photos/{sha256}": ("case", "export"), "GET /api/cases/{case}/record.html": ("record",), "GET /api/cases/{case}/record.pdf": ("record",),
+    "GET /api/cases/{case}/label.pdf": ("label",), "GET /api/cases/{case}/acceptance": ("acceptance",),
     "POST /api/cases/{case}/practice/ask": ("practice", "referee"), "GET /api/cases/{case}/practice/truth": ("practice", "patient"),
     "GET /api/cases/{case}/events": ("case", "show"),
     # pins marked in a photo stand in the map file beside the list, which every board command reads; speech says what next prints

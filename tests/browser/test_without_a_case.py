@@ -9,7 +9,9 @@ from playwright.sync_api import Browser, Route
 from tests.browser.conftest import Bench, opened
 
 
-@pytest.mark.parametrize("name", ["waves", "rework", "solder", "suspects", "look", "found", "schematic", "intake", "chips"])
+@pytest.mark.parametrize(
+    "name", ["waves", "rework", "solder", "suspects", "look", "found", "schematic", "intake", "chips"]
+)
 def test_without_a_case_the_page_says_so_and_leads_to_the_cases(chromium: Browser, bench: Bench, name: str) -> None:
     page = opened(chromium, bench)
     page.goto(f"{bench.address}/page/{name}.html")

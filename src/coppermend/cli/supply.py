@@ -68,7 +68,13 @@ def supply_show(ctx: click.Context, case: str, as_json: bool) -> None:
 @CASE
 @click.argument("rail")
 @click.argument("volt")
-@click.option("--at", type=click.Choice(SUPPLY_AT), default="alone", show_default=True, help="By itself under a dummy load, at the connector, or at a far chip.")
+@click.option(
+    "--at",
+    type=click.Choice(SUPPLY_AT),
+    default="alone",
+    show_default=True,
+    help="By itself under a dummy load, at the connector, or at a far chip.",
+)
 @click.option("--part", default="", help="The far chip.")
 @click.option("--load", "load_a", default="", metavar="1.5A", help="Current of the dummy load.")
 @click.option("--ripple", default="", metavar="30mV", help="Ripple, peak to peak.")

@@ -562,7 +562,9 @@ _HANDLERS: dict[str, Callable[[_Work, Entry, int], None]] = {
     "power": _power,
     "seen": _seen,
     "starts": _starts,
-    **dict.fromkeys(("symptom", "remark", "test", "progress", "memory", "rom", "freerun", "diagnostic", "schematic"), _note),
+    **dict.fromkeys(
+        ("symptom", "remark", "test", "progress", "memory", "rom", "freerun", "diagnostic", "schematic"), _note
+    ),
     "care": _care,
     "basis": _basis,
     "practice": _practice,
