@@ -7,6 +7,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
@@ -128,6 +129,23 @@ def opened(
         "body[data-ready]", timeout=60_000
     )  # the first round is planned: seconds, on a loaded machine many
     return page
+
+
+@contextmanager
+def leaf_page(chromium: Browser, bench: Bench, *, console: bool = True) -> Iterator[Page]:
+    """An empty page for a leaf beside the bench, watched for requests to other hosts and for faults; ``console``: also for what its console complains of."""
+    context = chromium.new_context(
+        viewport={"width": 1280, "height": 860}, reduced_motion="reduce", has_touch=True, bypass_csp=True
+    )
+    made = context.new_page()
+    made.on("request", lambda r: None if r.url.startswith((bench.address, "data:")) else bench.foreign.append(r.url))
+    made.on("pageerror", lambda err: bench.errors.append(str(err)))
+    if console:
+        made.on("console", lambda m: bench.errors.append(m.text) if m.type == "error" else None)
+    yield made
+    context.close()
+    assert bench.foreign == [], "the page asked another host"
+    assert bench.errors == [], "the page complained"
 
 
 @pytest.fixture

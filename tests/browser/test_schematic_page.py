@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page
-from tests.browser.conftest import Bench
+from tests.browser.conftest import Bench, leaf_page
 from tests.browser.test_accessibility import AXE, complaints
 from tests.facts.test_schematic import WORDS, pdf
 from tests.npm_tools import npm_tool
@@ -18,16 +18,8 @@ WAIT_MS = 120_000
 @pytest.fixture
 def page(chromium: Browser, bench: Bench) -> Iterator[Page]:
     """An empty page, watched for requests to other hosts and for faults."""
-    context = chromium.new_context(
-        viewport={"width": 1280, "height": 860}, reduced_motion="reduce", has_touch=True, bypass_csp=True
-    )
-    made = context.new_page()
-    made.on("request", lambda r: None if r.url.startswith((bench.address, "data:")) else bench.foreign.append(r.url))
-    made.on("pageerror", lambda err: bench.errors.append(str(err)))
-    yield made
-    context.close()
-    assert bench.foreign == [], "the page asked another host"
-    assert bench.errors == [], "the page complained"
+    with leaf_page(chromium, bench, console=False) as made:
+        yield made
 
 
 def test_what_is_tapped_on_the_map_is_found_on_the_page(page: Page, bench: Bench, tmp_path: Path) -> None:

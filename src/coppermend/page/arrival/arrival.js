@@ -1,7 +1,8 @@
 // @ts-check
 /** The page "Arrival": the intake, the supply before it meets the board, and how the gate before power stands. */
 import { byId, fill, h, keepTyping } from '../shared/dom.js';
-import { findingOf, get, send, write } from '../shared/api.js';
+import { get, send, write } from '../shared/api.js';
+import { Acting } from '../shared/acting.js';
 import { takeLight } from '../shared/light.js';
 import { noCase } from '../shared/nocase.js';
 import { intakeSheets } from './intake.js';
@@ -12,13 +13,9 @@ const id = query.get('case') ?? '';
 const url = (/** @type {string} */ what) => `/api/cases/${encodeURIComponent(id)}/${what}`;
 const TABS = /** @type {[string, string][]} */ ([['intake', 'Intake'], ['supply', 'Supply and rails'], ['gate', 'The gate before power']]);
 
-export class Arrival {
+export class Arrival extends Acting {
   tab = query.get('tab') ?? 'intake';
-  /** The acts so far: what is pressed while one is under way waits its turn, nothing pressed is dropped. */
-  turn = Promise.resolve();
-  /** An answer that comes for a sheet that was left is dropped. */ asked = 0;
   view = h('div', { id: 'arrival-view' });
-  said = h('div', { id: 'outcome', role: 'status' });
 
   start() {
     byId('back').href = id ? `/#/case/${encodeURIComponent(id)}/story` : '/';
@@ -130,19 +127,6 @@ export class Arrival {
   /** @param {string} words @param {string[]} careful */
   told(words, careful) {
     fill(this.said, h('p.sheet', null, `Noted: ${words}.`), careful.length ? h('ul.cautions', null, careful.map((c) => h('li', null, c))) : null);
-  }
-
-  /** @param {() => Promise<void>} work */
-  doing(work) {
-    this.turn = this.turn.then(work).catch((err) => this.refused(err));
-    return this.turn;
-  }
-
-  /** @param {unknown} err */
-  refused(err) {
-    const found = findingOf(err);
-    fill(this.said, h('section.sheet.error-sheet', null, h('h2', null, found.words), h('p', null, found.remedy), h('p.code', null, found.code)));
-    this.said.scrollIntoView({ block: 'nearest' });
   }
 }
 

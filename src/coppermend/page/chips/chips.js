@@ -1,7 +1,8 @@
 // @ts-check
 /** The page "Chips": every piece with its history, and the work of getting one out and in. */
 import { byId, fill, h, keepTyping } from '../shared/dom.js';
-import { findingOf, get, post, write } from '../shared/api.js';
+import { get, post, write } from '../shared/api.js';
+import { Acting } from '../shared/acting.js';
 import { takeLight } from '../shared/light.js';
 import { noCase } from '../shared/nocase.js';
 import { cardSheets } from './cards.js';
@@ -11,13 +12,9 @@ const query = new URLSearchParams(location.search);
 const id = query.get('case') ?? '';
 const url = (/** @type {string} */ what) => `/api/cases/${encodeURIComponent(id)}/${what}`;
 
-export class Chips {
+export class Chips extends Acting {
   part = query.get('part') ?? '';
-  /** The acts so far: what is pressed while one is under way waits its turn, nothing pressed is dropped. */
-  turn = Promise.resolve();
-  /** An answer that comes for a part that was left is dropped. */ asked = 0;
   view = h('div', { id: 'chips-view' });
-  said = h('div', { id: 'outcome', role: 'status' });
 
   start() {
     byId('back').href = id ? `/#/case/${encodeURIComponent(id)}/bench` : '/';
@@ -84,19 +81,6 @@ export class Chips {
   async told(out) {
     await this.draw();
     fill(this.said, h('p.sheet', null, `Noted: ${out.words}.`), out.careful?.length ? h('ul.cautions', null, out.careful.map((/** @type {string} */ c) => h('li', null, c))) : null);
-  }
-
-  /** @param {() => Promise<void>} work */
-  doing(work) {
-    this.turn = this.turn.then(work).catch((err) => this.refused(err));
-    return this.turn;
-  }
-
-  /** @param {unknown} err */
-  refused(err) {
-    const found = findingOf(err);
-    fill(this.said, h('section.sheet.error-sheet', null, h('h2', null, found.words), h('p', null, found.remedy), h('p.code', null, found.code)));
-    this.said.scrollIntoView({ block: 'nearest' });
   }
 }
 
