@@ -12,11 +12,12 @@ from coppermend.core.log.state import CaseState
 from coppermend.core.log.state import Photo as CasePhoto
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind
-from coppermend.services.recording.gather import CaseFacts, document_date, gather, stamp
+from coppermend.services.recording.gather import CaseFacts, document_date, gather
 from coppermend.services.recording.html import closing, heading_rows, photo_line, printable, record_html, title_of
 from coppermend.services.recording.judge import judge
 from coppermend.services.recording.model import Photo, RecordView
 from coppermend.services.recording.pictures import shown_copy
+from coppermend.services.recording.saying import stamp
 from coppermend.services.recording.seen import with_seen
 from coppermend.services.workshop import Workshop
 

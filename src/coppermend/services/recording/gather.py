@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -13,7 +12,7 @@ from coppermend.core.board.model import Board
 from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.findings import Severity
-from coppermend.core.log.state import CaseState, PointRef, PowerUp, Reading, TimelineItem, Wire
+from coppermend.core.log.state import CaseState, PowerUp, Reading, TimelineItem, Wire
 from coppermend.core.log.values import ampere_words, ohm_words, volt_words
 from coppermend.core.planning.model import Check, Span
 from coppermend.core.rework.gauge import diameter_mm
@@ -22,6 +21,14 @@ from coppermend.services.acceptance import UNTESTED, Acceptance, acceptance
 from coppermend.services.carework import care_rows
 from coppermend.services.cutwork import NOT_READ_OPEN
 from coppermend.services.recording.editions import PROVEN_MEANS
+from coppermend.services.recording.handled import (
+    check_rows,
+    chip_rows,
+    intake_rows,
+    look_rows,
+    start_rows,
+    supply_rows,
+)
 from coppermend.services.recording.maps import Marks, Path, Stretch, WireMark, board_map, window_of
 from coppermend.services.recording.model import (
     BreakRow,
@@ -40,8 +47,8 @@ from coppermend.services.recording.model import (
 )
 from coppermend.services.recording.plainly import Judged, plainly
 from coppermend.services.recording.planrows import plan_rows
+from coppermend.services.recording.saying import SIDES, in_words, say_point, some, stamp
 
-SIDES = {"c": "component side", "s": "solder side"}
 MOST_PLACES = 6
 """Open places that a net's row names one by one."""
 
@@ -146,6 +153,12 @@ def gather(
         by_ohms=judgement.by_ohms,
         care=care_rows(state.care),
         plans=tuple(plan_rows(state.plans, stamp)),
+        intake=intake_rows(state),
+        supply=supply_rows(state),
+        looks=look_rows(state, graph),
+        chips=chip_rows(state),
+        chip_checks=check_rows(state),
+        starts=start_rows(state),
         wrong=told.wrong,
         done=told.done,
         still_open=told.left,
@@ -186,42 +199,31 @@ def _heading(state: CaseState, facts: CaseFacts, board: Board) -> Heading:
     )
 
 
-def _some(count: int, one: str, many: str = "") -> str:
-    """A count with its noun.
-
-    >>> _some(1, "break"), _some(0, "wire"), _some(2, "entry", "entries")
-    ('1 break', 'no wire', '2 entries')
-    """
-    if count == 0:
-        return f"no {one}"
-    return f"{count} {one}" if count == 1 else f"{count} {many or one + 's'}"
-
-
 def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
     """The record in a few sentences for the person who gets the machine back."""
     areas, readings = len(state.areas), len(state.readings)
-    yield f"{_some(areas, 'work area').capitalize()} of the board examined with {_some(readings, 'reading')}."
+    yield f"{some(areas, 'work area').capitalize()} of the board examined with {some(readings, 'reading')}."
     proven = proven_sites(judgement)
     lost = {site for one in judgement.found for site in one.span.sites}
     if judgement.at_risk:
         sound = len(proven)
         rest = len(set(judgement.at_risk) - proven - lost)
         yield (
-            f"Of {_some(len(judgement.at_risk), 'place')} where a connection could have failed, {sound} "
-            f"{'is' if sound == 1 else 'are'} proven sound and {_some(rest, 'place')} {'is' if rest <= 1 else 'are'} not proven."
+            f"Of {some(len(judgement.at_risk), 'place')} where a connection could have failed, {sound} "
+            f"{'is' if sound == 1 else 'are'} proven sound and {some(rest, 'place')} {'is' if rest <= 1 else 'are'} not proven."
         )
     mended = [one for one in judgement.found if one.mended_by not in ("", IDLE)]
     idle = sum(one.mended_by == IDLE for one in judgement.found)
     if judgement.found:
         nothing = f", {idle} with nothing to mend" if idle else ""
-        yield f"{_some(len(judgement.found), 'break').capitalize()} found, {len(mended)} of them mended{nothing}."
+        yield f"{some(len(judgement.found), 'break').capitalize()} found, {len(mended)} of them mended{nothing}."
     elif readings:
         yield "No break was found by the readings so far."
     if state.wires:
-        yield f"{_some(len(state.wires), 'patch wire').capitalize()} fitted, {len(judgement.wires_proven)} of them proven by readings."
+        yield f"{some(len(state.wires), 'patch wire').capitalize()} fitted, {len(judgement.wires_proven)} of them proven by readings."
     if state.cuts:
         places = "; ".join(f"{one.x_mm:.1f}, {one.y_mm:.1f} mm, {SIDES.get(one.side, one.side)}" for one in state.cuts)
-        yield f"{_some(len(state.cuts), 'track').capitalize()} cut on purpose: {places}."
+        yield f"{some(len(state.cuts), 'track').capitalize()} cut on purpose: {places}."
     for _, words in judgement.parted:
         yield f"Cut and not joined again: {words}."
     if judgement.bridges:
@@ -236,7 +238,7 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
     if state.power_ups:
         last = state.power_ups[-1]
         seen = "; ".join(_seen(last)) or "nothing was noted"
-        yield f"Switched on {_some(len(state.power_ups), 'time')}. The last time: {seen}."
+        yield f"Switched on {some(len(state.power_ups), 'time')}. The last time: {seen}."
     else:
         yield "The machine was not switched on in this case."
     gone = [n.words for n in state.notes if n.kind == "symptom" and n.result == "gone"]
@@ -256,7 +258,7 @@ def _in_one_line(row: OhmsRow) -> str:
     """The likeliest stretch of a row with its ohms."""
     more = row.words.count("\n")
     return f"{row.ohms.splitlines()[0]} {row.words.splitlines()[0]}" + (
-        f", or {_some(more, 'other stretch', 'other stretches')}" if more else ""
+        f", or {some(more, 'other stretch', 'other stretches')}" if more else ""
     )
 
 
@@ -298,41 +300,6 @@ def _wire(number: int, wire: Wire, judgement: Judgement) -> WireRow:
     )
 
 
-def say_point(point: PointRef) -> str:
-    """A point in words.
-
-    >>> say_point(PointRef("U1.8/joint-s", 1.0, 2.0, "s", "A0", "U1", "8"))
-    'U1.8 joint, solder side'
-    >>> say_point(PointRef("via@31200,40000/c", 31.2, 40.0, "c"))
-    'via at 31.2, 40.0 mm, component side'
-    """
-    side = SIDES.get(point.side, point.side)
-    kind = point.id.rpartition("/")[2].split("-")[0]
-    if point.part:
-        return f"{point.part}.{point.pin} {kind}, {side}"
-    what = point.id.partition("@")[0] or "place"
-    return f"{what} at {point.x_mm:.1f}, {point.y_mm:.1f} mm, {side}"
-
-
-_ID = re.compile(r"\b(?:(via|land|track)@(-?\d+),(-?\d+)|([A-Z]+\d+\.\w+))/(leg|contact|hole|joint-[cs]|[cs])\b")
-
-
-def in_words(text: str) -> str:
-    """A line of the log with its ids of points as a person finds them.
-
-    >>> in_words("open: via@231775,120650/c and U11.11/joint-s")
-    'open: via at 231.8, 120.7 mm, component side and U11.11 joint, solder side'
-    """
-
-    def said(found: re.Match[str]) -> str:
-        what, x, y, pin, kind = found.groups()
-        side = SIDES.get(kind[-1], "") if kind in ("c", "s") or "-" in kind else ""
-        name = f"{what} at {int(x) / 1000:.1f}, {int(y) / 1000:.1f} mm" if what else f"{pin} {kind.split('-')[0]}"
-        return f"{name}, {side}" if side else name
-
-    return _ID.sub(said, text)
-
-
 def _tests(state: CaseState, accepted: Acceptance) -> Iterable[tuple[str, str, str]]:
     """The checklist, once the machine was switched on or a function tested."""
     if state.power_ups or any(one.words or one.observed_at for one in accepted.functions):
@@ -372,11 +339,11 @@ def _remaining(state: CaseState, judgement: Judgement, accepted: Acceptance) -> 
     if unproven:
         yield f"Prove patch wire {', '.join(map(str, unproven))}: a reading through each, and isolation from what lies beside its ends."
     if judgement.checks_left:
-        yield f"{_some(len(judgement.checks_left), 'continuity check')} of the round {'is' if len(judgement.checks_left) == 1 else 'are'} not made yet."
+        yield f"{some(len(judgement.checks_left), 'continuity check')} of the round {'is' if len(judgement.checks_left) == 1 else 'are'} not made yet."
     if judgement.isolation_left:
-        yield f"{_some(len(judgement.isolation_left), 'isolation check')} not made: a bridge of solder between neighbours is not excluded there."
+        yield f"{some(len(judgement.isolation_left), 'isolation check')} not made: a bridge of solder between neighbours is not excluded there."
     if judgement.unprovable:
-        yield f"{_some(len(judgement.unprovable), 'place')} cannot be proven by continuity; below it says what would."
+        yield f"{some(len(judgement.unprovable), 'place')} cannot be proven by continuity; below it says what would."
     if not judgement.gate_open:
         for words in judgement.gate_missing:
             yield f"Before power: {words}"
@@ -455,7 +422,7 @@ def _proven(graph: CopperGraph, sites: Mapping[str, Site], judgement: Judgement)
             words.append("in pieces by a cut, which waits for its wire")
         unprovable = sum(s in cannot and s not in broken for s in its)
         if unprovable:
-            words.append(f"{_some(unprovable, 'place')} that continuity cannot prove")
+            words.append(f"{some(unprovable, 'place')} that continuity cannot prove")
         yield NetRow(graph.net_names[net], len(its), sum(s in proven for s in its), tuple(words))
 
 
@@ -486,15 +453,6 @@ def _story_line(items: Sequence[TimelineItem], words: str) -> StoryItem:
     return StoryItem(
         first.observed_at[:10], first.observed_at[11:16], numbers, words, first.author, first.kind, first.undone
     )
-
-
-def stamp(iso: str) -> str:
-    """A time of the log as a person reads it.
-
-    >>> stamp("2026-01-31T09:15:02.123Z")
-    '2026-01-31 09:15'
-    """
-    return iso[:16].replace("T", " ")
 
 
 def _reading(one: Reading) -> ReadingRow:
@@ -625,9 +583,9 @@ def _alt(side: str, marks: Marks) -> str:
     """The map in words."""
     breaks = len({one.number for one in marks.breaks})
     return (
-        f"Map of the {SIDES[side]}: {_some(len(marks.areas), 'work area')}, {_some(breaks, 'break')}, "
-        f"{_some(len(marks.wires), 'patch wire')}, {_some(len(marks.proven), 'stretch', 'stretches')} proven sound, "
-        f"{_some(len(marks.open_risk), 'stretch', 'stretches')} not proven. The tables say the same in words."
+        f"Map of the {SIDES[side]}: {some(len(marks.areas), 'work area')}, {some(breaks, 'break')}, "
+        f"{some(len(marks.wires), 'patch wire')}, {some(len(marks.proven), 'stretch', 'stretches')} proven sound, "
+        f"{some(len(marks.open_risk), 'stretch', 'stretches')} not proven. The tables say the same in words."
     )
 
 

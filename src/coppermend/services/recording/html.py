@@ -6,6 +6,14 @@ from collections.abc import Iterable, Sequence
 from html import escape as escape_markup
 from typing import Any
 
+from coppermend.services.recording.handled import (
+    CHECK_NAMES,
+    CHIP_NAMES,
+    INTAKE_NAMES,
+    LOOK_NAMES,
+    START_NAMES,
+    SUPPLY_NAMES,
+)
 from coppermend.services.recording.maps import printable as _plain
 from coppermend.services.recording.model import (
     BreakRow,
@@ -139,6 +147,7 @@ def _sections(view: RecordView) -> Iterable[tuple[str, str, str]]:
     if view.reader == "owner":
         yield "tests", "What was tested", _table("", ("Function", "Result", "Remark"), view.tests)
     yield "open", "What is left", _list(view.still_open)
+    yield "arrival", "When it arrived", _table("", INTAKE_NAMES, view.intake, (2,))
     yield "what", "In short", _list(view.summary)
     yield "left", "What remains to be tested", _list(view.remaining)
     yield "cautions", "Cautions", f'<div class="caution">{_list(view.cautions)}</div>' if view.cautions else ""
@@ -150,6 +159,11 @@ def _sections(view: RecordView) -> Iterable[tuple[str, str, str]]:
     yield "plans", "Plans of the rework", "".join(_plan(one) for one in view.plans)
     yield "care", "Cleaned and protected", _table("", ("Work", "Step", "How it stands", "Remark"), view.care)
     yield "power", "Switched on", _power(view.power)
+    yield "looks", "Looked at", _table("", LOOK_NAMES, view.looks, (0,))
+    yield "supply", "The supply", _table("", SUPPLY_NAMES, view.supply)
+    chips = _table("", CHIP_NAMES, view.chips) + _table("When a chip went out or in.", CHECK_NAMES, view.chip_checks)
+    yield "chips", "Chips and contacts", chips
+    yield "starts", "Starts counted", _table("", START_NAMES, view.starts, (0,))
     yield "symptoms", "Symptoms", _table("", SYMPTOM_NAMES, view.symptoms, (0,))
     yield "waves", "Waves measured", _table("", WAVE_NAMES, view.waves, (0,))
     yield "warm", "Thermal pictures", _table("", WARM_NAMES, view.warm, (0,))

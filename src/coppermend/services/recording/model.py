@@ -212,6 +212,13 @@ class RecordView:
     """Cleaning and protection: (piece of work, step, how it stands, what was said)."""
     plans: tuple[PlanRow, ...] = ()
     """Plans of alloys and of warming that were noted."""
+    intake: tuple[tuple[str, str, str], ...] = ()
+    supply: tuple[tuple[str, str, str, str], ...] = ()
+    looks: tuple[tuple[str, str, str, str], ...] = ()
+    chips: tuple[tuple[str, str, str, str, str], ...] = ()
+    chip_checks: tuple[tuple[str, str, str, str], ...] = ()
+    starts: tuple[tuple[str, str, str, str], ...] = ()
+    """What the case says beside readings; the columns stand in ``handled``."""
     symptoms: tuple[tuple[str, str, str], ...] = ()
     """(when, what was seen, how it stands)."""
     waves: tuple[tuple[str, str, str, str, str], ...] = ()
