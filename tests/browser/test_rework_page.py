@@ -42,6 +42,11 @@ def test_steps_are_ticked_with_a_photo_and_cautions(page: Page, bench: Bench, tm
     page.locator("#done-cell-before").click()
     page.locator("#step-cell-before img").wait_for(timeout=60_000)
     assert "not ticked yet: power, guard" in page.locator("#outcome").inner_text()
+    # three presses while the first is under way: two steps, each noted once and in order
+    page.evaluate("for (const k of ['power', 'power', 'guard']) document.getElementById(`done-cell-${k}`).click()")
+    page.locator("#step-cell-guard.over").wait_for(timeout=60_000)
+    log = page.request.get(f"{bench.address}/api/cases/{bench.case}/log").json()["entries"]
+    assert [one["payload"]["step"] for one in log if one["kind"] == "care"] == ["before", "power", "guard"]
     page.locator("#step-cell-neutralise button", has_text="Left out").click()
     page.locator("#outcome .error-sheet").wait_for(timeout=60_000)
     assert "CAR-004" in page.locator("#outcome").inner_text()

@@ -1,7 +1,8 @@
 // @ts-check
 /** The page "Rework": take a part out, clean and protect in steps, find a short with a limited current. */
-import { byId, fill, h } from '../shared/dom.js';
-import { findingOf, get, post, send } from '../shared/api.js';
+import { byId, fill, h, keepTyping } from '../shared/dom.js';
+import { get, post, send } from '../shared/api.js';
+import { Acting } from '../shared/acting.js';
 import { freshId } from '../shared/id.js';
 import { noCase } from '../shared/nocase.js';
 import { removalSheets } from './parts.js';
@@ -14,14 +15,11 @@ const id = query.get('case') ?? '';
 const url = (/** @type {string} */ what) => `/api/cases/${encodeURIComponent(id)}/${what}`;
 const TABS = /** @type {[string, string][]} */ ([['part', 'Take a part out'], ['care', 'Clean and protect'], ['short', 'A short, with a supply']]);
 
-export class Rework {
+export class Rework extends Acting {
   tab = query.get('tab') ?? (query.get('part') ? 'part' : 'care');
   part = query.get('part') ?? '';
-  busy = false;
-  /** How often something was asked: an answer that comes late, for a sheet that was left, is dropped. */ asked = 0;
   view = h('div', { id: 'rework-view' });
   /** Drawn once: the keyboard stays where it is, and what was typed stays typed. */ form = this.partForm();
-  said = h('div', { id: 'outcome', role: 'status' });
 
   start() {
     byId('back').href = id ? `/#/case/${encodeURIComponent(id)}/bench` : '/';
@@ -92,7 +90,7 @@ export class Rework {
     await this.doing(async () => {
       const out = await post(url(`removal/${encodeURIComponent(part)}`), {});
       fill(this.said, h('p.sheet', null, `Kept for the record: ${out.words}`));
-    });
+    }, `keep ${part}`);
   }
 
   /** @param {string} part @param {number} severity */
@@ -100,7 +98,7 @@ export class Rework {
     await this.doing(async () => {
       const out = await post(url('areas'), { part, kind: 'rework', severity });
       fill(this.said, h('p.sheet', null, `Marked: ${out.words}. `, h('a', { href: `/#/case/${encodeURIComponent(id)}/bench` }, 'Run its round')));
-    });
+    }, `mark ${part}`);
   }
 
   /** @param {number} [asked] */
@@ -109,7 +107,7 @@ export class Rework {
     const begun = found.some((/** @type {any} */ one) => one.steps.some((/** @type {any} */ s) => s.state !== 'open'));
     const folded = new Map([...this.view.querySelectorAll('details.sheet')].map((d) => [d.id, /** @type {HTMLDetailsElement} */ (d).open]));
     const hands = { photo: (/** @type {string} */ sha) => url(`photos/${sha}`), tick: this.tick.bind(this) };
-    this.put(asked, ...found.map((/** @type {any} */ one, /** @type {number} */ i) => procedureSheet(one, hands, folded.get(`care-${one.procedure}`) ?? (begun && i === 0))));
+    keepTyping(() => this.put(asked, ...found.map((/** @type {any} */ one, /** @type {number} */ i) => procedureSheet(one, hands, folded.get(`care-${one.procedure}`) ?? (begun && i === 0)))));
   }
 
   /** @param {string} procedure @param {string} step @param {string} state @param {string} words @param {File|null} photo */
@@ -117,35 +115,18 @@ export class Rework {
     await this.doing(async () => {
       const sha256 = photo ? (await send(url('photos'), photo, { words: `${procedure}: ${step}` })).entry.payload.sha256 : '';
       const out = await post(url('care'), { procedure, step, state, words, sha256, entry_id: freshId() });
-      await this.showCare();
+      const said = byId(`words-${procedure}-${step}`);
+      if (said) said.value = '';
+      if (this.tab === 'care') await this.showCare();
       this.handOn(procedure, out.care.next || step);
       fill(this.said, h('p.sheet', null, `Noted: ${out.words}.`), out.care.cautions.length ? h('ul.cautions', null, out.care.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null);
       byId(`step-${procedure}-${out.care.next || step}`)?.scrollIntoView({ block: 'nearest' });
-    });
+    }, `${procedure} ${step} ${state}`);
   }
 
   /** The steps were drawn anew: the keyboard goes to the first key of the step that is next. @param {string} procedure @param {string} step */
   handOn(procedure, step) {
     if (document.activeElement === document.body) byId(`step-${procedure}-${step}`)?.querySelector('button')?.focus({ preventScroll: true });
-  }
-
-  /** @param {() => Promise<void>} work */
-  async doing(work) {
-    if (this.busy) return;
-    this.busy = true;
-    try {
-      await work();
-    } catch (err) {
-      this.refused(err);
-    } finally {
-      this.busy = false;
-    }
-  }
-
-  /** @param {unknown} err */
-  refused(err) {
-    const found = findingOf(err);
-    fill(this.said, h('section.sheet.error-sheet', null, h('h2', null, found.words), h('p', null, found.remedy), h('p.code', null, found.code)));
   }
 }
 

@@ -9,9 +9,13 @@ export class Acting {
   /** An answer that comes for a sheet that was left is dropped. */ asked = 0;
   said = h('div', { id: 'outcome', role: 'status' });
 
-  /** @param {() => Promise<void>} work */
-  doing(work) {
-    this.turn = this.turn.then(work).catch((err) => this.refused(err));
+  /** Acts with a name that were pressed and are not done. @type {Set<string>} */ pending = new Set();
+
+  /** @param {() => Promise<void>} work @param {string} [once] a name: pressed twice before it is done it is one act (a double click) */
+  doing(work, once = '') {
+    if (once && this.pending.has(once)) return this.turn;
+    if (once) this.pending.add(once);
+    this.turn = this.turn.then(work).catch((err) => this.refused(err)).finally(() => this.pending.delete(once));
     return this.turn;
   }
 
