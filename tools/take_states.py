@@ -182,7 +182,7 @@ def _bench_planning(page: Page, world: World) -> None:
 
 @state("bench-building")
 def _bench_building(page: Page, world: World) -> None:
-    answering(page, "**/scene.bin", 409, {**GONE, "code": "BLD-001", "place": {"thing": "x"}})
+    answering(page, "**/scene.bin", 202, {**GONE, "code": "BLD-001", "place": {"thing": "x"}})
     answering(page, "**/api/builds/**", 200, SLOW)
     page.goto(world.url("fresh"))
     page.wait_for_selector(".building")

@@ -104,7 +104,9 @@ def test_a_case_whose_board_must_be_built_again_is_not_called_broken(shelved: Sh
     after = Client(create_app(replace(shop, shelf=shelf, building=shelf, bindings={})))
     for what in ("scene.bin", "points", "bench"):
         answer = after.get(f"/api/cases/{case}/{what}")
-        assert (what, answer.json()["code"]) == (what, "BLD-001")
+        assert (what, answer.status_code, answer.json()["code"]) == (what, 202, "BLD-001")
+    area = after.post(f"/api/cases/{case}/areas", json={"part": "U1", "kind": "rework", "severity": 2})
+    assert (area.status_code, area.json()["code"]) == (503, "BLD-001"), "what is not written is never called accepted"
     assert after.get(f"/api/cases/{case}/log").status_code == 200, "the log needs no board"
     build.go.set()
     until(after, answer.json()["place"]["thing"], ("ready",))

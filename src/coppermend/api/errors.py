@@ -49,8 +49,10 @@ async def _refused(request: Request, err: Exception) -> JSONResponse:
 
 
 async def _being_built(request: Request, err: Exception) -> JSONResponse:
+    """What is only asked for is on its way: 202 (RFC 9110, 15.3.3), no error in a browser's console. What was to be written is not written: 503."""
     assert isinstance(err, BeingBuilt)
-    return _answer(status_of(err.finding.code), err.finding)
+    asked = request.method in ("GET", "HEAD")
+    return _answer(202 if asked else status_of(err.finding.code), err.finding)
 
 
 async def _invalid(request: Request, err: Exception) -> JSONResponse:

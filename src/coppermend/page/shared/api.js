@@ -27,10 +27,13 @@ export function findingOf(err) {
   };
 }
 
+/** What was asked for comes once the board is built; the finding BLD-001 says which build. */
+const ON_ITS_WAY = 202;
+
 /** @param {string} path @param {RequestInit} [init] */
 async function call(path, init) {
   const answer = await fetch(path, init);
-  if (answer.ok) return answer.status === 204 ? null : answer.json();
+  if (answer.ok && answer.status !== ON_ITS_WAY) return answer.status === 204 ? null : answer.json();
   await boardBuilt(await refusalIn(path, answer));
   return call(path, init);
 }
@@ -38,7 +41,7 @@ async function call(path, init) {
 /** Bytes as they are. @param {string} path @returns {Promise<ArrayBuffer>} */
 export async function getBytes(path) {
   const answer = await fetch(path);
-  if (answer.ok) return answer.arrayBuffer();
+  if (answer.ok && answer.status !== ON_ITS_WAY) return answer.arrayBuffer();
   await boardBuilt(await refusalIn(path, answer));
   return getBytes(path);
 }
