@@ -546,7 +546,7 @@ class _Evidence:
         return Start(works, act.entry) if act.effect == "cured" and works is not None else None
 
 
-def _bench(
+def bench_now(
     binding: Binding, made: PoweredBoard, evidence: _Evidence, without: Collection[str]
 ) -> tuple[BenchNow, str, str]:
     """The bench now, why power must stay off (or ""), and what comes before power (or "")."""
@@ -591,12 +591,12 @@ def _view(
     binding: Binding, made: PoweredBoard, state: State, evidence: _Evidence, most: int, without: Collection[str]
 ) -> SuspectsView:
     field = state.field
-    bench, stop, gate_first = _bench(binding, made, evidence, without)
+    bench, stop, gate_first = bench_now(binding, made, evidence, without)
     found = suspects(state, most)
     settled = verdict(state)
     named = settled.unit if settled.stands else ""
     ranked = best_of_kinds(ranked_steps(state, bench, binding.costs, 64))
-    rows = [_proposed(made, one, gate_first) for one in ranked]
+    rows = [proposed(made, one, gate_first) for one in ranked]
     first = rows[0] if rows else None
     return SuspectsView(
         found,
@@ -636,7 +636,7 @@ def pins_of_net(made: PoweredBoard, net: str) -> tuple[tuple[str, int], ...]:
     )
 
 
-def _proposed(made: PoweredBoard, step: SuspectStep, gate_first: str) -> Proposed:
+def proposed(made: PoweredBoard, step: SuspectStep, gate_first: str) -> Proposed:
     spots = pins_of_net(made, step.spots[0][0]) if step.kind == "sink" else step.spots
     points = tuple(made.trees[net].points[node][0].id for net, node in spots if made.trees[net].points.get(node))
     before = gate_first if step.kind not in ("check", "apart", "inspect") else ""
