@@ -69,7 +69,7 @@ def workshop(
         shelf=MemoryShelf(builder or board_builder(cache_dir)),
         clock=SystemClock(),
         ids=ids,
-        author=author if author is not None else who(),
+        author=author if author is not None else who(store_url),
         files=DiskPackages(),
         fields=field_cache(cache_dir),
     )
@@ -108,15 +108,36 @@ def cache_folder(cache_dir: str | Path | None = None) -> Path:
     return Path(named) if named else Path(platformdirs.user_cache_dir("coppermend", appauthor=False))
 
 
-def who() -> str:
-    """Who works here, for the entries: COPPERMEND_AUTHOR, else the login name, else nothing."""
+def who(store_url: str | None = None) -> str:
+    """Who works here, for the entries: COPPERMEND_AUTHOR, else the login name, else nothing; behind it the bench's name, where it has one."""
     named = os.environ.get("COPPERMEND_AUTHOR")
-    if named is not None:
-        return named
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError):
-        return ""
+    if named is None:
+        try:
+            named = getpass.getuser()
+        except (OSError, KeyError):
+            named = ""
+    return ", ".join(one for one in (named, bench_name(store_url)) if one)
+
+
+def bench_name(store_url: str | None = None) -> str:
+    """How this bench is called: COPPERMEND_BENCH, else as ``bench name`` kept it beside the store; "" for none."""
+    from coppermend.adapters.files.beside import read_beside
+
+    named = os.environ.get("COPPERMEND_BENCH")
+    return named if named is not None else read_beside(_bench_file(store_url))
+
+
+def name_bench(store_url: str | None, name: str) -> str:
+    """Give this bench a name (printable, at most 40 letters; "" takes it away); what was kept. Refusal FIL-013."""
+    from coppermend.adapters.files.beside import write_beside
+
+    kept = " ".join("".join(c if c.isprintable() else " " for c in name).split())[:40]
+    write_beside(_bench_file(store_url), kept)
+    return kept
+
+
+def _bench_file(store_url: str | None) -> Path:
+    return beside_store(named_store(store_url)) / "bench-name.txt"
 
 
 def device_book(store_url: str | None = None) -> DeviceBook:
@@ -527,7 +548,7 @@ def examine(store_url: str | None = None, cache_dir: str | Path | None = None) -
         guarded("store", lambda: look_at_store(store)),
         look_at_space(str(folder), shutil.disk_usage(folder).free, _size_of(folder)),
         guarded(
-            "clock", lambda: health.look_at_clock(now, max((one.last.recorded_at for one in store.heads()), default=""))
+            "clock", lambda: health.look_at_clock(now, max((one.head.recorded_at for one in store.heads()), default=""))
         ),
     ]
     store.close()

@@ -154,7 +154,7 @@ CLI_TWINS = {
     "POST /api/cases/{case}/times": ("bench", "times"), "GET /api/cases/{case}/practice/planner": ("practice", "run"),
     "GET /api/cases/{case}/numbers": ("case", "numbers"), "POST /api/cases/{case}/numbers": ("case", "numbers"),
     "POST /api/pair": ("lan", "code"), "GET /api/lan": ("lan", "list"), "POST /api/lan/code": ("lan", "code"),
-    "DELETE /api/lan/devices/{which}": ("lan", "revoke"),
+    "DELETE /api/lan/devices/{which}": ("lan", "revoke"), "POST /api/lan/devices/{which}/role": ("lan", "role"), "GET /api/me": ("lan", "list"),
     "POST /api/cases/{case}/removal/{part}": ("removal", "plan"), "POST /api/cases/{case}/wires/plan": ("wire", "plan"),
     "GET /api/cases/{case}/removal/{part}": ("removal", "plan"), "GET /api/cases/{case}/care": ("care", "show"),
     "POST /api/cases/{case}/care": ("care", "tick"), "GET /api/cases/{case}/short/supply": ("short", "supply"),

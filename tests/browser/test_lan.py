@@ -149,8 +149,13 @@ def test_a_wrong_code_lets_nobody_in_and_the_bench_shows_a_right_one(chromium: B
     expect(tablet.locator("#home h1")).to_have_text("On this bench")
     page.locator("#look").click()
     expect(page.locator("#lan li")).to_contain_text("phone")
+    page.get_by_label("phone may").select_option("look")
+    expect(page.get_by_label("phone may")).to_have_value("look")
+    tablet.goto(both.address)
+    expect(tablet.locator("#looks-only")).to_contain_text("may look only")
+    page.get_by_label("phone may").select_option("work")
     tablet.goto(f"{both.address}page/lan.html")
-    expect(tablet.locator("#lan")).to_contain_text("at the bench computer only")
+    expect(tablet.locator("#lan")).to_contain_text("needs a device that may manage")
     for one in (tablet, page):
         one.context.close()
 

@@ -7,7 +7,8 @@ import { nameOf, KEYS } from '../../src/coppermend/page/shared/keys.js';
 import { uuid7 } from '../../src/coppermend/page/shared/id.js';
 import { chance, ohms, plainly, seconds } from '../../src/coppermend/page/shared/words.js';
 import { actsFor } from '../../src/coppermend/page/map/partwork.js';
-import { chapters } from '../../src/coppermend/page/case/story.js';
+import { chapters, signed } from '../../src/coppermend/page/case/story.js';
+import { limits } from '../../src/coppermend/page/shared/whoami.js';
 import { chipFrame } from '../../src/coppermend/page/map/chips.js';
 import { patientAsked } from '../../src/coppermend/page/case/home.js';
 import { near, same, yes } from './check.mjs';
@@ -109,6 +110,16 @@ export const tests = {
     const at = '2026-03-01T09:00:00.000Z';
     const items = ['remark', 'closed', 'open', 'undo', 'patch', 'closed'].map((kind) => ({ kind, observed_at: at }));
     same(chapters(items).map((c) => c.length), [1, 3, 1, 1]);
+  },
+  'one author is said once, several at their entries'() {
+    same(signed([{ author: 'ada' }, { author: 'ada' }]).line, 'All noted by ada.');
+    const two = signed([{ author: 'ada' }, { author: 'ada (tablet)' }, { author: '' }]);
+    same([two.line, ...two.items.map((/** @type {any} */ i) => i.by)], ['', 'ada', 'ada (tablet)', 'nobody named']);
+    same([signed([]).line, signed([{ author: '' }]).line], ['', '']);
+  },
+  'only a device that looks is told its limits'() {
+    same(limits({ role: 'look', device: 'phone' }).startsWith('phone may look only'), true);
+    same([limits({ role: 'work', device: 'x' }), limits({ role: 'bench', device: '' })], ['', '']);
   },
   'a part offers what its state allows'() {
     same(actsFor('out').map((a) => a[0]), ['fit']);

@@ -16,7 +16,7 @@ from coppermend.services.building import BeingBuilt
 STATUS = {
     "BLD-001": 503, "BLD-003": 404, "CAS-001": 404, "CAS-002": 409, "PHO-001": 413, "PHO-003": 404, "PNT-001": 404, "PNT-003": 404, "NET-001": 404, "STO": 503,
     "VOI-001": 503, "VOI-002": 503, "INS": 503, "INS-008": 422, "INS-009": 422, "INS-011": 422, "INS-012": 404, "INS-016": 409, "INS-017": 409,
-    "LAN-001": 409, "LAN-002": 403, "LAN-003": 403, "LAN-004": 409, "LAN-005": 404, "LAN-006": 503, "LAN-007": 503, "LAN-012": 429,
+    "LAN-001": 409, "LAN-002": 403, "LAN-003": 403, "LAN-004": 409, "LAN-005": 404, "LAN-006": 503, "LAN-007": 503, "LAN-012": 429, "LAN-014": 429,
 }  # fmt: skip
 """HTTP status by code or by the code's family; everything else is 422: understood and refused."""
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from coppermend.cli import print_json
+from coppermend.cli.casefinding import case_find, case_list
 from coppermend.cli.files import file_bytes
 from coppermend.cli.shop import CASE, JSON, check_line, margin, say_next, shop, shop_and_case, step_lines
 from coppermend.core.findings import Place, refuse
@@ -23,7 +24,7 @@ from coppermend.services.bench import (
     step_as_dict,
 )
 from coppermend.services.bundles import export_case, import_case
-from coppermend.services.cases import CaseView, list_cases, name_board, new_case
+from coppermend.services.cases import CaseView, name_board, new_case
 from coppermend.services.cautions import cautions
 from coppermend.services.map_trust import next_with_map
 from coppermend.services.notes import note
@@ -65,22 +66,8 @@ def case_new(
     )
 
 
-@case_command.command("list")
-@JSON
-@click.pass_context
-def case_list(ctx: click.Context, as_json: bool) -> None:
-    """List the cases of this store."""
-    rows = list_cases(shop(ctx))
-    if as_json:
-        print_json([row.as_dict() for row in rows])
-        return
-    if not rows:
-        click.echo("No cases yet. Open one: coppermend case new --board PACKAGE --title TITLE")
-    for row in rows:
-        serial = f", serial {row.serial}" if row.serial else ""
-        click.echo(
-            f"{row.number:>4}  {row.title}{serial}  [{row.board}]  {row.entries} entries, last {row.last_at}: {row.last_words}"
-        )
+case_command.add_command(case_list)
+case_command.add_command(case_find)
 
 
 @case_command.command("show")
@@ -110,12 +97,14 @@ def _print_view(view: CaseView) -> None:
     click.echo(f"Case {view.number}: {', '.join(one for one in head if one)}  ({state.case})")
     if state.complaint:
         click.echo(f"Complaint: {state.complaint}")
-    click.echo("Story:")
+    names = sorted({item.author for item in state.timeline})
+    click.echo(f"Story, all by {names[0]}:" if len(names) == 1 and names[0] else "Story:")
     for item in state.timeline:
         if item.kind == "basis":
             continue
         gone = "  [taken back]" if item.undone else ""
-        click.echo(f"  {item.ref:>4}  {item.observed_at}  {item.words}{gone}")
+        by = f"  ({item.author or 'nobody named'})" if len(names) > 1 else ""
+        click.echo(f"  {item.ref:>4}  {item.observed_at}  {item.words}{gone}{by}")
     click.echo("Where it stands:")
     for line in view.where:
         click.echo(f"  {line}")

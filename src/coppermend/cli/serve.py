@@ -140,7 +140,10 @@ class LanServer:
 
     def __init__(self, app: Any, lan: Any, place: LanPlace, closing: threading.Event) -> None:
         door = importlib.import_module("coppermend.api.lan").LanDoor(app, lan)
-        config = uvicorn.Config(door, ssl_certfile=str(place.papers.server_file), limit_concurrency=64, **QUIET)
+        brisk = importlib.import_module("coppermend.api.slow").BriskProtocol
+        config = uvicorn.Config(
+            door, http=brisk, ssl_certfile=str(place.papers.server_file), limit_concurrency=64, **QUIET
+        )
         self.place, self.server = place, BenchServer(config, closing)
         self.thread = threading.Thread(
             target=self.server.run, kwargs={"sockets": [place.sock]}, name="lan", daemon=True

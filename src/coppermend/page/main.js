@@ -34,6 +34,7 @@ import { spoken as sayCheck } from './speech/spoken.js';
 import { Voice } from './speech/voice.js';
 import { Listening } from './speech/listen.js';
 import { keptPedal, learnt } from './shared/pedal.js';
+import { sayLimits } from './shared/whoami.js';
 
 const VIEWS = /** @type {const} */ (['bench', 'story', 'wires', 'ohms', 'trust', 'record']);
 /** Words of a notice up to this long are shown as large as the check: they are read with both hands at the probes. */
@@ -717,3 +718,4 @@ export class App {
 }
 
 /** @type {any} */ (window).bench = new App();
+sayLimits();

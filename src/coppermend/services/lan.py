@@ -26,6 +26,8 @@ TOKEN_BYTES = 32
 DEVICE_LIFE_DAYS = 90
 MOST_DEVICES = 20
 LONGEST_NAME = 40
+ROLES = ("look", "work", "manage")
+"""What a device may: look at everything that is shown; work on the cases too; manage devices, import and export, learning as well. Each holds the one before it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,16 +39,19 @@ class Device:
     token_sha256: str
     made_at: str
     until: str
+    role: str = "work"
+    """One of ``ROLES``; devices of a list without roles went on working as before."""
 
 
 @dataclass(frozen=True, slots=True)
 class PairCode:
-    """The code that is valid now: salted SHA-256, until when, how many wrong tries it has seen."""
+    """The code that is valid now: salted SHA-256, until when, how many wrong tries it has seen, and the role that it gives."""
 
     salt: str
     sha256: str
     until: str
     tries: int = 0
+    role: str = "work"
 
 
 class LanBook(Protocol):
@@ -65,11 +70,12 @@ class LanBook(Protocol):
         """Keep this code, or none."""
 
 
-def new_code(book: LanBook, now: str, pick: Callable[[str], str] = secrets.choice) -> str:
-    """A fresh pairing code such as ``K7M-4QT``; any earlier one is void. ``now`` ISO 8601, UTC."""
+def new_code(book: LanBook, now: str, pick: Callable[[str], str] = secrets.choice, *, role: str = "work") -> str:
+    """A fresh pairing code such as ``K7M-4QT`` for a device that may do what ``role`` says; any earlier one is void. ``now`` ISO 8601, UTC. Refusal LAN-015."""
+    known_role(role)
     letters = "".join(pick(ALPHABET) for _ in range(CODE_LENGTH))
     salt = secrets.token_hex(16)
-    book.put_code(PairCode(salt, _hash(letters, salt), _after(now, timedelta(seconds=CODE_LIFE_S))))
+    book.put_code(PairCode(salt, _hash(letters, salt), _after(now, timedelta(seconds=CODE_LIFE_S)), role=role))
     return f"{letters[:3]}-{letters[3:]}"
 
 
@@ -92,7 +98,7 @@ def pair(book: LanBook, now: str, code: str, name: str) -> tuple[Device, str]:
         )
     token = secrets.token_urlsafe(TOKEN_BYTES)
     until = _after(now, timedelta(days=DEVICE_LIFE_DAYS))
-    made = Device(secrets.token_hex(4), _named(name, devices), _digest(token), now, until)
+    made = Device(secrets.token_hex(4), _named(name, devices), _digest(token), now, until, known.role)
     book.put_code(None)
     book.put_devices((*devices, made))
     return made, token
@@ -122,15 +128,47 @@ def device_of(book: LanBook, now: str, token: str) -> Device | None:
     return None
 
 
+def known_role(role: str) -> str:
+    """The role again. Refusal LAN-015 for one that there is not."""
+    if role not in ROLES:
+        raise refuse(
+            "LAN-015", f"There is no role {role!r}.", f"Roles are: {', '.join(ROLES)}.", Place(thing=role[:40])
+        )
+    return role
+
+
+def may(role: str, needed: str) -> bool:
+    """Whether somebody with ``role`` may do what needs ``needed``. A role that is not known may nothing.
+
+    >>> may("manage", "look"), may("look", "work"), may("", "look")
+    (True, False, False)
+    """
+    return role in ROLES and needed in ROLES and ROLES.index(role) >= ROLES.index(needed)
+
+
+def set_role(book: LanBook, which: str, role: str) -> tuple[Device, ...]:
+    """Give a device (by its id or name) or ``all`` another role; those that have it now. It counts from the next request. Refusal LAN-005, LAN-015."""
+    known_role(role)
+    devices = book.devices()
+    chosen = _chosen(devices, which)
+    book.put_devices(tuple(replace(one, role=role) if one in chosen else one for one in devices))
+    return tuple(replace(one, role=role) for one in chosen)
+
+
 def revoke(book: LanBook, which: str) -> tuple[Device, ...]:
     """Shut a device out by its id or name, or ``all``; those that were. It counts for the next request and for live updates under way. Refusal LAN-005 for an unknown one."""
     devices = book.devices()
-    gone = tuple(one for one in devices if which in (one.id, one.name, "all"))
-    if not gone and which != "all":
-        have = ", ".join(one.name for one in devices) or "none"
-        raise refuse("LAN-005", f"No device is called {which!r}.", f"Let in are: {have}.", Place(thing=which))
+    gone = _chosen(devices, which)
     book.put_devices(tuple(one for one in devices if one not in gone))
     return gone
+
+
+def _chosen(devices: tuple[Device, ...], which: str) -> tuple[Device, ...]:
+    found = tuple(one for one in devices if which in (one.id, one.name, "all"))
+    if not found and which != "all":
+        have = ", ".join(one.name for one in devices) or "none"
+        raise refuse("LAN-005", f"No device is called {which!r}.", f"Let in are: {have}.", Place(thing=which))
+    return found
 
 
 def listed(book: LanBook, now: str) -> list[dict[str, Any]]:

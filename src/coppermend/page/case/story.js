@@ -145,16 +145,24 @@ export function chapters(items) {
   return out;
 }
 
+/** Who wrote: one name for all, or each entry with its own where several did. Pure. @param {any[]} items @returns {{line: string, items: any[]}} */
+export function signed(items) {
+  const names = [...new Set(items.map((i) => i.author ?? ''))];
+  if (names.length < 2) return { line: names[0] ? `All noted by ${names[0]}.` : '', items };
+  return { line: '', items: items.map((i) => ({ ...i, by: i.author || 'nobody named' })) };
+}
+
 /** @param {any} item */
-const row = (item) => h(`li.${item.kind}${item.undone ? '.gone' : ''}`, null, h('time', { datetime: item.observed_at }, clock(item.observed_at)), h('span', null, plainly(item.words)), h('span.kind', null, item.undone ? 'taken back' : ''));
+const row = (item) => h(`li.${item.kind}${item.undone ? '.gone' : ''}`, null, h('time', { datetime: item.observed_at }, clock(item.observed_at)), h('span', null, plainly(item.words)), h('span.kind', null, [item.undone ? 'taken back' : '', item.by].filter(Boolean).join(', ')));
 
 /** @param {any[]} items */
 function timeline(items) {
   if (!items.length) return h('div.empty', null, 'Nothing noted yet.');
-  const out = [];
+  const { line, items: told } = signed(items);
+  const out = [line ? h('p.why', null, line) : null];
   let today = '';
   let list = null;
-  for (const part of chapters(items)) {
+  for (const part of chapters(told)) {
     const d = day(part[0].observed_at);
     if (d !== today) {
       today = d;

@@ -77,6 +77,9 @@ export const remove = (path) => call(path, { method: 'DELETE' });
 /** An entry was given up by the person before the server acknowledged it. */
 export class GivenUp extends Error {}
 
+/** A refusal that only says "too many at once": the same is taken a little later, so nothing is given up for it. @param {unknown} err */
+const later = (err) => err instanceof Refused && err.finding.code === 'LAN-014';
+
 /** How long to wait before the next try, ms. @param {number} tries that came to nothing */
 export const pause = (tries) => Math.min(400 * tries, 2000);
 
@@ -102,8 +105,8 @@ export async function insist(path, once, tries = 7, given = { up: false }) {
     try {
       return await post(path, once);
     } catch (err) {
-      if (err instanceof Refused || i >= tries) throw err;
-      await new Promise((done) => setTimeout(done, pause(i)));
+      if ((err instanceof Refused && !later(err)) || i >= tries) throw err;
+      await new Promise((done) => setTimeout(done, later(err) ? 10_000 : pause(i)));
     }
   }
 }
@@ -115,7 +118,7 @@ export async function sendWaiting(under) {
     try {
       out.push({ words: (await post(one.path, one.body)).words, refused: null });
     } catch (err) {
-      if (!(err instanceof Refused)) throw err; // nobody answers: it stays where it is
+      if (!(err instanceof Refused) || later(err)) throw err; // nobody answers, or not now: it stays where it is
       out.push({ words: one.body.kind, refused: err.finding });
     }
     drop(localStorage, one.body.entry_id);
