@@ -53,6 +53,7 @@ def test_page_is_told_that_two_wires_side_by_side_prove_nothing(client: Client, 
     ends = ["U5.5/joint-s", "U1.35/joint-s"]
     path = f"/api/cases/{case}/entries"
     assert client.post(path, json={"kind": "cut", "points": ["104.00,118.11/c"]}).status_code == 201
+    assert client.post(path, json={"kind": "open", "points": ends}).status_code == 201
     assert client.post(path, json={"kind": "patch", "points": ends, "options": {"length_mm": 80}}).status_code == 201
     (alone,) = client.get(f"/api/cases/{case}/wires").json()["fitted"]
     assert alone["checks"][0]["proves"] and alone["checks"][0]["why"] == "the wire and both its joints"

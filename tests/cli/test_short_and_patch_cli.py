@@ -99,21 +99,23 @@ def test_of_two_wires_side_by_side_neither_is_proven_by_a_beep_whichever_is_aske
     numbers = []
     for words in (
         ("cut", "104.00,118.11/c"),
+        ("open", "U5.5/joint-s", "U1.35/joint-s"),
         ("patch", "U5.5/joint-s", "U1.35/joint-s", "80mm"),
         ("patch", "U5.5/joint-s", "U1.35/joint-s", "90mm"),
     ):
         status, out, _ = run("note", "1", *words)
         assert status == 0
         numbers.append(out.split("Noted as ")[1].split(":")[0])
-    for number, other in ((numbers[1], numbers[2]), (numbers[2], numbers[1])):
+    cut, _, first, second = numbers
+    for number, other in ((first, second), (second, first)):
         status, out, _ = run("wire", "prove", "1", "--entry", number)
         assert status == 0 and out.startswith(f"Wire no. {number},")
         assert out.count("Not proof of the wire") == 2 and f"Wire no. {other}," in out
         assert "Another patch wire joins U5.5/joint-s and U1.35/joint-s" in out and "The copper from" not in out
         bridge = json.loads(run("wire", "prove", "1", "--entry", number, "--json")[1])[0]
         assert bridge["purpose"] == "bridge" and bridge["proves"] is False
-    status, _, err = run("wire", "prove", "1", "--entry", numbers[0])
-    assert status != 0 and "WIR-010" in err and f"no. {numbers[1]}" in err
-    assert run("note", "1", "undo", numbers[2])[0] == 0
+    status, _, err = run("wire", "prove", "1", "--entry", cut)
+    assert status != 0 and "WIR-010" in err and f"no. {first}" in err
+    assert run("note", "1", "undo", second)[0] == 0
     (alone,) = [one for one in json.loads(run("wire", "prove", "1", "--json")[1]) if one["purpose"] == "bridge"]
     assert alone["proves"] is True and "only way" in alone["reason"]

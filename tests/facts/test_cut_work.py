@@ -19,7 +19,8 @@ from coppermend.services.evidence import Pieces
 from coppermend.services.rails import gate_of
 from coppermend.services.recording.gather import CaseFacts, gather, marks_of
 from coppermend.services.recording.judge import judge
-from coppermend.services.wires import beside, plan_for_case, proof_of
+from coppermend.services.wirebeside import beside
+from coppermend.services.wires import plan_for_case, proof_of
 from coppermend.services.workshop import Workshop
 
 __all__ = ["bench"]

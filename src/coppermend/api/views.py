@@ -18,14 +18,14 @@ from coppermend.services import scene
 from coppermend.services.bench import bridge_points, next_for_case, proven_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView
-from coppermend.services.cutwork import STAYS, parted_nets
+from coppermend.services.cutwork import STAYS, parted_nets, unread_under_wires
 from coppermend.services.pinwork import pin_break
 from coppermend.services.placewords import loose_in_words, near_words, places_in_words
 from coppermend.services.points import point_now, wire_end
 from coppermend.services.power import gate_as_dict, power_story
 from coppermend.services.rails import show_case_with_rails
 from coppermend.services.surety import doubtful_breaks
-from coppermend.services.wires import plan_for_case, proof_of
+from coppermend.services.wires import plan_for_case, proof_of, why_no_check
 from coppermend.services.workshop import Workshop
 
 LAST_READINGS = 400
@@ -486,17 +486,25 @@ def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
                 "why_none": why,
             },
         )
+    for unread in unread_under_wires(binding):
+        row = {**span_view(unread.parted.span), "cut": True, "words": unread.words, "plans": [], "why_none": LIFT_FIRST}
+        spans.insert(0, row)
     spans += [{**span_view(one.span), "plans": [], "why_none": one.words} for one in doubtful_breaks(binding)]
     fitted = []
     for wire, row in zip(binding.state.wires, fitted_wires(binding), strict=True):
-        fitted.append({**row, "checks": [proof_view(binding, one, wire.at) for one in proof_of(binding, wire)]})
+        checks = [proof_view(binding, one, wire.at) for one in proof_of(binding, wire)]
+        fitted.append({**row, "checks": checks, "why_none": why_no_check(binding, wire)})
     return {"spans": spans, "fitted": fitted, "cautions": cautions}
 
+
+LIFT_FIRST = "Lift one end of the wire, take its entry back (leaf Story), and read across the cut: it must be open before the wire goes on again."
+"""What is done about a cut that was not read open under its wire, in the page's words."""
 
 PROOF_WORDS = {
     "bridge": "the wire and both its joints",
     "beyond": "what lies beyond the wire",
     "isolation": "solder could have run over here",
+    "cut": "first, with one end of the wire lifted: the cut under it has not been read open",
 }
 
 

@@ -199,13 +199,16 @@ def prove_command(ctx: click.Context, case: str, entry: str, as_json: bool) -> N
     first, *beside = proof_for_wire(made, found, entry)
     if as_json:
         print_json([one.as_dict() for one in first.checks])
-        return
+        ctx.exit(1 if first.why_none else 0)
     click.echo(f"Wire no. {first.number}, {first.between[0]} to {first.between[1]}:")
+    if first.why_none:
+        click.echo(first.why_none.replace("CASE", case).replace("NUMBER", str(first.number)))
     for one in first.checks:
         click.echo(
-            f"{one.purpose:9} {one.point_a}  to  {one.point_b}  {'must' if one.proves else 'should'} be {one.expect}. {one.reason}"
+            f"{one.purpose:9} {one.point_a}  to  {one.point_b}  {'must' if one.proves else 'should'} be {one.expect}. {one.reason.replace('CASE', case)}"
         )
     for other in beside:
         for one in other.checks:
             if not one.proves:
                 click.echo(f"Wire no. {other.number}, {other.between[0]} to {other.between[1]}: {one.reason}")
+    ctx.exit(1 if first.why_none else 0)

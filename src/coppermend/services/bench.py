@@ -28,7 +28,8 @@ from coppermend.core.planning.touching import touching
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bind import Binding, bind
 from coppermend.services.bridging import bridges_of
-from coppermend.services.cutwork import cut_check_step, cut_wire_step, parted_words
+from coppermend.services.clearedwork import cleared_pairs, cleared_step
+from coppermend.services.cutwork import cut_check_step, cut_wire_step, lift_step, parted_words
 from coppermend.services.laying import board_ways
 from coppermend.services.looks import LOOKED, look_conflicts
 from coppermend.services.loose import loose_check
@@ -37,6 +38,7 @@ from coppermend.services.meters import meter_of
 from coppermend.services.newwire import new_wire_step
 from coppermend.services.pinwork import pin_break, pin_step
 from coppermend.services.rails import gate_of
+from coppermend.services.wirebeside import beside_wires
 from coppermend.services.workshop import Workshop
 
 WINDOW_MM = 1.27
@@ -58,7 +60,7 @@ class Proof:
     conflicts: tuple[str, ...]
     words: tuple[str, ...]
     touching: tuple[str, ...] = ()
-    """Pairs of nets that read joined where they belong apart, in words."""
+    """Pairs of nets that read joined where they belong apart, and those that were not read since something was done to part them, in words."""
     parted: tuple[str, ...] = ()
     """Nets in pieces by a noted cut that no wire joins yet, in words."""
 
@@ -82,8 +84,10 @@ def next_for_case(workshop: Workshop, case: str) -> NextStep:
         lambda: _with_conflicts(
             binding,
             _turned(binding, map_first(binding))
+            or lift_step(binding)
             or new_wire_step(binding, posterior_of(binding))
             or cut_check_step(binding)
+            or cleared_step(binding)
             or _next(binding),
         ),
     )
@@ -107,9 +111,9 @@ def round_for_case(workshop: Workshop, case: str) -> RoundPlan:
 
 
 def need_areas(workshop: Workshop, case: str) -> None:
-    """Refusal CAS-006 when the case has neither a work area nor a patch wire nor a cut: its round would be empty without a word."""
+    """Refusal CAS-006 when the case has no work area, patch wire or cut, and no nets that read joined: its round would be empty without a word."""
     state = bind(workshop, case).state
-    if not state.areas and not state.wires and not state.cuts:
+    if not state.areas and not state.wires and not state.cuts and not proven_for_case(workshop, case).touching:
         words = "No work area is marked: there is nothing to plan a round for."
         raise refuse("CAS-006", words, "Mark one: coppermend area add CASE --part U1.")
 
@@ -145,11 +149,12 @@ def spans_of(binding: Binding) -> tuple[Span, ...]:
 
 
 def neighbours_of(binding: Binding) -> tuple[Neighbour, ...]:
-    """Nets that come near each other in the work areas."""
+    """Nets that come near each other in the work areas, and those beside the joints of a patch wire, wherever it lies."""
     polygons = tuple(area.polygon for area in binding.areas)
     key = ("neighbours", id(binding.graph), polygons)
     if key not in binding.kept:
-        binding.kept[key] = (binding.graph, tuple(neighbours(binding.board, binding.graph, polygons, WINDOW_MM)))
+        found = neighbours(binding.board, binding.graph, polygons, WINDOW_MM)
+        binding.kept[key] = (binding.graph, (*found, *beside_wires(binding)))
     return cast("tuple[Neighbour, ...]", binding.kept[key][1])
 
 
@@ -198,7 +203,7 @@ def _plan(binding: Binding) -> RoundPlan:
 
 
 def _next(binding: Binding) -> NextStep:
-    if not binding.areas and not binding.state.wires:
+    if not binding.areas and not binding.state.wires and not _nets_touch(binding):
         if (round_cut := cut_wire_step(binding)) is not None:
             return round_cut
         return NextStep(
@@ -222,8 +227,7 @@ def _next(binding: Binding) -> NextStep:
     if step.kind == "short" and (pair := bridge_points(binding)) is not None:
         from coppermend.services.shortwork import at_its_place
 
-        cleared = f"When it is cleared: note CASE clean {pair[0]} {pair[1]}. The two nets are read again then."
-        return at_its_place(binding, replace(step, notes=(*step.notes, cleared)), pair)
+        return at_its_place(binding, step, pair)
     step = _with_chips(binding, step)
     measured = _by_ohms(binding, step)
     if measured is not None:
@@ -238,6 +242,11 @@ def _next(binding: Binding) -> NextStep:
                 return loose
         return _with_wire(binding, step, step.span)
     return step if step.kind != "done" else _after_copper(binding, step)
+
+
+def _nets_touch(binding: Binding) -> bool:
+    """Whether readings show two nets joined that belong apart: that comes before marking an area."""
+    return bool(binding.evidence) and next(iter(touching(posterior_of(binding))), None) is not None
 
 
 MOST_NAMED = 4
@@ -370,7 +379,7 @@ def _proof(binding: Binding) -> Proof:
         f"{_site_words(binding, one)}: broken, but every pin is joined without it; nothing needs to be bridged"
         for one in binding.idle
     ]
-    joined = tuple(words for _, words in touching(posterior))
+    joined = (*(words for _, words in touching(posterior)), *(one.words for one in cleared_pairs(binding)))
     parted = parted_words(binding)
     words = (*joined, *parted, *laid, *idle, *not_proven(binding.graph, posterior, basis))
     rest = tuple(row for row in unprovable if row[0] not in set(by_ohms))

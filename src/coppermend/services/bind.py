@@ -12,9 +12,11 @@ from typing import Any
 from coppermend.core.belief.engine import belief
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.board.model import Board, PartState
+from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.laps import still_broken
 from coppermend.core.copper.mapfix import APART, JOINED, MapFix, with_map_fixes
 from coppermend.core.copper.model import CopperGraph
+from coppermend.core.copper.neighbours import nets_near
 from coppermend.core.copper.worked import PatchWire, TrackCut, worked
 from coppermend.core.findings import Place, Refusal, refuse
 from coppermend.core.log.state import CaseState, Cut, PointRef, Wire
@@ -123,7 +125,11 @@ def bind_state(
     def graph_with(broken: Sequence[str]) -> CopperGraph:
         return overlay.graph_at(state.wires, state.cuts, broken)
 
-    folded, idle = set_idle_aside(fold_evidence(state, overlay.graph_at, breaks_in), graph_with, breaks_in)
+    def nets_at(place: PointRef) -> frozenset[str]:
+        return cleared_nets(board, base, place)
+
+    held = fold_evidence(state, overlay.graph_at, breaks_in, nets_at)
+    folded, idle = set_idle_aside(held, graph_with, breaks_in)
     graph = overlay.skipped(graph_with(folded.broken))
     return Binding(
         state.case,
@@ -153,6 +159,18 @@ def work_area(state: CaseState) -> list[WorkArea]:
 def part_states(state: CaseState) -> dict[str, PartState]:
     """The state of every part that the log names."""
     return {part: PartState(how) for part, how in state.part_states}
+
+
+CLEARED_MM = 3.0
+"""What is cleared at a place may have joined any two nets whose copper comes this near to it: a place is named to a millimetre or two. Assumed; a
+generous figure costs one reading more."""
+
+
+def cleared_nets(board: Board, base: CopperGraph, place: PointRef) -> frozenset[str]:
+    """The nets between which something was cleared at a pin or a place on the board; none where the copper is not known."""
+    if not copper_is_known(board):
+        return frozenset()
+    return frozenset(base.net_names[net] for net in nets_near(board, place.x_mm, place.y_mm, place.side, CLEARED_MM))
 
 
 def known_breaks(

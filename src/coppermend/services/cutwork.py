@@ -282,6 +282,11 @@ def cut_check_step(binding: Binding) -> NextStep | None:
         for check in parted.checks:
             if check.said != OPEN:
                 return _check_step(binding, parted, check)
+    return None
+
+
+def lift_step(binding: Binding) -> NextStep | None:
+    """The wire over a cut that was never read open is lifted before anything is read across it: closed would prove neither. None where no wire lies so."""
     for one in unread_under_wires(binding):
         return _lift_step(binding, one)
     return None

@@ -7,6 +7,7 @@ A reading speaks of the copper as it was. Work done since may have changed a par
 * A patch wire was fitted across a break that the readings had shown (P > ``broken_above``): the break is known and stays open in the board that is
   planned on (its sites count as cut), the readings that it explains have done their work.
 * Solder or dirt was cleared between two nets that read joined, or solder flowed at one of the places: a closed reading between them speaks no more.
+  Nor where it was cleared at a place on the board that the copper of both nets comes near (the place of a located short).
 * A track was cut: closed readings across the cut speak no more, nor closed ones between its net and another (a track is cut to part them).
 Nothing is dropped in silence: every reading that speaks no more is listed with why.
 """
@@ -58,12 +59,21 @@ class Folded:
 GraphAt = Callable[[Sequence[Wire], Sequence[Cut], Sequence[str]], CopperGraph]
 """The worked graph with these wires, cuts and broken sites, part states as they are now."""
 
+NetsAt = Callable[[PointRef], frozenset[str]]
+"""The names of the nets whose copper comes near a place on the board."""
+
+
+def no_nets(_place: PointRef) -> frozenset[str]:
+    """A board whose copper nobody knows: no net is near a place."""
+    return frozenset()
+
+
 BreaksIn = Callable[[CopperGraph, Sequence[Evidence]], Sequence[tuple[str, ...]]]
 """The spans (site ids) that the evidence shows broken beyond doubt."""
 
 
-def fold_evidence(state: CaseState, graph_at: GraphAt, breaks_in: BreaksIn) -> Folded:
-    """The evidence that holds for the board as it is now. Pure: everything comes from the state and the two functions."""
+def fold_evidence(state: CaseState, graph_at: GraphAt, breaks_in: BreaksIn, nets_at: NetsAt = no_nets) -> Folded:
+    """The evidence that holds for the board as it is now. Pure: everything comes from the state and the functions."""
     alive = [Live(one, *_levels(one)) for one in state.readings if one.kind in SAYS and len(one.points) == 2]
     wires: list[Wire] = []
     cuts: list[Cut] = []
@@ -72,7 +82,8 @@ def fold_evidence(state: CaseState, graph_at: GraphAt, breaks_in: BreaksIn) -> F
     for change in _changes(state):
         if isinstance(change, Act):
             mended += _mended_by(change, alive, partial(graph_at, wires, cuts, broken), breaks_in)
-            alive = [_after_act(one, change) for one in alive]
+            parted = tuple(nets_at(one) for one in change.points if change.kind in PARTS_NETS)
+            alive = [_after_act(one, change, parted) for one in alive]
         elif isinstance(change, Cut):
             cuts.append(change)
             alive = _after_cut(alive, change, graph_at(wires, cuts, broken))
@@ -128,20 +139,28 @@ def level_of(point: PointRef) -> int:
     return _LEVEL.get(point.id.rpartition("/")[2], LAND)
 
 
-def _parts_nets(act: Act, reading: Reading) -> bool:
-    """Whether an act may have taken away what joined the two nets of a closed reading: solder or dirt cleared between points on both nets, or work at one of its places."""
+MAY_PART = "may have parted the two nets"
+"""Why a closed reading between two nets speaks no more: the pair is to be read again."""
+PARTS_NETS = ("clean", "solder")
+"""Acts that may take away what joined two nets."""
+
+
+def _parts_nets(act: Act, reading: Reading, near: Sequence[frozenset[str]]) -> bool:
+    """Whether an act may have taken away what joined the two nets of a closed reading: solder or dirt cleared between points on both nets, or at a place
+    that both come near (``near``: the nets there, for each of the act's places), or work at one of the reading's own places."""
     nets = {point.net for point in reading.points}
-    if act.kind not in ("clean", "solder") or says_open(reading) or len(nets) < 2:
+    if act.kind not in PARTS_NETS or says_open(reading) or len(nets) < 2:
         return False
     between = len(act.points) > 1 and {point.net for point in act.points} == nets
-    return between or any(_same_place(point, one) for point in reading.points for one in act.points)
+    at_place = any(nets <= there for there in near)
+    return between or at_place or any(_same_place(point, one) for point in reading.points for one in act.points)
 
 
-def _after_act(one: Live, act: Act) -> Live:
+def _after_act(one: Live, act: Act, near: Sequence[frozenset[str]] = ()) -> Live:
     if one.why_not or one.reading.at > act.at:
         return one
-    if _parts_nets(act, one.reading):
-        return replace(one, why_not=f"{act.kind} since then may have parted the two nets")
+    if _parts_nets(act, one.reading, near):
+        return replace(one, why_not=f"{act.kind} since then {MAY_PART}")
     touched = [_touches(act, point) for point in one.reading.points]
     if not any(touched):
         return one
@@ -184,7 +203,7 @@ def _after_cut(alive: list[Live], cut: Cut, graph: CopperGraph) -> list[Live]:
         if parted.apart(a, b):
             return replace(one, why_not="a track of it was cut since then")
         if a is not None and b is not None and a.net != b.net and {a.net, b.net} & mine:
-            return replace(one, why_not="a track was cut since then, which may have parted the two nets")
+            return replace(one, why_not=f"a track was cut since then, which {MAY_PART}")
         return one
 
     return [after(one) for one in alive]

@@ -27,6 +27,23 @@ PLACE = re.compile(r"\s*([+-]?\d+(?:\.\d+)?)\s*,\s*([+-]?\d+(?:\.\d+)?)\s*/\s*([
 """A place as typed: "31.2,40.0/s"."""
 
 
+INNER = re.compile(r"[^/]*,[^/]*/\s*(i\d+|in\d+|\d+)\s*", re.ASCII | re.IGNORECASE)
+"""A place on an inner layer as somebody may type it: "30,30/i1"."""
+
+
+def place_payload(text: str) -> dict[str, Any]:
+    """A place on the board as a point of an entry: where something was cleared that is no pin, via or land.
+
+    >>> place_payload("100, 12.30/c")
+    {'id': '100,12.3/c', 'x_mm': 100.0, 'y_mm': 12.3, 'side': 'c', 'net': '', 'part': '', 'pin': ''}
+    """
+    found = PLACE.fullmatch(text)
+    if found is None:
+        raise refuse("NOT-002", f"{text!r} is no place.", "Write it in mm with its side: 31.2,40.0/s.")
+    x, y, side = float(found[1]), float(found[2]), found[3]
+    return {"id": f"{x:g},{y:g}/{side}", "x_mm": x, "y_mm": y, "side": side, "net": "", "part": "", "pin": ""}
+
+
 def _tips(binding: Binding, request: Request) -> list[ProbePoint]:
     least, most = TIPS[request.kind]
     if not least <= len(request.points) <= most:
@@ -140,7 +157,13 @@ def _where(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     if request.part:
         return {"part": known_part(binding.graph, request.part), **_effect(request)}
     if request.points:
-        found = [point_payload(binding.graph, resolve(binding.graph, name)) for name in request.points]
+        bare = request.kind == "clean"
+        found = [
+            place_payload(name)
+            if bare and PLACE.fullmatch(name)
+            else point_payload(binding.graph, resolve(binding.graph, name))
+            for name in request.points
+        ]
         return {"points": found, **_effect(request)}
     if not request.words:
         raise refuse(
@@ -313,6 +336,13 @@ def _cut(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     if {"x_mm", "y_mm", "side"} <= set(request.fields):
         x, y = request.fields["x_mm"], request.fields["y_mm"]
         return _checked_cut(binding.graph, float(str(x)), float(str(y)), str(request.fields["side"]))
+    if any(INNER.fullmatch(one) for one in request.points):
+        raise refuse(
+            "NOT-006",
+            f"{request.points[0]} lies on an inner layer: no knife reaches a track there.",
+            "Cut where the net comes to an outer layer (X,Y/c or X,Y/s in mm), or drill out the via that leads inside and note the cut beside it.",
+            Place(thing=request.points[0]),
+        )
     found = _tips(binding, request)
     if len(found) != 2:
         raise refuse(

@@ -9,7 +9,7 @@ from coppermend.core.log.state import Wire
 from coppermend.core.rework.prove import ProofCheck
 from coppermend.services.bind import bind
 from coppermend.services.notes import named_entry
-from coppermend.services.wires import proof_of
+from coppermend.services.wires import proof_of, why_no_check
 from coppermend.services.workshop import Workshop
 
 
@@ -20,11 +20,13 @@ class WireProof:
     number: int
     between: tuple[str, str]
     checks: tuple[ProofCheck, ...]
+    why_none: str = ""
+    """Why there are no checks; "" where there are."""
 
     @property
     def proves(self) -> bool:
         """Whether a beep across the wire says that it holds."""
-        return all(one.proves for one in self.checks)
+        return not self.why_none and all(one.proves for one in self.checks)
 
 
 def proof_for_wire(workshop: Workshop, case: str, entry: str = "") -> tuple[WireProof, ...]:
@@ -49,7 +51,7 @@ def proof_for_wire(workshop: Workshop, case: str, entry: str = "") -> tuple[Wire
         )
 
     def proof(wire: Wire) -> WireProof:
-        return WireProof(number[wire.id], (wire.a.id, wire.b.id), proof_of(bound, wire))
+        return WireProof(number[wire.id], (wire.a.id, wire.b.id), proof_of(bound, wire), why_no_check(bound, wire))
 
     first, at = proof(chosen), {one.id: one.net for one in bound.graph.points}
     beside = [proof(one) for one in wires if one is not chosen and at.get(one.a.id) == at.get(chosen.a.id)]

@@ -22,6 +22,7 @@ from coppermend.core.planning.describe import point_words
 from coppermend.core.planning.ohms_next import next_reading, reachable_points
 from coppermend.services.bind import Binding, bind
 from coppermend.services.bridging import model_of
+from coppermend.services.clearedwork import cleared_pairs
 from coppermend.services.meters import instrument_of
 from coppermend.services.points import point_now
 from coppermend.services.wires import net_index
@@ -176,11 +177,20 @@ def _from_log(binding: Binding) -> tuple[int, int]:
         a, b = points.get(one.point_a), points.get(one.point_b)
         if a is not None and b is not None and a.net != b.net and _joins(one):
             return min(a.net, b.net), max(a.net, b.net)
+    cleared = cleared_pairs(binding)
+    if cleared:
+        first = cleared[0]
+        raise refuse(
+            "SHO-001",
+            f"No reading of this case shows two nets joined now: {first.net_a} and {first.net_b} did (no. {', '.join(map(str, first.numbers))}), and {first.since} "
+            "came after those readings and may have parted them, so they speak no more.",
+            f"Read {first.a.id} to {first.b.id} again: open, and the short is gone; ohms, and the place is worked out anew. To look at the place that is left "
+            f"by the copper alone, name the nets: --between {first.net_a} {first.net_b}.",
+        )
     raise refuse(
         "SHO-001",
         f"No reading of this case shows two nets joined (closed, or ohms below {SHORT_BELOW_OHM:g}).",
         "Read ohms from one net to the other: note CASE ohms U1.3 U2.4 0.12 4wire; or name the nets with --between NET NET.",
-        Place(thing=f"case {binding.case}"),
     )
 
 

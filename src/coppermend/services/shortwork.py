@@ -17,30 +17,38 @@ LEAST_AXIS_MM = 0.5
 
 
 def at_its_place(binding: Binding, step: NextStep, pair: tuple[str, str]) -> NextStep:
-    """A short's step with the place that its ohms readings leave; as it is where there are none, or where they fit no single bridge.
+    """A short's step with the place that its ohms readings leave; without it where there are none, or where they fit no single bridge. Its notes say how the
+    clearing is noted.
 
     ``pair``: points on the two nets. Located, the words send to that place and the span is its 90 % ellipse; before that, they say where it lies so far
     and that the next reading narrows it.
     """
-    graph = binding.graph
+    graph, bare = binding.graph, replace(step, notes=(*step.notes, cleared_words(f"{pair[0]} {pair[1]}")))
     names = (graph.net_names[graph.point(pair[0]).net], graph.net_names[graph.point(pair[1]).net])
     if not all(names):
-        return step
+        return bare
     try:
         found = short_of(binding, names, propose=False)
     except Refusal:
-        return step
+        return bare
     if not found.readings or found.state not in ("located", "narrowing"):
-        return step
+        return bare
     head, _, _ = step.words.partition(": a likely short.")
     read = f"{step.reason}; {len(found.readings)} by ohms"
     if found.state == "located":
         words = f"{head}. {found.words} Look there for solder, a whisker or a burr, clear it and read again."
-        notes = tuple(one for one in (found.ellipse_words, *step.notes) if one)
+        best = found.places[0]
+        cleared = cleared_words(f"{best.x_mm:.1f},{best.y_mm:.1f}/{best.layer}")
+        notes = tuple(one for one in (found.ellipse_words, *step.notes, cleared) if one)
         return replace(step, words=words, reason=read, span=_span(found, names), notes=notes)
     more = f"short locate CASE --between {names[0]} {names[1]}"
     words = f"{head}. {found.words} The next ohms reading narrows it: {more}."
-    return replace(step, words=words, reason=read, span=_span(found, names))
+    return replace(bare, words=words, reason=read, span=_span(found, names))
+
+
+def cleared_words(where: str) -> str:
+    """How the clearing of a short is noted: its place, or points on both nets."""
+    return f"When it is cleared: note CASE clean {where}. The two nets are read again then."
 
 
 def _span(found: ShortAnswer, names: tuple[str, str]) -> Span:

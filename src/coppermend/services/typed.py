@@ -13,7 +13,7 @@ from coppermend.core.log.canonical import Json
 from coppermend.core.log.kinds import CONDITIONS, LEVELS, READINGS
 from coppermend.core.log.values import is_value, parse_value
 from coppermend.services.bind import bind
-from coppermend.services.payloads import PLACE, wire_fields
+from coppermend.services.payloads import INNER, PLACE, wire_fields
 from coppermend.services.points import known_part, wire_end
 from coppermend.services.requests import NOTE_KINDS, PART_KINDS, PLACE_KINDS, TIPS, UNIT, Request
 from coppermend.services.workshop import Workshop
@@ -59,7 +59,7 @@ def _words_tips(workshop: Workshop, case: str, kind: str, words: list[str]) -> R
     if kind == "cut" and "stays" in (said := [one.lower() for one in words]):
         fields["stays"] = True
         words.pop(said.index("stays"))
-    if kind == "cut" and words and PLACE.fullmatch(words[0]):
+    if kind == "cut" and words and (PLACE.fullmatch(words[0]) or INNER.fullmatch(words[0])):
         return Request(kind, (words[0],), words=" ".join(words[1:]), fields=fields)
     least, most = TIPS[kind]
     if kind == "ohms":
@@ -186,7 +186,7 @@ def _words_place(workshop: Workshop, case: str, kind: str, words: list[str]) -> 
     part, points = "", []
     if words and _is_part(graph, words[0]):
         part = words.pop(0)
-    while words and not part and _is_point(workshop, case, words[0]):
+    while words and not part and (_is_bare(kind, words[0]) or _is_point(workshop, case, words[0])):
         points.append(words.pop(0))
     value = words.pop(0) if words and kind == "heat" else ""
     fields: dict[str, Json] = {}
@@ -195,6 +195,11 @@ def _words_place(workshop: Workshop, case: str, kind: str, words: list[str]) -> 
     if kind == "look" and words and words[0].lower() in ("sound", "good", "fine", "bad"):
         fields["sound"] = words.pop(0).lower() != "bad"
     return Request(kind, tuple(points), value, part, " ".join(words), fields)
+
+
+def _is_bare(kind: str, word: str) -> bool:
+    """Whether a word names a place on the board where something was cleared."""
+    return kind == "clean" and PLACE.fullmatch(word) is not None
 
 
 def _is_part(graph: CopperGraph, word: str) -> bool:

@@ -3,29 +3,29 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from coppermend.core.board.model import Board
 from coppermend.core.board.names import nearest_names
 from coppermend.core.board.pinboard import copper_is_known
-from coppermend.core.copper.model import CopperGraph, ProbePoint
-from coppermend.core.copper.neighbours import neighbours
+from coppermend.core.copper.model import CopperGraph
 from coppermend.core.copper.worked import TrackCut, rejoined, worked
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.consent import consent_of
 from coppermend.core.log.state import Wire
 from coppermend.core.rework.insulation import never_bare
-from coppermend.core.rework.prove import Neighbour, ProofCheck, prove_wire
+from coppermend.core.rework.prove import ProofCheck, prove_wire
 from coppermend.core.rework.routes_cut import CutPlace, cut_places, track_at
 from coppermend.core.rework.wires import WirePlan, needed_pins, propose_wires
 from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind
-from coppermend.services.cautions import joined_by_wire_or_part
+from coppermend.services.cutwork import OPEN, unread_under_wires
 from coppermend.services.laying import PLAIN, Laying, board_ways
 from coppermend.services.newwire import doubtful, ends_of, without_wire
 from coppermend.services.points import meant
 from coppermend.services.surety import Known, known_of, whole_or_refused
+from coppermend.services.wirebeside import beside
 from coppermend.services.workshop import Workshop
 
 CUT_AT = re.compile(r"(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)/([cs])")
@@ -36,9 +36,6 @@ WHOLE_RUN = "A run named as a whole is given up as a whole: no wire ends on what
 
 OVER_FREED = "Where the wire passes over the stretch that was cut free, insulated wire only, however short: that copper may still touch the other net."
 """Said where a track is cut at a place. Common practice, no source."""
-
-WINDOW_MM = 1.27
-"""Neighbours of a soldered point within this edge-to-edge gap are checked (docs/sources.md, bare-board test); an input."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,22 +220,41 @@ def _still_there(parted: CopperGraph, broken: Sequence[str]) -> tuple[str, ...]:
 
 
 def proof_of(bound: Binding, wire: Wire) -> tuple[ProofCheck, ...]:
-    """The checks that prove this wire on the board as it is now."""
+    """The checks that prove this wire on the board as it is now; over a cut that never read open, the cut's own check first."""
     without, found = without_wire(bound.graph, wire.id), ends_of(bound.graph, wire)
     if not found:
         return ()
     ohm = next((site.resistance_ohm for site in bound.graph.sites if site.id == f"wire@{wire.id}"), None)
     doubt = doubtful(bound, posterior_of(bound), found[0].net)
-    return prove_wire(without, found[0].id, found[1].id, (), beside(bound, found), ohm, doubt)
+    checks = prove_wire(without, found[0].id, found[1].id, (), beside(bound, found), ohm, doubt)
+    return _over_unread_cut(bound, wire, checks)
 
 
-def beside(bound: Binding, ends: Collection[ProbePoint], window_mm: float = WINDOW_MM) -> tuple[Neighbour, ...]:
-    """Foreign nets whose copper lies within the window of a soldered point, with the point to probe each at; not those that a wire or a low-ohm part joins to it."""
-    found: list[Neighbour] = []
-    for end in ends:
-        joined = joined_by_wire_or_part(bound.graph, end.net)
-        for pair in neighbours(bound.board, bound.graph, nodes=[end.node], window_mm=window_mm):
-            other, point = (pair.net_b, pair.point_b) if pair.net_a == end.net else (pair.net_a, pair.point_a)
-            if other not in joined and point and pair.in_window:
-                found.append(Neighbour(other, point, pair.gap_mm, end.id))
-    return tuple(found)
+def _over_unread_cut(bound: Binding, wire: Wire, checks: tuple[ProofCheck, ...]) -> tuple[ProofCheck, ...]:
+    """The checks of a wire with those of a cut under it that no reading shows open: until then closed proves nothing of the wire."""
+    unread = next((one for one in unread_under_wires(bound) if wire.id in one.wires), None)
+    if unread is None:
+        return checks
+    where, undo = unread.parted.where, ", ".join(f"note CASE undo {number}" for number in unread.numbers)
+    lifted = f"With one end of {unread.named} lifted (and {undo}): the cut at {where} has not been read open."
+    first = [
+        ProofCheck("cut", one.point_a, one.point_b, "open", None, lifted)
+        for one in unread.parted.checks
+        if one.said != OPEN
+    ]
+    why = f"Not proof of the wire: the cut at {where} has not been read open, the track itself may be what beeps."
+    rest = [replace(one, proves=False, reason=why) if one.proves and one.expect == "closed" else one for one in checks]
+    return (*first, *rest)
+
+
+def why_no_check(bound: Binding, wire: Wire) -> str:
+    """Why no reading proves a wire; "" where some do."""
+    if ends_of(bound.graph, wire):
+        return ""
+    nets = [one.net or "a net without name" for one in (wire.a, wire.b)]
+    if nets[0] != nets[1]:
+        return (
+            f"It joins two nets that the board keeps apart, {nets[0]} and {nets[1]}: no reading proves it. See that it is meant, or take it off and "
+            "its entry back (note CASE undo NUMBER)."
+        )
+    return "No reading proves it now: one of its ends is not there in the present part states."

@@ -119,6 +119,17 @@ def neighbours(
     )
 
 
+def nets_near(board: Board, x_mm: float, y_mm: float, layer: str, reach_mm: float) -> frozenset[int]:
+    """The nets (indices) whose copper on ``layer`` (c or s) comes within ``reach_mm`` of a place, edge to place."""
+    spot = shapely.Point(x_mm, y_mm)
+    found: set[int] = set()
+    for one in board.layers:
+        if one.key == layer:
+            far = shapely.distance(one.shapes.skeleton, spot) - one.shapes.radius_mm
+            found.update(int(net) for net in one.island[far <= reach_mm])
+    return frozenset(found)
+
+
 def _next_pins(
     board: Board, graph: CopperGraph, polygons: Sequence[Sequence[tuple[float, float]]], nodes: Iterable[int]
 ) -> tuple[Neighbour, ...]:

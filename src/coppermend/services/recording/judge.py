@@ -13,6 +13,7 @@ from coppermend.core.planning.spans import span_words
 from coppermend.services.bench import plan_of, posterior_of, spans_of
 from coppermend.services.bind import Binding
 from coppermend.services.cautions import joined_by_wire_or_part
+from coppermend.services.clearedwork import cleared_pairs
 from coppermend.services.cutwork import CUTS, parted_nets, unread_under_wires
 from coppermend.services.rails import gate_of
 from coppermend.services.recording.byohms import ohms_rows
@@ -47,7 +48,7 @@ def judge(binding: Binding) -> Judgement:
         ),
         wires_astray=astray,
         wires_over_unread=over_unread,
-        unread_cuts=tuple(one.words for one in unread),
+        unread_cuts=(*(one.words for one in unread), *(one.words for one in cleared_pairs(binding))),
         bridges=bridges,
         by_ohms=ohms_rows(binding, [(a, b) for a, b, _, _ in bridges]),
         gate_open=gate.open,
