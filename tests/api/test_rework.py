@@ -77,8 +77,32 @@ def test_page_knows_a_cut_without_its_wire(client: Client, case: str) -> None:
     assert spans[0]["plans"][0]["restores"] and len(spans[0]["plans"][0]["wires"]) == 1
     step = client.get(f"/api/cases/{case}/bench").json()["step"]
     assert step["title"] == "Is the cut open?" and step["check"]["net_a"] == step["check"]["net_b"]
+    (mark,) = client.get(f"/api/cases/{case}/bench").json()["cuts"]
+    assert mark["side"] == "c" and not mark["stays"] and mark["a"] != mark["b"]
+    assert [one["entry"] for one in spans[0]["cuts"]] == [mark["entry"]]
     gate = client.get(f"/api/cases/{case}/story").json()["gate"]
     assert [one["title"] for one in gate["items"] if one["item"] == "cuts"] == ["Wires round the cuts"]
+
+
+def test_page_lifts_a_wire_over_a_cut_never_read_open_and_a_cut_may_stay(client: Client, case: str) -> None:
+    """The step carries the entry that takes the wire back; a cut that stays is taken back and noted so, as the page does it, and asks for no wire."""
+    path = f"/api/cases/{case}/entries"
+    cut = client.post(path, json={"kind": "cut", "points": ["104.00,118.11/c"]}).json()["entry"]["id"]
+    wire = client.post(
+        path, json={"kind": "patch", "points": ["U5.5/joint-s", "U1.35/joint-s"], "options": {"length_mm": 80}}
+    ).json()
+    assert client.get(f"/api/cases/{case}/wires").json()["spans"][0]["words"].find("has not been read open") > 0
+    step = client.get(f"/api/cases/{case}/bench").json()["step"]
+    assert step["title"] == "A wire over a cut" and step["remedy"]["kind"] == "undo"
+    assert step["remedy"]["undoes"] == wire["entry"]["id"]
+    assert client.post(path, json={"kind": "undo", "undoes": step["remedy"]["undoes"]}).status_code == 201
+    assert client.post(path, json={"kind": "undo", "undoes": cut}).status_code == 201
+    assert (
+        client.post(path, json={"kind": "cut", "points": ["104.00,118.11/c"], "options": {"stays": True}}).status_code
+        == 201
+    )
+    (mark,) = client.get(f"/api/cases/{case}/bench").json()["cuts"]
+    assert mark["stays"] and client.get(f"/api/cases/{case}/wires").json()["spans"] == []
 
 
 def test_a_wire_is_planned_round_a_cut_and_kept(client: Client, case: str) -> None:

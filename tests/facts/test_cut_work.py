@@ -19,6 +19,7 @@ from coppermend.services.evidence import Pieces
 from coppermend.services.rails import gate_of
 from coppermend.services.recording.gather import CaseFacts, gather, marks_of
 from coppermend.services.recording.judge import judge
+from coppermend.services.recording.maps import board_map
 from coppermend.services.wirebeside import beside
 from coppermend.services.wires import plan_for_case, proof_of
 from coppermend.services.workshop import Workshop
@@ -85,6 +86,13 @@ def test_a_cut_without_its_wire_is_told_everywhere_until_the_wire_is_in(bench: t
     now = bind(*bench)
     marks = marks_of(now.state, {one.id: one for one in now.graph.sites}, judge(now))
     wire = next(one for one in now.graph.sites if one.kind == "wire")
+    assert [(one.layer, one.path) for one in marks.cuts] == [
+        ("s", ((10.0, 0.75), (10.0, -0.75)))
+    ]  # half of 0.3 mm and 0.6 mm beyond it
+    assert (
+        'class="cut"' in board_map(now.board, "s", marks, "m")[0]
+        and 'class="cut"' not in board_map(now.board, "c", marks, "m")[0]
+    )
     assert len(marks.wires) == 1 and all(one.path != wire.path for one in (*marks.open_risk, *marks.proven))
     check = step(bench).check
     assert check is not None and check.purpose == "continuity"

@@ -11,6 +11,16 @@ const REFUSED = [
   'Nearest thing to do: allow one of these places (--allow PART), take the other side (--side), or take the part out and lay the wire there.',
   'Treat every ground and supply pin as one that sinks heat, and mark the area after the work: coppermend area add CASE --part BT1.',
   'Read ohms from one net to the other: note CASE ohms U1.3 U2.4 0.12 4wire; or name the nets with --between NET NET.',
+  'Read J1.1/joint-c to J1.2/joint-c again: open, and the short is gone; ohms, and the place is worked out anew. To look at the place that is left by the copper alone, name the nets: --between A B.',
+  'When it is cleared: note CASE clean 100.0,12.3/c. The two nets are read again then.',
+  'The next ohms reading narrows it: short locate CASE --between D3 D5.',
+  'Lift one end of wire no. 7, then note CASE undo 7: J3.1/joint-c to J2.1/joint-c must be open before the wire goes on again.',
+  'See that it is meant, or take it off and its entry back (note CASE undo NUMBER).',
+  'If a point was mistyped: note CASE undo.',
+  'Give either its mass per pin (--old-mg 12), or the joint\'s measures (--hole-mm, --land-mm), or a board and a part.',
+  'Give its size instead: --size 250x200 (coppermend heat preheat).',
+  'Name the broken sites with --broken SITE, or tracks to cut with --cut.',
+  'For example: area add CASE --part U1 --kind rework --severity 2',
 ];
 
 export const tests = {
@@ -20,6 +30,11 @@ export const tests = {
   'page words: a command goes whole, nothing of it is left behind the page\'s own words'() {
     same(inPageWords(REFUSED[7]), 'Read ohms from one net to the other: note ohms between the two nets on the bench.');
     same(inPageWords('Then note CASE ohms U1.3 U2.4 0.12 4wire. It is asked again.'), 'Then note ohms between the two nets on the bench. It is asked again.');
+  },
+  'page words: places with a decimal point and names of nets go whole into the page\'s words'() {
+    same(inPageWords(REFUSED[9]), 'When it is cleared: press "Bridge cleared: note it". The two nets are read again then.');
+    same(inPageWords(REFUSED[10]), 'The next ohms reading narrows it: leaf By ohms, nets D3 and D5.');
+    same(inPageWords(REFUSED[11]), 'Lift one end of wire no. 7, then take no. 7 back: J3.1/joint-c to J2.1/joint-c must be open before the wire goes on again.');
   },
   'page words: names stay, plain words stay as they are'() {
     yes(inPageWords(REFUSED[0]).includes('U13'), 'the part is named');

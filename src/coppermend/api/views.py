@@ -18,7 +18,8 @@ from coppermend.services import scene
 from coppermend.services.bench import bridge_points, next_for_case, proven_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView
-from coppermend.services.cutwork import STAYS, parted_nets, unread_under_wires
+from coppermend.services.cutmarks import cut_stroke
+from coppermend.services.cutwork import STAYS, parted_nets, unread_under_wires, wire_to_lift
 from coppermend.services.pinwork import pin_break
 from coppermend.services.placewords import loose_in_words, near_words, places_in_words
 from coppermend.services.points import point_now, wire_end
@@ -96,6 +97,7 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
         "check": check_view(binding, step.check) if step.check is not None else None,
         "span": span_view(step.span) if step.span is not None else None,
         "wire": None,
+        "cuts": [],
         "remedy": remedy_view(binding, step) if step.check is None else None,
     }
     if step.kind == "patch" and step.span is not None:
@@ -104,7 +106,19 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
             out["wire"] = wire_view(binding, plans[0].wires[0], plans[0])
         elif why:
             out["notes"].append(why)
+        if not step.span.sites:
+            out["cuts"] = waiting_cuts(binding, step.span.net)
     return out
+
+
+def waiting_cuts(binding: Binding, net: str) -> list[dict[str, Any]]:
+    """The cuts of a net that wait for their wire, as an entry that they stay would name them."""
+    return [
+        {"entry": cut.id, "x_mm": cut.x_mm, "y_mm": cut.y_mm, "side": cut.side}
+        for one in parted_nets(binding)
+        if one.net_name == net
+        for cut in one.cuts
+    ]
 
 
 def _without_commands(words: str) -> str:
@@ -117,7 +131,10 @@ def _without_commands(words: str) -> str:
 
 
 def remedy_view(binding: Binding, step: NextStep) -> dict[str, Any] | None:
-    """The entry that says a step inside a pin was done: seated anew, soldered again, looked at; or a bridge cleared. None for other steps."""
+    """The entry that says a step was done: a pin seated anew, soldered again, looked at; a bridge cleared; a wire lifted. None for other steps."""
+    if lifted := wire_to_lift(binding, step):
+        done = "One end is lifted: take the wire's entry back"
+        return {"kind": "undo", "done": done, "part": "", "points": [], "words": "", "undoes": lifted}
     if step.kind == "short" and (pair := bridge_points(binding)) is not None:
         return {"kind": "clean", "done": "Bridge cleared: note it", "part": "", "points": list(pair), "words": ""}
     found = pin_break(binding.graph, step.span) if step.span is not None else None
@@ -154,7 +171,11 @@ def _title(step: NextStep, done: int) -> str:
         return "No bridge here?" if step.check.purpose == "isolation" else f"Check {done + 1}"
     cut = step.kind == "patch" and step.span is not None and not step.span.sites
     words = {
-        "patch": "A cut waits for its wire" if cut else "A break is found",
+        "patch": "A cut waits for its wire"
+        if cut
+        else "A wire over a cut"
+        if step.span is None
+        else "A break is found",
         "gate": "Before power",
         "power": "Power",
         "done": "Round finished",
@@ -212,6 +233,7 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
         ),
         "spans": [span_view(one) for one in shown_spans],
         "wires": fitted_wires(binding),
+        "cuts": cuts_view(binding),
         "step": step_view(workshop, case, binding, step, done),
         "progress": {
             "done": done,
@@ -295,6 +317,17 @@ def fitted_wires(binding: Binding) -> list[dict[str, Any]]:
         }
         for one in binding.state.wires
     ]
+
+
+def cuts_view(binding: Binding) -> list[dict[str, Any]]:
+    """Tracks cut on purpose as the map draws them: the stroke across each, mm."""
+    refs = {one.entry: one.ref for one in binding.state.timeline}
+    out = []
+    for one in binding.state.cuts:
+        a, b = cut_stroke(binding.base.sites, one)
+        words = f"cut no. {refs.get(one.id, 0)}{', to stay' if one.stays else ''}"
+        out.append({"entry": one.id, "a": list(a), "b": list(b), "side": one.side, "words": words, "stays": one.stays})
+    return out
 
 
 def reading_rows(binding: Binding) -> list[dict[str, Any]]:
@@ -484,6 +517,7 @@ def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
                 "words": words,
                 "plans": plan_rows(binding, plans),
                 "why_none": why,
+                "cuts": waiting_cuts(binding, parted.net_name),
             },
         )
     for unread in unread_under_wires(binding):

@@ -398,7 +398,7 @@ export class App {
     const tips = tipsOf(bench, this.own);
     const wires = [...bench.wires, ...(bench.step?.wire?.a ? [{ a: [bench.step.wire.a.x_mm, bench.step.wire.a.y_mm], b: [bench.step.wire.b.x_mm, bench.step.wire.b.y_mm], side: bench.step.wire.a.side, planned: true, path: bench.step.wire.path, dots: bench.step.wire.dots }] : [])];
     const spans = bench.step?.span ? [...bench.spans.filter((/** @type {any} */ s) => s.words !== bench.step.span.words), bench.step.span] : bench.spans;
-    this.map.lay({ tips: { a: tips.a, b: tips.b }, areas: bench.areas, sites: bench.sites, spans, ring: this.ring, wires, net: this.net ? this.net.net : -1, chosen: this.chosen ? { ...this.chosen, x: this.chosen.x_mm, y: this.chosen.y_mm } : null, draft: this.area ? drafted(this.area, this.scene.parts) : [] });
+    this.map.lay({ tips: { a: tips.a, b: tips.b }, areas: bench.areas, sites: bench.sites, spans, ring: this.ring, wires, cuts: bench.cuts, net: this.net ? this.net.net : -1, chosen: this.chosen ? { ...this.chosen, x: this.chosen.x_mm, y: this.chosen.y_mm } : null, draft: this.area ? drafted(this.area, this.scene.parts) : [] });
     for (const c of byId('slip').querySelectorAll('canvas[data-end]')) {
       const wire = bench.step?.wire;
       if (wire) drawInset(c, this.map, c.getAttribute('data-end') === 'from' ? 'a' : 'b', c.getAttribute('data-end') === 'from' ? wire.a : wire.b);
@@ -586,7 +586,7 @@ export class App {
     skipTip: (/** @type {'a'|'b'|'both'} */ which) => { const t = tipsOf(this.bench, this.own); this.skipping = false; return this.note('skip', { points: which === 'both' ? [t.a.id, t.b.id] : [t[which].id] }); },
     skipNone: () => { this.skipping = false; this.redraw(); },
     diode: (v) => v && this.answer('diode', v),
-    cutHere: () => { const t = tipsOf(this.bench, this.own); return this.note('cut', { points: [t.a.id, t.b.id] }); },
+    cutHere: (/** @type {boolean} */ stays) => { const t = tipsOf(this.bench, this.own); return this.note('cut', { points: [t.a.id, t.b.id], options: stays ? { stays } : {} }); },
     wireHere: () => { const t = tipsOf(this.bench, this.own); return this.note('patch', { points: [t.a.id, t.b.id] }); },
     listen: async () => { await this.listening.toggle(); if (this.listening.state === 'trouble') this.toast(this.listening.words, '', true); },
     pedalLearn: (act) => { this.pedalFor = this.pedalFor === act ? '' : act; freshenSound(this); },
@@ -648,13 +648,20 @@ export class App {
     areaCancel: () => { this.area = null; this.redraw(); },
     areaSave: () => this.saveArea(),
     wireFitted: (w) => this.note('patch', { points: [w.a.id, w.b.id], words: w.words_short ?? '', options: w.options ?? {} }),
+    cutStays: async (cuts) => {
+      for (const one of cuts) {
+        await this.note('undo', { undoes: one.entry });
+        if (this.bench.cuts.some((/** @type {any} */ c) => c.entry === one.entry)) return; // it was not taken: the message says so
+        await this.note('cut', { points: [`${one.x_mm},${one.y_mm}/${one.side}`], options: { stays: true } });
+      }
+    },
     cutDone: (one) => this.note('cut', { points: [`${one.x_mm.toFixed(2)},${one.y_mm.toFixed(2)}/${one.side}`] }),
     partAct: (kind, part) => this.note(kind, { part }),
     pinValue: (f, point) => this.note(f.kind, f.kind === 'heat' ? { part: point.part, value: f.value } : { points: [point.id], value: f.value }),
     progress: (f) => this.note('progress', { value: f.state }),
     tested: (f) => this.note('test', { value: f.result, options: { item: f.item } }),
     takeIn: async (form) => { const out = await send('/api/import', /** @type {File} */ (new FormData(form).get('file')), {}); this.toast(`Taken in: ${out.new} new entries.`); location.hash = `#/case/${out.case}/bench`; },
-    remedy: (r) => this.note(r.kind, { points: r.points, part: r.part, words: r.words }),
+    remedy: (r) => this.note(r.kind, { points: r.points, part: r.part, words: r.words, ...(r.undoes ? { undoes: r.undoes } : {}) }),
     doIt: () => this.view === 'bench' && !this.own.a && /** @type {HTMLButtonElement|null} */ (document.querySelector('#slip button[data-main]:not(:disabled)'))?.click(),
     act: (step) => this.note(step.kind === 'short' ? 'clean' : step.kind, { words: step.words }),
     gate: (item) => this.note('gate', { options: { item: item.item } }),

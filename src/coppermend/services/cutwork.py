@@ -292,6 +292,14 @@ def lift_step(binding: Binding) -> NextStep | None:
     return None
 
 
+def wire_to_lift(binding: Binding, step: NextStep) -> str:
+    """The entry of the wire that a step asks to lift, the last one fitted first; "" for any other step."""
+    asked = lift_step(binding)
+    if asked is None or asked.words != step.words:
+        return ""
+    return unread_under_wires(binding)[0].wires[-1]
+
+
 def _lift_step(binding: Binding, one: UnreadUnderWire) -> NextStep:
     """The wire taken off again, so that the cut under it can be read."""
     undo = ", ".join(f"note CASE undo {number}" for number in one.numbers)

@@ -7,6 +7,7 @@ import { chance, plainly, sentence } from '../shared/words.js';
 import { errorSheet, waitingLeaf } from './home.js';
 import { ownWire } from './ownwire.js';
 import { inPageWords } from '../shared/pagewords.js';
+import { staysKey } from '../round/slip.js';
 
 /** @param {HTMLElement} el @param {import('../main.js').App} app */
 export async function drawWires(el, app) {
@@ -24,12 +25,12 @@ export async function drawWires(el, app) {
     h('p.lead', null, data.spans.length ? 'What the readings say is broken, and the wire that mends it. Where they leave doubt, it is said.' : data.fitted.length ? 'No unmended break is known now.' : 'No break is known yet.'),
     data.spans.length || data.fitted.length ? null : h('div.empty', null, h('p', null, 'Breaks show here as soon as readings leave no doubt of them, each with the wire that mends it.'), h('p', null, h('button.key', { type: 'button', onclick: () => app.do('view', 'bench') }, 'To the round'))),
     data.spans.map((/** @type {any} */ span) => h('section.sheet', null,
-      h('h2', null, `Net ${span.net}: ${span.cut ? 'cut on purpose' : chance(span.p)}`), h('p', null, sentence(span.words) + '.'),
-      h('div.row', null, h('button.key.slim', { type: 'button', onclick: () => app.do('showSpan', span) }, 'Show it on the board')),
+      h('h2', null, `Net ${span.net}: ${span.cut ? 'cut on purpose' : chance(span.p)}`), h('p', null, sentence(inPageWords(span.words)) + '.'),
+      h('div.row', null, h('button.key.slim', { type: 'button', onclick: () => app.do('showSpan', span) }, 'Show it on the board'), span.cuts?.length ? staysKey(app, span.cuts) : null),
       span.plans.length ? span.plans.map((/** @type {any} */ plan, /** @type {number} */ i) => planSheet(app, plan, i)) : h('p', null, span.why_none || 'No wire can be proposed yet.'))),
     ownWire(app, (plan, i) => planSheet(app, plan, i)),
     data.fitted.length || data.spans.length ? h('h2', null, 'Fitted') : null,
-    data.fitted.length ? data.fitted.map((/** @type {any} */ w) => h('section.sheet', null, h('h3', null, sentence(w.words)), h('p', null, !w.checks.length ? 'No check proves it: its ends lie on two nets that the board keeps apart, or are not there now. See that it is meant, or take it off.' : w.checks.some((/** @type {any} */ c) => !c.proves) ? 'Checks of it; read the first one\'s words, a beep alone does not prove this wire:' : 'Checks that prove it:'), h('ul.proofs', null, w.checks.map((/** @type {any} */ c) => h('li', null, h('span', null, h('b', null, c.words), h('span', null, c.why, c.said ? h('b', null, saidWords(c)) : null)), h('button.key.slim', { type: 'button', onclick: () => app.do('measure', c) }, c.said ? 'Again' : 'Measure')))))) : data.spans.length ? h('p', null, 'No patch wire was noted in this case.') : null,
+    data.fitted.length ? data.fitted.map((/** @type {any} */ w) => h('section.sheet', null, h('h3', null, sentence(w.words)), h('p', null, !w.checks.length ? sentence(inPageWords(w.why_none)) : w.checks.some((/** @type {any} */ c) => !c.proves) ? 'Checks of it; a beep alone does not prove this wire, read why:' : 'Checks that prove it:'), h('ul.proofs', null, w.checks.map((/** @type {any} */ c) => h('li', null, h('span', null, h('b', null, c.words), h('span', null, c.why, c.said ? h('b', null, saidWords(c)) : null)), c.purpose === 'cut' ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('measure', c) }, c.said ? 'Again' : 'Measure')))))) : data.spans.length ? h('p', null, 'No patch wire was noted in this case.') : null,
     data.cautions?.length ? h('ul.cautions', null, data.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null));
   if (at && document.activeElement === document.body) document.getElementById(at)?.focus({ preventScroll: true });
 }

@@ -1,7 +1,7 @@
 // @ts-check
 /** The map on the page: joins view, bitmaps, overlays and gestures. The only module here that keeps state. */
 import { pickNet, pickPoint, pointGrid } from './index.js';
-import { drawAreas, drawDraft, drawNet, drawPoints, drawRing, drawSites, drawSpan, drawTip, drawVeil, drawWire } from './overlay.js';
+import { drawAreas, drawCut, drawDraft, drawNet, drawPoints, drawRing, drawSites, drawSpan, drawTip, drawVeil, drawWire } from './overlay.js';
 import { Painter } from './painter.js';
 import { faceColours, paintWords, ready } from './paint.js';
 import { pathsOf } from './paths.js';
@@ -24,7 +24,7 @@ const PICK_LATER_MS = 2500;
 const EDGE_PX = 18;
 
 /**
- * @typedef {{tips: {a: any, b: any}, areas: any[], sites: any[], spans: any[], ring: number[][], wires: any[], net: number, chosen: Point|null, draft: number[][]}} Laid
+ * @typedef {{tips: {a: any, b: any}, areas: any[], sites: any[], spans: any[], ring: number[][], wires: any[], cuts: any[], net: number, chosen: Point|null, draft: number[][]}} Laid
  */
 
 export class BoardMap {
@@ -43,7 +43,7 @@ export class BoardMap {
     /** @type {Record<string, string>} */
     this.states = {};
     /** @type {Laid} */
-    this.laid = { tips: { a: null, b: null }, areas: [], sites: [], spans: [], ring: [], wires: [], net: -1, chosen: null, draft: [] };
+    this.laid = { tips: { a: null, b: null }, areas: [], sites: [], spans: [], ring: [], wires: [], cuts: [], net: -1, chosen: null, draft: [] };
     this.ratio = 1;
     this.frames = /** @type {number[]} */ ([]);
     this.version = 0;
@@ -384,6 +384,7 @@ export class BoardMap {
     const laid = this.laid;
     for (const span of laid.spans) drawSpan(ctx, view, ratio, span);
     drawRing(ctx, view, ratio, laid.ring);
+    for (const cut of laid.cuts) drawCut(ctx, view, ratio, cut);
     for (const wire of laid.wires) drawWire(ctx, view, ratio, wire);
     drawDraft(ctx, view, ratio, laid.draft);
     if (laid.tips.b) drawTip(ctx, view, ratio, 'b', laid.tips.b);

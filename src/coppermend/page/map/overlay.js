@@ -255,6 +255,28 @@ export function wireBow(a, b) {
   return [(a[0] + b[0]) / 2 - dy * lift, (a[1] + b[1]) / 2 + dx * lift];
 }
 
+/** A cut on purpose: a double line across the track, the gap that the knife left; of the other side faint. @param {Ctx} ctx @param {View} view @param {number} ratio @param {{a: number[], b: number[], side: string}} cut */
+export function drawCut(ctx, view, ratio, cut) {
+  const a = toScreen(view, cut.a[0], cut.a[1]), b = toScreen(view, cut.b[0], cut.b[1]);
+  const far = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1, grow = Math.max(0, 11 - far / 2) / far;
+  const dx = (b[0] - a[0]) * grow, dy = (b[1] - a[1]) * grow;
+  ctx.setTransform(ratio, 0, 0, ratio, 0, 0);
+  ctx.globalAlpha = cut.side === view.face ? 1 : 0.4;
+  ctx.lineCap = 'butt';
+  for (const [width, colour] of CUT_STYLE) {
+    ctx.beginPath();
+    ctx.moveTo(a[0] - dx, a[1] - dy);
+    ctx.lineTo(b[0] + dx, b[1] + dy);
+    ctx.lineWidth = width;
+    ctx.strokeStyle = colour;
+    ctx.stroke();
+  }
+  ctx.globalAlpha = 1;
+}
+
+/** @type {[number, string][]} */
+export const CUT_STYLE = [[11, MARK.dark], [8.5, MARK.wire], [3.5, MARK.dark]];
+
 /** A wire along its noted or planned way (corners in mm), else as a bow; planned ones dashed, with a ring at each fixing dot.
  * @param {Ctx} ctx @param {View} view @param {number} ratio
  * @param {{a: number[], b: number[], side: string, planned: boolean, path?: number[][], dots?: number[][]}} wire */

@@ -4,6 +4,7 @@ import { fill, h } from '../shared/dom.js';
 import { icon, tipMark } from '../shared/icons.js';
 import { ohms, seconds, sentence, sentences } from '../shared/words.js';
 import { netName } from '../shared/netname.js';
+import { inPageWords } from '../shared/pagewords.js';
 import { drawInset } from '../map/inset.js';
 import { lyingPlace } from '../map/rows.js';
 import { soundLine } from '../sound/panel.js';
@@ -147,7 +148,7 @@ function whichTip(app) {
 /** What else may be between two points that the person chose. @param {App} app */
 function betweenTwo(app) {
   return h('details.cautions', null, h('summary', null, 'Something was done between these two'),
-    h('div.row', null, h('button.key.slim', { type: 'button', id: 'cut-here', disabled: app.busy, onclick: () => app.do('cutHere') }, 'The track was cut'), h('button.key.slim', { type: 'button', id: 'wire-here', disabled: app.busy, onclick: () => app.do('wireHere') }, 'A wire was fitted')));
+    h('div.row', null, h('button.key.slim', { type: 'button', id: 'cut-here', disabled: app.busy, onclick: () => app.do('cutHere', false) }, 'The track was cut'), h('button.key.slim', { type: 'button', id: 'cut-stays-here', disabled: app.busy, onclick: () => app.do('cutHere', true) }, 'Cut, and it stays so'), h('button.key.slim', { type: 'button', id: 'wire-here', disabled: app.busy, onclick: () => app.do('wireHere') }, 'A wire was fitted')));
 }
 
 /** Anything that is not a check: an area to mark, a wire to fit, the gate, the end. @param {App} app */
@@ -157,14 +158,14 @@ function stepBody(app) {
   if (step.kind === 'area') return [h('p.step-words', null, step.words), h('p.why', null, step.reason), h('button.key.hot', { type: 'button', onclick: () => app.do('newArea') }, icon('area'), 'Mark a work area'), h('p.why', null, 'Then tap a part on the board, or the corners of the damaged place.')];
   const broken = step.kind === 'patch' && step.span;
   return [
-    h('p.step-words', null, broken ? ['Net ', netName(step.span.net), ' is broken'] : sentence(untitled(step))),
+    h('p.step-words', null, broken ? ['Net ', netName(step.span.net), step.cuts?.length ? ' is in pieces by a cut' : ' is broken'] : sentence(inPageWords(untitled(step)))),
     broken ? h('p.where-broken', null, sentence(step.span.words)) : null,
-    step.reason ? h('p.why', null, sentences(step.reason)) : null,
+    step.reason ? h('p.why', null, sentences(inPageWords(step.reason))) : null,
     broken ? null : numbers(bench.progress),
     step.remedy ? h('button.key.hot', { type: 'button', 'data-main': true, disabled: app.busy, onclick: () => app.do('remedy', step.remedy) }, step.remedy.done, h('kbd', null, 'D')) : null,
     step.wire && !step.remedy ? wireBox(app, step.wire) : null,
     actions(app, step),
-    step.notes?.length ? h('details.cautions', null, h('summary', null, step.kind === 'gate' ? 'What is to be done' : `${step.notes.length} more to know`), h('ul', null, step.notes.map((/** @type {string} */ n) => h('li', null, n)))) : null,
+    step.notes?.length ? h('details.cautions', null, h('summary', null, step.kind === 'gate' ? 'What is to be done' : `${step.notes.length} more to know`), h('ul', null, step.notes.map((/** @type {string} */ n) => h('li', null, inPageWords(n))))) : null,
   ];
 }
 
@@ -176,6 +177,9 @@ function numbers(p) {
   const cell = (/** @type {string} */ t, /** @type {any} */ v) => h('div', null, h('dt', null, t), h('dd', null, v));
   return h('dl.numbers', null, cell('proven', p.proven), cell('not proven', p.unproven), cell('can’t be proven', p.unprovable));
 }
+
+/** Where no wire is to go round a cut. @param {App} app @param {any[]} cuts */
+export const staysKey = (app, cuts) => h('button.key.slim', { type: 'button', id: `stays-${cuts[0].entry}`, disabled: app.busy, onclick: () => app.do('cutStays', cuts) }, cuts.length > 1 ? `The ${cuts.length} cuts stay: no wire` : 'It stays cut: no wire');
 
 /** @param {App} app @param {any} wire */
 export function wireBox(app, wire) {
@@ -197,7 +201,7 @@ function tipLine(app, word, tip) {
 function actions(app, step) {
   const key = (/** @type {string} */ words, /** @type {string} */ what, hot = true) => h(hot ? 'button.key.hot' : 'button.key', { type: 'button', onclick: () => app.do('view', what) }, words);
   if (step.kind === 'gate' || step.kind === 'power') return h('div.row', null, key('Before power and power-up', 'story'), key('Record', 'record', false), bench(app));
-  if (step.kind === 'patch') return h('div.row', null, key(step.remedy ? 'Or a wire: all proposals' : 'All wire proposals', 'wires', !step.wire && !step.remedy));
+  if (step.kind === 'patch') return h('div.row', null, key(step.remedy ? 'Or a wire: all proposals' : 'All wire proposals', 'wires', !step.wire && !step.remedy), step.cuts?.length ? staysKey(app, step.cuts) : null);
   if (step.kind === 'done') return h('div.row', null, key('Before power and power-up', 'story'), key('Hand over: the record', 'record', false), bench(app));
   if (step.kind === 'short') return h('div.row', null, key('Where it is, by ohms', 'ohms', false), h('a.key', { href: `/page/rework.html?case=${encodeURIComponent(app.id)}&tab=short` }, 'By a limited supply'), step.remedy ? null : h('button.key.hot', { type: 'button', 'data-main': true, onclick: () => app.do('act', step) }, 'Done: note it', h('kbd', null, 'D')));
   if (!step.remedy && ['look', 'clean'].includes(step.kind)) return h('button.key.hot', { type: 'button', 'data-main': true, onclick: () => app.do('act', step) }, 'Done: note it', h('kbd', null, 'D'));

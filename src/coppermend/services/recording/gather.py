@@ -19,6 +19,7 @@ from coppermend.core.rework.gauge import diameter_mm
 from coppermend.core.rework.rules import WIRE_CAUTIONS
 from coppermend.services.acceptance import UNTESTED, Acceptance, acceptance
 from coppermend.services.carework import care_rows
+from coppermend.services.cutmarks import cut_stroke
 from coppermend.services.cutwork import NOT_READ_OPEN
 from coppermend.services.recording.editions import PROVEN_MEANS
 from coppermend.services.recording.handled import (
@@ -516,6 +517,7 @@ def marks_of(state: CaseState, sites: Mapping[str, Site], judgement: Judgement) 
         tuple(stretch for i, one in enumerate(judgement.found, 1) for stretch in _span_stretches(i, one.span, sites)),
         tuple(_wire_mark(i, wire) for i, wire in enumerate(state.wires, 1)),
         tuple(Stretch(row.layer, row.ring) for row in judgement.by_ohms if row.ring),
+        tuple(Stretch(one.side, cut_stroke(sites.values(), one)) for one in state.cuts),
     )
 
 
@@ -584,7 +586,7 @@ def _alt(side: str, marks: Marks) -> str:
     breaks = len({one.number for one in marks.breaks})
     return (
         f"Map of the {SIDES[side]}: {some(len(marks.areas), 'work area')}, {some(breaks, 'break')}, "
-        f"{some(len(marks.wires), 'patch wire')}, {some(len(marks.proven), 'stretch', 'stretches')} proven sound, "
+        f"{some(len(marks.wires), 'patch wire')}, {some(sum(one.layer == side for one in marks.cuts), 'cut')}, {some(len(marks.proven), 'stretch', 'stretches')} proven sound, "
         f"{some(len(marks.open_risk), 'stretch', 'stretches')} not proven. The tables say the same in words."
     )
 

@@ -56,6 +56,8 @@ class Marks:
     wires: tuple[WireMark, ...] = ()
     shorts: tuple[Stretch, ...] = ()
     """Places of shorts between two nets: the closed edge of the 90 % ellipse of each."""
+    cuts: tuple[Stretch, ...] = ()
+    """Tracks cut on purpose: a stroke across each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +140,7 @@ def board_map(
     _draw_parts(drawing, board, side)
     _draw_areas(drawing, marks)
     _draw_stretches(drawing, marks, side)
+    _draw_cuts(drawing, marks)
     _draw_wires(drawing, marks, side)
     _draw_shorts(drawing, marks)
     _draw_numbers(drawing, marks, side)
@@ -181,6 +184,7 @@ def _seen_here(marks: Marks, view: _View, side: str) -> Marks:
         shown(marks.breaks),
         tuple(wire for wire in marks.wires if side in ("c", "s") and inside((wire.a, wire.b))),
         shown(marks.shorts),
+        shown(marks.cuts),
     )
 
 
@@ -316,6 +320,17 @@ def _draw_stretches(drawing: _Drawing, marks: Marks, side: str) -> None:
         )
 
 
+def _draw_cuts(drawing: _Drawing, marks: Marks) -> None:
+    """Cuts as a double line across the track: the gap that the knife left."""
+    for one in marks.cuts:
+        drawing.add(_double(drawing.path(one.path), drawing.view.unit, "cut"))
+
+
+def _double(data: str, unit: float, kind: str) -> str:
+    outer = f'<path class="{kind}" d="{data}" stroke="{INK}" stroke-width="{_num(1.3 * unit)}" stroke-linecap="butt"/>'
+    return f'{outer}<path d="{data}" stroke="{PAPER}" stroke-width="{_num(0.6 * unit)}" stroke-linecap="butt"/>'
+
+
 def _draw_wires(drawing: _Drawing, marks: Marks, side: str) -> None:
     """Patch wires of this side as a bowed line with a filled end at each joint; those of the other side dotted."""
     unit = drawing.view.unit
@@ -432,6 +447,8 @@ def _legend_rows(marks: Marks, unit: float, side: str) -> Iterable[tuple[str, st
         )
     if marks.shorts:
         yield f'<g transform="translate({_num(3 * unit)} 0)">{_cross(unit)}</g>', "short (cross; 90 % ellipse round it)"
+    if marks.cuts:
+        yield _double(f"M{_num(3 * unit)} -{_num(1.1 * unit)}V{_num(1.1 * unit)}", unit, "cut-sample"), "cut on purpose"
     if any(wire.side in (side, "both") for wire in marks.wires):
         yield (
             f'<path d="{line}" stroke="{INK}" stroke-width="{_num(0.42 * unit)}"/>'
