@@ -5,7 +5,7 @@ the planner believes its priors. ``checklist`` is the fixed order (rails, clock,
 same belief, over the first ``--checklist`` seeds. ``latency``: CPU time of one step, belief and next step together (``process_time``).
 
 ``--board`` (default demo), ``--seeds A-B`` (default 1-60), ``--faults`` (default 1-3), ``--kinds``, ``--draw``, ``--checklist N`` (default 10),
-``--into FILE``: one line per patient and policy is added, seeds that it has are not run again.
+``--no-analyser``: the bench has no logic analyser, so no wave of several points. ``--into FILE``: one line per patient and policy is added, seeds that it has are not run again.
 """
 
 from __future__ import annotations
@@ -70,10 +70,11 @@ def run(arguments: list[str]) -> dict[str, Any]:
     parser.add_argument("--draw", default="prior", choices=["prior", "uniform"])
     parser.add_argument("--checklist", type=int, default=10)
     parser.add_argument("--into", type=Path, default=None)
+    parser.add_argument("--no-analyser", action="store_true")
     o = parser.parse_args(arguments)
     first, last = _range(o.seeds, "--seeds")
     low, high = _range(o.faults, "--faults")
-    world = f"{o.board} {o.kinds} {o.draw} {o.faults}"
+    world = f"{o.board} {o.kinds} {o.draw} {o.faults}{' no analyser' if o.no_analyser else ''}"
     rows = kept(o.into, world)
     made = None
     for seed in range(first, last + 1):
@@ -82,7 +83,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
                 continue
             made = made or bootstrap.powered_setting(o.board)
             case = powered_patient(made, seed, low + seed % (high - low + 1), o.kinds, uniform=o.draw == "uniform")
-            marked = run_powered(made, case, policy)
+            marked = run_powered(made, case, policy, analyser=not o.no_analyser)
             fields = (
                 "policy",
                 "faults",
@@ -101,6 +102,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
                 **{f: marked[f] for f in fields},
                 "cpu_ms": marked["step_cpu_ms"]["all"],
                 "true": [t["unit"] for t in marked["true"]],
+                "unit": marked["named"],
             }
             rows[(seed, policy)] = row
             keep_row(o.into, row)

@@ -308,6 +308,8 @@ MEANINGS = {
     "swap_misread": "a start after a swap judged wrongly",
     "number": "how likely one, two, three faults are",
     "more": "each further fault, against one less",
+    "unlike_table": "how likely a fault is one that these priors know nothing of: any cause alike",
+    "leans_above": "a name leans on a reading that was taken once when it would be less likely than this without it: below `sure_above` it is taken again",
     "rival_factor": "a rival that the readings make less than this many times less likely is looked at before a name is given",
     "named_above": "a suspect is named above this",
     "sure_above": "below this a name that rests on one reading alone waits until that was taken again",

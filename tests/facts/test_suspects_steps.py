@@ -12,11 +12,15 @@ import pytest
 
 from coppermend import bootstrap
 from coppermend.core.belief.suspects.causes import timing_parts
+from coppermend.core.belief.suspects.hands import Effect
 from coppermend.core.belief.suspects.oddity import EARLY, RUNTS, odd_causes
 from coppermend.core.belief.suspects.posterior import (
+    Apart,
+    Beep,
     Look,
     Odd,
     Renewed,
+    Sink,
     Start,
     State,
     Warmth,
@@ -30,8 +34,9 @@ from coppermend.core.belief.suspects.warmth import likelihoods
 from coppermend.core.circuit.model import Rail
 from coppermend.core.circuit.planes import Key
 from coppermend.core.planning.costs import CostTable
+from coppermend.core.planning.suspects_hands import HandsNow
 from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, best_of_kinds, ranked_steps
-from coppermend.core.planning.suspects_words import step_caution, step_risk, step_words
+from coppermend.core.planning.suspects_words import step_caution, step_reason, step_risk, step_words
 from coppermend.practice.powered import Lies, PoweredPatient
 from coppermend.services import powered_practice as practice
 from coppermend.services.powered import PoweredBoard
@@ -214,5 +219,85 @@ def test_a_rival_beside_another_fault_is_not_passed_over(board: PoweredBoard) ->
     seen += [look(board, "CKPS", pin, FLOATING) for pin in ("U38.22", "C7.1", "U38.18", "U38.22", "C7.1")]
     found = verdict(after(board, *seen, Look("CKPS", joint, FLOATING)))
     assert found.rivals == ("part R35",) and not found.stands
-    told = board.field.spots[found.spot]
+    assert found.asked is not None
+    told = board.field.spots[board.field.spot_at[found.asked.spots[0]]]
     assert told.net == "CKPS" and any(p.id == "R35.1/leg" for p in trees[told.node])
+
+
+def of_part(board: PoweredBoard, mode: str) -> tuple[Key, str]:
+    """The first cause of that mode, and its part."""
+    one = next(c for c in board.field.causes if c.key[0] == mode)
+    return one.key, one.part
+
+
+def test_a_rail_that_a_dried_capacitor_pulls_low_reads_low(board: PoweredBoard) -> None:
+    """The patient shows what the belief expects of it (symbol 5: there, but too low), and a good capacitor held across it tells it from its supply."""
+    key, part = of_part(board, "dried")
+    patient = PoweredPatient(board.behaviour, [key], 1, Lies())
+    node = board.behaviour.trees["VCC"].taps["U1.11"]
+    assert patient.look("VCC", node, False) == "low" and not patient.all_right()
+    state = after(board, *[Look("VCC", node, LOW)] * 3)
+    bench = BenchNow(swaps=(), camera=False, analyser=False, hands=HandsNow(tops=(part,)))
+    held = next(one for one in steps(state, bench) if one.kind == "piggyback")
+    assert (
+        held.part == part and "capacitor" in step_words(board.field, held) and "+ on +" in step_words(board.field, held)
+    )
+    k = next(k for k, c in enumerate(board.field.causes) if c.key == key)
+    changed = observed(state, [Effect("piggyback", part, (), True)])
+    assert changed.causes()[k] > 5 * state.causes()[k]
+
+
+def test_a_shorted_capacitor_is_told_from_a_missing_rail_with_power_off(board: PoweredBoard) -> None:
+    """Ohms from rail to ground before power: first on every checklist (common practice, no source)."""
+    key, _ = of_part(board, "shorted")
+    causes = {" ".join(map(str, c.key)): k for k, c in enumerate(board.field.causes)}
+    node = board.behaviour.trees["VCC"].taps["U1.11"]
+    state = after(board, *[Look("VCC", node, FLOATING)] * 3)
+    joined = observed(state, [Apart("VCC", "GND", True)])
+    apart = observed(state, [Apart("VCC", "GND", False)])
+    shorted, missing = causes[" ".join(map(str, key))], causes["norail VCC"]
+    assert (
+        joined.causes()[shorted] > 10 * state.causes()[shorted] and joined.causes()[missing] < state.causes()[missing]
+    )
+    assert apart.causes()[shorted] < state.causes()[shorted]
+    assert any(
+        {net for net, _ in one.spots} == {"VCC", "GND"} for one in steps(joined, BenchNow()) if one.kind == "apart"
+    )
+
+
+def test_a_second_look_at_a_resting_net_is_no_second_witness(board: PoweredBoard) -> None:
+    """Without a supply everything rests somewhere: the same level seen ten times at one net speaks against the missing rail no more than seen once."""
+    missing = next(k for k, c in enumerate(board.field.causes) if c.key == ("norail", "VCC"))
+    resting = np.flatnonzero(board.field.singles().picked(np.array([missing]), len(board.field.spots))[:, 0] == 5)
+    spot = next(board.field.spots[k] for k in resting if not board.field.spots[k].rail)
+    rail = [look(board, "VCC", pin, FLOATING) for pin in ("U1.11", "U37.14", "U19.14")]
+    once = after(board, *rail, Look(spot.net, spot.node, HIGH)).causes()[missing]
+    often = after(board, *rail, *[Look(spot.net, spot.node, HIGH)] * 10).causes()[missing]
+    assert once > 0.5 and often > 0.5 * once
+
+
+@pytest.mark.parametrize("kind", ["check", "sink"])
+def test_a_name_that_leans_on_one_beep_or_one_comparison_waits(board: PoweredBoard, kind: str) -> None:
+    """Take away one beep (or one comparison of millivolts) and what is about to be named is not sure any more: that reading is asked once more."""
+    field = board.field
+    table = replace(field.table, sure_above=1.0, named_above=0.95 if kind == "check" else 0.5)
+    made = replace(field, table=table, memo={})
+    if kind == "check":
+        k = max(
+            (k for k, c in enumerate(field.causes) if c.key[0] == "cut" and c.net == "CPUCLK"),
+            key=lambda k: field.odds[k],
+        )
+        a, b = field.behaviour.trees["CPUCLK"].edges[int(field.causes[k].key[2])]
+        seen = [
+            Start(-1),
+            look(board, "CPUCLK", "U1.6", FLOATING, True),
+            look(board, "CPUCLK", "U1.6", FLOATING, True),
+            Beep("CPUCLK", a, b, False),
+        ]
+    else:
+        seen = [Start(-1), *[look(board, "A0", "U1.30", LOW)] * 3, Sink("A0", "U1.30")]
+    state = observed(initial(made), seen)
+    found = verdict(state)
+    assert found.unit and found.asked is not None and found.rivals, (found, sorted(state.units())[-3:])
+    step = ranked_steps(state, BenchNow(), CostTable(), 1)[0]
+    assert step.kind == found.asked.kind and step_reason(step, 1.0).startswith("What is about to be named")

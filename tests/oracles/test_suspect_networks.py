@@ -26,6 +26,11 @@ SYMBOLS = {"low": 0, "high": 1, "floating": 4}
 MODES = ("float", "low", "high")
 ODDS = {"R1": 0.02, "float": 0.004, "low": 0.0035, "high": 0.0025, "B": 0.01, "C": 0.03, "D": 0.006}
 
+ALL = ["R1", *[m for _ in range(4) for m in MODES], *"BCD"]
+SHARE = FaultTable().unlike_table
+SMOOTH = {name: (1.0 - SHARE) * ODDS[name] + SHARE * sum(ODDS[n] for n in ALL) / len(ALL) for name in ODDS}
+"""With the chance that a fault is one the priors know nothing of: any of the 16 alike."""
+
 
 def small_field() -> Field:
     """R1 holds A high; U1 to U4 invert on to B, C, D, E; the copper of B, C and D can be broken between driver and listener."""
@@ -64,11 +69,11 @@ class Network:
 
     def __init__(self, gum: object) -> None:
         self.gum, self.net, self.faults = gum, gum.BayesNet(), []  # type: ignore[attr-defined]
-        self.root("R1", [ODDS["R1"]])
+        self.root("R1", [SMOOTH["R1"]])
         for k in range(1, 5):
-            self.root(f"U{k}", [ODDS[m] for m in MODES])
+            self.root(f"U{k}", [SMOOTH[m] for m in MODES])
         for name in "BCD":
-            self.root(f"cut{name}", [ODDS[name]])
+            self.root(f"cut{name}", [SMOOTH[name]])
         self.node("A0", 3, {"R1": 2}, lambda r1: 2 if r1 else 1)
         before = "A0"
         for k in range(1, 5):
@@ -125,7 +130,7 @@ def inverted(seen: int, dead: int) -> int:
 
 def set_weights(table: FaultTable) -> list[float]:
     """The belief's weights of 0 to 4 faults: its numbers, each over the sum of the odds of all sets of that size, reckoned plainly."""
-    odds = [ODDS["R1"], *[ODDS[m] for _ in range(4) for m in MODES], *[ODDS[n] for n in "BCD"]]
+    odds = [SMOOTH[name] for name in ALL]
     sums = [sum(prod(c) for c in combinations(odds, k)) for k in (1, 2, 3)]
     made = [0.0, *(n / s for n, s in zip(table.number, sums, strict=True)), 0.0]
     return [w / max(made) for w in made]

@@ -19,24 +19,31 @@ LOW, HIGH, RIGHT, WRONG, FLOATING, STEADY = range(6)
 MISREAD_RANGE = (0.005, 0.04)
 PATTERN_RANGE = (0.005, 0.05)
 OPEN_RANGE = (0.005, 0.06)
+CLOSED_RANGE = (0.001, 0.02)
+BAD_PLACES, BAD_OPEN = 0.1, 0.3
+"""One place in ten is oxidised, and reads open in three checks of ten although it conducts (the measures of the practice patients)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Lies:
-    """How often the readings of one patient are wrong: a level, a pattern's verdict, a beep."""
+    """How often the readings of one patient are wrong: a level, a pattern's verdict, a check open by mistake, one closed by mistake; ``bad`` the share of
+    places at which a tip bites badly."""
 
     level: float = 0.0
     pattern: float = 0.0
     beep: float = 0.0
+    closed: float = 0.0
+    bad: float = 0.0
 
 
 def draw_lies(seed: int, off: bool = False) -> Lies:
-    """The noise of patient ``seed``: rates log-uniform in 0.5-4 % (levels), 0.5-5 % (patterns), 0.5-6 % (beeps)."""
+    """The noise of patient ``seed``: rates log-uniform in 0.5-4 % (levels), 0.5-5 % (patterns), 0.5-6 % and 0.1-2 % (checks open, closed by mistake)."""
     if off:
         return Lies()
     rng = np.random.default_rng([seed, 12])
-    level, pattern, beep = (float(np.exp(rng.uniform(*np.log(r)))) for r in (MISREAD_RANGE, PATTERN_RANGE, OPEN_RANGE))
-    return Lies(level, pattern, beep)
+    ranges = (MISREAD_RANGE, PATTERN_RANGE, OPEN_RANGE, CLOSED_RANGE)
+    level, pattern, beep, closed = (float(np.exp(rng.uniform(*np.log(r)))) for r in ranges)
+    return Lies(level, pattern, beep, closed, BAD_PLACES)
 
 
 def draw_causes(
@@ -79,12 +86,17 @@ class PoweredPatient:
         self._asked: dict[str, int] = {}
         self._outcome = _simulate(behaviour, self._causes)
 
+    def mended(self, causes: Sequence[Key]) -> None:
+        """The bench mended something: these causes are left. What was asked before still counts as asked."""
+        self._causes = tuple(causes)
+        self._outcome = _simulate(self._behaviour, self._causes)
+
     def look(self, net: str, node: int, judged: bool) -> str:
         """What a probe at a place shows: low, high, pulsing, wrong, floating; at a rail: high, low (too low), floating (none)."""
         rng = self._rng(f"look {net} {node} {judged}")
         symbol = self._symbol(net, node)
         if net in self._behaviour.circuit.rails:
-            low = ("lowrail", net) in self._causes and symbol == HIGH
+            low = self._sags(net) and symbol == HIGH
             return self._swapped(
                 "low" if low else ("low", "high", "high", "high", "floating", "low")[symbol],
                 0.3 * self._lies.level,
@@ -104,19 +116,33 @@ class PoweredPatient:
             return "wrong" if wrong else "pulsing"
         return word
 
-    def joined(self, net: str, path: Sequence[Key]) -> bool:
-        """A continuity check over some spans, power off: closed or not."""
+    def joined(self, net: str, path: Sequence[Key], places: Sequence[int] = ()) -> bool:
+        """A continuity check over some spans between two ``places`` (nodes), power off: closed or not."""
         rng = self._rng(f"beep {net} {sorted(map(str, path))}")
-        whole = not set(path) & set(self._causes)
-        lie = self._lies.beep if whole else 0.1 * self._lies.beep
-        return whole != bool(rng.random() < lie)
+        return self._beeps(not set(path) & set(self._causes), [(net, node) for node in places], rng)
 
-    def bridged(self, shorts: Sequence[Key]) -> bool:
-        """An isolation check over some neighbours, power off: joined or not."""
+    def bridged(self, shorts: Sequence[Key], places: Sequence[tuple[str, int]] = ()) -> bool:
+        """An isolation check over some neighbours between two ``places`` (net, node), power off: joined or not."""
         rng = self._rng(f"apart {sorted(map(str, shorts))}")
-        there = bool(set(shorts) & set(self._causes))
-        lie = self._lies.beep if there else 0.1 * self._lies.beep
-        return there != bool(rng.random() < lie)
+        return self._beeps(bool(set(shorts) & set(self._causes)), places, rng)
+
+    def _beeps(self, conducts: bool, places: Sequence[tuple[str, int]], rng: np.random.Generator) -> bool:
+        """Whether two tips beep: by mistake closed, by mistake open, or open because one of them bites badly, each time anew."""
+        if not conducts:
+            return bool(rng.random() < self._lies.closed)
+        bites = all(rng.random() >= BAD_OPEN for place in places if self._bad(place))
+        return bites and bool(rng.random() >= self._lies.beep)
+
+    def _bad(self, place: tuple[str, int]) -> bool:
+        """Whether a tip bites badly at a place: the same for every tip and turn."""
+        net, node = place
+        return bool(np.random.default_rng([self._seed, 15, crc32(f"{net} {node}".encode())]).random() < self._lies.bad)
+
+    def on_top(self, part: str) -> bool:
+        """Whether something changes when a good part of the same kind is held on top of this one, power on."""
+        kinds = {str(key[0]) for key in self._causes if str(key[1]).split(".")[0] == part}
+        chance = 0.9 if kinds & {"float", "dried"} else 0.1 if kinds & {"low", "high", "stuck0", "stuck1"} else 0.02
+        return bool(self._rng(f"top {part}").random() < chance)
 
     def lowest(self, net: str, pins: Sequence[str]) -> str:
         """The pin of a net that millivolts lead to, because it holds the net low or high; "" when none stands out."""
@@ -178,9 +204,14 @@ class PoweredPatient:
         return all(self._as_healthy(net, self._behaviour.listening(net)) for net in nets)
 
     def _as_healthy(self, net: str, nodes: Sequence[int]) -> bool:
-        if ("lowrail", net) in self._causes or self._lacks_a_share(net):
+        if self._sags(net) or self._lacks_a_share(net):
             return False
         return all(self._symbol(net, node) == self._behaviour.healthy_symbol(net) for node in nodes)
+
+    def _sags(self, net: str) -> bool:
+        """Whether a rail is too low, by its supply or a part across it."""
+        low = self._outcome.low.get(net)
+        return low is not None and bool(int(low[0]) & 1)
 
     def _lacks_a_share(self, net: str) -> bool:
         odd = self._outcome.odd.get(net)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from coppermend.core.circuit.passives import farads_of
 from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.log.consent import consent_of
 from coppermend.core.log.model import Entry
@@ -74,7 +75,8 @@ def _other_chip(binding: Binding, entry: Entry) -> list[str]:
             )
     if card is not None and card.goodness == "known bad":
         out.append(f"{label} is noted as known bad.")
-    if entry.kind == "piggyback" and (mine is None or not mine.piggyback):
+    capacitor = mine is None and farads_of(row.value) is not None
+    if entry.kind == "piggyback" and not capacitor and (mine is None or not mine.piggyback):
         out.append(
             f"the device book does not allow a chip on top of {part} ({row.value}): two outputs may fight. Power off and take it down."
         )

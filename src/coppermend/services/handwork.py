@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.circuit.model import CircuitPart
+from coppermend.core.circuit.passives import topped_capacitors
 from coppermend.core.log.consent import Consent, consent_of
 from coppermend.core.log.state import CaseState
 from coppermend.core.planning.suspects_hands import BUY_S, MONEY_S, HandsNow
@@ -63,6 +64,7 @@ def hand_work(
         else:
             kept_back.append((ref, "taking it out cannot be undone, and the owner has not agreed to it"))
     sockets = tuple(ref for ref in chips if states.get(ref) == "socketed")
+    tops += topped_capacitors(made.circuit)
     hands = HandsNow(sockets, True, tuple(tops), tuple(replaced), tuple(sorted(pay.items())))
     return HandWork(hands, tuple(swaps), tuple(kept_back))
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from time import process_time
 from typing import Any
 
+from coppermend.core.belief.suspects.hands import Effect
 from coppermend.core.belief.suspects.posterior import (
     Apart,
     Beep,
@@ -30,12 +31,16 @@ from coppermend.core.belief.suspects.posterior import (
 from coppermend.core.belief.suspects.table import OUTCOMES
 from coppermend.core.belief.suspects.warmth import LIKELY, supply_places, warms
 from coppermend.core.circuit.expect import checklist, expectations
+from coppermend.core.circuit.passives import topped_capacitors
 from coppermend.core.findings import refuse
 from coppermend.core.planning.costs import CostTable
+from coppermend.core.planning.suspects_hands import HandsNow
 from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, ranked_steps
 from coppermend.practice.powered import PoweredPatient, draw_causes, draw_lies
 from coppermend.services.powered import PoweredBoard
 
+OFF = ("check", "apart")
+"""Steps after which power is off."""
 POLICIES = ("next", "checklist")
 MOST_STEPS = 60
 """The planner is stopped after this many steps."""
@@ -89,7 +94,14 @@ def powered_patient(
     works = next((k for k, s in enumerate(field.screens) if s.name == "works"), -1)
     for turn in range(_TRIES):
         chosen = draw_causes(
-            seed, field.odds.tolist(), [c.kind for c in causes], [c.unit for c in causes], kinds, faults, uniform, turn
+            seed,
+            [c.prior / (1.0 - c.prior) for c in causes],
+            [c.kind for c in causes],
+            [c.unit for c in causes],
+            kinds,
+            faults,
+            uniform,
+            turn,
         )
         patient = PoweredPatient(made.behaviour, [causes[k].key for k in chosen], seed, draw_lies(seed, noise_off))
         if not patient.all_right():
@@ -100,17 +112,17 @@ def powered_patient(
 
 
 def run_powered(
-    made: PoweredBoard, case: PoweredCase, policy: str = "next", costs: CostTable | None = None
+    made: PoweredBoard, case: PoweredCase, policy: str = "next", costs: CostTable | None = None, analyser: bool = True
 ) -> dict[str, Any]:
     """Let a policy look for the first fault, and mark it: ``steps``, ``seconds_bench``, ``named``, ``named_true``, ``top3_true`` and the acts.
 
-    The bench begins with power on and the start just seen (its 45 s belong to the intake). Refusal PRA-008 for an unknown policy.
+    ``analyser``: the bench has a logic analyser. The bench begins with power on and the start just seen (its 45 s belong to the intake). Refusal PRA-008 for an unknown policy.
     """
     if policy not in POLICIES:
         raise refuse(
             "PRA-008", f"There is no policy {policy} for faults of any kind.", f"Say one of: {', '.join(POLICIES)}."
         )
-    run = _Run(made, case, costs or CostTable())
+    run = _Run(made, case, costs or CostTable(), analyser)
     source = run.planned() if policy == "next" else run.listed()
     for _ in source:
         if run.named():
@@ -141,13 +153,16 @@ def batch_powered(
 class _Run:
     """A run under way."""
 
-    def __init__(self, made: PoweredBoard, case: PoweredCase, costs: CostTable) -> None:
+    def __init__(self, made: PoweredBoard, case: PoweredCase, costs: CostTable, analyser: bool = True) -> None:
         self.made, self.case, self.costs = made, case, costs
         begun = process_time()
         self.state = observed(initial(made.field), [Start(case.screen)], widen=False)
         self.acts: list[Act] = []
         self.bench = BenchNow(
-            powered=True, analyser=True, swaps=tuple(p for p in made.machine.spares if p in made.circuit.by_ref)
+            powered=True,
+            analyser=analyser,
+            swaps=tuple(p for p in made.machine.spares if p in made.circuit.by_ref),
+            hands=HandsNow(tops=topped_capacitors(made.circuit)),
         )
         self.cpu = process_time() - begun
         self.nothing_left = False
@@ -199,7 +214,7 @@ class _Run:
         cpu = 1000.0 * (process_time() - begun)
         self.bench = replace(
             self.bench,
-            powered=step.kind not in ("check", "apart"),
+            powered=step.kind not in OFF,
             scope_ready=self.bench.scope_ready or step.kind == "look",
         )
         k, p = self.top()
@@ -218,11 +233,11 @@ class _Run:
             ], words
         if step.kind == "check":
             (net, a), (_, b) = step.spots
-            closed = patient.joined(net, [field.causes[k].key for k in path_causes(field, net, a, b)])
+            closed = patient.joined(net, [field.causes[k].key for k in path_causes(field, net, a, b)], (a, b))
             return [Beep(net, a, b, closed)], ("closed" if closed else "open",)
         if step.kind == "apart":
             (net_a, _), (net_b, _) = step.spots
-            joined = patient.bridged([field.causes[k].key for k in short_causes(field, net_a, net_b)])
+            joined = patient.bridged([field.causes[k].key for k in short_causes(field, net_a, net_b)], step.spots)
             return [Apart(net_a, net_b, joined)], ("closed" if joined else "open",)
         if step.kind == "sink":
             net = step.spots[0][0]
@@ -231,6 +246,9 @@ class _Run:
             return [Sink(net, pin)], (pin or "none stands out",)
         if step.kind == "heat":
             return self._picture()
+        if step.kind == "piggyback":
+            changed = patient.on_top(step.part)
+            return [Effect("piggyback", step.part, (), changed)], ("something changes" if changed else "no change",)
         started = patient.starts_with(step.part)
         return [Swapped(step.part, started)], ("starts" if started else "no change",)
 

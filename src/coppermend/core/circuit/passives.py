@@ -160,6 +160,12 @@ def across_rail(circuit: Circuit, net: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(found))
 
 
+def topped_capacitors(circuit: Circuit) -> tuple[str, ...]:
+    """Electrolytics and tantalums across a rail: a good one of about the same value, held across it the same way round, does the work of one that has dried out."""
+    found = [ref for net in sorted(circuit.rails) for ref in across_rail(circuit, net)]
+    return tuple(dict.fromkeys(ref for ref in found if kind_of(circuit.by_ref[ref]) == "electrolytic"))
+
+
 def read_across(facts: Passive, ohm: float | None) -> tuple[bool | None, str]:
     """What ohms across a part in circuit say of it: True at fault, False sound in this, None nothing; and in words. ``ohm`` None: overload.
 

@@ -45,6 +45,24 @@ def likely_checks(made: Field, members: Ints, weights: Floats, causes: Floats) -
             which = np.array(short_causes(made, short.net_a, short.net_b), np.int32)
             p = float(weights[np.isin(members, which).any(axis=1)].sum())
             found.append(Check("apart", ((short.net_a, short.node_a), (short.net_b, short.node_b)), p))
+    return [*found, *_across_rails(made, members, weights, likely)]
+
+
+def _across_rails(made: Field, members: Ints, weights: Floats, likely: Sequence[int]) -> list[Check]:
+    """Is a rail joined to its return? Asked where a part across it may be shorted: power off, before anything else is blamed for the missing voltage."""
+    circuit = made.behaviour.circuit
+    pairs = {
+        tuple(t.net for t in circuit.by_ref[made.causes[k].part].terminals if t.net)
+        for k in likely
+        if made.causes[k].key[0] == "shorted"
+    }
+    found = []
+    for pair in sorted(pairs):
+        places = [min((node for net, node in made.spot_at if net == one), default=-1) for one in pair]
+        if len(pair) == 2 and min(places) >= 0:
+            which = np.array(short_causes(made, *pair), np.int32)
+            p = float(weights[np.isin(members, which).any(axis=1)].sum())
+            found.append(Check("apart", ((pair[0], places[0]), (pair[1], places[1])), p))
     return found
 
 

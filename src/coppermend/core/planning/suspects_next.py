@@ -26,14 +26,17 @@ from coppermend.core.belief.suspects.posterior import (
     Start,
     State,
     Swapped,
+    Verdict,
     Warmth,
     look_likelihoods,
     sink_of,
+    tones_of,
     top_rows,
     verdict,
 )
 from coppermend.core.belief.suspects.starts import Tally
 from coppermend.core.belief.suspects.table import HIGH
+from coppermend.core.belief.suspects.together import Tone, false_open_now
 from coppermend.core.belief.suspects.warmth import likelihoods, states_under, supply_places, warms
 from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.suspects_checks import likely_checks
@@ -179,29 +182,48 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
     again = costs.power_s if bench.powered else 0.0
     steps += view.checks(again + costs.read_s + 2 * costs.move_s, again)
     steps += view.inspections(bench.sides, 2.0 * costs.power_s if bench.powered else 0.0)
-    if (
-        settled.spot >= 0
-        and (bench.powered or bench.may_power)
-        and _touchable(state.field, state.field.spots[settled.spot].net)
-    ):
-        spot = state.field.spots[settled.spot]
-        seconds = costs.rail_s if spot.rail else costs.scope_next_s if bench.scope_ready else costs.scope_first_s
-        gain = float(view.look_gains(True)[settled.spot])
-        return (
-            SuspectStep(
-                "rail" if spot.rail else "look",
-                ((spot.net, spot.node),),
-                seconds + power,
-                gain,
-                judged=True,
-                rivals=settled.rivals,
-            ),
-        )
+    asked = _asked(view, bench, costs, settled, steps)
+    if asked is not None:
+        return (asked,)
     faulty = 1.0 - bench.mended
     steps = [one if one.kind == "start" else replace(one, gain_bits=faulty * one.gain_bits) for one in steps]
     made = [_scored(one) for one in steps if one.gain_bits > NOTHING_BITS]
     made.sort(key=lambda s: (-s.score, s.seconds, s.kind, s.spots, s.part))
     return tuple(made[:most])
+
+
+def _asked(
+    view: _View, bench: BenchNow, costs: CostTable, settled: Verdict, steps: Sequence[SuspectStep]
+) -> SuspectStep | None:
+    """The reading that settles what is about to be named; None where nothing is, or where it cannot be taken now. A check is best taken between other places
+    than the first time: of those that are offered on its net the one that tells most."""
+    asked = settled.asked
+    if asked is None:
+        return None
+    made = view.state.field
+    net, node = asked.spots[0]
+    power = 0.0 if bench.powered else costs.power_s
+    if asked.kind in ("check", "apart"):
+        again = costs.power_s if bench.powered else 0.0
+        nets = {net for net, _ in asked.spots}
+        rows = [one for one in steps if one.kind == asked.kind and {net for net, _ in one.spots} == nets]
+        best = max(rows, key=lambda one: one.gain_bits, default=None)
+        seconds = again + costs.read_s + 2 * costs.move_s
+        found = best or SuspectStep(asked.kind, asked.spots, seconds, 0.0, then_s=again)
+        return replace(found, rivals=settled.rivals)
+    if not (bench.powered or bench.may_power) or not _touchable(made, net):
+        return None
+    if asked.kind == "sink":
+        pins = [t.id for t in made.behaviour.circuit.nets.get(net, ()) if t.kind != "passive"]
+        return SuspectStep(
+            "sink", asked.spots, costs.rail_s + power + SINK_PIN_S * len(pins), 0.0, rivals=settled.rivals
+        )
+    k = made.spot_at[(net, node)]
+    rail = made.spots[k].rail
+    seconds = costs.rail_s if rail else costs.scope_next_s if bench.scope_ready else costs.scope_first_s
+    gain = float(view.look_gains(True)[k])
+    kind = "rail" if rail else "look"
+    return SuspectStep(kind, asked.spots, seconds + power, gain, judged=True, rivals=settled.rivals)
 
 
 def best_of_kinds(steps: Sequence[SuspectStep]) -> tuple[SuspectStep, ...]:
@@ -451,9 +473,16 @@ class _View:
     def checks(self, seconds: float, again_s: float) -> list[SuspectStep]:
         """Continuity and isolation that the likeliest copper calls for, power off; ``again_s`` to have power on again."""
         made = self.state.field
-        error = made.table.copper.false_open
+        basis = made.table.copper
         rows = likely_checks(made, self.members, self.weights, self.state.causes())
-        return [SuspectStep(one.kind, one.spots, seconds, _binary_gain(one.p, error), then_s=again_s) for one in rows]
+        found = []
+        for one in rows:
+            a, b = one.spots
+            before = tones_of(self.state.evidence, made, a[0]) if one.kind == "check" else []
+            miss = false_open_now(basis, before, Tone((), a, b, False))
+            gain = _check_gain(one.p, miss, basis.false_closed, one.kind == "apart")
+            found.append(SuspectStep(one.kind, one.spots, seconds, gain, then_s=again_s))
+        return found
 
 
 def information(mass: Floats, like: Floats) -> Floats:
@@ -501,6 +530,18 @@ def _entropy(p: Floats) -> Floats:
     with np.errstate(divide="ignore", invalid="ignore"):
         made: Floats = -np.where(p > 0, p * np.log2(np.where(p > 0, p, 1.0)), 0.0).sum(axis=-1)
     return made
+
+
+def _check_gain(p: float, false_open: float, false_closed: float, bridge: bool) -> float:
+    """Bits of a check: ``p`` that the fault (an open, or a ``bridge``) is there; how often it reads open on what conducts, and closed on what does not.
+
+    >>> round(_check_gain(0.5, 0.0, 0.0, False), 6), _check_gain(0.5, 0.2, 0.002, False) < _check_gain(0.5, 0.02, 0.002, False)
+    (1.0, True)
+    """
+    there, whole = (1.0 - false_open, false_closed) if bridge else (1.0 - false_closed, false_open)
+    seen = p * there + (1.0 - p) * whole
+    h = _entropy(np.array([[seen, 1.0 - seen], [there, 1.0 - there], [whole, 1.0 - whole]]))
+    return max(0.0, float(h[0] - p * h[1] - (1.0 - p) * h[2]))
 
 
 def _binary_gain(p: float, error: float) -> float:

@@ -26,7 +26,10 @@ CAUTION_PRESS = (
     "Power is on: press with a dry wooden or plastic stick, not with a finger or metal, one part at a time, never near mains or the picture tube: those are for "
     "people qualified for them, by your local rules."
 )
-CAUTION_TOP = "Power off while the good chip is set on top: same type, notch on notch, every leg on its leg, supply on supply; off again at the first warmth."
+CAUTION_TOP = (
+    "Power off while the good part is set on top: same type, notch on notch (a capacitor + on +: the wrong way round it can burst), every leg on its leg, "
+    "supply on supply; off again at the first warmth."
+)
 CAUTION_REPLACE = (
     "Cannot be undone: the owner has agreed. Power off and unplugged; hot solder, lead and flux fumes: your local rules first. "
     "Plan it: coppermend removal plan CASE PART."
@@ -95,6 +98,11 @@ def step_words(made: Field, step: SuspectStep) -> str:
         return f"Power off; press {step.part} out of its socket and in again, power on, look whether it starts."
     if step.kind == "press":
         return f"Press {step.part} gently at both ends in turn and look whether anything changes."
+    if step.kind == "piggyback" and _capacitor(made, step.part):
+        return (
+            f"Power off; hold a good capacitor of about its value and at least its voltage across {step.part}, + on +, "
+            "power on, look whether the rail comes up or anything else changes."
+        )
     if step.kind == "piggyback":
         return f"Power off; hold a good chip of the same type on top of {step.part}, power on, look whether anything changes."
     if step.kind == "replace":
@@ -104,10 +112,19 @@ def step_words(made: Field, step: SuspectStep) -> str:
     return f"Power off; put a known-good {step.part} in, power on, look whether it starts."
 
 
+def _capacitor(made: Field, part: str) -> bool:
+    row = made.behaviour.circuit.by_ref.get(part)
+    return row is not None and row.role == "capacitor"
+
+
 def step_reason(step: SuspectStep, share: float) -> str:
     """Why this step: what it tells for its time."""
     if step.rivals == (MISREADING,):
-        return "What is about to be named rests on this one reading: take it again."
+        return {
+            "check": "What is about to be named rests on one beep: check it once more, between other places where it can be, tips clean.",
+            "apart": "What is about to be named rests on one check that two nets are joined or apart: take it again, tips clean.",
+            "sink": "What is about to be named rests on millivolts compared once: compare them again.",
+        }.get(step.kind, "What is about to be named rests on this one reading: take it again.")
     if step.rivals:
         return (
             f"The readings speak as much for {len(step.rivals)} other unit(s), only the priors are against them; "

@@ -148,7 +148,7 @@ def widened_rows(members: Ints, width: int) -> Ints:
 
 @dataclass(slots=True)
 class Field:
-    """Causes, spots and fault sets of one board. ``odds`` per cause; ``covered`` the share of the prior of one, two and three faults that was enumerated."""
+    """Causes, spots and fault sets of one board. ``odds`` per cause (``smoothed``); ``covered`` the share of the prior of one, two and three faults that was enumerated."""
 
     behaviour: Behaviour
     causes: tuple[Cause, ...]
@@ -239,7 +239,7 @@ def build_field(
     ``kept``: the sets of the same field, reckoned before: nothing is enumerated or simulated then.
     """
     prior = np.array([one.prior for one in causes], dtype=np.float64)
-    odds = prior / (1.0 - prior)
+    odds = smoothed(prior / (1.0 - prior), table.unlike_table)
     elementary = _log_elementary(odds, DEEPEST)
     names = tuple(dict.fromkeys(one.unit for one in causes))
     number = {name: k for k, name in enumerate(names)}
@@ -268,6 +268,16 @@ def build_field(
     alone = padded([(k,) for k in range(len(causes))])
     made.main = Block(members, made.log_prior(members), kept.main)
     made.memo["singles"] = Block(alone, made.log_prior(alone), kept.singles)
+    return made
+
+
+def smoothed(odds: Floats, share: float) -> Floats:
+    """Odds of causes when a fault is, with chance ``share``, one that the table knows nothing of: any cause alike. The sum stays.
+
+    >>> smoothed(np.array([0.3, 0.1]), 0.5).tolist()
+    [0.25, 0.15000000000000002]
+    """
+    made: Floats = (1.0 - share) * odds + share * (odds.mean() if len(odds) else 0.0)
     return made
 
 

@@ -45,9 +45,11 @@ HANDS: Mapping[str, HandAct] = MappingProxyType(
     }
 )
 """Chances of cure, harm and effect of each act. Assumptions, no source."""
-ON_TOP: Mapping[str, float] = MappingProxyType({"float": 0.9, "low": 0.1, "high": 0.1, "stuck0": 0.1, "stuck1": 0.1})
-"""Chance that a good chip held on top shows, by how the chip under it fails: where it drives nothing the one on top does its work, where it holds a level
-both fight. Assumptions."""
+ON_TOP: Mapping[str, float] = MappingProxyType(
+    {"float": 0.9, "low": 0.1, "high": 0.1, "stuck0": 0.1, "stuck1": 0.1, "dried": 0.9}
+)
+"""Chance that a good part held on top shows, by how the one under it fails: where it drives nothing (or has dried out) the one on top does its work, where
+it holds a level both fight. Assumptions."""
 GOOD: Mapping[str, float] = MappingProxyType({"known good": 0.98, "unknown": 0.85, "known bad": 0.05})
 """Chance that a chip put in for a try is good, by what is known of it. Assumptions."""
 

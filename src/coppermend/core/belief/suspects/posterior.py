@@ -14,13 +14,24 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats, Ints, padded
+from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats, Ints, Predicted, padded
 from coppermend.core.belief.suspects.hands import Effect, Worked, effect_logs, swap_logs, worked_logs
 from coppermend.core.belief.suspects.oddity import odd_logs
 from coppermend.core.belief.suspects.starts import Starts, starts_logs
-from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, OUTCOMES, FaultTable, level_likelihood
+from coppermend.core.belief.suspects.table import (
+    FLOATING,
+    HIGH,
+    LOW,
+    OUTCOMES,
+    PULSING,
+    WRONG,
+    FaultTable,
+    level_likelihood,
+)
+from coppermend.core.belief.suspects.together import Seen, Tone, counts_of, foretold, looks_extra, tones_logs
 from coppermend.core.belief.suspects.warmth import warmth_logs
 from coppermend.core.belief.suspects.witness import Say, witness_logs
+from coppermend.core.circuit.planes import STEADY
 
 UNEXPLAINED = 0.1
 """A reading that the best set gives less than this is unexplained by it."""
@@ -217,12 +228,11 @@ def initial(made: Field) -> State:
 
 def observed(state: State, more: Iterable[Observation], widen: bool = True) -> State:
     """The belief after more evidence. Order does not matter. ``widen``: look for more than three faults when something stays unexplained."""
-    logs, wide_logs = state.logs.copy(), state.wide_logs.copy()
     fresh = tuple(more)
-    for one in fresh:
-        logs += log_likelihood(state.field, state.field.main, one)
-        if state.wide is not None:
-            wide_logs += log_likelihood(state.field, state.wide, one)
+    logs = state.logs + _added_logs(state.field, state.field.main, state.evidence, fresh)
+    wide_logs = state.wide_logs.copy()
+    if state.wide is not None:
+        wide_logs += _added_logs(state.field, state.wide, state.evidence, fresh)
     made = _weighed(replace(state, evidence=state.evidence + fresh, logs=logs, wide_logs=wide_logs))
     if not widen:
         return made
@@ -231,8 +241,92 @@ def observed(state: State, more: Iterable[Observation], widen: bool = True) -> S
     return rivalled(made) if float(made.units().max()) >= RIVALS_FROM else made
 
 
+Group = tuple[str, ...]
+"""What readings share: a net that may rest, a net whose places were beeped, or nothing."""
+
+
+def group_of(one: Observation) -> Group | None:
+    """The group in which a reading is weighed together with others; None for one that stands by itself."""
+    if isinstance(one, Look):
+        return ("look", one.net)
+    if isinstance(one, Beep):
+        return ("beep", one.net)
+    if isinstance(one, Apart):
+        return ("apart", *sorted((one.net_a, one.net_b)))
+    return None
+
+
+def grouped(evidence: Iterable[Observation]) -> dict[Group, list[Observation]]:
+    """Readings that are weighed together, by group; each that stands by itself under a group of its own."""
+    found: dict[Group, list[Observation]] = {}
+    for k, one in enumerate(evidence):
+        found.setdefault(group_of(one) or ("alone", str(k)), []).append(one)
+    return found
+
+
+def evidence_logs(made: Field, block: Block, evidence: Iterable[Observation]) -> Floats:
+    """Log P(all readings | set) for every set of a block, (sets,): those that lie or rest together are weighed together."""
+    total = np.zeros(len(block.members))
+    for rows in grouped(evidence).values():
+        total += group_logs(made, block, rows)
+    return total
+
+
+def group_logs(made: Field, block: Block, rows: Sequence[Observation]) -> Floats:
+    """Log P(the readings of one group | set), (sets,)."""
+    if isinstance(rows[0], (Beep, Apart)):
+        return tones_logs(made, block.members, [_tone(made, one) for one in rows if isinstance(one, (Beep, Apart))])
+    total = np.zeros(len(block.members))
+    for one in rows:
+        total += log_likelihood(made, block, one)
+    extra = _looks_extra(made, block, rows)
+    return total if extra is None else total + extra
+
+
+def _added_logs(made: Field, block: Block, old: Sequence[Observation], fresh: Sequence[Observation]) -> Floats:
+    """What more readings add to the logs of every set: of the groups that they belong to."""
+    total = np.zeros(len(block.members))
+    touched = grouped(fresh)
+    before = grouped(one for one in old if group_of(one) in touched)
+    for group, rows in touched.items():
+        earlier = before.get(group, []) if group[0] != "alone" else []
+        if isinstance(rows[0], Look):
+            for one in rows:
+                total += log_likelihood(made, block, one)
+            for sign, some in ((1.0, [*earlier, *rows]), (-1.0, earlier)):
+                extra = _looks_extra(made, block, some)
+                if extra is not None:
+                    total += sign * extra
+        else:
+            total += group_logs(made, block, [*earlier, *rows])
+            if earlier:
+                total -= group_logs(made, block, earlier)
+    return total
+
+
+def _looks_extra(made: Field, block: Block, rows: Sequence[Observation]) -> Floats | None:
+    seen = [
+        Seen(made.spot_at[(one.net, one.node)], one.outcome)
+        for one in rows
+        if isinstance(one, Look) and (one.net, one.node) in made.spot_at
+    ]
+    return looks_extra(made, block, seen)
+
+
+def _tone(made: Field, one: Beep | Apart) -> Tone:
+    if isinstance(one, Beep):
+        which = path_causes(made, one.net, one.node_a, one.node_b)
+        return Tone(which, (one.net, one.node_a), (one.net, one.node_b), one.closed)
+    return Tone(short_causes(made, one.net_a, one.net_b), (one.net_a, 0), (one.net_b, 0), one.joined, True)
+
+
+def tones_of(evidence: Iterable[Observation], made: Field, net: str) -> list[Tone]:
+    """The continuity checks on a net so far."""
+    return [_tone(made, one) for one in evidence if isinstance(one, Beep) and one.net == net]
+
+
 def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
-    """Log P(observation | set) for every set of a block, (sets,)."""
+    """Log P(observation | set) for every set of a block, (sets,): this reading by itself."""
     table = made.table
     if isinstance(one, Look):
         k = made.spot_at.get((one.net, one.node))
@@ -249,20 +343,8 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
             works = next((k for k, s in enumerate(made.screens) if s.name == "works"), -1)
             return np.asarray(np.where(block.screens() == works, np.log(e), hit), dtype=np.float64)
         return np.asarray(np.where(block.screens() == one.screen, hit, miss), dtype=np.float64)
-    if isinstance(one, Beep):
-        cut = _holds_any(block.members, path_causes(made, one.net, one.node_a, one.node_b))
-        basis = table.copper
-        whole, gone = (
-            (1.0 - basis.false_open, basis.false_closed) if one.closed else (basis.false_open, 1.0 - basis.false_closed)
-        )
-        return np.asarray(np.where(cut, np.log(gone), np.log(whole)), dtype=np.float64)
-    if isinstance(one, Apart):
-        joined = _holds_any(block.members, short_causes(made, one.net_a, one.net_b))
-        basis = table.copper
-        yes, no = (
-            (1.0 - basis.false_open, basis.false_closed) if one.joined else (basis.false_open, 1.0 - basis.false_closed)
-        )
-        return np.asarray(np.where(joined, np.log(yes), np.log(no)), dtype=np.float64)
+    if isinstance(one, (Beep, Apart)):
+        return tones_logs(made, block.members, [_tone(made, one)])
     if isinstance(one, Sink):
         pins = [t.id for t in made.behaviour.circuit.nets.get(one.net, ()) if t.kind != "passive"]
         holder = sink_of(made, block.members, one.net, pins)
@@ -315,15 +397,29 @@ def spot_likelihoods(made: Field, judged: bool) -> Floats:
 
 
 def look_likelihoods(state: State, judged: bool) -> Floats:
-    """P(outcome | symbol) of one more look at every spot, (spots, 6, 5): a net that the program moves or rests and that was seen at rest will be found
-    at rest again, so that another look there tells no more than whether it floats."""
+    """P(outcome | symbol) of one more look at every spot, (spots, 6, 5): a net that rests, or that the program moves or rests, will be found as the
+    looks at it so far found it, so that another one tells no more than whether it floats or is held."""
     made = state.field
-    at_rest = {one.net for one in state.evidence if isinstance(one, Look) and one.outcome in (LOW, HIGH)}
-    again = [k for k, spot in enumerate(made.spots) if spot.loose and spot.net in at_rest]
     like = spot_likelihoods(made, judged)
+    seen: dict[str, list[int]] = {}
+    for one in state.evidence:
+        if isinstance(one, Look) and one.net not in made.behaviour.circuit.rails:
+            seen.setdefault(one.net, []).append(one.outcome)
+    again = [k for k, spot in enumerate(made.spots) if spot.net in seen]
     if again:
         like = like.copy()
-        like[again] = level_likelihood(made.table, False, True)
+    levels = [LOW, HIGH, PULSING, FLOATING]
+    told: dict[str, Floats] = {}
+    for k in again:
+        spot = made.spots[k]
+        if spot.net not in told:
+            told[spot.net] = foretold(made.table, spot.loose, counts_of(seen[spot.net]))
+        for symbol in (LOW, HIGH, PULSING, WRONG, STEADY) if spot.loose else (STEADY,):
+            moving = like[k, symbol, PULSING] + like[k, symbol, WRONG]
+            wrong = like[k, symbol, WRONG] / moving if moving > 0 else 0.0
+            like[k, symbol, levels] = told[spot.net]
+            like[k, symbol, WRONG] = like[k, symbol, PULSING] * wrong
+            like[k, symbol, PULSING] *= 1.0 - wrong
     return like
 
 
@@ -367,14 +463,19 @@ def part_causes(made: Field, part: str) -> tuple[int, ...]:
 
 
 def short_causes(made: Field, net_a: str, net_b: str) -> tuple[int, ...]:
-    """The bridges between two nets."""
+    """The bridges between two nets, and the shorted parts from one to the other."""
     if "bridges" not in made.memo:
         kept: dict[frozenset[str], tuple[int, ...]] = {}
+        by_ref = made.behaviour.circuit.by_ref
         for k, one in enumerate(made.causes):
             if one.key[0] == "short":
                 short = made.behaviour.shorts[int(one.key[2])]
                 both = frozenset((short.net_a, short.net_b))
-                kept[both] = (*kept.get(both, ()), k)
+            elif one.key[0] == "shorted":
+                both = frozenset(t.net for t in by_ref[one.part].terminals if t.net)
+            else:
+                continue
+            kept[both] = (*kept.get(both, ()), k)
         made.memo["bridges"] = kept
     found: dict[frozenset[str], tuple[int, ...]] = made.memo["bridges"]
     return found.get(frozenset((net_a, net_b)), ())
@@ -491,9 +592,7 @@ def _with_sets(state: State, rows: Sequence[tuple[int, ...]], few: bool = False)
         return state
     wide = padded(rows, DEEPEST)
     block = made.remembered(wide) if few else made.predicted(wide)
-    logs = block.prior.copy()
-    for one in state.evidence:
-        logs += log_likelihood(made, block, one)
+    logs = block.prior + evidence_logs(made, block, state.evidence)
     if state.wide is not None and len(state.wide.members) > MOST_WIDE:
         return _weighed(replace(state, wide=block, wide_logs=logs))
     return _joined(state, block, logs)
@@ -616,19 +715,27 @@ def liked_by_none(state: State) -> Floats:
 
 
 @dataclass(frozen=True, slots=True)
+class Asked:
+    """What is asked before a unit is named: ``kind`` look, check, apart or sink, its places (net, node)."""
+
+    kind: str
+    spots: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """Whether a unit can be named. ``unit`` the one beyond ``table.named_above`` ("" none); ``rivals`` other units that the readings speak for about as
-    much, so that only the priors are against them; ``spot`` (index) the place where a look tells them apart best, -1 where none does."""
+    much, so that only the priors are against them, or ``MISREADING``; ``asked`` the reading that settles it, None where none does."""
 
     unit: str
     p: float
     rivals: tuple[str, ...] = ()
-    spot: int = -1
+    asked: Asked | None = None
 
     @property
     def stands(self) -> bool:
-        """Named, and no look would tell it from a rival."""
-        return self.unit != "" and self.spot < 0
+        """Named, and no reading would tell it from a rival."""
+        return self.unit != "" and self.asked is None
 
 
 def verdict(state: State) -> Verdict:
@@ -651,40 +758,64 @@ def _verdict(state: State) -> Verdict:
         mine = [c for c in seed if made.unit_of[c] == top]
         if mine:
             rivals, spot = _rivals(state, block.one(row), seed, mine[0])
-            if spot < 0 and p[top] < made.table.sure_above:
-                spot = _decisive(state, top)
-                rivals = (MISREADING,) if spot >= 0 else rivals
-            return Verdict(unit, float(p[top]), rivals, spot)
+            asked = _look_at(made, spot) if spot >= 0 else None
+            if asked is None and p[top] < made.table.sure_above:
+                asked = _decisive(state, top)
+                rivals = (MISREADING,) if asked is not None else rivals
+            return Verdict(unit, float(p[top]), rivals, asked)
     return Verdict(unit, float(p[top]))
 
 
-def _decisive(state: State, unit: int) -> int:
-    """The place (index of a spot) of the one look, taken once so far, without which another unit would be likelier than not; -1 where none is."""
+def _look_at(made: Field, spot: int) -> Asked:
+    return Asked("look", ((made.spots[spot].net, made.spots[spot].node),))
+
+
+def _decisive(state: State, unit: int) -> Asked | None:
+    """The one reading, taken once so far, without which the unit would be less likely than ``table.leans_above``: it is taken again. None where none is."""
     made = state.field
-    looked: dict[int, list[Look]] = {}
-    for one in state.evidence:
-        k = made.spot_at.get((one.net, one.node), -1) if isinstance(one, Look) else -1
-        if isinstance(one, Look) and k >= 0:
-            looked.setdefault(k, []).append(one)
-    once = {k: rows[0] for k, rows in looked.items() if len(rows) == 1}
     mine = np.append(made.unit_of == unit, False)
-    parts = []
-    for block, weights in ((made.main, state.weights), (state.wide, state.wide_weights)):
-        if block is not None and len(weights):
-            which = top_rows(weights, DECIDING)
-            parts.append((weights[which], mine[block.members[which]].any(axis=1), block.picked(which, len(made.spots))))
-    found, least = -1, 0.5
-    for k, one in once.items():
-        like = np.maximum(np.append(spot_likelihood(made, k, one.judged)[:, one.outcome], (1.0, 1.0)), 1e-12)
-        with_it = rest = 0.0
-        for weights, held, symbols in parts:
-            without = weights / like[symbols[k]]
-            with_it += float(without[held].sum())
-            rest += float(without[~held].sum())
-        share = with_it / max(with_it + rest, 1e-300)
-        if share < least:
-            found, least = k, share
+    blocks, weights, held = [], [], []
+    for block, some in ((made.main, state.weights), (state.wide, state.wide_weights)):
+        if block is not None and len(some):
+            which = top_rows(some, DECIDING)
+            blocks.append(_part_of(made, block, which))
+            weights.append(some[which])
+            held.append(mine[block.members[which]].any(axis=1))
+    found, least = None, made.table.leans_above
+    for rows in grouped(state.evidence).values():
+        full = [group_logs(made, block, rows) for block in blocks]
+        for k, one in enumerate(rows):
+            asked = _again(made, one)
+            if asked is None or sum(_again(made, other) == asked for other in rows) > 1:
+                continue
+            rest = rows[:k] + rows[k + 1 :]
+            with_it = without = 0.0
+            for block, weight, own, logs in zip(blocks, weights, held, full, strict=True):
+                left = weight * np.exp((group_logs(made, block, rest) if rest else 0.0) - logs)
+                with_it += float(left[own].sum())
+                without += float(left[~own].sum())
+            share = with_it / max(with_it + without, 1e-300)
+            if share < least:
+                found, least = asked, share
     return found
+
+
+def _again(made: Field, one: Observation) -> Asked | None:
+    """How a reading is taken again; None for one that is not (a start, a swap, a picture)."""
+    if isinstance(one, Look) and (one.net, one.node) in made.spot_at:
+        return Asked("look", ((one.net, one.node),))
+    if isinstance(one, Beep):
+        return Asked("check", tuple(sorted(((one.net, one.node_a), (one.net, one.node_b)))))
+    if isinstance(one, Apart):
+        return Asked("apart", tuple(sorted(((one.net_a, 0), (one.net_b, 0)))))
+    return Asked("sink", ((one.net, 0),)) if isinstance(one, Sink) else None
+
+
+def _part_of(made: Field, block: Block, which: NDArray[np.int64]) -> Block:
+    """Some sets (ascending indices) of a block as a block of their own."""
+    symbols = block.picked(which, len(made.spots)).T
+    alone = Predicted.of_symbols(np.ascontiguousarray(symbols), block.screens_of(which))
+    return Block(block.members[which], block.prior[which], (alone,))
 
 
 def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tuple[tuple[str, ...], int]:
@@ -710,8 +841,9 @@ def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tup
     if not order:
         return (), -1
     block = made.remembered(padded([(*rest, c) for c in order]))
-    logs = sum((log_likelihood(made, block, one) for one in state.evidence), np.zeros(len(order)))
-    close = [k for k in range(len(order)) if logs[k] > full.sum() - np.log(made.table.rival_factor)]
+    logs = evidence_logs(made, block, state.evidence)
+    ours_log = float(evidence_logs(made, alone, state.evidence)[0])
+    close = [k for k in range(len(order)) if logs[k] > ours_log - np.log(made.table.rival_factor)]
     if not close:
         return (), -1
     ours = alone.picked(np.zeros(1, np.int64), len(made.spots))[:, 0]

@@ -56,12 +56,16 @@ class FaultTable:
     number: tuple[float, ...] = (0.34, 0.33, 0.33)
     """How likely one, two, three faults are; each further one is ``more`` times the one before."""
     more: float = 0.3
+    unlike_table: float = 0.1
+    """How likely a fault is one that this table's priors know nothing of, any cause alike: no table knows every board."""
     rival_factor: float = 5.0
     """A rival that the readings make less than this many times less likely is still in the way: a look that tells it apart comes before a name."""
     named_above: float = 0.95
     """A unit is named a suspect beyond reasonable doubt from here on."""
     sure_above: float = 0.99
-    """Below this a name that rests on one reading alone waits until that reading was taken again (common practice, no source)."""
+    """Below this a name that leans on one reading alone waits until that reading was taken again (common practice, no source)."""
+    leans_above: float = 0.8
+    """A name leans on a reading that was taken once when it would be less likely than this without it."""
 
 
 def level_likelihood(table: FaultTable, content: bool, loose: bool) -> NDArray[np.float64]:
