@@ -399,6 +399,14 @@ def spot_likelihoods(made: Field, judged: bool) -> Floats:
 def look_likelihoods(state: State, judged: bool) -> Floats:
     """P(outcome | symbol) of one more look at every spot, (spots, 6, 5): a net that rests, or that the program moves or rests, will be found as the
     looks at it so far found it, so that another one tells no more than whether it floats or is held."""
+    key = f"look likelihoods {judged}"
+    if key not in state.memo:
+        state.memo[key] = _look_likelihoods(state, judged)
+    found: Floats = state.memo[key]
+    return found
+
+
+def _look_likelihoods(state: State, judged: bool) -> Floats:
     made = state.field
     like = spot_likelihoods(made, judged)
     seen: dict[str, list[int]] = {}
