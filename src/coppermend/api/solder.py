@@ -16,6 +16,7 @@ from coppermend.core.rework.heat.plate import NOZZLE_FILM_W_M2K, Room
 from coppermend.core.rework.heat.slab import Build, Slab, cut
 from coppermend.services import alloys, heat, plans
 from coppermend.services.bind import bind
+from coppermend.services.heatcautions import NOT_KNOWN, cautions_on_board
 
 router = APIRouter(prefix="/api", tags=["solder"])
 
@@ -107,16 +108,15 @@ def mixed(body: MixAsked) -> Json:
 @router.post("/cases/{case}/alloys")
 def doses(case: str, body: DosesAsked, desk: TheDesk) -> Json:
     """How much alloy per pin and for the whole part keeps its joints liquid, the rounds that clean them after, and the diagram as SVG text."""
-    found = None
-    if body.old_mg is None:
-        found = alloys.joints_of(_board(desk, case), body.part, body.pin_mm)
-    elif body.part:
-        alloys.refuse_cell(_board(desk, case), body.part)
+    board = _board(desk, case) if body.part or body.old_mg is None else None
+    mind = alloys.mind_part(board, body.part) if board is not None else ()
+    found = alloys.joints_of(board, body.part, body.pin_mm) if board is not None and body.old_mg is None else None
     plan = alloys.feed_plan(
         body.base, body.add, body.keep_c,
         old_mg=body.old_mg, joints=None if found is None else found.joint,
         pins=body.pins or (1 if found is None else found.pins),
         wire_mm=body.wire_mm, doses=body.doses, fresh=body.fresh, wick_leaves=body.wick_leaves, limit_wt=body.limit_wt,
+        of_part=mind,
     )  # fmt: skip
     return {
         **plan.as_dict(),
@@ -131,6 +131,7 @@ def doses(case: str, body: DosesAsked, desk: TheDesk) -> Json:
 def preheat(case: str, body: PreheatAsked, desk: TheDesk) -> Json:
     """Time to a safe temperature under the laminate's Tg, differences on the board, the setting that may stay on, cooling, hot air on a spot."""
     fine, coarse = _slabs(body, desk, case)
+    on_board = (NOT_KNOWN,) if body.size_mm is not None else _on_board(desk, case, body.target_c)
     made = heat.warming(
         fine,
         heat.heater_of(
@@ -148,6 +149,7 @@ def preheat(case: str, body: PreheatAsked, desk: TheDesk) -> Json:
         coarse=coarse,
         spot_mm=body.at_mm,
         thermocouple_side=body.at_side,
+        on_board=on_board,
     )
     if body.nozzle is not None:
         made = heat.with_hot_air(
@@ -159,6 +161,16 @@ def preheat(case: str, body: PreheatAsked, desk: TheDesk) -> Json:
             film_w_m2k=body.nozzle.film_w_m2k,
         )
     return {**made.as_dict(), "plan": plans.warming_plan(made)}
+
+
+def _on_board(desk: TheDesk, case: str, target_c: float) -> tuple[str, ...]:
+    """What of the parts that stand on the case's board now heat harms."""
+    found: tuple[str, ...] = on_case(
+        desk,
+        case,
+        lambda shop, one: cautions_on_board(bind(shop, one).board, dict(bind(shop, one).graph.part_states), target_c),
+    )
+    return found
 
 
 def _slabs(body: PreheatAsked, desk: TheDesk, case: str) -> tuple[Slab, Slab]:

@@ -188,9 +188,9 @@ def plan_command(
 ) -> None:
     """How much alloy per pin and for the whole part keeps the joints liquid, dose by dose, and the rounds that clean them after."""
     joints: Joint | None = None
-    told = ""
+    told, mind = "", tuple[str, ...]()
     if package is not None or ref is not None:
-        found = _of_board(package, ref, _pin(pin_mm))
+        found, mind = _of_board(package, ref, _pin(pin_mm))
         joints, told = found.joint, found.words()
         pins = found.pins if pins is None else pins
     elif hole_mm is not None or land_mm is not None:
@@ -198,6 +198,7 @@ def plan_command(
     plan = alloys.feed_plan(
         base, add, keep_c, old_mg=old_mg, joints=joints, pins=1 if pins is None else pins, wire_mm=wire_mm,
         doses=doses, fresh=fresh, wick_leaves=wick_leaves, limit_wt=limit_wt,
+        of_part=mind,
     )  # fmt: skip
     if draw is not None:
         Path(draw).write_text(alloys.drawing(plan.doses), encoding="utf-8")
@@ -216,12 +217,15 @@ def plan_command(
         ctx.exit(1)
 
 
-def _of_board(package: str | None, ref: str | None, pin: tuple[float, float]) -> alloys.PartJoints:
+def _of_board(
+    package: str | None, ref: str | None, pin: tuple[float, float]
+) -> tuple[alloys.PartJoints, tuple[str, ...]]:
     if package is None or ref is None:
         raise refuse(
             "ALY-006", "A board without a part, or a part without a board.", "Give both: --board demo --part U1."
         )
-    return alloys.joints_of(bootstrap.open_board(package), ref, pin)
+    board = bootstrap.open_board(package)
+    return alloys.joints_of(board, ref, pin), alloys.mind_part(board, ref)
 
 
 def _measured(hole_mm: float | None, land_mm: float | None, pin: tuple[float, float], board_mm: float) -> Joint:
@@ -239,6 +243,8 @@ def _pins(count: int) -> str:
 def _print_plan(found: alloys.FeedPlan, told: str) -> None:
     """The plan in words."""
     plan, after = found.doses, found.cleaning
+    for line in found.of_part:
+        click.echo(line)
     if told:
         click.echo(told)
     if found.joints is not None:
@@ -273,7 +279,7 @@ def _print_plan(found: alloys.FeedPlan, told: str) -> None:
         )
     if after.soft is not None:
         click.echo(f"   {100 * after.soft:.1f} % of it would still freeze last below 100 degC: go on cleaning.")
-    _say("Mind:", found.warnings)
+    _say("Mind:", found.warnings[len(found.of_part) :])
 
 
 @alloy_command.command("list")

@@ -17,6 +17,7 @@ from coppermend.core.rework.heat.plate import NOZZLE_FILM_W_M2K, Room
 from coppermend.core.rework.heat.slab import Build, Slab, cut
 from coppermend.core.units import BOARD_THICKNESS_MM
 from coppermend.services import heat, plans
+from coppermend.services.heatcautions import NOT_KNOWN, cautions_on_board
 from coppermend.services.warmingdrawing import draw_warming
 
 
@@ -111,7 +112,7 @@ def preheat_command(
     as_json: bool,
 ) -> None:
     """Time to a safe temperature under the laminate's Tg, differences on the board, the setting that may stay on, cooling."""
-    slab, coarse = _slabs(package, size, thickness_mm, copper, parts_g)
+    slab, coarse, on_board = _slabs(package, size, thickness_mm, copper, parts_g, target_c)
     region = _region(area)
     made = heat.warming(
         slab,
@@ -123,6 +124,7 @@ def preheat_command(
         coarse=coarse,
         spot_mm=None if at is None else _pair(at),
         thermocouple_side=at_side,
+        on_board=on_board,
     )
     if nozzle is not None:
         x, y, diameter = _numbers(nozzle, (3,), "place and diameter", "--nozzle 120,80,12")
@@ -147,9 +149,9 @@ def preheat_command(
 
 
 def _slabs(
-    package: str | None, size: str | None, thickness_mm: float, copper: str, parts_g: float
-) -> tuple[Slab, Slab]:
-    """The board in fine and in coarse cells."""
+    package: str | None, size: str | None, thickness_mm: float, copper: str, parts_g: float, target_c: float
+) -> tuple[Slab, Slab, tuple[str, ...]]:
+    """The board in fine and in coarse cells, and what of its parts heat harms."""
     if (package is None) == (size is None):
         raise refuse(
             "HEA-010",
@@ -161,11 +163,12 @@ def _slabs(
         return (
             heat.slab_of(board, parts_g=parts_g),
             heat.slab_of(board, cells=heat.COARSE_CELLS, slices=3, parts_g=parts_g),
+            cautions_on_board(board, target_c=target_c),
         )
     width, height = _numbers(size or "", (2,), "size", "250x200")
     shares = tuple(_numbers(copper, tuple(range(1, 33)), "list of copper shares", "0.3,0.3"))
     build = Build((width, height), thickness_mm, shares, parts_g=parts_g)
-    return cut(build, cells=heat.CELLS), cut(build, cells=heat.COARSE_CELLS, slices=3)
+    return cut(build, cells=heat.CELLS), cut(build, cells=heat.COARSE_CELLS, slices=3), (NOT_KNOWN,)
 
 
 def _region(area: str | None) -> tuple[float, float, float, float] | None:
@@ -200,6 +203,8 @@ def _read(path: str) -> str:
 def _print(made: heat.Warming) -> None:
     """The plan in words."""
     plan = made.plan
+    for line in made.on_board:
+        click.echo(line)
     if made.fit is not None:
         _print_fit(made.fit)
     click.echo(plan.words)

@@ -26,6 +26,7 @@ from coppermend.core.rework.alloy.joint import Joint, joint
 from coppermend.core.rework.alloy.published import ROWS
 from coppermend.core.rework.removal_kind import CELL, cautions_of, kind_of
 from coppermend.services.alloydrawing import draw_alloys
+from coppermend.services.heatcautions import cautions_at_joints
 
 LOW_C = 150.0
 """A joint that begins to melt below this is said to be no joint to stay. Our choice: the eutectic of tin and bismuth, 139 degC, lies under it."""
@@ -122,6 +123,12 @@ def refuse_cell(board: Board, ref: str) -> None:
     )
 
 
+def mind_part(board: Board, ref: str) -> tuple[str, ...]:
+    """What to mind of a part whose joints are kept liquid; a Refusal (ALY-011) for a cell, nothing for a part that the board does not have."""
+    refuse_cell(board, ref)
+    return cautions_at_joints(next((one for one in board.parts if one.ref == ref), None))
+
+
 def joints_of(board: Board, ref: str, pin_mm: tuple[float, float] = PIN_MM) -> PartJoints:
     """The joints of a part on its board; a Refusal for a cell, a part that is not there or has no pin in a plated hole, and for a board from a pin list."""
     refuse_cell(board, ref)
@@ -173,6 +180,8 @@ class FeedPlan:
     cleaning: Cleaning
     warnings: tuple[str, ...]
     joints: Joint | None
+    of_part: tuple[str, ...] = ()
+    """What to mind of the part itself; it stands in ``warnings``, too, before the rest."""
 
     def as_dict(self) -> dict[str, Any]:
         """The plan as plain JSON values."""
@@ -212,6 +221,7 @@ class FeedPlan:
                 "freezes_below_100_c": after.soft,
             },
             "warnings": list(self.warnings),
+            "of_part": list(self.of_part),
         }
 
 
@@ -228,10 +238,11 @@ def feed_plan(
     fresh: str = "",
     wick_leaves: float = WICK_LEAVES,
     limit_wt: float = BISMUTH_LIMIT_WT,
+    of_part: tuple[str, ...] = (),
 ) -> FeedPlan:
     """How much of ``add`` keeps a part's joints liquid at ``keep_c`` degC and how to clean them after; the old solder by mass in mg or by ``joints``.
 
-    ``fresh`` is what the clean joint is refilled with; "" is the old solder again.
+    ``fresh`` is what the clean joint is refilled with; "" is the old solder again. ``of_part``: what to mind of the part itself, before the other warnings.
     """
     old, new = read_alloy(base), read_alloy(add)
     if (old_mg is None) == (joints is None):
@@ -246,7 +257,7 @@ def feed_plan(
         plan.melt.alloy, read_alloy(fresh) if fresh else old, wick_leaves=wick_leaves, limit_wt=limit_wt,
         surplus=(plan.old_mg + plan.dose_mg) / plan.old_mg,
     )  # fmt: skip
-    return FeedPlan(plan, cleaning, warnings_for(plan.melt.alloy, new), joints)
+    return FeedPlan(plan, cleaning, (*of_part, *warnings_for(plan.melt.alloy, new)), joints, of_part)
 
 
 def drawing(plan: DosePlan) -> str:

@@ -197,6 +197,13 @@ class Warming:
     spot: SpotPlan | None
     time_range_s: tuple[float, float] | None
     """The plan's time, one standard deviation to either side: what film, heat and losses leave open."""
+    on_board: tuple[str, ...] = ()
+    """What of this board's parts heat harms (``services/heatcautions.py``)."""
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to mind: the board's own parts first."""
+        return (*self.on_board, *CAUTIONS)
 
     def as_dict(self) -> dict[str, Any]:
         """The plan as plain JSON values; times in s, temperatures in degC, differences in K."""
@@ -221,7 +228,8 @@ class Warming:
             "fit": None if self.fit is None else {key: _rounded(value) for key, value in asdict(self.fit).items()},
             "spot": None if self.spot is None else {key: _rounded(value) for key, value in asdict(self.spot).items()},
             "assumed": list(ASSUMED),
-            "cautions": list(CAUTIONS),
+            "on_board": list(self.on_board),
+            "cautions": list(self.cautions),
         }
 
 
@@ -244,8 +252,12 @@ def warming(
     coarse: Slab | None = None,
     spot_mm: tuple[float, float] | None = None,
     thermocouple_side: str = "c",
+    on_board: tuple[str, ...] = (),
 ) -> Warming:
-    """The plan of warming a board; with ``readings`` the model is corrected on the ``coarse`` slab (same board, fewer cells) first."""
+    """The plan of warming a board; with ``readings`` the model is corrected on the ``coarse`` slab (same board, fewer cells) first.
+
+    ``on_board``: what of its parts heat harms.
+    """
     room = Room() if room is None else room
     coarse = slab if coarse is None or _too_coarse(coarse, heater) else coarse
     fit = None
@@ -258,7 +270,7 @@ def warming(
     spread = None
     if plan.time_s is not None and width is not None:
         spread = plan.time_s * math.exp(-width), plan.time_s * math.exp(width)
-    return Warming(slab, heater, room, plan, fit, None, spread)
+    return Warming(slab, heater, room, plan, fit, None, spread, on_board)
 
 
 def _too_coarse(slab: Slab, heater: Heater) -> bool:

@@ -151,7 +151,7 @@ def warming_plan(made: Warming) -> dict[str, Any]:
             [one.limit.name, f"{one.found:.1f}", f"{one.limit.value:g} {one.limit.unit}", one.kept, one.limit.source]
             for one in plan.held
         ],
-        "assumed": [heater if made.fit is None else f"{heater}, corrected by a thermocouple", *ASSUMED],
+        "assumed": [*made.on_board, heater if made.fit is None else f"{heater}, corrected by a thermocouple", *ASSUMED],
     }
 
 

@@ -32,7 +32,7 @@ function numbersOf(said, names) {
 }
 
 /** A list under one tap. @param {string} head @param {string[]} lines @param {boolean} [open] */
-const told = (head, lines, open = false) => (lines.length ? h('details', { open }, h('summary', null, head), h('ul', null, lines.map((one) => h('li', null, shown(one))))) : null);
+const told = (head, lines, open = false) => (lines.length ? h('details', { open }, h('summary', null, head), h('ul', null, lines.map((one) => h('li', null, shown(inPageWords(one)))))) : null);
 
 export class SolderPage {
   /** @type {string[]} */ names = [];
@@ -132,13 +132,13 @@ export class SolderPage {
     if (this.shown) URL.revokeObjectURL(this.shown);
     this.shown = URL.createObjectURL(new Blob([found.diagram], { type: 'image/svg+xml' }));
     const clean = found.cleaning;
-    return [h('p.told', { id: 'dose' }, shown(found.words)),
+    return [found.of_part.length ? told(`First: ${found.part} itself`, found.of_part, true) : null, h('p.told', { id: 'dose' }, shown(found.words)),
       h('p', null, `${found.joint_words} ${found.dose_mg_per_pin > 0 ? `Per pin ${found.dose_wire_mm_per_pin.toFixed(1)} mm of ${found.wire_diameter_mm} mm wire; ${found.pins} pins take ${found.total_g.toFixed(2)} g.` : ''}`),
       h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Dose by dose' }, h('table.table', null, h('thead', null, h('tr', null, ['Dose', 'mg so far', 'Share', 'Begins to melt', 'All liquid'].map((one) => h('th', { scope: 'col' }, one)))),
         h('tbody', null, found.steps.map((/** @type {any} */ one, /** @type {number} */ i) => h('tr', null, [`${i}`, one.dose_mg.toFixed(1), `${(100 * one.share).toFixed(0)} %`, degrees(one.solidus_c), degrees(one.liquidus_c)].map((cell) => h('td.number', null, cell))))))),
       h('img', { src: this.shown, alt: `Diagram: solidus and liquidus from ${found.base} to ${found.add} with the doses numbered, and the way over the triangle of tin, lead and bismuth` }),
       h('p', { id: 'cleaning' }, `After: ${clean.rounds} rounds of wick and fresh solder bring bismuth from ${clean.bismuth_wt[0].toFixed(1)} to ${clean.bismuth_wt.at(-1).toFixed(2)} % (limit ${clean.limit_wt} %).${clean.surplus_rounds ? ` The first ${clean.surplus_rounds} only take off what was fed beyond the joint's own solder: nothing fresh goes in.` : ''}`),
-      told('Mind', found.warnings, true),
+      told('Mind', found.warnings.slice(found.of_part.length), true),
       told('What this rests on', [found.joint ? `One joint holds ${found.joint.volume_mm3.toFixed(2)} mm³ (${found.joint.least_mm3.toFixed(2)} to ${found.joint.most_mm3.toFixed(2)}, hollow to straight fillets), ${found.old_mg_per_pin.toFixed(1)} mg; leg 0.46 × 0.25 mm assumed.` : `${found.old_mg_per_pin.toFixed(1)} mg per pin, as given.`,
         `Each round of wick leaves ${100 * clean.wick_leaves} % of the solder (common practice).`, `Solidus within ${found.melt.solidus_uncertainty_c} K and liquidus within ${found.melt.liquidus_uncertainty_c} K of experiment.`, ...found.melt.notes]),
       this.keep('doses', `${found.part}: ${found.words} ${found.pins} pins, ${found.total_g.toFixed(2)} g. After: ${clean.rounds} rounds of wick and fresh solder bring bismuth to ${clean.bismuth_wt.at(-1).toFixed(2)} %.`, found.plan)];
@@ -153,7 +153,7 @@ export class SolderPage {
     if (size && (size.length !== 2 || size.some(Number.isNaN))) throw new Error(`"${said.size}" (width, height) is no number.`);
     const found = await post(url('preheat'), { size_mm: size, heater: said.heater, readings: said.readings, ...numbersOf(said, ['heater_c', 'target_c', 'tg_c', 'parts_g']), nozzle: nozzle ? { x_mm: nozzle[0], y_mm: nozzle[1], diameter_mm: nozzle[2] } : null });
     const range = found.time_range_s;
-    return [h('p.told', { id: 'warming' }, shown(found.words)),
+    return [told('First', found.on_board, true), h('p.told', { id: 'warming' }, shown(found.words)),
       range ? h('p', null, `That time is open from ${minutes(range[0])} to ${minutes(range[1])}: what the heater passes on is the least certain. A thermocouple narrows it.`) : null,
       found.fit ? h('p', { id: 'fit' }, found.fit.words) : null,
       this.picture(found),
@@ -161,7 +161,7 @@ export class SolderPage {
       found.spot ? h('p', { id: 'spot' }, shown(found.spot.words)) : null,
       h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Limits' }, h('table.table', null, h('thead', null, h('tr', null, ['Limit', 'Found', 'Allowed', 'Kept', 'Source'].map((one) => h('th', { scope: 'col' }, one)))),
         h('tbody', null, found.held.map((/** @type {any} */ one) => h(one.kept ? 'tr' : 'tr.broken', null, h('td', null, one.name), h('td.number', null, one.found.toFixed(1)), h('td.number', null, shown(`${one.limit} ${one.unit}`)), h('td', null, one.kept ? 'yes' : 'NO'), h('td', null, shown(one.source))))))),
-      told('Mind', found.cautions, true), told('What this rests on', found.assumed),
+      told('Mind', found.cautions.slice(found.on_board.length), true), told('What this rests on', found.assumed),
       this.keep('warming', `Warming, ${said.heater === 'air' ? 'hot air' : 'hot plate'} at ${said.heater_c} degC: ${found.words}${found.spot ? ` ${found.spot.words}` : ''}`, found.plan)];
   }
 

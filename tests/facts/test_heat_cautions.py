@@ -1,0 +1,51 @@
+"""What of a board's own parts is said before it is warmed or a joint is kept liquid.
+
+Which kinds heat harms, and the 85 or 105 degC of electrolytic capacitors: common practice, no source. Which part is which follows from the hand-made list.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from tests.copper_boards import board, pad, part
+
+from coppermend.core.board.model import Board, PartState
+from coppermend.services.alloys import feed_plan, mind_part
+from coppermend.services.heatcautions import cautions_at_joints, cautions_on_board
+
+
+def made(*kinds: tuple[str, str, str]) -> Board:
+    """A board of parts (designator, value, package) with one pin each."""
+    lands = [pad(10.0 * k, 0, 1.6) for k in range(len(kinds))]
+    parts = [part(ref, "c", [("1", 10.0 * k, 0, k)]) for k, (ref, _, _) in enumerate(kinds)]
+    named = [replace(one, value=value, package=package) for one, (_, value, package) in zip(parts, kinds, strict=True)]
+    return board({"c": lands, "s": lands}, [(10.0 * k, 0, 0.8) for k in range(len(kinds))], named)
+
+
+MIXED = (("BT1", "3.6 V NiCd", ""), ("C1", "470u", "RADIAL"), ("C2", "100n", ""), ("R1", "1k", ""))
+
+
+def test_cells_come_first_then_electrolytics_and_no_others() -> None:
+    first, second = cautions_on_board(made(*MIXED), target_c=100.0)
+    assert first.startswith("BT1 is a cell") and "never preheat" in first
+    assert "C1." in second and "C2" not in second and "above the lower" in second
+    assert "above" not in cautions_on_board(made(*MIXED), target_c=70.0)[1]
+
+
+def test_a_cell_that_is_out_is_not_named_and_a_list_without_one_proves_nothing() -> None:
+    (said,) = cautions_on_board(made(*MIXED[:1]), {"BT1": PartState.OUT})
+    assert "BT1" not in said and "names no cell" in said
+    assert cautions_on_board(made(("R1", "1k", ""))) == (said,)
+
+
+def test_doses_of_an_electrolytic_carry_its_own_cautions_before_the_alloys() -> None:
+    here = made(*MIXED)
+    mind = mind_part(here, "C1")
+    assert (
+        "electrolytic" in mind[0]
+        and any("bursts" in one for one in mind)
+        and any("one joint at a time" in one for one in mind)
+    )
+    plan = feed_plan("Sn63Pb37", "Bi52Pb32Sn16", 130.0, old_mg=10.0, of_part=mind)
+    assert plan.warnings[: len(mind)] == mind and plan.as_dict()["of_part"] == list(mind)
+    assert mind_part(here, "R1") == () == cautions_at_joints(None)
