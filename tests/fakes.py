@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from coppermend.core.board.model import Board
 from coppermend.core.copper.model import CopperGraph
@@ -12,7 +14,9 @@ from coppermend.core.log.canonical import sha256_hex
 from coppermend.core.log.chain import check_chain
 from coppermend.core.log.kinds import attachments_of, check_payload
 from coppermend.core.log.model import Draft, Entry, agreed_order, entry_from_dict, placed
-from coppermend.services.ports import CaseHead, ShelvedBoard
+from coppermend.core.log.terms import fit, terms_of
+from coppermend.services.heads import best_hit, head_of
+from coppermend.services.ports import MOST_MEANT, CaseHead, Found, ShelvedBoard, Wanted
 from coppermend.services.workshop import Workshop
 
 
@@ -83,12 +87,40 @@ class MemoryStore:
         return str(len(self.entries(case)))
 
     def heads(self) -> tuple[CaseHead, ...]:
-        out = []
-        for number, case in enumerate(self._cases, 1):
-            entries = self.entries(case)
-            boards = [one for one in entries if one.kind == "board"]
-            out.append(CaseHead(case, number, len(entries), entries[0], boards[-1] if boards else None, entries[-1]))
-        return tuple(out)
+        return tuple(CaseHead(case, number, head_of(self.entries(case))) for number, case in self.numbers())
+
+    def find(self, wanted: Wanted) -> Found:
+        """What a store has to answer, said as plainly as can be."""
+        heads = {one.id: one for one in self.heads()}
+        said = {case: frozenset[str]().union(*(terms_of(one) for one in self.entries(case))) for case in heads}
+        groups = [fit(term, frozenset[str]().union(*said.values())) for term in wanted.terms]
+        cut = tuple(term for term, words in zip(wanted.terms, groups, strict=True) if len(words) > MOST_MEANT)
+        groups = [words[:MOST_MEANT] for words in groups]
+        found = [
+            one
+            for one in heads.values()
+            if all(any(word in said[one.id] for word in words) for words in groups)
+            and (not wanted.states or one.head.state in wanted.states)
+            and wanted.waits in (None, bool(one.head.waits))
+            and wanted.package_id in ("", one.head.package_id)
+            and one.head.last_at >= wanted.since
+        ]
+        place = (lambda n, at: (at, n)) if wanted.order == "last" else (lambda n, at: (n,))
+        found.sort(key=lambda one: place(one.number, one.head.last_at), reverse=True)
+        if wanted.after is not None:
+            found = [one for one in found if place(one.number, one.head.last_at) < place(*wanted.after)]
+        if groups:
+            found = [replace(one, hit=best_hit(self.entries(one.id), groups)) for one in found]
+        return Found(tuple(found[: wanted.limit]), len(found) > wanted.limit, cut if all(groups) else ())
+
+    def heads_of(self, cases: Sequence[str]) -> tuple[CaseHead, ...]:
+        return tuple(one for one in self.heads() if one.id in cases)
+
+    def states(self) -> Mapping[str, int]:
+        return Counter(one.head.state for one in self.heads())
+
+    def case_of(self, number: int) -> str:
+        return dict(self.numbers()).get(number, "")
 
     def numbers(self) -> tuple[tuple[int, str], ...]:
         return tuple(enumerate(self._cases, 1))

@@ -20,6 +20,8 @@ from PIL import Image
 from tests.cli_runner import Run
 from tests.shop_server import ShopServer
 
+from coppermend.adapters.storage.schema import SCHEMA_VERSION
+
 Store = Callable[[str], None]
 
 
@@ -173,11 +175,13 @@ def test_a_store_of_version_1_is_refused_then_brought_up_with_a_backup(run: Run,
     status, _, err = run("case", "list")
     assert status == 2 and "STO-006" in err and "store migrate" in err
     done = answer(run, "store", "migrate")
-    assert (done["before"], done["after"]) == (1, 2)
+    assert (done["before"], done["after"]) == (1, SCHEMA_VERSION)
     assert sqlite3.connect(done["backup"]).execute("SELECT * FROM entries ORDER BY id").fetchall() == as_it_was
     assert logs(run) == before and answer(run, "store", "check")["well"] is True
     assert run("note", "2", "remark", "it goes on")[0] == 0 and answer(run, "store", "check")["well"] is True
-    assert answer(run, "store", "migrate") | {"where": ""} == {"where": "", "before": 2, "after": 2, "backup": ""}
+    assert answer(run, "store", "migrate") | {"where": ""} == {
+        "where": "", "before": SCHEMA_VERSION, "after": SCHEMA_VERSION, "backup": "",
+    }  # fmt: skip
 
 
 def test_a_backup_of_version_1_comes_back_brought_up(run: Run, at: Store, tmp_path: Path) -> None:
@@ -187,7 +191,7 @@ def test_a_backup_of_version_1_comes_back_brought_up(run: Run, at: Store, tmp_pa
     at("old")
     answer(run, "store", "backup", "--to", "old.zip")
     at("back")
-    assert answer(run, "store", "restore", "old.zip")["version"] == 2 and logs(run) == before
+    assert answer(run, "store", "restore", "old.zip")["version"] == SCHEMA_VERSION and logs(run) == before
 
 
 def test_a_newer_store_is_neither_migrated_nor_copied(run: Run, tmp_path: Path) -> None:
@@ -232,11 +236,14 @@ def test_postgresql_of_version_1_is_brought_up_with_a_backup(
     answer(run, "store", "copy", "--to", url)
     with psycopg.connect(url) as line:
         line.execute("ALTER TABLE entries DROP COLUMN sha256")
+        line.execute("DROP TABLE heads, terms")
         line.execute("UPDATE coppermend_store SET value = '1' WHERE name = 'schema_version'")
     at(url)
     assert "STO-006" in run("case", "list")[2]
     done = answer(run, "store", "migrate")
-    assert (done["before"], done["after"]) == (1, 2) and answer(run, "bundle", "verify", done["backup"])["well"] is True
+    assert (done["before"], done["after"]) == (1, SCHEMA_VERSION) and answer(run, "bundle", "verify", done["backup"])[
+        "well"
+    ] is True
     assert logs(run) == before and answer(run, "store", "check")["well"] is True
     assert run("note", "1", "remark", "it goes on")[0] == 0
 
@@ -284,7 +291,7 @@ def test_a_corrupted_page_is_named_and_the_rest_is_still_read(run: Run, at: Stor
     assert any(f"page {page}" in one for one in words), words
     assert any("lies in a damaged page" in one for one in words)
     status, out, _ = run("case", "list")
-    assert status == 0 and ("cannot be read any more" in out)
+    assert status == 0 and "Machine Ω" in out and "Second" in out, "the list does not need the damaged logs"
     readable = [number for number in whole if run("case", "show", str(number))[0] == 0]
     status, out, _ = run("bundle", "export", "--all", "--to", "rest.zip", "--rescue", "--without-boards", "--json")
     assert status == 1 and json.loads(out)["cases"] == len(readable) and json.loads(out)["left_out"]

@@ -114,11 +114,13 @@ def test_cases_have_short_numbers_and_heads(make: Make) -> None:
     first, second = opened(store, "first"), opened(store, "second")
     store.append(draft(store, first, "board", package="p", package_id="0" * 64))
     heads = store.heads()
-    assert [(one.number, one.id, one.entries, one.first.payload["title"]) for one in heads] == [
+    assert [(one.number, one.id, one.entries, one.head.title) for one in heads] == [
         (1, first, 2, "first"),
         (2, second, 1, "second"),
     ]
-    assert heads[0].board is not None and heads[0].last.kind == "board" and heads[1].board is None
+    assert (heads[0].head.board, heads[0].head.last_kind, heads[1].head.board) == ("p", "board", "")
+    assert (store.case_of(2), store.case_of(3), store.case_of(10**12)) == (second, "", "")
+    assert store.heads_of([second, "no such case"]) == heads[1:]
     assert store.numbers() == ((1, first), (2, second))
     assert (store.number_of(first), store.number_of(second), store.number_of("no such case")) == (1, 2, 0)
 

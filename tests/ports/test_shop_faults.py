@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
+from threading import Barrier
 
 import psycopg
 import pytest
@@ -37,9 +38,10 @@ def new_case(store: PostgresStore) -> str:
     return case
 
 
-def write(url: str, bench: str, case: str, count: int) -> list[Entry]:
-    """Many entries of one bench; what was acknowledged."""
+def write(url: str, bench: str, case: str, count: int, all_open: Barrier) -> list[Entry]:
+    """Many entries of one bench, once all have opened the store; what was acknowledged."""
     with closing(PostgresStore(url, bench)) as store:
+        all_open.wait(60)
         return [store.append(draft(store, case, words=f"{bench} {k}")) for k in range(count)]
 
 
@@ -54,8 +56,10 @@ def all_there_once(url: str, case: str, acknowledged: list[Entry]) -> None:
 
 
 def eight_benches(url: str, case: str, count: int, meanwhile: object) -> list[Entry]:
+    all_open = Barrier(BENCHES + 1)
     with ThreadPoolExecutor(BENCHES) as pool:
-        jobs = [pool.submit(write, url, f"bench-{k}", case, count) for k in range(BENCHES)]
+        jobs = [pool.submit(write, url, f"bench-{k}", case, count, all_open) for k in range(BENCHES)]
+        all_open.wait(60)
         meanwhile()  # type: ignore[operator]
         return [entry for job in jobs for entry in job.result()]
 

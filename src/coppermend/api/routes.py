@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Form, Query, Response, UploadFile
+from fastapi import Request as HttpRequest
 from fastapi.responses import StreamingResponse
 
 from coppermend.api import views
@@ -23,7 +24,8 @@ from coppermend.services.bench import next_for_case, round_for_case, spans_for_c
 from coppermend.services.bind import bind
 from coppermend.services.boardphoto import board_photo
 from coppermend.services.bundles import export_case, import_case
-from coppermend.services.cases import case_state, find_case, list_cases, new_case, standing_words
+from coppermend.services.casefinding import MOST_ROWS, Asked, find_cases
+from coppermend.services.cases import CaseView, case_state, find_case, new_case
 from coppermend.services.cautions import cautions
 from coppermend.services.find import find_on_board
 from coppermend.services.layphoto import (
@@ -37,6 +39,7 @@ from coppermend.services.layphoto import (
     look_at_choice,
     underlay,
 )
+from coppermend.services.learning import begin_with_learned
 from coppermend.services.photos import attach_photo, photo_bytes
 from coppermend.services.placing import PinMark, mark_photo, picture, placing
 from coppermend.services.rails import show_case_with_rails
@@ -63,17 +66,33 @@ def on_case(desk: Desk, case: str, use_case: Callable[[Workshop, str], Any]) -> 
 
 
 @router.get("/cases", tags=["cases"])
-def cases(desk: TheDesk) -> Json:
-    """All cases of the store, lowest number first."""
-    return {"cases": desk.do(lambda w: [{**one.as_dict(), "where": standing_words(w, one)} for one in list_cases(w)])}
+def cases(
+    desk: TheDesk,
+    q: Annotated[str, Query(max_length=400)] = "",
+    state: Annotated[tuple[str, ...], Query()] = (),
+    waits: bool | None = None,
+    board_of: Annotated[str, Query(max_length=100)] = "",
+    since: Annotated[str, Query(max_length=30)] = "",
+    order: Annotated[str, Query(max_length=10)] = "number",
+    after: Annotated[str, Query(max_length=60)] = "",
+    limit: Annotated[int, Query(ge=1, le=MOST_ROWS)] = 50,
+) -> Json:
+    """A page of the cases, newest first: those that say every word of ``q``, in any of the states, and so on; ``after`` of an answer asks for the page that follows."""
+    asked = Asked(q, state, waits, board_of, since, order, after, limit)
+    answer: Json = desk.do(lambda w: find_cases(w, asked)).as_dict()
+    return answer
 
 
 @router.post("/cases", tags=["cases"], status_code=201)
-def open_case(body: NewCase, desk: TheDesk) -> Json:
-    """Open a case on the board of a package."""
-    view = desk.do(
-        lambda w: new_case(w, body.board, body.title, serial=body.serial, complaint=body.complaint, owner=body.owner)
-    )
+def open_case(body: NewCase, request: HttpRequest, desk: TheDesk) -> Json:
+    """Open a case on the board of a package; where learning is on, it is planned with what past cases taught."""
+
+    def use_case(w: Workshop) -> CaseView:
+        view = new_case(w, body.board, body.title, serial=body.serial, complaint=body.complaint, owner=body.owner)
+        begin_with_learned(w, view.state.case, request.app.state.learned)
+        return view
+
+    view = desk.do(use_case)
     return {"id": view.state.case, "number": view.number}
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from coppermend.bootstrap import learned_book
 from coppermend.cli import print_json
 from coppermend.cli.casefinding import case_find, case_list
 from coppermend.cli.files import file_bytes
@@ -26,6 +27,7 @@ from coppermend.services.bench import (
 from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import CaseView, name_board, new_case
 from coppermend.services.cautions import cautions
+from coppermend.services.learning import begin_with_learned
 from coppermend.services.map_trust import next_with_map
 from coppermend.services.notes import note
 from coppermend.services.photos import attach_photo
@@ -57,10 +59,13 @@ def case_new(
     """Open a case on a board."""
     made = shop(ctx)
     view = new_case(made, package, title, serial=serial, complaint=complaint, owner=owner)
+    learned = begin_with_learned(made, view.state.case, learned_book((ctx.find_root().obj or {}).get("store")))
     if as_json:
         print_json({"case": view.state.case, "number": view.number, "title": title})
         return
     click.echo(f"Case {view.number} opened: {title} ({view.state.case}).")
+    if learned:
+        click.echo(f"It is planned with what past cases taught: coppermend learn show {view.number}.")
     click.echo(
         f"Next: mark where the copper was disturbed, e.g. coppermend area add {view.number} --part U1 --kind rework --severity 2"
     )

@@ -32,15 +32,22 @@ def _url(ctx: click.Context) -> str | None:
 @click.option(
     "--backup", type=FILE, metavar="FILE", help="Check this backup instead: it is put back into a temporary folder."
 )
+@click.option(
+    "--rebuild", is_flag=True, help="First make the list of cases and the terms they are found by anew from the logs."
+)
 @JSON
 @click.pass_context
-def store_check(ctx: click.Context, backup: Path | None, as_json: bool) -> int:
+def store_check(ctx: click.Context, backup: Path | None, rebuild: bool, as_json: bool) -> int:
     """Look at every page, entry, hash chain and attachment, and name what is wrong. Status 1 when something is."""
+    if backup is not None and rebuild:
+        raise click.UsageError("A backup is left as it is: --rebuild goes with the store itself.")
     with tempfile.TemporaryDirectory(prefix="coppermend-check-") as folder:
         if backup is not None:
             with opened(backup) as source:
                 restore(folder, source, backup.name)
         with contextlib.closing(open_store(folder if backup is not None else _url(ctx))) as store:
+            if rebuild:
+                store.rebuild()
             found = check_store(store, store.version)
     answer = {**found.as_dict(), **({"where": str(backup)} if backup else {})}
     if as_json:

@@ -99,7 +99,7 @@ export class App {
       const sheet = /** @type {HTMLDialogElement|null} */ (document.querySelector('dialog[open]'));
       if (sheet) return void (sheet.id === 'help' && e.key === '?' && sheet.close()); // what lies open has the keyboard, and closes by Esc as every dialog does
       const name = nameOf(e, this.pedal);
-      if (!name || (this.view === 'home' && !['help', 'clear'].includes(name))) return;
+      if (!name || (this.view === 'home' && !['help', 'clear', 'find'].includes(name))) return;
       e.preventDefault();
       this.do(name);
     });
@@ -695,6 +695,7 @@ export class App {
 
   /** @param {string} text */
   async find(text) {
+    if (this.view === 'home') return byId('case-search')?.select();
     if (!text) return byId('find-text').select();
     const found = await get(this.url(`find?text=${encodeURIComponent(text)}`));
     byId('find-text').blur();

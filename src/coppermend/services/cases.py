@@ -12,15 +12,20 @@ from coppermend.core.log.gate import GateStatus, gate_status
 from coppermend.core.log.kinds import KINDS
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, TimelineItem, plain
-from coppermend.core.log.words import entry_words
 from coppermend.services.entries import write
+from coppermend.services.heads import entry_line
 from coppermend.services.numbers import DEFAULTS, basis_payload
+from coppermend.services.ports import CaseHead, Found, Wanted
 from coppermend.services.workshop import Workshop
 
 
 @dataclass(frozen=True, slots=True)
 class CaseRow:
-    """A case as one line of a list."""
+    """A case as one line of a list.
+
+    ``state`` one of ``kinds.PROGRESS``; ``waits`` what it waits for, "" for nothing; ``where`` where it stands, in words; ``hours`` at the bench, from the log's
+    own times; ``parts`` what went in; ``hit``, ``hit_at`` the entry that says what was searched for, "" where nothing was.
+    """
 
     number: int
     id: str
@@ -32,6 +37,17 @@ class CaseRow:
     last_at: str
     last_words: str
     last_kind: str = ""
+    owner: str = ""
+    complaint: str = ""
+    state: str = ""
+    waits: str = ""
+    where: str = ""
+    hours: float = 0.0
+    parts: tuple[str, ...] = ()
+    wires: int = 0
+    practice: bool = False
+    hit: str = ""
+    hit_at: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """The row as plain JSON values."""
@@ -98,56 +114,68 @@ def name_board(workshop: Workshop, case: str, package: str, *, changed: bool = F
 
 
 def list_cases(workshop: Workshop) -> tuple[CaseRow, ...]:
-    """All cases of the store, lowest number first."""
-    rows = []
-    for head in workshop.store.heads():
-        first, board = head.first.payload, head.board.payload if head.board else {}
-        rows.append(
-            CaseRow(
-                head.number,
-                head.id,
-                str(first.get("title") or ""),
-                str(first.get("serial") or ""),
-                str(board.get("title") or board.get("package") or ""),
-                head.entries,
-                head.first.observed_at,
-                head.last.observed_at,
-                entry_words(head.last),
-                head.last.kind,
-            )
-        )
-    return tuple(rows)
+    """All cases of the store, lowest number first. A page of them, searched and filtered: ``casefinding.find_cases``."""
+    return tuple(row_of(one) for one in workshop.store.heads())
 
 
-BOOKKEEPING = ("basis", "practice")
-"""Kinds of entries that say nothing of the machine: which numbers are used, that a patient answers."""
-LONGEST_LOOK = 40
-"""Only short logs are read for what came before a bookkeeping entry: it stands at a case's beginning."""
+def cases_of_board(
+    workshop: Workshop, package_id: str, states: tuple[str, ...] = (), most: int = 200
+) -> tuple[CaseRow, ...]:
+    """The newest cases on the board of a package, newest first, in these states alone where some are named, at most ``most``; () without a package."""
+    wanted = Wanted(states=states, package_id=package_id, limit=most)
+    found = workshop.store.find(wanted) if package_id else Found(())
+    return tuple(row_of(one) for one in found.cases)
 
 
-def standing_words(workshop: Workshop, row: CaseRow) -> str:
-    """Where a case stands, for the list of cases: its last entry in words, bookkeeping passed over; a case nothing was marked in says what is next."""
-    if row.last_kind not in BOOKKEEPING or row.entries > LONGEST_LOOK:
-        return row.last_words
-    telling = [one for one in workshop.store.entries(row.id) if one.kind not in BOOKKEEPING]
-    if all(one.kind in ("case", "board") for one in telling):
-        return "nothing is marked yet: mark where the copper was disturbed"
-    return entry_words(telling[-1])
+def row_of(found: CaseHead) -> CaseRow:
+    """A head as a line of a list."""
+    head = found.head
+    return CaseRow(
+        number=found.number,
+        id=found.id,
+        title=head.title,
+        serial=head.serial,
+        board=head.board,
+        entries=head.entries,
+        opened_at=head.opened_at,
+        last_at=head.last_at,
+        last_words=head.last_words,
+        last_kind=head.last_kind,
+        owner=head.owner,
+        complaint=head.complaint,
+        state=head.state,
+        waits=head.waits,
+        where=head.told_words or NOTHING_MARKED,
+        hours=round(head.worked_s / 3600, 2),
+        parts=head.parts,
+        wires=head.wires,
+        practice=head.practice,
+        hit="" if found.hit is None else entry_line(found.hit),
+        hit_at="" if found.hit is None else found.hit.observed_at,
+    )
+
+
+NOTHING_MARKED = "nothing is marked yet: mark where the copper was disturbed"
+"""Where a case stands that was opened and no more."""
 
 
 def find_case(workshop: Workshop, name: str) -> str:
     """The id of the case that a person means by a short number (``3``), an id, or the beginning or end of one. Refusal CAS-001 or CAS-002."""
-    numbers = workshop.store.numbers()
     wanted = name.strip().lower().removeprefix("#")
-    if wanted.isdecimal():
-        found = [case for number, case in numbers if number == int(wanted)]
+    store = workshop.store
+    if wanted.isdecimal() and len(wanted) < 10:
+        found = [case for case in (store.case_of(int(wanted)),) if case]
+    elif store.number_of(wanted):
+        found = [wanted]
     else:
-        found = [case for _, case in numbers if len(wanted) >= 4 and (case.startswith(wanted) or case.endswith(wanted))]
+        numbers = store.numbers() if len(wanted) >= 4 else ()
+        found = [case for _, case in numbers if case.startswith(wanted) or case.endswith(wanted)]
     if len(found) == 1:
         return found[0]
     if found:
         raise refuse("CAS-002", f"{len(found)} cases go by {name!r}.", "Give more of the id, or the short number.")
-    here = ", ".join(f"{row.number} ({row.title})" for row in list_cases(workshop)[-5:])
+    newest = store.find(Wanted(limit=5)).cases
+    here = ", ".join(f"{one.number} ({one.head.title})" for one in reversed(newest))
     remedy = (
         f"Cases here: {here}." if here else "There are none yet: coppermend case new --board PACKAGE --title TITLE."
     )

@@ -17,7 +17,7 @@ from coppermend.core.log.state import CaseState, PointRef, Reading, plain
 from coppermend.core.log.values import parse_value
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import bind
-from coppermend.services.cases import case_state, list_cases
+from coppermend.services.cases import case_state, cases_of_board
 from coppermend.services.powered import circuit_of
 from coppermend.services.workshop import Workshop
 
@@ -193,7 +193,7 @@ def _other_case(
                 "Name a case of the same package: coppermend case list.",
             )
         return measured_of(found, circuit)[0], f"case {found.title}"
-    for row in reversed(list_cases(workshop)):
+    for row in cases_of_board(workshop, state.package_id):
         if row.id == case:
             continue
         try:

@@ -13,7 +13,7 @@ from coppermend.core.findings import Refusal
 from coppermend.core.log.state import CaseState
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import bind, part_states
-from coppermend.services.cases import case_state, list_cases
+from coppermend.services.cases import case_state, cases_of_board
 from coppermend.services.points import known_part
 from coppermend.services.powered import circuit_of
 from coppermend.services.workshop import Workshop
@@ -50,7 +50,7 @@ def readings_elsewhere(
     """Readings at a part's pins in other cases of the board that are ready or returned: by pin, kind and count; and how many cases."""
     found: dict[str, dict[str, list[Any]]] = {}
     used = 0
-    for row in list(reversed(list_cases(workshop)))[:MOST_CASES]:
+    for row in cases_of_board(workshop, package_id, DONE, MOST_CASES):
         if row.id == case:
             continue
         try:

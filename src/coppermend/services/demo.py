@@ -8,7 +8,7 @@ from typing import Any
 
 from coppermend.core.findings import Place, refuse
 from coppermend.services.areas import MARGIN_MM, add_area
-from coppermend.services.cases import case_state, list_cases, new_case
+from coppermend.services.cases import new_case
 from coppermend.services.notes import note
 from coppermend.services.patients import NO_WISH, Lies, put_patient, telling_seed
 from coppermend.services.practice import refuse_no_rates
@@ -107,11 +107,11 @@ def open_demo(workshop: Workshop, machine: Machine, *, fresh: bool = False, wish
     """
     refuse_wish(wish)
     fresh = fresh or wish != ANY_PATIENT
-    rows = [row for row in list_cases(workshop) if case_state(workshop, row.id).practice]
+    rows = [one for one in workshop.store.heads() if one.head.practice]
     now = workshop.shelf.take(PACKAGE).board.package_id
-    same = [row for row in rows if case_state(workshop, row.id).package_id == now]
+    same = [one for one in rows if one.head.package_id == now]
     if same and not fresh:
-        return DemoCase(same[-1].id, same[-1].number, same[-1].title, False)
+        return DemoCase(same[-1].id, same[-1].number, same[-1].head.title, False)
     view = new_case(
         workshop,
         PACKAGE,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -11,21 +11,55 @@ from coppermend.core.copper.model import CopperGraph
 from coppermend.core.findings import Finding
 from coppermend.core.log.model import Draft, Entry
 from coppermend.formats.scpi import Identity
+from coppermend.services.heads import Head
 
 
 @dataclass(frozen=True, slots=True)
 class CaseHead:
-    """A case as a list shows it, without folding its log. ``number`` is this store's short number, ``entries`` how many there are.
-
-    ``first`` the entry that opened the case (kind case), ``board`` its last board entry, ``last`` its last entry in the agreed order.
-    """
+    """A case as a list shows it, without reading its log. ``number`` is this store's short number; ``hit`` the entry that says what was searched for, None where nothing was."""
 
     id: str
     number: int
-    entries: int
-    first: Entry
-    board: Entry | None
-    last: Entry
+    head: Head
+    hit: Entry | None = None
+
+    @property
+    def entries(self) -> int:
+        """How many entries its log has."""
+        return self.head.entries
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which cases are asked for. Everything given has to hold; an empty value asks nothing.
+
+    ``terms`` as ``core.log.terms.asked_terms`` makes them, each said somewhere in the case; ``states`` any of ``kinds.PROGRESS``; ``waits`` whether it waits
+    for something; ``package_id`` its board; ``since`` an entry at that time or later (ISO 8601 in UTC, or the beginning of one).
+    ``order`` number (newest case first) or last (last worked on first); ``after`` the last case of the page before; at most ``limit`` cases.
+    """
+
+    terms: tuple[str, ...] = ()
+    states: tuple[str, ...] = ()
+    waits: bool | None = None
+    package_id: str = ""
+    since: str = ""
+    order: str = "number"
+    after: tuple[int, str] | None = None
+    """Number and last entry's time of the case after which the page begins."""
+    limit: int = 50
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A page of cases. ``more`` whether others follow; ``cut`` terms that stand for more words than were looked for (``MOST_MEANT``)."""
+
+    cases: tuple[CaseHead, ...]
+    more: bool = False
+    cut: tuple[str, ...] = ()
+
+
+MOST_MEANT = 64
+"""Words that one term of a question stands for at most: the first in order."""
 
 
 class CaseStore(Protocol):
@@ -58,8 +92,20 @@ class CaseStore(Protocol):
     def heads(self) -> tuple[CaseHead, ...]:
         """All cases, lowest number first."""
 
+    def find(self, wanted: Wanted) -> Found:
+        """One page of the cases that fulfil all that is wanted; quick however many there are."""
+
+    def heads_of(self, cases: Sequence[str]) -> tuple[CaseHead, ...]:
+        """The heads of these cases (ids), lowest number first; those that are not here are left out."""
+
+    def states(self) -> Mapping[str, int]:
+        """How many cases are in each state that one is in."""
+
     def numbers(self) -> tuple[tuple[int, str], ...]:
-        """(short number, id) of every case, lowest number first; quick."""
+        """(short number, id) of every case, lowest number first."""
+
+    def case_of(self, number: int) -> str:
+        """The id of the case with that short number; "" when there is none."""
 
     def number_of(self, case: str) -> int:
         """The case's short number in this store; 0 when there is none."""

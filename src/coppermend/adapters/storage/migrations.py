@@ -1,5 +1,6 @@
 """Steps from each older version of the tables to the next. The statements are written out and stay as they are, whatever the tables become later.
 
+Heads and terms are filled by today's code: a later version whose tables of them differ lets step 2 make them empty and fills them in its own step.
 A step runs inside one transaction that also writes the new version: after a kill or a power cut the store is the old one or the new one.
 """
 
@@ -9,6 +10,7 @@ from collections.abc import Callable, Mapping
 
 from sqlalchemy import Connection
 
+from coppermend.adapters.storage.listing import make_anew
 from coppermend.core.log.canonical import sha256_hex
 
 Step = Callable[[Connection], None]
@@ -48,5 +50,38 @@ def _postgresql_1(line: Connection) -> None:
         line.exec_driver_sql(statement)
 
 
-STEPS: Mapping[str, Mapping[int, Step]] = {"sqlite": {1: _sqlite_1}, "postgresql": {1: _postgresql_1}}
+def _sqlite_2(line: Connection) -> None:
+    """Version 3: heads and terms, made from the log."""
+    for statement in (
+        "CREATE TABLE heads (number INTEGER NOT NULL, case_id TEXT NOT NULL, state TEXT NOT NULL, waits INTEGER NOT NULL, package_id TEXT NOT NULL,"
+        " last_at TEXT NOT NULL, body TEXT NOT NULL, PRIMARY KEY (number), UNIQUE (case_id))",
+        "CREATE TABLE terms (term TEXT NOT NULL, number INTEGER NOT NULL, lamport INTEGER NOT NULL, PRIMARY KEY (term, number)) WITHOUT ROWID",
+        *_INDEXES_3,
+    ):
+        line.exec_driver_sql(statement)
+    make_anew(line)
+
+
+def _postgresql_2(line: Connection) -> None:
+    """Version 3: heads and terms, made from the log."""
+    for statement in (
+        "CREATE TABLE heads (number INTEGER NOT NULL, case_id TEXT NOT NULL, state TEXT NOT NULL, waits INTEGER NOT NULL, package_id TEXT NOT NULL,"
+        ' last_at TEXT COLLATE "C" NOT NULL, body TEXT NOT NULL, PRIMARY KEY (number), UNIQUE (case_id))',
+        'CREATE TABLE terms (term TEXT COLLATE "C" NOT NULL, number INTEGER NOT NULL, lamport INTEGER NOT NULL, PRIMARY KEY (term, number))',
+        *_INDEXES_3,
+    ):
+        line.exec_driver_sql(statement)
+    make_anew(line)
+
+
+_INDEXES_3 = (
+    "CREATE INDEX heads_by_state ON heads (state, number)",
+    "CREATE INDEX heads_by_package ON heads (package_id, number)",
+    "CREATE INDEX heads_by_last ON heads (last_at, number)",
+)
+
+STEPS: Mapping[str, Mapping[int, Step]] = {
+    "sqlite": {1: _sqlite_1, 2: _sqlite_2},
+    "postgresql": {1: _postgresql_1, 2: _postgresql_2},
+}
 """By database: from this version to the next."""

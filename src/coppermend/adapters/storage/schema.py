@@ -1,11 +1,13 @@
-"""The tables of the store and their version. The log is the only thing kept; everything else is computed from it."""
+"""The tables of the store and their version. The log is the only thing kept; heads and terms are computed from it and can be made anew at any time."""
 
 from __future__ import annotations
 
 from sqlalchemy import Column, Index, Integer, LargeBinary, MetaData, Table, Text, UniqueConstraint
 
-SCHEMA_VERSION = 2
-"""Version of the tables below. A store with a higher one was made by a newer Coppermend and is refused; a lower one is brought up by ``migrations``."""
+SCHEMA_VERSION = 3
+"""Version of the tables below. A store with a higher one was made by a newer Coppermend and is refused; a lower one is brought up by ``migrations``.
+
+Whoever changes what a head shows or which terms an entry is found by (``services/heads.py``, ``core/log/terms.py``) raises it, with a step that makes both anew."""
 
 META = MetaData()
 
@@ -40,6 +42,32 @@ ENTRIES = Table(
 )
 """``body`` is the whole entry as canonical JSON; the other columns repeat it for the database to find and order. ``sha256`` of the body
 speaks also for a bench's last entry, which no later one is tied to."""
+
+HEADS = Table(
+    "heads",
+    META,
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("case_id", Text, nullable=False, unique=True),
+    Column("state", Text, nullable=False),
+    Column("waits", Integer, nullable=False),
+    Column("package_id", Text, nullable=False),
+    Column("last_at", BY_BYTES, nullable=False),
+    Column("body", Text, nullable=False),
+    Index("heads_by_state", "state", "number"),
+    Index("heads_by_package", "package_id", "number"),
+    Index("heads_by_last", "last_at", "number"),
+)
+"""One row a case, written with every entry of it: what a list shows (``body``, JSON of ``services.heads.Head``) and what it is filtered by."""
+
+TERMS = Table(
+    "terms",
+    META,
+    Column("term", BY_BYTES, primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("lamport", Integer, nullable=False),
+    sqlite_with_rowid=False,
+)
+"""Which case (short number) says which term, and the place of the first entry that does. A term that was said once stays said: the log forgets nothing."""
 
 SHARED = MetaData()
 

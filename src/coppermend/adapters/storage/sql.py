@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
+import contextlib
 from abc import ABC, abstractmethod
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from typing import Any
 
 from sqlalchemy import Connection, Engine, bindparam, func, insert, inspect, or_, select
 from sqlalchemy.exc import DatabaseError
 
+from coppermend.adapters.storage import listing
 from coppermend.adapters.storage.checking import all_cases, check_case, is_damage, read_entry
-from coppermend.adapters.storage.schema import CASES, ENTRIES, FACTS, SCHEMA_VERSION
-from coppermend.core.findings import Finding, Place, Refusal, refuse
+from coppermend.adapters.storage.schema import CASES, ENTRIES, FACTS, HEADS, META, SCHEMA_VERSION, TERMS
+from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
 from coppermend.core.log.canonical import sha256_hex
 from coppermend.core.log.chain import check_chain
 from coppermend.core.log.kinds import check_payload
 from coppermend.core.log.model import NO_PREV, Draft, Entry, placed_after
-from coppermend.services.ports import CaseHead
+from coppermend.services.heads import Head, head_of
+from coppermend.services.ports import CaseHead, Found, Wanted
 
 _BY_ID = select(ENTRIES.c.body).where(ENTRIES.c.id == bindparam("id"))
-_LAST = (
-    select(ENTRIES.c.body)
-    .order_by(ENTRIES.c.lamport.desc(), ENTRIES.c.bench.desc(), ENTRIES.c.bench_seq.desc())
-    .limit(1)
-)
 _LAST_OF_BENCH = (
     select(ENTRIES.c.sha256)
     .where(ENTRIES.c.case_id == bindparam("case"), ENTRIES.c.bench == bindparam("bench"))
@@ -37,8 +35,10 @@ _BEFORE = select(
     _LAST_OF_BENCH.scalar_subquery(),
     _LAST_OF_BENCH.with_only_columns(ENTRIES.c.bench_seq).scalar_subquery(),
     _LARGEST_LAMPORT.scalar_subquery(),
+    select(HEADS.c.number).where(HEADS.c.case_id == bindparam("case")).scalar_subquery(),
+    select(HEADS.c.body).where(HEADS.c.case_id == bindparam("case")).scalar_subquery(),
 )
-"""What append must know, in one question: the entry of that id, the SHA-256 of the bench's last one with its number, the case's largest lamport."""
+"""What append must know, in one question: the entry of that id, the SHA-256 of the bench's last one with its number, the case's largest lamport, its head."""
 _INSERT = insert(ENTRIES)
 _NUMBERS = select(CASES.c.number, CASES.c.id).order_by(CASES.c.number)
 
@@ -58,6 +58,11 @@ class SqlStore(ABC):
     def bench(self) -> str:
         """The id of this bench."""
         return self._bench
+
+    @property
+    def engine(self) -> Engine:
+        """The database itself, for what is no use case: benchmarks, measuring."""
+        return self._engine
 
     @property
     @abstractmethod
@@ -92,13 +97,13 @@ class SqlStore(ABC):
         with self._in_words(), self._engine.begin() as line:
             self._queue(line, draft.case)
             before = line.execute(_BEFORE, {"id": draft.id, "case": draft.case, "bench": draft.bench}).one()
-            known, prev, seq, lamport = before
+            known, prev, seq, lamport, number, head = before
             if known is not None:
                 return _same(read_entry(known), draft)
             entry = placed_after(draft, seq or 0, prev or NO_PREV, lamport or 0)
-            if entry.bench_seq == 1:
-                self._number(line, entry.case)
-            line.execute(_INSERT, _row(entry))
+            number = self._number(line, entry.case) if number is None else number
+            line.execute(_INSERT, entry_row(entry))
+            listing.write_with_entry(line, number, head, entry)
             self._tell(line, entry.case)
         return entry
 
@@ -114,7 +119,7 @@ class SqlStore(ABC):
     def entries(self, case: str) -> tuple[Entry, ...]:
         """All entries of a case in the agreed order."""
         with self._in_words(), self._reader.connect() as line:
-            return self._entries(line, case)
+            return listing.case_entries(line, case)
 
     def mark(self, case: str) -> str:
         """Count and last position: entries are never changed or removed, so the two tell every state apart."""
@@ -124,15 +129,38 @@ class SqlStore(ABC):
         return f"{count}.{lamport or 0}"
 
     def heads(self) -> tuple[CaseHead, ...]:
-        """All cases, lowest number first."""
-        count = select(ENTRIES.c.case_id, func.count().label("n")).group_by(ENTRIES.c.case_id).subquery()
-        rows = (
-            select(CASES.c.number, CASES.c.id, count.c.n)
-            .join(count, count.c.case_id == CASES.c.id)
-            .order_by(CASES.c.number)
-        )
+        """All cases, lowest number first. Where the table of heads is damaged they are computed from the logs, slower."""
+        with self._in_words():
+            try:
+                with self._reader.connect() as line:
+                    return listing.all_heads(line)
+            except DatabaseError as err:
+                if not is_damage(err):
+                    raise
+            with self._reader.connect() as line:
+                return tuple(self._head_or_words(line, number, case) for number, case in line.execute(_NUMBERS).all())
+
+    def find(self, wanted: Wanted) -> Found:
+        """One page of the cases that fulfil all that is wanted."""
         with self._in_words(), self._reader.connect() as line:
-            return tuple(self._head_or_words(line, number, case, n) for number, case, n in line.execute(rows).all())
+            return listing.find(line, wanted)
+
+    def heads_of(self, cases: Sequence[str]) -> tuple[CaseHead, ...]:
+        """The heads of these cases."""
+        with self._in_words(), self._reader.connect() as line:
+            return listing.all_heads(line, cases)
+
+    def states(self) -> Mapping[str, int]:
+        """How many cases are in each state that one is in."""
+        with self._in_words(), self._reader.connect() as line:
+            return listing.states(line)
+
+    def case_of(self, number: int) -> str:
+        """The id of the case with that short number; "" when there is none."""
+        if not 0 < number < 2**31:
+            return ""
+        with self._in_words(), self._reader.connect() as line:
+            return line.execute(select(CASES.c.id).where(CASES.c.number == number)).scalar() or ""
 
     def numbers(self) -> tuple[tuple[int, str], ...]:
         """(short number, id) of every case."""
@@ -149,8 +177,17 @@ class SqlStore(ABC):
         with self._in_words(), self._reader.connect() as line:
             found = [*self._check_pages(line)]
             for case in all_cases(line):
-                found += check_case(line, case, lambda name: self._has_attachment(line, name))
+                bad = check_case(line, case, lambda name: self._has_attachment(line, name))
+                found += [*bad, *self._check_listing(line, case, bad)]
             return (*found, *self._check_attachments(line))
+
+    def rebuild(self) -> int:
+        """Make heads and terms anew from the logs, all or nothing; how many cases they hold."""
+        self._need_writable()
+        with self._in_words(), self._engine.begin() as line:
+            META.drop_all(line, [HEADS, TERMS])
+            META.create_all(line, [HEADS, TERMS])
+            return listing.make_anew(line)
 
     def adopt_numbers(self, numbers: Sequence[tuple[int, str]]) -> None:
         """Give cases that are to come the short numbers that they had elsewhere, where neither the number nor the case is known here yet."""
@@ -235,13 +272,32 @@ class SqlStore(ABC):
         return facts
 
     @staticmethod
-    def _number(line: Connection, case: str) -> None:
-        if line.execute(select(CASES.c.number).where(CASES.c.id == case)).scalar() is None:
-            line.execute(insert(CASES), {"id": case})
+    def _number(line: Connection, case: str) -> int:
+        """The case's short number; a new one where it has none."""
+        number = line.execute(select(CASES.c.number).where(CASES.c.id == case)).scalar()
+        if number is None:
+            number = line.execute(insert(CASES).returning(CASES.c.number), {"id": case}).scalar_one()
+        return int(number)
+
+    def _check_listing(self, line: Connection, case: str, bad: Sequence[Finding]) -> list[Finding]:
+        """What is wrong with a case's line and terms, where its log is as it was written."""
+        if any(one.code in ("STO-013", "STO-015", "STO-017", "STO-018") for one in bad):
+            return []
+        entries = listing.case_entries(line, case)
+        try:
+            with line.begin_nested() if line.dialect.name == "postgresql" else contextlib.nullcontext():
+                number = line.execute(select(CASES.c.number).where(CASES.c.id == case)).scalar() or 0
+                return listing.check_listing(line, number, entries)
+        except DatabaseError as err:
+            if not is_damage(err):
+                raise
+        words = "The case's line or the terms that it is found by lie in a damaged page."
+        remedy = "Its log is whole. Make them anew: coppermend store check --rebuild; where that is refused, copy the store: coppermend store copy --to FOLDER."
+        return [Finding("STO-019", Severity.ERROR, Place(thing=f"case {case}"), words, remedy)]
 
     def _absorb_case(self, line: Connection, case: str, entries: Sequence[Entry]) -> int:
         self._queue(line, case)
-        here = self._entries(line, case)
+        here = listing.case_entries(line, case)
         known, places = {one.id: one for one in here}, {(one.bench, one.bench_seq) for one in here}
         new = []
         for entry in entries:
@@ -264,41 +320,21 @@ class SqlStore(ABC):
         if bad:
             raise refuse(bad[0].code, bad[0].words, "Nothing was imported. " + bad[0].remedy, bad[0].place)
         if new:
-            self._number(line, case)
-            line.execute(_INSERT, [_row(one) for one in new])
+            number = self._number(line, case)
+            line.execute(_INSERT, [entry_row(one) for one in new])
+            listing.write_whole(line, number, [*here, *new], new)
             self._tell(line, case)
         return len(new)
 
     @staticmethod
-    def _entries(line: Connection, case: str) -> tuple[Entry, ...]:
-        found = select(ENTRIES.c.body).where(ENTRIES.c.case_id == case)
-        rows = line.execute(found.order_by(ENTRIES.c.lamport, ENTRIES.c.bench, ENTRIES.c.bench_seq)).scalars().all()
-        return tuple(read_entry(body) for body in rows)
-
-    @classmethod
-    def _head_or_words(cls, line: Connection, number: int, case: str, count: int) -> CaseHead:
-        """A damaged case stands in the list with words instead of its title: the others are not its fault."""
+    def _head_or_words(line: Connection, number: int, case: str) -> CaseHead:
+        """A case's head from its log; words instead of its title where the log can no longer be read: the others are not its fault."""
         try:
-            return cls._head(line, number, case, count)
+            return CaseHead(case, number, head_of(listing.case_entries(line, case)))
         except (Refusal, DatabaseError) as err:
             if isinstance(err, DatabaseError) and not is_damage(err):
                 raise
-            return CaseHead(case, number, count, _unreadable(case), None, _unreadable(case))
-
-    @staticmethod
-    def _head(line: Connection, number: int, case: str, count: int) -> CaseHead:
-        mine = ENTRIES.c.case_id == case
-        first = line.execute(
-            select(ENTRIES.c.body)
-            .where(mine)
-            .order_by(ENTRIES.c.lamport, ENTRIES.c.bench, ENTRIES.c.bench_seq)
-            .limit(1)
-        ).scalar_one()
-        board = line.execute(_LAST.where(mine, ENTRIES.c.kind == "board")).scalar()
-        last = line.execute(_LAST.where(mine)).scalar_one()
-        return CaseHead(
-            case, number, count, read_entry(first), None if board is None else read_entry(board), read_entry(last)
-        )
+            return CaseHead(case, number, Head(title="cannot be read any more, run doctor"))
 
 
 def _first_of(line: Connection, ids: Sequence[str]) -> str | None:
@@ -310,17 +346,12 @@ def _first_of(line: Connection, ids: Sequence[str]) -> str | None:
     return None
 
 
-def _row(entry: Entry) -> dict[str, Any]:
+def entry_row(entry: Entry) -> dict[str, Any]:
+    """A row of the table of entries."""
     return {
         "id": entry.id, "case_id": entry.case, "lamport": entry.lamport, "bench": entry.bench,
         "bench_seq": entry.bench_seq, "kind": entry.kind, "body": (body := entry.body()).decode(), "sha256": sha256_hex(body),
     }  # fmt: skip
-
-
-def _unreadable(case: str) -> Entry:
-    """What stands in a list for a case whose entries can no longer be read."""
-    payload = {"title": "cannot be read any more, run doctor"}
-    return Entry("", case, "", 1, 1, NO_PREV, "", "", "", "case", 1, payload)
 
 
 def _same(known: Entry, draft: Draft) -> Entry:

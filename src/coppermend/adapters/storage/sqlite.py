@@ -117,14 +117,16 @@ class SqliteStore(SqlStore):
     def _damaged_pages(self, line: Connection) -> list[str]:
         """Looked for in a raw copy of the pages, because the newest ones may stand in the write-ahead log."""
         try:
-            trees = line.exec_driver_sql("SELECT name, type, rootpage FROM sqlite_schema WHERE rootpage > 0").all()
+            trees = line.exec_driver_sql(
+                "SELECT name, type = 'table' AND sql NOT LIKE '%WITHOUT ROWID%', rootpage FROM sqlite_schema WHERE rootpage > 0"
+            ).all()
         except DatabaseError:
             return ["page 1 or another page of the table sqlite_schema is damaged"]
         with tempfile.TemporaryDirectory(prefix="coppermend-check-") as folder:
             path = Path(folder) / "pages.db"
             with contextlib.closing(sqlite3.connect(path)) as copy:
                 line.connection.driver_connection.backup(copy)  # type: ignore[union-attr]
-            return damaged_pages(path, [(str(name), kind == "table", int(root)) for name, kind, root in trees])
+            return damaged_pages(path, [(str(name), bool(is_table), int(root)) for name, is_table, root in trees])
 
     def _check_attachments(self, line: Connection) -> Iterator[Finding]:
         return attachments.check(self._place.attachments)

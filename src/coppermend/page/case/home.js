@@ -1,23 +1,24 @@
 // @ts-check
 /** The first leaf: the cases of this bench, and opening a new one. */
 import { fill, h } from '../shared/dom.js';
-import { get, findingOf } from '../shared/api.js';
-import { day, plainly } from '../shared/words.js';
+import { findingOf } from '../shared/api.js';
+import { caseList, firstPage } from './list.js';
 
 /** @param {HTMLElement} el @param {import('../main.js').App} app */
 export async function drawHome(el, app) {
   fill(el, waitingLeaf('On this bench'));
-  let cases;
+  let first;
   try {
-    cases = (await get('/api/cases')).cases;
+    first = await firstPage();
   } catch (err) {
     fill(el, h('div.leaf', null, errorSheet(findingOf(err), () => drawHome(el, app))));
     return;
   }
+  const none = h('div.empty', null, h('p', null, 'No machine is on the bench yet.'), h('p', null, 'Open a case below; the word demo stands for the demonstration machine.'));
   fill(el, h('div.leaf', null,
     h('h1', null, 'On this bench'),
-    cases.length > 3 ? h('div.row', null, ways('Open a case', 'new-case'), ways('Practise', 'practice')) : null,
-    cases.length ? h('ul.cases', null, [...cases].reverse().map(caseRow)) : h('div.empty', null, h('p', null, 'No machine is on the bench yet.'), h('p', null, 'Open a case below; the word demo stands for the demonstration machine.')),
+    first.in_all > 3 ? h('div.row', null, ways('Open a case', 'new-case'), ways('Practise', 'practice')) : null,
+    none, caseList(first, none),
     h('section.sheet', { id: 'practice' }, h('h2', { tabindex: -1 }, 'Practise'), h('p', null, 'The demonstration machine with a few breaks in it, and a practice patient that answers your tips. Nothing can go wrong.'), h('button.key', { type: 'button', id: 'practise', onclick: () => app.do('practise') }, 'Practise on the demonstration machine'), otherPatient(app)),
     newCase(app),
     h('section.sheet', null, h('h2', null, 'Meter'), h('p', null, 'A multimeter with a port of its own answers by itself: found, named, tried here.'), h('a.key', { href: '/page/meter.html', id: 'to-meter' }, 'Meter')),
@@ -47,11 +48,6 @@ function otherPatient(app) {
 
 /** Down to a sheet below a long list of cases. @param {string} words @param {string} id */
 const ways = (words, id) => h('button.key.slim', { type: 'button', onclick: () => { const head = document.querySelector(`#${id} h2`); head?.scrollIntoView({ block: 'start' }); /** @type {HTMLElement|null} */ (head)?.focus({ preventScroll: true }); } }, words);
-
-/** @param {any} c */
-function caseRow(c) {
-  return h('li', null, h('a', { href: `#/case/${c.id}/bench` }, h('div.no', null, c.number), h('b', null, c.title), h('span', null, day(c.opened_at)), h('span', null, [c.serial, plainly(c.where ?? '')].filter(Boolean).join('; ')), h('span', null, `${c.entries} entries`)));
-}
 
 /** @param {import('../main.js').App} app */
 function newCase(app) {

@@ -34,7 +34,7 @@ export const KEYS = [
   { key: ['ArrowRight'], name: 'right', words: 'look further right', cap: '→' },
   { key: ['ArrowUp'], name: 'up', words: 'look further up', cap: '↑' },
   { key: ['ArrowDown'], name: 'down', words: 'look further down', cap: '↓' },
-  { key: ['/'], name: 'find', words: 'find a pin, part or net', cap: '/' },
+  { key: ['/'], name: 'find', words: 'find a pin, part or net; in the list of cases: find a case', cap: '/' },
   { key: ['m'], name: 'marks', words: 'what the marks mean', cap: 'M' },
   { key: ['l'], name: 'list', words: 'the board as a list', cap: 'L' },
   { key: ['1'], name: 'view1', words: 'bench', cap: '1' },

@@ -1,0 +1,264 @@
+"""One behaviour suite for lists and searches: the fake in memory, which says plainly what has to come out, SQLite and PostgreSQL.
+
+The oracle of every head is the whole log (``head_of``), that of every search the fake's walk over all entries.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import random
+import sqlite3
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from tests.fakes import MemoryStore
+from tests.three_machines import IDS, machines, point, say
+
+from coppermend.adapters.storage.postgres import PostgresStore
+from coppermend.adapters.storage.sqlite import SqliteStore
+from coppermend.core.findings import Refusal
+from coppermend.core.log.model import Entry
+from coppermend.core.log.terms import asked_terms
+from coppermend.services.heads import head_of
+from coppermend.services.ports import CaseStore, Wanted
+
+Make = Callable[[str], CaseStore]
+
+
+@pytest.fixture(params=["memory", "sqlite", "postgresql"])
+def make(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Make]:
+    """Makes stores by bench name, each with its own place."""
+    with contextlib.ExitStack() as opened:
+
+        def shared(bench: str) -> CaseStore:
+            shop = request.getfixturevalue("shop")
+            return opened.enter_context(contextlib.closing(PostgresStore(shop.url(shop.new_database()), bench)))
+
+        kinds: dict[str, Make] = {
+            "memory": MemoryStore,
+            "postgresql": shared,
+            "sqlite": lambda bench: opened.enter_context(contextlib.closing(SqliteStore(str(tmp_path / bench), bench))),
+        }
+        yield kinds[request.param]
+
+
+def found(store: CaseStore, words: str = "", **wanted: object) -> list[int]:
+    return [one.number for one in store.find(Wanted(asked_terms(words), **wanted)).cases]  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("words", "numbers"),
+    [
+        ("quillmere", [3, 1]), ("QUILLMERE screen", [1]), ("larkenfell garbage", [2]), ("E031234", [1]), ("E0", [2, 1]), ("muller", [1]), ("Müller", [1]),
+        ("u1", [2]), ("U10", [1]), ("u1*", [2, 1]), ("U1.8", [2]), ("d3:open", [2]), ("u1:open", [2]), ("D3 open screen", [2]), ("reset", [2]), ("/RESET", [2]), ("4,7", [2]),
+        ("4700", [2]), ("ohms", [2]), ("u10 exchanged", []), ("swapped c7", [1]), ("jorg", [3, 2, 1]), ("2026-03-01", [3, 2, 1]), ("nobody said this", []), ("quill*", [3, 1]),
+    ],
+)  # fmt: skip
+def test_a_case_is_found_by_what_was_said_of_it(make: Make, words: str, numbers: list[int]) -> None:
+    store = make("a")
+    machines(store)
+    assert found(store, words) == numbers
+
+
+def test_the_entry_that_says_most_of_what_was_searched_for_is_shown(make: Make) -> None:
+    store = make("a")
+    machines(store)
+    (one,) = store.find(Wanted(asked_terms("larkenfell d3 open"))).cases
+    assert one.hit is not None and one.hit.kind == "open" and one.hit.payload["raw"] == "o"
+    assert [one.hit for one in store.find(Wanted()).cases] == [None] * 3
+
+
+def test_filters_orders_and_pages(make: Make) -> None:
+    store = make("a")
+    ids = machines(store)
+    assert found(store) == [3, 2, 1] and found(store, order="last") == [2, 1, 3]
+    assert found(store, states=("returned",)) == [1] and found(store, states=("on the bench", "returned")) == [3, 2, 1]
+    assert found(store, waits=False) == [3, 2, 1] and found(store, package_id="b" * 64) == [2]
+    assert found(store, since="2026-03-01T09:11") == [2] and found(store, since="2027") == []
+    assert found(store, "quillmere", states=("returned",)) == [1]
+    for order in ("number", "last"):
+        for words in ("", "jorg"):
+            pages, after = [], None
+            while True:
+                page = store.find(Wanted(asked_terms(words), order=order, after=after, limit=1))
+                pages += [one.number for one in page.cases]
+                after = (page.cases[-1].number, page.cases[-1].head.last_at)
+                if not page.more:
+                    break
+            assert pages == found(store, words, order=order), (order, words)
+    assert dict(store.states()) == {"on the bench": 2, "returned": 1}
+    say(store, ids[2], "progress", state="waiting")
+    assert dict(store.states()) == {"on the bench": 1, "returned": 1, "waiting": 1}
+
+
+def test_hours_parts_and_wires_come_from_the_log(make: Make) -> None:
+    store = make("a")
+    first, second, _ = machines(store)
+    say(store, second, "patch", minute=40, points=[point("U1", "8", "D3"), point("U7", "3", "D3")])
+    heads = {one.id: one.head for one in store.heads()}
+    assert heads[first].parts == ("U10 exchanged with C7",) and heads[first].worked_s == 600.0
+    assert heads[second].wires == 1 and heads[second].worked_s == 720.0, "a gap of 28 minutes is no work"
+
+
+def test_taking_back_keeps_the_head_right(make: Make) -> None:
+    store = make("a")
+    first, *_ = machines(store)
+    (before,) = store.heads_of([first])
+    assert before.head.state == "returned"
+    returned = store.entries(first)[-1]
+    undo = say(store, first, "undo", undoes=returned.id)
+    (head,) = store.heads_of([first])
+    assert head.head.state == "on the bench" and head.head.last_words == "taken back: progress: returned"
+    say(store, first, "undo", undoes=undo.id)
+    (head,) = store.heads_of([first])
+    assert head.head.state == "returned" and head.head.entries == 6
+    assert head.head == head_of(store.entries(first)) and store.check() == ()
+    assert found(store, "u10") == [1], "what was said stays said"
+
+
+KINDS = ("remark", "progress", "swap", "patch", "closed", "practice", "undo", "board")
+
+
+def grown_log(store: CaseStore, case: str, dice: random.Random, count: int) -> None:
+    """Entries of many kinds, one in five takes an earlier one back."""
+    for _ in range(count):
+        kind = dice.choice(KINDS)
+        undoes = dice.choice(store.entries(case)[1:] or store.entries(case)).id if kind == "undo" else None
+        payload: dict[str, object] = {
+            "remark": {"words": dice.choice(("cleaned", "ordered", "soaked"))},
+            "progress": {"state": dice.choice(("waiting", "ready"))},
+            "swap": {"part": f"U{dice.randrange(5)}"},
+            "patch": {"points": [point("U1", "1", "A0"), point("U2", "2", "A0")]},
+            "closed": {"points": [point("U3", "1", "A1"), point("U4", "2", "A1")], "raw": "c"},
+            "practice": {"patient": {"breaks": ["secret"]}},
+            "board": {"package": "p", "package_id": "c" * 64},
+            "undo": {},
+        }[kind]
+        say(store, case, kind, undoes, dice.randrange(90), **payload)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_heads_and_terms_grow_as_the_whole_log_says(make: Make, seed: int) -> None:
+    """Also after a merge, which puts entries between those that are here."""
+    dice = random.Random(seed)
+    a, b, memory = make("a"), make("b"), MemoryStore("m")
+    case = IDS.new()
+    say(a, case, "case", title="Machine")
+    b.absorb(a.entries(case))
+    for store in (a, b):
+        grown_log(store, case, dice, 12)
+    assert a.absorb(b.entries(case)) == 12
+    grown_log(a, case, dice, 4)
+    memory.absorb(a.entries(case))
+    assert a.heads() == memory.heads() and a.check() == ()
+    for words in ("secret", "u3", "a1", "cleaned", "ready", "u*", "so", "u2.2 waiting"):
+        assert a.find(Wanted(asked_terms(words))) == memory.find(Wanted(asked_terms(words))), words
+
+
+def test_what_a_patient_keeps_to_itself_is_not_found(make: Make) -> None:
+    store = make("a")
+    case = IDS.new()
+    say(store, case, "case", title="M")
+    say(store, case, "practice", patient={"breaks": ["run@12345"]})
+    assert found(store, "run") == [] and found(store, "12345") == [] and store.heads()[0].head.practice
+
+
+def test_a_long_beginning_says_that_it_was_cut(make: Make) -> None:
+    store = make("a")
+    case = IDS.new()
+    say(store, case, "case", title="M")
+    for number in range(70):
+        say(store, case, "remark", words=f"part{number:02}")
+    page = store.find(Wanted(("part",)))
+    assert page.cut == ("part",) and [one.number for one in page.cases] == [1]
+    assert store.find(Wanted(("part6",))).cut == ()
+
+
+def test_a_log_of_a_newer_coppermend_has_a_head_too(make: Make) -> None:
+    """What cannot be folded here is not lost here either: it stands in the list under its kind's name."""
+    a, b = make("a"), make("b")
+    case = IDS.new()
+    say(a, case, "case", title="M")
+    log = a.entries(case)
+    when = "2026-03-01T09:00:00.000Z"
+    new = Entry(
+        IDS.new(),
+        case,
+        "a",
+        2,
+        2,
+        log[0].sha256(),
+        when,
+        when,
+        "me",
+        "hologram",
+        7,
+        {"words": {"deep": ["shimmer", 4.25]}},
+    )
+    b.absorb([*log, new])
+    assert (
+        b.heads()[0].head.last_words.startswith("hologram")
+        and found(b, "shimmer") == [1]
+        and found(b, "hologram 4.25") == [1]
+    )
+
+
+# ---- damage, on SQLite -------------------------------------------------------------------------------------------------------------
+
+
+def spoilt(folder: Path, *statements: str) -> None:
+    with contextlib.closing(sqlite3.connect(folder / "coppermend.db")) as line:
+        for one in statements:
+            line.execute(one)
+        line.commit()
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE heads SET state = 'ready' WHERE number = 2",
+        "UPDATE heads SET body = replace(body, 'Larkenfell', 'Larkinfell')",
+        "UPDATE heads SET body = '{' WHERE number = 1",
+        "DELETE FROM heads WHERE number = 3",
+        "DELETE FROM terms WHERE term = 'd3:open'",
+        "UPDATE terms SET lamport = 1 WHERE term = 'd3:open'",
+    ],
+)
+def test_a_list_that_does_not_say_what_the_logs_say_is_found_and_made_anew(tmp_path: Path, statement: str) -> None:
+    with contextlib.closing(SqliteStore(str(tmp_path), "a")) as store:
+        machines(store)
+        heads = store.heads()
+        spoilt(tmp_path, statement)
+        assert {one.code for one in store.check()} == {"STO-019"}
+        assert store.rebuild() == 3
+        assert store.check() == () and store.heads() == heads and found(store, "d3:open") == [2]
+
+
+def test_an_entry_of_a_case_whose_line_is_missing_brings_it_back(tmp_path: Path) -> None:
+    with contextlib.closing(SqliteStore(str(tmp_path), "a")) as store:
+        first, *_ = machines(store)
+        spoilt(tmp_path, "DELETE FROM heads", "DELETE FROM terms")
+        say(store, first, "remark", words="it goes on")
+        assert [one.head.title for one in store.heads()] == ["Quillmere II"] and found(store, "e031234") == [1]
+
+
+def test_a_damaged_table_of_heads_leaves_the_list_readable(tmp_path: Path) -> None:
+    """The page is overwritten on disk; titles then come from the logs, and the check says so."""
+    with contextlib.closing(SqliteStore(str(tmp_path), "a")) as store:
+        machines(store)
+    with contextlib.closing(sqlite3.connect(tmp_path / "coppermend.db")) as line:
+        line.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        size = line.execute("PRAGMA page_size").fetchone()[0]
+        roots = dict(line.execute("SELECT name, rootpage FROM sqlite_schema").fetchall())
+    data = bytearray((tmp_path / "coppermend.db").read_bytes())
+    for name in ("heads", "terms"):
+        data[(roots[name] - 1) * size : roots[name] * size] = b"\xa5" * size
+    (tmp_path / "coppermend.db").write_bytes(bytes(data))
+    with contextlib.closing(SqliteStore(str(tmp_path), "a")) as store:
+        assert [one.head.title for one in store.heads()] == ["Quillmere II", "Larkenfell 64", "Quillmere Plus"]
+        said = [(one.code, one.words) for one in store.check()]
+        assert {code for code, _ in said} == {"STO-013", "STO-019"}
+        assert any(f"page {roots['heads']} of the table heads" in words for _, words in said), said
+        with pytest.raises(Refusal, match="STO-013"):
+            found(store, "quillmere")
