@@ -57,7 +57,7 @@ def field_key(
     digest.update(repr((sorted(circuit.rails.items()), circuit.pulls, circuit.links)).encode())
     digest.update(repr((sorted(circuit.unknown_nets), trees, behaviour.shorts)).encode())
     digest.update(repr([(one.key, one.unit, one.part, one.kind, one.prior) for one in causes]).encode())
-    digest.update(repr((list(spots), list(screens), table.number, table.more)).encode())
+    digest.update(repr((list(spots), list(screens), table.number, table.more, table.unlike_table)).encode())
     return digest.hexdigest()
 
 

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
+from coppermend.core.circuit.cans import as_can
 from coppermend.core.circuit.logic import names_in
 from coppermend.core.circuit.model import DRIVING, ChipFacts, Circuit, CircuitPart, Link, Pull, Rail, Terminal
 from coppermend.core.circuit.transistors import as_switch, is_transistor
@@ -56,6 +57,8 @@ def build_circuit(parts: Iterable[PartInput], find: Callable[[str], ChipFacts | 
     made = tuple(_part(one, find) for one in parts)
     fixed = _nets(made)
     rails = _rails(made, fixed)
+    made = tuple(as_can(one, _can_hertz(one), rails) for one in made)
+    fixed = _nets(made)
     pulls = tuple(_pulls(made, rails))
     links = tuple(_links(made, fixed, rails))
     switched = _with_switches(made, fixed, rails, links, find)
@@ -129,6 +132,12 @@ def hertz_of(value: str) -> float | None:
     if not found:
         return None
     return round(float(found[1].replace(",", ".")) * (1e6 if found[2] == "M" else 1e3), 6)
+
+
+def _can_hertz(part: CircuitPart) -> float | None:
+    """The frequency of a part that may be an oscillator in a can: named like a crystal, or like an oscillator, or like a chip that is printed with one."""
+    named = role_of(part.ref) in ("crystal", "unknown chip") or re.match(r"(OSC|XO|OX)\d", part.ref.upper()) is not None
+    return hertz_of(part.value) if named and len(part.terminals) > 2 else None
 
 
 def _part(row: PartInput, find: Callable[[str], ChipFacts | None]) -> CircuitPart:

@@ -33,6 +33,10 @@ STEP_WORDS = {
 }
 
 
+EXPECTED = ("chip", "oscillator")
+"""Roles of parts whose pins have an expectation."""
+
+
 @dataclass(frozen=True, slots=True)
 class PinExpectation:
     """What one pin should show. ``expect`` rail, ground, clock, moving, high, low, by program, floating, unknown, not connected.
@@ -99,7 +103,7 @@ def expectations(circuit: Circuit, behaviour: Behaviour, machine: MachineModel |
     [('U1.1', 'high'), ('U1.2', 'low'), ('U1.3', 'low')]
     """
     said = {one.net: (one.level, one.words) for one in (machine.said if machine else ())}
-    pins = tuple(_pin(circuit, behaviour, t, said) for p in circuit.parts if p.role == "chip" for t in p.terminals)
+    pins = tuple(_pin(circuit, behaviour, t, said) for p in circuit.parts if p.role in EXPECTED for t in p.terminals)
     nets = tuple(_net(circuit, behaviour, net, said) for net in sorted(circuit.nets) if net not in circuit.rails)
     processor = processor_of(circuit)
     selects = tuple(

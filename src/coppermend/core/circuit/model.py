@@ -134,7 +134,7 @@ class Terminal:
 
 @dataclass(frozen=True, slots=True)
 class CircuitPart:
-    """A part. ``role``: chip, resistor, network, capacitor, crystal, connector, diode, transistor, switch, link, cell, other, unknown chip.
+    """A part. ``role``: chip, oscillator (in a can), resistor, network, capacitor, crystal, connector, diode, transistor, switch, link, cell, other, unknown chip.
 
     ``ohm`` of a resistor or of each resistor of a network, ``hz`` of a crystal, None where the value cannot be read. ``socketed``: it can be swapped.
     """

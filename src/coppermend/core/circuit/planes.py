@@ -257,6 +257,10 @@ class Behaviour:
             if link.crystal and part.hz and self.healthy_symbol(link.target.net) in (RIGHT, WRONG):
                 for net in (link.target.net, link.source.net):
                     found[net] = part.hz
+        for part in self.circuit.parts:
+            for one in part.terminals if part.chip is not None and part.hz else ():
+                if one.kind in DRIVING and self.healthy_symbol(one.net) == RIGHT:
+                    found[one.net] = float(part.hz or 0.0)
         for _ in range(len(self._order)):
             grew = False
             for group in self._order:
@@ -704,6 +708,9 @@ class _Run:
             still = self._expected_still(out.terminal.net, c0, c1)
             b = b & ~still
         b = b | self.weak(out.part)
+        other = self.mask("hz", out.part.ref) if out.part.hz else None
+        if other is not None:
+            b = b | other
         full = np.zeros((7, self.words), np.uint64)
         full[_K0], full[_K1], full[_KM], full[_KB] = c0 & enabled, c1 & enabled, m & enabled, b & enabled
         self._stuck(out, full)

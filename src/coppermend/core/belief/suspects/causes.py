@@ -120,6 +120,8 @@ def _part_causes(circuit: Circuit, part: CircuitPart, table: FaultTable) -> list
         return [cause(("open", part.ref), table.passive_open, f"{part.ref} is open")] if used else []
     drives = [t for t in part.terminals if t.kind in DRIVING and t.net and t.net not in circuit.rails]
     found = []
+    if part.hz and drives:
+        found.append(cause(("hz", part.ref), table.crystal_wrong, f"{part.ref} runs at a wrong frequency"))
     if drives:
         modes = {"float": "its outputs do not drive", "low": "its outputs stay low", "high": "its outputs stay high"}
         found += [
