@@ -41,7 +41,9 @@ if TYPE_CHECKING:
     from coppermend.services.health import Look
     from coppermend.services.labels import LabelPrinter
     from coppermend.services.lan import LanBook
+    from coppermend.services.learning import LearnedBook
     from coppermend.services.packages import Package, PackageSource
+    from coppermend.services.whole_setting import WholeSetting
     from coppermend.services.ports import Instruments
     from coppermend.services.powered import PoweredBoard
     from coppermend.services.practice import PracticeSetting
@@ -156,6 +158,13 @@ def keeper_of_boards(store_url: str | None = None, folder: Path | None = None) -
 
     place = folder or beside_store(named_store(store_url)) / "boards"
     return lambda package: keep_package(place, package)
+
+
+def learned_book(store_url: str | None = None) -> LearnedBook:
+    """The book of what past cases taught: ``learned.json`` beside the store."""
+    from coppermend.adapters.files.learnedbook import FileLearned
+
+    return FileLearned(beside_store(named_store(store_url)) / "learned.json")
 
 
 def package_source() -> PackageSource:
@@ -414,6 +423,31 @@ def powered_setting(
         machine_model(package, model),
         most=MOST_SETS if most is None else most,
         keep=field_cache(),
+    )
+
+
+def whole_setting(package: str, socket: str = "", machine: str | None = None, model: str | None = None) -> WholeSetting:
+    """A board to repair as a whole in practice: ``practice_setting`` and ``powered_setting`` in one."""
+    from coppermend.services.whole_setting import whole_setting as made_of
+
+    setting = practice_setting(package, socket, machine)
+    made = powered_setting(package, socket, machine, model)
+    return made_of(package, open_shelved(package).board, setting.graph, setting.areas, made)
+
+
+def practice_workshop() -> Workshop:
+    """An empty workshop in memory, for a case that nobody keeps."""
+    from coppermend.adapters.storage.heap import HeapStore
+
+    ids = Uuid7Ids()
+    return Workshop(
+        store=HeapStore(ids.new()),
+        shelf=MemoryShelf(board_builder()),
+        clock=SystemClock(),
+        ids=ids,
+        author="practice",
+        files=DiskPackages(),
+        fields=field_cache(),
     )
 
 

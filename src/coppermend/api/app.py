@@ -16,6 +16,7 @@ from coppermend.api import (
     bringup,
     builds,
     heat,
+    learning,
     look,
     meters,
     ohmwork,
@@ -35,6 +36,7 @@ from coppermend.api.errors import put_errors
 from coppermend.api.guard import Guard
 from coppermend.bootstrap import instruments as bench_instruments
 from coppermend.bootstrap import server_voice
+from coppermend.services.learning import LearnedBook, MemoryLearned
 from coppermend.services.meter_watch import MeterWatch
 from coppermend.services.ports import Instruments
 from coppermend.services.speech import Voice
@@ -51,10 +53,12 @@ def create_app(
     voice: Voice | None = None,
     instruments: Instruments | None = None,
     lan: network.Lan | None = None,
+    learned: LearnedBook | None = None,
 ) -> FastAPI:
     """The bench server over a workshop. Serves the page at ``/``, the API under ``/api``, its description at ``/openapi.json``.
 
-    ``lan`` where it is open to the network, too; that listener is served through ``LanDoor``.
+    ``lan`` where it is open to the network, too; that listener is served through ``LanDoor``. ``learned``: the book of what past cases taught; None: one
+    that ends with the program.
     """
     app = FastAPI(
         title="Coppermend", version=__version__, docs_url=None, redoc_url=None, summary="The bench's use cases as JSON."
@@ -63,6 +67,7 @@ def create_app(
     app.state.voice = voice or server_voice()
     app.state.watch = MeterWatch(instruments or bench_instruments(), lambda: workshop.ids.new())
     app.state.lan = lan
+    app.state.learned = learned or MemoryLearned()
     put_errors(app)
     app.include_router(routes.router)
     app.include_router(practice.router)
@@ -82,6 +87,7 @@ def create_app(
     app.include_router(rework.router)
     app.include_router(solder.router)
     app.include_router(arrival.router)
+    app.include_router(learning.router)
     page = page_folder()
 
     @app.get("/", include_in_schema=False)

@@ -42,6 +42,7 @@ GET /api/cases/{case}/intake
 GET /api/cases/{case}/label.pdf
 GET /api/cases/{case}/laid
 GET /api/cases/{case}/laid/{side}
+GET /api/cases/{case}/learned
 GET /api/cases/{case}/log
 GET /api/cases/{case}/look
 GET /api/cases/{case}/map
@@ -129,10 +130,15 @@ MANAGE = """
 DELETE /api/lan/devices/{which}
 GET /api/cases/{case}/export
 GET /api/lan
+GET /api/learning/export
+POST /api/cases/{case}/learned
 POST /api/cases/{case}/numbers
 POST /api/cases/{case}/times
 POST /api/import
 POST /api/lan/code
+POST /api/learning/gather
+POST /api/learning/import
+POST /api/learning/switch
 POST /api/lan/devices/{which}/role
 """
 

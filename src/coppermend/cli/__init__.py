@@ -62,6 +62,7 @@ COMMANDS = {
     "demo": "serve",
     "serve": "serve",
     "doctor": "doctor",
+    "learn": "learn",
 }
 
 

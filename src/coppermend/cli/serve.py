@@ -24,6 +24,7 @@ from coppermend.bootstrap import (
     in_background,
     lan_book,
     lan_place,
+    learned_book,
     migrate,
     qr_lines,
     qr_rows,
@@ -102,6 +103,7 @@ def run_server(
     path: str = "/",
     lines: tuple[str, ...] = (),
     beyond: Beyond | None = None,
+    store: str | None = None,
 ) -> None:
     """Serve until Ctrl-C. Prints the address first. ``beyond`` this computer only when asked."""
     sock = listening(port)
@@ -112,7 +114,9 @@ def run_server(
         else None
     )
     lan = _lan(place, beyond) if place and beyond else None
-    app: Any = importlib.import_module("coppermend.api.app").create_app(in_background(made), lan=lan)
+    app: Any = importlib.import_module("coppermend.api.app").create_app(
+        in_background(made), lan=lan, learned=learned_book(store)
+    )
     closing: threading.Event = app.state.desk.closing
     click.echo(f"The bench is open: {address}")
     for line in (*lines, *(lan_lines(place, beyond) if place and beyond else ())):
@@ -213,7 +217,9 @@ def serve_command(
 ) -> None:
     """Open the bench page on this computer; with --lan also for paired tablets and phones on the local network."""
     store = (ctx.find_root().obj or {}).get("store")
-    run_server(workshop(store), port, browser, beyond=Beyond(lan_address, lan_port, store) if lan else None)
+    run_server(
+        workshop(store), port, browser, beyond=Beyond(lan_address, lan_port, store) if lan else None, store=store
+    )
 
 
 @click.command("demo")
@@ -295,7 +301,7 @@ def demo_command(
             click.echo(line)
         return
     beyond = Beyond(lan_address, lan_port, store) if lan else None
-    run_server(made, port, browser, f"/#/case/{case.id}/bench", lines, beyond)
+    run_server(made, port, browser, f"/#/case/{case.id}/bench", lines, beyond, store)
 
 
 def what_to_do(case: DemoCase, store: str) -> tuple[str, ...]:

@@ -125,7 +125,11 @@ def spans_for_case(workshop: Workshop, case: str) -> tuple[Span, ...]:
 
 def proven_for_case(workshop: Workshop, case: str) -> Proof:
     """What is proven, what is not, and what nothing can prove."""
-    binding = bind(workshop, case)
+    return proof_of_binding(bind(workshop, case))
+
+
+def proof_of_binding(binding: Binding) -> Proof:
+    """What a binding's readings prove."""
     return _kept(binding, "proof", lambda: _proof(binding))
 
 

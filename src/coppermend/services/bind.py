@@ -21,11 +21,13 @@ from coppermend.core.copper.worked import PatchWire, TrackCut, worked
 from coppermend.core.findings import Place, Refusal, refuse
 from coppermend.core.log.state import CaseState, Cut, PointRef, Wire
 from coppermend.core.planning.costs import CostTable
+from coppermend.core.planning.learned import with_learned
 from coppermend.core.planning.spans import spans
 from coppermend.services.around import on_board
 from coppermend.services.cases import case_state
 from coppermend.services.evidence import fold_evidence
 from coppermend.services.idle import set_idle_aside
+from coppermend.services.learnednumbers import factors_in
 from coppermend.services.looks import looked_areas, with_dirt
 from coppermend.services.numbers import basis_of, costs_of
 from coppermend.services.points import point_now
@@ -116,7 +118,7 @@ def bind_state(
     kept = {} if kept is None else kept
     state = on_board(state, board)
     basis = basis_of(state)
-    areas = looked_areas(state, work_area(state), base, basis)
+    areas = with_learned(looked_areas(state, work_area(state), base, basis), factors_in(state))
     overlay = _Overlay(state, base, kept)
 
     def breaks_in(graph: CopperGraph, evidence: Sequence[Evidence]) -> Sequence[tuple[str, ...]]:

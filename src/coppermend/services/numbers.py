@@ -13,6 +13,7 @@ from coppermend.core.findings import Place, refuse
 from coppermend.core.log.canonical import canonical_bytes, sha256_hex
 from coppermend.core.log.state import CaseState, plain
 from coppermend.core.planning.costs import CostTable
+from coppermend.services.learnednumbers import LEARNED, factors_of_values
 
 DEFAULTS: dict[str, Any] = {"priors": Basis(), "costs": CostTable()}
 """What a new case starts from, by the name of its basis entry."""
@@ -45,6 +46,8 @@ def check_numbers(name: str, values: Any) -> None:
     """Refusal CAS-007 when numbers of a basis entry are not of the form that this version uses."""
     if name in DEFAULTS:
         _kept(name, values)
+    elif name == LEARNED:
+        factors_of_values(values)
 
 
 def check_typed(path: str, value: float) -> None:
