@@ -24,6 +24,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from PIL import Image
 from playwright.sync_api import Browser, Page, Route, sync_playwright
 from tests.browser.conftest import FLAGS, chromium_path, served
+from tools.leaf_states import LEAVES, brought, schematic_kept
 
 from coppermend.bootstrap import board_builder, workshop
 from coppermend.services.areas import add_area
@@ -104,7 +105,7 @@ class World:
 
 
 Act = Callable[[Page, World], None]
-STATES: dict[str, Act] = {}
+STATES: dict[str, Act] = dict(LEAVES)
 
 
 def state(name: str) -> Callable[[Act], Act]:
@@ -385,7 +386,7 @@ def _ohms_net(page: Page, world: World) -> None:
     at(page, world, "round", "ohms")
     page.evaluate("window.bench.do('askOhms', { net: 'D0', meter: 'two-wire' })")
     page.wait_for_timeout(3500)
-    page.locator("section[aria-label='One net']").scroll_into_view_if_needed()
+    to_top(page, "section[aria-label='One net']")
 
 
 @state("leaf-error")
@@ -474,14 +475,13 @@ def _suspects_pin(page: Page, world: World) -> None:
     _suspects(page, world)
     page.locator("#suspect-map .mark .breaks").first.click()
     page.locator("#seen").wait_for(timeout=60_000)
-    page.locator("#pin-card").scroll_into_view_if_needed()
+    to_top(page, "#pin-card")
 
 
 @state("suspects-list")
 def _suspects_list(page: Page, world: World) -> None:
     _suspects(page, world)
-    page.locator("#rest").scroll_into_view_if_needed()
-    page.evaluate("() => document.querySelector('#rest').scrollIntoView()")
+    to_top(page, "#rest")
 
 
 def changed_map(page: Page, change: Callable[[dict[str, Any]], None]) -> None:
@@ -539,7 +539,7 @@ def _solder_warm(page: Page, world: World) -> None:
     page.goto(f"{world.address}/page/solder.html?case={world.cases['fresh']}&part=U1")
     page.locator("#warm button").click()
     page.locator("#warming").wait_for(timeout=60_000)
-    page.locator("#warming").scroll_into_view_if_needed()
+    to_top(page, "#warming")
 
 
 @state("rework")
@@ -613,27 +613,66 @@ def opened(browser: Browser, size: str, light: str) -> Page:
         has_touch=size != "desk",
         reduced_motion="reduce",
         service_workers="block",
+        bypass_csp=True,
     )
     context.add_init_script(f"localStorage.setItem('light', '{light}')")
-    context.set_default_timeout(20_000)
+    context.set_default_timeout(40_000)
     return context.new_page()
 
 
-def shot(browser: Browser, world: World, name: str, size: str, light: str) -> Image.Image:
-    """One picture."""
-    page = opened(browser, size, light)
+def lit(page: Page, light: str) -> None:
+    """Put an open page under a light, as its key does."""
+    page.evaluate(
+        "one => window.bench ? window.bench.light(one) : void (document.documentElement.dataset.light = one)", light
+    )
+
+
+def settled(page: Page) -> None:
+    """Wait until the map is sharp, and until what was scrolled to stands at the top again."""
+    with contextlib.suppress(Exception):
+        page.wait_for_function(
+            "() => { const m = document.getElementById('map'); return !m || !m.clientWidth || m.dataset.sharp === 'yes'; }",
+            timeout=8000,
+        )
+    page.evaluate("() => window.topOf && document.querySelector(window.topOf)?.scrollIntoView()")
+    page.wait_for_timeout(250)
+
+
+def to_top(page: Page, selector: str) -> None:
+    """Scroll there, and again whenever the window has another size."""
+    page.evaluate("one => { window.topOf = one; document.querySelector(one).scrollIntoView(); }", selector)
+
+
+def sized(browser: Browser, world: World, name: str) -> Iterator[tuple[str, str, Page]]:
+    """A state on each device in each light. A leaf without the map is loaded once and given the other sizes; the bench is loaded on each device."""
+    page: Page | None = None
     try:
-        STATES[name](page, world)
-        with contextlib.suppress(Exception):
-            page.wait_for_function(
-                "() => { const m = document.getElementById('map'); return !m || !m.clientWidth || m.dataset.sharp === 'yes'; }",
-                timeout=4000,
-            )
-        page.wait_for_timeout(250)
-        return Image.open(io.BytesIO(page.screenshot())).convert("RGB")
+        for size, (wide, high) in SIZES.items():
+            if page is None or page.evaluate("() => !!window.bench"):
+                if page is not None:
+                    closed(page)
+                page = opened(browser, size, LIGHTS[0])
+                STATES[name](page, world)
+            for light in LIGHTS:
+                lit(page, light)
+                page.set_viewport_size({"width": wide, "height": high + 1})
+                page.set_viewport_size({"width": wide, "height": high})  # what is drawn on a canvas is drawn anew
+                settled(page)
+                yield size, light, page
     finally:
-        page.unroute_all(behavior="ignoreErrors")
-        page.context.close()
+        if page is not None:
+            closed(page)
+
+
+def closed(page: Page) -> None:
+    """Give a page back."""
+    page.unroute_all(behavior="ignoreErrors")
+    page.context.close()
+
+
+def picture(page: Page) -> Image.Image:
+    """What the window shows."""
+    return Image.open(io.BytesIO(page.screenshot())).convert("RGB")
 
 
 def sheet(pictures: dict[tuple[str, str], Image.Image]) -> Image.Image:
@@ -672,6 +711,7 @@ def cases(shop: Workshop, package: str) -> dict[str, str]:
         ("photo", "Home computer on its photo"),
         ("short", "Home computer with a short"),
         ("suspects", "Home computer that starts to nothing"),
+        ("leaves", "Home computer with a history"),
     ):
         out[name] = new_case(shop, package, title, complaint="Black screen since the socket was changed.").state.case
         if name != "fresh":
@@ -749,6 +789,7 @@ READY: dict[str, Callable[[World, str], None]] = {
     "on": gated,
     "short": shorted,
     "suspects": looked_at,
+    "leaves": brought,
 }
 
 
@@ -770,8 +811,9 @@ def made_world(folder: Path) -> Iterator[World]:
     from tools.take_pictures import made_photo
 
     shop = workshop(str(folder / "store"), builder=board_builder(folder / "cache"))
-    found = cases(shop, str(ROOT / "demo" / "package"))
+    found = cases(shop, "demo")
     photo, taps = made_photo(folder)
+    schematic_kept(shop, found["leaves"])
     for bench in served(shop, found["fresh"]):
         yield World(bench.address, found, photo, taps)
 
@@ -788,9 +830,7 @@ def main() -> int:
             laid(browser, world)
         for name in wanted:
             try:
-                pictures = {
-                    (size, light): shot(browser, world, name, size, light) for light in LIGHTS for size in SIZES
-                }
+                pictures = {(size, light): picture(page) for size, light, page in sized(browser, world, name)}
             except Exception as err:  # one state that cannot be reached must not hide the others
                 failed.append(f"{name}: {str(err).splitlines()[0]}")
                 continue

@@ -26,10 +26,12 @@ def test_the_intake_by_keys_with_a_picture(page: Page, bench: Bench, tmp_path: P
     photo.write_bytes(data.getvalue())
     page.goto(f"{bench.address}/page/intake.html?case={bench.case}")
     page.locator("#words-condition").fill("dusty")
+    page.locator("#words-original").fill("no holes")
     page.locator("#photo-condition").set_input_files(photo)
     page.locator("#words-condition").press("Enter")
     said(page, "condition")
     page.locator("#ask-condition img").wait_for(timeout=60_000)
+    assert [page.locator(f"#words-{one}").input_value() for one in ("condition", "original")] == ["", "no holes"]
     page.locator("#words-known-good").fill("own monitor")
     page.locator("#yes-known-good").focus()
     page.keyboard.press("Enter")

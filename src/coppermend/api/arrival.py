@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Query
 from pydantic import Field
 
+from coppermend.api.ohmwork import tips
 from coppermend.api.routes import TheDesk, on_case
 from coppermend.api.schemas import Body, Name, Words
 from coppermend.core.log.state import plain
@@ -111,7 +112,10 @@ def supply(case: str, desk: TheDesk) -> Json:
 
 
 def _supply(w: Workshop, c: str) -> Json:
-    return {**supply_now(w, c).as_dict(), "to_ground": [plain(one) for one in rails_for_case(w, c)]}
+    return {
+        **supply_now(w, c).as_dict(),
+        "to_ground": [{**plain(one), "tips": tips(w, c, (one.point_a, one.point_b))} for one in rails_for_case(w, c)],
+    }
 
 
 @router.post("/supply", status_code=201)

@@ -33,7 +33,8 @@ def _instrument(meter: Meter, step_ohm: float) -> Instrument | None:
     return FOUR_WIRE if meter == "four-wire" else two_wire(step_ohm)
 
 
-def _tips(workshop: Workshop, case: str, names: tuple[str, ...]) -> list[Json]:
+def tips(workshop: Workshop, case: str, names: tuple[str, ...]) -> list[Json]:
+    """Points as the page names them for a hand: name, side in words, place."""
     binding = bind(workshop, case)
     return [views.point_view(binding, resolve(binding.graph, one)) for one in names]
 
@@ -52,8 +53,8 @@ def short(
         if found.next is not None:
             out["next"] = {
                 **out["next"],
-                "force_tips": _tips(w, c, found.next.force),
-                "sense_tips": _tips(w, c, found.next.sense),
+                "force_tips": tips(w, c, found.next.force),
+                "sense_tips": tips(w, c, found.next.sense),
             }
         return out
 
@@ -69,7 +70,7 @@ def ways(case: str, net: Net, desk: TheDesk, meter: Meter = "", step_ohm: StepOh
         found = ways_for_case(w, c, net, _instrument(meter, step_ohm))
         out: Json = found.as_dict()
         for row, one in zip(out["rows"], found.rows, strict=True):
-            row["tips"] = _tips(w, c, (one.reading.point_a, one.reading.point_b))
+            row["tips"] = tips(w, c, (one.reading.point_a, one.reading.point_b))
         return out
 
     answer: Json = on_case(desk, case, use_case)
@@ -82,7 +83,7 @@ def excess(case: str, net: Net, desk: TheDesk, meter: Meter = "", step_ohm: Step
 
     asked = on_case(desk, case, lambda w, c: ask_excess(w, c, net, _instrument(meter, step_ohm)))
     found = located_excess(asked)  # a second or two on a large net, while readings of this case are answered
-    return {**found.as_dict(), "tips": on_case(desk, case, lambda w, c: _tips(w, c, found.next_points))}
+    return {**found.as_dict(), "tips": on_case(desk, case, lambda w, c: tips(w, c, found.next_points))}
 
 
 @router.get("/rails")
@@ -90,7 +91,7 @@ def rails(case: str, desk: TheDesk) -> Json:
     """Each supply rail with the two points to touch and what it read to ground since the last soldering."""
 
     def use_case(w: Workshop, c: str) -> Json:
-        rows = [{**plain(one), "tips": _tips(w, c, (one.point_a, one.point_b))} for one in rails_for_case(w, c)]
+        rows = [{**plain(one), "tips": tips(w, c, (one.point_a, one.point_b))} for one in rails_for_case(w, c)]
         return {"rails": rows}
 
     answer: Json = on_case(desk, case, use_case)
@@ -103,7 +104,7 @@ def the_map(case: str, desk: TheDesk) -> Json:
 
     def use_case(w: Workshop, c: str) -> Json:
         trust, binding = map_for_case(w, c), bind(w, c)
-        against = [{**plain(one), "tips": _tips(w, c, (one.point_a, one.point_b))} for one in trust.contradictions]
+        against = [{**plain(one), "tips": tips(w, c, (one.point_a, one.point_b))} for one in trust.contradictions]
         return {
             **map_as_dict(trust),
             "left": [views.check_view(binding, one) for one in trust.left],

@@ -341,6 +341,7 @@ def bringup_view(workshop: Workshop, case: str, book: DeviceBook, machine: Machi
     """The machine's diagnostics and what was noted of them and of free runs, as plain JSON values."""
     binding = bind(workshop, case)
     number = {item.entry: item.ref for item in binding.state.timeline}
+    words = {item.entry: item.words for item in binding.state.timeline}
     circuit = circuit_of(binding.board, book, part_states(binding.state))
     part = processor_of(circuit)
     kind = part.chip.type if part is not None and part.chip is not None else ""
@@ -363,7 +364,12 @@ def bringup_view(workshop: Workshop, case: str, book: DeviceBook, machine: Machi
             "lines": sorted(_nets(part)) if part else [],
         },
         "noted": [
-            {"entry": one.entry, "ref": number.get(one.entry, 0), "kind": one.kind, "words": one.words}
+            {
+                "entry": one.entry,
+                "ref": number.get(one.entry, 0),
+                "kind": one.kind,
+                "words": one.words or words.get(one.entry, ""),
+            }
             for one in binding.state.notes
             if one.kind in ("freerun", "diagnostic")
         ],

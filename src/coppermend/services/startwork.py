@@ -21,7 +21,7 @@ from coppermend.services.workshop import Workshop
 
 CAUTION = (
     "Freeze spray: frostbite, and many kinds burn: power off while you spray unless its can says otherwise, no sparks, fresh air, eyes covered. "
-    "Warm air below 60 degC, not a flame. Nothing is tapped or sprayed near mains or picture-tube parts: leave those to people qualified for it and "
+    "Warm air below 60 °C, not a flame. Nothing is tapped or sprayed near mains or picture-tube parts: leave those to people qualified for it and "
     "follow your local rules. Current limited, a hand at the switch."
 )
 

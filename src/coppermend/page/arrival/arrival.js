@@ -1,6 +1,6 @@
 // @ts-check
 /** The page "Arrival": the intake, the supply before it meets the board, and how the gate before power stands. */
-import { byId, fill, h, keepTyping } from '../shared/dom.js';
+import { byId, fill, h } from '../shared/dom.js';
 import { get, send, write } from '../shared/api.js';
 import { Acting } from '../shared/acting.js';
 import { takeLight } from '../shared/light.js';
@@ -57,7 +57,7 @@ export class Arrival extends Acting {
     const asked = ++this.asked;
     try {
       const sheets = this.tab === 'intake' ? this.intake(await get(url('intake'))) : this.tab === 'supply' ? this.supply(await get(url('supply'))) : this.gate(await get(url('gate')));
-      if (asked === this.asked) keepTyping(() => fill(this.view, ...sheets));
+      if (asked === this.asked) this.redrawn(this.view, () => fill(this.view, ...sheets));
     } catch (err) {
       if (asked === this.asked) fill(this.view);
       this.refused(err);
@@ -75,16 +75,9 @@ export class Arrival extends Acting {
       const { file, ...body } = said;
       const photos = file ? [(await send(url('photos'), file, { words: `intake: ${said.item}` })).entry.payload.sha256] : [];
       const out = await write(url('intake'), { ...body, photos });
-      await this.drawn(said.item);
+      await this.draw();
       this.told(out.words, []);
     });
-  }
-
-  /** Draw anew; what was typed into the form that was just sent is gone. @param {string} item */
-  async drawn(item) {
-    const field = byId(`words-${item.replace(/ /g, '-')}`);
-    if (field) field.value = '';
-    await this.draw();
   }
 
   /** @param {any} supply */
@@ -92,13 +85,13 @@ export class Arrival extends Acting {
     return supplySheets(supply, {
       note: (body) => this.doing(async () => {
         const out = await write(url('supply'), body);
-        await this.cleared();
+        await this.draw();
         this.told(out.words, out.supply.wrong ? [`Do not put it on the board: ${out.supply.wrong}`] : []);
       }),
       ground: (rail, kind, value) => this.doing(async () => {
         const points = kind === 'diode' ? [rail.point_b, rail.point_a] : [rail.point_a, rail.point_b];
         const out = await write(url('entries'), { kind, points, value });
-        await this.cleared();
+        await this.draw();
         this.told(out.words, out.careful ?? []);
       }),
       limit: (limit_a, abort_a) => this.doing(async () => {
@@ -108,12 +101,6 @@ export class Arrival extends Acting {
       }),
       find: (rail) => this.doing(async () => fill(this.said, shortSheet(await get(url(`supply/short?rail=${encodeURIComponent(rail)}`))))),
     });
-  }
-
-  async cleared() {
-    const now = /** @type {HTMLInputElement|null} */ (document.activeElement);
-    if (now && 'value' in now) now.blur();
-    await this.draw();
   }
 
   /** @param {any} gate */

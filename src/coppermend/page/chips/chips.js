@@ -1,6 +1,6 @@
 // @ts-check
 /** The page "Chips": every piece with its history, and the work of getting one out and in. */
-import { byId, fill, h, keepTyping } from '../shared/dom.js';
+import { byId, fill, h } from '../shared/dom.js';
 import { get, post, write } from '../shared/api.js';
 import { Acting } from '../shared/acting.js';
 import { takeLight } from '../shared/light.js';
@@ -50,7 +50,7 @@ export class Chips extends Acting {
     const asked = ++this.asked;
     try {
       const sheets = this.part ? workSheets(await get(url(`chips/${encodeURIComponent(this.part)}`)), this.hands()) : cardSheets(await get(url('chips')), (body) => this.card(body), (part) => this.open(part));
-      if (asked === this.asked) keepTyping(() => fill(this.view, ...sheets));
+      if (asked === this.asked) this.redrawn(this.view, () => fill(this.view, ...sheets));
     } catch (err) {
       if (asked === this.asked) fill(this.view);
       this.refused(err);

@@ -1,6 +1,6 @@
 // @ts-check
 /** The page "Starts, memory, ROMs, readings": what other work found, taken in as evidence for the suspects. */
-import { byId, fill, h, keepTyping } from '../shared/dom.js';
+import { byId, fill, h, keepFields, keepTyping } from '../shared/dom.js';
 import { findingOf, follow, get, send, write } from '../shared/api.js';
 import { freshId } from '../shared/id.js';
 import { takeLight } from '../shared/light.js';
@@ -16,6 +16,8 @@ const LEAD = 'Counted starts, memory tests, ROM read-outs, diagnostics, free run
 const TABS = [['starts', 'Starts'], ['diagnostic', 'Diagnostic'], ['freerun', 'Free run'], ['memory', 'Memory test'], ['rom', 'ROM'], ['readings', 'Like pins']];
 /** What a tab reads first. @type {Record<string, string>} */
 const SOURCES = { starts: 'starts', diagnostic: 'bringup', freerun: 'bringup', readings: 'parts/small' };
+/** What is typed once for many: it stays when an entry was noted. */
+const LASTING = ['rom-list', 'memory-map', 'clock', 'clocks', 'against', 'good-list'];
 /** @param {string} words @param {Node} field @param {string} [cls] */
 const field = (words, field, cls = '') => h(`label.field${cls}`, null, h('span', null, words), field);
 /** @param {string[]} heads @param {(string|number)[][]} rows */
@@ -43,7 +45,8 @@ class Found {
     await this.load();
   }
 
-  async load() {
+  /** @param {boolean} [noted] */
+  async load(noted = false) {
     const from = SOURCES[this.tab];
     if (from && !this.views[from]) {
       if (!this.sheet.firstChild) fill(this.sheet, h('p', { role: 'status', id: 'waiting' }, 'Weighing what was found; the first time on a board this takes some seconds …'));
@@ -55,17 +58,19 @@ class Found {
         return fill(this.sheet, h('div.error-sheet', { role: 'alert' }, h('b', null, words), h('p', null, remedy), h('button.key', { id: 'again', onclick: () => this.load() }, 'Try again')));
       }
     }
-    this.draw();
+    this.draw(noted);
   }
 
-  draw() {
+  /** @param {boolean} [noted] what was typed is noted: its fields are empty again, but for what serves many */
+  draw(noted = false) {
     const from = SOURCES[this.tab];
     if (from && !this.views[from]) return;
-    keepTyping(() => {
+    if (!noted && [...this.sheet.querySelectorAll('input[type="file"]')].some((f) => /** @type {HTMLInputElement} */ (f).files?.length)) return; // a chosen file cannot be put back
+    keepTyping(() => keepFields(this.sheet, () => {
       fill(this.tabs, TABS.map(([tab, words], k) => h('button.key.slim', { type: 'button', id: `tab-${tab}`, 'aria-pressed': String(tab === this.tab), onclick: () => this.choose(tab) }, words, h('kbd', null, String(k + 1)))));
       fill(this.sheet, /** @type {any} */ (this)[this.tab]());
       this.tell();
-    });
+    }, (f) => noted && !LASTING.includes(f.id)));
   }
 
   tell() {
@@ -188,6 +193,7 @@ class Found {
   async doing(act, back = true) {
     if (this.busy) return;
     this.busy = true;
+    let wrong = false;
     this.outcome = { words: 'Working …' };
     this.tell();
     try {
@@ -195,11 +201,21 @@ class Found {
       this.outcome = out ? { words: `Noted: ${plainly(out.words)}.`, back } : null;
       this.views = {};
     } catch (err) {
+      wrong = true;
       this.outcome = err instanceof Error && err.message.startsWith('Write ') ? { words: err.message } : findingOf(err);
     }
     this.busy = false;
     byId('say').textContent = this.outcome?.words ?? '';
-    await this.load();
+    if (wrong) return this.refusedAt(); // what was typed and chosen stays as it is
+    const held = document.activeElement;
+    if (held instanceof HTMLInputElement && held.type !== 'file' && !LASTING.includes(held.id)) held.value = '';
+    await this.load(true);
+    (byId('answer') ?? this.said).scrollIntoView({ block: 'nearest' });
+  }
+
+  refusedAt() {
+    this.tell();
+    this.said.scrollIntoView({ block: 'nearest' });
   }
 
   /** @param {KeyboardEvent} e */

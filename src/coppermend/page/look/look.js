@@ -86,7 +86,7 @@ class Look {
     return [
       h('h2', { id: 'stop-name' }, `Field ${this.stop + 1} of ${side.stops.length}`), end,
       h('p', { id: 'stop-holds' }, [stop.parts.length ? `Parts: ${stop.parts.join(', ')}. ` : '', stop.pins.length ? `Pins: ${stop.pins.join(', ')}.` : 'Tracks only.'].join('')),
-      h('p.need', { id: 'caution' }, this.found.caution),
+      this.stop === 0 ? h('p.need', { id: 'caution' }, this.found.caution) : h('details', { id: 'caution' }, h('summary', null, 'Power off, gloves, fresh air: what to mind'), h('p.need', null, this.found.caution)),
       h('div.row', null, h('button.key.hot', { type: 'button', id: 'next-stop', onclick: () => this.move(1) }, 'Nothing here, go on', h('kbd', null, 'N')), h('button.key.slim', { type: 'button', id: 'last-stop', disabled: this.stop === 0, onclick: () => this.move(-1) }, 'Back', h('kbd', null, 'P'))),
       h('h3', null, this.unseen ? 'Looked for and not seen' : 'Seen here'),
       h('div.look-keys', { role: 'group', 'aria-label': 'Findings' }, this.rows.map((f, k) => h('button.key.slim', { type: 'button', id: `finding-${k}`, title: f.ask, 'aria-pressed': String(this.finding?.name === f.name), disabled: this.busy, onclick: () => this.pick(f) }, f.name, h('kbd', null, capOf(k))))),

@@ -88,7 +88,7 @@ function tab(ctx, view, area, taken, win) {
   ctx.textBaseline = 'middle';
   const words = shortened(area.label || area.kind, (text) => ctx.measureText(text).width, Math.max(110, (win[2] - win[0]) * 0.42));
   const w = ctx.measureText(words).width + 12;
-  const spot = clearOf([Math.min(x0, Math.max(x0 > win[2] ? x0 : win[2] - w - 2, win[0] + 2)), Math.max(y1 < win[1] ? y0 : win[1] + 12, y0 - 20), w, 18], taken);
+  const spot = clearOf([x1 < win[0] || x0 > win[2] ? x0 : Math.max(win[0] + 2, Math.min(x0, win[2] - w - 2)), Math.max(y1 < win[1] ? y0 : win[1] + 12, y0 - 20), w, 18], taken);
   taken.push(spot);
   ctx.fillStyle = 'rgba(20,17,14,0.82)';
   ctx.beginPath();

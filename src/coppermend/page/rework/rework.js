@@ -1,6 +1,6 @@
 // @ts-check
 /** The page "Rework": take a part out, clean and protect in steps, find a short with a limited current. */
-import { byId, fill, h, keepTyping } from '../shared/dom.js';
+import { byId, fill, h } from '../shared/dom.js';
 import { get, post, send } from '../shared/api.js';
 import { Acting } from '../shared/acting.js';
 import { freshId } from '../shared/id.js';
@@ -107,7 +107,7 @@ export class Rework extends Acting {
     const begun = found.some((/** @type {any} */ one) => one.steps.some((/** @type {any} */ s) => s.state !== 'open'));
     const folded = new Map([...this.view.querySelectorAll('details.sheet')].map((d) => [d.id, /** @type {HTMLDetailsElement} */ (d).open]));
     const hands = { photo: (/** @type {string} */ sha) => url(`photos/${sha}`), tick: this.tick.bind(this) };
-    keepTyping(() => this.put(asked, ...found.map((/** @type {any} */ one, /** @type {number} */ i) => procedureSheet(one, hands, folded.get(`care-${one.procedure}`) ?? (begun && i === 0)))));
+    this.redrawn(this.view, () => this.put(asked, ...found.map((/** @type {any} */ one, /** @type {number} */ i) => procedureSheet(one, hands, folded.get(`care-${one.procedure}`) ?? (begun && i === 0)))));
   }
 
   /** @param {string} procedure @param {string} step @param {string} state @param {string} words @param {File|null} photo */
@@ -115,8 +115,6 @@ export class Rework extends Acting {
     await this.doing(async () => {
       const sha256 = photo ? (await send(url('photos'), photo, { words: `${procedure}: ${step}` })).entry.payload.sha256 : '';
       const out = await post(url('care'), { procedure, step, state, words, sha256, entry_id: freshId() });
-      const said = byId(`words-${procedure}-${step}`);
-      if (said) said.value = '';
       if (this.tab === 'care') await this.showCare();
       this.handOn(procedure, out.care.next || step);
       fill(this.said, h('p.sheet', null, `Noted: ${out.words}.`), out.care.cautions.length ? h('ul.cautions', null, out.care.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null);

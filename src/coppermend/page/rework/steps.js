@@ -16,7 +16,7 @@ export function span(seconds) {
 /** @param {any} care @param {Hands} hands @param {boolean} open */
 export function procedureSheet(care, hands, open) {
   return h('details.sheet', { open, id: `care-${care.procedure}` },
-    h('summary', null, h('b', null, care.title), ` ${care.done} of ${care.steps.length} steps over`),
+    h('summary', null, h('b', null, care.title), h('span.count', null, ` ${care.done} of ${care.steps.length} steps done or left out`)),
     h('p', null, care.when),
     h('ol.steps', null, care.steps.map((/** @type {any} */ one) => stepItem(care, one, hands))));
 }

@@ -108,6 +108,7 @@ class Schematic {
   zoom(by) {
     this.wide = Math.min(600, Math.max(100, Math.round(this.wide * by)));
     this.draw();
+    this.near();
   }
 
   /** @param {number} k */
@@ -117,7 +118,16 @@ class Schematic {
     this.hit = k;
     this.page = Math.max(0, this.pages.findIndex((p) => p.entry === hit.entry && p.number === hit.page));
     this.draw();
+    this.near();
     byId('say').textContent = `Page ${hit.page}: ${hit.text}`;
+  }
+
+  /** The hit that is looked at stands in the middle of the page's window. */
+  near() {
+    const spot = document.querySelector('.sch-hit[aria-current="true"]'), win = spot?.closest('.sch-page');
+    if (!spot || !win) return;
+    const a = spot.getBoundingClientRect(), b = win.getBoundingClientRect();
+    win.scrollBy(a.left + a.width / 2 - b.left - b.width / 2, a.top + a.height / 2 - b.top - b.height / 2);
   }
 
   /** @param {string} name */

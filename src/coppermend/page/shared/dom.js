@@ -52,6 +52,20 @@ export function keepTyping(draw) {
   if (typing && typeof from === 'number') now.setSelectionRange?.(from, from);
 }
 
+/** Was it changed since it was drawn? @param {any} f a field */
+const changed = (f) => (f.tagName === 'SELECT' ? f.selectedIndex !== Math.max(0, [...f.options].findIndex((o) => o.defaultSelected)) : /^(checkbox|radio)$/.test(f.type) ? f.checked !== f.defaultChecked : f.value !== f.defaultValue);
+
+/** Draw anew, and give every field under `el` with an id back what was typed into it, but for those that `sent` says are done with. @param {Element} el @param {() => void} draw @param {(field: Element) => boolean} [sent] */
+export function keepFields(el, draw, sent = () => false) {
+  const fields = () => /** @type {any[]} */ ([...el.querySelectorAll('input[id]:not([type="file"]), textarea[id], select[id]')]);
+  const was = new Map(fields().filter((f) => changed(f) && !sent(f)).map((f) => [f.id, { value: f.value, checked: f.checked }]));
+  draw();
+  for (const f of fields()) {
+    const old = was.get(f.id);
+    if (old) Object.assign(f, f.tagName === 'INPUT' ? old : { value: old.value });
+  }
+}
+
 /** Is somebody writing in there: a focused field, or one that is not empty? @param {Element} el */
 export function typingIn(el) {
   const fields = /** @type {NodeListOf<HTMLInputElement>} */ (el.querySelectorAll('input, textarea'));
