@@ -30,13 +30,14 @@ LONGEST = 300
 class Head:
     """A case as a list shows it.
 
-    ``state`` one of ``kinds.PROGRESS``; ``waits`` what it waits for, "" for nothing; ``last_*`` the last entry in the agreed order; ``told_words`` the last that
-    is no bookkeeping, "" where nothing else was told;
+    ``place`` the largest place in the log (lamport): by it a head is known that missed an entry. ``state`` one of ``kinds.PROGRESS``; ``waits`` what it
+    waits for, "" for nothing; ``last_*`` the last entry in the agreed order; ``told_words`` the last that is no bookkeeping, "" where nothing else was told;
     ``recorded_at`` the latest time that an entry was handed in; ``worked_s`` seconds between entries, gaps over ``REST_S`` left out;
     ``parts`` what went in; ``wires`` how many patch wires; ``practice`` whether a patient answers.
     """
 
     entries: int = 0
+    place: int = 0
     title: str = ""
     serial: str = ""
     owner: str = ""
@@ -119,6 +120,7 @@ def _counted(head: Head, entry: Entry, target: Entry | None) -> Head:
     return replace(
         head,
         entries=head.entries + 1,
+        place=max(head.place, entry.lamport),
         opened_at=head.opened_at or entry.observed_at,
         last_at=entry.observed_at,
         recorded_at=max(head.recorded_at, entry.recorded_at),

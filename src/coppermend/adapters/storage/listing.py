@@ -21,6 +21,8 @@ from coppermend.core.log.terms import terms_of
 from coppermend.services.heads import STANDING, WORDED, Head, best_hit, grown, head_from, head_of
 from coppermend.services.ports import MOST_MEANT, CaseHead, Found, Wanted
 
+UNREADABLE = "cannot be read any more, run doctor"
+"""The title of a case whose line or log is damaged."""
 RARE = 2000
 """Cases up to which a term's are counted, to begin with the rarest."""
 _HIT_WORDS = 16
@@ -46,15 +48,15 @@ _REBUILD = "Make it anew from the log: coppermend store check --rebuild."
 
 
 def write_with_entry(line: Connection, number: int, body: str | None, entry: Entry) -> None:
-    """Write head and terms after an entry that comes last in its case. ``body`` of the head before it, None for a case's first entry."""
-    if body is None:
+    """Write head and terms after an entry that comes last in its case. ``body`` of the head before it; where there is none, or it missed an entry
+    (an older program wrote beside this one), both are made from the whole log."""
+    before = _read_head(body) or Head()
+    if before.place != entry.lamport - 1:
         entries = case_entries(line, entry.case)
         write_whole(line, number, entries, entries)
         return
     target = _taken_back(line, entry)
-    head = grown(
-        head_from(json.loads(body)), entry, target, lambda: case_entries(line, entry.case, (*STANDING, "undo"))
-    )
+    head = grown(before, entry, target, lambda: case_entries(line, entry.case, (*STANDING, "undo")))
     _put_head(line, number, entry.case, head)
     _say(line, _SAY, [(one, number, entry.lamport) for one in sorted(terms_of(entry))])
 
@@ -177,9 +179,8 @@ def check_listing(line: Connection, number: int, entries: Sequence[Entry]) -> li
 
 
 def _same_head(kept: dict[str, Any], made: dict[str, Any]) -> bool:
-    try:
-        one, other = (head_from(json.loads(row["body"])) for row in (kept, made))
-    except (ValueError, TypeError, AttributeError):
+    one, other = _read_head(kept["body"]), _read_head(made["body"])
+    if one is None or other is None:
         return False
     columns = [name for name in made if name != "body"]
     return all(kept[name] == made[name] for name in columns) and all(
@@ -192,7 +193,15 @@ def _listing_finding(case: str, words: str) -> Finding:
 
 
 def _case_head(number: int, case: str, body: str) -> CaseHead:
-    return CaseHead(case, number, head_from(json.loads(body)))
+    return CaseHead(case, number, _read_head(body) or Head(title=UNREADABLE))
+
+
+def _read_head(body: str | None) -> Head | None:
+    """The head of a row's body; None where there is none or it can no longer be read."""
+    try:
+        return head_from(json.loads(body or ""))
+    except (ValueError, TypeError, AttributeError):
+        return None
 
 
 def _taken_back(line: Connection, entry: Entry) -> Entry | None:

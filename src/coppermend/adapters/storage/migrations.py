@@ -65,6 +65,7 @@ def _sqlite_2(line: Connection) -> None:
 def _postgresql_2(line: Connection) -> None:
     """Version 3: heads and terms, made from the log."""
     for statement in (
+        "LOCK TABLE entries IN EXCLUSIVE MODE",
         "CREATE TABLE heads (number INTEGER NOT NULL, case_id TEXT NOT NULL, state TEXT NOT NULL, waits INTEGER NOT NULL, package_id TEXT NOT NULL,"
         ' last_at TEXT COLLATE "C" NOT NULL, body TEXT NOT NULL, PRIMARY KEY (number), UNIQUE (case_id))',
         'CREATE TABLE terms (term TEXT COLLATE "C" NOT NULL, number INTEGER NOT NULL, lamport INTEGER NOT NULL, PRIMARY KEY (term, number))',

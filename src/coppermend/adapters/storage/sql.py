@@ -334,7 +334,7 @@ class SqlStore(ABC):
         except (Refusal, DatabaseError) as err:
             if isinstance(err, DatabaseError) and not is_damage(err):
                 raise
-            return CaseHead(case, number, Head(title="cannot be read any more, run doctor"))
+            return CaseHead(case, number, Head(title=listing.UNREADABLE))
 
 
 def _first_of(line: Connection, ids: Sequence[str]) -> str | None:

@@ -32,7 +32,7 @@ export function linesOf(c) {
     ['who', [c.serial, c.owner].filter(Boolean).join(', ')],
     ['hit', c.hit ? `${day(c.hit_at)}: ${plainly(c.hit)}` : ''],
     ['waits', c.waits ? `waits for ${c.waits}` : ''],
-    ['where', plainly(c.where ?? '')],
+    ['where', c.where === `progress: ${c.state}` ? '' : plainly(c.where ?? '')],
     ['used', [c.parts?.length ? c.parts.join(', ') : '', c.wires ? count(c.wires, 'wire') : ''].filter(Boolean).join(', ')],
   ];
   return all.filter(([, words]) => words !== '');
@@ -78,10 +78,11 @@ export function caseList(first, empty, counted = () => {}) {
 
   /** @param {string} focusOn the id of the case whose line takes the keyboard: the first that was added */
   function draw(focusOn = '') {
-    const total = page.in_all;
+    const total = page.in_all, held = chips.contains(document.activeElement) ? document.activeElement?.id : '';
     whole.hidden = total === 0;
     empty.hidden = total !== 0;
     fill(chips, Object.entries(page.states).map(([name, n]) => chip(name, n)), chipWaits());
+    if (held) document.getElementById(held)?.focus();
     fill(said, saidOf(page, asked));
     fill(rows, page.cases.map(row));
     fill(more, page.after ? h('button.key', { type: 'button', id: 'more-cases', onclick: () => load(page.after) }, 'More cases') : '');
@@ -92,15 +93,14 @@ export function caseList(first, empty, counted = () => {}) {
   /** @param {string} name @param {any} n */
   function chip(name, n) {
     const on = asked.states.includes(name);
-    return h('button.key.slim', { type: 'button', id: `state-${name.replace(/\W/g, '-')}`, 'aria-pressed': String(on), onclick: () => { asked.states = on ? asked.states.filter((s) => s !== name) : [...asked.states, name]; pressed(`state-${name.replace(/\W/g, '-')}`); } }, `${name} ${n}`);
+    return h('button.key.slim', { type: 'button', id: `state-${name.replace(/\W/g, '-')}`, 'aria-pressed': String(on), onclick: () => { asked.states = on ? asked.states.filter((s) => s !== name) : [...asked.states, name]; pressed(); } }, `${name} ${n}`);
   }
 
-  const chipWaits = () => h('button.key.slim', { type: 'button', id: 'state-waits', 'aria-pressed': String(asked.waits), onclick: () => { asked.waits = !asked.waits; pressed('state-waits'); } }, 'waits for something');
+  const chipWaits = () => h('button.key.slim', { type: 'button', id: 'state-waits', 'aria-pressed': String(asked.waits), onclick: () => { asked.waits = !asked.waits; pressed(); } }, 'waits for something');
 
-  /** A filter was pressed: its button is drawn anew and keeps the keyboard. @param {string} id */
-  function pressed(id) {
+  /** A filter was pressed: it shows at once, the answer follows. */
+  function pressed() {
     draw();
-    document.getElementById(id)?.focus();
     load();
   }
 
