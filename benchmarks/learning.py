@@ -83,9 +83,11 @@ def run(arguments: list[str]) -> dict[str, Any]:
     parser.add_argument("--past", type=int, default=50)
     parser.add_argument("--next", type=int, default=24, dest="coming")
     parser.add_argument("--seed", type=int, default=51001)
-    parser.add_argument("--breaks", type=_range, default=range(4))
+    parser.add_argument("--breaks", default="0-3")
     parser.add_argument("--into", type=Path, default=None)
     o = parser.parse_args(arguments)
+    low, high = _range(o.breaks, "--breaks")
+    o.breaks = range(low, high + 1)
     setting = bootstrap.practice_setting(o.board, o.socket)
     world = world_of(setting, o.world)
     same = {"world": o.world, "board": o.board, "socket": setting.socket, "breaks": list(o.breaks)}
