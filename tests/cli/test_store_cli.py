@@ -150,23 +150,33 @@ CREATE INDEX entries_in_order ON entries (case_id, lamport, bench, bench_seq);
 """The tables of version 1 (commit 5b9973a), written out."""
 
 
-def made_old(new: Path, old: Path) -> None:
-    """A store of version 1 with the entries of a new one, made by its own statements."""
+VERSION_2 = VERSION_1.replace("body TEXT NOT NULL,", "body TEXT NOT NULL, sha256 TEXT NOT NULL,")
+"""The tables of version 2 (commit ccce809)."""
+
+
+def made_old(new: Path, old: Path, version: int = 1) -> None:
+    """A store of version 1 or 2 with the entries of a new one, made by its own statements."""
     old.parent.mkdir(parents=True, exist_ok=True)
     with contextlib.closing(sqlite3.connect(old)) as line:
-        line.executescript(VERSION_1)
+        line.executescript(VERSION_1 if version == 1 else VERSION_2)
         line.execute("ATTACH ? AS new", (str(new),))
         line.execute(
-            "INSERT INTO coppermend_store SELECT name, CASE name WHEN 'schema_version' THEN '1' ELSE value END FROM new.coppermend_store"
+            "INSERT INTO coppermend_store SELECT name, CASE name WHEN 'schema_version' THEN ? ELSE value END FROM new.coppermend_store",
+            (str(version),),
         )
         line.execute("INSERT INTO cases SELECT number, id FROM new.cases")
-        line.execute("INSERT INTO entries SELECT id, case_id, lamport, bench, bench_seq, kind, body FROM new.entries")
+        columns = "id, case_id, lamport, bench, bench_seq, kind, body" + (", sha256" if version == 2 else "")
+        line.execute(f"INSERT INTO entries SELECT {columns} FROM new.entries")
         line.commit()
 
 
-def test_a_store_of_version_1_is_refused_then_brought_up_with_a_backup(run: Run, at: Store, tmp_path: Path) -> None:
+@pytest.mark.parametrize("version", [1, 2])
+def test_an_older_store_is_refused_then_brought_up_with_a_backup(
+    run: Run, at: Store, tmp_path: Path, version: int
+) -> None:
     before = logs(run)
-    made_old(tmp_path / "store" / "coppermend.db", tmp_path / "old" / "coppermend.db")
+    listed = run("case", "list", "--json")[1]
+    made_old(tmp_path / "store" / "coppermend.db", tmp_path / "old" / "coppermend.db", version)
     shutil.copytree(tmp_path / "store" / "attachments", tmp_path / "old" / "attachments")
     as_it_was = (
         sqlite3.connect(tmp_path / "old" / "coppermend.db").execute("SELECT * FROM entries ORDER BY id").fetchall()
@@ -175,7 +185,10 @@ def test_a_store_of_version_1_is_refused_then_brought_up_with_a_backup(run: Run,
     status, _, err = run("case", "list")
     assert status == 2 and "STO-006" in err and "store migrate" in err
     done = answer(run, "store", "migrate")
-    assert (done["before"], done["after"]) == (1, SCHEMA_VERSION)
+    assert (done["before"], done["after"]) == (version, SCHEMA_VERSION)
+    assert (
+        run("case", "list", "--json")[1] == listed and '"number": 2' in run("case", "find", "note", "11", "--json")[1]
+    )
     assert sqlite3.connect(done["backup"]).execute("SELECT * FROM entries ORDER BY id").fetchall() == as_it_was
     assert logs(run) == before and answer(run, "store", "check")["well"] is True
     assert run("note", "2", "remark", "it goes on")[0] == 0 and answer(run, "store", "check")["well"] is True
@@ -227,24 +240,28 @@ def test_a_store_goes_to_postgresql_and_back(run: Run, at: Store, shop: ShopServ
     assert run("store", "restore", "laptop.zip")[0] == 2
 
 
-def test_postgresql_of_version_1_is_brought_up_with_a_backup(
-    run: Run, at: Store, shop: ShopServer, tmp_path: Path
+@pytest.mark.parametrize("version", [1, 2])
+def test_an_older_postgresql_is_brought_up_with_a_backup(
+    run: Run, at: Store, shop: ShopServer, tmp_path: Path, version: int
 ) -> None:
     import psycopg
 
     before, url = logs(run), shop.url(shop.new_database())
     answer(run, "store", "copy", "--to", url)
     with psycopg.connect(url) as line:
-        line.execute("ALTER TABLE entries DROP COLUMN sha256")
+        if version == 1:
+            line.execute("ALTER TABLE entries DROP COLUMN sha256")
         line.execute("DROP TABLE heads, terms")
-        line.execute("UPDATE coppermend_store SET value = '1' WHERE name = 'schema_version'")
+        line.execute("UPDATE coppermend_store SET value = %s WHERE name = 'schema_version'", (str(version),))
+    listed = run("case", "list", "--json")[1]
     at(url)
     assert "STO-006" in run("case", "list")[2]
     done = answer(run, "store", "migrate")
-    assert (done["before"], done["after"]) == (1, SCHEMA_VERSION) and answer(run, "bundle", "verify", done["backup"])[
-        "well"
-    ] is True
+    assert (done["before"], done["after"]) == (version, SCHEMA_VERSION) and answer(
+        run, "bundle", "verify", done["backup"]
+    )["well"] is True
     assert logs(run) == before and answer(run, "store", "check")["well"] is True
+    assert run("case", "list", "--json")[1] == listed
     assert run("note", "1", "remark", "it goes on")[0] == 0
 
 
