@@ -176,6 +176,9 @@ def test_the_figures_of_scikit_fem_are_converged() -> None:
         assert axial(case, fine=2) == pytest.approx(axial(case), rel=0.01)
 
 
+PIN_RADIUS_MM = 0.5
+
+
 def spoked_copper(spokes: int, width_mm: float) -> Any:
     """A plate of 16 x 16 mm with a land of 1.6 mm in an antipad of 2.6 mm, held by ``spokes`` of 4 straight spokes."""
     plate = shapely.box(-8, -8, 8, 8).difference(shapely.Point(0, 0).buffer(1.3, quad_segs=32))
@@ -189,12 +192,12 @@ def spoked_copper(spokes: int, width_mm: float) -> Any:
     return shapely.union_all([plate, shapely.Point(0, 0).buffer(0.8, quad_segs=32), *arms[:spokes]])
 
 
-SPOKED = [(0, 0.3, 227.64), (1, 0.3, 85.01), (2, 0.3, 53.55), (4, 0.3, 33.32), (4, 0.5, 26.17), (2, 0.2, 64.79)]
+SPOKED = [(0, 0.3, 265.64), (1, 0.3, 89.81), (2, 0.3, 55.42), (4, 0.3, 34.03), (4, 0.5, 26.61), (2, 0.2, 67.54)]
 """(spokes, width in mm, K/W by ``plane_fem`` with scikit-fem 12.0.2)."""
 
 
 def plane_fem(copper: Any) -> float:
-    """K/W of a 1 mm pin in a plate coppered alike on both faces, in the plane on a fine grid (scikit-fem)."""
+    """K/W of a 1 mm pin in a plate coppered alike on both faces, in the plane on a fine grid (scikit-fem). The pin's metal itself loses nothing to the air."""
     half = np.concatenate([np.arange(0, 1.6, 0.025), np.linspace(1.6, 8.0, 40)])
     lines = np.unique(np.round(np.concatenate([-half, half]), 4))
     mesh = skfem.MeshQuad.init_tensor(lines, lines)
@@ -209,27 +212,29 @@ def plane_fem(copper: Any) -> float:
 
     @skfem.BilinearForm  # type: ignore[untyped-decorator]
     def film(u: Any, v: Any, w: Any) -> Any:
-        return 2 * BREEZE * 1e-6 * u * v
+        return 2 * BREEZE * 1e-6 * (w.x[0] ** 2 + w.x[1] ** 2 > PIN_RADIUS_MM**2) * u * v
 
     matrix = conduction.assemble(basis) + film.assemble(basis)
-    hot = mesh.nodes_satisfying(lambda x: x[0] ** 2 + x[1] ** 2 <= 0.5**2 + 1e-9)
+    hot = mesh.nodes_satisfying(lambda x: x[0] ** 2 + x[1] ** 2 <= PIN_RADIUS_MM**2 + 1e-9)
     start = np.zeros(matrix.shape[0])
     start[hot] = 1.0
     field = skfem.solve(*skfem.condense(matrix, np.zeros(matrix.shape[0]), x=start, D=hot))
     return float(1.0 / (field @ (matrix @ field)))
 
 
-def sheet_answer(copper: Any) -> float:
-    """The same by the code under test."""
+def sheet_answer(copper: Any, spoked: bool) -> float:
+    """The same by the code under test. ``spoked``: the pin is told to stand on spokes, and the mesh is fine there."""
     area = shapely.box(-8, -8, 8, 8)
     stack = Stack.even(THIN_MM, (0.035, 0.035), BREEZE)
-    return float(heat_paths(area, [copper, copper], stack, [HotPin(0, 0, 0.5, (0, 1))]).k_per_w[0])
+    return float(heat_paths(area, [copper, copper], stack, [HotPin(0, 0, PIN_RADIUS_MM, (0, 1), spoked)]).k_per_w[0])
 
 
 @pytest.mark.parametrize(("spokes", "width_mm", "by_scikit_fem"), SPOKED)
 def test_spokes(spokes: int, width_mm: float, by_scikit_fem: float) -> None:
-    """A land held by spokes against scikit-fem 12.0.2 on a grid of 0.025 mm, in a plate so thin that the spokes are all that counts: within 14 %, always low."""
-    assert sheet_answer(spoked_copper(spokes, width_mm)) == pytest.approx(by_scikit_fem, rel=0.14)
+    """A land held by spokes against scikit-fem 12.0.2 on a grid of 0.025 mm, in a plate so thin that the spokes are all that counts: within 6 %, always low
+    (on the mesh of other pins up to 17 % low). A land that only 0.2 mm of laminate holds is no such pin: 16 % low there."""
+    found = sheet_answer(spoked_copper(spokes, width_mm), spokes > 0)
+    assert found == pytest.approx(by_scikit_fem, rel=0.06 if spokes else 0.17) and found < by_scikit_fem
 
 
 def test_the_kept_spoke_figures_are_those_of_scikit_fem() -> None:

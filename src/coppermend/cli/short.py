@@ -105,4 +105,6 @@ def _print(answer: ShortAnswer) -> None:
             f"      position now within {answer.next.sd_now_mm:g} mm (one standard deviation), then {answer.next.sd_after_mm:g} mm expected"
         )
         click.echo(f"      note CASE {answer.next.note_words}")
+    for line in answer.assumed:
+        click.echo(f"Rests on: {line}")
     click.echo(f"Mind: {answer.caution}")

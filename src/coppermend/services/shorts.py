@@ -95,6 +95,8 @@ class ShortAnswer:
     caution: str = CAUTION
     bridge_words: str = ""
     """The bridge's ohms with what they may be off, in digits that the instrument has; "" without a reading."""
+    assumed: tuple[str, ...] = ()
+    """What place, ellipse and bridge rest on."""
 
     def as_dict(self) -> dict[str, Any]:
         """The answer as plain JSON values."""
@@ -259,7 +261,7 @@ def _answer(
     return ShortAnswer(
         *names, state, words, round(belief.width_mm, 2), ellipse, _ellipse_words(belief, readings), round(belief.bridge_ohm[0], 5), round(belief.bridge_ohm[1], 5),
         listed, tuple(said), tuple(left_out), instrument.words, following if propose else None, notes,
-        bridge_words=_bridge_words(belief, instrument) if readings else "",
+        bridge_words=_bridge_words(belief, instrument) if readings else "", assumed=_assumed(binding, instrument),
     )  # fmt: skip
 
 
@@ -340,6 +342,17 @@ def _notes(belief: ShortBelief, readings: Sequence[OhmsReading], state: str, ins
             "A four-wire meter, or a current-limited supply and a millivolt meter on points of their own, reads a hundred times finer."
         )
     return tuple(notes)
+
+
+def _assumed(binding: Binding, instrument: Instrument) -> tuple[str, ...]:
+    """What a place by ohms rests on."""
+    graph = binding.graph
+    return (
+        "Resistances of tracks by length, width and foil, of pours by Laplace's equation on their outline (docs, ohms and shorts).",
+        f"Foil as the board states it, {100 * graph.copper_spread:.0f} % either way for each net until three readings say more; copper at {graph.copper_c:g} degC.",
+        f"One bridge, where copper of both nets comes within {OPEN_MM:g} mm on an outer layer; the nearer, the likelier beforehand (assumed).",
+        f"The instrument's own error: {instrument.words}. No part between the nets carries current.",
+    )
 
 
 def _copper_words(belief: ShortBelief, readings: Sequence[OhmsReading]) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +21,15 @@ from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.model import CopperGraph, PinPlace, SiteKind
 from coppermend.core.findings import Place, refuse
 from coppermend.core.rework.removal_copper import PinCopper, copper_of_pin, ground_round
-from coppermend.core.rework.removal_heat import FILM_W_M2K, heat_paths
+from coppermend.core.rework.removal_heat import (
+    COPPER_W_MK,
+    FILM_W_M2K,
+    LAMINATE_IN_W_MK,
+    LAMINATE_THROUGH_W_MK,
+    heat_paths,
+)
 from coppermend.core.rework.removal_kind import cautions_of, kind_of, steps_for
-from coppermend.core.rework.removal_near import Beside, Under, lies_under, to_shield
+from coppermend.core.rework.removal_near import SHIELD_MM, Beside, Under, lies_under, to_shield
 from coppermend.core.rework.rules import Rule
 
 MOST_PINS = 400
@@ -74,6 +80,16 @@ class Bench:
             return "bigger tip"
         return "preheat and bigger tip"
 
+
+RESTS_ON = (
+    f"K/W: steady heat in foils ({COPPER_W_MK:g} W/mK) and laminate ({LAMINATE_IN_W_MK:g} in its plane, {LAMINATE_THROUGH_W_MK:g} W/mK through it), "
+    "plated holes as copper, both faces to still air. Held against closed forms and another solver: within 3 to 10 %, pins on spokes 6 to 8 % low (docs, the heat of a joint).",
+    "W: what holds the joint at its working temperature without preheat, (liquidus + what it is worked above - room) / (K/W).",
+    "Needs: heat divided over the tip's own resistance, which is from memory (no published figure was found), and the joint's.",
+    f"Shield: parts within {SHIELD_MM:g} mm of the pins whose designator, value or package says that heat harms them (common practice, no source).",
+    "At risk: the priors of the bench table; severity 3 where a joint needs preheat and a bigger tip, else 2 (assumed).",
+)
+"""What the figures of a plan rest on besides its ``bench``."""
 
 NEEDS = ("ordinary", "bigger tip", "preheat and bigger tip")
 
@@ -163,6 +179,7 @@ class RemovalPlan:
             "at_risk": [one.as_dict() for one in self.at_risk],
             "steps": [{"topic": one.topic, "words": one.words, "source": one.source} for one in self.steps],
             "notes": list(self.notes),
+            "rests_on": list(RESTS_ON),
             "assumed": asdict(self.bench),
         }
 
@@ -183,8 +200,12 @@ def plan_removal(
     _check(board, graph, part)
     places = {one.number: one for one in graph.pins if one.part == part.ref}
     ground = ground_round(board, part, places, bench.film_w_m2k)
-    answer = heat_paths(ground.area, ground.copper, ground.stack, ground.pins, ground.barrels)
-    pins = _pins(graph, part, places, answer.k_per_w, bench)
+    copper = [copper_of_pin(graph, places[pin.number]) if pin.number in places else () for pin in part.pins]
+    hot = [
+        replace(one, spoked=any(layer.spokes for layer in its)) for one, its in zip(ground.pins, copper, strict=True)
+    ]
+    answer = heat_paths(ground.area, ground.copper, ground.stack, hot, ground.barrels)
+    pins = _pins(part, copper, answer.k_per_w, bench)
     at, share = working_order(answer.transfer, [NEEDS.index(one.need) for one in pins], bench.kept)
     severity = 3 if any(one.need == NEEDS[2] for one in pins) else 2
     area = WorkArea("removal", tuple(polygon), "rework", severity)
@@ -268,16 +289,14 @@ def _socket_left(board: Board, part: Part, state: PartState) -> bool:
 
 
 def _pins(
-    graph: CopperGraph, part: Part, places: dict[str, PinPlace], k_per_w: NDArray[np.float64], bench: Bench
+    part: Part, coppers: Sequence[tuple[PinCopper, ...]], k_per_w: NDArray[np.float64], bench: Bench
 ) -> tuple[PinHeat, ...]:
-    """Every pin with its rank (1 = least K/W) and reasons."""
+    """Every pin with its rank (1 = least K/W) and reasons; ``coppers``: what hangs on each."""
     rank = np.empty(len(part.pins), dtype=np.int64)
     rank[np.argsort(k_per_w, kind="stable")] = np.arange(1, len(part.pins) + 1)
     typical = float(np.median(k_per_w))
     out = []
-    for k, pin in enumerate(part.pins):
-        place = places.get(pin.number)
-        copper = copper_of_pin(graph, place) if place is not None else ()
+    for k, (pin, copper) in enumerate(zip(part.pins, coppers, strict=True)):
         value = float(k_per_w[k])
         need = bench.need(value)
         watts = (bench.liquidus_c + bench.above_k - bench.room_c) / value

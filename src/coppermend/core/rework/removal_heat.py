@@ -66,12 +66,16 @@ class Stack:
 
 @dataclass(frozen=True, slots=True)
 class HotPin:
-    """A pin as the solve sees it: place, radius of its metal in mm, and the sheets (indices) that its metal touches."""
+    """A pin as the solve sees it: place, radius of its metal in mm, and the sheets (indices) that its metal touches.
+
+    ``spoked``: thermal spokes lead from its land; the mesh is fine there.
+    """
 
     x_mm: float
     y_mm: float
     radius_mm: float
     sheets: tuple[int, ...]
+    spoked: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +117,8 @@ def heat_paths(
         wanted = holes[(off < 8.0) & (off > 0.3)]
     else:
         wanted = holes
-    mesh = mesh_round(area, spots, radius, near, wanted)
+    fine = spots[[k for k, one in enumerate(pins) if one.spoked]]
+    mesh = mesh_round(area, spots, radius, near, wanted, fine)
     sheets = [
         _sheet_conductance(mesh, spots, one, part, foil_mm)
         for one, part, foil_mm in zip(copper, near, stack.copper_mm, strict=True)

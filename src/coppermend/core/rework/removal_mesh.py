@@ -26,6 +26,12 @@ RIM_STEP_MM = 0.45
 GRID_MM = ((4.0, 1.0), (14.0, 2.4), (40.0, 6.0))
 """(distance from the nearest pin, step of the grid up to there), in mm; beyond the last the step is FAR_MM."""
 FAR_MM = 12.0
+SPOKED_MM = (1.7, 0.12)
+"""Up to this distance from a pin on spokes the grid has this step: triangles as wide as a spoke let too much heat through."""
+SPOKED_RIM_MM = 0.1
+"""Step along the rims there."""
+MOST_SPOKED = 6
+"""Of more pins on spokes the grid is coarser, so that a connector on a plane takes hardly longer."""
 MERGE_MM = 0.07
 """Points nearer than this become one."""
 
@@ -44,18 +50,24 @@ class Mesh:
     owner: NDArray[np.int64]
 
 
-def mesh_round(area: Any, pins: Floats, radius_mm: Floats, rims: Sequence[Any], spots: Floats) -> Mesh:
+def mesh_round(
+    area: Any, pins: Floats, radius_mm: Floats, rims: Sequence[Any], spots: Floats, spoked: Floats | None = None
+) -> Mesh:
     """The mesh of ``area`` (shapely, mm) round ``pins`` (k, 2) whose metal has ``radius_mm`` (k,).
 
-    ``rims``: copper areas (shapely) whose outlines the mesh follows near the pins; ``spots`` (s, 2) places that must be mesh points (vias).
+    ``rims``: copper areas (shapely) whose outlines the mesh follows near the pins; ``spots`` (s, 2) places that must be mesh points (vias);
+    ``spoked`` (t, 2) those of the pins that stand on thermal spokes.
     """
+    fine = cKDTree(spoked) if spoked is not None and len(spoked) else None
     tree = cKDTree(pins)
     shapely.prepare(area)
     metal, owner = _metal(pins, radius_mm)
-    laid = _thinned(np.vstack([*(_rim(one, tree, radius_mm) for one in rims), spots]))
+    laid = _thinned(np.vstack([*(_rim(one, tree, radius_mm, fine) for one in rims), spots]), fine)
     free = np.vstack([laid, _clear_of(_rings(pins, radius_mm, tree), laid)])
     free = free[shapely.intersects_xy(area, free[:, 0], free[:, 1])]
     edge = _edge(area, tree)
+    close = _spoke_grid(area, fine, np.vstack([metal, free]))
+    free = np.vstack([free, close])
     grid = _grid(area, tree, np.vstack([metal, free, edge]))
     free = np.vstack([free, edge, grid])
     far, near = tree.query(free)
@@ -91,8 +103,25 @@ def _rings(pins: Floats, radius_mm: Floats, tree: Any) -> Floats:
     return np.vstack(out) if out else np.empty((0, 2))
 
 
-def _rim(copper: Any, tree: Any, radius_mm: Floats) -> Floats:
-    """Points along the outline of copper near the pins, finer the nearer."""
+def _spoke_grid(area: Any, fine: Any, taken: Floats) -> Floats:
+    """A fine triangular grid round the pins on spokes, kept off the points that are there."""
+    if fine is None:
+        return np.empty((0, 2))
+    step = SPOKED_MM[1] * max(1.0, math.sqrt(fine.n / MOST_SPOKED))
+    ticks = np.arange(-SPOKED_MM[0], SPOKED_MM[0], step)
+    rows = np.arange(-SPOKED_MM[0], SPOKED_MM[0], step * math.sqrt(3) / 2)
+    gx, gy = np.meshgrid(ticks, rows)
+    gx = gx + np.where(np.arange(len(rows)) % 2 == 1, step / 2, 0.0)[:, None]
+    around = np.column_stack([gx.ravel(), gy.ravel()])
+    around = around[np.hypot(around[:, 0], around[:, 1]) < SPOKED_MM[0]]
+    xy = (fine.data[:, None, :] + around[None]).reshape(-1, 2)
+    xy = xy[fine.query(xy)[1] == np.repeat(np.arange(fine.n), len(around))]
+    xy = xy[shapely.contains_xy(area, xy[:, 0], xy[:, 1])]
+    return np.asarray(xy[cKDTree(taken).query(xy)[0] > 0.5 * step])
+
+
+def _rim(copper: Any, tree: Any, radius_mm: Floats, fine: Any = None) -> Floats:
+    """Points along the outline of copper near the pins, finer the nearer; ``fine``: tree of the pins on spokes, finest there."""
     rings = shapely.get_rings(shapely.get_parts(copper))
     if not len(rings):
         return np.empty((0, 2))
@@ -100,11 +129,15 @@ def _rim(copper: Any, tree: Any, radius_mm: Floats) -> Floats:
     for ring in rings:
         length = float(ring.length)
         count = max(4, math.ceil(length / (RIM_STEP_MM / 3)))
-        fine = shapely.get_coordinates(shapely.line_interpolate_point(ring, np.arange(count) * length / count))
-        far, near = tree.query(fine)
+        along = shapely.get_coordinates(shapely.line_interpolate_point(ring, np.arange(count) * length / count))
+        far, near = tree.query(along)
         gap = far - radius_mm[near]
         wanted = np.where(gap < 0.4 * RIM_REACH_MM, 1, np.where(gap < 0.7 * RIM_REACH_MM, 2, 3))
-        out.append(fine[(np.arange(count) % wanted == 0) & (far < RIM_REACH_MM)])
+        out.append(along[(np.arange(count) % wanted == 0) & (far < RIM_REACH_MM)])
+        if fine is not None:
+            count = max(4, math.ceil(length / SPOKED_RIM_MM))
+            close = shapely.get_coordinates(shapely.line_interpolate_point(ring, np.arange(count) * length / count))
+            out.append(close[fine.query(close)[0] < SPOKED_MM[0]])
         corners = shapely.get_coordinates(ring)[:-1]
         if len(corners) <= 60:  # rounded outlines have many corners and need none
             out.append(corners[tree.query(corners)[0] < RIM_REACH_MM])
@@ -118,11 +151,14 @@ def _clear_of(rings: Floats, laid: Floats) -> Floats:
     return np.asarray(rings[cKDTree(laid).query(rings)[0] > CLEAR_MM])
 
 
-def _thinned(xy: Floats) -> Floats:
-    """The points without those that lie within MERGE_MM of an earlier one."""
+def _thinned(xy: Floats, fine: Any = None) -> Floats:
+    """The points without those that lie within MERGE_MM of an earlier one, two thirds of it near pins on spokes (``fine``)."""
     if not len(xy):
         return xy
     pairs = cKDTree(xy).query_pairs(MERGE_MM, output_type="ndarray")
+    if fine is not None and len(pairs):
+        gap = np.hypot(*(xy[pairs[:, 0]] - xy[pairs[:, 1]]).T)
+        pairs = pairs[(gap < MERGE_MM * 2 / 3) | (fine.query(xy[pairs[:, 0]])[0] > SPOKED_MM[0])]
     keep = np.ones(len(xy), dtype=bool)
     for i, j in pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))].tolist():
         if keep[i]:

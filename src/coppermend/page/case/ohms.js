@@ -5,6 +5,7 @@ import { get, findingOf } from '../shared/api.js';
 import { tickOf } from '../round/state.js';
 import { lyingWhere } from '../map/rows.js';
 import { chance, ohms, sentence } from '../shared/words.js';
+import { findingInPageWords } from '../shared/pagewords.js';
 
 /** @typedef {import('../main.js').App} App */
 /** What the person asked for. @typedef {{net_a: string, net_b: string, net: string, meter: string, step_ohm: string, zeroed: boolean}} Wanted */
@@ -93,8 +94,8 @@ const noneJoined = () => h('div.empty', null, h('p', null, 'No reading of this c
 
 /** @param {App} app @param {any} found */
 function shortAnswer(app, found) {
-  if (found.refused?.code === 'SHO-001') return noneJoined();
-  if (found.refused) return refused(found.refused);
+  if (found.refused?.code === 'SHO-001' && !/speak no more/.test(found.refused.words)) return noneJoined();
+  if (found.refused) return refused(findingInPageWords(found.refused));
   const { next } = found;
   return h('div.stack', null,
     h('p.step-words', null, `${found.net_a} and ${found.net_b}`), h('p', null, sentence(found.words)),
@@ -103,6 +104,7 @@ function shortAnswer(app, found) {
     next ? readNext(app, next, next.form === 'transfer' ? next.sense_tips : [], next.force_tips) : null,
     next ? h('p.why', null, `The place is known to about ${next.sd_now_mm} mm (one standard deviation); after this reading ${next.sd_after_mm} mm are expected.`) : null,
     lines('Read so far', found.readings), lines('Left out', found.left_out), lines('To know', found.notes.filter((/** @type {string} */ one) => one !== found.ellipse_words)),
+    found.assumed?.length ? h('details', null, h('summary', null, 'What this rests on'), h('ul', null, found.assumed.map((/** @type {string} */ one) => h('li', null, one)))) : null,
     h('p.need', null, found.caution));
 }
 
