@@ -42,8 +42,11 @@ def noise_of(world: str, seed: int, basis: Basis) -> dict[str, Any]:
     scales = basis.damage_scales or ((1.0, 1.0),)
     likely = np.array([w for _, w in scales])
     scale = scales[int(lots.choice(len(scales), p=likely / likely.sum()))][0]
+    factors = basis.open_scales or ((1.0, 1.0),)
+    may = np.array([w for _, w in factors])
+    factor = factors[int(lots.choice(len(factors), p=may / may.sum()))][0]
     return {
-        "false_open": basis.false_open,
+        "false_open": basis.false_open * factor,
         "false_closed": basis.false_closed + basis.chip_false_closed,
         "oxidised": shares[int(drawn)][0],
         "damage": scale,

@@ -55,6 +55,7 @@ class Net:
             contact_bad=0.0,
             contact_shares=(),
             damage_scales=(),
+            open_scales=(),
         )
         graph = example_graph(ends, tips, cold=cold)
         at = {n: spots[i] for i, n in enumerate(rng.permutation(sites + 1).tolist())}

@@ -273,6 +273,7 @@ MEANINGS = {
     "contact_bad": "that share, when `contact_shares` is empty",
     "chip_false_closed": "what a chip left in circuit adds to the false closed rate on its nets",
     "damage_scales": "factors on the rate of damage inside the work areas that are supposed, each with its weight; the readings decide",
+    "open_scales": "factors on the rate of false opens that are supposed, each with its weight; the readings decide",
     "advice_above": "a break is named for the soldering iron above this, with two independent readings",
     "partial_share": "chance of too much resistance, as a share of a stretch's chance to be broken",
     "ohms_wires": "what ohms can be read with here: 4 or 2 wires, 0 for nothing fine enough",

@@ -19,7 +19,7 @@ from coppermend.services.explain import explain, read_readings
 from coppermend.services.practice import PracticeSetting
 
 SETTING = PracticeSetting(example_graph([(0, 1), (1, 2), (1, 3), (3, 0)], [0, 1, 2, 3]), (EXAMPLE_AREA,))
-BASIS = Basis(contact_shares=(), damage_scales=())
+BASIS = Basis(contact_shares=(), damage_scales=(), open_scales=())
 
 
 def test_posteriors_and_evidence_are_those_of_the_enumerator() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import partial
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -23,7 +23,7 @@ AREAS = (EXAMPLE_AREA,)
 def test_posteriors_equal_the_sum_over_all_break_patterns(contact_bad: float) -> None:
     """Origin of the expected numbers: the enumerator, straight from the definition. 150 random graphs, up to 3 cycles each."""
     rng = np.random.default_rng(11)
-    basis = Basis(contact_bad=contact_bad, contact_shares=(), damage_scales=())
+    basis = Basis(contact_bad=contact_bad, contact_shares=(), damage_scales=(), open_scales=())
     worst = worst_evidence = 0.0
     for _ in range(150):
         graph = random_graph(rng, int(rng.integers(2, 9)), int(rng.integers(0, 4)) if rng.random() < 0.6 else 0)
@@ -39,7 +39,13 @@ def test_posteriors_equal_the_sum_over_all_break_patterns(contact_bad: float) ->
 
 def test_twelve_sites_with_heavy_damage_agree_with_brute_force() -> None:
     rng = np.random.default_rng(5)
-    basis = Basis(prior_in=dict.fromkeys(Basis().prior_in, 0.2), contact_bad=0.0, contact_shares=(), damage_scales=())
+    basis = Basis(
+        prior_in=dict.fromkeys(Basis().prior_in, 0.2),
+        contact_bad=0.0,
+        contact_shares=(),
+        damage_scales=(),
+        open_scales=(),
+    )
     for _ in range(4):
         graph = random_graph(rng, 12, 2)
         evidence = random_readings(rng, graph, 8)
@@ -50,7 +56,7 @@ def test_twelve_sites_with_heavy_damage_agree_with_brute_force() -> None:
 
 def test_joined_equals_the_enumerated_probability() -> None:
     rng = np.random.default_rng(3)
-    basis = Basis(contact_shares=(), damage_scales=())
+    basis = Basis(contact_shares=(), damage_scales=(), open_scales=())
     for _ in range(25):
         graph = random_graph(rng, 6, 1)
         names = [p.id for p in graph.points]
@@ -65,7 +71,10 @@ def test_one_open_reading_over_one_site_is_bayes_rule() -> None:
     """P = p(1-fc) / (p(1-fc) + (1-p)fo) with p = 0.02, fo = 0.02, fc = 0.002: Bayes by hand."""
     graph = example_graph([(0, 1)], [0, 1])
     got = belief(
-        graph, AREAS, (Evidence("1", "p0", "p1", "open"),), Basis(contact_bad=0.0, contact_shares=(), damage_scales=())
+        graph,
+        AREAS,
+        (Evidence("1", "p0", "p1", "open"),),
+        Basis(contact_bad=0.0, contact_shares=(), damage_scales=(), open_scales=()),
     )
     assert got.p("s0") == pytest.approx(0.02 * 0.998 / (0.02 * 0.998 + 0.98 * 0.02), rel=1e-12)
 
@@ -75,7 +84,7 @@ def test_a_second_open_through_the_same_bad_contact_says_less_than_one_through_a
     graph = example_graph([(0, 1)], [0, 0, 1, 1])
     same = (Evidence("1", "p0", "p1", "open"), Evidence("2", "p0", "p1", "open"))
     other = (Evidence("1", "p0", "p1", "open"), Evidence("2", "p0b", "p1b", "open"))
-    basis = Basis(contact_bad=0.1, contact_shares=(), damage_scales=())
+    basis = Basis(contact_bad=0.1, contact_shares=(), damage_scales=(), open_scales=())
     assert belief(graph, AREAS, same, basis).p("s0") < belief(graph, AREAS, other, basis).p("s0") - 0.02
 
 
@@ -87,7 +96,7 @@ def test_a_reading_taken_before_a_wire_was_fitted_still_speaks_of_the_copper_of_
         Evidence("2", "p0b", "p1b", "open", without=("s1",)),
     )
     after = (*before, Evidence("3", "p0", "p1", "closed"))
-    basis = Basis(contact_shares=(), damage_scales=())
+    basis = Basis(contact_shares=(), damage_scales=(), open_scales=())
     one, two = belief(graph, AREAS, before, basis), belief(graph, AREAS, after, basis)
     want = enumerate_breaks(graph, two.prior, after, basis)
     assert np.abs(two.sites - want.sites).max() <= 1e-9
@@ -102,9 +111,16 @@ def test_the_share_of_bad_contacts_is_averaged_by_how_well_it_explains_the_readi
     for _ in range(10):
         graph = random_graph(rng, 6, 1)
         evidence = random_readings(rng, graph, 5)
-        got = belief(graph, AREAS, evidence, Basis(contact_shares=((0.0, 0.5), (0.1, 0.5)), damage_scales=()))
+        got = belief(
+            graph, AREAS, evidence, Basis(contact_shares=((0.0, 0.5), (0.1, 0.5)), damage_scales=(), open_scales=())
+        )
         parts = [
-            enumerate_breaks(graph, got.prior, evidence, Basis(contact_bad=share, contact_shares=(), damage_scales=()))
+            enumerate_breaks(
+                graph,
+                got.prior,
+                evidence,
+                Basis(contact_bad=share, contact_shares=(), damage_scales=(), open_scales=()),
+            )
             for share in (0.0, 0.1)
         ]
         weights = np.exp([p.log_evidence for p in parts])
@@ -119,7 +135,7 @@ def test_samples_follow_the_posterior() -> None:
     for _ in range(6):
         graph = random_graph(rng, 9, 2)
         evidence = random_readings(rng, graph, 4)
-        got = belief(graph, AREAS, evidence, Basis(contact_shares=(), damage_scales=()))
+        got = belief(graph, AREAS, evidence, Basis(contact_shares=(), damage_scales=(), open_scales=()))
         for piece, solved in got.benches[0].pieces.items():
             broken, _ = draw(solved, 20_000, seed=1)
             for row, k in enumerate(got.copper.pieces[piece]):
@@ -129,7 +145,9 @@ def test_samples_follow_the_posterior() -> None:
 
 def test_contradicting_readings_name_their_conflict_and_stay_finite() -> None:
     graph = example_graph([(0, 1), (1, 2), (2, 3)], [0, 1, 2, 3])
-    never_wrong = Basis(false_open=0.0, false_closed=0.0, contact_bad=0.0, contact_shares=(), damage_scales=())
+    never_wrong = Basis(
+        false_open=0.0, false_closed=0.0, contact_bad=0.0, contact_shares=(), damage_scales=(), open_scales=()
+    )
     evidence = (
         Evidence("1", "p0", "p3", "closed"),
         Evidence("2", "p1", "p2", "open"),
@@ -189,7 +207,7 @@ def test_pruned_states_are_paid_for_in_the_error_bound() -> None:
     for _ in range(30):
         graph = random_graph(rng, 12, 0)
         evidence = random_readings(rng, graph, 10)
-        exact = belief(graph, AREAS, evidence, Basis(contact_shares=(), damage_scales=()))
+        exact = belief(graph, AREAS, evidence, Basis(contact_shares=(), damage_scales=(), open_scales=()))
         for piece, solved in exact.benches[0].pieces.items():
             rough = solve(exact.copper, piece, exact.prior, solved.readings, 0.05, 0.3, cap=4)
             off = max(abs(rough.broken[k] - solved.broken[k]) for k in solved.broken) if solved.broken else 0.0
@@ -203,7 +221,6 @@ def test_the_bound_over_all_suppositions_holds_and_counts_each_by_its_weight(mon
     piece's by more than several pieces can add up to. The likely suppositions are pruned least, so it is often far below the worst piece's.
     """
     from coppermend.core.belief import engine
-    from coppermend.core.belief.network import solve
 
     rng = np.random.default_rng(12)
     tried = below = 0
@@ -213,7 +230,7 @@ def test_the_bound_over_all_suppositions_holds_and_counts_each_by_its_weight(mon
         exact = belief(graph, AREAS, evidence, Basis())
         with monkeypatch.context() as rough_engine:
             rough_engine.setattr(engine, "_PIECES", type(engine._PIECES)())
-            rough_engine.setattr(engine, "solve", partial(solve, cap=20))
+            rough_engine.setattr(engine, "STATE_CAP", 20)
             rough = belief(graph, AREAS, evidence, Basis())
         worst = max(p.error_bound for b in rough.benches for p in b.pieces.values())
         assert float(np.abs(rough.sites - exact.sites).max()) <= rough.error_bound + 1e-12
@@ -226,7 +243,7 @@ def test_the_bound_over_all_suppositions_holds_and_counts_each_by_its_weight(mon
 
 def test_scales_of_the_damage_are_averaged_by_how_well_they_explain_the_readings() -> None:
     """Three scales on small nets: evidence and sites are the weighted sums over enumerations with the priors scaled, and so is a stretch's chance."""
-    basis = Basis(contact_shares=())
+    basis = Basis(contact_shares=(), open_scales=())
     rng = np.random.default_rng(8)
     for _ in range(20):
         graph = random_graph(rng, 7, 1)
@@ -245,10 +262,48 @@ def test_scales_of_the_damage_are_averaged_by_how_well_they_explain_the_readings
         assert got.log_evidence == pytest.approx(float(np.log(total)), abs=1e-9)
 
 
+def test_rates_of_false_opens_are_averaged_by_how_well_they_explain_the_readings() -> None:
+    """Two factors on the rate on small nets: evidence and sites are the weighted sums over enumerations with 1 and 4 %."""
+    basis = Basis(contact_shares=(), damage_scales=(), open_scales=((0.5, 0.5), (2.0, 0.5)))
+    rng = np.random.default_rng(9)
+    for _ in range(20):
+        graph = random_graph(rng, 7, 1)
+        evidence = random_readings(rng, graph, 6)
+        got = belief(graph, AREAS, evidence, basis)
+        rates = (0.01, 0.04)
+        each = [enumerate_breaks(graph, got.prior, evidence, replace(basis, false_open=rate)) for rate in rates]
+        weights = [0.5 * float(np.exp(one.log_evidence)) for one in each]
+        sites = sum(w / sum(weights) * one.sites for w, one in zip(weights, each, strict=True))
+        assert got.sites == pytest.approx(sites, abs=1e-9)
+        assert got.log_evidence == pytest.approx(float(np.log(sum(weights))), abs=1e-9)
+
+
+def test_that_the_damage_is_mild_is_no_proof_of_a_site() -> None:
+    """A joint (prior 0.04) read open, then closed: with the priors as stated the odds are 0.04 / 0.96 times what the two readings say.
+
+    By hand, with one scale beside 1 and contacts that always bite: open 0.998 / 0.02, closed 0.002 / 0.98 a reading (basis of the table).
+    """
+    graph = example_graph([(0, 1)], [0, 1])
+    basis = Basis(
+        prior_in=dict.fromkeys(Basis().prior_in, 0.04),
+        contact_shares=(),
+        contact_bad=0.0,
+        open_scales=(),
+        damage_scales=((0.03, 0.9), (1.0, 0.1)),
+    )
+    said = [Evidence("1", "p0", "p1", "open"), Evidence("2", "p0", "p1", "closed")]
+    got = belief(graph, AREAS, said, basis)
+    odds = 0.04 / 0.96 * (0.998 / 0.02) * (0.002 / 0.98)
+    assert float(got.unproven[0]) == pytest.approx(odds / (1.0 + odds), rel=0.1)
+    assert got.p("s0") < basis.proven_below < got.unproven[0]
+    assert not got.proven("s0")
+    assert belief(graph, AREAS, [*said, Evidence("3", "p0", "p1", "closed")], basis).proven("s0")
+
+
 def test_a_stretch_of_several_sites_is_broken_when_one_of_them_is() -> None:
     """Ten sites of 0.02 in series, one open reading: P(any) by Bayes under each scale, averaged by the evidence of each (by hand)."""
     graph = example_graph([(k, k + 1) for k in range(10)], [0, 10])
-    basis = Basis(contact_shares=(), contact_bad=0.0)
+    basis = Basis(contact_shares=(), contact_bad=0.0, open_scales=())
     got = belief(graph, AREAS, [Evidence("1", "p0", "p10", "open")], basis)
     top = bottom = 0.0
     for scale, weight in basis.damage_scales:

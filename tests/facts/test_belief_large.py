@@ -20,7 +20,7 @@ from coppermend.core.belief.model import Basis, Evidence
 from coppermend.core.copper.model import CopperGraph
 
 AREAS = (EXAMPLE_AREA,)
-BASIS = Basis(contact_bad=0.0, contact_shares=(), damage_scales=())
+BASIS = Basis(contact_bad=0.0, contact_shares=(), damage_scales=(), open_scales=())
 
 
 def random_tree(rng: np.random.Generator, terminals: int) -> CopperGraph:

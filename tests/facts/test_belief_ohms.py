@@ -32,7 +32,7 @@ from coppermend.core.copper.bridges import BridgePlace, Spot
 from coppermend.core.copper.model import CopperGraph
 
 AREAS = (EXAMPLE_AREA,)
-BASIS = Basis(contact_shares=(), damage_scales=(), contact_bad=0.1)
+BASIS = Basis(contact_shares=(), damage_scales=(), open_scales=(), contact_bad=0.1)
 
 
 def reaches(graph: CopperGraph, ohm: Sequence[float], pairs: Sequence[tuple[int, int]]) -> np.ndarray:

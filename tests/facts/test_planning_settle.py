@@ -19,7 +19,7 @@ from coppermend.core.planning.risk import risk_of
 from coppermend.core.planning.settle import ATTENTION_S, LEAST_NATS, best_across
 
 AREAS = (EXAMPLE_AREA,)
-BASIS = Basis(damage_scales=(), contact_shares=((0.05, 1.0),))
+BASIS = Basis(damage_scales=(), open_scales=(), contact_shares=((0.05, 1.0),))
 PLAIN = replace(BASIS, contact_shares=(), contact_bad=0.05)
 """The same suppositions as the enumerator takes them."""
 

@@ -373,8 +373,8 @@ def _proof(binding: Binding) -> Proof:
     chance = {site: posterior.p(site) for site in provable}
     announced = {site for span in spans_of(binding) for site in span.sites}
     broken = tuple(site for site in provable if chance[site] > basis.broken_above or site in announced)
-    by_ohms = tuple(site for site in at_risk if site not in chance and posterior.p(site) < basis.proven_below)
-    proven = (*(site for site in provable if chance[site] < basis.proven_below), *by_ohms)
+    by_ohms = tuple(site for site in at_risk if site not in chance and posterior.proven(site))
+    proven = (*(site for site in provable if posterior.proven(site)), *by_ohms)
     settled = {*broken, *proven}
     left = tuple(site for site in provable if site not in settled)
     conflicts = tuple(one.words for one in posterior.conflicts)

@@ -24,7 +24,7 @@ def new_wire_step(binding: Binding, posterior: CopperBelief) -> NextStep | None:
     """
     for wire in reversed(binding.state.wires):
         check = _bridge(binding, posterior, wire)
-        if check is None or posterior.p(f"wire@{wire.id}") < binding.basis.proven_below:
+        if check is None or posterior.proven(f"wire@{wire.id}"):
             continue
         if not _read_since(binding, wire, check):
             return _step(binding, posterior, check)
@@ -42,8 +42,7 @@ def _bridge(binding: Binding, posterior: CopperBelief, wire: Wire) -> ProofCheck
 
 def doubtful(binding: Binding, posterior: CopperBelief, net: int) -> frozenset[str]:
     """Sites of the net that the readings do not prove sound."""
-    limit = binding.basis.proven_below
-    return frozenset(one.id for one in binding.graph.sites if one.net == net and posterior.p(one.id) >= limit)
+    return frozenset(one.id for one in binding.graph.sites if one.net == net and not posterior.proven(one.id))
 
 
 def _read_since(binding: Binding, wire: Wire, check: ProofCheck) -> bool:

@@ -429,11 +429,7 @@ class _Watcher:
         if self._behind():
             self.update()
         posterior, risk = self._now()
-        p = posterior.sites
-        return all(
-            p[posterior.copper.site[s]] < self.bench.basis.proven_below or risk.broken[risk.frame.super_of[s]]
-            for s in self.provable
-        )
+        return all(posterior.proven(s) or risk.broken[risk.frame.super_of[s]] for s in self.provable)
 
     def _now(self) -> tuple[Any, Risk]:
         assert self.bench.posterior is not None and self.bench.risk is not None
@@ -448,9 +444,8 @@ class _Watcher:
             self._announce(self.bench.basis.broken_above)
         posterior, risk = self._now()
         at_risk, provable, unprovable = sites_at_risk(posterior)
-        limit = self.bench.basis.proven_below
-        proven = tuple(s for s in at_risk if posterior.p(s) < limit)
-        left = tuple(s for s in provable if posterior.p(s) >= limit and not risk.broken[risk.frame.super_of[s]])
+        proven = tuple(s for s in at_risk if posterior.proven(s))
+        left = tuple(s for s in provable if not posterior.proven(s) and not risk.broken[risk.frame.super_of[s]])
         announced = tuple(
             Announced(self.standing.get(key, span), at, key in self.standing) for key, (at, span) in self.first.items()
         )

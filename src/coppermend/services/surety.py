@@ -173,7 +173,7 @@ def _read_open(binding: Binding, net: int) -> tuple[str, str] | None:
 def _held(binding: Binding, net: int) -> bool:
     """Whether every site of a net is proven whole in spite of an open reading on it."""
     posterior = posterior_of(binding)
-    return all(posterior.p(one.id) < binding.basis.proven_below for one in sites_of(binding.graph, net))
+    return all(posterior.proven(one.id) for one in sites_of(binding.graph, net))
 
 
 def _joined_by(binding: Binding, net: int) -> list[tuple[str, bool]]:
@@ -185,7 +185,7 @@ def _joined_by(binding: Binding, net: int) -> list[tuple[str, bool]]:
     for wire in binding.state.wires:
         site = f"wire@{wire.id}"
         if site in there:
-            sure = posterior.p(site) < binding.basis.proven_below and wire.id not in unread
+            sure = posterior.proven(site) and wire.id not in unread
             said = "readings prove it" if sure else "no reading has proven it yet"
             said = NOT_READ_OPEN if wire.id in unread else said
             out.append((f"wire no. {refs.get(wire.id, 0)} ({wire.a.id} to {wire.b.id}), {said}", sure))
@@ -193,7 +193,7 @@ def _joined_by(binding: Binding, net: int) -> list[tuple[str, bool]]:
         its = [site for entry, sites in binding.mended if entry == act.entry for site in sites]
         here = [one for one in its if one in there]
         if here:
-            sure = all(posterior.p(one) < binding.basis.proven_below for one in here)
+            sure = all(posterior.proven(one) for one in here)
             said = "readings prove it" if sure else "no reading has proven it yet"
             out.append(
                 (

@@ -76,7 +76,7 @@ class _Step:
 class Swept:
     """What a sweep found. ``groups[g]``: posterior of each outcome. ``absorbed[r]``: posterior that reading r's absorbed part is broken.
 
-    ``contacts[c]``: posterior that the contact is bad. ``dropped``: bound on every probability's error (0 = exact).
+    ``contacts[c]``: posterior that the contact is bad. ``dropped``: bound on every probability's error (0 = exact; above 1 nothing is known).
     """
 
     log_evidence: float
@@ -203,9 +203,9 @@ class _Move:
     bad: tuple[tuple[int, NDArray[np.bool_]], ...] = ()
 
 
-SHAPES_KEPT = 8
+SHAPES_KEPT = 12
 """Courses of sweeps remembered: one net is swept for several suppositions one after the other, which change weights but no states."""
-MOST_SHAPE = 500_000
+MOST_SHAPE = 1_500_000
 """A course with more states than this is not remembered."""
 _SHAPES: OrderedDict[tuple[object, ...], tuple[_Move, ...]] = OrderedDict()
 
@@ -431,7 +431,7 @@ class _Weights:
                 now = now / mass
             beta[k] = back = np.zeros(len(now) + 1)
             back[:-1] = now
-        dropped = min(1.0, self.dropped / total) if total > 0.0 else 1.0
+        dropped = max(0.0, self.dropped / total) if total > 0.0 else 1.0
         return Swept(
             self.log_evidence(),
             tuple(group_post),

@@ -9,18 +9,20 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from itertools import count
+from itertools import count, product
 from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.copper import Copper, copper_of
+from coppermend.core.belief.diagram import STATE_CAP
+from coppermend.core.belief.frontier import TOLERANCE
 from coppermend.core.belief.joining import Bridges, Joining, joinings
 from coppermend.core.belief.model import Basis, Evidence, WorkArea
-from coppermend.core.belief.network import PieceBelief, solve
+from coppermend.core.belief.network import BOUND_WANTED, LEAST_TOLERANCE, PieceBelief, crossings_of, solve, solve_with
 from coppermend.core.belief.priors import area_factors, priors
-from coppermend.core.belief.readings import LEAST_RATE, Taken, rates, reads_closed, sort_readings
+from coppermend.core.belief.readings import LEAST_RATE, Taken, opened, rates, reads_closed, scaled_rate, sort_readings
 from coppermend.core.belief.valued import has_values, solve_valued
 from coppermend.core.copper.model import CopperGraph, SiteKind
 
@@ -53,7 +55,10 @@ LEAST_PARTIAL = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """One supposition: the share of probe points that bite badly and the scale of the damage, with its posterior weight. ``pieces``: the belief under it."""
+    """One supposition: the share of probe points that bite badly, the scale of the damage and that of the false opens, with its posterior weight.
+
+    ``pieces``: the belief under it.
+    """
 
     share: float
     weight: float
@@ -61,6 +66,10 @@ class Bench:
     scale: float = 1.0
     """What multiplies the rate of damage inside the work areas under this supposition."""
     prior: Floats | None = None
+    log_weight: float = 0.0
+    """Natural logarithm of its weight before all weights were made to sum to 1."""
+    opens: float = 1.0
+    """What multiplies the rate of false opens under this supposition."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +112,27 @@ class CopperBelief:
     """The suppositions about the damage; a stretch's chance to be broken is the average over them, not to be had from ``sites`` alone."""
     spoken: Bools | None = None
     """(sites,) whether a reading spoke of the site; None = of none."""
+    stated: Floats | None = None
+    """(sites,) the chance of a break by the priors as stated and what the readings say of the site itself, where that is above ``sites``; None = ``sites``."""
+
+    @property
+    def unproven(self) -> Floats:
+        """(sites,) the chance that a proof of the site has to press below ``basis.proven_below``: that damage is mild on this board is no proof of a site."""
+        return self.sites if self.stated is None else self.stated
+
+    def proven(self, unit: str) -> bool:
+        """Whether the readings prove the site with this id whole, under the priors as stated; KeyError for an unknown site.
+
+        >>> from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
+        >>> graph, said = example_graph([(0, 1)], [0, 1]), [Evidence("1", "p0", "p1", "closed")]
+        >>> belief(graph, (EXAMPLE_AREA,), said, Basis()).proven("s0")
+        True
+        >>> said = [Evidence(n, "p0", "p1", "open") for n in "23"] + said        # after open readings one closed one is not enough
+        >>> again = belief(graph, (EXAMPLE_AREA,), said, Basis())
+        >>> again.p("s0") < 0.001, again.proven("s0")
+        (True, False)
+        """
+        return float(self.unproven[self.copper.site[unit]]) < self.basis.proven_below
 
     def p(self, unit: str) -> float:
         """Probability that the site with this id is broken; for a probe point's id, that it bites badly. KeyError for an unknown id."""
@@ -133,7 +163,7 @@ class CopperBelief:
         total = 0.0
         for bench in self.benches:
             base = self.piece(piece[a], bench)
-            more = _solved(self.copper, piece[a], base.prior, (*base.readings, asked), bench.share, self.basis)
+            more = _solved(self.copper, piece[a], base.prior, (*base.readings, asked), bench, self.basis)
             # the question's own tips bite: take out their share (a = 1 times the chance that both do)
             bite = (1.0 - bench.share * miss) ** 2
             total += bench.weight * float(np.exp(more.log_evidence - base.log_evidence)) / bite
@@ -161,7 +191,9 @@ class CopperBelief:
             if bench.weight < least_weight:
                 continue
             base = self.piece(piece, bench)
-            more = _solved(self.copper, piece, base.prior, (*base.readings, *taken), bench.share, self.basis)
+            more = _solved(
+                self.copper, piece, base.prior, (*base.readings, *opened(taken, bench.opens)), bench, self.basis
+            )
             weight = bench.weight * float(np.exp(more.log_evidence - base.log_evidence))
             prior = base.prior[index]
             now = np.array([more.broken.get(k, float(base.prior[k])) for k in index])
@@ -231,6 +263,7 @@ def belief(
         conflicts += _conflicts(copper, piece, prior, readings, basis, first)
     conflicts += _conflicts_between(sorted_readings.between, basis)
     shorts, short_evidence = joinings(copper, sorted_readings.between, basis, sorted_readings.by_piece, bridges or {})
+    by_scale, spoken = _by_scale(prior, benches)
     return CopperBelief(
         copper,
         basis,
@@ -245,22 +278,41 @@ def belief(
         shorts,
         tuple(evidence),
         _partials(copper, benches),
-        *_by_scale(prior, benches),
+        by_scale,
+        spoken,
+        _as_stated(prior, posterior, benches, by_scale, spoken),
     )
+
+
+def _as_stated(
+    prior: Floats, now: Floats, benches: Sequence[Bench], by_scale: Sequence[Scale], spoken: Bools
+) -> Floats:
+    """(sites,) the odds of the priors as stated times what the readings of a site's own net say about it, as probabilities; never below ``now``."""
+    if all(b.scale == 1.0 for b in benches):
+        return now
+    total = sum(one.weight for one in by_scale)
+    before = np.sum([one.weight / total * one.prior[spoken] for one in by_scale], axis=0)
+    found = now.copy()
+    odds = _odds(prior[spoken]) * _odds(now[spoken]) / np.maximum(_odds(before), 1e-300)
+    found[spoken] = np.maximum(now[spoken], odds / (1.0 + odds))
+    return found
+
+
+def _odds(p: Floats) -> Floats:
+    return p / np.maximum(1.0 - p, 1e-15)
 
 
 def _off_by(benches: Sequence[Bench]) -> float:
     """The most by which a probability can be off, all suppositions about the bench taken together; 0 = exact.
 
     A piece's own bound is the weight that may be missing over the weight that was summed up, so a supposition that the readings make unlikely has
-    little of both: its bound counts by its weight. Where so much may be missing that its weight cannot be trusted (1), nothing is claimed.
+    little of both: its bound counts by its weight.
     """
     total = 0.0
     for bench in benches:
         missing = [one.error_bound for one in bench.pieces.values() if one.error_bound > 0.0]
-        if any(bound >= 1.0 for bound in missing):
-            return 1.0
-        total += bench.weight * float(np.expm1(np.log1p(missing).sum()))
+        if bench.weight > 0.0:
+            total += bench.weight * float(np.expm1(min(700.0, np.log1p(missing).sum())))
     return min(1.0, total)
 
 
@@ -312,25 +364,72 @@ def _benches(
     basis: Basis,
     inside: Bools | None,
 ) -> tuple[tuple[Bench, ...], float]:
-    """The belief under each possible share of bad contacts and scale of the damage, weighted by how well it explains all readings; and the log evidence."""
-    shares = basis.contact_shares or ((basis.contact_bad, 1.0),)
-    scales = (basis.damage_scales if inside is not None else ()) or ((1.0, 1.0),)
-    total = sum(w for _, w in shares) * sum(w for _, w in scales)
-    made: list[Bench] = []
-    asked = {p: _question(r) for p, r in by_piece.items()}
-    for scale, likely in scales:
-        mine = _scaled(prior, inside, scale)
-        for share, weight in shares:
-            pieces = {p: _solve_kept(copper, p, mine, r, asked[p], share, basis) for p, r in by_piece.items()}
-            # in the order of the pieces, so that the order of the readings changes no last digit
-            log = sum(pieces[p].log_evidence for p in sorted(pieces))
-            made.append(Bench(share, log + float(np.log(max(weight * likely / total, 1e-300))), pieces, scale, mine))
-    top = max(one.weight for one in made)
+    """The belief under each possible share of bad contacts, scale of the damage and scale of the false opens, weighted by how well it explains all
+    readings; and the log evidence.
+    """
+    ask = _Asking(copper, by_piece, basis, {p: _question(r) for p, r in by_piece.items()})
+    made = [ask.under(one) for one in _supposed(prior, basis, inside)]
+    top = max(one.log_weight for one in made)
     if top == -np.inf:
         return tuple(replace(one, weight=1.0 / len(made)) for one in made), top
-    mass = [float(np.exp(one.weight - top)) for one in made]
+    made = [ask.sharper(one, float(np.exp(one.log_weight - top))) for one in made]
+    mass = [float(np.exp(one.log_weight - top)) for one in made]
     benches = tuple(replace(one, weight=m / sum(mass)) for one, m in zip(made, mass, strict=True))
     return benches, top + float(np.log(sum(mass)))
+
+
+def _supposed(prior: Floats, basis: Basis, inside: Bools | None) -> list[Bench]:
+    """The suppositions about bench and damage with the logarithms of their weights before any reading."""
+    shares = basis.contact_shares or ((basis.contact_bad, 1.0),)
+    scales = (basis.damage_scales if inside is not None else ()) or ((1.0, 1.0),)
+    opens = basis.open_scales or ((1.0, 1.0),)
+    total = sum(w for _, w in shares) * sum(w for _, w in scales) * sum(w for _, w in opens)
+    return [
+        Bench(
+            share,
+            0.0,
+            {},
+            scale,
+            _scaled(prior, inside, scale),
+            float(np.log(max(weight * likely * may / total, 1e-300))),
+            factor,
+        )
+        for (scale, likely), (factor, may), (share, weight) in product(scales, opens, shares)
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Asking:
+    """All readings by piece of copper, with their ``_question``, to be worked out under one supposition after the other."""
+
+    copper: Copper
+    by_piece: dict[int, tuple[Taken, ...]]
+    basis: Basis
+    numbers: dict[int, int]
+
+    def one(self, piece: int, bench: Bench, tolerance: float) -> PieceBelief:
+        """The belief over a piece under a supposition."""
+        readings = self.by_piece[piece]
+        return _solve_kept(self.copper, piece, bench, readings, self.numbers[piece], self.basis, tolerance)
+
+    def under(self, bench: Bench) -> Bench:
+        """The supposition with all pieces worked out and the logarithm of its weight."""
+        pieces = {p: self.one(p, bench, TOLERANCE) for p in self.by_piece}
+        # in the order of the pieces, so that the order of the readings changes no last digit
+        log = sum(pieces[p].log_evidence for p in sorted(pieces))
+        return replace(bench, pieces=pieces, log_weight=log + bench.log_weight)
+
+    def sharper(self, bench: Bench, weight: float) -> Bench:
+        """The supposition with those pieces worked out once more whose bound, by its ``weight``, leaves the answer less exact than wanted: a supposition
+        that the readings rule out is not worth a second, dearer look.
+        """
+        for p in sorted(bench.pieces):
+            now = bench.pieces[p]
+            if weight * now.error_bound > BOUND_WANTED and any(ring.omitted for _, ring in now.rings):
+                found = self.one(p, bench, LEAST_TOLERANCE)
+                log_weight = bench.log_weight + found.log_evidence - now.log_evidence
+                bench = replace(bench, pieces={**bench.pieces, p: found}, log_weight=log_weight)
+        return bench
 
 
 _SCALED: OrderedDict[tuple[int, float], tuple[Floats, Bools, Floats]] = OrderedDict()
@@ -393,18 +492,20 @@ def _question(readings: tuple[Taken, ...]) -> int:
 def _solve_kept(
     copper: Copper,
     piece: int,
-    prior: Floats,
+    bench: Bench,
     readings: tuple[Taken, ...],
     asked: int,
-    share: float,
     basis: Basis,
+    tolerance: float,
 ) -> PieceBelief:
-    """``_solved``, remembered by ``asked``, the ``_question`` of the readings."""
-    numbers = (share, basis.contact_false_open, basis.partial_share if has_values(readings) else 0.0)
-    key = (id(copper), piece, _own_prior(copper, piece, prior), asked, numbers)
+    """``_solved`` for one supposition, remembered by ``asked``, the ``_question`` of the readings."""
+    assert bench.prior is not None
+    partial = basis.partial_share if has_values(readings) else 0.0
+    own = _own_prior(copper, piece, bench.prior)
+    key = (id(copper), piece, own, asked, bench.share, bench.opens, basis.contact_false_open, partial, tolerance)
     hit = _PIECES.get(key)
     if hit is None or hit[0] is not copper:
-        solved = _solved(copper, piece, prior, readings, share, basis)
+        solved = _solved(copper, piece, bench.prior, opened(readings, bench.opens), bench, basis, tolerance)
         hit = (copper, solved, solved.nbytes)
         _HELD.bytes += hit[2] - (_PIECES[key][2] if key in _PIECES else 0)
         _PIECES[key] = hit
@@ -416,13 +517,29 @@ def _solve_kept(
 
 
 def _solved(
-    copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], share: float, basis: Basis
+    copper: Copper,
+    piece: int,
+    prior: Floats,
+    readings: tuple[Taken, ...],
+    bench: Bench,
+    basis: Basis,
+    tolerance: float | None = None,
 ) -> PieceBelief:
-    """The belief over one piece; values of ohms readings count where there are any."""
+    """The belief over one piece under one supposition, its false opens taken in already; values of ohms readings count where there are any.
+
+    ``tolerance``: prior mass that a block with many ways round may drop, whatever the bound; None: as the bound asks for.
+    """
     miss = basis.contact_false_open
     if not has_values(readings):
-        return solve(copper, piece, prior, readings, share, miss)
-    return solve_valued(copper, piece, prior, readings, share, miss, rates(basis), basis.partial_share)
+        if tolerance is None:
+            return solve(copper, piece, prior, readings, bench.share, miss)
+        contact = (bench.share, miss)
+        return solve_with(
+            copper, piece, prior, readings, crossings_of(copper, readings), {}, contact, STATE_CAP, tolerance
+        )
+    low_open, low_closed = rates(basis)
+    own = (scaled_rate(low_open, bench.opens), low_closed)
+    return solve_valued(copper, piece, prior, readings, bench.share, miss, own, basis.partial_share)
 
 
 def _own_prior(copper: Copper, piece: int, prior: Floats) -> bytes:

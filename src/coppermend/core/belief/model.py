@@ -102,6 +102,9 @@ class Basis:
     damage_scales: tuple[tuple[float, float], ...] = ((0.03, 0.4), (0.1, 0.3), (0.3, 0.2), (1.0, 0.1))
     """The priors inside the work areas may all be too high: each factor on the rate of damage that is supposed, with its weight; the readings decide
     between them (an assumption). Empty: the priors are taken as they are."""
+    open_scales: tuple[tuple[float, float], ...] = ((0.5, 0.5), (2.0, 0.5))
+    """The rate of false opens may be off: each factor on it that is supposed, with its weight; the bench's own readings decide between them (an
+    assumption). Empty: the rate is taken as it is."""
     advice_above: float = 0.9999
     """A break is named for the soldering iron above this, with two independent readings; ``broken_above`` is enough to plan on."""
     contact_bad: float = 0.05

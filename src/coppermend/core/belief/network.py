@@ -38,7 +38,10 @@ class Excess:
 
 @dataclass(frozen=True, slots=True)
 class PieceBelief:
-    """The belief over one piece. ``broken``: posterior by site index (only sites that readings spoke of; others keep their prior)."""
+    """The belief over one piece. ``broken``: posterior by site index (only sites that readings spoke of; others keep their prior).
+
+    ``error_bound``: weight that may be missing as a share of the weight summed up; above 1 nothing is known but that.
+    """
 
     copper: Copper
     piece: int
@@ -67,6 +70,11 @@ class PieceBelief:
     def nbytes(self) -> int:
         """Bytes of the arrays that the sweeps behind it hold."""
         return self.swept.nbytes + sum(part.nbytes for _, part in self.mix)
+
+
+BOUND_WANTED = 1e-9
+"""An answer whose bound is worse is sought again with ``LEAST_TOLERANCE``."""
+LEAST_TOLERANCE = 1e-20
 
 
 def solve(
@@ -131,11 +139,6 @@ def solve_with(
     omitted = sum(ring.omitted for ring in rings)
     order = _walk_order(copper, readings, crossings)
     return _swept(copper, piece, prior, tuple(readings), bridges, rings, never, omitted, contact, cap, order)
-
-
-BOUND_WANTED = 1e-9
-"""An answer whose bound is worse is sought again with ``LEAST_TOLERANCE``."""
-LEAST_TOLERANCE = 1e-20
 
 
 _ORDERS: OrderedDict[tuple[object, ...], tuple[Copper, dict[int, int]]] = OrderedDict()
@@ -335,7 +338,7 @@ def _swept(
             for r, one in enumerate(inputs)
         ]
         ceiling = evidence_of(groups, kind, contacts, cap, wish)
-        bound = min(1.0, bound + omitted / listed * float(np.exp(min(700.0, ceiling - swept.log_evidence))))
+        bound += omitted / listed * float(np.exp(min(700.0, ceiling - swept.log_evidence)))
     broken = _expand(prior, swept, group_sites, absorbed, rings, whole)
     return PieceBelief(
         copper,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.model import Basis, Evidence
@@ -67,6 +67,33 @@ def reads_closed(one: Evidence, basis: Basis) -> bool:
     if one.says == "ohms":
         return one.ohms is not None and one.ohms <= basis.closed_below_ohm
     return one.says == "closed"
+
+
+MOST_FALSE_OPEN = 0.9
+"""No reading is supposed to read open by mistake more often than this."""
+
+
+def scaled_rate(rate: float, factor: float) -> float:
+    """A rate of false opens times a factor, kept a rate.
+
+    >>> scaled_rate(0.02, 2.0), scaled_rate(0.6, 2.0)
+    (0.04, 0.9)
+    """
+    return min(max(rate, MOST_FALSE_OPEN), rate * factor)
+
+
+def opened(readings: Sequence[Taken], factor: float) -> tuple[Taken, ...]:
+    """The readings with their rate of false opens times ``factor``.
+
+    >>> one = Taken("1", "p", "q", 0, 1, True, 0.98, 0.002)
+    >>> [t.a for t in opened([one, replace(one, closed=False, a=0.02, b=0.998)], 0.5)]
+    [0.99, 0.01]
+    """
+    if factor == 1.0:
+        return tuple(readings)
+    return tuple(
+        replace(t, a=1.0 - scaled_rate(1.0 - t.a, factor) if t.closed else scaled_rate(t.a, factor)) for t in readings
+    )
 
 
 def sort_readings(copper: Copper, evidence: Sequence[Evidence], basis: Basis) -> Sorted:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil, log2
 from typing import Protocol
 
 import numpy as np
@@ -111,7 +112,7 @@ def ring_kept(
     tolerance: float,
 ) -> Ring:
     """The ring of a block under its readings, remembered for the next supposition about the bench."""
-    worth = tuple(readings[one.reading].b / max(readings[one.reading].a, readings[one.reading].b) for one in seen)
+    worth = tuple(_worth(readings[one.reading]) for one in seen)
     key = (id(copper), block, tuple(seen), worth, prior[list(copper.block_sites[block])].tobytes(), tolerance)
     hit = _RINGS.get(key)
     if hit is None or hit[0] is not copper:
@@ -124,6 +125,14 @@ def ring_kept(
     else:
         _RINGS[key] = _RINGS.pop(key, hit)
     return hit[1]
+
+
+def _worth(one: Taken) -> float:
+    """The most that a reading's likelihood can be when it is open, as a share of the most it can be at all; rounded up to a power of two, so that
+    suppositions that differ a little in their rates share their rings.
+    """
+    share = one.b / max(one.a, one.b)
+    return min(1.0, 2.0 ** ceil(log2(share))) if share > 0.0 else 0.0
 
 
 def _ring(

@@ -453,7 +453,7 @@ def _round_check(work: Work, planned: Check, left: _Left, costs: CostTable = DEF
     graph, basis = work.posterior.copper.graph, work.posterior.basis
     index = [work.posterior.copper.site[s] for s in check.sites]
     p = work.posterior.sites[index]
-    in_doubt = int((p >= basis.proven_below).sum())
+    in_doubt = int((work.posterior.unproven[index] >= basis.proven_below).sum())
     low_open, low_closed = rates(basis)
     joined = float(np.prod(1.0 - p))
     bits = float(information(joined, 1.0 - low_open, low_closed))

@@ -101,13 +101,17 @@ def _frame(graph: CopperGraph) -> Frame:
 
 @dataclass(frozen=True, slots=True)
 class Risk:
-    """The state of every super-edge. ``chance``: P(broken); ``doubt``: needs proof; ``broken``: named broken; ``at_risk``: by its prior."""
+    """The state of every super-edge. ``chance``: P(broken); ``doubt``: needs proof; ``broken``: named broken; ``at_risk``: by its prior.
+
+    ``unproven``: the chance that its proof has to press down, under the priors as stated (``CopperBelief.unproven``).
+    """
 
     frame: Frame
     chance: Floats
     doubt: Bools
     broken: Bools
     at_risk: Bools
+    unproven: Floats
 
 
 def risk_of(posterior: CopperBelief) -> Risk:
@@ -117,14 +121,14 @@ def risk_of(posterior: CopperBelief) -> Risk:
     n = len(frame.start)
     if not n:
         none = np.zeros(0, dtype=np.bool_)
-        return Risk(frame, np.zeros(0), none, none, none)
+        return Risk(frame, np.zeros(0), none, none, none, np.zeros(0))
     prior, now = posterior.prior, posterior.sites
     chance = _any_broken(frame, prior, now)
     doubt = np.zeros(n, dtype=np.bool_)
     at_risk = np.zeros(n, dtype=np.bool_)
     if len(frame.flat):
         owner = _owner(frame)
-        p, q = prior[frame.flat], now[frame.flat]
+        p, q = prior[frame.flat], posterior.unproven[frame.flat]
         np.logical_or.at(doubt, owner, q >= basis.proven_below)
         np.logical_or.at(at_risk, owner, p >= basis.proven_below)
         if posterior.spoken is not None and posterior.spoken.any() and posterior.scales:
@@ -133,7 +137,8 @@ def risk_of(posterior: CopperBelief) -> Risk:
             mixed = sum([one.weight / total * _any_broken(frame, one.prior, one.sites) for one in posterior.scales])
             chance = np.where(read, mixed, chance)
     broken = chance > basis.broken_above
-    return Risk(frame, chance, doubt & ~broken, broken, at_risk)
+    unproven = np.maximum(chance, _any_broken(frame, prior, posterior.unproven))
+    return Risk(frame, chance, doubt & ~broken, broken, at_risk, unproven)
 
 
 def _owner(frame: Frame) -> Ints:

@@ -110,7 +110,7 @@ def could_rise(risk: Risk, v: int, proven_below: float) -> frozenset[int]:
     base = risk.frame.first[v]
     own = [base + e.index for e in risk.frame.views[v].super_edges if not e.dead and e.a != e.b]
     least = COULD_RISE * proven_below
-    return frozenset(k for k in own if not risk.doubt[k] and not risk.broken[k] and float(risk.chance[k]) > least)
+    return frozenset(k for k in own if not risk.doubt[k] and not risk.broken[k] and float(risk.unproven[k]) > least)
 
 
 def _labels(
@@ -202,14 +202,22 @@ def _prior(posterior: CopperBelief, risk: Risk, edges: Sequence[int]) -> Floats:
 
 
 def _proven(posterior: CopperBelief, risk: Risk, v: int, edges: Sequence[int]) -> Floats:
-    """(edges,) a stretch is proven when it is less likely broken than this: each of its sites is then below the basis' threshold."""
+    """(edges,) a stretch is proven when it is less likely broken than this: each of its sites is then below the basis' threshold, under the priors as
+    stated (whose odds stay in the same proportion to those of the posterior).
+    """
     frame, found = risk.frame, []
     for k in edges:
         sites = frame.views[v].super_edges[k - frame.first[v]].sites
-        q = posterior.sites[[posterior.copper.site[s] for s in sites]]
-        most = float(q.max()) if len(q) else 0.0
-        found.append(posterior.basis.proven_below * (float(risk.chance[k]) / most if most > 0.0 else 1.0))
+        q = posterior.unproven[[posterior.copper.site[s] for s in sites]]
+        most, whole = float(q.max()) if len(q) else 0.0, float(risk.unproven[k])
+        share = whole / most if most > 0.0 else 1.0
+        found.append(posterior.basis.proven_below * share * _odds(float(risk.chance[k])) / _odds(whole))
     return np.array(found)
+
+
+def _odds(p: float) -> float:
+    q = min(max(p, 1e-12), 1.0 - 1e-12)
+    return q / (1.0 - q)
 
 
 @dataclass(slots=True)

@@ -102,6 +102,8 @@ class Judgement:
     gate_missing: tuple[str, ...] = ()
     parted: tuple[tuple[str, str], ...] = ()
     basis: Basis = field(default_factory=Basis)
+    not_proven: frozenset[str] = frozenset()
+    """Sites at risk that the readings do not prove whole, whatever ``p`` says: that damage is mild on this board is no proof of a site."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,8 +250,8 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
 
 
 def proven_sites(judgement: Judgement) -> frozenset[str]:
-    """Sites at risk whose probability of being broken is below the limit, and that continuity can prove."""
-    cannot = {site for site, _, _ in judgement.unprovable}
+    """Sites at risk whose probability of being broken is below the limit, also under the priors as stated, and that continuity can prove."""
+    cannot = {site for site, _, _ in judgement.unprovable} | judgement.not_proven
     return frozenset(
         s for s in judgement.at_risk if s not in cannot and judgement.p.get(s, 1.0) < judgement.basis.proven_below
     )

@@ -55,6 +55,7 @@ def judge(binding: Binding) -> Judgement:
         gate_missing=tuple(one.words for one in gate.missing if one.item != CUTS),
         parted=tuple((one.net_name, f"{one.words}; {one.state_words}") for one in parted_nets(binding)),
         basis=basis,
+        not_proven=frozenset(site for site in plan.at_risk if not posterior.proven(site)),
     )
 
 
