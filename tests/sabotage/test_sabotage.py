@@ -80,7 +80,7 @@ SABOTAGES = (
     ),
     Sabotage(
         "wires: the farthest pair of ends instead of the nearest",
-        "core/rework/wires.py",
+        "core/rework/joins.py",
         'for i in np.argsort(flat, kind="stable").tolist():',
         'for i in np.argsort(-flat, kind="stable").tolist():',
         (WIRES + "::test_equal_to_brute_force_on_500_random_nets",),

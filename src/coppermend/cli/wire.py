@@ -149,8 +149,9 @@ def _print_plans(plans: tuple[WirePlan, ...]) -> None:
         if not plan.wires and not plan.restores:
             click.echo(f"{number}. net {plan.net_name}: no wire can be laid")
         else:
+            short = "" if plan.restores else "; it does not restore the whole net"
             click.echo(
-                f"{number}. {plan.kind}: net {plan.net_name}, {len(plan.wires)} wire(s), cost {plan.cost_mm:.0f} mm"
+                f"{number}. {plan.kind}: net {plan.net_name}, {len(plan.wires)} wire(s), cost {plan.cost_mm:.0f} mm{short}"
             )
         for wire in plan.wires:
             click.echo(f"   {wire.words}")

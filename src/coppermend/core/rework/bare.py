@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -35,10 +35,15 @@ class BarePlaces:
     points: tuple[ProbePoint, ...]
     boxes: Boxes
 
-    def grown(self, by_mm: float) -> Any:
-        """The boxes as shapely polygons, grown on every side."""
+    def touched(self, path: Sequence[tuple[float, float]], by_mm: float) -> list[int]:
+        """The numbers of the boxes that a line through these corners (mm) meets when they are grown by ``by_mm`` on every side."""
         x0, y0, x1, y1 = (self.boxes + np.array([-by_mm, -by_mm, by_mm, by_mm])).T
-        return shapely.box(x0, y0, x1, y1)
+        near = np.zeros(len(self.boxes), dtype=bool)
+        for (px, py), (qx, qy) in pairwise(path):
+            near |= (x0 <= max(px, qx)) & (x1 >= min(px, qx)) & (y0 <= max(py, qy)) & (y1 >= min(py, qy))
+        at = np.flatnonzero(near)
+        met = shapely.intersects(shapely.box(x0[at], y0[at], x1[at], y1[at]), shapely.LineString(path))
+        return [int(k) for k in at[met]]
 
 
 def bare_places(graph: CopperGraph, board: Board | None = None) -> BarePlaces:
@@ -59,11 +64,20 @@ def bare_places(graph: CopperGraph, board: Board | None = None) -> BarePlaces:
 def keep_clear(graph: CopperGraph, board: Board, net: int, clear_mm: float = CLEAR_MM) -> tuple[KeepOut, ...]:
     """Where no wire of ``net`` may lie for the bare places of all other nets: their lands, grown by the wire's radius and the clearance."""
     places = bare_places(graph, board)
-    grow = WIRE_RADIUS_MM + clear_mm
+    key = f"rework keep clear {clear_mm}"
+    kept = graph.memo.get(key)
+    if kept is None or kept[0] is not places:
+        kept = graph.memo[key] = (places, _grounds(graph, places, WIRE_RADIUS_MM + clear_mm))
+    grounds: tuple[tuple[int, KeepOut], ...] = kept[1]
+    return tuple(ground for its, ground in grounds if its != net)
+
+
+def _grounds(graph: CopperGraph, places: BarePlaces, grow_mm: float) -> tuple[tuple[int, KeepOut], ...]:
+    """Every bare place with its net, as ground to keep clear of."""
+    grown = places.boxes + np.array([-grow_mm, -grow_mm, grow_mm, grow_mm])
     return tuple(
-        KeepOut(x0 - grow, y0 - grow, x1 + grow, y1 + grow, point.side, f"over {place_words(graph, point)}")
-        for point, (x0, y0, x1, y1) in zip(places.points, places.boxes.tolist(), strict=True)
-        if point.net != net
+        (point.net, KeepOut(x0, y0, x1, y1, point.side, f"over {place_words(graph, point)}"))
+        for point, (x0, y0, x1, y1) in zip(places.points, grown.tolist(), strict=True)
     )
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
 import shapely
 
 from coppermend.core.board.model import Board
@@ -36,8 +35,8 @@ def lies_over(
     if len(path) < 2 or not places.points:
         return ()
     line = shapely.LineString(path)
-    near = np.flatnonzero(shapely.intersects(places.grown(radius_mm - 1e-6), line)).tolist()
-    hit = [places.points[k] for k in near if places.points[k].net != net and places.points[k].side in sides]
+    touched = (places.points[k] for k in places.touched(path, radius_mm - 1e-6))
+    hit = [point for point in touched if point.net != net and point.side in sides]
     hit.sort(key=lambda one: (float(shapely.line_locate_point(line, shapely.Point(one.x_mm, one.y_mm))), one.id))
     return tuple(dict.fromkeys(place_words(graph, point) for point in hit))
 

@@ -195,9 +195,7 @@ def scraped_ends(
         if site.kind is not SiteKind.RUN or site.layer not in ("c", "s") or (side and site.layer != side):
             continue
         before = len(found)
-        for x, y in _along(site, (site.a in cut, site.b in cut)):
-            if ways is not None and any(one.side == site.layer and one.holds(x, y) for one in ways.keep_outs):
-                continue
+        for x, y in _open(list(_along(site, (site.a in cut, site.b in cut))), ways, site.layer):
             name = track_id(x, y, site.layer)
             if name not in held:
                 found.append(_bared(site, name, x, y))
@@ -207,6 +205,14 @@ def scraped_ends(
         spread = np.linspace(0, len(found) - 1, MOST_SCRAPED).round().astype(int).tolist()
         found = [found[k] for k in sorted({*spread, *beside})]
     return found
+
+
+def _open(spots: list[tuple[float, float]], ways: Ways | None, side: str) -> list[tuple[float, float]]:
+    """Those of these places that lie in no forbidden place; bare places of other nets do not count."""
+    if ways is None or not spots:
+        return spots
+    held = ways.hard(side).held(np.array(spots))
+    return [spot for spot, barred in zip(spots, held.tolist(), strict=True) if not barred]
 
 
 def _bared(site: Site, name: str, x: float, y: float) -> WireEnd:

@@ -23,6 +23,7 @@ from coppermend.core.findings import Place, refuse
 from coppermend.core.rework.bare import WIRE_RADIUS_MM
 from coppermend.core.rework.gauge import BENCH_GAUGES, Gauge, choose_gauge
 from coppermend.core.rework.insulation import insulation_of
+from coppermend.core.rework.joins import Join, Joins, Places, places_of
 from coppermend.core.rework.least import least_joins
 from coppermend.core.rework.over import lies_over, over_words
 from coppermend.core.rework.pieces import (
@@ -37,7 +38,7 @@ from coppermend.core.rework.pieces import (
     points_of,
     sites_of,
 )
-from coppermend.core.rework.routes import OVER_COST_MM, KeepOut, Ways, fixing_dots
+from coppermend.core.rework.routes import KeepOut, Ways, fixing_dots
 from coppermend.core.rework.routes_places import scraped_ends
 from coppermend.core.rework.rules import WIRE_ASSUMED, WIRE_CAUTIONS, WIRE_RULES, Rule
 from coppermend.core.units import COPPER_THICKNESS_MM
@@ -51,16 +52,7 @@ SLACK_MM = 3.0
 WALL_MM = 0.125
 """Insulation round a wire's copper at the least: wrap wire of 30 AWG measures 0.5 mm outside. From memory of data sheets."""
 
-PAIRS_KEPT = 3
-"""Best end pairs kept per pair of pieces, for the alternatives: between different places, not leg and joint of one pin."""
-
-MOST_LED = 6
-"""So many led wires between two pieces are searched for in order to have alternatives, once the best is found."""
-
 NEAREST_THING = "Nearest thing to do: allow one of these places (--allow PART), take the other side (--side), or take the part out and lay the wire there."
-
-WORTH_MM = 15.0
-"""Led wires that cost this much more than the best are no alternative: they are not searched for."""
 
 OTHER_REMEDY = {
     SiteKind.CONTACT: "is a socket contact: clean or reseat it, or put in a new socket; a wire is the last resort",
@@ -184,17 +176,6 @@ class WirePlan:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class _Join:
-    """A possible wire between two ends, before its gauge is chosen."""
-
-    cost_mm: float
-    a: WireEnd
-    b: WireEnd
-    path: tuple[tuple[float, float], ...] = ()
-    crosses_at: tuple[float, float] | None = None
-
-
 def propose_wires(
     graph: CopperGraph,
     broken: Collection[str],
@@ -228,20 +209,23 @@ def propose_wires(
         return scraped_ends(graph, sites, net, ways, side)
 
     pieces = pieces_of(graph, net, broken, needed, difficulty, side, bared if scrape else None)
-    joins = _joins(pieces, difficulty, ways)
     required = tuple(p.index for p in pieces if p.required)
     reachable = tuple(i for i in required if pieces[i].ends)
     optional = tuple(p.index for p in pieces if not p.required and p.ends)
-    _, edges, exact = least_joins(_weights(len(pieces), joins), reachable, optional)
+    joins = Joins(pieces, difficulty, ways, alternatives > 0)
+    weights = joins.weights(reachable, optional)
+    groups = _joinable(weights, pieces, reachable)
+    _, edges, exact = least_joins(weights, groups[0] if groups else (), optional)
     left_out = tuple(point for i in required if i not in reachable for point in pieces[i].needed)
     if len(required) < 2:
         left_out = ()
     broken_sites = [graph.site(one) for one in dict.fromkeys(broken)]
-    common = (*_notes(broken_sites, left_out), *_barred_notes(pieces, reachable, joins, edges, ways))
+    common = (*_notes(broken_sites, left_out), *_barred_notes(pieces, groups, joins, ways))
     maker = _Maker(graph, net, frozenset(broken), board, current_a, at_hand, ways.keep_outs if ways else (), sound)
-    best = [joins[edge][0] for edge in edges]
+    best = [joins.between(*edge)[0] for edge in edges]
     plans = [_plan(maker, "least", best, pieces, reachable, left_out, common, exact)]
-    for kind, chosen in _others(joins, edges, pieces, broken_sites, reachable):
+    others = _others(joins, edges, pieces, broken_sites, reachable) if alternatives > 0 else ()
+    for kind, chosen in others:
         plan = _plan(maker, kind, chosen, pieces, reachable, left_out, common, False)
         if plan.restores and all(_ends_of(plan) != _ends_of(known) for known in plans):
             plans.append(plan)
@@ -271,116 +255,27 @@ def needed_pins(graph: CopperGraph, net: int, broken: Collection[str], asked: Co
     return tuple(asked)
 
 
-def _joins(pieces: Sequence[Piece], difficulty: Difficulty, ways: Ways | None) -> dict[tuple[int, int], list[_Join]]:
-    """Per pair of pieces its best end pairs, cheapest first; no entry where every way is barred."""
-    found: dict[tuple[int, int], list[_Join]] = {}
-    for one, two in combinations(pieces, 2):
-        if one.ends and two.ends:
-            best = _nearest(one.ends, two.ends, difficulty, ways)
-            if not best and ways is not None and ways.bare:
-                best = _nearest(one.ends, two.ends, difficulty, ways.loose(), ways)
-            if best:
-                found[one.index, two.index] = best
-    return found
-
-
-def _nearest(
-    ends_a: Sequence[WireEnd],
-    ends_b: Sequence[WireEnd],
-    difficulty: Difficulty,
-    ways: Ways | None,
-    clear: Ways | None = None,
-) -> list[_Join]:
-    """The cheapest pairs of ends: length, both difficulties, and the way round when the sides differ.
-
-    ``clear``: the ground whose bare places a way may pass after all, each at its cost.
-    """
-    dx = np.abs(np.subtract.outer([e.x_mm for e in ends_a], [e.x_mm for e in ends_b]))
-    dy = np.abs(np.subtract.outer([e.y_mm for e in ends_a], [e.y_mm for e in ends_b]))
-    least = np.hypot(dx, dy) if ways is None else ways.lower_mm_of(dx, dy)
-    other = np.not_equal.outer([e.side for e in ends_a], [e.side for e in ends_b])
-    fixed = (
-        np.add.outer([e.difficulty_mm for e in ends_a], [e.difficulty_mm for e in ends_b])
-        + difficulty.other_side * other
-    )
-    if ways is not None:  # a wire that changes sides may bend at its crossing for nothing
-        least = np.where(other, dx + dy, least)
-    flat = (least + fixed).ravel()
-    if ways is None:
-        kept: dict[_Places, _Join] = {}
-        for i in np.argsort(flat, kind="stable").tolist():
-            if len(kept) >= PAIRS_KEPT:
-                break
-            a, b = ends_a[i // len(ends_b)], ends_b[i % len(ends_b)]
-            kept.setdefault(_places_of(a, b), _Join(float(flat[i]), a, b))
-        return list(kept.values())
-    return _led(ends_a, ends_b, flat, fixed.ravel(), ways, clear)
-
-
-def _led(
-    ends_a: Sequence[WireEnd],
-    ends_b: Sequence[WireEnd],
-    bound: NDArray[np.float64],
-    fixed: NDArray[np.float64],
-    ways: Ways,
-    clear: Ways | None = None,
-) -> list[_Join]:
-    """Led wires in order of their lower bounds until no bound is below the best found: the best is the least of all pairs."""
-    found: dict[_Places, _Join] = {}
-    tried: set[tuple[float, ...]] = set()
-    for i in np.argsort(bound, kind="stable").tolist():
-        best = min((one.cost_mm for one in found.values()), default=np.inf)
-        enough = len(found) >= PAIRS_KEPT or len(tried) >= MOST_LED
-        if (bound[i] >= best - 1e-12 and enough) or bound[i] > best + WORTH_MM:
-            break
-        a, b = ends_a[i // len(ends_b)], ends_b[i % len(ends_b)]
-        places, spot = _places_of(a, b), (a.x_mm, a.y_mm, b.x_mm, b.y_mm, float(fixed[i]), a.side == "c", b.side == "c")
-        if spot in tried or (places in found and bound[i] >= found[places].cost_mm):
-            continue
-        tried.add(spot)
-        led = ways.led((a.x_mm, a.y_mm), a.side, (b.x_mm, b.y_mm), b.side)
-        if led is not None:
-            over = 0.0 if clear is None else OVER_COST_MM * clear.passed(led, a.side, b.side)
-            made = _Join(led.cost_mm + float(fixed[i]) + over, a, b, led.path, led.crosses_at)
-            if places not in found or made.cost_mm < found[places].cost_mm:
-                found[places] = made
-    return sorted(found.values(), key=_cost)[:PAIRS_KEPT]
-
-
-_Places = frozenset[tuple[str, str, str]]
-"""Where a wire is soldered as a hand tells it: its two pins, vias or tracks, each with the side. Leg and joint of one pin are one place."""
-
-
-def _places_of(a: WireEnd, b: WireEnd) -> _Places:
-    return frozenset((_place_of(a), _place_of(b)))
-
-
-def _place_of(end: WireEnd) -> tuple[str, str, str]:
-    if end.part:
-        return end.part, end.pin, end.side
-    if end.kind == "track":
-        return "track", ",".join(str(node) for node, _ in end.ohm_on), end.side
-    return end.point, "", end.side
-
-
-def _cost(join: _Join) -> float:
-    return join.cost_mm
+def _joinable(
+    weights: NDArray[np.float64], pieces: Sequence[Piece], required: Sequence[int]
+) -> tuple[tuple[int, ...], ...]:
+    """The required pieces, by what wires can join at all: those with most needed pins first."""
+    pairs = [(int(a), int(b)) for a, b in np.argwhere(np.isfinite(weights))]
+    home = components(range(len(pieces)), pairs)
+    groups: dict[int, list[int]] = {}
+    for one in required:
+        groups.setdefault(home[one], []).append(one)
+    ranked = sorted(groups.values(), key=lambda group: (-sum(len(pieces[one].needed) for one in group), group))
+    return tuple(tuple(group) for group in ranked)
 
 
 def _barred_notes(
-    pieces: Sequence[Piece],
-    reachable: tuple[int, ...],
-    joins: dict[tuple[int, int], list[_Join]],
-    edges: Sequence[tuple[int, int]],
-    ways: Ways | None,
-) -> tuple[str, ...]:
-    """Where forbidden places leave no way: which ones bar the plainest way, and the nearest thing that can be done."""
-    if ways is None or len(reachable) < 2 or edges:
-        return ()
-    notes = []
-    for i, j in combinations(reachable, 2):
-        if (i, j) in joins:
-            continue
+    pieces: Sequence[Piece], groups: Sequence[Sequence[int]], joins: Joins, ways: Ways | None
+) -> Iterable[str]:
+    """Where forbidden places leave no way to a piece: what bars the plainest way, and the nearest thing that can be done."""
+    if ways is None:
+        return
+    for group in groups[1:]:
+        i, j = min(product(groups[0], group), key=lambda pair: joins.lower_mm(*pair))
         a, b = min(
             product(pieces[i].ends, pieces[j].ends),
             key=lambda pair: (
@@ -388,43 +283,36 @@ def _barred_notes(
                 hypot(pair[0].x_mm - pair[1].x_mm, pair[0].y_mm - pair[1].y_mm),
             ),
         )
+        if len(groups[0]) > 1:
+            words = ", ".join(pieces[one].words() for one in group)
+            yield f"The wires join the other pieces; {words} stays cut off."
         bars = ways.barred((a.x_mm, a.y_mm), (b.x_mm, b.y_mm), a.side)
         what = ", ".join(bars[:5]) or "the board's edge or a forbidden place at its end"
-        notes.append(f"No way is left from {a.words()} to {b.words()}: {what} bars it. {NEAREST_THING}")
-    return tuple(notes)
-
-
-def _weights(count: int, joins: dict[tuple[int, int], list[_Join]]) -> NDArray[np.float64]:
-    """The cost of the best wire between each two pieces, inf where there is none."""
-    weights = np.full((count, count), np.inf)
-    for (a, b), found in joins.items():
-        weights[a, b] = weights[b, a] = found[0].cost_mm
-    return weights
+        yield f"No way is left from {a.words()} to {b.words()}: {what} bars it. {NEAREST_THING}"
 
 
 def _others(
-    joins: dict[tuple[int, int], list[_Join]],
+    joins: Joins,
     edges: Iterable[tuple[int, int]],
     pieces: Sequence[Piece],
     broken: Sequence[Site],
     required: tuple[int, ...],
-) -> Iterable[tuple[str, list[_Join]]]:
+) -> Iterable[tuple[str, list[Join]]]:
     """Other sets of wires worth showing: at the breaks themselves, then the least set with one wire ending elsewhere."""
     home = {node: piece.index for piece in pieces for node in piece.nodes}
     local = sorted({(min(a, b), max(a, b)) for a, b in _across(broken, home)})
-    if local and all(pair in joins for pair in local):
-        yield "at the breaks", [joins[pair][0] for pair in local]
+    if local and all(joins.between(*pair) for pair in local):
+        yield "at the breaks", [joins.between(*pair)[0] for pair in local]
     edges = list(edges)
-    swaps = [
-        (joins[e][k].cost_mm - joins[e][0].cost_mm, i, k) for i, e in enumerate(edges) for k in range(1, len(joins[e]))
-    ]
+    found = [joins.between(*edge) for edge in edges]
+    swaps = [(one[k].cost_mm - one[0].cost_mm, i, k) for i, one in enumerate(found) for k in range(1, len(one))]
     for _, i, k in heapq.nsmallest(4, swaps):
-        yield "alternative", [joins[e][k if i == j else 0] for j, e in enumerate(edges)]
+        yield "alternative", [one[k if i == j else 0] for j, one in enumerate(found)]
     for chosen in product(required, repeat=2):
         if len(required) == 3 and chosen[0] < chosen[1]:  # the other spanning trees of three pieces
             tree = [pair for pair in combinations(required, 2) if pair != chosen]
-            if all(pair in joins for pair in tree):  # forbidden places may leave no way between two of them
-                yield "alternative", [joins[pair][0] for pair in tree]
+            if all(joins.between(*pair) for pair in tree):  # forbidden places may leave no way between two of them
+                yield "alternative", [joins.between(*pair)[0] for pair in tree]
 
 
 def _across(broken: Iterable[Site], home: dict[int, int]) -> Iterable[tuple[int, int]]:
@@ -435,9 +323,9 @@ def _across(broken: Iterable[Site], home: dict[int, int]) -> Iterable[tuple[int,
             yield a, b
 
 
-def _ends_of(plan: WirePlan) -> frozenset[_Places]:
+def _ends_of(plan: WirePlan) -> frozenset[Places]:
     """What tells two plans apart."""
-    return frozenset(_places_of(wire.a, wire.b) for wire in plan.wires)
+    return frozenset(places_of(wire.a, wire.b) for wire in plan.wires)
 
 
 @dataclass(frozen=True, slots=True)
@@ -453,7 +341,7 @@ class _Maker:
     keep_outs: tuple[KeepOut, ...] = ()
     sound: CopperGraph | None = None
 
-    def wire(self, join: _Join) -> Wire:
+    def wire(self, join: Join) -> Wire:
         """The wire between two ends."""
         a, b = join.a, join.b
         straight = hypot(a.x_mm - b.x_mm, a.y_mm - b.y_mm)
@@ -499,7 +387,7 @@ class _Maker:
             over,
         )
 
-    def _over(self, path: Sequence[tuple[float, float]], join: _Join, radius: float) -> tuple[str, ...]:
+    def _over(self, path: Sequence[tuple[float, float]], join: Join, radius: float) -> tuple[str, ...]:
         """What the wire lies over, each stretch looked at on its own side."""
         if join.crosses_at is None:
             sides = join.a.side if join.a.side == join.b.side else "cs"
@@ -512,7 +400,7 @@ class _Maker:
     def _placed(self, end: WireEnd) -> bool:
         return self.board is None or end.part not in made_up_places(self.board)
 
-    def _notes(self, join: _Join, side: str) -> Iterable[str]:
+    def _notes(self, join: Join, side: str) -> Iterable[str]:
         """What to mind at this wire."""
         if side == "both" and join.crosses_at is None:
             yield "The ends lie on two sides: lead the wire through a free hole or round the edge."
@@ -529,18 +417,34 @@ class _Maker:
         if in_the_way:
             yield f"Lead it round {', '.join(in_the_way)}: no wire over or under a part."
 
-    def _crossed(self, join: _Join) -> Iterable[str]:
+    def _crossed(self, join: Join) -> Iterable[str]:
         """Parts on the component side whose outline the straight line crosses, the two ends' own parts left out."""
         if self.board is None:
             return
-        a = np.array([join.a.x_mm, join.a.y_mm])
-        b = np.array([join.b.x_mm, join.b.y_mm])
-        inner = a + (b - a) * np.linspace(0.0, 1.0, 41)[1:-1, None]
         names, low, high = _bodies(self.graph, self.board)
-        hit = np.any(np.all((inner[None] > low[:, None]) & (inner[None] < high[:, None]), axis=2), axis=1)
+        hit = straight_crosses((join.a.x_mm, join.a.y_mm), (join.b.x_mm, join.b.y_mm), low, high)
         for at in np.flatnonzero(hit):
             if names[at] not in (join.a.part, join.b.part):
                 yield names[at]
+
+
+def straight_crosses(
+    a: tuple[float, float], b: tuple[float, float], low: NDArray[np.float64], high: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """(n,) whether the straight line between two places passes through the inside of each box, lower and upper corners (n, 2) in mm.
+
+    >>> low, high = np.array([[2.0, 2.0], [2.0, 6.0]]), np.array([[4.0, 4.0], [4.0, 8.0]])
+    >>> straight_crosses((0.0, 0.0), (9.0, 9.0), low, high).tolist()
+    [True, False]
+    """
+    start, way = np.array(a), np.array(b) - np.array(a)
+    still = np.abs(way) < 1e-12
+    with np.errstate(divide="ignore", invalid="ignore"):
+        one, two = (low - start) / way, (high - start) / way
+    inside = (low < start) & (start < high)
+    enters = np.where(still, np.where(inside, -np.inf, np.inf), np.minimum(one, two)).max(axis=1)
+    leaves = np.where(still, np.where(inside, np.inf, -np.inf), np.maximum(one, two)).min(axis=1)
+    return np.asarray(np.maximum(enters, 0.0) < np.minimum(leaves, 1.0) - 1e-9)
 
 
 def _bodies(graph: CopperGraph, board: Board) -> tuple[tuple[str, ...], NDArray[np.float64], NDArray[np.float64]]:
@@ -597,7 +501,7 @@ def least_way(
 def _plan(
     maker: _Maker,
     kind: str,
-    joins: Sequence[_Join],
+    joins: Sequence[Join],
     pieces: tuple[Piece, ...],
     required: tuple[int, ...],
     left_out: tuple[str, ...],
