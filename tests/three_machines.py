@@ -10,7 +10,9 @@ from coppermend.services.ports import CaseStore
 IDS = CountingIds(70_000)
 
 
-def say(store: CaseStore, case: str, kind: str, undoes: str | None = None, minute: int = 0, **payload: object) -> Entry:
+def say(
+    store: CaseStore, case: str, kind: str, /, undoes: str | None = None, minute: int = 0, **payload: object
+) -> Entry:
     when = f"2026-03-0{1 + minute // 600}T{9 + minute // 60 % 10:02}:{minute % 60:02}:00.000Z"
     return store.append(Draft(IDS.new(), case, store.bench, when, when, "Jörg", kind, 1, payload, undoes))  # type: ignore[arg-type]
 

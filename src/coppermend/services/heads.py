@@ -18,7 +18,7 @@ from coppermend.core.log.words import entry_words
 
 REST_S = 900.0
 """A longer gap between entries is no work at the bench."""
-STANDING = ("case", "board", "progress", "waits", "swap", "fit", "patch", "practice")
+STANDING = ("case", "board", "progress", "waits", "waited", "swap", "fit", "patch", "practice")
 """Kinds whose contents a head shows; taking one of them back changes what it shows."""
 BOOKKEEPING = ("case", "board", "basis", "practice")
 """Kinds of entries that say nothing of where the work stands: that a case was opened, which numbers are used, that a patient answers."""
@@ -30,9 +30,9 @@ LONGEST = 300
 class Head:
     """A case as a list shows it.
 
-    ``place`` the largest place in the log (lamport): by it a head is known that missed an entry. ``state`` one of ``kinds.PROGRESS``; ``waits`` what it
-    waits for, "" for nothing; ``last_*`` the last entry in the agreed order; ``told_words`` the last that is no bookkeeping, "" where nothing else was told;
-    ``recorded_at`` the latest time that an entry was handed in; ``worked_s`` seconds between entries, gaps over ``REST_S`` left out;
+    ``place`` the largest place in the log (lamport): by it a head is known that missed an entry. ``state`` one of ``kinds.PROGRESS``;
+    ``waiting`` what it waits for, (id of the entry, words) each; ``last_*`` the last entry in the agreed order; ``told_words`` the last that is no
+    bookkeeping, "" where nothing else was told; ``recorded_at`` the latest time that an entry was handed in; ``worked_s`` seconds between entries, gaps over ``REST_S`` left out;
     ``parts`` what went in; ``wires`` how many patch wires; ``practice`` whether a patient answers.
     """
 
@@ -45,7 +45,7 @@ class Head:
     board: str = ""
     package_id: str = ""
     state: str = "on the bench"
-    waits: str = ""
+    waiting: tuple[tuple[str, str], ...] = ()
     opened_at: str = ""
     last_at: str = ""
     recorded_at: str = ""
@@ -57,9 +57,18 @@ class Head:
     wires: int = 0
     practice: bool = False
 
+    @property
+    def waits(self) -> str:
+        """What it waits for, in words; "" for nothing."""
+        return "; ".join(words for _, words in self.waiting)
+
     def as_dict(self) -> dict[str, Any]:
         """The head as plain JSON values."""
-        return {**{one.name: getattr(self, one.name) for one in fields(self)}, "parts": list(self.parts)}
+        return {
+            **{one.name: getattr(self, one.name) for one in fields(self)},
+            "parts": list(self.parts),
+            "waiting": [list(one) for one in self.waiting],
+        }
 
 
 WORDED = ("last_words", "told_words")
@@ -72,7 +81,7 @@ _SHOWN = (
     "board",
     "package_id",
     "state",
-    "waits",
+    "waiting",
     "parts",
     "wires",
     "practice",
@@ -83,7 +92,8 @@ def head_from(values: dict[str, Any]) -> Head:
     """The head of plain JSON values; fields that it does not know are left out."""
     known = {one.name for one in fields(Head)}
     kept = {name: value for name, value in values.items() if name in known}
-    return Head(**{**kept, "parts": tuple(kept.get("parts", ()))})
+    waiting = tuple((str(entry), str(words)) for entry, words in kept.get("waiting", ()))
+    return Head(**{**kept, "parts": tuple(kept.get("parts", ())), "waiting": waiting})
 
 
 def head_of(entries: Iterable[Entry]) -> Head:
@@ -156,7 +166,9 @@ def _shown(head: Head, entry: Entry) -> Head:
     if entry.kind == "progress":
         return replace(head, state=text("state"))
     if entry.kind == "waits":
-        return replace(head, waits=_waits_words(entry))
+        return replace(head, waiting=(*head.waiting, (entry.id, _waits_words(entry))))
+    if entry.kind == "waited":
+        return replace(head, waiting=tuple(one for one in head.waiting if one[0] != entry.payload.get("entry")))
     if entry.kind == "patch":
         return replace(head, wires=head.wires + 1)
     if entry.kind == "practice":
@@ -175,8 +187,10 @@ def _went_in(entry: Entry) -> str:
 
 
 def _waits_words(entry: Entry) -> str:
-    """What the machine waits for; "" when it waits no longer."""
-    return ""
+    """What the machine waits for."""
+    what, words, until = (str(entry.payload.get(name) or "")[:LONGEST] for name in ("what", "words", "until"))
+    said = words if not what or words.startswith(what) else f"{what}: {words}"
+    return said + (f", until {until}" if until else "")
 
 
 def entry_line(entry: Entry) -> str:
