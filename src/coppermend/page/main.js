@@ -18,6 +18,8 @@ import { drawSlip } from './round/slip.js';
 import { canAnswer, lastAnswer, placeTip, spoken, tipsOf, toldShort } from './round/state.js';
 import { drawHome } from './case/home.js';
 import { drawStory } from './case/story.js';
+import { ownField } from './case/ownwire.js';
+import { drawWish, tapTaken, wishFor, withMore } from './case/tapplace.js';
 import { drawWires } from './case/wires.js';
 import { drawRecord } from './case/record.js';
 import { drafted, drawAreaForm } from './case/areas.js';
@@ -59,6 +61,7 @@ export class App {
   /** @type {any} */ chosen = null;
   /** @type {{a: any, b: any}} */ own = { a: null, b: null };
   /** @type {any} */ area = null;
+  /** @type {import('./case/tapplace.js').Wish|null} What is to be tapped on the board for a wire of one's own. */ wish = null;
   patient = { answer: /** @type {any} */ (null), attempt: 0, pair: '', auto: localStorage.getItem('auto') === 'yes' };
   busy = false;
   /** An entry that the server has not taken for a while: what it says, and how it is given up. @type {{words: string, given: {up: boolean}}|null} */ unsent = null;
@@ -392,13 +395,14 @@ export class App {
       drawSlip(byId('slip'), this);
       drawCard(byId('card'), this);
       drawAreaForm(byId('area-form'), this);
+      drawWish(byId('area-form'), this);
       drawTwin(byId('twin'), this);
     });
     if (!bench) return;
     const tips = tipsOf(bench, this.own);
     const wires = [...bench.wires, ...(bench.step?.wire?.a ? [{ a: [bench.step.wire.a.x_mm, bench.step.wire.a.y_mm], b: [bench.step.wire.b.x_mm, bench.step.wire.b.y_mm], side: bench.step.wire.a.side, planned: true, path: bench.step.wire.path, dots: bench.step.wire.dots }] : [])];
     const spans = bench.step?.span ? [...bench.spans.filter((/** @type {any} */ s) => s.words !== bench.step.span.words), bench.step.span] : bench.spans;
-    this.map.lay({ tips: { a: tips.a, b: tips.b }, areas: bench.areas, sites: bench.sites, spans, ring: this.ring, wires, cuts: bench.cuts, net: this.net ? this.net.net : -1, chosen: this.chosen ? { ...this.chosen, x: this.chosen.x_mm, y: this.chosen.y_mm } : null, draft: this.area ? drafted(this.area, this.scene.parts) : [] });
+    this.map.lay({ tips: { a: tips.a, b: tips.b }, areas: bench.areas, sites: bench.sites, spans, ring: this.ring, wires, cuts: bench.cuts, net: this.net ? this.net.net : -1, chosen: this.chosen ? { ...this.chosen, x: this.chosen.x_mm, y: this.chosen.y_mm } : null, draft: this.area ? drafted(this.area, this.scene.parts) : this.wish?.corners ?? [] });
     for (const c of byId('slip').querySelectorAll('canvas[data-end]')) {
       const wire = bench.step?.wire;
       if (wire) drawInset(c, this.map, c.getAttribute('data-end') === 'from' ? 'a' : 'b', c.getAttribute('data-end') === 'from' ? wire.a : wire.b);
@@ -421,6 +425,7 @@ export class App {
   async tapped(point, net, xy) {
     if (!this.bench) return;
     if (this.area) return this.areaTap(xy);
+    if (this.wish) return this.wishTap(point, xy);
     if (net < 0) return this.do('clear', true);
     try {
       await this.light_net(net, point?.id ?? '');
@@ -452,6 +457,18 @@ export class App {
       draft.part = part ?? draft.part;
     }
     this.redraw();
+  }
+
+  /** A tap for a wire of one's own: into its field, and back to the leaf. @param {any} point @param {[number, number]} xy */
+  wishTap(point, xy) {
+    const wish = /** @type {import('./case/tapplace.js').Wish} */ (this.wish);
+    const taken = tapTaken(wish, { xy, face: this.map.view.face, point, part: this.partAt(xy) });
+    this.wish = taken.wish;
+    if (!taken.text) return this.redraw();
+    const field = /** @type {HTMLInputElement} */ (ownField(this, wish.what));
+    field.value = withMore(field.value, taken.text, wish.what);
+    this.toast(`Taken: ${taken.text}`);
+    this.acts.wishCancel();
   }
 
   /** The narrowest part whose outline holds the place. @param {[number, number]} xy */
@@ -635,7 +652,7 @@ export class App {
     measure: (c) => { this.own = { a: c.a, b: c.b }; this.patient.answer = null; this.acts.view('bench'); this.redraw(); this.shownCheck = ''; setTimeout(() => this.follow(), 50); },
     clearOwn: () => { this.own = { a: null, b: null }; this.patient.answer = null; this.redraw(); },
     choose: async (p) => { this.chosen = p; this.own = placeTip(this.own, p, null); if (p.side !== this.map.view.face) await this.map.turn('upright'); if (!this.inSight([[p.x_mm, p.y_mm]])) await this.map.show([[p.x_mm, p.y_mm]]); this.redraw(); },
-    clear: (/** @type {boolean} */ keepTips) => { this.skipping = false; this.ring = []; if (!keepTips) this.own = { a: null, b: null }; if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; byId('twin').hidden = byId('legend').hidden = true; byId('tool-marks').setAttribute('aria-pressed', 'false'); if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
+    clear: (/** @type {boolean} */ keepTips) => { this.skipping = false; this.ring = []; if (!keepTips) this.own = { a: null, b: null }; if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; if (this.wish) return this.acts.wishCancel(); byId('twin').hidden = byId('legend').hidden = true; byId('tool-marks').setAttribute('aria-pressed', 'false'); if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
     view: (v) => { location.hash = `#/case/${this.id}/${v}`; },
     view1: () => this.acts.view('bench'), view2: () => this.acts.view('story'), view3: () => this.acts.view('wires'), view4: () => this.acts.view('ohms'), view5: () => this.acts.view('trust'), view6: () => this.acts.view('record'),
     lamp: () => this.light(document.documentElement.dataset.light === 'lamp' ? 'day' : 'lamp'),
@@ -645,6 +662,8 @@ export class App {
     find: async (text) => this.find(String(text ?? '').trim()),
     newArea: () => { this.area = { mode: 'part', part: '', margin: '3', corners: [], kind: 'rework', severity: 2 }; this.net = this.chosen = null; this.redraw(); byId('mat-note').textContent = ''; },
     areaMode: (mode) => { this.area.mode = mode; this.redraw(); },
+    wishPlace: (what) => { this.wish = wishFor(what); this.area = null; this.net = this.chosen = null; this.acts.view('bench'); this.show('bench'); byId('mat-note').textContent = ''; },
+    wishCancel: () => { const what = this.wish?.what; this.wish = null; this.redraw(); this.acts.view('wires'); if (what) setTimeout(() => byId(`own-tap-${what}`)?.focus(), 60); },
     areaCancel: () => { this.area = null; this.redraw(); },
     areaSave: () => this.saveArea(),
     wireFitted: (w) => this.note('patch', { points: [w.a.id, w.b.id], words: w.words_short ?? '', options: w.options ?? {} }),

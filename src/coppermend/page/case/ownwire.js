@@ -22,6 +22,9 @@ export function asked(form) {
 /** @param {string} name @param {string} words @param {string} hint @param {Record<string, any>} [more] */
 const field = (name, words, hint, more) => h('label.field', null, words, h('input', { name, id: `own-${name}`, placeholder: hint, autocomplete: 'off', spellcheck: 'false', ...more }));
 
+/** A field whose places can be tapped on the board. @param {import('../main.js').App} app @param {string} name @param {string} words @param {string} hint */
+const tapField = (app, name, words, hint) => h('div.tapped', null, field(name, words, hint), h('button.key.slim', { type: 'button', id: `own-tap-${name}`, onclick: () => app.do('wishPlace', name) }, 'Tap it on the board'));
+
 /** @param {string} name @param {string} words @param {boolean} on */
 const tick = (name, words, on) => h('label.tickbox', null, h('input', { type: 'checkbox', name, checked: on }), h('span', null, words));
 
@@ -32,6 +35,13 @@ const kept = { id: '', el: /** @type {HTMLElement|null} */ (null) };
 export function ownWire(app, draw) {
   if (kept.id !== app.id || !kept.el) Object.assign(kept, { id: app.id, el: made(app, draw) });
   return kept.el;
+}
+
+/** A field of the form of the open case, which lies open from now on. @param {import('../main.js').App} app @param {string} name */
+export function ownField(app, name) {
+  const el = kept.id === app.id ? kept.el : null;
+  if (el instanceof HTMLDetailsElement) el.open = true;
+  return el?.querySelector(`#own-${name}`) ?? null;
 }
 
 /** @param {import('../main.js').App} app @param {(plan: any, i: number) => HTMLElement} draw */
@@ -49,8 +59,8 @@ function made(app, draw) {
     }
   };
   const form = /** @type {HTMLFormElement} */ (h('form', { id: 'own-wire', onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); ask(form, false); } },
-    h('div.row', null, field('net', 'Net', 'A5', { required: true }), field('need', 'Pins that must join (none: all that hung together)', 'U1.3 U4.7'), h('label.field', null, 'Ends on', h('select', { name: 'side' }, [['', 'either side'], ['c', 'component side'], ['s', 'solder side']].map(([value, words]) => h('option', { value }, words)))), field('current_a', 'Current, A', '0', { inputmode: 'decimal', pattern: '[0-9]*[.]?[0-9]*' })),
-    h('div.row', null, field('cut', 'Tracks to cut, X,Y/c or X,Y/s in mm; several between semicolons', '31.2,40.0/s'), field('keep_out', 'Keep free: boxes by two corners in mm, /c or /s for one side', '10,20 30,40/s; 50,5 60,12'), field('allow', 'May cross these parts', 'U4 C12')),
+    h('div.row', null, field('net', 'Net', 'A5', { required: true }), tapField(app, 'need', 'Pins that must join (none: all that hung together)', 'U1.3 U4.7'), h('label.field', null, 'Ends on', h('select', { name: 'side' }, [['', 'either side'], ['c', 'component side'], ['s', 'solder side']].map(([value, words]) => h('option', { value }, words)))), field('current_a', 'Current, A', '0', { inputmode: 'decimal', pattern: '[0-9]*[.]?[0-9]*' })),
+    h('div.row', null, tapField(app, 'cut', 'Tracks to cut, X,Y/c or X,Y/s in mm; several between semicolons', '31.2,40.0/s'), tapField(app, 'keep_out', 'Keep free: boxes by two corners in mm, /c or /s for one side', '10,20 30,40/s; 50,5 60,12'), tapField(app, 'allow', 'May cross these parts', 'U4 C12')),
     tick('scrape', 'Wires may end on bared track', true), tick('straight', 'Straight wires, whatever lies between', false),
     h('div.row', null, h('button.key.hot', { id: 'own-go' }, 'Plan the wires'))));
   return h('details.sheet', { id: 'own' }, h('summary', null, h('b', null, 'Plan a wire yourself'), ' cut a track, keep ground free, a current'), form, out);
