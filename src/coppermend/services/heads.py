@@ -17,7 +17,7 @@ from coppermend.core.log.terms import terms_of
 from coppermend.core.log.words import entry_words
 
 REST_S = 900.0
-"""A longer gap between entries is no work at the bench."""
+"""A longer gap between two entries is counted as time away from the bench (assumption)."""
 STANDING = ("case", "board", "progress", "waits", "waited", "swap", "fit", "patch", "practice")
 """Kinds whose contents a head shows; taking one of them back changes what it shows."""
 BOOKKEEPING = ("case", "board", "basis", "practice")
