@@ -43,13 +43,13 @@ if TYPE_CHECKING:
     from coppermend.services.lan import LanBook
     from coppermend.services.learning import LearnedBook
     from coppermend.services.packages import Package, PackageSource
-    from coppermend.services.whole_setting import WholeSetting
     from coppermend.services.ports import Instruments
     from coppermend.services.powered import PoweredBoard
     from coppermend.services.practice import PracticeSetting
     from coppermend.services.records import Typesetter
     from coppermend.services.speech import Voice
     from coppermend.services.storekeeping import BackedUp, Migrated, Restored
+    from coppermend.services.whole_setting import WholeSetting
 
 
 def workshop(

@@ -40,7 +40,7 @@ def _options(*wanted: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]
         "intermittent": click.option("--intermittent", type=float, default=0.0, show_default=True, metavar="SHARE", help="Share of broken joints that close under a tip."),
         "truth": click.option("--truth", default=None, metavar="FILE", help="A patient handed in as JSON."),
         "faults": click.option("--faults", default=None, metavar="K|A-B", help="Faults of any kind (1 to 3) instead of --breaks: chips, pins, copper, bridges, rails."),
-        "kinds": click.option("--kinds", type=click.Choice(["any", "copper", "parts"]), default="any", show_default=True, help="With --faults: which kinds."),
+        "kinds": click.option("--kinds", type=click.Choice(["any", "copper", "parts", "all"]), default="any", show_default=True, help="Which kinds; all: a whole repair."),
         "draw": click.option("--draw", type=click.Choice(["prior", "uniform"]), default="prior", show_default=True, help="With --faults: by the priors, or evenly (wrong priors)."),
         "model": click.option("--model", default=None, metavar="FILE", help="With --faults: the machine's own file (TOML)."),
         "json": click.option("--json", "as_json", is_flag=True, help="Print one JSON object."),
@@ -115,13 +115,15 @@ def _setting(o: dict[str, Any]) -> practice.PracticeSetting:
     default="next",
     show_default=True,
     metavar="NAME",
-    help=f"One of {POLICIES_SHOWN}; with --faults next or checklist.",
+    help=f"One of {POLICIES_SHOWN}; with --faults next or checklist; with --kinds all next, practice or checklist.",
 )
 def run_command(policy: str, as_json: bool, **o: Any) -> int:
     """Let one policy work on one patient and mark the result. Exit status 1 when a provable break was missed or a false one announced.
 
     With --faults the board is worked on under power until the first faulty unit is named; exit status 1 when the wrong one or none is.
     """
+    if o["kinds"] == "all":
+        return _run_whole(policy, as_json, o)
     if o["faults"] is not None:
         return _run_powered(policy, as_json, o)
     setting = _setting(o)
@@ -144,6 +146,31 @@ def run_command(policy: str, as_json: bool, **o: Any) -> int:
             click.echo(f"  broken: net {one.span.net}, {one.span.words} ({100 * one.span.p:.1f} %)")
     bad = not result.judged or marked["false_alarms"] or marked["found_provable"] < marked["breaks_provable"]
     return 1 if bad else 0
+
+
+def _run_whole(policy: str, as_json: bool, o: dict[str, Any]) -> int:
+    from coppermend.services.whole_practice import run_whole
+
+    low, high = _range(o["faults"] or "1-4", "--faults")
+    setting = bootstrap.whole_setting(o["package"], o["socket"], o["machine"], o["model"])
+    count = low + o["seed"] % (high - low + 1)
+    marked, tally = run_whole(
+        setting, o["seed"], count, policy, bootstrap.practice_workshop, bootstrap.device_book(None), noise_off=o["noise"] == "off"
+    )  # fmt: skip
+    if as_json:
+        print_json({**marked, "steps": [one.as_dict() for one in tally.acts]})
+    else:
+        for one in tally.acts:
+            click.echo(f"  {one.kind} {one.what}: {one.said}")
+        harm = marked["harm"]
+        click.echo(
+            f"Policy {policy}, patient {o['seed']}: {'mended' if marked['mended'] else 'not mended'} ({marked['end']}) after {marked['power_ups']} power-ups, "
+            f"{marked['seconds_bench'] / 60:.1f} min (modelled measuring and working time). Power into a short {harm['into_short']}, irreversible without consent "
+            f"{harm['without_consent']}, good parts taken out {harm['needless']}."
+        )
+        for words in marked["true"]:
+            click.echo(f"  true: {words}{' (left)' if words in marked['left'] else ''}")
+    return 0 if marked["mended"] else 1
 
 
 def _run_powered(policy: str, as_json: bool, o: dict[str, Any]) -> int:

@@ -120,6 +120,15 @@ class Patient:
         """The bench changed the board: patch wires, parts in or out. What was broken stays broken."""
         self._lay(graph)
 
+    def changed(self, graph: CopperGraph, truth: Truth) -> None:
+        """The bench changed the board and mended some of it: ``truth`` is what is left."""
+        self._truth = truth
+        self._lay(graph)
+
+    def whole_between(self, node_a: int, node_b: int) -> bool:
+        """Whether copper and wires join two nodes now: for marking, never for planning."""
+        return self._find(node_a) == self._find(node_b)
+
     def met_before(self, point_a: str, point_b: str, times: int, last: Answer | None = None) -> None:
         """The patient was asked about this pair ``times`` times in another sitting; ``last``: what the check before this one said, on whatever points."""
         self._asked[min(point_a, point_b), max(point_a, point_b)] = times

@@ -1,0 +1,242 @@
+"""The next step of a whole repair: copper, gate, power, looks, tests, mending, asking the owner, or a way to go on, chosen among all of them.
+
+The order is safety first (a shorted rail is found before anything is switched on), then what is named is mended, then the copper that can be proven
+without power, then power behind its gate, then looks; with power on it is looked on for further faults as long as that is likely to save a power-up.
+Nothing that cannot be undone is chosen without the owner's consent: the choice is then to ask. Where nothing can be told apart any more, ``GO_ON`` names
+what is left to try, cheapest and least harmful first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from coppermend.core.belief.suspects.posterior import State, Verdict, verdict
+from coppermend.core.planning.suspects_next import SuspectStep
+
+
+@dataclass(frozen=True, slots=True)
+class WorkTimes:
+    """Modelled seconds of work that the cost table of readings does not hold; assumptions, no source."""
+
+    solder_s: float = 60.0
+    """Soldering one joint again."""
+    clear_s: float = 60.0
+    """Taking solder or dirt from between two pins."""
+    replace_chip_s: float = 900.0
+    """Taking a soldered chip out and putting another one in."""
+    replace_small_s: float = 300.0
+    """The same for a part of two or three legs."""
+    renew_pin_s: float = 600.0
+    """Renewing the contact of a socket, a leg or a torn land."""
+    supply_s: float = 120.0
+    """Taking another supply."""
+    memory_test_s: float = 120.0
+    """A memory test of the whole of it, from a good ROM."""
+    rom_read_s: float = 120.0
+    """Taking a ROM out, reading it in a reader, putting it back."""
+    ask_s: float = 300.0
+    """Asking the owner."""
+    glance_s: float = 15.0
+    """A look at a part that was just fitted: notch, stripe, solder."""
+    ohms_s: float = 10.0
+    """One reading by four wires, both tips set."""
+
+
+TIMES = WorkTimes()
+MORE = 0.2
+"""Looked on with power on only while something beyond what is named is wrong with at least this chance (our choice)."""
+LOOK_ON_BITS_PER_MINUTE = 0.6
+"""Below this it is mended first: what else is wrong is seen more clearly then (our choice)."""
+LOOK_ON_STEPS = 10
+"""So many steps beyond the first name at most, in one session with power on (our choice)."""
+GO_ON_BELOW = 0.3
+"""Looks that tell less than so many bits a minute are left for what ``GO_ON`` names (our choice)."""
+GO_ON = ("rom", "memory", "round", "reseat", "swap", "likeliest", "ask", "other hands")
+"""What is left to try where nothing can be told apart: read the ROMs out, test the memory, prove the copper of the areas, reseat and swap what is loose,
+replace what is likeliest, ask the owner, hand the board to somebody else."""
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A unit that is to be mended. ``act`` wire, pin, clear, swap, replace, supply; ``seconds`` of the work; ``consent`` "" or the act that the owner has to
+    agree to first; ``affordable`` within the owner's limit."""
+
+    unit: str
+    p: float
+    act: str
+    seconds: float
+    consent: str = ""
+    affordable: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """The bench as the choice sees it.
+
+    ``copper`` kind of the copper's own next step; ``shorted`` a rail that reads shorted, ``gate_open`` whether power may be put on; ``powered`` it is on;
+    ``seen`` what the start since the last repair showed: "", "works", or else; ``tests`` what is still to be tested before it works for good, or
+    what a machine that starts and then fails can test itself; ``named``
+    units to be mended; ``more`` the chance that something beyond them is wrong; ``looks`` ranked steps, best first; ``looked_on`` steps taken since the
+    first name; ``ways`` what of ``GO_ON`` can be done.
+    """
+
+    copper: str
+    shorted: str = ""
+    stop: str = ""
+    gate_open: bool = False
+    powered: bool = False
+    seen: str = ""
+    tests: tuple[str, ...] = ()
+    named: tuple[Named, ...] = ()
+    more: float = 0.0
+    looks: tuple[SuspectStep, ...] = ()
+    looked_on: int = 0
+    ways: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What to do: ``kind`` short, mend, ask, copper, gate, power, look, test, done or one of ``GO_ON``; ``which`` index into the situation's list; why."""
+
+    kind: str
+    why: str
+    which: int = 0
+
+
+COPPER_WORK = ("check", "retest", "isolation", "ohms", "patch", "short", "reseat", "solder", "look", "cut")
+"""Kinds of the copper's own steps that are work without power."""
+REST = "rest"
+"""What is left of the round once a start was seen: what a mend has opened again, and pairs that belong apart. It is read when looks tell no more, or once the
+machine works; the proof of a mend itself comes at once."""
+
+
+def chosen(now: Situation) -> Choice:
+    """The step to take now.
+
+    >>> chosen(Situation("check")).kind, chosen(Situation("done", shorted="VCC")).kind, chosen(Situation("done")).kind
+    ('copper', 'short', 'gate')
+    >>> chosen(Situation("done", gate_open=True)).kind, chosen(Situation("done", seen="works")).kind
+    ('power', 'done')
+    >>> chosen(Situation("done", seen="blank", named=(Named("part U9", 0.99, "replace", 900.0, "unsolder"),))).kind
+    'ask'
+    """
+    if now.shorted:
+        return Choice("short", f"{now.shorted} reads shorted to ground: nothing is switched on until that is found.")
+    if now.seen == "works":
+        if now.tests:
+            return Choice("test", "It starts; whether all of it works is shown by its tests.")
+        if now.copper in (*COPPER_WORK, REST):
+            return Choice("copper", "It works; what is left of the round proves the rest of the copper.")
+        return Choice("done", "It starts as it should and its tests passed.")
+    if not now.seen and now.copper in COPPER_WORK:
+        return Choice("copper", "What can be proven without power is proven before the next power-up.")
+    if now.named:
+        return _with_names(now)
+    if not now.seen:
+        return _before_power(now)
+    if now.tests:
+        return Choice("test", "It starts far enough to test itself, which tells memory from all else.")
+    if now.looks and (now.looks[0].gain_per_minute >= GO_ON_BELOW or not now.ways):
+        return Choice("look", "Nothing is named yet; this tells most for its time.")
+    if now.ways:
+        return Choice(now.ways[0], "Looks tell little more; this is the least that is left to try.")
+    return Choice("other hands", "Nothing is left to try within the owner's limits.")
+
+
+def _with_names(now: Situation) -> Choice:
+    """Mend what is named, or look on first."""
+    on = now.powered and now.seen != "" and now.looked_on < LOOK_ON_STEPS and now.more >= MORE
+    if on and now.looks and now.looks[0].gain_per_minute >= LOOK_ON_BITS_PER_MINUTE:
+        words = f"Something beyond what is named is wrong with {100 * now.more:.0f} %: found now, it saves a power-up."
+        return Choice("look", words)
+    which = min(range(len(now.named)), key=lambda k: (now.named[k].consent != "", now.named[k].seconds))
+    one = now.named[which]
+    if one.consent:
+        return Choice(
+            "ask",
+            f"{one.unit} has to be mended by what cannot be undone ({one.consent}): the owner has to agree first.",
+            which,
+        )
+    if not one.affordable:
+        return Choice("ask", f"{one.unit} costs more than the owner's limit leaves.", which)
+    return Choice("mend", f"{one.unit} is at fault with {100 * one.p:.0f} %.", which)
+
+
+def _before_power(now: Situation) -> Choice:
+    if now.stop:
+        return Choice("short", now.stop)
+    if not now.gate_open:
+        return Choice("gate", "Before power.")
+    return Choice("power", "See what it does.")
+
+
+# ---- several names from one belief ----
+def beyond(state: State, units: Sequence[str]) -> State:
+    """The belief about everything else, given that these units are at fault: only sets that hold a cause of each are kept, and their own causes count no
+    more. Without such a set the belief as it is."""
+    made = state.field
+    numbers = [made.units.index(one) for one in units if one in made.units]
+    if not numbers:
+        return state
+    of = np.append(made.unit_of, -1)
+    kept = [weights * _holding(of[members], numbers) for members, weights in _blocks(state)]
+    total = sum(float(one.sum()) for one in kept)
+    if total <= 0.0:
+        return state
+    main = kept[0] / total
+    wide = kept[1] / total if len(kept) > 1 else state.wide_weights
+    found = replace(state, weights=main, wide_weights=wide, memo={}, _causes=None)
+    causes = found.causes().copy()
+    causes[np.isin(made.unit_of, numbers)] = 0.0
+    found._causes = causes
+    return found
+
+
+def _blocks(state: State) -> list[tuple[np.ndarray, np.ndarray]]:
+    rows = [(state.field.main.members, state.weights)]
+    if state.wide is not None and len(state.wide_weights):
+        rows.append((state.wide.members, state.wide_weights))
+    return rows
+
+
+def _holding(units: np.ndarray, numbers: Sequence[int]) -> np.ndarray:
+    held = np.ones(len(units), dtype=bool)
+    for one in numbers:
+        held &= (units == one).any(axis=1)
+    return held
+
+
+def more_wrong(state: State, units: Sequence[str]) -> float:
+    """The chance that some other unit is at fault, too, given these are."""
+    made = state.field
+    numbers = np.array([made.units.index(one) for one in units if one in made.units], dtype=np.int64)
+    of = np.append(made.unit_of, -1)
+    alone = total = 0.0
+    for members, weights in _blocks(state):
+        live = np.flatnonzero(weights > 1e-9)
+        rows = of[members[live]]
+        only = (np.isin(rows, numbers) | (rows < 0)).all(axis=1)
+        alone += float(weights[live][only].sum())
+        total += float(weights[live].sum())
+    return 1.0 - alone / max(total, 1e-300)
+
+
+MOST_NAMES = 5
+
+
+def names_of(state: State) -> tuple[tuple[tuple[str, float], ...], State]:
+    """The units beyond doubt, one after the other, each given the ones before; and the belief about everything else."""
+    found: list[tuple[str, float]] = []
+    rest = state
+    while len(found) < MOST_NAMES:
+        said: Verdict = verdict(rest)
+        if not said.stands:
+            break
+        found.append((said.unit, said.p))
+        rest = beyond(state, [unit for unit, _ in found])
+        if rest is state:
+            break
+    return tuple(found), rest

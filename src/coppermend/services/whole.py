@@ -1,0 +1,599 @@
+"""The next step of a case, chosen among everything that a bench does: copper, gate, power, looks, tests, mending, asking the owner.
+
+One function (``whole_for_case``) answers for the command line, the page and the practice patients: what it names is computed from the log alone.
+What was named in the last session with power on stays on the list until it is mended: a repair makes the readings that named it worthless, not the finding.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, cast
+
+from coppermend.core.belief.suspects.posterior import Beep, Observation, State, Witness, initial, observed, path_causes
+from coppermend.core.circuit.machine import MachineModel
+from coppermend.core.log.consent import Consent, consent_of
+from coppermend.core.log.fold import fold, is_repair
+from coppermend.core.log.model import agreed_order
+from coppermend.core.log.state import CaseState, plain
+from coppermend.core.planning.model import NextStep
+from coppermend.core.planning.suspects_next import SuspectStep, ranked_steps
+from coppermend.core.planning.whole import (
+    COPPER_WORK,
+    REST,
+    TIMES,
+    Choice,
+    Named,
+    Situation,
+    chosen,
+    more_wrong,
+    names_of,
+)
+from coppermend.devices.book import DeviceBook
+from coppermend.services.bench import next_for_case, plan_of, posterior_of, step_as_dict
+from coppermend.services.bind import Binding, bind, bind_state
+from coppermend.services.newwire import new_wire_step
+from coppermend.services.powered import PoweredBoard
+from coppermend.services.rails import gate_of, rails_for_case
+from coppermend.services.suspects import REPAIRS, Proposed, bench_now, board_of_case, evidence_of, proposed
+from coppermend.services.workshop import Workshop
+
+WORKS = "works"
+LIKELY = 0.5
+"""From this chance on the likeliest part is mended when looks tell little more, before the rest of the round (our choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class WholeStep:
+    """The step to take. ``kind`` as ``Choice.kind``; ``copper`` the copper's own step, ``look`` a step under power with its points, ``named`` what is
+    mended or asked about, ``check`` points to read first, ``rail`` that reads shorted, ``item`` of the gate, ``test`` or part meant."""
+
+    kind: str
+    words: str
+    why: str
+    seconds: float
+    copper: NextStep | None = None
+    look: Proposed | None = None
+    named: Named | None = None
+    check: tuple[str, str] | None = None
+    sites: tuple[str, ...] = ()
+    rail: str = ""
+    item: str = ""
+    part: str = ""
+    caution: str = ""
+    names: tuple[Named, ...] = ()
+    more: float = 0.0
+    healthy: bool = False
+    """The machine starts as it should and passed its tests; what follows only proves more of the copper."""
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain JSON values."""
+        return {
+            "kind": self.kind,
+            "words": self.words,
+            "why": self.why,
+            "seconds": round(self.seconds, 1),
+            "copper": None if self.copper is None else step_as_dict(self.copper),
+            "look": None if self.look is None else self.look.as_dict(),
+            "named": None if self.named is None else plain(self.named),
+            "check": list(self.check) if self.check else None,
+            "sites": list(self.sites),
+            "rail": self.rail,
+            "item": self.item,
+            "part": self.part,
+            "caution": self.caution,
+            "names": [plain(one) for one in self.names],
+            "more": round(self.more, 4),
+            "healthy": self.healthy,
+        }
+
+
+def whole_for_case(
+    workshop: Workshop,
+    case: str,
+    book: DeviceBook,
+    machine: MachineModel | None = None,
+    without: Collection[str] = (),
+    made: PoweredBoard | None = None,
+) -> WholeStep:
+    """The step to take now in a case, whatever kind of work it is.
+
+    ``machine``: what the machine's own file says; ``without``: kinds of step that the bench lacks the means for. Before the first power-up it is the copper's
+    own next step and costs no more; the board under power is reckoned only once something was seen. ``made``: that board, where somebody has it already.
+    """
+    binding = bind(workshop, case)
+    copper = _copper(binding, next_for_case(workshop, case))
+    view = _View(workshop, case, binding, copper, book, machine or MachineModel(), frozenset(without), made)
+    return view.step()
+
+
+def _copper(binding: Binding, step: NextStep) -> NextStep:
+    """The copper's step. After a start was seen the proof of what was mended comes first, and what else a mend has opened again of the round is the rest."""
+    ups = binding.state.power_ups
+    if (
+        not ups
+        or step.kind != "check"
+        or step.span is not None
+        or new_wire_step(binding, posterior_of(binding)) is not None
+    ):
+        return step
+    since = {one.entry for one in binding.state.acts if one.at > ups[-1].at}
+    sites = {site for entry, mended in binding.mended if entry in since for site in mended}
+    posterior = posterior_of(binding)
+    doubtful = {one for one in sites if one in posterior.copper.site and posterior.p(one) >= binding.basis.proven_below}
+    check = next((one for one in plan_of(binding).checks if doubtful & set(one.sites)), None) if doubtful else None
+    if check is None:
+        return replace(step, kind=REST)
+    words = f"Touch {check.point_a} and {check.point_b}: it shows whether what was mended holds."
+    return replace(
+        step, words=words, reason="The proof of a mend comes before power.", seconds=check.seconds, check=check
+    )
+
+
+@dataclass(slots=True)
+class _View:
+    """One case looked at as a whole."""
+
+    workshop: Workshop
+    case: str
+    binding: Binding
+    copper: NextStep
+    book: DeviceBook
+    machine: MachineModel
+    without: frozenset[str]
+    made: PoweredBoard | None = None
+    session: Binding | None = None
+    found: tuple[Observation, ...] = ()
+
+    def step(self) -> WholeStep:
+        """The choice in words and with what it needs."""
+        now = self.situation()
+        choice = chosen(now)
+        return self._worded(now, choice)
+
+    def situation(self) -> Situation:
+        """Everything the choice rests on."""
+        state, gate = self.binding.state, gate_of(self.binding)
+        shorted = (
+            next((one.net for one in rails_for_case(self.workshop, self.case) if one.low), "")
+            if not gate.overridden
+            else ""
+        )
+        ups = state.power_ups
+        now = Situation(self.copper.kind, shorted, gate_open=gate.open, powered=state.power_on)
+        bad_supply = next((one.words for one in gate.items if one.item == "supply" and one.danger), "")
+        if bad_supply:
+            now = replace(now, named=(Named("the supply", 1.0, "supply", TIMES.supply_s),))
+        if shorted or not ups:
+            return now
+        cut = _cut(state)
+        seen = _screen(state, self.machine)
+        tests = self._tests() if seen in (WORKS, self._fails()) else ()
+        now = replace(now, seen=seen, tests=tests)
+        if seen == WORKS or (not seen and self.copper.kind in COPPER_WORK):
+            return now
+        return self._with_belief(now, cut)
+
+    def _with_belief(self, now: Situation, cut: int) -> Situation:
+        """The names of the last session and, while its readings speak, the looks that tell most."""
+        session = self._session(cut)
+        on_built = replace(session, graph=session.base)
+        made = self.made or board_of_case(on_built, self.book, self.machine, self.workshop.fields)
+        self.made, self.session = made, session
+        evidence = evidence_of(self.workshop, self.case, session, made)
+        self.found = (*evidence.found, *_wired(session, made))
+        state = _weighed(self.binding, made, self.found)
+        names, rest = names_of(state)
+        units = [unit for unit, _ in names]
+        bench, stop, _ = bench_now(session, made, evidence, self.without)
+        found = tuple(one for one in (self._named(made, unit, p) for unit, p in names) if one is not None)
+        left = tuple(one for one in found if not self._mended(made, one.unit, cut))
+        looks: tuple[SuspectStep, ...] = ()
+        if now.seen:
+            on = self.binding.state.power_on
+            since = self.binding.state.power_ups[-1].at
+            ready = any(one.kind == "level" and one.at > since for one in self.binding.state.readings)
+            bench = replace(bench, powered=on, seen_start=True, mended=0.0, scope_ready=on and ready)
+            looks = tuple(
+                one for one in ranked_steps(rest, bench, self.binding.costs, 64) if one.kind not in self.without
+            )
+        more = more_wrong(state, units) if units else 1.0
+        return replace(
+            now, stop=stop, named=(*now.named, *left), more=more, looks=looks, looked_on=self._looked_on(self.found, units), ways=self._ways(float(rest.units().max()))
+        )  # fmt: skip
+
+    # ---- the session ----
+    def _session(self, cut: int) -> Binding:
+        """The case as it stood at entry number ``cut``, on the copper as it was then."""
+        entries = list(agreed_order(self.workshop.store.entries(self.case)))
+        if cut >= len(entries):
+            return self.binding
+        key = ("session", entries[cut].id, len(self.binding.state.undone))
+        if key not in self.binding.kept:
+            gone = set(self.binding.state.undone)
+            kept = [one for one in entries[:cut] if one.id not in gone and one.kind != "undo"]
+            self.binding.kept[key] = bind_state(
+                fold(kept), self.binding.board, self.binding.base, "", self.binding.kept
+            )
+        return cast(Binding, self.binding.kept[key])
+
+    def _looked_on(self, found: Sequence[Observation], units: Sequence[str]) -> int:
+        """How many observations were made since the first name stood."""
+        if not units:
+            return 0
+        marks = self.binding.kept.setdefault(("first name", self._mark()), len(found))
+        return max(0, len(found) - int(marks))
+
+    def _mark(self) -> str:
+        ups = self.binding.state.power_ups
+        return ups[-1].entry if ups else ""
+
+    # ---- what is named ----
+    def _named(self, made: PoweredBoard, unit: str, p: float) -> Named | None:
+        """How a unit is mended."""
+        cause = next((one for one in made.field.causes if one.unit == unit), None)
+        if cause is None:
+            return None
+        owner = consent_of(self.binding.state.intake)
+        if cause.kind == "part":
+            return self._part(cause.part, unit, p, owner)
+        if cause.kind == "rail":
+            return Named(unit, p, "supply", TIMES.supply_s)
+        if cause.kind == "short":
+            return Named(unit, p, "clear", TIMES.clear_s)
+        return Named(unit, p, "wire", self.binding.costs.patch_s)
+
+    def _part(self, part: str, unit: str, p: float, owner: Consent) -> Named:
+        states = {ref: str(state) for ref, state in self.binding.graph.part_states}
+        row = self.made.circuit.by_ref.get(part) if self.made is not None else None
+        if states.get(part) == "socketed" or (row is not None and row.socketed):
+            return Named(unit, p, "swap", self.binding.costs.swap_s)
+        chip = row is not None and row.role == "chip"
+        seconds = TIMES.replace_chip_s if chip else TIMES.replace_small_s
+        return Named(unit, p, "replace", seconds, "" if owner.allows("unsolder") else "unsolder")
+
+    def _mended(self, made: PoweredBoard, unit: str, cut: int) -> bool:
+        """Whether work since the session has mended a unit, as far as the log tells."""
+        state = self.binding.state
+        causes = [one for one in made.field.causes if one.unit == unit]
+        acts = [one for one in state.acts if one.at >= cut and is_repair(one)]
+        if causes[0].kind == "part":
+            return any(one.part == causes[0].part and one.kind in ("swap", "fit") for one in acts)
+        if causes[0].kind == "rail":
+            return any(one.at >= cut and one.rail == causes[0].net for one in state.supply)
+        nets = {one.net for one in causes}
+        if causes[0].kind == "short":
+            short = made.behaviour.shorts[int(causes[0].key[2])]
+            both = {short.net_a, short.net_b}
+            return any(one.kind in ("clean", "solder") and both <= {p.net for p in one.points} for one in acts)
+        if any(one.at >= cut and one.a.net in nets for one in state.wires):
+            return True
+        pins = {site.partition("@")[2] for one in causes for site in one.sites}
+        parts = {
+            site.partition("@")[2].rpartition(".")[0]
+            for one in causes
+            for site in one.sites
+            if site.partition("@")[0] in ("contact", "leg")
+        }
+        for one in acts:
+            if one.kind in ("solder", "fit", "swap") and any(f"{p.part}.{p.pin}" in pins for p in one.points):
+                return True
+            if one.part in parts and one.kind in ("reseat", "clean", "swap", "fit"):
+                return True
+        return False
+
+    # ---- tests and ways to go on ----
+    def _tests(self) -> tuple[str, ...]:
+        """What is still to be tested since the last repair before it works for good."""
+        since = _last_repair(self.binding.state)
+        done = {one.kind for one in self.binding.state.notes if one.at > since}
+        return tuple(one for one in ("memory",) if one not in done and self.machine.diagnostics)
+
+    def _fails(self) -> str:
+        """The screen of a machine that starts and fails at something: the last one of its file, which has no conditions."""
+        last = self.machine.screens[-1] if self.machine.screens else None
+        bare = last is not None and not (last.still or last.moving or last.right or last.not_right)
+        return last.name if last is not None and bare and last.name != WORKS else ""
+
+    def _ways(self, top: float) -> tuple[str, ...]:
+        """What of ``GO_ON`` was not tried since the last repair."""
+        state = self.binding.state
+        since = _last_repair(state)
+        done = {one.kind for one in state.notes if one.at > since}
+        found = []
+        if "memory" not in done:
+            found.append("memory")
+        if self._unread_rom(since):
+            found.append("rom")
+        if top >= LIKELY:
+            found.append("likeliest")
+        if self.copper.kind in (*COPPER_WORK, REST):
+            found.append("round")
+        if self._unseated():
+            found.append("reseat")
+        found.append("likeliest")
+        return tuple(found)
+
+    def _roms(self) -> list[str]:
+        made = self.made
+        states = {ref: str(state) for ref, state in self.binding.graph.part_states}
+        rows = made.circuit.parts if made is not None else ()
+        return [
+            one.ref for one in rows if one.chip is not None and _is_rom(one.value) and states.get(one.ref) == "socketed"
+        ]
+
+    def _unread_rom(self, since: int) -> str:
+        read = {one.words.partition(" ")[0] for one in self.binding.state.notes if one.kind == "rom"}
+        return next((one for one in self._roms() if one not in read), "")
+
+    def _unseated(self) -> str:
+        seated = {one.part for one in self.binding.state.acts if one.kind in ("reseat", "swap", "clean")}
+        states = {ref: str(state) for ref, state in self.binding.graph.part_states}
+        return next((ref for ref, how in sorted(states.items()) if how == "socketed" and ref not in seated), "")
+
+    # ---- words ----
+    def _worded(self, now: Situation, choice: Choice) -> WholeStep:
+        healthy = now.seen == WORKS and not now.tests and not now.shorted
+        base = WholeStep(choice.kind, "", choice.why, 0.0, names=now.named, more=now.more, healthy=healthy)
+        costs = self.binding.costs
+        if choice.kind == "short":
+            return replace(
+                base,
+                words=f"Find what shorts {now.shorted or 'the board'}: ohms by four wires, power off.",
+                seconds=TIMES.ohms_s,
+                rail=now.shorted,
+            )
+        if choice.kind in ("copper", "round"):
+            return replace(
+                base,
+                kind="copper",
+                words=self.copper.words,
+                why=self.copper.reason or choice.why,
+                seconds=self.copper.seconds,
+                copper=self.copper,
+            )
+        if choice.kind == "gate":
+            item = gate_of(self.binding).missing[0]
+            return replace(base, words=f"Before power: {item.words}", item=item.item, copper=self.copper)
+        if choice.kind == "power":
+            return replace(
+                base,
+                words="Put power on, look, listen, and note what is seen.",
+                seconds=costs.power_s,
+                copper=self.copper,
+            )
+        if choice.kind == "look" and self.made is not None:
+            found = proposed(self.made, now.looks[choice.which], "")
+            return replace(base, words=found.words, seconds=found.step.seconds, look=found, caution=found.caution)
+        if choice.kind in ("mend", "ask"):
+            return self._mend(base, now.named[choice.which])
+        if choice.kind == "test" or choice.kind == "memory":
+            return replace(
+                base,
+                kind="memory",
+                words="Test the whole memory from a good ROM (coppermend memory note).",
+                seconds=TIMES.memory_test_s,
+            )
+        if choice.kind == "rom":
+            part = self._unread_rom(-1)
+            return replace(
+                base,
+                words=f"Power off; take {part} out and compare what it reads with its list (coppermend rom note).",
+                seconds=TIMES.rom_read_s,
+                part=part,
+            )
+        if choice.kind == "reseat":
+            part = self._unseated()
+            return replace(
+                base,
+                words=f"Power off; press {part} out of its socket and in again.",
+                seconds=costs.reseat_s,
+                part=part,
+            )
+        if choice.kind == "likeliest":
+            return self._likeliest(base)
+        words = {
+            "done": "It starts and its tests passed: protect the repair, test the other functions, hand it over.",
+            "other hands": "Nothing is left to try within what the owner agreed to: put it before the owner, or into other hands.",
+        }
+        return replace(base, words=words.get(choice.kind, choice.why))
+
+    def _likeliest(self, base: WholeStep) -> WholeStep:
+        """Mend what is likeliest, though it is not beyond doubt."""
+        if self.made is None or self.session is None:
+            return replace(base, kind="other hands", words="Nothing was seen that speaks for any part.")
+        state = _weighed(self.binding, self.made, self.found)
+        p = state.units()
+        tried = self._tried_units()
+        for k in p.argsort()[::-1][:8].tolist():
+            unit = state.field.units[int(k)]
+            one = self._named(self.made, unit, float(p[k]))
+            if one is not None and unit not in tried and float(p[k]) > 0.02:
+                return self._mend(replace(base, kind="ask" if one.consent else "mend"), one)
+        return replace(base, kind="other hands", words="Whatever was likely has been mended: put it into other hands.")
+
+    def _tried_units(self) -> set[str]:
+        return {f"part {one.part}" for one in self.binding.state.acts if one.kind in ("swap", "fit") and not one.trial}
+
+    def _mend(self, base: WholeStep, one: Named) -> WholeStep:
+        base = replace(base, named=one, seconds=one.seconds)
+        if base.kind == "ask":
+            return replace(
+                base,
+                words=f"Ask the owner: {one.unit} can only be mended by what cannot be undone ({one.consent or 'the price'}).",
+                seconds=TIMES.ask_s,
+            )
+        part = one.unit.partition(" ")[2]
+        if one.act == "supply":
+            return replace(base, words="Take another supply and prove it alone.", item="supply")
+        if one.act in ("swap", "replace"):
+            return replace(base, words=f"Power off; put a good {part} in for good.", part=part, caution=_CAUTION)
+        assert self.made is not None
+        cause = next(c for c in self.made.field.causes if c.unit == one.unit)
+        if one.act == "clear":
+            short = self.made.behaviour.shorts[int(cause.key[2])]
+            ends = [self._point(short.net_a, short.node_a), self._point(short.net_b, short.node_b)]
+            return replace(
+                base,
+                words=f"Power off; take the solder from between {ends[0]} and {ends[1]}.",
+                check=(ends[0], ends[1]),
+                caution=_CAUTION,
+            )
+        return self._mend_span(base, one, cause.net, int(cause.key[2]), cause.sites)
+
+    def _mend_span(self, base: WholeStep, one: Named, net: str, edge: int, sites: tuple[str, ...]) -> WholeStep:
+        """Read across the span first; once that was open the copper's own advice, or the wire."""
+        assert self.made is not None
+        a, b = self.made.behaviour.trees[net].edges[edge]
+        ends = self._ends(net, a, b, edge)
+        if ends is not None and not self._read_since_up(net, a, b):
+            words = (
+                f"Power off; check continuity from {ends[0]} to {ends[1]}: what was seen under power says it is open."
+            )
+            return replace(
+                base,
+                kind="check",
+                words=words,
+                seconds=self.binding.costs.read_s + 2 * self.binding.costs.move_s,
+                check=ends,
+                sites=sites,
+            )
+        if self.copper.kind in COPPER_WORK and self.copper.kind != "isolation":
+            return replace(
+                base,
+                kind="copper",
+                words=self.copper.words,
+                why=self.copper.reason,
+                seconds=self.copper.seconds,
+                copper=self.copper,
+            )
+        return replace(
+            base,
+            words=f"Bridge net {net} round {one.unit} by a wire (coppermend wire plan).",
+            sites=sites,
+            item=net,
+            check=ends,
+        )
+
+    def _point(self, net: str, node: int) -> str:
+        assert self.made is not None
+        points = self.made.trees[net].points.get(node, ())
+        return points[0].id if points else ""
+
+    def _ends(self, net: str, a: int, b: int, edge: int) -> tuple[str, str] | None:
+        """A reachable point on either side of a span, the nearest ones."""
+        assert self.made is not None
+        tree = self.made.behaviour.trees[net]
+        points = self.made.trees[net].points
+        near: dict[int, list[int]] = {}
+        for k, (x, y) in enumerate(tree.edges):
+            if k != edge:
+                near.setdefault(x, []).append(y)
+                near.setdefault(y, []).append(x)
+        ends = []
+        for start in (a, b):
+            queue, seen = [start], {start}
+            for node in queue:
+                here = [p for p in points.get(node, ()) if p.reachable]
+                if here:
+                    ends.append(here[0].id)
+                    break
+                fresh = [o for o in near.get(node, ()) if o not in seen]
+                seen |= set(fresh)
+                queue += fresh
+        return (ends[0], ends[1]) if len(ends) == 2 else None
+
+    def _read_since_up(self, net: str, a: int, b: int) -> bool:
+        """Whether a reading that crosses the span was noted since the last power-up."""
+        ups = self.binding.state.power_ups
+        since = ups[-1].at if ups else -1
+        made = self.made
+        if made is None or self.session is None:
+            return False
+        entries = {
+            one.entry for one in self.binding.state.readings if one.at > since and one.kind in ("closed", "open")
+        }
+        want = {
+            k
+            for k, one in enumerate(made.field.causes)
+            if one.key[0] == "cut" and one.net == net and made.behaviour.trees[net].edges[int(one.key[2])] == (a, b)
+        }
+        return any(
+            isinstance(one, Beep)
+            and one.entry in entries
+            and one.net == net
+            and want & set(path_causes(made.field, net, one.node_a, one.node_b))
+            for one in self.found
+        )
+
+
+_CAUTION = (
+    "Power off and unplugged before anything goes out or in; mind the notch, and static. Hot solder, lead and flux fumes: your local rules first. "
+    "Leave mains and picture tubes to people qualified for them."
+)
+
+
+def _is_rom(value: str) -> bool:
+    return value.startswith(("27", "23", "2332", "2364"))
+
+
+def _last_repair(state: CaseState) -> int:
+    acts = [one.at for one in state.acts if one.kind in REPAIRS and is_repair(one)]
+    return max([*acts, *(one.at for one in state.wires)], default=-1)
+
+
+def _cut(state: CaseState) -> int:
+    """Number of the first entry that mended something since the last power-up; beyond all where there is none."""
+    since = state.power_ups[-1].at if state.power_ups else -1
+    acts = [one.at for one in state.acts if one.kind in REPAIRS and is_repair(one) and one.at > since]
+    return min([*acts, *(one.at for one in state.wires if one.at > since)], default=1 << 60)
+
+
+def _screen(state: CaseState, machine: MachineModel) -> str:
+    """What the last start since the last repair showed: "", "works", or the screen's name."""
+    since = _last_repair(state)
+    for up in reversed(state.power_ups):
+        if up.at <= since:
+            break
+        for seen in reversed(up.seen):
+            if seen.screen and seen.at > since:
+                k = machine.screen(seen.screen)
+                return WORKS if k is not None and k == machine.screen(WORKS) else seen.screen
+    return ""
+
+
+WIRED = math.log(0.02)
+"""How likely a stretch is still open once a wire lies round it (an assumption: the wire may be badly soldered)."""
+
+
+def _wired(session: Binding, made: PoweredBoard) -> list[Observation]:
+    """The wires of a case as observations: what they go round is whole again. The board under power is that of the copper as built."""
+    found: list[Observation] = []
+    for wire in session.state.wires:
+        a, b = (made.node_of_pin(f"{one.part}.{one.pin}") for one in (wire.a, wire.b))
+        if a is None or b is None or a[0] != b[0]:
+            continue
+        sites = {s for k in path_causes(made.field, a[0], a[1], b[1]) for s in made.field.causes[k].sites}
+        if sites:
+            found.append(
+                Witness(tuple(("site", s, WIRED) for s in sorted(sites)), 0.0, "a wire lies round it", wire.id)
+            )
+    return found
+
+
+def _weighed(binding: Binding, made: PoweredBoard, found: Sequence[Observation]) -> State:
+    """The belief from the evidence, going on from what was weighed before when the evidence only grew."""
+    key = ("whole belief", id(made))
+    known = binding.kept.get(key)
+    fresh = list(found)
+    state: State | None = None
+    if known is not None and known[0] is made:
+        rest = Counter(fresh)
+        rest.subtract(known[1])
+        if all(n >= 0 for n in rest.values()):
+            state, fresh = known[2], [one for one, n in rest.items() for _ in range(n)]
+    state = observed(initial(made.field) if state is None else state, fresh) if fresh or state is None else state
+    binding.kept[key] = (made, Counter(found), state)
+    return state
