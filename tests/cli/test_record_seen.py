@@ -58,8 +58,19 @@ def test_the_record_tells_what_was_seen_and_how_the_suspects_changed(plain_run: 
     )  # silence at its pin speaks against U1 until another one is in
     assert all(re.fullmatch(r"\d+\.\d %|over 99\.9 %", row[3]) for row in course)
     assert rows_of(text, "suspects")
+    drawn = text.split('<h2 id="waves">')[1].split("</section>")[0]
+    levels = sorted(float(x) for x in re.findall(r">([\d.]+) V</text>", drawn))
+    assert drawn.count("<svg") == 1 and "U19.8 CPUCLK" in drawn.split("<figcaption>")[1].split("<")[0]
+    assert abs(levels[0] - 0.2) < 0.02 and abs(levels[-1] - 3.6) < 0.02  # beside the thresholds
+    assert 14 <= drawn.count('class="edge"') <= 17  # its first eight periods
     said = " ".join(" ".join(one.extract_text() for one in pypdf.PdfReader(pdf).pages).split())
-    for words in ("Suspects over time", "Waves measured", "U1.1 (A11) is low", "rolling picture"):
+    for words in (
+        "Suspects over time",
+        "its beginning is shown",
+        "Waves measured",
+        "U1.1 (A11) is low",
+        "rolling picture",
+    ):
         assert words in said
 
 

@@ -85,8 +85,7 @@ def _photo(workshop: Workshop, photo: CasePhoto, begun: int | None) -> Photo:
 
 def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
     """The record as a PDF, its date the last entry's time."""
-    pictures = {f"{one.name}.svg": one.svg.encode() for one in view.maps}
-    pictures |= {f"{one.picture.name}.svg": one.picture.svg.encode() for one in view.plans if one.picture}
+    pictures = {f"{one.picture.name}.svg": one.picture.svg.encode() for one in view.plans if one.picture}
     photos = []
     for i, photo in enumerate(view.photos, 1):
         name = f"photo-{i}.svg" if photo.jpeg else ""
@@ -94,10 +93,16 @@ def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
             pictures[name] = _framed(photo).encode()
         photos.append({"file": name, "words": photo.words, "when": photo_line(photo)})
     data = view.as_dict()
-    data["maps"] = [
-        {"file": f"{one.name}.svg", "title": one.title, "alt": one.alt, "ratio": one.height_by_width}
-        for one in view.maps
-    ]
+    for name, shown in (
+        ("maps", view.maps),
+        ("wave_pictures", view.wave_pictures),
+        ("warm_pictures", view.warm_pictures),
+    ):
+        pictures |= {f"{one.name}.svg": one.svg.encode() for one in shown}
+        data[name] = [
+            {"file": f"{one.name}.svg", "title": one.title, "alt": one.alt, "ratio": one.height_by_width}
+            for one in shown
+        ]
     data["plans"] = [
         {
             "title": one.title,

@@ -165,8 +165,8 @@ def _sections(view: RecordView) -> Iterable[tuple[str, str, str]]:
     yield "chips", "Chips and contacts", chips
     yield "starts", "Starts counted", _table("", START_NAMES, view.starts, (0,))
     yield "symptoms", "Symptoms", _table("", SYMPTOM_NAMES, view.symptoms, (0,))
-    yield "waves", "Waves measured", _table("", WAVE_NAMES, view.waves, (0,))
-    yield "warm", "Thermal pictures", _table("", WARM_NAMES, view.warm, (0,))
+    yield "waves", "Waves measured", _table("", WAVE_NAMES, view.waves, (0,)) + _figures(view.wave_pictures)
+    yield "warm", "Thermal pictures", _table("", WARM_NAMES, view.warm, (0,)) + _figures(view.warm_pictures)
     yield "suspects", "Suspects", _suspects(view)
     yield "course", "Suspects over time", _course(view)
     if view.reader != "owner":
@@ -218,6 +218,10 @@ def _by_ohms(rows: Sequence[OhmsRow]) -> str:
 def _wires(wires: Sequence[WireRow]) -> str:
     rows = [(str(w.number), w.ends, w.wire, w.fitted, w.proof) for w in wires]
     return _table("Numbers stand in circles on the maps.", ("No.", "From, to", "Wire", "Fitted", "Proof"), rows, (0,))
+
+
+def _figures(some: Sequence[Picture]) -> str:
+    return "".join(_figure(one) for one in some)
 
 
 def _figure(one: Picture) -> str:

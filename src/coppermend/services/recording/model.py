@@ -223,8 +223,12 @@ class RecordView:
     """(when, what was seen, how it stands)."""
     waves: tuple[tuple[str, str, str, str, str], ...] = ()
     """(when, where, channel, measured, verdict)."""
+    wave_pictures: tuple[Picture, ...] = ()
+    """Each channel with its measured levels and edges."""
     warm: tuple[tuple[str, str, str, str, str], ...] = ()
     """(when, part, measured, expected, verdict) of thermal pictures."""
+    warm_pictures: tuple[Picture, ...] = ()
+    """Thermal pictures as they lie on the board."""
     suspects: tuple[SuspectRow, ...] = ()
     course: tuple[tuple[str, str, str, str], ...] = ()
     """The suspects over time: (when, what was seen or done, likeliest then, its probability)."""

@@ -18,6 +18,7 @@ from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding
 from coppermend.services.placewords import places_in_words
 from coppermend.services.recording.model import RecordView, SuspectRow
+from coppermend.services.recording.shown import heat_pictures, wave_pictures
 from coppermend.services.suspectcourse import Moment, suspect_course
 from coppermend.services.suspects import board_of_case, suspects_for_case
 from coppermend.services.workshop import Workshop
@@ -43,7 +44,11 @@ def with_seen(
         symptoms=tuple(_symptoms(state)),
         waves=tuple(row for one in counted if one.kind == "wave" for row in _waves(binding.board, one)),
         warm=tuple(row for one in counted if one.kind == "heat" for row in _warm(one)),
+        warm_pictures=heat_pictures(workshop, binding.case, binding.board),
     )
+    if book is not None:
+        waves = [one for one in counted if one.kind == "wave"]
+        view = replace(view, wave_pictures=wave_pictures(workshop, binding.case, binding.board, waves, book, machine))
     if book is None or not _powered(state):
         return view
     try:
