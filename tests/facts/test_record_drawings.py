@@ -41,5 +41,5 @@ def test_a_part_is_drawn_where_it_lies_north_up() -> None:
     drawn = {"box_mm": [0, 0, 100, 50], "outline": [], "parts": [part, {**part, "part": "U2", "verdict": "even"}], "low_c": 20.0, "high_c": 40.0}  # fmt: skip
     svg, ratio = draw_heat(drawn, b"png")
     assert "M100.0 200.0 L200.0 200.0 L200.0 100.0 L100.0 100.0Z" in svg and "U2" not in svg
-    assert "U&lt;1&gt; cold 21 degC" in svg and 'x="150.0" y="157.0"' in svg
+    assert "U&lt;1&gt; cold 21 degC" in svg and 'x="150.0" y="159.0"' in svg
     assert abs(ratio - (500 + 70) / 1000) < 1e-9 and ">30 degC<" in svg

@@ -42,7 +42,7 @@ def draw_heat(drawn: Mapping[str, Any], png: bytes) -> tuple[str, float]:
     whole = high + SCALE_HIGH
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {whole:.1f}" width="{WIDTH:g}" height="{whole:.1f}" '
-        f'font-family="sans-serif" font-size="20" fill="{INK}">'
+        f'font-family="sans-serif" font-size="26" fill="{INK}">'
     )
     return "\n".join([head, *body, "</svg>"]) + "\n", whole / WIDTH
 
@@ -52,7 +52,7 @@ def _label(one: Mapping[str, Any], scale: float, x0: float, y1: float) -> Iterab
     x, y = scale * ((min(xs) + max(xs)) / 2.0 - x0), scale * (y1 - (min(ys) + max(ys)) / 2.0)
     celsius = one.get("celsius")
     words = escape(f"{one['part']} {one['verdict']}" + (f" {celsius:.0f} degC" if isinstance(celsius, (int, float)) else ""))  # fmt: skip
-    at = f'x="{x:.1f}" y="{y + 7:.1f}" text-anchor="middle"'
+    at = f'x="{x:.1f}" y="{y + 9:.1f}" text-anchor="middle"'
     yield f'<text {at} stroke="{HALO}" stroke-width="6" stroke-linejoin="round" fill="{HALO}">{words}</text>'
     yield f'<text {at} fill="{INK}">{words}</text>'
 
