@@ -94,14 +94,17 @@ def _found(graph: CopperGraph, board: Board | None) -> BarePlaces:
             seen.setdefault((point.x_mm, point.y_mm, point.side, point.net), point)
     points = tuple(seen.values())
     lands = {} if board is None else dict(_lands(board))
-    half = np.array([lands.get(_key(p.x_mm, p.y_mm, p.side), (HALF_LAND_MM, HALF_LAND_MM)) for p in points])
     at = np.array([(p.x_mm, p.y_mm) for p in points]).reshape(-1, 2)
+    usual = (HALF_LAND_MM, HALF_LAND_MM)
+    half = np.array([lands.get((x, y, p.side), usual) for (x, y), p in zip(_keys(at), points, strict=True)])
     half = half.reshape(-1, 2)
     return BarePlaces(points, np.hstack([at - half, at + half]))
 
 
-def _key(x: float, y: float, side: str) -> tuple[int, int, str]:
-    return round(x * 20), round(y * 20), side
+def _keys(at: Boxes) -> list[list[int]]:
+    """Places (n, 2) in mm to the nearest 0.05 mm, as whole numbers."""
+    found: list[list[int]] = np.rint(at * 20).astype(np.int64).tolist()
+    return found
 
 
 def _lands(board: Board) -> Iterable[tuple[tuple[int, int, str], tuple[float, float]]]:
@@ -112,6 +115,7 @@ def _lands(board: Board) -> Iterable[tuple[tuple[int, int, str], tuple[float, fl
         box = layer.shapes.bounds_mm()
         size = box[:, 2:] - box[:, :2]
         fits = np.flatnonzero((size < LARGEST_LAND_MM).all(axis=1) & (size > 0.1).all(axis=1))
-        for k in fits[np.argsort(size[fits].sum(axis=1), kind="stable")].tolist():
-            middle = (box[k, :2] + box[k, 2:]) / 2
-            yield _key(float(middle[0]), float(middle[1]), layer.key), (float(size[k, 0] / 2), float(size[k, 1] / 2))
+        fits = fits[np.argsort(size[fits].sum(axis=1), kind="stable")]
+        keys = _keys((box[fits, :2] + box[fits, 2:]) / 2)
+        for (x, y), (width, height) in zip(keys, (size[fits] / 2).tolist(), strict=True):
+            yield (x, y, layer.key), (width, height)

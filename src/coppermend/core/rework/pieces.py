@@ -11,7 +11,7 @@ import numpy as np
 from coppermend.core.board.model import PartState
 from coppermend.core.copper.model import CopperGraph, ProbePoint, Site, SiteKind
 from coppermend.core.findings import Place, refuse
-from coppermend.core.geometry.groups import labels
+from coppermend.core.geometry.groups import Groups, labels
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,9 +145,24 @@ def components(nodes: Collection[int], joins: Iterable[tuple[int, int]]) -> dict
     order = sorted(nodes)
     place = {node: i for i, node in enumerate(order)}
     pairs = [(place[a], place[b]) for a, b in joins if a in place and b in place]
-    label = labels(np.array(pairs, dtype=np.int64).reshape(-1, 2), len(order))
+    if len(order) <= FEW:
+        label = _few(pairs, len(order))
+    else:
+        label = labels(np.array(pairs, dtype=np.int64).reshape(-1, 2), len(order)).tolist()
     renamed: dict[int, int] = {}
-    return {node: renamed.setdefault(int(label[i]), len(renamed)) for i, node in enumerate(order)}
+    return {node: renamed.setdefault(label[i], len(renamed)) for i, node in enumerate(order)}
+
+
+FEW = 100
+"""Up to so many nodes union-find in Python is quicker than building a sparse matrix."""
+
+
+def _few(pairs: Iterable[tuple[int, int]], count: int) -> list[int]:
+    """A label for each of few nodes."""
+    groups = Groups()
+    for a, b in pairs:
+        groups.join(a, b)
+    return [groups.find(k) for k in range(count)]
 
 
 def net_of_sites(graph: CopperGraph, broken: Collection[str]) -> int:
