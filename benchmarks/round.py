@@ -194,5 +194,5 @@ def proven_risk_after(setting: PracticeSetting, result: Run, seconds: float) -> 
         count += 1
     now = belief(setting.graph, setting.areas, result.evidence[:count], Basis())
     sites = [now.copper.site[s] for s in result.provable]
-    proven = [k for k in sites if now.sites[k] < now.basis.proven_below]
+    proven = [k for k in sites if now.unproven[k] < now.basis.proven_below]
     return float(now.prior[proven].sum() / now.prior[sites].sum()) if sites else 1.0
