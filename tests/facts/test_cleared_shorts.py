@@ -135,6 +135,9 @@ def test_a_wire_between_two_nets_has_no_proof_and_says_so(bench: tuple[Workshop,
     say(bench, "patch U1.1/joint-s U1.2/joint-s 30awg 8mm")
     (found,) = proof_for_wire(*bench)
     assert found.checks == () and not found.proves and "N0" in found.why_none and "N1" in found.why_none
+    assert any("joins two nets" in line for line in proven_for_case(*bench).words)
+    say(bench, CUT, "patch U1.1/joint-s U4.1/joint-s 30awg 25mm")  # and beside a wire over a cut that was not read open
+    assert step(bench).kind == "patch" and proof_for_wire(*bench)[0].checks[0].purpose == "cut"
 
 
 @pytest.mark.parametrize("words", ["cut 20,0/i1", "cut 20,0/2"])

@@ -35,7 +35,7 @@ from coppermend.services.looks import LOOKED, look_conflicts
 from coppermend.services.loose import loose_check
 from coppermend.services.map_doubt import map_first, tips_of
 from coppermend.services.meters import meter_of
-from coppermend.services.newwire import new_wire_step
+from coppermend.services.newwire import between_nets, new_wire_step
 from coppermend.services.pinwork import pin_break, pin_step
 from coppermend.services.rails import gate_of
 from coppermend.services.wirebeside import beside_wires
@@ -385,7 +385,7 @@ def _proof(binding: Binding) -> Proof:
     ]
     joined = (*(words for _, words in touching(posterior)), *(one.words for one in cleared_pairs(binding)))
     parted = parted_words(binding)
-    words = (*joined, *parted, *laid, *idle, *not_proven(binding.graph, posterior, basis))
+    words = (*joined, *parted, *between_nets(binding), *laid, *idle, *not_proven(binding.graph, posterior, basis))
     rest = tuple(row for row in unprovable if row[0] not in set(by_ohms))
     return Proof(at_risk, proven, broken, left, rest, binding.expired, conflicts, words, joined, parted)
 

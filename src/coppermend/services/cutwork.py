@@ -203,7 +203,9 @@ def _over_cuts(binding: Binding, ends: tuple[CutEnds, ...]) -> dict[str, str]:
         now = components(nodes, joins)
         before = components(nodes, [*joins, *((one.node_a, one.node_b) for one in ends)])
         for one in sites:
-            if one.id in laid and now[one.a] != now[one.b] and before[one.a] == before[one.b]:
+            if one.id not in laid or one.b not in now:  # a wire to another net is over no cut
+                continue
+            if now[one.a] != now[one.b] and before[one.a] == before[one.b]:
                 out[laid[one.id]] = one.id
     return out
 

@@ -13,6 +13,7 @@ from coppermend.core.planning.model import NextStep
 from coppermend.core.rework.pieces import components, nodes_of, sites_of
 from coppermend.core.rework.prove import ProofCheck, prove_wire
 from coppermend.services.bind import Binding
+from coppermend.services.cautions import joined_by_wire_or_part
 from coppermend.services.map_doubt import tips_of
 from coppermend.services.points import point_now
 
@@ -69,6 +70,20 @@ def _step(binding: Binding, posterior: CopperBelief, proof: ProofCheck) -> NextS
     check = continuity_check(posterior.copper, a, b, seconds, proof.reason, turn)
     words = f"{'Turn the board over. ' if turn else ''}The new wire first: one tip on {point_words(a)}, the other on {point_words(b)}."
     return NextStep("check", words, proof.reason, seconds, 0.0, check=check)
+
+
+def between_nets(binding: Binding) -> tuple[str, ...]:
+    """A line for each wire whose ends lie on two nets that the copper keeps apart: no reading proves it, so it is said."""
+    refs = {one.entry: one.ref for one in binding.state.timeline}
+    net = {point.id: point.net for point in binding.graph.points}
+    names = binding.graph.net_names
+    return tuple(
+        f"wire no. {refs.get(wire.id, 0)} joins two nets that the board keeps apart, {names[net[wire.a.id]]} and {names[net[wire.b.id]]}: see that it is meant, or take it off"
+        for wire in binding.state.wires
+        if wire.a.id in net
+        and wire.b.id in net
+        and net[wire.b.id] not in joined_by_wire_or_part(binding.base, net[wire.a.id])
+    )
 
 
 def without_wire(graph: CopperGraph, entry: str) -> CopperGraph:
