@@ -7,7 +7,7 @@ import { nameOf, KEYS } from '../../src/coppermend/page/shared/keys.js';
 import { uuid7 } from '../../src/coppermend/page/shared/id.js';
 import { chance, ohms, plainly, seconds } from '../../src/coppermend/page/shared/words.js';
 import { actsFor } from '../../src/coppermend/page/map/partwork.js';
-import { chapters, signed } from '../../src/coppermend/page/case/story.js';
+import { chapters, signed, waitAsked } from '../../src/coppermend/page/case/story.js';
 import { limits } from '../../src/coppermend/page/shared/whoami.js';
 import { chipFrame } from '../../src/coppermend/page/map/chips.js';
 import { patientAsked } from '../../src/coppermend/page/case/home.js';
@@ -116,6 +116,10 @@ export const tests = {
     const two = signed([{ author: 'ada' }, { author: 'ada (tablet)' }, { author: '' }]);
     same([two.line, ...two.items.map((/** @type {any} */ i) => i.by)], ['', 'ada', 'ada (tablet)', 'nobody named']);
     same([signed([]).line, signed([{ author: '' }]).line], ['', '']);
+  },
+  'a wait for another case names it by its number'() {
+    same(waitAsked({ what: 'case', words: ' Case 12', until: '' }), { what: 'case', case: '12', until: '' });
+    same(waitAsked({ what: 'part', words: 'EPROM', until: '2026-12-01' }), { what: 'part', words: 'EPROM', until: '2026-12-01' });
   },
   'only a device that looks is told its limits'() {
     same(limits({ role: 'look', device: 'phone' }).startsWith('phone may look only'), true);

@@ -28,6 +28,7 @@ from coppermend.api import (
     solder,
     speech,
     starts,
+    waiting,
     waves,
 )
 from coppermend.api import lan as network
@@ -88,6 +89,7 @@ def create_app(
     app.include_router(solder.router)
     app.include_router(arrival.router)
     app.include_router(learning.router)
+    app.include_router(waiting.router)
     page = page_folder()
 
     @app.get("/", include_in_schema=False)

@@ -78,6 +78,7 @@ GET /api/cases/{case}/suspects
 GET /api/cases/{case}/suspects/map
 GET /api/cases/{case}/times
 GET /api/cases/{case}/unproven
+GET /api/cases/{case}/waits
 GET /api/cases/{case}/waves
 GET /api/cases/{case}/waves/{entry}
 GET /api/cases/{case}/ways
@@ -121,6 +122,8 @@ POST /api/cases/{case}/roms
 POST /api/cases/{case}/schematics
 POST /api/cases/{case}/starts
 POST /api/cases/{case}/supply
+POST /api/cases/{case}/waits
+POST /api/cases/{case}/waits/over
 POST /api/cases/{case}/waves
 POST /api/meters/now
 POST /api/practice

@@ -63,6 +63,7 @@ COMMANDS = {
     "serve": "serve",
     "doctor": "doctor",
     "learn": "learn",
+    "wait": "wait",
 }
 
 

@@ -14,6 +14,7 @@ from coppermend.cli.files import file_bytes
 from coppermend.cli.shop import CASE, JSON, check_line, margin, say_next, shop, shop_and_case, step_lines
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import plain
+from coppermend.core.planning.model import NextStep
 from coppermend.services import sheets
 from coppermend.services.areas import add_area
 from coppermend.services.bench import (
@@ -25,7 +26,7 @@ from coppermend.services.bench import (
     step_as_dict,
 )
 from coppermend.services.bundles import export_case, import_case
-from coppermend.services.cases import CaseView, name_board, new_case
+from coppermend.services.cases import CaseView, case_state, name_board, new_case
 from coppermend.services.cautions import cautions
 from coppermend.services.learning import begin_with_learned
 from coppermend.services.map_trust import next_with_map
@@ -34,6 +35,8 @@ from coppermend.services.photos import attach_photo
 from coppermend.services.power import CAUTION
 from coppermend.services.rails import show_case_with_rails
 from coppermend.services.typed import request_from_words
+from coppermend.services.waiting import waits_of
+from coppermend.services.workshop import Workshop
 
 PASS_ON = {"ignore_unknown_options": True, "allow_interspersed_args": False}
 
@@ -86,13 +89,13 @@ def case_show(ctx: click.Context, case: str, as_json: bool) -> None:
     if as_json:
         print_json({**view.as_dict(), "touching": list(proven_for_case(made, found).touching)})
         return
-    _print_view(view)
+    _print_view(made, view)
     for line in proven_for_case(made, found).touching:
         click.echo(f"Short: {line.replace(' CASE', f' {case}')}")
     say_next(made, found)
 
 
-def _print_view(view: CaseView) -> None:
+def _print_view(made: Workshop, view: CaseView) -> None:
     state = view.state
     head = [
         state.title,
@@ -110,6 +113,9 @@ def _print_view(view: CaseView) -> None:
         gone = "  [taken back]" if item.undone else ""
         by = f"  ({item.author or 'nobody named'})" if len(names) > 1 else ""
         click.echo(f"  {item.ref:>4}  {item.observed_at}  {item.words}{gone}{by}")
+    for waiting in waits_of(made, view.state.case):
+        if not waiting.wait.ended_at:
+            click.echo(f"It {waiting.words}.")
     click.echo("Where it stands:")
     for line in view.where:
         click.echo(f"  {line}")
@@ -286,9 +292,12 @@ def _flat(value: object, path: str = "") -> Iterator[tuple[str, object]]:
 @JSON
 @click.pass_context
 def next_command(ctx: click.Context, case: str, with_map: bool, as_json: bool) -> None:
-    """The next step, with its reason and its modelled cost."""
+    """The next step, with its reason and its modelled cost.
+
+    Before the first power-up it is the copper's; once a start was noted it is chosen among everything: looks, tests, mends, copper, asking the owner.
+    """
     made, found = shop_and_case(ctx, case)
-    step = next_with_map(made, found) if with_map else next_for_case(made, found)
+    step = next_with_map(made, found) if with_map else _of_everything(ctx, made, found)
     if as_json:
         print_json(step_as_dict(step))
         return
@@ -296,6 +305,18 @@ def next_command(ctx: click.Context, case: str, with_map: bool, as_json: bool) -
         click.echo(line)
     if step.kind in ("gate", "power"):
         click.echo(CAUTION)
+
+
+def _of_everything(ctx: click.Context, made: Workshop, case: str) -> NextStep:
+    """The step of the whole repair; before anything was switched on that is the copper's, and nothing more is loaded for it."""
+    state = case_state(made, case)
+    if not state.power_ups:
+        return next_for_case(made, case)
+    from coppermend import bootstrap
+    from coppermend.services.whole import next_of_all
+
+    book = bootstrap.device_book(ctx.find_root().obj.get("store"))
+    return next_of_all(made, case, book, bootstrap.machine_model(state.package, None))
 
 
 FIRST_PLACES = 12

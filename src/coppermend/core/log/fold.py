@@ -34,6 +34,7 @@ from coppermend.core.log.state import (
     StartsNote,
     SupplyReading,
     TimelineItem,
+    Wait,
     Wire,
 )
 from coppermend.core.log.words import entry_words
@@ -139,6 +140,7 @@ class _Work:
     supply: list[SupplyReading] = field(default_factory=list)
     chips: list[ChipNote] = field(default_factory=list)
     chip_checks: list[ChipCheck] = field(default_factory=list)
+    waits: list[Wait] = field(default_factory=list)
 
     def state(self, timeline: tuple[TimelineItem, ...], undone: tuple[str, ...], last: str) -> CaseState:
         head = self.head
@@ -179,6 +181,7 @@ class _Work:
             supply=tuple(self.supply),
             chips=tuple(self.chips),
             chip_checks=tuple(self.chip_checks),
+            waits=tuple(self.waits),
         )
 
 
@@ -531,6 +534,21 @@ def _care(work: _Work, entry: Entry, at: int) -> None:
     )
 
 
+def _waits(work: _Work, entry: Entry, at: int) -> None:
+    what, words = _text(entry, "what"), _text(entry, "words")
+    work.waits.append(Wait(entry.id, at, what, words, _text(entry, "until"), _text(entry, "case"), entry.observed_at))
+
+
+def _waited(work: _Work, entry: Entry, at: int) -> None:
+    """The first word that it is over holds; one that names no such entry ends nothing."""
+    work.waits = [
+        replace(one, ended_at=entry.observed_at, ended=_text(entry, "words"))
+        if one.entry == _text(entry, "entry") and not one.ended_at
+        else one
+        for one in work.waits
+    ]
+
+
 def _basis(work: _Work, entry: Entry, at: int) -> None:
     name = _text(entry, "name")
     work.basis[name] = (name, _text(entry, "sha256"), _json(entry.payload.get("values") or {}))
@@ -568,4 +586,6 @@ _HANDLERS: dict[str, Callable[[_Work, Entry, int], None]] = {
     "care": _care,
     "basis": _basis,
     "practice": _practice,
+    "waits": _waits,
+    "waited": _waited,
 }

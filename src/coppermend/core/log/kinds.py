@@ -52,6 +52,8 @@ CONDITIONS = ("cold", "warm", "freeze spray", "heat", "vibration", "minutes")
 """Under what something was read or started: cold, warm, spray or heat on a part, shaken, after some minutes."""
 CARE_STATES = ("started", "done", "left out")
 """How a step of cleaning or protection stands."""
+WAITS_FOR = ("part", "owner", "tool", "case")
+"""What a case can wait for: a part that was ordered, the owner's word, a tool, another case."""
 PROGRESS = ("waiting", "on the bench", "soak test", "ready", "returned")
 
 Test = Callable[[Json], bool]
@@ -285,6 +287,8 @@ _TABLE = (
     _spec("basis", "numbers used", {"name": is_text, "sha256": is_text}, {"values": is_map}),
     _spec("practice", "practice patient", {"patient": is_map}, {"words": is_text}),
     _spec("progress", "progress", {"state": one_of(*PROGRESS)}, {"words": is_text}),
+    _spec("waits", "waits for", {"what": one_of(*WAITS_FOR), "words": is_text}, {"until": is_text, "case": is_text}),
+    _spec("waited", "waits no longer", {"entry": is_text}, {"words": is_text}),
 )  # fmt: skip
 
 KINDS: Mapping[str, KindSpec] = MappingProxyType({spec.name: spec for spec in _TABLE})

@@ -310,6 +310,24 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class Wait:
+    """Something that the case waits or waited for (``kinds.WAITS_FOR``): ``until`` a date (ISO 8601) or "", ``case`` the other case's id or "".
+
+    ``ended_at`` when it was told that it waits no longer, "" while it does; ``ended`` the words of that.
+    """
+
+    entry: str
+    at: int
+    what: str
+    words: str
+    until: str
+    case: str
+    observed_at: str
+    ended_at: str = ""
+    ended: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class KeptPlan:
     """A plan of the rework that a remark keeps: its ``words`` and what the record draws it from, as canonical JSON (``services/plans.py``)."""
 
@@ -405,6 +423,8 @@ class CaseState:
     supply: tuple[SupplyReading, ...] = ()
     chips: tuple[ChipNote, ...] = ()
     chip_checks: tuple[ChipCheck, ...] = ()
+    waits: tuple[Wait, ...] = ()
+    """What the case waits for and waited for, in the order of the log."""
 
     def as_dict(self) -> dict[str, Any]:
         """The state as plain JSON values."""

@@ -250,5 +250,6 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "basis": lambda p: str(p["name"]),
     "practice": lambda p: "a simulated board answers",
     "progress": lambda p: str(p["state"]),
+    "waits": lambda p: f"{p['what']}, {p['words']}" + (f", until {p['until']}" if p.get("until") else ""),
 }
-_SAYS_WORDS = ("symptom", "remark")
+_SAYS_WORDS = ("symptom", "remark", "waits")

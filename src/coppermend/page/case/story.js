@@ -1,19 +1,19 @@
 // @ts-check
 /** The story of a case: what happened in order, what the machine shows, and the way to power. */
 import { fill, h } from '../shared/dom.js';
-import { get, findingOf } from '../shared/api.js';
-import { clock, day, ohms, plainly } from '../shared/words.js';
+import { get, findingOf, write } from '../shared/api.js';
+import { clock, day, ohms, plainly, sentence } from '../shared/words.js';
 import { errorSheet, waitingLeaf } from './home.js';
 
 /** @typedef {import('../main.js').App} App */
 
 /** @param {HTMLElement} el @param {App} app */
 export async function drawStory(el, app) {
-  let story, rails, accepted;
+  let story, rails, accepted, waits;
   if (el.dataset.case !== app.id) fill(el, waitingLeaf('Story')); // never the story of another case
   el.dataset.case = app.id;
   try {
-    [story, { rails }, accepted] = await Promise.all([get(app.url('story')), get(app.url('rails')), get(app.url('acceptance'))]);
+    [story, { rails }, accepted, { waits }] = await Promise.all([get(app.url('story')), get(app.url('rails')), get(app.url('acceptance')), get(app.url('waits'))]);
   } catch (err) {
     fill(el, h('div.leaf', null, errorSheet(findingOf(err), () => drawStory(el, app))));
     return;
@@ -26,7 +26,7 @@ export async function drawStory(el, app) {
     h('div.two', null, gateSheet(app, story.gate, rails), seenSheet(app, story)),
     h('div.two', null, wordsSheet(app), photoSheet(app, story.photos)),
     app.scene && !app.scene.layers.length ? placesSheet(app) : null,
-    h('div.two', null, testSheet(app, accepted), progressSheet(app, story.case)),
+    h('div.two', null, testSheet(app, accepted), h('div', null, progressSheet(app, story.case), waitsSheet(app, waits, () => drawStory(el, app)))),
     h('p', null, h('a', { id: 'to-arrival', href: `/page/intake.html?case=${encodeURIComponent(app.id)}` }, 'Arrival: what the owner says and allows, the supply by itself, rails, limits')),
     h('p', null, h('a', { id: 'to-chips', href: `/page/chips.html?case=${encodeURIComponent(app.id)}` }, 'Chips: each piece and where it has been, out and in again, contacts tried by hand')),
     h('p', null, h('a', { id: 'to-rework', href: `/page/rework.html?case=${encodeURIComponent(app.id)}` }, 'Rework: take a part out, clean and protect, a short with a supply')),
@@ -114,6 +114,27 @@ function progressSheet(app, state) {
     h('h2', null, 'Where the machine is'),
     h('div.form', null, h('label.field', null, 'State', h('select', { name: 'state' }, ['waiting', 'on the bench', 'soak test', 'ready', 'returned'].map((r) => h('option', { selected: r === state.progress }, r)))), h('button.key', null, 'Note it')));
 }
+
+/** What the case waits for, and that a wait is over. @param {App} app @param {any[]} waits @param {() => Promise<void>} again */
+function waitsSheet(app, waits, again) {
+  const tell = async (/** @type {string} */ path, /** @type {any} */ body) => {
+    try {
+      await write(app.url(path), body);
+      await again();
+    } catch (err) {
+      app.fail(err);
+    }
+  };
+  const over = (/** @type {any} */ one) => (one.ended_at ? null : h('button.key.slim', { type: 'button', 'aria-label': `Over: ${one.line}`, onclick: () => tell('waits/over', { which: one.entry }) }, 'Over'));
+  return h('section.sheet', { 'aria-label': 'What it waits for', id: 'waits' }, h('h2', null, 'What it waits for'),
+    waits.length ? h('ul.gate', null, waits.map((one) => h(one.ended_at ? 'li.done' : 'li', null, h('span.box', { 'aria-hidden': 'true' }, one.ended_at ? '✓' : one.late ? '!' : ''), h('span', null, sentence(one.line)), over(one)))) : h('p', null, 'Nothing.'),
+    h('form.form', { 'aria-label': 'It waits for', onsubmit: (/** @type {Event} */ e) => tell('waits', waitAsked(fieldsOf(e))) },
+      h('label.field', null, 'For', h('select', { name: 'what' }, [['part', 'a part'], ['owner', 'the owner'], ['tool', 'a tool'], ['case', 'another case']].map(([k, words]) => h('option', { value: k }, words)))),
+      h('label.field.wide', null, 'Which, in words; of another case its number', h('input', { name: 'words', required: true, autocomplete: 'off' })), h('label.field', null, 'Until', h('input', { name: 'until', type: 'date' })), h('button.key', null, 'It waits')));
+}
+
+/** What the form of a wait says to the server. Pure. @param {Record<string, any>} f */
+export const waitAsked = (f) => (f.what === 'case' ? { what: 'case', case: String(f.words).trim().replace(/^(case|no\.|#)\s*/i, ''), until: f.until } : { what: f.what, words: f.words, until: f.until });
 
 /** A board without copper data: its parts are placed by marks in a photo. @param {App} app */
 function placesSheet(app) {

@@ -11,10 +11,8 @@ from itertools import pairwise
 from coppermend.core.log.state import Act, CaseState, TimelineItem
 from coppermend.services.acceptance import UNTESTED, Acceptance
 from coppermend.services.carework import care_rows, seconds_between
+from coppermend.services.heads import REST_S
 from coppermend.services.recording.model import BreakRow, OhmsRow, WireRow
-
-REST_S = 900.0
-"""A longer gap between two entries is counted as time away from the bench (assumption)."""
 
 _PART = re.compile(r"\b[A-Z]{1,3}\d{1,4}\b")
 _DONE = {
@@ -178,11 +176,24 @@ def _used(state: CaseState) -> Iterable[tuple[str, str]]:
         length = f", {sum(known):.0f} mm" if known else ""
         left_out = len(wires) - len(known)
         yield "Patch wire", f"{len(wires)}{length}{f' ({left_out} without a length)' if known and left_out else ''}"
+    yield from _waited(state)
     minutes = bench_minutes(state.timeline)
     if minutes:
         yield (
             f"At the bench, gaps of more than {REST_S / 60:.0f} minutes between entries left out",
             f"{minutes:.0f} min",
+        )
+
+
+def _waited(state: CaseState) -> Iterable[tuple[str, str]]:
+    """What the case waited for and how long; until the log's last entry for what it still waits for."""
+    last = state.timeline[-1].observed_at if state.timeline else ""
+    for one in state.waits:
+        days = max(0.0, seconds_between(one.observed_at, one.ended_at or last)) / 86400.0
+        what = f"{one.what}: {one.words}" if one.words else one.what
+        yield (
+            f"{'Waited' if one.ended_at else 'Waits still'} for {what}",
+            f"{days:.0f} days" if days >= 1.5 else "1 day" if days >= 0.5 else "less than a day",
         )
 
 
