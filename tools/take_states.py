@@ -142,7 +142,7 @@ def leafed(name: str, case: str, view: str) -> None:
 
 @state("home-empty")
 def _home_empty(page: Page, world: World) -> None:
-    answering(page, "**/api/cases", 200, {"cases": []})
+    answering(page, "**/api/cases", 200, {"cases": [], "after": "", "states": {}, "in_all": 0, "notes": []})
     page.goto(world.address)
     page.wait_for_selector(".empty")
 

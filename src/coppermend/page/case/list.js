@@ -81,7 +81,7 @@ export function caseList(first, empty, counted = () => {}) {
     const total = page.in_all, held = chips.contains(document.activeElement) ? document.activeElement?.id : '';
     whole.hidden = total === 0;
     empty.hidden = total !== 0;
-    fill(chips, Object.entries(page.states).map(([name, n]) => chip(name, n)), chipWaits());
+    fill(chips, Object.entries(/** @type {Record<string, number>} */ (page.states)).map(([name, n]) => chip(name, n)), chipWaits());
     if (held) document.getElementById(held)?.focus();
     fill(said, saidOf(page, asked));
     fill(rows, page.cases.map(row));
@@ -90,7 +90,7 @@ export function caseList(first, empty, counted = () => {}) {
     counted();
   }
 
-  /** @param {string} name @param {any} n */
+  /** @param {string} name @param {number} n */
   function chip(name, n) {
     const on = asked.states.includes(name);
     return h('button.key.slim', { type: 'button', id: `state-${name.replace(/\W/g, '-')}`, 'aria-pressed': String(on), onclick: () => { asked.states = on ? asked.states.filter((s) => s !== name) : [...asked.states, name]; pressed(); } }, `${name} ${n}`);
