@@ -149,7 +149,8 @@ class PoweredPatient:
         rng = self._rng(f"sink {net}")
         holders = {str(key[1]) for key in self._causes if key[0] in ("stuck0", "stuck1")}
         dead = {str(key[1]) for key in self._causes if key[0] in ("low", "high")}
-        true = [pin for pin in pins if pin in holders or pin.split(".")[0] in dead]
+        driving = {t.id for t in self._behaviour.circuit.drivers(net)}
+        true = [pin for pin in pins if pin in holders or (pin.split(".")[0] in dead and pin in driving)]
         if rng.random() < 5.0 * self._lies.level:
             return str(rng.choice([*pins, ""]))
         return true[0] if true else ""

@@ -444,7 +444,8 @@ def sink_of(made: Field, members: Ints, net: str, pins: Sequence[str]) -> Ints:
     """The index in ``pins`` of the pin that holds a net low or high under every set, -1 where none does."""
     where = np.full(len(made.causes) + 1, -1, np.int32)
     number = {pin: k for k, pin in enumerate(pins)}
-    of_part = {pin.split(".")[0]: k for k, pin in enumerate(pins)}
+    driving = {t.id for t in made.behaviour.circuit.drivers(net)}
+    of_part = {pin.split(".")[0]: k for k, pin in sorted(enumerate(pins), key=lambda row: row[1] in driving)}
     for k, one in enumerate(made.causes):
         if one.key[0] in ("stuck0", "stuck1"):
             where[k] = number.get(str(one.key[1]), -1)
