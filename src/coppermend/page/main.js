@@ -61,6 +61,7 @@ export class App {
   /** @type {any} */ chosen = null;
   /** @type {{a: any, b: any}} */ own = { a: null, b: null };
   /** @type {any} */ area = null;
+  /** Where the keyboard goes once the leaf is drawn. */ focusNext = '';
   /** @type {import('./case/tapplace.js').Wish|null} What is to be tapped on the board for a wire of one's own. */ wish = null;
   patient = { answer: /** @type {any} */ (null), attempt: 0, pair: '', auto: localStorage.getItem('auto') === 'yes' };
   busy = false;
@@ -663,7 +664,7 @@ export class App {
     newArea: () => { this.area = { mode: 'part', part: '', margin: '3', corners: [], kind: 'rework', severity: 2 }; this.net = this.chosen = null; this.redraw(); byId('mat-note').textContent = ''; },
     areaMode: (mode) => { this.area.mode = mode; this.redraw(); },
     wishPlace: (what) => { this.wish = wishFor(what); this.area = null; this.net = this.chosen = null; this.acts.view('bench'); this.show('bench'); byId('mat-note').textContent = ''; },
-    wishCancel: () => { const what = this.wish?.what; this.wish = null; this.redraw(); this.acts.view('wires'); if (what) setTimeout(() => byId(`own-tap-${what}`)?.focus(), 60); },
+    wishCancel: () => { const what = this.wish?.what; this.wish = null; this.redraw(); this.acts.view('wires'); this.focusNext = what ? `own-tap-${what}` : ''; },
     areaCancel: () => { this.area = null; this.redraw(); },
     areaSave: () => this.saveArea(),
     wireFitted: (w) => this.note('patch', { points: [w.a.id, w.b.id], words: w.words_short ?? '', options: w.options ?? {} }),

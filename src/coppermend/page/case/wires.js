@@ -32,7 +32,10 @@ export async function drawWires(el, app) {
     data.fitted.length || data.spans.length ? h('h2', null, 'Fitted') : null,
     data.fitted.length ? data.fitted.map((/** @type {any} */ w) => h('section.sheet', null, h('h3', null, sentence(w.words)), h('p', null, !w.checks.length ? sentence(inPageWords(w.why_none)) : w.checks.some((/** @type {any} */ c) => !c.proves) ? 'Checks of it; a beep alone does not prove this wire, read why:' : 'Checks that prove it:'), h('ul.proofs', null, w.checks.map((/** @type {any} */ c) => h('li', null, h('span', null, h('b', null, c.words), h('span', null, c.why, c.said ? h('b', null, saidWords(c)) : null)), c.purpose === 'cut' ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('measure', c) }, c.said ? 'Again' : 'Measure')))))) : data.spans.length ? h('p', null, 'No patch wire was noted in this case.') : null,
     data.cautions?.length ? h('ul.cautions', null, data.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null));
-  if (at && document.activeElement === document.body) document.getElementById(at)?.focus({ preventScroll: true });
+  const next = app.focusNext;
+  app.focusNext = '';
+  if (next) document.getElementById(next)?.focus();
+  else if (at && document.activeElement === document.body) document.getElementById(at)?.focus({ preventScroll: true });
 }
 
 /** What a check read, and whether that says anything for the wire. Pure. @param {{said: string, expect: string, proves: boolean}} c */

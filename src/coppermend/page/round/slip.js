@@ -201,7 +201,7 @@ function tipLine(app, word, tip) {
 function actions(app, step) {
   const key = (/** @type {string} */ words, /** @type {string} */ what, hot = true) => h(hot ? 'button.key.hot' : 'button.key', { type: 'button', onclick: () => app.do('view', what) }, words);
   if (step.kind === 'gate' || step.kind === 'power') return h('div.row', null, key('Before power and power-up', 'story'), key('Record', 'record', false), bench(app));
-  if (step.kind === 'patch') return h('div.row', null, key(step.remedy ? 'Or a wire: all proposals' : 'All wire proposals', 'wires', !step.wire && !step.remedy), step.cuts?.length ? staysKey(app, step.cuts) : null);
+  if (step.kind === 'patch') return h('div.row', null, key(step.remedy?.kind === 'undo' ? 'Breaks and wires' : step.remedy ? 'Or a wire: all proposals' : 'All wire proposals', 'wires', !step.wire && !step.remedy), step.cuts?.length ? staysKey(app, step.cuts) : null);
   if (step.kind === 'done') return h('div.row', null, key('Before power and power-up', 'story'), key('Hand over: the record', 'record', false), bench(app));
   if (step.kind === 'short') return h('div.row', null, key('Where it is, by ohms', 'ohms', false), h('a.key', { href: `/page/rework.html?case=${encodeURIComponent(app.id)}&tab=short` }, 'By a limited supply'), step.remedy ? null : h('button.key.hot', { type: 'button', 'data-main': true, onclick: () => app.do('act', step) }, 'Done: note it', h('kbd', null, 'D')));
   if (!step.remedy && ['look', 'clean'].includes(step.kind)) return h('button.key.hot', { type: 'button', 'data-main': true, onclick: () => app.do('act', step) }, 'Done: note it', h('kbd', null, 'D'));
