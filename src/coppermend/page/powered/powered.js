@@ -5,7 +5,7 @@ import { findingOf, follow, get, post, send, write } from '../shared/api.js';
 import { freshId } from '../shared/id.js';
 import { takeLight } from '../shared/light.js';
 import { askForCase } from '../shared/nocase.js';
-import { plainly, seconds } from '../shared/words.js';
+import { ended, plainly, seconds } from '../shared/words.js';
 import { uprightWhere } from '../map/rows.js';
 import { drawPin } from '../waves/pin.js';
 import { answerKeys, answerOf, heatForm, symptomForm, valueForm, waveForm } from './answers.js';
@@ -40,6 +40,7 @@ export class Suspects {
   /** The case's thermal pictures, newest first. @type {import('./thermal.js').Row[]} */ shots = [];
   /** The one under the map. @type {import('./thermal.js').Shot|null} */ shot = null;
   lastShot = '';
+  /** What comes first of all the work, as the command line names it. @type {any} */ everything = null;
   /** Put away by hand: none is laid under the map again until another one comes. */ bare = '';
   busy = false;
   looking = false;
@@ -80,6 +81,8 @@ export class Suspects {
     if (!this.view.x && !this.view.y) [this.view.x, this.view.y] = this.centre();
     this.draw();
     await this.showPin();
+    this.everything = await get(url('next')).catch(() => null);
+    this.draw();
   }
 
   /** Which thermal pictures there are; the newest one lies under the map unless it was put away. */
@@ -183,6 +186,18 @@ export class Suspects {
   next(view) {
     const step = view.next;
     const first = this.found.marks.length || this.found.heat.length ? null : h('p', { id: 'empty' }, 'Nothing was seen under power yet: so far only the complaint and what was read on the copper speak.');
+    return [this.ofEverything(), this.underPower(view, step, first)].flat();
+  }
+
+  /** What comes first of all the work, not of looks alone: a mend, a test, copper, the owner's word. */
+  ofEverything() {
+    const one = this.everything;
+    if (!one || one.kind === 'powered') return null;
+    return h('p', { id: 'everything' }, h('b', null, 'First of all the work: '), spoken(one.words), ' ', ended(one.reason), ' ', (one.notes ?? []).join(' '), ' ', h('a', { href: `/#/case/${encodeURIComponent(id)}/bench` }, 'To the bench'));
+  }
+
+  /** @param {any} view @param {any} step @param {any} first */
+  underPower(view, step, first) {
     if (view.stop) return [h('p.need', { id: 'stop' }, view.stop), step && [...CHECKS, 'inspect'].includes(step.kind) ? this.step(step) : null];
     if (step) return [first, this.step(step), this.bothWays(view.copper_first)];
     if (view.named) return h('div.suspect-next', { id: 'next' }, h('b', null, `${view.suspects[0].words}.`), h('p', null, 'Named beyond doubt: mend that with power off, then start it again and note what it shows.'));

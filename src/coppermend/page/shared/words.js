@@ -45,6 +45,9 @@ export const sentence = (t) => (t ? t[0].toUpperCase() + t.slice(1) : '');
 /** Several sentences, each with its capital. @param {string} t */
 export const sentences = (t) => sentence(t).replace(/([.!?] )([a-z])/g, (_, end, letter) => end + letter.toUpperCase());
 
+/** A sentence with its capital and its full stop. @param {string} t */
+export const ended = (t) => (!t || /[.!?]$/.test(t) ? sentence(t) : `${sentence(t)}.`);
+
 /** Point ids inside a line of the log as places a person can find. @param {string} text */
 export const plainly = (text) => text
   .replace(/\b(via|land|track)@(-?\d+),(-?\d+)\/([cs])/g, (_, what, x, y, side) => `${what} at ${(Number(x) / 1000).toFixed(1)}, ${(Number(y) / 1000).toFixed(1)} mm ${side === 'c' ? 'component' : 'solder'} side`)
