@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from coppermend.services.records import Typesetter
     from coppermend.services.speech import Voice
     from coppermend.services.storekeeping import BackedUp, Migrated, Restored
+    from coppermend.services.thumbnails import Thumbs
     from coppermend.services.whole_setting import WholeSetting
 
 
@@ -165,6 +166,13 @@ def learned_book(store_url: str | None = None) -> LearnedBook:
     from coppermend.adapters.files.learnedbook import FileLearned
 
     return FileLearned(beside_store(named_store(store_url)) / "learned.json")
+
+
+def small_pictures(cache_dir: str | Path | None = None) -> Thumbs:
+    """Where small pictures of photos are kept: ``thumbs`` in the cache folder."""
+    from coppermend.adapters.files.thumbs import FolderThumbs
+
+    return FolderThumbs(cache_folder(cache_dir) / "thumbs")
 
 
 def package_source() -> PackageSource:

@@ -156,6 +156,7 @@ CLI_TWINS = {
     "POST /api/pair": ("lan", "code"), "GET /api/lan": ("lan", "list"), "POST /api/lan/code": ("lan", "code"),
     "DELETE /api/lan/devices/{which}": ("lan", "revoke"), "POST /api/lan/devices/{which}/role": ("lan", "role"), "GET /api/me": ("lan", "list"),
     "GET /api/cases/{case}/learned": ("learn", "show"), "POST /api/cases/{case}/learned": ("learn", "use"),
+    "GET /api/cases/{case}/photos/{sha256}/small": ("case", "export"),
     "GET /api/cases/{case}/waits": ("wait", "show"), "POST /api/cases/{case}/waits": ("wait", "for"), "POST /api/cases/{case}/waits/over": ("wait", "over"),
     "POST /api/learning/gather": ("learn", "gather"), "POST /api/learning/switch": ("learn", "switch"),
     "GET /api/learning/export": ("learn", "export"), "POST /api/learning/import": ("learn", "import"),

@@ -206,6 +206,9 @@ def test_heaters_that_cannot_be() -> None:
     ):
         with pytest.raises(Refusal, match="HEA-002"):
             simulate(slab, [heater], 10.0)
+    for far in (1e300, math.inf, math.nan):  # found by requests made from the API's description: these overflowed
+        with pytest.raises(Refusal, match="HEA-002"):
+            simulate(slab, [Heater("s", 100.0, 40.0, region_mm=(0.0, 0.0, -far, 5.0))], 10.0)
     with pytest.raises(Refusal, match="HEA-003"):
         simulate(slab, [Heater("s", 100.0, 40.0, region_mm=(500.0, 500.0, 510.0, 510.0))], 10.0)
     with pytest.raises(Refusal, match="HEA-004"):

@@ -8,6 +8,7 @@ import { uuid7 } from '../../src/coppermend/page/shared/id.js';
 import { chance, ohms, plainly, seconds } from '../../src/coppermend/page/shared/words.js';
 import { actsFor } from '../../src/coppermend/page/map/partwork.js';
 import { chapters, signed, waitAsked } from '../../src/coppermend/page/case/story.js';
+import { learnedCells } from '../../src/coppermend/page/case/trust.js';
 import { limits } from '../../src/coppermend/page/shared/whoami.js';
 import { chipFrame } from '../../src/coppermend/page/map/chips.js';
 import { patientAsked } from '../../src/coppermend/page/case/home.js';
@@ -116,6 +117,10 @@ export const tests = {
     const two = signed([{ author: 'ada' }, { author: 'ada (tablet)' }, { author: '' }]);
     same([two.line, ...two.items.map((/** @type {any} */ i) => i.by)], ['', 'ada', 'ada (tablet)', 'nobody named']);
     same([signed([]).line, signed([{ author: '' }]).line], ['', '']);
+  },
+  'a learned prior stands beside its counts'() {
+    const one = { site: 'joint', damage: 'rework', broken: 2, sites: 100, other_broken: 0.5, other_sites: 40, default: 0.008, rate: 0.0097, low: 0.002, high: 0.02, factor: 1.2 };
+    same(learnedCells(one), ['joint, rework', '2.0 of 100', '0.5 of 40', '0.80 %', '0.97 % (0.20 % to 2.00 %)', '× 1.20']);
   },
   'a wait for another case names it by its number'() {
     same(waitAsked({ what: 'case', words: ' Case 12', until: '' }), { what: 'case', case: '12', until: '' });

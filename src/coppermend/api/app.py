@@ -28,6 +28,7 @@ from coppermend.api import (
     solder,
     speech,
     starts,
+    thumbnails,
     waiting,
     waves,
 )
@@ -41,6 +42,7 @@ from coppermend.services.learning import LearnedBook, MemoryLearned
 from coppermend.services.meter_watch import MeterWatch
 from coppermend.services.ports import Instruments
 from coppermend.services.speech import Voice
+from coppermend.services.thumbnails import MemoryThumbs, Thumbs
 from coppermend.services.workshop import Workshop
 
 
@@ -55,6 +57,7 @@ def create_app(
     instruments: Instruments | None = None,
     lan: network.Lan | None = None,
     learned: LearnedBook | None = None,
+    thumbs: Thumbs | None = None,
 ) -> FastAPI:
     """The bench server over a workshop. Serves the page at ``/``, the API under ``/api``, its description at ``/openapi.json``.
 
@@ -69,6 +72,7 @@ def create_app(
     app.state.watch = MeterWatch(instruments or bench_instruments(), lambda: workshop.ids.new())
     app.state.lan = lan
     app.state.learned = learned or MemoryLearned()
+    app.state.thumbs = thumbs or MemoryThumbs()
     put_errors(app)
     app.include_router(routes.router)
     app.include_router(practice.router)
@@ -90,6 +94,7 @@ def create_app(
     app.include_router(arrival.router)
     app.include_router(learning.router)
     app.include_router(waiting.router)
+    app.include_router(thumbnails.router)
     page = page_folder()
 
     @app.get("/", include_in_schema=False)

@@ -52,6 +52,7 @@ GET /api/cases/{case}/numbers
 GET /api/cases/{case}/parts/small
 GET /api/cases/{case}/parts/{part}/inferred
 GET /api/cases/{case}/photos/{sha256}
+GET /api/cases/{case}/photos/{sha256}/small
 GET /api/cases/{case}/pictures/{name}
 GET /api/cases/{case}/pin
 GET /api/cases/{case}/places

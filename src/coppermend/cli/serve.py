@@ -28,6 +28,7 @@ from coppermend.bootstrap import (
     migrate,
     qr_lines,
     qr_rows,
+    small_pictures,
     workshop,
 )
 from coppermend.core.findings import refuse
@@ -115,7 +116,7 @@ def run_server(
     )
     lan = _lan(place, beyond) if place and beyond else None
     app: Any = importlib.import_module("coppermend.api.app").create_app(
-        in_background(made), lan=lan, learned=learned_book(store)
+        in_background(made), lan=lan, learned=learned_book(store), thumbs=small_pictures()
     )
     closing: threading.Event = app.state.desk.closing
     click.echo(f"The bench is open: {address}")

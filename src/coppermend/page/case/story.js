@@ -147,7 +147,7 @@ function placesSheet(app) {
 /** @param {App} app @param {any[]} photos */
 function photoSheet(app, photos) {
   return h('section.sheet', { 'aria-label': 'Photos' }, h('h2', null, 'Photos'),
-    photos.length ? h('div.photos', null, photos.map((p) => h('figure', null, h('img', { src: app.url(`photos/${p.sha256}`), alt: p.words || p.name || 'photo of the machine', loading: 'lazy' }), h('figcaption', null, p.words || p.name)))) : h('p', null, 'None yet. A picture of each side, before any work, is worth its minute.'),
+    photos.length ? h('div.photos', null, photos.map((p) => h('figure', null, h('a', { href: app.url(`photos/${p.sha256}`), target: '_blank', rel: 'noopener' }, h('img', { src: app.url(`photos/${p.sha256}/small?edge=640`), alt: p.words || p.name || 'photo of the machine', loading: 'lazy' })), h('figcaption', null, p.words || p.name)))) : h('p', null, 'None yet. A picture of each side, before any work, is worth its minute.'),
     h('form.row', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); app.do('photo', e.target); } },
       h('label.field', null, 'Picture', h('input', { type: 'file', name: 'file', accept: 'image/*', required: true })), h('label.field', null, 'What it shows', h('input', { name: 'words' })), h('button.key', null, 'Attach')));
 }

@@ -1,7 +1,7 @@
 // @ts-check
 /** Can the map be trusted, and how long does this bench take: two leaves of numbers that the plan stands on. */
 import { fill, h } from '../shared/dom.js';
-import { get, findingOf } from '../shared/api.js';
+import { get, findingOf, post } from '../shared/api.js';
 import { chance, ohms, seconds, sentence } from '../shared/words.js';
 import { errorSheet, waitingLeaf } from './home.js';
 
@@ -17,9 +17,9 @@ export async function drawTrust(el, app) {
   const turn = ++turns;
   if (el.dataset.case !== app.id) fill(el, waitingLeaf('What the plan stands on'));
   el.dataset.case = app.id;
-  let map, times;
+  let map, times, learned;
   try {
-    [map, times] = await Promise.all([get(app.url('map')), get(app.url('times'))]);
+    [map, times, learned] = await Promise.all([get(app.url('map')), get(app.url('times')), get(app.url('learned'))]);
   } catch (err) {
     fill(el, h('div.leaf', null, errorSheet(findingOf(err), () => drawTrust(el, app))));
     return;
@@ -28,7 +28,7 @@ export async function drawTrust(el, app) {
   fill(el, h('div.leaf', null,
     h('h1', null, 'What the plan stands on'),
     h('p.lead', null, 'The map: is the fabrication data of this very board? The times: does this bench work as fast as the table says?'),
-    h('div.two', null, mapSheet(app, map), h('div', null, fixSheet(app), timesSheet(app, times)))));
+    h('div.two', null, mapSheet(app, map), h('div', null, fixSheet(app), timesSheet(app, times), learnedSheet(app, learned, () => drawTrust(el, app))))));
 }
 
 /** @param {App} app @param {any} map */
@@ -62,6 +62,33 @@ function timesSheet(app, times) {
       h('tbody', null, seen.map((/** @type {any} */ a) => h('tr', null, h('th', { scope: 'row' }, a.act), h('td', null, a.seen), h('td', null, `${a.table_s.toFixed(1)} s`), h('td', null, `${a.bench_s.toFixed(1)} s`), h('td', null, `${a.factor.toFixed(2)} ± ${a.sd.toFixed(2)}`))))) : null,
     h('p.why', null, `${times.used} times between readings used, ${times.left_out} left out: pauses, typed lists.`),
     times.enough ? h('button.key', { type: 'button', disabled: app.busy, onclick: () => app.do('useTimes') }, 'Plan this case with these times') : h('p.why', null, `From ${times.least} on the case can be planned with them.`));
+}
+
+/** What past cases say of the priors, each with its counts; taken in or not. @param {App} app @param {any} learned @param {() => Promise<void>} again */
+function learnedSheet(app, learned, again) {
+  const use = async (/** @type {boolean} */ on) => {
+    try {
+      await post(app.url('learned'), { use: on });
+      await again();
+      await app.refresh();
+    } catch (err) {
+      app.fail(err);
+    }
+  };
+  const rows = learned.used.length ? learned.used : learned.now;
+  return h('section.sheet', { 'aria-label': 'What past cases say', id: 'learned' }, h('h2', null, 'What past cases say'),
+    h('p', null, learned.used.length ? 'This case is planned with it.' : rows.length ? 'This case is planned without it.' : 'Nothing was learned yet: coppermend learn gather looks at the finished cases.'),
+    rows.length ? h('table.table', null, h('thead', null, h('tr', null, ['Where', 'This model', 'Others', 'Default', 'Learned', 'Prior'].map((t) => h('th', { scope: 'col' }, t)))),
+      h('tbody', null, rows.map((/** @type {any} */ one) => h('tr', null, learnedCells(one).map((t, i) => (i ? h('td', null, t) : h('th', { scope: 'row' }, t))))))) : null,
+    rows.length ? h('p.why', null, 'Broken of settled sites in finished, proven cases; this case itself is left out. It says where to look first and proves nothing.') : null,
+    learned.now.length && !learned.used.length ? h('button.key', { type: 'button', id: 'learned-use', disabled: app.busy, onclick: () => use(true) }, 'Plan this case with it') : null,
+    learned.used.length ? h('button.key', { type: 'button', id: 'learned-drop', disabled: app.busy, onclick: () => use(false) }, 'Plan this case without it') : null);
+}
+
+/** The cells of one learned prior. Pure. @param {any} one @returns {string[]} */
+export function learnedCells(one) {
+  const percent = (/** @type {number} */ p) => `${(100 * p).toFixed(2)} %`;
+  return [`${one.site}, ${one.damage}`, `${one.broken.toFixed(1)} of ${one.sites}`, `${one.other_broken.toFixed(1)} of ${one.other_sites}`, percent(one.default), `${percent(one.rate)} (${percent(one.low)} to ${percent(one.high)})`, `× ${one.factor.toFixed(2)}`];
 }
 
 /** @param {string} t @param {string} v */

@@ -64,6 +64,10 @@ class Run:
     """(slices, ny, nx) temperatures at the end."""
 
 
+FAR_MM = 10_000.0
+"""No corner of a heated region lies further out."""
+
+
 def checked_heater(heater: Heater) -> Heater:
     """The heater when it can be one; a Refusal that says what cannot be."""
     if not (math.isfinite(heater.celsius) and 0 <= heater.celsius <= 600):
@@ -77,6 +81,12 @@ def checked_heater(heater: Heater) -> Heater:
             "HEA-002",
             f"A film of {heater.film_w_m2k:g} W/m2K cannot be; expected more than 0 and at most 5000.",
             "Leave it out for the usual number, or lay a thermocouple's readings beside it (coppermend heat fit).",
+        )
+    if heater.region_mm is not None and not all(math.isfinite(one) and abs(one) <= FAR_MM for one in heater.region_mm):
+        raise refuse(
+            "HEA-002",
+            f"A region with a corner at {max(heater.region_mm, key=abs):g} mm cannot be; expected at most {FAR_MM:g} mm from the board's origin.",
+            "Give x0, y0, x1, y1 in mm on the board.",
         )
     return heater
 
