@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 from itertools import pairwise
+from math import hypot
 from typing import Any
 
 import numpy as np
@@ -140,8 +141,8 @@ def board_map(
     _draw_parts(drawing, board, side)
     _draw_areas(drawing, marks)
     _draw_stretches(drawing, marks, side)
-    _draw_cuts(drawing, marks)
     _draw_wires(drawing, marks, side)
+    _draw_cuts(drawing, marks)
     _draw_shorts(drawing, marks)
     _draw_numbers(drawing, marks, side)
     drawing.add("</g>")
@@ -321,9 +322,14 @@ def _draw_stretches(drawing: _Drawing, marks: Marks, side: str) -> None:
 
 
 def _draw_cuts(drawing: _Drawing, marks: Marks) -> None:
-    """Cuts as a double line across the track: the gap that the knife left."""
+    """Cuts as a double line across the track, the gap that the knife left; long enough to be seen."""
+    unit = drawing.view.unit
     for one in marks.cuts:
-        drawing.add(_double(drawing.path(one.path), drawing.view.unit, "cut"))
+        (ax, ay), (bx, by) = one.path
+        long = hypot(bx - ax, by - ay) or 1.0
+        grow = max(0.0, 4.0 * unit - long) / 2 / long
+        dx, dy = (bx - ax) * grow, (by - ay) * grow
+        drawing.add(_double(drawing.path(((ax - dx, ay - dy), (bx + dx, by + dy))), unit, "cut"))
 
 
 def _double(data: str, unit: float, kind: str) -> str:
@@ -391,7 +397,10 @@ def _draw_numbers(drawing: _Drawing, marks: Marks, side: str) -> None:
             )
             (ax, ay), (bx, by) = drawing.view.xy(*p), drawing.view.xy(*q)
             mx, my = (ax + bx) / 2, (ay + by) / 2
-        drawing.add(_badge((ax + bx) / 4 + mx / 2, (ay + by) / 4 + my / 2, str(wire.number), unit, False))
+        beside = (
+            2.6 * unit if hypot(bx - ax, by - ay) < 5 * unit else 0.0
+        )  # a short wire and the cut under it stay seen
+        drawing.add(_badge((ax + bx) / 4 + mx / 2, (ay + by) / 4 + my / 2 - beside, str(wire.number), unit, False))
 
 
 def _badge(x: float, y: float, words: str, unit: float, square: bool) -> str:
