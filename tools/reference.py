@@ -412,6 +412,38 @@ def hands_part() -> str:
     return "\n".join(lines)
 
 
+def whole_part() -> str:
+    """The seconds of work and the thresholds of a whole repair, and what its practice patients are drawn with."""
+    from coppermend.core.planning import whole as choice
+    from coppermend.practice import whole as patient
+    from coppermend.services import whole_setting
+
+    rows = [
+        ("looked on with power on while more is wrong with at least", f"{choice.MORE:g}"),
+        ("and while a look tells so many bits a minute", f"{choice.LOOK_ON_BITS_PER_MINUTE:g}"),
+        ("steps beyond the first name at most", f"{choice.LOOK_ON_STEPS}"),
+        ("below so many bits a minute looks are left for the ways to go on", f"{choice.GO_ON_BELOW:g}"),
+        ("patients: kinds of faults, drawn evenly", ", ".join(patient.WHOLE_KINDS)),
+        ("patients: of faults of the supply a part shorts a rail", f"{patient.SHORTED_SHARE:g}"),
+        ("patients: of faults of memories and ROMs bad cells", f"{patient.CONTENT_SHARE:g}"),
+        ("patients: of faults of copper bridges", f"{patient.BRIDGE_SHARE:g}"),
+        (
+            "patients: an act cures, between",
+            ", ".join(f"{act} {a:g} and {b:g}" for act, (a, b) in patient.CURE.items()),
+        ),
+        ("patients: a fault shows to the eye", ", ".join(f"{kind} {p:g}" for kind, p in patient.SHOWS.items())),
+        ("patients: the owner has agreed to unsoldering at intake", f"{whole_setting.CONSENT_SHARE:g}"),
+    ]
+    work = {
+        "solder_s": "soldering one joint again", "clear_s": "taking solder or dirt from between two pins", "replace_chip_s": "another soldered chip",
+        "replace_small_s": "another part of two or three legs", "renew_pin_s": "renewing a socket's contact, a leg or a torn land", "supply_s": "another supply",
+        "memory_test_s": "a memory test from a good ROM", "rom_read_s": "a ROM out, read, and in again", "ask_s": "asking the owner",
+        "glance_s": "a look at a part just fitted", "ohms_s": "a reading by four wires",
+    }  # fmt: skip
+    times = [(words, f"{getattr(choice.TIMES, name):g} s") for name, words in work.items()]
+    return "\n".join(["| what | value |", "|---|---|", *(f"| {a} | {b} |" for a, b in (*times, *rows))])
+
+
 def api_part() -> str:
     """Every route of the HTTP API."""
     schema = importlib.import_module("coppermend.api.app").create_app(None).openapi()
@@ -433,6 +465,7 @@ PARTS: dict[str, tuple[str, Callable[[], str]]] = {
     "suspects": ("reference/constants.md", suspects_part),
     "looks": ("reference/constants.md", looks_part),
     "hands": ("reference/constants.md", hands_part),
+    "whole": ("reference/constants.md", whole_part),
     "api": ("reference/api.md", api_part),
 }
 

@@ -18,6 +18,7 @@ from coppermend.api.schemas import NewArea, NewCase, NewEntry, NewNumbers, Photo
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import plain
 from coppermend.core.log.values import parse_value
+from coppermend.core.planning.model import NextStep
 from coppermend.services import scene
 from coppermend.services.areas import add_area
 from coppermend.services.bench import next_for_case, round_for_case, spans_for_case, step_as_dict
@@ -275,8 +276,18 @@ def bench(case: str, desk: TheDesk) -> Json:
 
 @router.get("/cases/{case}/next", tags=["bench"])
 def next_one(case: str, desk: TheDesk) -> Json:
-    """The next step, as ``coppermend next --json`` gives it."""
-    return step_as_dict(on_case(desk, case, next_for_case))
+    """The next step, as ``coppermend next --json`` gives it: once a start was noted chosen among everything that a bench does."""
+
+    def use_case(workshop: Workshop, found: str) -> NextStep:
+        state = case_state(workshop, found)
+        if not state.power_ups:
+            return next_for_case(workshop, found)
+        from coppermend.bootstrap import device_book, machine_model
+        from coppermend.services.whole import next_of_all
+
+        return next_of_all(workshop, found, device_book(), machine_model(state.package))
+
+    return step_as_dict(on_case(desk, case, use_case))
 
 
 @router.get("/cases/{case}/numbers", tags=["bench"])

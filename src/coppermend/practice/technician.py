@@ -134,11 +134,11 @@ def technician(hands: Hands, manual: Manual, fixed: bool = False) -> Iterator[st
             if any(hands.try_part(part) for part in manual.loose):
                 yield "swapped"
                 continue
-            if bad := hands.memory_test():
-                hands.replace(bad[0])
-                yield "memory"
-                continue
             at = manual.vital
+        if not fixed and (bad := hands.memory_test()):
+            hands.replace(bad[0])
+            yield "memory"
+            continue
         if fixed:
             at = 0
         found = mind.first_odd(manual.listed, at)

@@ -104,13 +104,14 @@ def whole_for_case(
     own next step and costs no more; the board under power is reckoned only once something was seen. ``made``: that board, where somebody has it already.
     """
     binding = bind(workshop, case)
-    copper = _copper(binding, next_for_case(workshop, case))
-    view = _View(workshop, case, binding, copper, book, machine or MachineModel(), frozenset(without), made)
+    copper, kind = _copper(binding, next_for_case(workshop, case))
+    view = _View(workshop, case, binding, copper, kind, book, machine or MachineModel(), frozenset(without), made)
     return view.step()
 
 
-def _copper(binding: Binding, step: NextStep) -> NextStep:
-    """The copper's step. After a start was seen the proof of what was mended comes first, and what else a mend has opened again of the round is the rest."""
+def _copper(binding: Binding, step: NextStep) -> tuple[NextStep, str]:
+    """The copper's step, and its kind for the choice. After a start was seen the proof of what was mended comes first, and what else a mend has opened
+    again of the round is the rest."""
     ups = binding.state.power_ups
     if (
         not ups
@@ -118,18 +119,38 @@ def _copper(binding: Binding, step: NextStep) -> NextStep:
         or step.span is not None
         or new_wire_step(binding, posterior_of(binding)) is not None
     ):
-        return step
+        return step, step.kind
     since = {one.entry for one in binding.state.acts if one.at > ups[-1].at}
     sites = {site for entry, mended in binding.mended if entry in since for site in mended}
     posterior = posterior_of(binding)
     doubtful = {one for one in sites if one in posterior.copper.site and posterior.p(one) >= binding.basis.proven_below}
     check = next((one for one in plan_of(binding).checks if doubtful & set(one.sites)), None) if doubtful else None
     if check is None:
-        return replace(step, kind=REST)
+        return step, REST
     words = f"Touch {check.point_a} and {check.point_b}: it shows whether what was mended holds."
-    return replace(
-        step, words=words, reason="The proof of a mend comes before power.", seconds=check.seconds, check=check
-    )
+    reason = "The proof of a mend comes before power."
+    return replace(step, words=words, reason=reason, seconds=check.seconds, check=check), step.kind
+
+
+def next_of_all(
+    workshop: Workshop, case: str, book: DeviceBook, machine: MachineModel | None = None, without: Collection[str] = ()
+) -> NextStep:
+    """``whole_for_case`` as a next step, which is what the command line and the page show: kind of the copper's own steps, gate, power, done; powered (a look,
+    a wave, a rail), memory, rom, short, mend, ask, other hands."""
+    return as_next(whole_for_case(workshop, case, book, machine, without))
+
+
+def as_next(step: WholeStep) -> NextStep:
+    """The step in the shape that every next step has."""
+    if step.kind == "copper" and step.copper is not None:
+        return step.copper
+    if step.kind in ("gate", "power", "done") and step.copper is not None and step.copper.kind == step.kind:
+        return step.copper
+    known = tuple(f"Named: {one.unit} ({100 * one.p:.0f} %)." for one in step.names)
+    notes = (*known, *((step.caution,) if step.caution else ()))
+    gain = step.look.step.gain_bits if step.look is not None else 0.0
+    kind = {"look": "powered", "check": "powered"}.get(step.kind, step.kind)
+    return NextStep(kind, step.words, step.why, step.seconds, gain, notes=notes)
 
 
 @dataclass(slots=True)
@@ -140,6 +161,7 @@ class _View:
     case: str
     binding: Binding
     copper: NextStep
+    kind: str
     book: DeviceBook
     machine: MachineModel
     without: frozenset[str]
@@ -162,7 +184,7 @@ class _View:
             else ""
         )
         ups = state.power_ups
-        now = Situation(self.copper.kind, shorted, gate_open=gate.open, powered=state.power_on)
+        now = Situation(self.kind, shorted, gate_open=gate.open, powered=state.power_on)
         bad_supply = next((one.words for one in gate.items if one.item == "supply" and one.danger), "")
         if bad_supply:
             now = replace(now, named=(Named("the supply", 1.0, "supply", TIMES.supply_s),))
@@ -172,7 +194,7 @@ class _View:
         seen = _screen(state, self.machine)
         tests = self._tests() if seen in (WORKS, self._fails()) else ()
         now = replace(now, seen=seen, tests=tests)
-        if seen == WORKS or (not seen and self.copper.kind in COPPER_WORK):
+        if seen == WORKS or (not seen and self.kind in COPPER_WORK):
             return now
         return self._with_belief(now, cut)
 
@@ -186,6 +208,8 @@ class _View:
         self.found = (*evidence.found, *_wired(session, made))
         state = _weighed(self.binding, made, self.found)
         names, rest = names_of(state)
+        tested = [one for one in _by_tests(self.found) if one[0] not in {unit for unit, _ in names}]
+        names = (*names, *tested)
         units = [unit for unit, _ in names]
         bench, stop, _ = bench_now(session, made, evidence, self.without)
         found = tuple(one for one in (self._named(made, unit, p) for unit, p in names) if one is not None)
@@ -199,7 +223,7 @@ class _View:
             looks = tuple(
                 one for one in ranked_steps(rest, bench, self.binding.costs, 64) if one.kind not in self.without
             )
-        more = more_wrong(state, units) if units else 1.0
+        more = 0.0 if tested else more_wrong(state, units) if units else 1.0
         return replace(
             now, stop=stop, named=(*now.named, *left), more=more, looks=looks, looked_on=self._looked_on(self.found, units), ways=self._ways(float(rest.units().max()))
         )  # fmt: skip
@@ -309,7 +333,7 @@ class _View:
             found.append("rom")
         if top >= LIKELY:
             found.append("likeliest")
-        if self.copper.kind in (*COPPER_WORK, REST):
+        if self.kind in (*COPPER_WORK, REST):
             found.append("round")
         if self._unseated():
             found.append("reseat")
@@ -398,7 +422,7 @@ class _View:
             "done": "It starts and its tests passed: protect the repair, test the other functions, hand it over.",
             "other hands": "Nothing is left to try within what the owner agreed to: put it before the owner, or into other hands.",
         }
-        return replace(base, words=words.get(choice.kind, choice.why))
+        return replace(base, words=words.get(choice.kind, choice.why), copper=self.copper)
 
     def _likeliest(self, base: WholeStep) -> WholeStep:
         """Mend what is likeliest, though it is not beyond doubt."""
@@ -460,7 +484,7 @@ class _View:
                 check=ends,
                 sites=sites,
             )
-        if self.copper.kind in COPPER_WORK and self.copper.kind != "isolation":
+        if self.kind in COPPER_WORK and self.kind != "isolation":
             return replace(
                 base,
                 kind="copper",
@@ -562,6 +586,24 @@ def _screen(state: CaseState, machine: MachineModel) -> str:
                 k = machine.screen(seen.screen)
                 return WORKS if k is not None and k == machine.screen(WORKS) else seen.screen
     return ""
+
+
+SURE = 0.95
+"""From this chance on a test by itself names a part (that of a name under power)."""
+
+
+def _by_tests(found: Sequence[Observation]) -> list[tuple[str, float]]:
+    """Parts that a test names by itself: bad cells of a memory or a ROM are no level at any pin, so no look would name them."""
+    named: list[tuple[str, float]] = []
+    for one in found:
+        if not isinstance(one, Witness) or one.other >= math.log(1.0 - SURE):
+            continue
+        best = [name for kind, name, log in one.says if kind == "part" and log == 0.0]
+        rest = sum(math.exp(log) for kind, name, log in one.says if (kind, name) != ("part", best[0])) if best else 1.0
+        p = 1.0 / (1.0 + rest + math.exp(one.other))
+        if len(best) == 1 and p >= SURE:
+            named.append((f"part {best[0]}", p))
+    return named
 
 
 WIRED = math.log(0.02)

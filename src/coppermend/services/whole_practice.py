@@ -551,7 +551,7 @@ class _Run:
             base = self.base()
             text = "\n".join(f"{base + a % 0x4000:04X} {w:02X} {r:02X}" for a, w, r in found)
             got = note_memory(self.w, self.case, self.book, text.encode(), "practice")
-            self.did("memory test", "", f"{len(found)} errors: {got.explained.words[:60]}", TIMES.memory_test_s)
+            self.did("memory test", "", f"{len(found)} errors: {got.explained.suspects[0].unit}", TIMES.memory_test_s)
 
     def base(self) -> int:
         """The first address of the main memory."""

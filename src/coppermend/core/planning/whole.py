@@ -106,7 +106,7 @@ class Choice:
     which: int = 0
 
 
-COPPER_WORK = ("check", "retest", "isolation", "ohms", "patch", "short", "reseat", "solder", "look", "cut")
+COPPER_WORK = ("area", "check", "retest", "isolation", "ohms", "patch", "short", "reseat", "solder", "look", "cut")
 """Kinds of the copper's own steps that are work without power."""
 REST = "rest"
 """What is left of the round once a start was seen: what a mend has opened again, and pairs that belong apart. It is read when looks tell no more, or once the
