@@ -33,8 +33,9 @@ from coppermend.services.learning import (
     use_learned,
     what_it_teaches,
 )
-from coppermend.services.notes import note
+from coppermend.services.notes import note, undo
 from coppermend.services.ports import ShelvedBoard
+from coppermend.services.practice import PracticeSetting, patient_of
 from coppermend.services.requests import Request
 from coppermend.services.workshop import Workshop
 
@@ -109,6 +110,51 @@ def finished(shelved: ShelvedBoard) -> tuple[Workshop, str]:
     case = small_case(shop, "first")
     read_all(shop, case)
     return shop, case
+
+
+def test_a_mended_break_is_counted_once_its_wire_is_proven(shelved: ShelvedBoard) -> None:
+    """A track broken between two pins, found by the round, bridged and proven: one broken among the settled sites, shared by its stretch.
+
+    Takes some seconds: it is a whole small repair, each step planned.
+    """
+    from tests.fakes import fake_workshop
+
+    from coppermend.services.bench import next_for_case
+
+    shop = fake_workshop(shelved.board, shelved.graph)
+    case = small_case(shop, "broken")
+    setting = PracticeSetting(shelved.graph, bind(shop, case).areas)
+    provable = set(proof_of_binding(bind(shop, case)).open_sites)
+    runs = [s.id for s in shelved.graph.sites if s.kind == "run" and s.id in provable]
+    patient = patient_of(setting, 1, None, truth_text=json.dumps({"broken": runs[:1]}), noise_off=True)
+    net = {one.id: one.net for one in shelved.graph.points}
+    wired = False
+    for _ in range(60):
+        step = next_for_case(shop, case)
+        plan: Any = step.wire
+        if step.kind == "patch" and plan is not None:
+            assert "not proven" in said_after_ready(shop, case)
+            wire = plan.wires[0]
+            note(shop, case, Request("patch", points=(wire.a.point, wire.b.point)))
+            wired = True
+        elif step.check is not None:
+            a, b = step.check.point_a, step.check.point_b
+            closed = net[a] == net[b] if wired else patient.ask(a, b).says == "closed"
+            note(shop, case, Request("closed" if closed else "open", points=(a, b)))
+        else:
+            break
+    note(shop, case, Request("progress", fields={"state": "ready"}))
+    taught = what_it_teaches(bind(shop, case))
+    assert wired and sum(one.broken for one in taught.cells) == pytest.approx(1.0)
+    assert next(one for one in taught.cells if one.site == "run").broken > 0
+
+
+def said_after_ready(shop: Workshop, case: str) -> str:
+    """Why the case would teach nothing were it called ready now; the word is taken back."""
+    note(shop, case, Request("progress", fields={"state": "ready"}))
+    words = why_not(shop, case)
+    undo(shop, case)
+    return words
 
 
 def why_not(shop: Workshop, case: str) -> str:
