@@ -101,6 +101,21 @@ def test_hours_parts_and_wires_come_from_the_log(make: Make) -> None:
     assert heads[second].wires == 1 and heads[second].worked_s == 720.0, "a gap of 28 minutes is no work"
 
 
+def test_what_a_case_waits_for_stands_in_its_head_until_it_is_over(make: Make) -> None:
+    store = make("a")
+    first, second, _ = machines(store)
+    part = say(store, first, "waits", what="part", words="a 6502", until="2026-04-01")
+    say(store, first, "waits", what="owner", words="may the mask be scraped?")
+    say(store, second, "waits", what="case", words="case 1", case=first)
+    assert [(one.number, one.head.waits) for one in store.find(Wanted(waits=True)).cases] == [
+        (2, "case 1"), (1, "part: a 6502, until 2026-04-01; owner: may the mask be scraped?"),
+    ]  # fmt: skip
+    over = say(store, first, "waited", entry=part.id)
+    assert store.heads_of([first])[0].head.waits == "owner: may the mask be scraped?"
+    say(store, first, "undo", undoes=over.id)
+    assert store.heads_of([first])[0].head.waits.startswith("part: a 6502") and store.check() == ()
+
+
 def test_taking_back_keeps_the_head_right(make: Make) -> None:
     store = make("a")
     first, *_ = machines(store)
