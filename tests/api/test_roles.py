@@ -243,7 +243,10 @@ def test_too_many_writes_are_turned_away_and_looking_goes_on(door: Client, lan: 
         door.post(f"/api/cases/{case}/entries", json={"kind": "remark", "words": "x"}, headers=other).status_code == 201
     )
     lan.asks.each = 0
-    assert door.get("/api/cases", headers=cookie).status_code == 429 and door.get("/page/pair.html").status_code == 429
+    assert door.get("/api/cases", headers=cookie).status_code == 429 and door.get("/page/pair.html").status_code == 200
+    lan.asks.each, lan.strangers.most = 9, 1
+    assert door.get("/page/pair.html").status_code == 429, "strangers use up no share of a paired device"
+    assert door.get("/api/cases", headers=cookie).status_code == 200
 
 
 def test_the_pace_forgets_after_a_minute_and_counts_each_apart() -> None:

@@ -49,7 +49,9 @@ TRIES, TRIES_EACH, PER_S = 30, 10, 60.0
 WRITES, WRITES_EACH = 600, 240
 """At most so many requests that write a minute, of all and of one device: four a second, more than two hands and a pedal make."""
 ASKS, ASKS_EACH = 9000, 3000
-"""At most so many requests of any kind a minute, of all and of one device or address (a page that opens asks some 150 times)."""
+"""At most so many requests of any kind a minute, of all and of one paired device (a page that opens asks some 150 times)."""
+STRANGE, STRANGE_EACH = 1500, 300
+"""The same of devices that are not paired, of all and of one address: counted apart, so that a stranger uses up nobody's share."""
 LOOK_AT_BOOK_S = 0.5
 """How often it is looked whether a device with a live update under way is still let in."""
 PAUSE_S, WHOLE_S = 20.0, 300.0
@@ -97,6 +99,7 @@ class Lan:
     pace: Pace = field(default_factory=Pace)
     writes: Pace = field(default_factory=lambda: Pace(most=WRITES, each=WRITES_EACH))
     asks: Pace = field(default_factory=lambda: Pace(most=ASKS, each=ASKS_EACH))
+    strangers: Pace = field(default_factory=lambda: Pace(most=STRANGE, each=STRANGE_EACH))
     pairing: threading.Lock = field(default_factory=threading.Lock)
 
 
@@ -142,7 +145,7 @@ class LanDoor:
         """Why a request is not served: too many of them, not paired, or beyond the device's role. The cheapest question first."""
         method, path = scope["method"], scope["path"]
         who = device.id if device else str((scope.get("client") or ("",))[0])
-        if not self.lan.asks.allow(who):
+        if not (self.lan.asks if device else self.lan.strangers).allow(who):
             return _too_many()
         needs = needed(method, path)
         if needs == FREELY or (method in ("GET", "HEAD") and OPEN.fullmatch(path)):
