@@ -385,8 +385,10 @@ def round_command(
     for span in spans_for_case(made, found):
         click.echo(f"Break: {span.words} (P {span.p:.3f})")
     if not proof.words:
+        pairs = len(plan.isolation)
+        unread = f"the copper is proven; {pairs} {'pair' if pairs == 1 else 'pairs'} of nets beside it {'is' if pairs == 1 else 'are'} not read apart yet."
         click.echo(
-            "If you stop now: nothing in the work areas is left unproven."
+            f"If you stop now: {unread if pairs else 'nothing in the work areas is left unproven.'}"
             if proof.at_risk
             else "Nothing is marked as at risk."
         )
@@ -415,7 +417,7 @@ def note_command(ctx: click.Context, case: str, kind: str, words: tuple[str, ...
               ohms also: 4wire, step=10m (last digit), zeroed (leads taken off), sense P Q (current at A B, voltage at P Q), 1.2mV@500mA as the value
     Parts     look|clean|press|tap U1 ..., reseat U1, remove U1, fit U1 [socketed|soldered], swap U1, piggyback U1, state U1 socketed
               with effect=none|changed|cured|worse (what the machine then showed), with=C7 out=C3 (labels of chips), trial (put back)
-    Copper    patch A B [30awg] [62mm], cut A B or cut X,Y/s [stays], solder A, skip A
+    Copper    patch A B [30awg] [62mm], cut A B or cut X,Y/s [stays], solder A, clean A B or clean X,Y/s, skip A
     Power     gate intake|orientation|rails|supply|limit|override ..., power on|off, seen screen=black sound='two beeps' current=350mA ...
     Words     symptom ..., remark ..., test ITEM works|fails, progress ready
     Back      undo [NUMBER]
