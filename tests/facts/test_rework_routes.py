@@ -208,6 +208,40 @@ def test_equal_to_brute_force_on_500_nets_among_forbidden_places() -> None:
         assert all(plan.restores and restored(graph, broken, plan) for plan in plans)
 
 
+def test_alternatives_differ_in_their_places_and_cost_what_the_grid_says() -> None:
+    """40 random nets of two pieces of four pins: each plan's wire costs what scipy's Dijkstra says for its own two ends, no two plans end at the same
+    places, and the second plan is the second cheapest of all pairs of ends on one side where that is at most 15 mm dearer than the best."""
+    rng = np.random.default_rng(33)
+    others = 0
+    for _ in range(40):
+        ways = grid_ways(rng)
+        grids = {side: Grid(ways, side) for side in "cs"}
+        sides = ["s" if rng.random() < 0.75 else "c" for _ in range(8)]
+        graph = net(
+            8,
+            [run(k, k - 1, k) for k in range(1, 8)],
+            [point(k, *free_place(rng, ways, side), side=side) for k, side in enumerate(sides)],
+        )
+
+        def cost(a: ProbePoint, b: ProbePoint, grids: dict[str, Grid] = grids) -> float:
+            return float(grids[a.side].costs((a.x_mm, a.y_mm))[int(b.x_mm), int(b.y_mm)]) + 2 * EASE.leg
+
+        plans = propose_wires(graph, ["run@4"], ways=ways)
+        ends = [{wire.a.point, wire.b.point} for plan in plans for wire in plan.wires]
+        assert all(one not in ends[:k] for k, one in enumerate(ends))
+        for plan in plans:
+            for wire in plan.wires:
+                if wire.side != "both":
+                    want = cost(graph.point(wire.a.point), graph.point(wire.b.point))
+                    assert wire.cost_mm == pytest.approx(want, abs=1e-9)
+        pairs = itertools.product(graph.points[:4], graph.points[4:])
+        costs = sorted(cost(a, b) for a, b in pairs if a.side == b.side)
+        if len(costs) > 1 and costs[1] <= plans[0].cost_mm + 15.0:
+            others += 1
+            assert plans[1].cost_mm <= costs[1] + 1e-9
+    assert others > 20
+
+
 def test_no_way_left_is_said_with_what_can_be_done() -> None:
     """A pin walled in by boxes: the plan says which places bar the way and the nearest thing to do; it never claims to restore the net."""
     ring = [

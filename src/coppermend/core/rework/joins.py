@@ -236,14 +236,21 @@ class _Search:
         if places not in self.found or join.cost_mm < self.found[places].cost_mm:
             self.found[places] = join
 
+    def _goal(self) -> tuple[float, float]:
+        """Below which cost a further wire is worth finding, and how far above the best of what is found then others are."""
+        costs = sorted(join.cost_mm for join in self.found.values())
+        if not costs or costs[0] > self.ceiling:
+            return self.ceiling + self.worth, self.worth
+        if not self.worth:
+            return costs[0], 0.0
+        more = SCARCE_MM if len(costs) < 2 else self.worth
+        return min([costs[0] + more, *costs[PAIRS_KEPT - 1 : PAIRS_KEPT]]), more
+
     def _wanted(self, lowest: float) -> tuple[float, float]:
-        """Up to which cost further wires are looked for whose lower bound is ``lowest`` (-inf where none are), and how far above the best of them."""
-        least = self._least()
-        if lowest < inf and lowest <= min(self.ceiling, least - SAME_COST_MM):
-            return min(self.ceiling, least) + (self.worth if len(self.found) < PAIRS_KEPT else 0.0), self.worth
-        more = SCARCE_MM if len(self.found) < 2 else self.worth
-        scarce = self.worth > 0 and len(self.found) < PAIRS_KEPT and least <= self.ceiling and least < inf
-        return (least + more, more) if scarce and lowest <= least + more else (-inf, 0.0)
+        """The same where a wire of this lower bound can be worth finding, else -inf."""
+        goal, worth = self._goal()
+        hopeless = lowest > self.ceiling and not self.found
+        return (-inf, 0.0) if hopeless or lowest == inf or lowest >= goal - SAME_COST_MM else (goal, worth)
 
     def plain(self, sides: Iterable[tuple[_Side, _Side, str]]) -> None:
         """Straight ways and ways with one bend, the nearest ends first."""
@@ -257,9 +264,7 @@ class _Search:
         pairs.sort(key=lambda pair: pair[:2])
         tried: set[tuple[float, ...]] = set()
         for lower, side, one, two, at in pairs:
-            least = self._least()
-            enough = len(self.found) >= (PAIRS_KEPT if self.worth else 1) and lower >= least - SAME_COST_MM
-            if enough or lower > min(self.ceiling, least + self.worth) or len(tried) >= PLAIN_TRIED:
+            if len(tried) >= PLAIN_TRIED or self._wanted(lower)[0] == -inf:
                 self.unseen[side] = min(self.unseen[side], lower)
                 continue
             k, m = divmod(at, len(two.ends))
