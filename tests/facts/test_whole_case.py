@@ -1,5 +1,6 @@
 """The next step of a real case, chosen among everything: the copper's before the first power-up, then looks, names that last until they are mended, consent,
-tests, and the rest of the round. Common practice for the order, no source. The module's one board under power takes some seconds."""
+tests, and the rest of the round. Common practice for the order, no source. The module's one board under power takes some
+seconds. The patients of the whole kind: what is wrong shows, what is mended is mended in every answer, harm is counted."""
 
 from __future__ import annotations
 
@@ -8,8 +9,11 @@ from pathlib import Path
 import pytest
 
 from coppermend import bootstrap
+from coppermend.core.copper.worked import PatchWire, worked
 from coppermend.core.log.state import Act
-from coppermend.core.planning.whole import REST
+from coppermend.practice.patient import Noise
+from coppermend.practice.powered import Lies
+from coppermend.practice.whole import WHOLE_KINDS, WholeFault, WholePatient
 from coppermend.services.areas import add_area
 from coppermend.services.bench import next_for_case
 from coppermend.services.cases import case_state, new_case
@@ -20,6 +24,9 @@ from coppermend.services.notes import note
 from coppermend.services.powered import PoweredBoard
 from coppermend.services.requests import Request
 from coppermend.services.whole import WholeStep, as_next, whole_for_case
+from coppermend.services.whole_hands import run_technician
+from coppermend.services.whole_practice import marks
+from coppermend.services.whole_setting import WholeSetting, whole_patient, whole_setting
 from coppermend.services.workshop import Workshop
 
 
@@ -96,7 +103,85 @@ def test_what_a_memory_test_names_waits_for_the_owner_and_stays_named_until_it_i
     assert acts[-1].part == "U51" and whole(made, case, board).kind in ("gate", "power", "copper")
 
 
-def test_isolation_waits_once_a_start_was_seen() -> None:
-    from coppermend.core.planning.whole import Situation, chosen
+# ---- the patients ----
+@pytest.fixture(scope="module")
+def setting(board: PoweredBoard) -> WholeSetting:
+    made = bootstrap.practice_setting("demo")
+    return whole_setting("demo", bootstrap.open_shelved("demo").board, made.graph, made.areas, board)
 
-    assert chosen(Situation(REST, seen="", gate_open=True)).kind == "power"
+
+def patient(setting: WholeSetting, *faults: WholeFault, consent: bool = True) -> WholePatient:
+    return WholePatient(setting.answers, faults, 1, Noise(), Lies(), consent)
+
+
+def screen(setting: WholeSetting, k: int) -> str:
+    return setting.made.field.screens[k].name
+
+
+def test_the_same_seed_is_the_same_patient_and_every_fault_shows(setting: WholeSetting) -> None:
+    kinds = set()
+    for seed in range(1, 25):
+        one, again = (whole_patient(setting, seed, 1 + seed % 4) for _ in range(2))
+        assert one.faults() == again.faults() and len(one.faults()) == 1 + seed % 4
+        kinds |= {fault.kind for fault in one.faults()}
+        for fault in one.faults():
+            alone = patient(setting, fault)
+            shows = screen(setting, alone.screen()) != "works" or bool(fault.rail)
+            assert shows, fault
+    assert kinds == set(WHOLE_KINDS)
+
+
+def test_harm_is_counted(setting: WholeSetting) -> None:
+    """Power into a shorted rail, a soldered part taken out without the owner's word, a good part taken out."""
+    k, rail, pair = setting.stock.rail_parts[0]
+    cause = setting.stock.causes[k]
+    short = WholeFault("supply", cause.words, cause.key, part=cause.part, pair=pair, rail=rail)
+    ill = patient(setting, short, consent=False)
+    assert ill.rail_ohm(rail, *pair) < 2.0
+    ill.power()
+    assert ill.harm.into_short == 1
+    ill.replaced("U9", False)
+    assert (ill.harm.without_consent, ill.harm.needless) == (1, 1)
+    ill.asked_owner()
+    ill.replaced(cause.part, False)
+    assert (ill.harm.without_consent, ill.harm.needless) == (1, 1) and not ill.left()
+    assert ill.rail_ohm(rail, *pair) > 100.0 and screen(setting, ill.power()) == "works" and ill.harm.into_short == 1
+
+
+def test_what_is_mended_is_mended_in_every_answer(setting: WholeSetting) -> None:
+    """A broken track reads open and darkens the machine; a wire round it makes both right (the wire by ``worked``, as the case lays it)."""
+    site, kind, _, k = next(row for row in setting.stock.sites if row[1] == "run")
+    track = WholeFault("copper", "a track", setting.stock.causes[k].key, site, kind)
+    ill = patient(setting, track)
+    row = setting.graph.site(site)
+    ends = [next((p.id for p in setting.graph.points if p.node == node and p.reachable), "") for node in (row.a, row.b)]
+    assert all(ends) and not ill.closed(*ends) and screen(setting, ill.screen()) != "works"
+    ill.laid(worked(setting.graph, {}, [PatchWire("w", *ends)]))
+    assert ill.closed(*ends) and screen(setting, ill.power()) == "works" and ill.left() == ()
+
+
+def test_bad_cells_show_in_the_tests_that_look_for_them(setting: WholeSetting) -> None:
+    cells = patient(
+        setting,
+        WholeFault("memory", "cells", part="U53", content=True),
+        WholeFault("rom", "cells", part="U29", content=True),
+    )
+    words = cells.memory_errors()
+    assert words and {wrote ^ read for _, wrote, read in words} == {1 << 3}, "U53 holds bit 3"
+    assert not cells.rom_right("U29") and cells.rom_right("U4")
+    assert screen(setting, cells.screen()) == "starts, something fails"
+    assert not cells.tried("U22") and cells.power_ups == 1
+    cells.replaced("U53", False)
+    cells.replaced("U29", True)
+    assert cells.memory_errors() == () and screen(setting, cells.power()) == "works"
+
+
+def test_the_policies_without_a_planner_mend_a_dead_crystal(setting: WholeSetting) -> None:
+    """No clock anywhere: both go upstream from the first still clock pin to Y1. Common practice, no source."""
+    crystal = next(one for one in setting.stock.causes if one.key == ("open", "Y1"))
+    for fixed in (False, True):
+        ill = patient(setting, WholeFault("passive", crystal.words, crystal.key, part="Y1"))
+        tally = run_technician(setting, ill, fixed)
+        marked = marks(setting, ill, tally, "practice", 1)
+        assert marked["mended"] and marked["harm"]["into_short"] == 0 and marked["seconds_bench"] > 0
+        assert ("Y1" in [one.what for one in tally.acts if one.kind == "replace"]) and marked["power_ups"] >= 2

@@ -23,13 +23,14 @@ from coppermend.core.rework.wires import WirePlan
 from coppermend.devices.book import DeviceBook
 from coppermend.practice.whole import WholePatient
 from coppermend.services.areas import add_area
-from coppermend.services.bench import bridge_points
+from coppermend.services.bench import bridge_points, plan_of
 from coppermend.services.bind import Binding, bind, part_states, sockets
 from coppermend.services.cases import new_case
 from coppermend.services.entries import write
 from coppermend.services.intake import note_intake
 from coppermend.services.memory import note_memory
 from coppermend.services.notes import note
+from coppermend.services.payloads import states_at
 from coppermend.services.pinwork import pin_break
 from coppermend.services.points import point_payload, resolve
 from coppermend.services.rails import gate_of, rails_for_case
@@ -100,7 +101,11 @@ def run_next(
         if step.healthy or step.kind == "other hands":
             run.tally.end = "done" if step.healthy else step.kind
             break
-        run.do(step)
+        try:
+            run.do(step)
+        except Refusal as err:
+            run.tally.end = f"refused {err.finding.code}"
+            break
     return run.tally
 
 
@@ -287,7 +292,9 @@ class _Run:
         return closed
 
     def copper(self, step: NextStep) -> None:
-        if step.check is not None:
+        if step.check is not None and step.kind in ("check", "isolation") and step.span is None:
+            self.down_the_list(step)
+        elif step.check is not None:
             self.beep(step.check.point_a, step.check.point_b, step.seconds)
         elif step.kind == "patch":
             self.wires(step.wire, step.span.net if step.span else "", step.span.sites if step.span else ())
@@ -300,6 +307,30 @@ class _Run:
         else:
             self.note("gate", value="override", words=f"practice cannot do {step.kind}")
             self.did(step.kind, step.words[:60], "not done", self.costs.look_s)
+
+    def down_the_list(self, step: NextStep) -> None:
+        """The check that is named and those that follow it on the round's sheet, as long as every answer is the expected one; another one asks anew."""
+        binding = self.bound()
+        plan = plan_of(binding)
+        rows = plan.isolation if step.kind == "isolation" else plan.checks
+        wanted = "open" if step.kind == "isolation" else "closed"
+        assert step.check is not None
+        named = {step.check.point_a, step.check.point_b}
+        start = next((k for k, one in enumerate(rows) if {one.point_a, one.point_b} == named), None)
+        if start is None:
+            self.beep(step.check.point_a, step.check.point_b, step.seconds)
+            return
+        at = {p.id: p for p in binding.graph.points}
+        for one in (*rows[start:], *rows[:start]):
+            said = "closed" if self.patient.closed(one.point_a, one.point_b) else "open"
+            tips = [at[one.point_a], at[one.point_b]]
+            points: list[Any] = [point_payload(binding.graph, p) for p in tips]
+            write(
+                self.w, self.case, said, {"points": points, "states": states_at(binding, tips), "instrument": "typed"}
+            )
+            self.did("check", f"{one.point_a} {one.point_b}", said, one.seconds)
+            if said != wanted:
+                return
 
     def pin(self, step: NextStep) -> None:
         found = pin_break(self.bound().graph, step.span) if step.span is not None else None
