@@ -2,10 +2,11 @@
 
 ``practice``: look over the reworked area, rails to ground, one reading for each pin of the reworked socket to the nearest other pin of its net (an
 open one repeated, then halved down to the place and mended), power; rails, clock and reset; then what is loose is swapped for known-good parts, one
-at a time; then the memory test of a diagnostic ROM; then a pin of each net in the order of the checklist, then all other pins; and from the first
-that is not as it should be upstream: bad at its driver too, then the driver's inputs; all of those right, then the driver is replaced; right at the
-driver, then the copper between is beeped and mended. After each mend the machine is started again. When it starts, the memory is tested.
-``checklist`` does the same without the readings at the socket and without swaps, and begins the list anew after each start.
+at a time, and again when a start shows something else; at each further start the memory test of a diagnostic ROM; then a pin of each net in the order
+of the checklist, then all other pins; and from the first that is not as it should be upstream: bad at its driver too, then the driver's inputs; all
+of those right, then the driver is replaced; right at the driver, then the copper between is beeped and mended. After each mend the machine is started
+again. When it starts, the memory is tested. ``checklist`` does the same without the readings at the socket and without swaps, and begins the list
+anew after each start.
 
 Both look at an odd pin twice before they believe it, and know the schematic, the pins' expected levels and the clocks' frequencies; neither judges patterns
 (that takes a recording of a good machine). They use the same cost table, are given the map for beeping, and find a shorted part by current and a thermal
@@ -110,7 +111,8 @@ def technician(hands: Hands, manual: Manual, fixed: bool = False) -> Iterator[st
             if not hands.beep(net, pin, other) and not hands.beep(net, pin, other):
                 hands.mend_between(net, pin, other)
             yield "socket pin"
-    swapped = fixed
+    swapped = ""
+    begun = False
     at = 0
     for _ in range(MOST_ROUNDS):
         if hands.power_on() == "works":
@@ -126,15 +128,16 @@ def technician(hands: Hands, manual: Manual, fixed: bool = False) -> Iterator[st
             hands.replace(bad[0])
             yield "memory"
             continue
-        if not swapped:
+        if not begun and not fixed:
             if mind.mends_first(manual.listed[: manual.vital]):
                 yield "mended"
                 continue
-            swapped = True
+            begun, at = True, manual.vital
+        if not fixed and hands.screen != swapped:
+            swapped = hands.screen
             if any(hands.try_part(part) for part in manual.loose):
                 yield "swapped"
                 continue
-            at = manual.vital
         if not fixed and (bad := hands.memory_test()):
             hands.replace(bad[0])
             yield "memory"
