@@ -82,7 +82,8 @@ def fold_evidence(state: CaseState, graph_at: GraphAt, breaks_in: BreaksIn, nets
     for change in _changes(state):
         if isinstance(change, Act):
             mended += _mended_by(change, alive, partial(graph_at, wires, cuts, broken), breaks_in)
-            parted = tuple(nets_at(one) for one in change.points if change.kind in PARTS_NETS)
+            asks = change.kind in PARTS_NETS and any(_joins_nets(one) for one in alive)
+            parted = tuple(nets_at(one) for one in change.points) if asks else ()
             alive = [_after_act(one, change, parted) for one in alive]
         elif isinstance(change, Cut):
             cuts.append(change)
@@ -154,6 +155,11 @@ def _parts_nets(act: Act, reading: Reading, near: Sequence[frozenset[str]]) -> b
     between = len(act.points) > 1 and {point.net for point in act.points} == nets
     at_place = any(nets <= there for there in near)
     return between or at_place or any(_same_place(point, one) for point in reading.points for one in act.points)
+
+
+def _joins_nets(one: Live) -> bool:
+    """Whether a reading that still speaks says that two nets are joined."""
+    return not one.why_not and not says_open(one.reading) and len({point.net for point in one.reading.points}) > 1
 
 
 def _after_act(one: Live, act: Act, near: Sequence[frozenset[str]] = ()) -> Live:
