@@ -230,6 +230,7 @@ def test_the_bound_over_all_suppositions_holds_and_counts_each_by_its_weight(mon
         exact = belief(graph, AREAS, evidence, Basis())
         with monkeypatch.context() as rough_engine:
             rough_engine.setattr(engine, "_PIECES", type(engine._PIECES)())
+            rough_engine.setattr(engine, "_COLUMNS", type(engine._COLUMNS)())
             rough_engine.setattr(engine, "STATE_CAP", 20)
             rough = belief(graph, AREAS, evidence, Basis())
         worst = max(p.error_bound for b in rough.benches for p in b.pieces.values())

@@ -27,6 +27,7 @@ from coppermend.core.belief.valued import has_values, solve_valued
 from coppermend.core.copper.model import CopperGraph, SiteKind
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 
@@ -254,23 +255,23 @@ def belief(
     prior = prior_of(graph, areas, basis)
     sorted_readings = sort_readings(copper, evidence, basis)
     inside = hurt(graph, areas, basis) if areas else None
-    benches, log_evidence = _benches(copper, prior, sorted_readings.by_piece, basis, inside)
+    table, log_evidence = _benches(copper, prior, sorted_readings.by_piece, basis, inside)
+    benches = table.benches
     posterior = prior.copy()
+    posterior[table.spoken] = sum([b.weight * row for b, row in zip(benches, table.chance, strict=True)])
     conflicts: list[Conflict] = []
     for piece, readings in sorted_readings.by_piece.items():
-        first = benches[0].pieces[piece]
-        posterior[first.spoken] = sum([b.weight * _chances(b.pieces[piece], first) for b in benches])
-        conflicts += _conflicts(copper, piece, prior, readings, basis, first)
+        conflicts += _conflicts(copper, piece, prior, readings, basis, benches[0].pieces[piece])
     conflicts += _conflicts_between(sorted_readings.between, basis)
     shorts, short_evidence = joinings(copper, sorted_readings.between, basis, sorted_readings.by_piece, bridges or {})
-    by_scale, spoken = _by_scale(prior, benches)
+    by_scale, spoken = _by_scale(prior, table)
     return CopperBelief(
         copper,
         basis,
         prior,
         posterior,
         log_evidence + short_evidence,
-        _off_by(benches),
+        _off_by(table),
         benches,
         sorted_readings.by_piece,
         tuple(conflicts),
@@ -302,35 +303,32 @@ def _odds(p: Floats) -> Floats:
     return p / np.maximum(1.0 - p, 1e-15)
 
 
-def _off_by(benches: Sequence[Bench]) -> float:
+def _off_by(table: _Table) -> float:
     """The most by which a probability can be off, all suppositions about the bench taken together; 0 = exact.
 
     A piece's own bound is the weight that may be missing over the weight that was summed up, so a supposition that the readings make unlikely has
     little of both: its bound counts by its weight.
     """
     total = 0.0
-    for bench in benches:
-        missing = [one.error_bound for one in bench.pieces.values() if one.error_bound > 0.0]
+    for bench, bounds in zip(table.benches, table.bounds, strict=True):
         if bench.weight > 0.0:
-            total += bench.weight * float(np.expm1(min(700.0, np.log1p(missing).sum())))
+            total += bench.weight * float(np.expm1(min(700.0, np.log1p(np.maximum(bounds, 0.0)).sum())))
     return min(1.0, total)
 
 
-def _by_scale(prior: Floats, benches: Sequence[Bench]) -> tuple[tuple[Scale, ...], Bools]:
+def _by_scale(prior: Floats, table: _Table) -> tuple[tuple[Scale, ...], Bools]:
     """The benches of one scale together, for each scale; and which sites a reading spoke of."""
     spoken = np.zeros(len(prior), dtype=np.bool_)
-    for first in benches[0].pieces.values():
-        spoken[first.spoken] = True
+    spoken[table.spoken] = True
     found: list[Scale] = []
-    for scale in dict.fromkeys(b.scale for b in benches):
-        mine = [b for b in benches if b.scale == scale]
-        weight = sum(b.weight for b in mine)
+    for scale in dict.fromkeys(b.scale for b in table.benches):
+        mine = [(b, row) for b, row in zip(table.benches, table.chance, strict=True) if b.scale == scale]
+        weight = sum(b.weight for b, _ in mine)
         if weight < LEAST_WEIGHT:
             continue
-        own = prior if mine[0].prior is None else mine[0].prior
+        own = prior if mine[0][0].prior is None else mine[0][0].prior
         now = own.copy()
-        for piece, first in mine[0].pieces.items():
-            now[first.spoken] = sum([b.weight / weight * _chances(b.pieces[piece], first) for b in mine])
+        now[table.spoken] = sum([b.weight / weight * row for b, row in mine])
         found.append(Scale(weight, own, now))
     return tuple(found), spoken
 
@@ -357,25 +355,83 @@ def _chances(solved: PieceBelief, first: PieceBelief) -> Floats:
     return np.array([solved.broken[k] for k in first.broken])
 
 
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """One piece of copper under every supposition, in their order: (suppositions,) ``logs`` of the evidence and ``bounds``; ``chance`` (suppositions,
+    sites that readings spoke of, in the order of the first).
+    """
+
+    solved: tuple[PieceBelief, ...]
+    logs: Floats
+    bounds: Floats
+    chance: Floats
+
+    def but(self, k: int, one: PieceBelief) -> _Column:
+        """The column with another answer under supposition ``k``."""
+        return _column((*self.solved[:k], one, *self.solved[k + 1 :]))
+
+
+def _column(solved: tuple[PieceBelief, ...]) -> _Column:
+    return _Column(
+        solved,
+        np.array([one.log_evidence for one in solved]),
+        np.array([one.error_bound for one in solved]),
+        np.stack([_chances(one, solved[0]) for one in solved]),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """All suppositions beside each other: ``spoken`` the sites that readings spoke of, ``chance`` (suppositions, spoken), ``bounds`` (suppositions, pieces)."""
+
+    benches: tuple[Bench, ...]
+    spoken: Ints
+    chance: Floats
+    bounds: Floats
+
+
 def _benches(
     copper: Copper,
     prior: Floats,
     by_piece: dict[int, tuple[Taken, ...]],
     basis: Basis,
     inside: Bools | None,
-) -> tuple[tuple[Bench, ...], float]:
+) -> tuple[_Table, float]:
     """The belief under each possible share of bad contacts, scale of the damage and scale of the false opens, weighted by how well it explains all
     readings; and the log evidence.
     """
-    ask = _Asking(copper, by_piece, basis, {p: _question(r) for p, r in by_piece.items()})
-    made = [ask.under(one) for one in _supposed(prior, basis, inside)]
-    top = max(one.log_weight for one in made)
-    if top == -np.inf:
-        return tuple(replace(one, weight=1.0 / len(made)) for one in made), top
-    made = [ask.sharper(one, float(np.exp(one.log_weight - top))) for one in made]
-    mass = [float(np.exp(one.log_weight - top)) for one in made]
-    benches = tuple(replace(one, weight=m / sum(mass)) for one, m in zip(made, mass, strict=True))
-    return benches, top + float(np.log(sum(mass)))
+    made = _supposed(prior, basis, inside)
+    ask = _Asking(copper, by_piece, basis, tuple(made), {p: _question(r) for p, r in by_piece.items()})
+    start = np.array([b.log_weight for b in made])
+    # in the order of the pieces, so that the order of the readings changes no last digit
+    light = {p: ask.column(p) for p in sorted(by_piece) if len(by_piece[p]) < MANY_READINGS}
+    so_far = sum([one.logs for one in light.values()], start)
+    columns = light | {p: ask.column(p, so_far) for p in sorted(by_piece) if len(by_piece[p]) >= MANY_READINGS}
+    logs = sum([columns[p].logs for p in sorted(columns)], np.zeros(len(made))) + start
+    top = float(logs.max())
+    if top > -np.inf:
+        columns = {p: ask.sharper(p, one, np.exp(logs - top)) for p, one in columns.items()}
+        logs = sum([columns[p].logs for p in sorted(columns)], np.zeros(len(made))) + start
+        top = float(logs.max())
+    mass = [float(np.exp(one - top)) for one in logs] if top > -np.inf else [1.0] * len(made)
+    benches = tuple(
+        replace(
+            one, weight=m / sum(mass), pieces={p: columns[p].solved[k] for p in by_piece}, log_weight=float(logs[k])
+        )
+        for k, (one, m) in enumerate(zip(made, mass, strict=True))
+    )
+    nothing = _Table(benches, np.zeros(0, dtype=np.int64), np.zeros((len(made), 0)), np.zeros((len(made), 0)))
+    table = (
+        nothing
+        if not columns
+        else _Table(
+            benches,
+            np.concatenate([columns[p].solved[0].spoken for p in by_piece]),
+            np.concatenate([columns[p].chance for p in by_piece], axis=1),
+            np.stack([columns[p].bounds for p in by_piece], axis=1),
+        )
+    )
+    return table, top + float(np.log(sum(mass)))
 
 
 def _supposed(prior: Floats, basis: Basis, inside: Bools | None) -> list[Bench]:
@@ -398,38 +454,66 @@ def _supposed(prior: Floats, basis: Basis, inside: Bools | None) -> list[Bench]:
     ]
 
 
+MANY_READINGS = 24
+"""A net with so many readings is dear to work out: for suppositions that the other nets leave less likely than this, with few states first ..."""
+UNLIKELY = -23.0
+"""... (logarithm of the weight against the likeliest, 1e-10) ..."""
+FEW_STATES = 4_000
+"""... so many; and an answer is exact enough when this at most may be missing of it, by the weight of the supposition."""
+BOUND_OF_MANY = 1e-6
+
+_COLUMNS: OrderedDict[tuple[object, ...], tuple[Copper, Floats, _Column]] = OrderedDict()
+MOST_COLUMNS = 3_000
+"""Columns remembered, each of one net and all suppositions; only such as hold little."""
+MOST_COLUMN_BYTES = 300_000
+
+
 @dataclass(frozen=True, slots=True)
 class _Asking:
-    """All readings by piece of copper, with their ``_question``, to be worked out under one supposition after the other."""
+    """All readings by piece of copper, with their ``_question``, to be worked out under every supposition."""
 
     copper: Copper
     by_piece: dict[int, tuple[Taken, ...]]
     basis: Basis
+    benches: tuple[Bench, ...]
     numbers: dict[int, int]
 
-    def one(self, piece: int, bench: Bench, tolerance: float) -> PieceBelief:
+    def one(self, piece: int, bench: Bench, tolerance: float, cap: int) -> PieceBelief:
         """The belief over a piece under a supposition."""
         readings = self.by_piece[piece]
-        return _solve_kept(self.copper, piece, bench, readings, self.numbers[piece], self.basis, tolerance)
+        return _solve_kept(self.copper, piece, bench, readings, self.numbers[piece], self.basis, (tolerance, cap))
 
-    def under(self, bench: Bench) -> Bench:
-        """The supposition with all pieces worked out and the logarithm of its weight."""
-        pieces = {p: self.one(p, bench, TOLERANCE) for p in self.by_piece}
-        # in the order of the pieces, so that the order of the readings changes no last digit
-        log = sum(pieces[p].log_evidence for p in sorted(pieces))
-        return replace(bench, pieces=pieces, log_weight=log + bench.log_weight)
+    def column(self, piece: int, others: Floats | None = None) -> _Column:
+        """A piece under every supposition, remembered where it holds little. ``others``: logarithms of the weights that the light nets leave."""
+        basis = self.basis
+        asked = (basis.contact_false_open, basis.partial_share, *((b.share, b.scale, b.opens) for b in self.benches))
+        stated = self.benches[-1].prior
+        assert stated is not None
+        key = (id(self.copper), piece, self.numbers[piece], id(stated), asked)
+        hit = _COLUMNS.get(key)
+        if hit is not None and hit[0] is self.copper and hit[1] is stated:
+            _COLUMNS.move_to_end(key)
+            return hit[2]
+        rare = np.zeros(len(self.benches), dtype=np.bool_) if others is None else others - others.max() < UNLIKELY
+        caps = [FEW_STATES if one else STATE_CAP for one in rare]
+        made = _column(tuple(self.one(piece, b, TOLERANCE, cap) for b, cap in zip(self.benches, caps, strict=True)))
+        if others is None and sum(one.nbytes for one in made.solved) < MOST_COLUMN_BYTES:
+            _COLUMNS[key] = (self.copper, stated, made)
+            while len(_COLUMNS) > MOST_COLUMNS:
+                _COLUMNS.popitem(last=False)
+        return made
 
-    def sharper(self, bench: Bench, weight: float) -> Bench:
-        """The supposition with those pieces worked out once more whose bound, by its ``weight``, leaves the answer less exact than wanted: a supposition
+    def sharper(self, piece: int, column: _Column, weight: Floats) -> _Column:
+        """The piece worked out once more under those suppositions whose bound, by their ``weight``, leaves the answer less exact than wanted: a supposition
         that the readings rule out is not worth a second, dearer look.
         """
-        for p in sorted(bench.pieces):
-            now = bench.pieces[p]
-            if weight * now.error_bound > BOUND_WANTED and any(ring.omitted for _, ring in now.rings):
-                found = self.one(p, bench, LEAST_TOLERANCE)
-                log_weight = bench.log_weight + found.log_evidence - now.log_evidence
-                bench = replace(bench, pieces={**bench.pieces, p: found}, log_weight=log_weight)
-        return bench
+        wanted = BOUND_OF_MANY if len(self.by_piece[piece]) >= MANY_READINGS else BOUND_WANTED
+        for k in np.flatnonzero(weight * column.bounds > wanted).tolist():
+            found = self.one(piece, self.benches[k], TOLERANCE, STATE_CAP)
+            if weight[k] * found.error_bound > wanted and any(ring.omitted for _, ring in found.rings):
+                found = self.one(piece, self.benches[k], LEAST_TOLERANCE, STATE_CAP)
+            column = column.but(k, found)
+        return column
 
 
 _SCALED: OrderedDict[tuple[int, float], tuple[Floats, Bools, Floats]] = OrderedDict()
@@ -496,16 +580,16 @@ def _solve_kept(
     readings: tuple[Taken, ...],
     asked: int,
     basis: Basis,
-    tolerance: float,
+    care: tuple[float, int],
 ) -> PieceBelief:
     """``_solved`` for one supposition, remembered by ``asked``, the ``_question`` of the readings."""
     assert bench.prior is not None
     partial = basis.partial_share if has_values(readings) else 0.0
     own = _own_prior(copper, piece, bench.prior)
-    key = (id(copper), piece, own, asked, bench.share, bench.opens, basis.contact_false_open, partial, tolerance)
+    key = (id(copper), piece, own, asked, bench.share, bench.opens, basis.contact_false_open, partial, care)
     hit = _PIECES.get(key)
     if hit is None or hit[0] is not copper:
-        solved = _solved(copper, piece, bench.prior, opened(readings, bench.opens), bench, basis, tolerance)
+        solved = _solved(copper, piece, bench.prior, opened(readings, bench.opens), bench, basis, care)
         hit = (copper, solved, solved.nbytes)
         _HELD.bytes += hit[2] - (_PIECES[key][2] if key in _PIECES else 0)
         _PIECES[key] = hit
@@ -523,20 +607,18 @@ def _solved(
     readings: tuple[Taken, ...],
     bench: Bench,
     basis: Basis,
-    tolerance: float | None = None,
+    care: tuple[float, int] | None = None,
 ) -> PieceBelief:
     """The belief over one piece under one supposition, its false opens taken in already; values of ohms readings count where there are any.
 
-    ``tolerance``: prior mass that a block with many ways round may drop, whatever the bound; None: as the bound asks for.
+    ``care``: prior mass that a block with many ways round may drop, and most states, whatever the bound; None: as the bound asks for.
     """
     miss = basis.contact_false_open
     if not has_values(readings):
-        if tolerance is None:
+        if care is None:
             return solve(copper, piece, prior, readings, bench.share, miss)
-        contact = (bench.share, miss)
-        return solve_with(
-            copper, piece, prior, readings, crossings_of(copper, readings), {}, contact, STATE_CAP, tolerance
-        )
+        contact, (tolerance, cap) = (bench.share, miss), care
+        return solve_with(copper, piece, prior, readings, crossings_of(copper, readings), {}, contact, cap, tolerance)
     low_open, low_closed = rates(basis)
     own = (scaled_rate(low_open, bench.opens), low_closed)
     return solve_valued(copper, piece, prior, readings, bench.share, miss, own, basis.partial_share)
