@@ -14,13 +14,16 @@ from tests.facts.test_log_evidence import bench, holds, say
 from tests.fakes import fake_workshop
 
 from coppermend.core.copper.build import build_graph
-from coppermend.core.copper.neighbours import nets_near
+from coppermend.core.copper.neighbours import neighbours, nets_near
 from coppermend.core.findings import Refusal
 from coppermend.core.planning.touching import touching
+from coppermend.practice.patient import Truth
+from coppermend.services.areas import add_area
 from coppermend.services.bench import plan_of, posterior_of, proven_for_case
 from coppermend.services.bind import bind
 from coppermend.services.cases import new_case
 from coppermend.services.clearedwork import cleared_pairs
+from coppermend.services.patients import _still_bridged
 from coppermend.services.proofs import proof_for_wire
 from coppermend.services.recording.gather import CaseFacts, gather
 from coppermend.services.recording.judge import judge
@@ -151,3 +154,23 @@ def test_every_check_of_a_cleared_short_can_be_answered(bench: tuple[Workshop, s
     """The list of what is asked ends."""
     say(bench, *SHORTED, "clean 20,2.5/s")
     assert answered(bench).check is None and cleared_pairs(bind(*bench)) == ()
+
+
+def test_a_practice_bridge_is_gone_where_its_own_place_is_cleared() -> None:
+    """The gap between the lands at 0,0 and 0,2.5 mm lies at 0,1.25: cleared there the patient's bridge is gone, cleared at 30 mm it is not."""
+    spots = {"1": (0.0, 0.0), "2": (30.0, 0.0), "3": (0.0, 2.5), "4": (30.0, 2.5)}
+    lands = [pad(x, y, 1.6) for x, y in spots.values()]
+    made = board(
+        {"c": lands, "s": [*lands, *track(0.3, (0, 0), (30, 0)), *track(0.3, (0, 2.5), (30, 2.5))]},
+        [(x, y, 0.8) for x, y in spots.values()],
+        [part("J1", "c", [(n, x, y, k) for k, (n, (x, y)) in enumerate(spots.items())])],
+    )
+    workshop = fake_workshop(made, build_graph(made))
+    here = workshop, new_case(workshop, "by hand", "T").state.case
+    add_area(*here, polygon=[(-5, -5), (5, -5), (5, 8), (-5, 8)])
+    (gap,) = neighbours(made, bind(*here).base, [bind(*here).areas[0].polygon], 1.27)
+    truth = Truth(shorts=(("J1.1/joint-s", "J1.3/joint-s"),))
+    say(here, f"clean 30,1.25/{gap.layer}")
+    assert _still_bridged(bind(*here), truth) == truth.shorts
+    say(here, f"clean 0,1.25/{gap.layer}")
+    assert _still_bridged(bind(*here), truth) == ()

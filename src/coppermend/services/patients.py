@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from math import hypot
 from typing import Any
 
 from coppermend.core.belief.model import WorkArea
@@ -23,7 +24,7 @@ from coppermend.core.planning.describe import point_words as describe
 from coppermend.practice.drawing import draw_breaks, draw_bridges, draw_patient
 from coppermend.practice.patient import BEEP_OHM, OXIDISED_FALSE_OPEN, Answer, Patient, Truth
 from coppermend.services.bench import bridge_points, pairs_to_read, round_for_case, spans_for_case
-from coppermend.services.bind import Binding, bind, part_states, sockets
+from coppermend.services.bind import CLEARED_MM, Binding, bind, part_states, sockets
 from coppermend.services.entries import write
 from coppermend.services.points import resolve
 from coppermend.services.practice import PracticeSetting, refuse_no_rates, run
@@ -345,14 +346,23 @@ def _near(binding: Binding, areas: Sequence[WorkArea]) -> tuple[Neighbour, ...]:
 
 
 def _still_bridged(binding: Binding, truth: Truth) -> tuple[tuple[str, str], ...]:
-    """The bridges that nobody has cleared: a note of cleaning or soldering that names points on both nets takes the solder between them away."""
+    """The bridges that nobody has cleared: a note of cleaning or soldering that names points on both nets takes the solder between them away, one that
+    names a place the bridge that lies there."""
     names, at = binding.base.net_names, {p.id: p for p in binding.base.points}
     done = {
         frozenset(ref.net for ref in act.points)
         for act in binding.state.acts
         if act.kind in ("clean", "solder") and len(act.points) > 1
     }
-    return tuple(pair for pair in truth.shorts if frozenset(names[at[one].net] for one in pair) not in done)
+    spots = [ref for act in binding.state.acts if act.kind == "clean" for ref in act.points if not ref.part]
+    gaps = _near(binding, binding.areas) if spots and truth.shorts else ()
+    there = {
+        frozenset(names[net] for net in (gap.net_a, gap.net_b))
+        for gap in gaps
+        for ref in spots
+        if ref.side == gap.layer and hypot(ref.x_mm - gap.x_mm, ref.y_mm - gap.y_mm) <= CLEARED_MM
+    }
+    return tuple(pair for pair in truth.shorts if frozenset(names[at[one].net] for one in pair) not in done | there)
 
 
 def _noted(state: CaseState, a: str, b: str) -> int:
