@@ -28,6 +28,7 @@ from coppermend.services.learning import (
     gather,
     judged_anew,
     key_of,
+    learn_from,
     rates_for,
     settled,
     use_learned,
@@ -174,6 +175,10 @@ def test_a_case_teaches_once_it_is_finished_and_proven_and_never_itself(finished
     assert taught.key == key_of(case) and case not in json.dumps([taught.key, taught.board])
     assert taught.cells and all(c.damage == "rework" and c.broken == 0 and c.sites > 0 for c in taught.cells)
     assert gather(shop, book).new == 1 and gather(shop, book).new == 0
+    at_once = MemoryLearned()
+    assert learn_from(shop, at_once, case) and at_once.read().rows() == book.read().rows() == (taught,)
+    at_once.put(Learned(on=False))
+    assert not learn_from(shop, at_once, case) and at_once.read().rows() == ()
     assert b"Secret" not in learned_bytes(book.read().rows()) and case.encode() not in learned_bytes(book.read().rows())
     assert rates_for(shop, book, case) == (), "its own readings are in it already"
     other = small_case(shop, "second")

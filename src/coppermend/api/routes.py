@@ -40,7 +40,7 @@ from coppermend.services.layphoto import (
     look_at_choice,
     underlay,
 )
-from coppermend.services.learning import begin_with_learned
+from coppermend.services.learning import begin_with_learned, learn_from
 from coppermend.services.photos import attach_photo, photo_bytes
 from coppermend.services.placing import PinMark, mark_photo, picture, placing
 from coppermend.services.rails import show_case_with_rails
@@ -340,7 +340,7 @@ def wires(case: str, desk: TheDesk) -> Json:
 
 
 @router.post("/cases/{case}/entries", tags=["log"], status_code=201)
-def new_entry(case: str, body: NewEntry, desk: TheDesk) -> Json:
+def new_entry(case: str, body: NewEntry, request: HttpRequest, desk: TheDesk) -> Json:
     """Write one entry of any kind that ``coppermend note`` writes. It is on disk when the answer comes; the answer holds the new bench view."""
     wanted = Request(
         kind=body.kind, points=tuple(body.points), value=body.value, part=body.part, words=body.words, fields=_fields(body.options),
@@ -349,6 +349,8 @@ def new_entry(case: str, body: NewEntry, desk: TheDesk) -> Json:
 
     def use_case(w: Workshop, c: str) -> Json:
         done = note_seen(w, c, wanted, body.after)
+        if wanted.kind == "progress":
+            learn_from(w, request.app.state.learned, c)
         careful = [] if done.already else list(cautions(w, c, done.noted.entry))
         return {
             **views.told_places(w, c, done.as_dict()),

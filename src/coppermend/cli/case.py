@@ -28,7 +28,7 @@ from coppermend.services.bench import (
 from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import CaseView, case_state, name_board, new_case
 from coppermend.services.cautions import cautions
-from coppermend.services.learning import begin_with_learned
+from coppermend.services.learning import begin_with_learned, learn_from
 from coppermend.services.map_trust import next_with_map
 from coppermend.services.notes import note
 from coppermend.services.photos import attach_photo
@@ -428,13 +428,16 @@ def note_command(ctx: click.Context, case: str, kind: str, words: tuple[str, ...
         click.echo(ctx.get_help())
         return
     made, found = shop_and_case(ctx, case)
-    if words and words[-1] == "--json":
-        answer = note(made, found, request_from_words(made, found, kind, words[:-1]))
+    as_json = bool(words) and words[-1] == "--json"
+    answer = note(made, found, request_from_words(made, found, kind, words[:-1] if as_json else words))
+    taught = kind == "progress" and learn_from(made, learned_book((ctx.find_root().obj or {}).get("store")), found)
+    if as_json:
         careful = cautions(made, found, answer.entry)
         print_json({**answer.as_dict(), "careful": list(careful), "next": step_as_dict(next_for_case(made, found))})
         return
-    answer = note(made, found, request_from_words(made, found, kind, words))
     click.echo(f"Noted as {answer.entry.bench_seq}: {answer.words}.")
+    if taught:
+        click.echo("What this case teaches of its board model is kept: coppermend learn show.")
     for words_of_care in cautions(made, found, answer.entry):
         click.echo(f"Careful: {words_of_care}")
     say_next(made, found)

@@ -211,6 +211,20 @@ def gather(workshop: Workshop, book: LearnedBook) -> Gathered:
     return Gathered(len(finished), new, times.used, tuple(others))
 
 
+def learn_from(workshop: Workshop, book: LearnedBook, case: str) -> bool:
+    """Keep what a case teaches as soon as it is called ready or returned, where learning is on; whether it teaches. The entry that says so stands in any
+    case: a book that cannot be read or written is said by ``learn show``."""
+    try:
+        held = book.read()
+        if not held.on or case_state(workshop, case).progress not in FINISHED:
+            return False
+        looked = _look(workshop, case, workshop.store.mark(case))
+        book.put(replace(held, own={**held.own, case: looked}))
+    except Refusal:
+        return False
+    return looked.row is not None
+
+
 def _look(workshop: Workshop, case: str, mark: str) -> Looked:
     state = case_state(workshop, case)
     if state.progress not in FINISHED or state.practice:
