@@ -284,21 +284,25 @@ class _Search:
         upto, worth = self._wanted(self.unseen.get(side, inf))
         if upto == -inf:
             return
-        self._spread_from(one, two, side, upto, worth, len(two.ends) < len(one.ends))
-        if worth > 0 and self._least() < inf:  # and from the others, so that both ends of the alternatives differ
+        turned = len(two.ends) < len(one.ends)
+        least = self._spread_from(one, two, side, upto, worth, turned)
+        if worth > 0 and least < inf:  # and from the others, so that both ends of the alternatives differ
             upto = min(upto, self._least() + worth)
-            self._spread_from(one, two, side, upto, worth, len(two.ends) >= len(one.ends))
+            self._spread_from(one, two, side, upto, worth, not turned, least)
 
-    def _spread_from(self, one: _Side, two: _Side, side: str, upto: float, worth: float, turned: bool) -> None:
-        """Keep the cheapest way to each end of ``two``, or ``turned`` to each end of ``one``."""
+    def _spread_from(
+        self, one: _Side, two: _Side, side: str, upto: float, worth: float, turned: bool, known: float = 0.0
+    ) -> float:
+        """Keep the cheapest way to each end of ``two``, or ``turned`` to each end of ``one``; the least cost. ``known``: none costs less."""
         starts, goals = (two, one) if turned else (one, two)
-        found = self.ways.field(starts.stops, goals.stops, side, upto, worth)
+        found = self.ways.field(starts.stops, goals.stops, side, upto, worth, known)
         if found is None:
-            return
+            return inf
         for k in self._cheapest(found, upto, worth):
             source, path = found.way(k)
             a, b = starts.ends[source], goals.ends[k]
             self._keep(_joined(b, a, path[::-1]) if turned else _joined(a, b, path))
+        return float(found.value.min())
 
     def _cheapest(self, found: Field, upto: float, worth: float) -> list[int]:
         """The targets worth keeping, cheapest first."""
@@ -311,6 +315,9 @@ class _Search:
         """The cheapest ways that pass to the other side, where they can be cheaper than what was found."""
         if not one.ends or not two.ends:
             return
+        turned = len(two.ends) < len(one.ends)  # a way from few ends that are shut in is soon at its end
+        if turned:
+            one, two, side, other = two, one, other, side
         plainest = _least_bound(one, two) - BEND_MM + self.other_side  # the bend at the crossing costs nothing
         if self._wanted(plainest)[0] == -inf:
             return
@@ -326,11 +333,13 @@ class _Search:
         if upto == -inf:
             return
         for most in ceilings(lowest, upto):
-            if self._crossed(one, two, (side, other), here.costing(to_two), most, worth):
+            if self._crossed(one, two, (side, other), here.costing(to_two), most, worth, turned):
                 return
 
-    def _crossed(self, one: _Side, two: _Side, sides: tuple[str, str], spots: Stops, most: float, worth: float) -> bool:
-        """Ways through these places up to a cost; whether one was found."""
+    def _crossed(
+        self, one: _Side, two: _Side, sides: tuple[str, str], spots: Stops, most: float, worth: float, turned: bool
+    ) -> bool:
+        """Ways from ``one`` to ``two`` through these places up to a cost (``turned``: kept from two to one); whether one was found, or none ever is."""
         side, other = sides
         bound = lower_bounds(one.stops, spots)
         first = spread(self.ways.boxes(side), self.ways.frame, one.stops, spots, bound, most)
@@ -338,7 +347,7 @@ class _Search:
             return False
         reached = np.flatnonzero(first.reached(most))
         if not len(reached):
-            return False
+            return first.shut
         rest = spots.some(reached)
         rest = rest.costing(first.value[reached] - rest.cost + self.other_side)
         bound = lower_bounds(rest, two.stops)
@@ -349,9 +358,9 @@ class _Search:
             number, behind = second.way(k)
             at = int(reached[number])
             source, before = first.way(at)
-            a, b = one.ends[source], two.ends[k]
+            a, b, path = one.ends[source], two.ends[k], (*before, *behind[1:])
             cost = _length(before) + _length(behind) + self.other_side + a.difficulty_mm + b.difficulty_mm
-            self._keep(Join(cost, a, b, (*before, *behind[1:]), before[-1]))
+            self._keep(Join(cost, b, a, path[::-1], before[-1]) if turned else Join(cost, a, b, path, before[-1]))
         return True
 
 

@@ -111,9 +111,11 @@ class Ways:
         """Places (n, 2) on one side as ends of ways, each with what ending there costs, mm."""
         return stops_of(spots, cost, self.boxes(side), self.frame)
 
-    def field(self, sources: Stops, targets: Stops, side: str, ceiling: float, worth: float) -> Field | None:
+    def field(
+        self, sources: Stops, targets: Stops, side: str, ceiling: float, worth: float, known: float = 0.0
+    ) -> Field | None:
         """The cheapest ways from many places to many on one side; ``least_field`` says what it answers."""
-        return least_field(self.boxes(side), self.frame, sources, targets, ceiling, worth)
+        return least_field(self.boxes(side), self.frame, sources, targets, ceiling, worth, known)
 
     def edge_spots(self, ends: Floats) -> list[Spot]:
         """Where a wire can pass to the other side: the free holes, and the edge at the height of each of these places (n, 2); not where a box of either side lies."""

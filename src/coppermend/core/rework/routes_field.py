@@ -64,21 +64,29 @@ def ceilings(lowest: float, ceiling: float = inf) -> Iterator[float]:
 
 
 def least_field(
-    boxes: Boxes, frame: Frame, sources: Stops, targets: Stops, ceiling: float = inf, worth: float = 0.0
+    boxes: Boxes,
+    frame: Frame,
+    sources: Stops,
+    targets: Stops,
+    ceiling: float = inf,
+    worth: float = 0.0,
+    known: float = 0.0,
 ) -> Field | None:
     """The least costs from any source to each target, where the least of all is at most ``ceiling``; None where no way is.
 
-    Costs up to ``worth`` above the least are exact as far as the ground looked at goes; the least itself always is.
+    Costs up to ``worth`` above the least are exact as far as the ground looked at goes; the least itself always is. ``known``: none costs less.
     """
     if not len(sources.at) or not len(targets.at):
         return None
     bound = lower_bounds(sources, targets)
     if not bound.min() <= ceiling or bound.min() == inf:
         return None
-    for upto in ceilings(float(bound.min()), ceiling):
+    for upto in ceilings(max(float(bound.min()), known), ceiling):
         found = spread(boxes, frame, sources, targets, bound, upto, worth)
         if found is not None and found.reached(upto).any():
             return found
+        if found is not None and found.shut:
+            return None
     return None
 
 
@@ -92,6 +100,7 @@ def spread(
     window = _window(frame, sources, targets, bound, pairs, ceiling)
     made = Field(sources, targets, _Grid.of(boxes.near(window), window, sources, targets, pairs))
     made.fill(np.flatnonzero(pairs.any(axis=1)), ceiling, worth)
+    made.shut = made.shut and bool(pairs.sum() == (bound < inf).sum()) and not made.leaves(frame)
     return made
 
 
@@ -199,13 +208,15 @@ class _Sheet:
         run -= off
         self.cost[lines] = np.minimum(cost, run, out=cost)
 
-    def turn(self, other: _Sheet, lines: Ints, most: Floats) -> Ints:
-        """Let a wire turn off these lines into the other direction, where that is cheaper and below ``most``: the other's lines that changed."""
+    def turn(self, other: _Sheet, lines: Ints, most: Floats) -> tuple[Ints, bool]:
+        """Let a wire turn off these lines into the other direction, where that is cheaper and below ``most``: the other's lines that changed, and whether
+        anything was above it."""
         there = self.cost[lines].T + BEND_MM
         known = other.cost[:, lines]
-        better = (there < known - SAME_MM) & (there <= most)
+        cheaper = there < known - SAME_MM
+        better = cheaper & (there <= most)
         other.cost[:, lines] = np.where(better, there, known)
-        return np.flatnonzero(better.any(axis=1))
+        return np.flatnonzero(better.any(axis=1)), bool((cheaper ^ better).any())
 
 
 @dataclass(slots=True)
@@ -216,13 +227,18 @@ class Field:
     targets: Stops
     grid: _Grid
     value: Floats = field(default_factory=lambda: np.empty(0))
+    shut: bool = True
+    """All that the sources can reach was looked at: a target not reached is reached at no cost."""
     _sheets: tuple[_Sheet, _Sheet] = field(init=False, repr=False)
     _seeds: tuple[dict[int, list[tuple[int, float, int]]], ...] = field(init=False, repr=False)
+    _unreached: float = field(init=False, repr=False)
 
     def fill(self, sources: Ints, ceiling: float, worth: float) -> None:
         """Spread from the sources until nothing below the ceiling, and below the least found plus ``worth``, gets cheaper."""
         x, y = self.grid.x, self.grid.y
-        unreached = 16.0 * (x[-1] - x[0] + y[-1] - y[0]) + 1000.0 + 2 * float(self.sources.cost[sources].max())
+        self._unreached = unreached = (
+            16.0 * (x[-1] - x[0] + y[-1] - y[0]) + 1000.0 + 2 * float(self.sources.cost[sources].max())
+        )
         level, upright = self._sheets = (
             _Sheet.of(x, self.grid.level, unreached),
             _Sheet.of(y, self.grid.upright, unreached),
@@ -234,15 +250,28 @@ class Field:
         while len(rows) or len(columns):
             if len(rows):
                 level.sweep(rows)
-                more = level.turn(upright, rows, most - left - left_y[rows] - left_x[:, None])
-                columns = np.union1d(columns, more)
+                more, cut = level.turn(upright, rows, most - left - left_y[rows] - left_x[:, None])
+                columns, self.shut = np.union1d(columns, more), self.shut and not cut
             rows = np.empty(0, dtype=np.int64)
             if len(columns):
                 upright.sweep(columns)
-                rows = upright.turn(level, columns, most - left - left_x[columns] - left_y[:, None])
+                rows, cut = upright.turn(level, columns, most - left - left_x[columns] - left_y[:, None])
+                self.shut = self.shut and not cut
             columns = np.empty(0, dtype=np.int64)
-            self._read(unreached)
+            self._read()
             most = min(most, float(self.value.min()) + worth)
+
+    def leaves(self, frame: Frame) -> bool:
+        """Whether a way came to an edge of the ground looked at that is not the board's own."""
+        x, y = self.grid.x, self.grid.y
+        level, upright = (sheet.cost < self._unreached / 2 for sheet in self._sheets)
+        edges = (
+            (x[0] > frame[0], level[:, 0], upright[0]),
+            (x[-1] < frame[2], level[:, -1], upright[-1]),
+            (y[0] > frame[1], level[0], upright[:, 0]),
+            (y[-1] < frame[3], level[-1], upright[:, -1]),
+        )
+        return any(bool(inner) and bool(one.any() or two.any()) for inner, one, two in edges)
 
     def reached(self, upto: float) -> Flags:
         """(m,) which targets a way leads to that costs at most ``upto``."""
@@ -269,13 +298,13 @@ class Field:
         ending = float((self.targets.cost + self.targets.far)[seen].min())
         return np.maximum(np.maximum(x0 - x, x - x1), 0.0), np.maximum(np.maximum(y0 - y, y - y1), 0.0), ending
 
-    def _read(self, unreached: float) -> None:
+    def _read(self) -> None:
         """The costs at the targets."""
         i, j = self.grid.target.T
         bend = BEND_MM * np.stack([self.targets.along == 1, self.targets.along == 0])
         both = np.stack([self._sheets[0].cost[j, i], self._sheets[1].cost[i, j]]) + bend
         least = both.min(axis=0)
-        value = np.where((i >= 0) & (least < unreached / 2), least + self.targets.cost + self.targets.far, inf)
+        value = np.where((i >= 0) & (least < self._unreached / 2), least + self.targets.cost + self.targets.far, inf)
         self.value = value
 
     def way(self, target: int) -> tuple[int, tuple[Spot, ...]]:
