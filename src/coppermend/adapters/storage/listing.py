@@ -10,7 +10,7 @@ import json
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, exists, func, select, text, tuple_
+from sqlalchemy import ColumnElement, Connection, and_, exists, func, or_, select, text, tuple_
 from sqlalchemy.sql import Select
 
 from coppermend.adapters.storage.checking import read_entry
@@ -25,6 +25,8 @@ UNREADABLE = "cannot be read any more, run doctor"
 """The title of a case whose line or log is damaged."""
 RARE = 2000
 """Cases up to which a term's are counted, to begin with the rarest."""
+_AT_ONCE = 50
+"""Cases whose entries are read by one question: each by the index of its own, which a list of pairs does not use on SQLite."""
 _HIT_WORDS = 16
 """Words of a term that the shown entry is looked for by."""
 _HEAD_COLUMNS = ("number", "case_id", "state", "waits", "package_id", "last_at", "body")
@@ -278,13 +280,14 @@ def _with_hits(line: Connection, heads: Sequence[CaseHead], groups: Sequence[lis
         .distinct()
     ).all()
     by_number = {one.number: one.id for one in heads}
-    pairs = [(by_number[number], lamport) for number, lamport in places]
+    lamports: dict[str, set[int]] = {}
+    for number, lamport in places:
+        lamports.setdefault(by_number[number], set()).add(lamport)
     said: dict[str, list[Entry]] = {}
-    for begin in range(0, len(pairs), 400):
-        rows = line.execute(
-            select(ENTRIES.c.body).where(tuple_(ENTRIES.c.case_id, ENTRIES.c.lamport).in_(pairs[begin : begin + 400]))
-        ).scalars()
-        for body in rows:
+    for begin in range(0, len(lamports), _AT_ONCE):
+        some = sorted(lamports.items())[begin : begin + _AT_ONCE]
+        here = or_(*(and_(ENTRIES.c.case_id == case, ENTRIES.c.lamport.in_(sorted(at))) for case, at in some))
+        for body in line.execute(select(ENTRIES.c.body).where(here)).scalars():
             try:
                 entry = read_entry(body)
             except Refusal:
