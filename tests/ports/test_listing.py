@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from sqlalchemy import event
 from tests.fakes import MemoryStore
 from tests.three_machines import IDS, machines, point, say
 
@@ -217,6 +218,26 @@ def test_a_log_of_a_newer_coppermend_has_a_head_too(make: Make) -> None:
         and found(b, "shimmer") == [1]
         and found(b, "hologram 4.25") == [1]
     )
+
+
+def test_no_question_reads_a_whole_table_of_entries_or_terms(tmp_path: Path) -> None:
+    """SQLite says how it looks things up (eqp.html): SEARCH by an index, SCAN the whole table."""
+    with contextlib.closing(SqliteStore(str(tmp_path), "a")) as store:
+        ids = machines(store)
+        asked: list[tuple[str, object]] = []
+        event.listen(store.engine, "before_cursor_execute", lambda *said: asked.append((said[2], said[3])))
+        store.find(Wanted(asked_terms("jorg screen e0 u*"), states=("returned",), after=(9, "")))
+        store.find(Wanted(asked_terms("jorg"), order="last", after=(9, "2027")))
+        store.states()
+        say(store, ids[0], "remark", words="one more")
+        plans = [
+            f"{row[3]} in {statement}"
+            for statement, values in asked
+            if statement.startswith(("SELECT", "WITH"))
+            for row in sqlite3.connect(tmp_path / "coppermend.db").execute(f"EXPLAIN QUERY PLAN {statement}", values)
+        ]
+        assert len(plans) > 12 and any("SEARCH entries" in one for one in plans)
+        assert [one for one in plans if one.startswith(("SCAN entries", "SCAN terms", "SCAN said"))] == []
 
 
 # ---- damage, on SQLite -------------------------------------------------------------------------------------------------------------
