@@ -291,9 +291,23 @@ SABOTAGES = (
     Sabotage(
         "belief: two opens through one bad contact are two witnesses",
         "core/belief/engine.py",
-        "return solve(copper, piece, prior, readings, share, miss)",
-        "return solve(copper, piece, prior, readings, 0.0, miss)",
+        "contact, (tolerance, cap) = (bench.share, miss), care",
+        "contact, (tolerance, cap) = (0.0, miss), care",
         (BELIEF,),
+    ),
+    Sabotage(
+        "belief: that the damage is mild counts as a proof of a site",
+        "core/belief/engine.py",
+        "return self.sites if self.stated is None else self.stated",
+        "return self.sites",
+        (BELIEF + "::test_that_the_damage_is_mild_is_no_proof_of_a_site",),
+    ),
+    Sabotage(
+        "belief: the rate of false opens is taken as it is stated",
+        "core/belief/readings.py",
+        "    if factor == 1.0:\n",
+        "    if factor > 0.0:\n",
+        (BELIEF + "::test_rates_of_false_opens_are_averaged_by_how_well_they_explain_the_readings",),
     ),
     Sabotage(
         "round: leaves paired with their neighbours, not across the middle",
