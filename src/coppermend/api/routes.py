@@ -279,9 +279,9 @@ def next_one(case: str, desk: TheDesk) -> Json:
     """The next step, as ``coppermend next --json`` gives it: once a start was noted chosen among everything that a bench does."""
 
     def use_case(workshop: Workshop, found: str) -> NextStep:
-        state = case_state(workshop, found)
-        if not state.power_ups:
-            return next_for_case(workshop, found)
+        state, step = case_state(workshop, found), next_for_case(workshop, found)
+        if not state.power_ups and step.kind != "isolation":
+            return step
         from coppermend.bootstrap import device_book, machine_model
         from coppermend.services.whole import next_of_all
 

@@ -309,9 +309,9 @@ def next_command(ctx: click.Context, case: str, with_map: bool, as_json: bool) -
 
 def _of_everything(ctx: click.Context, made: Workshop, case: str) -> NextStep:
     """The step of the whole repair; before anything was switched on that is the copper's, and nothing more is loaded for it."""
-    state = case_state(made, case)
-    if not state.power_ups:
-        return next_for_case(made, case)
+    state, step = case_state(made, case), next_for_case(made, case)
+    if not state.power_ups and step.kind != "isolation":
+        return step
     from coppermend import bootstrap
     from coppermend.services.whole import next_of_all
 

@@ -129,6 +129,13 @@ class Patient:
         """Whether copper and wires join two nodes now: for marking, never for planning."""
         return self._find(node_a) == self._find(node_b)
 
+    def ohms_between(self, point_a: str, point_b: str) -> float | None:
+        """What a meter with four wires shows: ohms of the copper, bridges and wires between two points; None for overload. Without lies."""
+        if self._find(self._node[point_a]) != self._find(self._node[point_b]):
+            return None
+        value = float(effective_ohm(self._bridged, point_a, point_b).value)
+        return value if np.isfinite(value) else None
+
     def met_before(self, point_a: str, point_b: str, times: int, last: Answer | None = None) -> None:
         """The patient was asked about this pair ``times`` times in another sitting; ``last``: what the check before this one said, on whatever points."""
         self._asked[min(point_a, point_b), max(point_a, point_b)] = times

@@ -113,6 +113,12 @@ class WholePatient:
         """A beep between two points, power off."""
         return self._copper.ask(point_a, point_b).says == "closed"
 
+    def ohm(self, point_a: str, point_b: str) -> float | None:
+        """Ohms by four wires between two points of one net, to a tenth of a milliohm; None for overload."""
+        value = self._copper.ohms_between(point_a, point_b)
+        spread = float(self._rng(f"four {point_a} {point_b}").normal(0.0, 0.0001))
+        return None if value is None else round(max(0.0, value + spread), 4)
+
     def rail_ohm(self, rail: str, point_a: str, point_b: str) -> float:
         """Ohms from a rail to ground by four wires; a shorted part or a bridge to ground lies behind the copper from the tips to it."""
         short = next((one for one in self._left if one.rail == rail and one.pair), None)

@@ -206,7 +206,12 @@ def _plan(binding: Binding) -> RoundPlan:
     )
 
 
-def _next(binding: Binding) -> NextStep:
+def next_without_pairs(binding: Binding) -> NextStep:
+    """The copper's step with the pairs of nets that belong apart left for later: what comes after them in ``next_for_case``."""
+    return _kept(binding, "next without pairs", lambda: _with_conflicts(binding, _next(binding, apart=False)))
+
+
+def _next(binding: Binding, apart: bool = True) -> NextStep:
     if not binding.areas and not binding.state.wires and not _nets_touch(binding):
         if (round_cut := cut_wire_step(binding)) is not None:
             return round_cut
@@ -225,7 +230,7 @@ def _next(binding: Binding) -> NextStep:
         binding.basis,
         binding.costs,
         tips_of(binding),
-        neighbours=neighbours_of(binding),
+        neighbours=neighbours_of(binding) if apart else (),
         posterior=posterior_of(binding),
     )
     if step.kind == "short" and (pair := bridge_points(binding)) is not None:

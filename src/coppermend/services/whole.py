@@ -18,7 +18,7 @@ from coppermend.core.log.consent import Consent, consent_of
 from coppermend.core.log.fold import fold, is_repair
 from coppermend.core.log.model import agreed_order
 from coppermend.core.log.state import CaseState, plain
-from coppermend.core.planning.model import NextStep
+from coppermend.core.planning.model import Check, NextStep
 from coppermend.core.planning.suspects_next import SuspectStep, ranked_steps
 from coppermend.core.planning.whole import (
     COPPER_WORK,
@@ -32,15 +32,17 @@ from coppermend.core.planning.whole import (
     names_of,
 )
 from coppermend.devices.book import DeviceBook
-from coppermend.services.bench import next_for_case, plan_of, posterior_of, step_as_dict
+from coppermend.services.bench import next_for_case, next_without_pairs, plan_of, posterior_of, step_as_dict
 from coppermend.services.bind import Binding, bind, bind_state
 from coppermend.services.newwire import new_wire_step
 from coppermend.services.powered import PoweredBoard
-from coppermend.services.rails import gate_of, rails_for_case
+from coppermend.services.rails import board_rails, gate_of, rails_for_case
 from coppermend.services.suspects import REPAIRS, Proposed, bench_now, board_of_case, evidence_of, proposed
 from coppermend.services.workshop import Workshop
 
 WORKS = "works"
+MOVES = ("reseat", "clean", "swap", "fit", "press")
+"""Work on a part after which its pins are read again."""
 LIKELY = 0.5
 """From this chance on the likeliest part is mended when looks tell little more, before the rest of the round (our choice)."""
 
@@ -65,6 +67,7 @@ class WholeStep:
     caution: str = ""
     names: tuple[Named, ...] = ()
     more: float = 0.0
+    notes: tuple[str, ...] = ()
     healthy: bool = False
     """The machine starts as it should and passed its tests; what follows only proves more of the copper."""
 
@@ -86,6 +89,7 @@ class WholeStep:
             "caution": self.caution,
             "names": [plain(one) for one in self.names],
             "more": round(self.more, 4),
+            "notes": list(self.notes),
             "healthy": self.healthy,
         }
 
@@ -109,18 +113,60 @@ def whole_for_case(
     return view.step()
 
 
+def pairs_before_power(binding: Binding) -> tuple[Check, ...]:
+    """Of the pairs of nets that belong apart those that are read before the first power-up: one of the two is a supply rail. The others wait until a start was
+    seen: a bridge between two signals shows under power, and their list is long and finds little."""
+    if binding.state.power_ups:
+        return ()
+    rails = set(board_rails(binding))
+    return tuple(one for one in plan_of(binding).isolation if {one.net_a, one.net_b} & rails)
+
+
+def _read_before(binding: Binding, step: NextStep) -> bool:
+    """Whether a check of the round asks again for a pin that was read before its part was worked on."""
+    if step.check is None:
+        return False
+    worked = {one.part: one.at for one in binding.state.acts if one.part and one.kind in MOVES}
+    pins = [binding.graph.point(one) for one in (step.check.point_a, step.check.point_b)]
+    return any(
+        (p.part, p.pin) == (one.part, one.pin) and reading.at < worked[p.part]
+        for p in pins
+        if p.part in worked
+        for reading in binding.state.readings
+        for one in reading.points
+    )
+
+
+def _pair_first(step: NextStep, rows: Sequence[Check]) -> NextStep:
+    """The first of the pairs as a step."""
+    one = rows[0]
+    words = f"Touch {one.point_a} ({one.net_a}) and {one.point_b} ({one.net_b}): they belong apart."
+    reason = f"{one.reason}; a bridge to a supply rail can do harm, so these pairs are read before power"
+    seconds = sum(row.seconds for row in rows[1:])
+    return replace(
+        step, words=words, reason=reason, seconds=one.seconds, check=one, left=len(rows) - 1, left_seconds=seconds
+    )
+
+
 def _copper(binding: Binding, step: NextStep) -> tuple[NextStep, str]:
     """The copper's step, and its kind for the choice. After a start was seen the proof of what was mended comes first, and what else a mend has opened
     again of the round is the rest."""
     ups = binding.state.power_ups
-    if (
-        not ups
-        or step.kind != "check"
-        or step.span is not None
-        or new_wire_step(binding, posterior_of(binding)) is not None
-    ):
+    if ups and step.kind == "area":
+        return step, ""
+    if step.kind == "isolation":
+        first = pairs_before_power(binding)
+        if first:
+            return _pair_first(step, first), step.kind
+        after = next_without_pairs(binding)
+        return (after, after.kind) if after.kind in COPPER_WORK else (step, REST)
+    plain = step.kind == "check" and step.span is None and step.check is not None
+    if not plain or new_wire_step(binding, posterior_of(binding)) is not None:
         return step, step.kind
-    since = {one.entry for one in binding.state.acts if one.at > ups[-1].at}
+    if not ups and not _read_before(binding, step):
+        return step, step.kind
+    begun = ups[-1].at if ups else -1
+    since = {one.entry for one in binding.state.acts if one.at > begun}
     sites = {site for entry, mended in binding.mended if entry in since for site in mended}
     posterior = posterior_of(binding)
     doubtful = {one for one in sites if one in posterior.copper.site and posterior.p(one) >= binding.basis.proven_below}
@@ -147,7 +193,7 @@ def as_next(step: WholeStep) -> NextStep:
     if step.kind in ("gate", "power", "done") and step.copper is not None and step.copper.kind == step.kind:
         return step.copper
     known = tuple(f"Named: {one.unit} ({100 * one.p:.0f} %)." for one in step.names)
-    notes = (*known, *((step.caution,) if step.caution else ()))
+    notes = (*known, *step.notes, *((step.caution,) if step.caution else ()))
     gain = step.look.step.gain_bits if step.look is not None else 0.0
     kind = {"look": "powered", "check": "powered"}.get(step.kind, step.kind)
     return NextStep(kind, step.words, step.why, step.seconds, gain, notes=notes)
@@ -357,6 +403,18 @@ class _View:
         states = {ref: str(state) for ref, state in self.binding.graph.part_states}
         return next((ref for ref, how in sorted(states.items()) if how == "socketed" and ref not in seated), "")
 
+    def _waiting(self) -> tuple[str, ...]:
+        """What of the round waits until a start was seen."""
+        rows = plan_of(self.binding).isolation if self.kind == REST else ()
+        if not rows:
+            return ()
+        minutes = sum(one.seconds for one in rows) / 60.0
+        words = (
+            f"{len(rows)} pairs of nets that belong apart wait until a start was seen ({minutes:.0f} min modelled; none of them is a supply rail). "
+            "Where solder flowed between pins read them first: coppermend round CASE."
+        )
+        return (words,)
+
     # ---- words ----
     def _worded(self, now: Situation, choice: Choice) -> WholeStep:
         healthy = now.seen == WORKS and not now.tests and not now.shorted
@@ -379,14 +437,17 @@ class _View:
                 copper=self.copper,
             )
         if choice.kind == "gate":
-            item = gate_of(self.binding).missing[0]
-            return replace(base, words=f"Before power: {item.words}", item=item.item, copper=self.copper)
+            missing = gate_of(self.binding).missing
+            asks = (*(f"{one.item}: {one.words}" for one in missing), *self._waiting())
+            words = f"Before power: {missing[0].words}"
+            return replace(base, words=words, item=missing[0].item, copper=self.copper, notes=asks)
         if choice.kind == "power":
             return replace(
                 base,
                 words="Put power on, look, listen, and note what is seen.",
                 seconds=costs.power_s,
                 copper=self.copper,
+                notes=self._waiting(),
             )
         if choice.kind == "look" and self.made is not None:
             found = proposed(self.made, now.looks[choice.which], "")
@@ -418,11 +479,11 @@ class _View:
             )
         if choice.kind == "likeliest":
             return self._likeliest(base)
-        words = {
+        last = {
             "done": "It starts and its tests passed: protect the repair, test the other functions, hand it over.",
             "other hands": "Nothing is left to try within what the owner agreed to: put it before the owner, or into other hands.",
         }
-        return replace(base, words=words.get(choice.kind, choice.why), copper=self.copper)
+        return replace(base, words=last.get(choice.kind, choice.why), copper=self.copper)
 
     def _likeliest(self, base: WholeStep) -> WholeStep:
         """Mend what is likeliest, though it is not beyond doubt."""

@@ -38,7 +38,7 @@ from coppermend.services.railshort import shorted_part
 from coppermend.services.requests import Request
 from coppermend.services.supplyproof import note_supply, supply_now
 from coppermend.services.suspects import pins_of_net
-from coppermend.services.whole import WholeStep, whole_for_case
+from coppermend.services.whole import WholeStep, pairs_before_power, whole_for_case
 from coppermend.services.whole_setting import WholeSetting, whole_patient
 from coppermend.services.wires import plan_for_case
 from coppermend.services.workshop import Workshop
@@ -292,8 +292,14 @@ class _Run:
         return closed
 
     def copper(self, step: NextStep) -> None:
-        if step.check is not None and step.kind in ("check", "isolation") and step.span is None:
+        first = step.kind == "isolation" or not (self.bound().mended or self.bound().state.power_ups)
+        if step.check is not None and step.kind in ("check", "isolation") and step.span is None and first:
             self.down_the_list(step)
+        elif step.check is not None and step.kind == "ohms":
+            a, b = step.check.point_a, step.check.point_b
+            ohm = self.patient.ohm(a, b)
+            self.note("ohms", (a, b), "OL" if ohm is None else f"{ohm:.4f}", wires=4, step_ohm=0.0001)
+            self.did("ohms by four wires", f"{a} {b}", "OL" if ohm is None else f"{ohm:.4f}", step.seconds)
         elif step.check is not None:
             self.beep(step.check.point_a, step.check.point_b, step.seconds)
         elif step.kind == "patch":
@@ -312,7 +318,8 @@ class _Run:
         """The check that is named and those that follow it on the round's sheet, as long as every answer is the expected one; another one asks anew."""
         binding = self.bound()
         plan = plan_of(binding)
-        rows = plan.isolation if step.kind == "isolation" else plan.checks
+        apart = plan.isolation if binding.state.power_ups else pairs_before_power(binding)
+        rows = apart if step.kind == "isolation" else plan.checks
         wanted = "open" if step.kind == "isolation" else "closed"
         assert step.check is not None
         named = {step.check.point_a, step.check.point_b}
