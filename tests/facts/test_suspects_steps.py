@@ -301,3 +301,18 @@ def test_a_name_that_leans_on_one_beep_or_one_comparison_waits(board: PoweredBoa
     assert found.unit and found.asked is not None and found.rivals, (found, sorted(state.units())[-3:])
     step = ranked_steps(state, BenchNow(), CostTable(), 1)[0]
     assert step.kind == found.asked.kind and step_reason(step, 1.0).startswith("What is about to be named")
+
+
+def test_a_rival_that_shows_only_beside_another_fault_is_listed(board: PoweredBoard) -> None:
+    """U38 has lost its ground, so D1 floats at U38.5 beyond a cut, which no cut alone would do there (U38 would drive it). Two cuts explain it, the joint of
+    U38.5 and the copper behind it; readings do not tell them apart, so their probabilities stand as their odds do."""
+    field = board.field
+    seen = [look(board, "GND", "U38.12", FLOATING)] * 2 + [look(board, "D1", "U38.5", FLOATING)] * 2
+    seen += [look(board, "D2", pin, WRONG, judged=True) for pin in ("U5.13", "U1.12", "U52.2")]
+    p = after(board, *seen, look(board, "CKSQW", "U36.11", FLOATING)).causes()
+    joint = next(k for k, c in enumerate(field.causes) if c.net == "D1" and c.sites == ("joint@U38.5",))
+    copper = max(
+        (k for k, c in enumerate(field.causes) if c.net == "D1" and c.key[0] == "cut"), key=lambda k: float(p[k])
+    )
+    assert copper != joint and p[copper] > 0.3
+    assert p[joint] / p[copper] == pytest.approx(field.odds[joint] / field.odds[copper], rel=0.3)

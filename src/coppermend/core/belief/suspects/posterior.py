@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coppermend.core.belief.suspects.causes import Cause
 from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats, Ints, Predicted, padded
 from coppermend.core.belief.suspects.hands import Effect, Worked, effect_logs, swap_logs, worked_logs
 from coppermend.core.belief.suspects.oddity import odd_logs
@@ -683,23 +684,86 @@ def rivalled(state: State) -> State:
     less = made.remembered(padded(shorter))
     without = np.array([log_likelihood(made, less, one) for one in state.evidence]).reshape(len(state.evidence), -1)
     at = 0
+    found: list[tuple[tuple[int, ...], int, _StandIns]] = []
     for alone, seed in seeds:
         full = np.array([float(log_likelihood(made, alone, one)[0]) for one in state.evidence])
         for k in range(len(seed)):
             left = without[:, at : at + 1]
             at += 1
             owed = (left[:, 0] < np.log(UNEXPLAINED)) & (full >= np.log(UNEXPLAINED))
-            if not owed.any():
-                continue
-            rivals = np.flatnonzero((liked[owed] > np.log(0.3)).all(axis=0))
-            worth = score + np.minimum(0.0, liked - fine[:, None])[~owed].sum(axis=0)
-            parts = {made.causes[c].part for c in seed if c != seed[k] and made.causes[c].part}
-            for c in rivals[np.argsort(-worth[rivals], kind="stable")][:RIVALS].tolist():
-                if c not in seed and made.causes[c].part not in parts:
-                    _offer(made, fresh, known, (*seed[:k], c, *seed[k + 1 :]))
+            if owed.any():
+                worth = score + np.minimum(0.0, liked - fine[:, None])[~owed].sum(axis=0)
+                found.append((seed, k, _stand_ins(state, liked, owed, worth, seed, k)))
+    beside = [(*one.rest, c) for _, _, one in found for c in one.tried]
+    if beside:
+        made.remembered(padded(beside))
+    for seed, k, one in found:
+        parts = {made.causes[c].part for c in seed if c != seed[k] and made.causes[c].part}
+        for c in (*one.alone, *_fitting(made, one)):
+            if c not in seed and made.causes[c].part not in parts:
+                _offer(made, fresh, known, (*seed[:k], c, *seed[k + 1 :]))
     return _with_sets(state, list(fresh)[:WIDEST], few=True)
 
 
+@dataclass(frozen=True, slots=True)
+class _StandIns:
+    """What may stand in for one fault of a set: ``alone`` those that explain its readings by themselves, ``tried`` those to be tried beside the ``rest``."""
+
+    rest: tuple[int, ...]
+    alone: tuple[int, ...]
+    tried: tuple[int, ...]
+    readings: tuple[Observation, ...]
+
+
+def _stand_ins(
+    state: State, liked: Floats, owed: NDArray[np.bool_], worth: Floats, seed: tuple[int, ...], k: int
+) -> _StandIns:
+    """Faults that may explain what ``seed[k]`` explains in its set, best first. Where that fault shows only beside the others of the set (a line of a dead chip
+    that floats beyond a cut), what a rival does alone says nothing: those on the same nets are tried beside the others, too."""
+    fits = np.flatnonzero((liked[owed] > np.log(EXPLAINS)).all(axis=0))
+    alone = tuple(fits[np.argsort(-worth[fits], kind="stable")][:RIVALS].tolist())
+    rest = (*seed[:k], *seed[k + 1 :])
+    readings = tuple(one for one, due in zip(state.evidence, owed.tolist(), strict=True) if due)
+    if not rest or (liked[owed, seed[k]] > np.log(EXPLAINS)).all():
+        return _StandIns(rest, alone, (), readings)
+    return _StandIns(rest, alone, tuple(_on_nets(state.field, readings, worth, rest)), readings)
+
+
+def _fitting(made: Field, one: _StandIns) -> list[int]:
+    """Those that explain the readings beside the rest of the set."""
+    if not one.tried:
+        return []
+    beside = made.remembered(padded([(*one.rest, c) for c in one.tried]))
+    logs = np.array([log_likelihood(made, beside, reading) for reading in one.readings])
+    fits = (logs > np.log(EXPLAINS)).all(axis=0)
+    return [c for c, fine in zip(one.tried, fits.tolist(), strict=True) if fine][:RIVALS]
+
+
+def _on_nets(made: Field, readings: Sequence[Observation], worth: Floats, rest: tuple[int, ...]) -> list[int]:
+    """The likeliest faults of the nets that readings were taken on: their copper, pins that hold them, bridges; none of the set's own."""
+    nets = {one.net for one in readings if isinstance(one, (Look, Beep, Sink))}
+    key = ("on nets", *sorted(nets))
+    if key not in made.memo:
+        made.memo[key] = [k for k, cause in enumerate(made.causes) if _touches(made, cause, nets)]
+    mine: list[int] = [c for c in made.memo[key] if c not in rest]
+    return sorted(mine, key=lambda c: (-worth[c], c))[:BESIDE]
+
+
+def _touches(made: Field, cause: Cause, nets: set[str]) -> bool:
+    if cause.key[0] == "short":
+        short = made.behaviour.shorts[int(cause.key[2])]
+        return short.net_a in nets or short.net_b in nets
+    if cause.net:
+        return cause.net in nets
+    part = made.behaviour.circuit.by_ref.get(cause.part)
+    pin = str(cause.key[1])
+    return part is not None and any(t.net in nets and pin in (t.id, t.part) for t in part.terminals)
+
+
+EXPLAINS = 0.3
+"""A reading is explained by what makes it at least so likely."""
+BESIDE = 64
+"""So many faults are tried beside the others of a set."""
 MISREADING = "a misreading"
 """The rival of a unit that rests on one reading alone: that reading is taken again (common practice, no source)."""
 
@@ -847,6 +911,10 @@ def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tup
     worth[made.unit_of == made.unit_of[mine]] = -np.inf
     worth[list(rest)] = -np.inf
     order = [int(c) for c in np.argsort(-(worth + 0.1 * np.log(made.odds)), kind="stable")[:RIVALS] if worth[c] > -4.0]
+    if (liked[owed, mine] <= np.log(EXPLAINS)).any():
+        readings = [one for one, due in zip(state.evidence, owed.tolist(), strict=True) if due]
+        beside = [c for c in _on_nets(made, readings, np.log(made.odds), rest) if worth[c] > -np.inf]
+        order = list(dict.fromkeys([*order, *beside]))
     if not order:
         return (), -1
     block = made.remembered(padded([(*rest, c) for c in order]))
