@@ -110,8 +110,16 @@ class MemoryStore:
         if wanted.after is not None:
             found = [one for one in found if place(one.number, one.head.last_at) < place(*wanted.after)]
         if groups:
-            found = [replace(one, hit=best_hit(self.entries(one.id), groups)) for one in found]
+            found = [replace(one, hit=best_hit(self._first_to_say(one.id, groups), groups)) for one in found]
         return Found(tuple(found[: wanted.limit]), len(found) > wanted.limit, cut if all(groups) else ())
+
+    def _first_to_say(self, case: str, groups: list[list[str]]) -> list[Entry]:
+        """For each word that is looked for the first entry that says it."""
+        places: dict[str, int] = {}
+        for entry in reversed(self.entries(case)):
+            places.update(dict.fromkeys(terms_of(entry), entry.lamport))
+        wanted = {places[word] for words in groups for word in words[:16] if word in places}
+        return [one for one in self.entries(case) if one.lamport in wanted]
 
     def heads_of(self, cases: Sequence[str]) -> tuple[CaseHead, ...]:
         return tuple(one for one in self.heads() if one.id in cases)

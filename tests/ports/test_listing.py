@@ -70,6 +70,17 @@ def test_the_entry_that_says_most_of_what_was_searched_for_is_shown(make: Make) 
     assert [one.hit for one in store.find(Wanted()).cases] == [None] * 3
 
 
+def test_the_shown_entry_is_the_first_to_say_a_word(make: Make) -> None:
+    """One that says all, but none of them first, is not looked for: a search reads a few entries a case, not its log."""
+    store = make("a")
+    case = IDS.new()
+    say(store, case, "case", title="M")
+    for words in ("cleaned", "soaked", "cleaned and soaked"):
+        say(store, case, "remark", words=words)
+    (one,) = store.find(Wanted(asked_terms("soaked cleaned"))).cases
+    assert one.hit is not None and one.hit.payload == {"words": "cleaned"}
+
+
 def test_filters_orders_and_pages(make: Make) -> None:
     store = make("a")
     ids = machines(store)

@@ -16,7 +16,9 @@ from coppermend.services.heads import Head
 
 @dataclass(frozen=True, slots=True)
 class CaseHead:
-    """A case as a list shows it, without reading its log. ``number`` is this store's short number; ``hit`` the entry that says what was searched for, None where nothing was."""
+    """A case as a list shows it, without reading its log. ``number`` is this store's short number; ``hit`` of the entries that were first to say one of
+    the words searched for the one that says most of them, None where nothing was searched for.
+    """
 
     id: str
     number: int
