@@ -15,15 +15,17 @@ from coppermend.practice.patient import Noise
 from coppermend.practice.powered import Lies
 from coppermend.practice.whole import WHOLE_KINDS, WholeFault, WholePatient
 from coppermend.services.areas import add_area
-from coppermend.services.bench import next_for_case
+from coppermend.services.bench import next_for_case, plan_of
+from coppermend.services.bind import bind
 from coppermend.services.cases import case_state, new_case
 from coppermend.services.entries import write
 from coppermend.services.intake import note_intake
 from coppermend.services.memory import note_memory
 from coppermend.services.notes import note
 from coppermend.services.powered import PoweredBoard
+from coppermend.services.rails import board_rails
 from coppermend.services.requests import Request
-from coppermend.services.whole import WholeStep, as_next, whole_for_case
+from coppermend.services.whole import WholeStep, as_next, pairs_before_power, whole_for_case
 from coppermend.services.whole_hands import run_technician
 from coppermend.services.whole_practice import marks
 from coppermend.services.whole_setting import WholeSetting, whole_patient, whole_setting
@@ -101,6 +103,18 @@ def test_what_a_memory_test_names_waits_for_the_owner_and_stays_named_until_it_i
     note(made, case, Request("swap", part="U51"))
     acts: tuple[Act, ...] = case_state(made, case).acts
     assert acts[-1].part == "U51" and whole(made, case, board).kind in ("gate", "power", "copper")
+
+
+def test_pairs_with_a_supply_rail_come_before_power_and_the_others_wait(made: Workshop, case: str) -> None:
+    """A bridge to a rail can do harm; one between two signals shows under power. Common practice, no source."""
+    add_area(made, case, part="U1", kind="rework", severity=2)
+    binding = bind(made, case)
+    rows, rails = pairs_before_power(binding), set(board_rails(binding))
+    assert rows and rails and all({one.net_a, one.net_b} & rails for one in rows)
+    assert len(rows) < len(plan_of(binding).isolation)
+    assert {one.id for one in rows} == {one.id for one in plan_of(binding).isolation if {one.net_a, one.net_b} & rails}
+    started(made, case, "blank")
+    assert pairs_before_power(bind(made, case)) == ()
 
 
 # ---- the patients ----
