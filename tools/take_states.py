@@ -467,7 +467,7 @@ def _suspects_empty(page: Page, world: World) -> None:
 @state("suspects")
 def _suspects(page: Page, world: World) -> None:
     suspects_at(page, world, "suspects")
-    page.locator("#pin-power").wait_for(timeout=120_000)
+    page.locator("#suspect-map .mark").first.wait_for(timeout=240_000)  # fault sets of the whole board, the first time
 
 
 @state("suspects-pin")
@@ -631,7 +631,7 @@ def settled(page: Page) -> None:
     """Wait until the map is sharp, and until what was scrolled to stands at the top again."""
     with contextlib.suppress(Exception):
         page.wait_for_function(
-            "() => { const m = document.getElementById('map'); return !m || !m.clientWidth || m.dataset.sharp === 'yes'; }",
+            "() => { const m = document.getElementById('map'); return !(m instanceof HTMLCanvasElement) || !m.clientWidth || m.dataset.sharp === 'yes'; }",
             timeout=8000,
         )
     page.evaluate("() => window.topOf && document.querySelector(window.topOf)?.scrollIntoView()")
