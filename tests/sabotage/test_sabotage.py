@@ -163,6 +163,13 @@ SABOTAGES = (
         ("tests/ports/test_power_cut.py::test_nothing_acknowledged_is_lost_at_any_cut[loses_all]",),
     ),
     Sabotage(
+        "list: what is taken back stays in the line",
+        "services/heads.py",
+        'if target is not None and target.kind in (*STANDING, "undo"):',
+        "if False:",
+        ("tests/ports/test_listing.py::test_taking_back_keeps_the_head_right[sqlite]",),
+    ),
+    Sabotage(
         "bundle: checksums are not held",
         "services/bundling/bag.py",
         "if digest.hexdigest() != self.sums[name]:",
