@@ -6,7 +6,7 @@ patients. ``next`` is what ``coppermend next CASE`` names in a case of its own, 
 A patient that a policy does not mend counts with its time until it gave up or was stopped (900 acts or 8 hours); how many is printed beside it.
 
 ``--board`` (default demo), ``--seeds A-B`` (default 1-20), ``--faults`` (default 1-4), ``--policies``, ``--into FILE``: one line per patient and policy is
-added, seeds that it has are not run again.
+added, seeds that it has are not run again. ``--summed``: nothing is run; the patients in FILE that every policy has met are summed up.
 """
 
 from __future__ import annotations
@@ -60,6 +60,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
     parser.add_argument("--faults", default="1-4")
     parser.add_argument("--policies", default=",".join(WHOLE_POLICIES))
     parser.add_argument("--into", type=Path, default=None)
+    parser.add_argument("--summed", action="store_true")
     o = parser.parse_args(arguments)
     first, last = _range(o.seeds, "--seeds")
     low, high = _range(o.faults, "--faults")
@@ -68,7 +69,7 @@ def run(arguments: list[str]) -> dict[str, Any]:
     setting = None
     for seed in range(first, last + 1):
         for policy in o.policies.split(","):
-            if (seed, policy) in rows:
+            if o.summed or (seed, policy) in rows:
                 continue
             setting = setting or bootstrap.whole_setting(o.board)
             count = low + seed % (high - low + 1)
@@ -78,9 +79,17 @@ def run(arguments: list[str]) -> dict[str, Any]:
             row = {"world": world, **marked}
             rows[(seed, policy)] = row
             keep_row(o.into, row)
-    wanted = [row for (seed, _), row in rows.items() if first <= seed <= last]
-    by = {name: [row for row in wanted if row["policy"] == name] for name in o.policies.split(",")}
-    found: dict[str, Any] = {"world": world, "seeds": o.seeds, **{name: summed(mine) for name, mine in by.items()}}
+    names = o.policies.split(",")
+    met = {seed for seed, _ in rows if all((seed, name) in rows for name in names)}
+    wanted = [row for (seed, _), row in rows.items() if first <= seed <= last and seed in met]
+    by = {name: [row for row in wanted if row["policy"] == name] for name in names}
+    seeds = sorted({row["seed"] for row in wanted})
+    found: dict[str, Any] = {
+        "world": world,
+        "seeds": o.seeds,
+        "met": seeds,
+        **{name: summed(mine) for name, mine in by.items()},
+    }
     if by.get("next") and by.get("practice"):
         ours, theirs = minutes(by["next"]), minutes(by["practice"])
         found["minutes_ratio"] = {key: round(ours[key] / theirs[key], 3) for key in ours}
