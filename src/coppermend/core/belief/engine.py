@@ -228,8 +228,8 @@ _OWN_PRIORS: dict[tuple[int, int, int], tuple[Floats, Copper, bytes]] = {}
 _ASKED = attrgetter(*(f.name for f in fields(Taken) if f.name != "entry"))
 MOST_KEPT = 16_000
 """Answers about single pieces that are remembered (a large board has 1,500 nets, each asked under eight suppositions about the bench), and ..."""
-MOST_KEPT_BYTES = 200_000_000
-"""... so much of their arrays: one sweep over many contradicting readings can hold megabytes."""
+MOST_KEPT_BYTES = 450_000_000
+"""... so much of their arrays (what sweeps share is counted for each): all suppositions about one large net with contradicting readings can hold 300 MB."""
 
 
 def belief(
