@@ -121,3 +121,32 @@ def test_every_module_that_the_page_imports_is_served(client: Client) -> None:
 def test_files_outside_the_page_are_not_served(client: Client) -> None:
     for path in ("/page/../__init__.py", "/page/%2e%2e/api/app.py", "/page/..%2f__init__.py", "/page//etc/passwd"):
         assert client.get(path).status_code in (404, 400), path
+
+
+def test_a_document_names_every_module_that_its_scripts_import(client: Client) -> None:
+    """What the modules themselves import, near and far, read by following them one by one, is what the documents name (HTML Living Standard, 4.6.7.11: modulepreload)."""
+    folder = page_folder()
+    for html in sorted(folder.glob("*.html")):
+        text = client.get("/" if html.name == "index.html" else f"/page/{html.name}").text
+        named = set(re.findall(r'<link rel="modulepreload" href="/page/([^"]+)">', text))
+        todo, seen = re.findall(r'<script type="module"[^>]* src="/page/([^"]+)">', text), set()
+        while todo:
+            one = todo.pop()
+            if one in seen:
+                continue
+            seen.add(one)
+            for said in re.findall(r"(?:from|import) '(\.[^']+)'", (folder / one).read_text(encoding="utf-8")):
+                todo.append((folder / one).parent.joinpath(said).resolve().relative_to(folder.resolve()).as_posix())
+        assert named == seen and named, html.name
+
+
+def test_a_file_of_the_page_is_known_by_its_bytes(client: Client) -> None:
+    """RFC 9110, 8.8.3 and 13.1.2: the same mark is answered with 304 and nothing; the bytes are those of the file, packed or not."""
+    raw = (page_folder() / "map" / "map.js").read_bytes()
+    first = client.get("/page/map/map.js")
+    assert first.content == raw and first.headers["content-type"].startswith("text/javascript")
+    plain = client.get("/page/map/map.js", headers={"accept-encoding": "identity"})
+    assert plain.content == raw and "content-encoding" not in plain.headers
+    again = client.get("/page/map/map.js", headers={"if-none-match": first.headers["etag"]})
+    assert (again.status_code, again.content) == (304, b"")
+    assert client.get("/page/map").status_code == client.get("/page/nothing.js").status_code == 404

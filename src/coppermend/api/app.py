@@ -5,9 +5,7 @@ from __future__ import annotations
 from importlib import resources
 from pathlib import Path
 
-from fastapi import FastAPI
-from fastapi.responses import FileResponse
-from fastapi.staticfiles import StaticFiles
+from fastapi import FastAPI, Request, Response
 from starlette.middleware.gzip import GZipMiddleware
 
 from coppermend import __version__
@@ -36,6 +34,7 @@ from coppermend.api import lan as network
 from coppermend.api.desk import Desk
 from coppermend.api.errors import put_errors
 from coppermend.api.guard import Guard
+from coppermend.api.pagefiles import PageFiles
 from coppermend.bootstrap import instruments as bench_instruments
 from coppermend.bootstrap import server_voice
 from coppermend.services.learning import LearnedBook, MemoryLearned
@@ -95,13 +94,16 @@ def create_app(
     app.include_router(learning.router)
     app.include_router(waiting.router)
     app.include_router(thumbnails.router)
-    page = page_folder()
+    page = PageFiles(page_folder())
 
     @app.get("/", include_in_schema=False)
-    def index() -> FileResponse:
-        return FileResponse(page / "index.html", media_type="text/html; charset=utf-8")
+    async def index(request: Request) -> Response:
+        return page.answer("index.html", request)
 
-    app.mount("/page", StaticFiles(directory=page), name="page")
+    @app.api_route("/page/{name:path}", methods=["GET", "HEAD"], include_in_schema=False)
+    async def page_file(name: str, request: Request) -> Response:
+        return page.answer(name, request)
+
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=4)
     app.add_middleware(Guard)
     return app

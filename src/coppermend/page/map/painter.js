@@ -2,11 +2,9 @@
 /** Has tiles painted: by workers where there are any, else here, between two frames. */
 import { TilePainter } from './tilepaint.js';
 import { keyOf } from './tiles.js';
+import { hired } from '../shared/early.js';
 
 /** @typedef {import('./tiles.js').Tile} Tile */
-
-/** One core stays with the page. */
-const MOST_WORKERS = 3;
 
 export class Painter {
   /** @param {(tile: Tile, bitmap: CanvasImageSource, version: number) => void} done */
@@ -22,8 +20,7 @@ export class Painter {
     this.version = 0;
     this.timer = 0;
     this.load = 0;
-    // at once, so that they have read their modules when the board comes
-    if (typeof Worker === 'function' && typeof OffscreenCanvas === 'function') this.hire();
+    this.hire();
   }
 
   /** @param {ArrayBuffer} buffer @param {Record<string, string>} states @param {number} version */
@@ -37,9 +34,7 @@ export class Painter {
   }
 
   hire() {
-    const count = Math.max(1, Math.min(MOST_WORKERS, (navigator.hardwareConcurrency || 2) - 1));
-    for (let k = 0; k < count; k++) {
-      const w = new Worker(new URL('./tileworker.js', import.meta.url), { type: 'module' });
+    for (const w of hired()) {
       w.onmessage = (e) => {
         if (e.data.load === this.load) this.done(e.data.tile, e.data.bitmap, e.data.version);
         else e.data.bitmap.close();

@@ -2,6 +2,7 @@
 /** Calls to the bench's own server. Every refusal has one shape: a finding with code, words and remedy. */
 
 import { built } from './building.js';
+import { begun } from './early.js';
 import { freshId } from './id.js';
 import { drop, keep, waiting } from './outbox.js';
 import { findingInPageWords } from './pagewords.js';
@@ -40,7 +41,7 @@ async function call(path, init) {
 
 /** Bytes as they are. @param {string} path @returns {Promise<ArrayBuffer>} */
 export async function getBytes(path) {
-  const answer = await fetch(path);
+  const answer = await (begun(path) ?? fetch(path));
   if (answer.ok && answer.status !== ON_ITS_WAY) return answer.arrayBuffer();
   await boardBuilt(await refusalIn(path, answer));
   return getBytes(path);
