@@ -77,6 +77,8 @@ async def _http(request: Request, err: Exception) -> JSONResponse:
 async def _fault(request: Request, err: Exception) -> JSONResponse:
     if os.environ.get("COPPERMEND_TRACE"):
         traceback.print_exception(err)
-    words = f"A fault inside Coppermend ({type(err).__name__}: {err}). Nothing that was acknowledged is lost."
+    # what stands in a fault's own words (paths, rows) stays on this computer
+    what = type(err).__name__ if request.scope.get("coppermend.lan") else f"{type(err).__name__}: {err}"
+    words = f"A fault inside Coppermend ({what}). Nothing that was acknowledged is lost."
     remedy = "Please report it with what you did; started with COPPERMEND_TRACE=1 the server prints the details."
     return _answer(500, Finding("API-900", Severity.ERROR, Place(), words, remedy))

@@ -108,7 +108,8 @@ class Guard:
             status = 413 if finding.code == "API-003" else 403
             await answer_finding(with_headers(send, scope["path"]), status, finding)
             return
-        await self.app(scope, _bounded(receive, limit_of(scope["path"])), with_headers(send, scope["path"]))
+        sends = with_headers(send, scope["path"], kept=not scope.get("coppermend.lan"))
+        await self.app(scope, _bounded(receive, limit_of(scope["path"])), sends)
 
 
 async def answer_finding(send: Send, status: int, finding: Finding) -> None:
@@ -132,8 +133,9 @@ def _bounded(receive: Receive, limit: int) -> Receive:
     return read
 
 
-def with_headers(send: Send, path: str) -> Send:
-    """Sends on with the strict headers of every answer."""
+def with_headers(send: Send, path: str, kept: bool = True) -> Send:
+    """Sends on with the strict headers of every answer. ``kept``: whether a picture may stay in the browser's cache when its route says so; on a
+    device of the network nothing of a case does, for the device can be shut out."""
     policy = RECORD_POLICY if path.endswith("/record.html") else PAGE_POLICY
     extra = {**COMMON, "content-security-policy": policy}
     if path.startswith("/api/"):
@@ -143,6 +145,11 @@ def with_headers(send: Send, path: str) -> Send:
 
     async def write(message: Message) -> None:
         if message["type"] == "http.response.start":
+            if not kept and path.startswith("/api/"):
+                message = {
+                    **message,
+                    "headers": [(k, v) for k, v in message["headers"] if k.lower() != b"cache-control"],
+                }
             names = {k.lower() for k, _ in message["headers"]}
             more = [(k.encode(), v.encode()) for k, v in extra.items() if k.encode() not in names]
             message = {**message, "headers": [*message["headers"], *more]}

@@ -7,15 +7,22 @@ its origin at the lower left; its y is turned over here). A page that was scanne
 from __future__ import annotations
 
 import io
+import re
+import zlib
 from dataclasses import dataclass
 from typing import Any
 
-from coppermend.core.findings import Place, refuse
+from coppermend.core.findings import Place, Refusal, refuse
 
 LARGEST_BYTES = 64 * 1024 * 1024
 MOST_PAGES = 200
 MOST_WORDS = 50_000
 """Words of one page that are read."""
+MOST_LETTERS = 1_000_000
+"""Letters of a whole file, and drawn things (``MOST_DRAWN``): a schematic's page has some thousands of each, a few kilobytes can hold millions."""
+MOST_DRAWN = 3_000_000
+MOST_UNPACKED = 16 * 1024 * 1024
+"""Bytes that a packed stream may hold, pictures and fonts apart; the drawing of a dense page takes one or two million."""
 GAP = 0.35
 """Letters further apart than this share of their height belong to two words."""
 LARGEST_PX = 4000
@@ -47,7 +54,8 @@ class SchematicPage:
 def read_schematic(data: bytes, name: str = "") -> tuple[SchematicPage, ...]:
     """The pages of a PDF with their words. Refusals SCH-001 (no PDF, or damaged), SCH-002 (locked), SCH-003 (too large, too many pages, none)."""
     with _opened(data, name) as document:
-        return tuple(_readable(document.pdf, k) for k in range(len(document.pdf)))
+        left = _Left(name)
+        return tuple(_readable(document.pdf, k, left) for k in range(len(document.pdf)))
 
 
 def page_png(data: bytes, number: int, scale: float = 2.0, name: str = "") -> bytes:
@@ -100,6 +108,8 @@ class _opened:  # noqa: N801  (used as a with statement reads it)
             raise refuse(
                 "SCH-001", "The file is no PDF.", "Give the schematic as PDF; a picture goes in as a photo.", place
             )
+        if overfull(self._data):
+            raise _overfull(self._name)
         try:
             self.pdf = pypdfium2.PdfDocument(self._data)
             pages = len(self.pdf)
@@ -126,18 +136,63 @@ class _opened:  # noqa: N801  (used as a with statement reads it)
             self.pdf.close()
 
 
-def _readable(document: Any, k: int) -> SchematicPage:
+class _Left:
+    """How many letters and drawn things a file may still have."""
+
+    def __init__(self, name: str) -> None:
+        self._name, self._letters, self._drawn = name, MOST_LETTERS, MOST_DRAWN
+
+    def take(self, letters: int = 0, drawn: int = 0) -> None:
+        """Count them. Refusal SCH-003 when it is too much."""
+        self._letters -= letters
+        self._drawn -= drawn
+        if self._letters < 0 or self._drawn < 0:
+            raise _overfull(self._name)
+
+
+def _overfull(name: str) -> Refusal:
+    words = "The PDF unpacks to far more than a schematic holds."
+    return refuse("SCH-003", words, "Print its pages to a new PDF, then attach that.", Place(file=name or None))
+
+
+_STREAM = re.compile(rb"stream\r?\n")
+_PACKED = re.compile(rb"/Fl(?:ate)?(?:Decode)?\b")
+_NO_DRAWING = re.compile(rb"/Image\b|/Length1\b")
+
+
+def overfull(data: bytes) -> bool:
+    """Whether a packed stream of a PDF holds more than a page's drawing may. Only so much is unpacked as the limit is.
+
+    A stream's dictionary stands right before it (ISO 32000-1, 7.3.8). Pictures and fonts are left out: a scan is large and costs no time.
+    """
+    for found in _STREAM.finditer(data):
+        head = data[max(data.rfind(b"obj", 0, found.start()), found.start() - 2000) : found.start()]
+        if not _PACKED.search(head) or _NO_DRAWING.search(head):
+            continue
+        try:
+            held = zlib.decompressobj().decompress(data[found.end() : found.end() + MOST_UNPACKED], MOST_UNPACKED + 1)
+        except zlib.error:
+            continue
+        if len(held) > MOST_UNPACKED:
+            return True
+    return False
+
+
+def _readable(document: Any, k: int, left: _Left) -> SchematicPage:
     """A page; one that the file has damaged has no size and no words."""
     import pypdfium2
 
     try:
-        return _page(document, k)
+        return _page(document, k, left)
     except pypdfium2.PdfiumError:
         return SchematicPage(k + 1, 0.0, 0.0, ())
 
 
-def _page(document: Any, k: int) -> SchematicPage:
+def _page(document: Any, k: int, left: _Left) -> SchematicPage:
+    import pypdfium2
+
     page = document[k]
+    left.take(drawn=pypdfium2.raw.FPDFPage_CountObjects(page))
     width, height = page.get_size()
     text = page.get_textpage()
     words: list[PageWord] = []
@@ -155,6 +210,7 @@ def _page(document: Any, k: int) -> SchematicPage:
             words.append(PageWord("".join(c for c, _ in letters), tuple(round(v, 2) for v in box)))  # type: ignore[arg-type]
             letters.clear()
 
+    left.take(letters=text.count_chars())
     said = text.get_text_range()
     count = min(text.count_chars(), len(said))
     for i in range(count):

@@ -15,7 +15,7 @@ from coppermend.core.board.model import Board
 from coppermend.core.findings import Place, refuse
 from coppermend.services.bind import bind
 from coppermend.services.packages import PackageSource
-from coppermend.services.photos import look_at
+from coppermend.services.photos import MEDIA, look_at
 from coppermend.services.scene import bounds_mm
 from coppermend.services.workshop import Workshop
 
@@ -80,7 +80,7 @@ def flatten(data: bytes, name: str, to_mm: NDArray[np.float64], box: tuple[float
     back = np.linalg.inv(to_mm) @ place
     back = back / back[2, 2]
     try:
-        with Image.open(io.BytesIO(data)) as picture:
+        with Image.open(io.BytesIO(data), formats=list(MEDIA)) as picture:
             shown = ImageOps.exif_transpose(picture).convert("RGB")
         flat = shown.transform(
             size, Image.Transform.PERSPECTIVE, back.ravel()[:8].tolist(), Image.Resampling.BILINEAR, fillcolor=LAMINATE

@@ -22,7 +22,7 @@ from coppermend.services.bind import Binding, bind
 from coppermend.services.boardphoto import LAMINATE, MOST_PIXELS, PIXELS_PER_MM, QUALITY, FlatPhoto
 from coppermend.services.entries import write
 from coppermend.services.notes import Noted, noted
-from coppermend.services.photos import look_at
+from coppermend.services.photos import MEDIA, look_at
 from coppermend.services.scene import bounds_mm
 from coppermend.services.sidepicture import drawing_of
 from coppermend.services.workshop import Workshop
@@ -318,7 +318,7 @@ def _shown(data: bytes) -> Image.Image:
     """The picture as a viewer shows it: turned by what the camera wrote into it. Refusals as ``look_at``."""
     look_at(data)
     try:
-        with Image.open(io.BytesIO(data)) as picture:
+        with Image.open(io.BytesIO(data), formats=list(MEDIA)) as picture:
             return ImageOps.exif_transpose(picture).convert("RGB")
     except (OSError, ValueError, SyntaxError) as err:
         raise refuse("PHO-002", "That is no picture that can be drawn.", "Give a whole JPEG or PNG file.") from err

@@ -70,9 +70,18 @@ def look_at(data: bytes, name: str = "") -> tuple[str, int, int]:
     return media, width, height
 
 
+def served_as(media: str) -> str:
+    """The media type under which a photo is handed out: that of a picture, whatever the entry says, for it can come from another bench.
+
+    >>> served_as("image/png"), served_as("text/javascript")
+    ('image/png', 'application/octet-stream')
+    """
+    return media if media in MEDIA.values() else "application/octet-stream"
+
+
 def photo_bytes(workshop: Workshop, case: str, sha256: str) -> tuple[bytes, str]:
     """A photo's bytes and media type. Refusal PHO-003 when the case has no such photo (photos of other cases are not given out)."""
     for one in case_state(workshop, case).photos:
         if one.sha256 == sha256:
-            return workshop.store.attachment(sha256), one.media
+            return workshop.store.attachment(sha256), served_as(one.media)
     raise refuse("PHO-003", "This case has no such photo.", "See 'coppermend case show'.", Place(thing=sha256[:16]))

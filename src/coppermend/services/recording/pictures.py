@@ -8,6 +8,9 @@ from dataclasses import dataclass
 
 from PIL import Image, ImageOps
 
+from coppermend.core.findings import Refusal
+from coppermend.services.photos import MEDIA, look_at
+
 LARGEST_PX = 1600
 QUALITY = 85
 
@@ -26,12 +29,13 @@ def shown_copy(data: bytes) -> ShownCopy | None:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            image = ImageOps.exif_transpose(Image.open(io.BytesIO(data)))
+            look_at(data)  # it can come from another bench: its size before its pixels
+            image = ImageOps.exif_transpose(Image.open(io.BytesIO(data), formats=list(MEDIA)))
             image.thumbnail((LARGEST_PX, LARGEST_PX))
             flat = Image.new("RGB", image.size, (255, 255, 255))
             layer = image.convert("RGBA")
             flat.paste(layer, mask=layer.getchannel("A"))
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+    except (Refusal, OSError, ValueError, SyntaxError, Image.DecompressionBombError):
         return None
     file = io.BytesIO()
     flat.save(file, "JPEG", quality=QUALITY)
