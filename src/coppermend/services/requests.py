@@ -30,7 +30,18 @@ TIPS = {
 
 PART_KINDS = ("reseat", "remove", "fit", "swap", "piggyback", "state")
 PLACE_KINDS = ("look", "clean", "press", "tap", "heat")
-OWN_COMMANDS = ("intake", "supply", "chip", "chipcheck", "starts", "freerun", "diagnostic", "schematic", "waits", "waited")
+OWN_COMMANDS = (
+    "intake",
+    "supply",
+    "chip",
+    "chipcheck",
+    "starts",
+    "freerun",
+    "diagnostic",
+    "schematic",
+    "waits",
+    "waited",
+)
 """Kinds that have commands of their own."""
 NOTE_KINDS = tuple(
     kind

@@ -130,9 +130,9 @@ def step_reason(step: SuspectStep, share: float) -> str:
             f"The readings speak as much for {len(step.rivals)} other unit(s), only the priors are against them; "
             f"this look tells them apart, in about {step.seconds:.0f} s (modelled)."
         )
+    told = f"It is expected to tell {step.gain_bits:.2f} bits about what is wrong, in about {step.seconds:.0f} s (modelled); no other step tells more for its time."
     return (
-        f"It is expected to tell {step.gain_bits:.2f} bits about what is wrong, in about {step.seconds:.0f} s (modelled); "
-        f"no other step tells more for its time. Reckoned over {100 * share:.1f} % of the belief."
+        told if share > 0.9995 else f"{told} Reckoned over {100 * share:.1f} % of the belief; the rest is spread thin."
     )
 
 
