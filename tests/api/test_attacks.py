@@ -12,6 +12,7 @@ import io
 import json
 import re
 import socket
+import ssl
 import struct
 import threading
 import time
@@ -28,12 +29,14 @@ from tests.cli.test_case_hostile_files import bundle, entries
 
 from coppermend.adapters.lan import qr
 from coppermend.adapters.lan.book import FolderBook
+from coppermend.adapters.lan.certificates import papers
 from coppermend.api.app import create_app
 from coppermend.api.lan import Lan, LanDoor
+from coppermend.cli.serve import CIPHERS
 from coppermend.core.findings import Refusal
 from coppermend.formats import schematic
 from coppermend.formats.ipc2581.xmlread import tree
-from coppermend.services.lan import new_code
+from coppermend.services.lan import device_of, new_code, pair
 from coppermend.services.recording.pictures import shown_copy
 from coppermend.services.workshop import Workshop
 
@@ -306,9 +309,31 @@ def test_a_fault_says_its_own_words_on_this_computer_only(
     client: Client, tablet: Client, case: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def broken(*_: object, **__: object) -> None:
-        raise KeyError("C:/Users/somebody/store")
+        raise KeyError("the store of somebody")
 
     monkeypatch.setattr("coppermend.api.routes.photo_bytes", broken)
     assert "somebody" in client.get(f"/api/cases/{case}/photos/1").json()["words"]
     answer = tablet.get(f"/api/cases/{case}/photos/1")
     assert answer.status_code == 500 and set(answer.json()) == FINDING and "somebody" not in answer.text
+
+
+def test_only_new_tls_with_forward_secrecy_and_authenticated_ciphers_is_spoken(tmp_path: Path) -> None:
+    """RFC 9325 (recommendations for TLS), 3.1.1 and 4.2: TLS 1.2 or newer, ephemeral keys, AEAD suites. Said by Python's own ssl module."""
+    config = uvicorn.Config(
+        lambda: None, ssl_certfile=str(papers(tmp_path, ("127.0.0.1",)).server_file), ssl_ciphers=CIPHERS
+    )
+    config.load()
+    assert config.ssl is not None and config.ssl.minimum_version >= ssl.TLSVersion.TLSv1_2
+    offered = config.ssl.get_ciphers()
+    assert len(offered) >= 4
+    for one in offered:
+        assert one["aead"] and one["protocol"] in ("TLSv1.2", "TLSv1.3"), one["name"]
+        assert one["protocol"] == "TLSv1.3" or one["name"].startswith("ECDHE-"), one["name"]
+
+
+def test_a_pairing_lasts_thirty_days_at_most(tmp_path: Path) -> None:
+    """OWASP ASVS 4.0.3, 3.3.2 at level 1: 30 days."""
+    book = FolderBook(tmp_path / "lan")
+    _, token = pair(book, "2026-03-01T09:00:00.000Z", new_code(book, "2026-03-01T09:00:00.000Z"), "tablet")
+    assert device_of(book, "2026-03-31T08:59:59.000Z", token) is not None
+    assert device_of(book, "2026-03-31T09:00:01.000Z", token) is None

@@ -47,6 +47,8 @@ QUIET: dict[str, Any] = {
     "log_level": "warning", "access_log": False, "lifespan": "off", "timeout_graceful_shutdown": 3, "server_header": False,
 }  # fmt: skip
 """No access log: addresses and cookies of people's devices are nobody's business."""
+CIPHERS = "ECDHE+AESGCM:ECDHE+CHACHA20"
+"""TLS 1.2 by forward secret, authenticated suites alone (RFC 9325, 4.2); those of TLS 1.3 are such anyway."""
 
 
 class BenchServer(uvicorn.Server):
@@ -147,7 +149,12 @@ class LanServer:
         door = importlib.import_module("coppermend.api.lan").LanDoor(app, lan)
         brisk = importlib.import_module("coppermend.api.slow").BriskProtocol
         config = uvicorn.Config(
-            door, http=brisk, ssl_certfile=str(place.papers.server_file), limit_concurrency=64, **QUIET
+            door,
+            http=brisk,
+            ssl_certfile=str(place.papers.server_file),
+            ssl_ciphers=CIPHERS,
+            limit_concurrency=64,
+            **QUIET,
         )
         self.place, self.server = place, BenchServer(config, closing)
         self.thread = threading.Thread(
