@@ -25,7 +25,7 @@ LEFT_OUT = ("case", "board", "practice", "undo", "basis", *kinds.KEEPS_FILE)
 POINT = {"id": "U1.1", "x_mm": 1.0, "y_mm": 1.0, "side": "c", "net": NASTY, "part": "U1", "pin": "1"}
 WORDS = [one for name in dir(kinds) if name.isupper() for one in [getattr(kinds, name)] if isinstance(one, tuple)]
 SAMPLES: list[Any] = [
-    NASTY, [], [POINT], [POINT, POINT], [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0]], {}, True, 1, "c", "works", 2, "done", "override",
+    NASTY, [NASTY], [POINT], [POINT, POINT], [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0]], {}, True, 1, "c", "works", 2, "done", "override",
     *(word for row in WORDS for word in row if isinstance(word, str)),
 ]  # fmt: skip
 NAMES = {"part": "U1", "area": "", "rail": NASTY}

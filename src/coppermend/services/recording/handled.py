@@ -57,7 +57,7 @@ def _answer(one: IntakeNote) -> str:
     """
     told = [] if one.yes is None else ["yes" if one.yes else "no"]
     if one.acts:
-        acts = ", ".join(ACT_WORDS[act] for act in one.acts)
+        acts = ", ".join(ACT_WORDS.get(act, act) for act in one.acts)
         told = [f"{told[0]}: {acts}" if told else acts]
     if one.amount is not None:
         told.append(f"{one.amount:g} {one.currency}".strip())
