@@ -137,6 +137,17 @@ def test_a_wrong_clock_accuses_its_makers(bench: Path) -> None:
     assert first["p"] > 3 * 0.03 and "CPUCLK" in first["for"][0]["words"]  # before any reading no suspect is above 0.03
 
 
+def test_a_named_frequency_against_the_boards_own_is_said(bench: Path) -> None:
+    case = new_case(bench)
+    file = str(scope_file(bench / "half.csv", 2e6))
+    words = ("wave", "measure", file, "--case", case, "--at", "U1.6", "--expect-hz")
+    found = json.loads(run(bench, *words, "2e6", "--json")[1])
+    told = [one["words"] for one in found["findings"] if one["code"] == "SIG-035"]
+    assert found["verdict"] == "right" and len(told) == 1 and "2 MHz" in told[0] and "4 MHz" in told[0]
+    same = json.loads(run(bench, *words, "4e6", "--json")[1])  # the demonstration machine's processor clock
+    assert all(one["code"] != "SIG-035" for one in same["findings"])
+
+
 def test_starts_are_counted_over_the_case(bench: Path) -> None:
     case = new_case(bench)
     t = np.arange(0, 0.05, 1e-4)

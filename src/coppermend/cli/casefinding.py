@@ -118,7 +118,8 @@ def _print_page(page: CasePage, nothing: str) -> None:
         click.echo(note)
     if page.after:
         click.echo(f"More follow: add --after {page.after}")
-    click.echo(f"{page.in_all} cases in all: {', '.join(f'{count} {state}' for state, count in page.states)}.")
+    cases = "1 case" if page.in_all == 1 else f"{page.in_all} cases"
+    click.echo(f"{cases} in all: {', '.join(f'{count} {state}' for state, count in page.states)}.")
 
 
 def _lines(row: CaseRow) -> Sequence[str]:

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from coppermend.core.circuit.expect import PinExpectation
 from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.copper.model import ProbePoint
-from coppermend.core.findings import refuse
+from coppermend.core.findings import Finding, Place, Severity, refuse
 from coppermend.core.log.canonical import Json
+from coppermend.core.log.values import hertz_words
 from coppermend.core.signals.measure import measure
 from coppermend.core.signals.model import Expected, Features, Thresholds
 from coppermend.core.signals.period import TypedFrequency
@@ -122,7 +123,17 @@ def _measured_at(
         else CRYSTAL_TOLERANCE_PPM
     )
     features = measure(capture.channel(tap.channel), Expected(hertz, ppm, here.level), limits)
+    features = replace(features, findings=(*features.findings, *_otherwise(here, asked.hertz)))
     return MeasuredWave(features, here.point.id, evidence_word(features, here, hertz), here.words)
+
+
+def _otherwise(here: Here, hertz: float | None) -> tuple[Finding, ...]:
+    """A warning where the frequency that was named is not the one that the board itself leads to expect."""
+    if hertz is None or here.hertz is None or abs(hertz - here.hertz) <= COARSE * here.hertz:
+        return ()
+    words = f"You named {hertz_words(hertz)}; by its netlist {here.pin} should show {hertz_words(here.hertz)}. The verdict goes by yours, in the suspects too."
+    remedy = "Leave --expect-hz out to go by the board; where the board is wrong, say so in the machine's file."
+    return (Finding("SIG-035", Severity.WARNING, Place(thing=here.point.id), words, remedy),)
 
 
 def evidence_word(features: Features, here: Here, hertz: float | None) -> str:
