@@ -102,9 +102,10 @@ def test_what_cannot_be_undone_is_never_proposed_without_consent(made: Workshop,
 
     replaced, why, tops = work()
     assert replaced == () and "cannot be undone" in why["U50"]
-    assert set(tops) == {f"U{n}" for n in range(50, 58)}, (
+    assert {one for one in tops if one[0] == "U"} == {f"U{n}" for n in range(50, 58)}, (
         "the book allows a chip on top of a 4164, and of no other soldered chip in stock"
     )
+    assert {"C10", "C13"} <= set(tops), "a good capacitor may be held across one that may have dried out"
     note_intake(made, case, "consent", yes=True, acts=["cut track"])
     assert work()[0] == ()
     note_intake(made, case, "consent", yes=True, acts=["unsolder"])
