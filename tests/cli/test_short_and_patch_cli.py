@@ -67,14 +67,16 @@ def test_an_open_reading_alone_makes_the_pair_done_and_clearing_a_short_does(run
 
 
 def test_overload_before_a_patch_quarrels_with_nothing_after_it(run: Run) -> None:
-    """Ohms at overload are an open reading: a wire fitted to the net since then makes both speak no more."""
+    """Ohms at overload are an open reading: a wire fitted between its points since then makes both speak no more."""
     run("note", "1", "ohms", "U1.22/leg", "U3.8/leg", "OL")
     run("note", "1", "closed", "U1.22/leg", "U3.8/leg")
     assert answer(run, "round", "1")["proof"]["conflicts"]
     assert run("note", "1", "patch", "U1.22/joint-s", "U3.8/joint-s")[0] == 0
     proof = answer(run, "round", "1")["proof"]
     assert proof["conflicts"] == []
-    assert [why for _, why in proof["expired"]] == ["a patch wire was fitted to its net since then"]
+    assert [why for _, why in proof["expired"]] == [
+        "a way between its points runs through a patch wire fitted since then"
+    ]
     assert "read both closed and open" not in run("next", "1")[1]
 
 

@@ -22,6 +22,7 @@ from coppermend.services.cases import new_case
 from coppermend.services.evidence import Pieces
 from coppermend.services.notes import note
 from coppermend.services.typed import request_from_words
+from coppermend.services.wires import plan_for_case
 from coppermend.services.workshop import Workshop
 
 SPOTS = {
@@ -180,6 +181,25 @@ def test_the_wire_is_proven_by_a_reading_across_it(bench: tuple[Workshop, str]) 
     assert wire in proven_for_case(*bench).open_sites
     say(bench, "closed U1.1 U4.1", "closed U1.1 U2.1")
     assert wire in proven_for_case(*bench).proven
+
+
+def test_a_wire_elsewhere_on_the_net_leaves_an_open_reading_standing(bench: tuple[Workshop, str]) -> None:
+    """On the one track U1 - U4 - U2 no way from U4 to U2 runs over a wire from U1 to U4; every way that a wire from U4 to U2 gives does."""
+    read = ("U4.1/leg", "U2.1/leg", "open")
+    binding = say(bench, "open U4.1 U2.1", "patch U1.1/joint-s U4.1/joint-s 30awg 22mm", "closed U1.1 U4.1")
+    assert read in holds(binding) and binding.expired == ()
+    with pytest.raises(Refusal) as refused:
+        plan_for_case(*bench, "N0")
+    assert refused.value.finding.code in ("WIR-006", "WIR-016")
+    assert read not in holds(say(bench, "patch U4.1/joint-s U2.1/joint-s 30awg 22mm"))
+
+
+def test_an_open_reading_whose_way_the_wire_shortens_is_to_be_taken_again(bench: tuple[Workshop, str]) -> None:
+    binding = say(bench, "open U1.1 U2.1", "patch U1.1/joint-s U4.1/joint-s 30awg 22mm")
+    assert holds(binding) == []
+    assert [why for _, why in binding.expired] == [
+        "a way between its points runs through a patch wire fitted since then"
+    ]
 
 
 def test_taking_the_patch_back_brings_the_break_back(bench: tuple[Workshop, str]) -> None:

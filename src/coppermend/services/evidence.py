@@ -5,7 +5,8 @@ A reading speaks of the copper as it was. Work done since may have changed a par
   the copper behind them, so its end moves inwards (contact, joint); an open one may have been that contact, so it speaks no more.
 * Solder flowed at a joint: a closed reading moves inwards to the land, an open one speaks no more.
 * A patch wire was fitted across a break that the readings had shown (P > ``broken_above``): the break is known and stays open in the board that is
-  planned on (its sites count as cut), the readings that it explains have done their work.
+  planned on (its sites count as cut), the readings that it explains have done their work. Where no break was sure, an open reading speaks no more only
+  if a way between its two points now runs through the wire; a wire elsewhere on the net leaves it as it was.
 * Solder or dirt was cleared between two nets that read joined, or solder flowed at one of the places: a closed reading between them speaks no more.
   Nor where it was cleared at a place on the board that the copper of both nets comes near (the place of a located short).
 * A track was cut: closed readings across the cut speak no more, nor closed ones between its net and another (a track is cut to part them).
@@ -19,6 +20,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from math import hypot
 
+from coppermend.core.belief.blocks import BlockTree, block_tree
 from coppermend.core.belief.model import Evidence
 from coppermend.core.copper.laps import bared_point
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
@@ -95,7 +97,8 @@ def fold_evidence(state: CaseState, graph_at: GraphAt, breaks_in: BreaksIn, nets
             mended += [(change.id, span) for span in spans]
             wires.append(change)
             broken += [site for site in found if site not in broken]
-            alive = _after_patch(alive, change, before, frozenset(found))
+            runs_through = _ways_through(change, partial(graph_at, wires, cuts, broken))
+            alive = _after_patch(alive, change, before, frozenset(found), runs_through)
     now = graph_at(wires, cuts, broken)
     return replace(_placed(alive, now, tuple(broken)), mended=tuple(mended))
 
@@ -230,13 +233,60 @@ def _breaks_before(alive: list[Live], wire: Wire, before: CopperGraph, breaks_in
     return [span for span in spans if before.node_net[at[span[0]].a] in nets]
 
 
-def _after_patch(alive: list[Live], wire: Wire, before: CopperGraph, broken: frozenset[str]) -> list[Live]:
+RunsThrough = Callable[[Live], bool]
+"""Whether some way between the two points of a reading runs through a wire."""
+
+
+def _ways_through(wire: Wire, graph_after: Callable[[], CopperGraph]) -> RunsThrough:
+    """Says of a reading whether a way between its points, none touched twice, runs through the wire: its site then lies in a block on their route.
+
+    A wire that the graph does not hold counts as run through: nothing is known of where it lies.
+    """
+    kept: list[tuple[CopperGraph, BlockTree, dict[int, int], int] | None] = []
+
+    def laid() -> tuple[CopperGraph, BlockTree, dict[int, int], int] | None:
+        graph = graph_after()
+        site = next((one for one in graph.sites if one.id == f"wire@{wire.id}"), None)
+        if site is None:
+            return None
+        edges = [(one.a, one.b) for one in graph.sites if one.net == site.net and one.kind is not SiteKind.THROUGH]
+        number = {node: k for k, node in enumerate(dict.fromkeys(node for pair in edges for node in pair))}
+        tree = block_tree(len(number), [(number[a], number[b]) for a, b in edges])
+        mine = edges.index((site.a, site.b))
+        return graph, tree, number, next((k for k, its in enumerate(tree.edges) if mine in its), -1)
+
+    def through(one: Live) -> bool:
+        if not kept:
+            kept.append(laid())
+        if kept[0] is None:
+            return True
+        graph, tree, number, block = kept[0]
+        a, b = _ends(one, graph)
+        if a is None or b is None or a.node not in number or b.node not in number:
+            return True
+        start, end = number[a.node], number[b.node]
+        return tree.piece[start] == tree.piece[end] and any(step[0] == block for step in tree.route(start, end))
+
+    return through
+
+
+def _after_patch(
+    alive: list[Live], wire: Wire, before: CopperGraph, broken: frozenset[str], runs_through: RunsThrough
+) -> list[Live]:
     parted = Pieces(before, broken)
     nets = _nets_of(wire, before)
-    return [_under_patch(one, wire, before, parted, nets, bool(broken)) for one in alive]
+    return [_under_patch(one, wire, before, parted, nets, bool(broken), runs_through) for one in alive]
 
 
-def _under_patch(one: Live, wire: Wire, before: CopperGraph, parted: Pieces, nets: frozenset[int], known: bool) -> Live:
+def _under_patch(
+    one: Live,
+    wire: Wire,
+    before: CopperGraph,
+    parted: Pieces,
+    nets: frozenset[int],
+    known: bool,
+    runs_through: RunsThrough,
+) -> Live:
     """One reading after a wire was soldered in."""
     if one.why_not or one.reading.at > wire.at:
         return one
@@ -247,8 +297,8 @@ def _under_patch(one: Live, wire: Wire, before: CopperGraph, parted: Pieces, net
         return replace(one, why_not="solder flowed beside it since then") if says_open(one.reading) else one
     if parted.apart(a, b):
         return replace(one, why_not="it showed the break that was patched since then")
-    if says_open(one.reading) and not known:
-        return replace(one, why_not="a patch wire was fitted to its net since then")
+    if says_open(one.reading) and not known and runs_through(one):
+        return replace(one, why_not="a way between its points runs through a patch wire fitted since then")
     return one
 
 
