@@ -10,6 +10,7 @@ from dataclasses import replace
 from tests.copper_boards import board, pad, part
 
 from coppermend.core.board.model import Board, PartState
+from coppermend.core.rework.removal import Bench, _too_warm
 from coppermend.services.alloys import feed_plan, mind_part
 from coppermend.services.heatcautions import cautions_at_joints, cautions_on_board
 
@@ -49,3 +50,15 @@ def test_doses_of_an_electrolytic_carry_its_own_cautions_before_the_alloys() -> 
     plan = feed_plan("Sn63Pb37", "Bi52Pb32Sn16", 130.0, old_mg=10.0, of_part=mind)
     assert plan.warnings[: len(mind)] == mind and plan.as_dict()["of_part"] == list(mind)
     assert mind_part(here, "R1") == () == cautions_at_joints(None)
+
+
+def test_a_board_kept_over_its_laminates_limit_is_told_so_in_doses_and_removal_as_in_warming() -> None:
+    """Rework guide on preheating: at most Tg less 10 K; old FR-4's Tg "above 120 degC" (limits.py, docs/sources.md)."""
+    cells = cautions_on_board(made(*MIXED), target_c=130.0)
+    hot = feed_plan("Sn63Pb37", "Bi52Pb32Sn16", 130.0, old_mg=10.0, on_board=cells)
+    assert hot.of_board[0].startswith("130 degC is above 110 degC") and hot.of_board[1].startswith("BT1 is a cell")
+    assert hot.warnings[:3] == hot.of_board == tuple(hot.as_dict()["of_board"])
+    assert feed_plan("Sn63Pb37", "Bi52Pb32Sn16", 110.0, old_mg=10.0).of_board == ()
+    assert (
+        "179 degC is above 110 degC" in _too_warm(Bench(preheat_c=179.0))[0] and _too_warm(Bench(preheat_c=110.0)) == ()
+    )

@@ -116,7 +116,7 @@ def doses(case: str, body: DosesAsked, desk: TheDesk) -> Json:
         old_mg=body.old_mg, joints=None if found is None else found.joint,
         pins=body.pins or (1 if found is None else found.pins),
         wire_mm=body.wire_mm, doses=body.doses, fresh=body.fresh, wick_leaves=body.wick_leaves, limit_wt=body.limit_wt,
-        of_part=mind,
+        of_part=mind, on_board=_on_board(desk, case, body.keep_c),
     )  # fmt: skip
     return {
         **plan.as_dict(),

@@ -16,6 +16,7 @@ from coppermend.core.rework.alloy.dose import BISMUTH_LIMIT_WT, WICK_LEAVES
 from coppermend.core.rework.alloy.joint import Joint, joint
 from coppermend.core.units import BOARD_THICKNESS_MM
 from coppermend.services import alloys, plans
+from coppermend.services.heatcautions import NOT_KNOWN, cautions_on_board
 
 PIN_WORDS = f"{alloys.PIN_MM[0]}x{alloys.PIN_MM[1]}"
 
@@ -189,8 +190,9 @@ def plan_command(
     """How much alloy per pin and for the whole part keeps the joints liquid, dose by dose, and the rounds that clean them after."""
     joints: Joint | None = None
     told, mind = "", tuple[str, ...]()
+    on_board: tuple[str, ...] = (NOT_KNOWN,)
     if package is not None or ref is not None:
-        found, mind = _of_board(package, ref, _pin(pin_mm))
+        found, mind, on_board = _of_board(package, ref, _pin(pin_mm), keep_c)
         joints, told = found.joint, found.words()
         pins = found.pins if pins is None else pins
     elif hole_mm is not None or land_mm is not None:
@@ -198,7 +200,7 @@ def plan_command(
     plan = alloys.feed_plan(
         base, add, keep_c, old_mg=old_mg, joints=joints, pins=1 if pins is None else pins, wire_mm=wire_mm,
         doses=doses, fresh=fresh, wick_leaves=wick_leaves, limit_wt=limit_wt,
-        of_part=mind,
+        of_part=mind, on_board=on_board,
     )  # fmt: skip
     if draw is not None:
         Path(draw).write_text(alloys.drawing(plan.doses), encoding="utf-8")
@@ -218,14 +220,15 @@ def plan_command(
 
 
 def _of_board(
-    package: str | None, ref: str | None, pin: tuple[float, float]
-) -> tuple[alloys.PartJoints, tuple[str, ...]]:
+    package: str | None, ref: str | None, pin: tuple[float, float], keep_c: float
+) -> tuple[alloys.PartJoints, tuple[str, ...], tuple[str, ...]]:
+    """The part's joints, what to mind of the part, and of the board's other parts."""
     if package is None or ref is None:
         raise refuse(
             "ALY-006", "A board without a part, or a part without a board.", "Give both: --board demo --part U1."
         )
     board = bootstrap.open_board(package)
-    return alloys.joints_of(board, ref, pin), alloys.mind_part(board, ref)
+    return alloys.joints_of(board, ref, pin), alloys.mind_part(board, ref), cautions_on_board(board, target_c=keep_c)
 
 
 def _measured(hole_mm: float | None, land_mm: float | None, pin: tuple[float, float], board_mm: float) -> Joint:
@@ -243,7 +246,7 @@ def _pins(count: int) -> str:
 def _print_plan(found: alloys.FeedPlan, told: str) -> None:
     """The plan in words."""
     plan, after = found.doses, found.cleaning
-    for line in found.of_part:
+    for line in (*found.of_part, *found.of_board):
         click.echo(line)
     if told:
         click.echo(told)
@@ -279,7 +282,7 @@ def _print_plan(found: alloys.FeedPlan, told: str) -> None:
         )
     if after.soft is not None:
         click.echo(f"   {100 * after.soft:.1f} % of it would still freeze last below 100 degC: go on cleaning.")
-    _say("Mind:", found.warnings[len(found.of_part) :])
+    _say("Mind:", found.warnings[len(found.of_part) + len(found.of_board) :])
 
 
 @alloy_command.command("list")

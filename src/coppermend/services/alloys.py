@@ -24,6 +24,7 @@ from coppermend.core.rework.alloy.dose import (
 )
 from coppermend.core.rework.alloy.joint import Joint, joint
 from coppermend.core.rework.alloy.published import ROWS
+from coppermend.core.rework.heat.limits import NOT_ALL_OVER, over_laminate
 from coppermend.core.rework.removal_kind import CELL, cautions_of, kind_of
 from coppermend.services.alloydrawing import draw_alloys
 from coppermend.services.heatcautions import cautions_at_joints
@@ -182,6 +183,8 @@ class FeedPlan:
     joints: Joint | None
     of_part: tuple[str, ...] = ()
     """What to mind of the part itself; it stands in ``warnings``, too, before the rest."""
+    of_board: tuple[str, ...] = ()
+    """What to mind of the board that is kept so warm: its laminate, its cells and electrolytics; in ``warnings`` after ``of_part``."""
 
     def as_dict(self) -> dict[str, Any]:
         """The plan as plain JSON values."""
@@ -222,6 +225,7 @@ class FeedPlan:
             },
             "warnings": list(self.warnings),
             "of_part": list(self.of_part),
+            "of_board": list(self.of_board),
         }
 
 
@@ -239,10 +243,12 @@ def feed_plan(
     wick_leaves: float = WICK_LEAVES,
     limit_wt: float = BISMUTH_LIMIT_WT,
     of_part: tuple[str, ...] = (),
+    on_board: tuple[str, ...] = (),
 ) -> FeedPlan:
     """How much of ``add`` keeps a part's joints liquid at ``keep_c`` degC and how to clean them after; the old solder by mass in mg or by ``joints``.
 
-    ``fresh`` is what the clean joint is refilled with; "" is the old solder again. ``of_part``: what to mind of the part itself, before the other warnings.
+    ``fresh`` is what the clean joint is refilled with; "" is the old solder again. ``of_part``: what to mind of the part itself, before the other warnings;
+    ``on_board``: what of the board's parts heat harms (``services/heatcautions.py``). A ``keep_c`` over the laminate's limit is said.
     """
     old, new = read_alloy(base), read_alloy(add)
     if (old_mg is None) == (joints is None):
@@ -257,7 +263,10 @@ def feed_plan(
         plan.melt.alloy, read_alloy(fresh) if fresh else old, wick_leaves=wick_leaves, limit_wt=limit_wt,
         surplus=(plan.old_mg + plan.dose_mg) / plan.old_mg,
     )  # fmt: skip
-    return FeedPlan(plan, cleaning, (*of_part, *warnings_for(plan.melt.alloy, new)), joints, of_part)
+    over = over_laminate(keep_c)
+    of_board = (*((f"{over} {NOT_ALL_OVER}",) if over else ()), *on_board)
+    said = (*of_part, *of_board, *warnings_for(plan.melt.alloy, new))
+    return FeedPlan(plan, cleaning, said, joints, of_part, of_board)
 
 
 def drawing(plan: DosePlan) -> str:

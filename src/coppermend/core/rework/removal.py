@@ -20,6 +20,7 @@ from coppermend.core.board.model import Board, Part, PartState
 from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.model import CopperGraph, PinPlace, SiteKind
 from coppermend.core.findings import Place, refuse
+from coppermend.core.rework.heat.limits import NOT_ALL_OVER, TG_OLD_C, below_tg, over_laminate
 from coppermend.core.rework.removal_copper import PinCopper, copper_of_pin, ground_round
 from coppermend.core.rework.removal_heat import (
     COPPER_W_MK,
@@ -222,7 +223,7 @@ def plan_removal(
         severity,
         at_risk,
         steps_for(kind),
-        tuple(_notes(board, graph, part, pins, places, ground.evenly_spaced)),
+        (*_too_warm(bench), *_notes(board, graph, part, pins, places, ground.evenly_spaced)),
         bench,
         answer.unknowns,
         cautions_of(part, kind),
@@ -241,7 +242,7 @@ def checked_bench(bench: Bench) -> Bench:
         )
     if not bench.room_c <= bench.preheat_c <= 180.0:
         reasons.append(
-            f"a preheat of {bench.preheat_c:g} degC (between the room's {bench.room_c:g} and 180; the laminate bears its Tg less 10 K)"
+            f"a preheat of {bench.preheat_c:g} degC (between the room's {bench.room_c:g} and 180; old FR-4 bears {below_tg(TG_OLD_C).value:g}, its Tg less 10 K)"
         )
     if not (bench.small_tip_k_per_w > 0 and bench.big_tip_k_per_w > 0 and 0.0 <= bench.kept < 1.0):
         reasons.append("a tip's resistance of 0 or less, or a kept share outside 0 to 1")
@@ -422,6 +423,12 @@ def _at_risk(graph: CopperGraph, area: WorkArea, basis: Basis) -> tuple[AtRisk, 
         for k, s in ((int(k), graph.sites[int(k)]) for k in hit)
     ]
     return tuple(sorted(found, key=lambda one: (-one.p, one.site)))
+
+
+def _too_warm(bench: Bench) -> tuple[str, ...]:
+    """Said first where the board is to be preheated over its laminate's limit."""
+    over = over_laminate(bench.preheat_c)
+    return (f"Preheat: {over} {NOT_ALL_OVER}",) if over else ()
 
 
 def _notes(

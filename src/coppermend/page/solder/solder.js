@@ -63,7 +63,7 @@ export class SolderPage {
     return h('form.sheet', { id: 'doses', 'aria-label': 'How much alloy a part takes', onsubmit: (/** @type {SubmitEvent} */ e) => this.asked(e, 'doses', () => this.doses(e)) },
       h('h2', null, 'How much alloy a part takes'),
       h('div.form', null, field('Part', { name: 'part', required: true, value: query.get('part') ?? '', placeholder: 'U1' }), field('Old solder', { name: 'base', required: true, value: 'Sn63Pb37', list: 'alloys' }), field('Fed to it', { name: 'add', required: true, value: 'Bi52Pb32Sn16', list: 'alloys' }),
-        field('Joints shall stay liquid at, °C', { name: 'keep_c', required: true, inputmode: 'decimal', value: '130' }), field('Old solder per pin, mg', { name: 'old_mg', inputmode: 'decimal', placeholder: 'from the board' }), field('Alloy wire, mm', { name: 'wire_mm', inputmode: 'decimal', value: '1' })),
+        field('Joints shall stay liquid at, °C', { name: 'keep_c', required: true, inputmode: 'decimal', value: '110' }), field('Old solder per pin, mg', { name: 'old_mg', inputmode: 'decimal', placeholder: 'from the board' }), field('Alloy wire, mm', { name: 'wire_mm', inputmode: 'decimal', value: '1' })),
       h('button.key.hot', null, 'Doses'), this.answers.doses);
   }
 
@@ -132,13 +132,13 @@ export class SolderPage {
     if (this.shown) URL.revokeObjectURL(this.shown);
     this.shown = URL.createObjectURL(new Blob([found.diagram], { type: 'image/svg+xml' }));
     const clean = found.cleaning;
-    return [found.of_part.length ? told(`First: ${found.part} itself`, found.of_part, true) : null, h('p.told', { id: 'dose' }, shown(found.words)),
+    return [found.of_part.length ? told(`First: ${found.part} itself`, found.of_part, true) : null, told('First: the board', found.of_board, true), h('p.told', { id: 'dose' }, shown(found.words)),
       h('p', null, `${found.joint_words} ${found.dose_mg_per_pin > 0 ? `Per pin ${found.dose_wire_mm_per_pin.toFixed(1)} mm of ${found.wire_diameter_mm} mm wire; ${found.pins} pins take ${found.total_g.toFixed(2)} g.` : ''}`),
       h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Dose by dose' }, h('table.table', null, h('thead', null, h('tr', null, ['Dose', 'mg so far', 'Share', 'Begins to melt', 'All liquid'].map((one) => h('th', { scope: 'col' }, one)))),
         h('tbody', null, found.steps.map((/** @type {any} */ one, /** @type {number} */ i) => h('tr', null, [`${i}`, one.dose_mg.toFixed(1), `${(100 * one.share).toFixed(0)} %`, degrees(one.solidus_c), degrees(one.liquidus_c)].map((cell) => h('td.number', null, cell))))))),
       h('img', { src: this.shown, alt: `Diagram: solidus and liquidus from ${found.base} to ${found.add} with the doses numbered, and the way over the triangle of tin, lead and bismuth` }),
       h('p', { id: 'cleaning' }, `After: ${clean.rounds} rounds of wick and fresh solder bring bismuth from ${clean.bismuth_wt[0].toFixed(1)} to ${clean.bismuth_wt.at(-1).toFixed(2)} % (limit ${clean.limit_wt} %).${clean.surplus_rounds ? ` The first ${clean.surplus_rounds} only take off what was fed beyond the joint's own solder: nothing fresh goes in.` : ''}`),
-      told('Mind', found.warnings.slice(found.of_part.length), true),
+      told('Mind', found.warnings.slice(found.of_part.length + found.of_board.length), true),
       told('What this rests on', [found.joint ? `One joint holds ${found.joint.volume_mm3.toFixed(2)} mm³ (${found.joint.least_mm3.toFixed(2)} to ${found.joint.most_mm3.toFixed(2)}, hollow to straight fillets), ${found.old_mg_per_pin.toFixed(1)} mg; leg 0.46 × 0.25 mm assumed.` : `${found.old_mg_per_pin.toFixed(1)} mg per pin, as given.`,
         `Each round of wick leaves ${100 * clean.wick_leaves} % of the solder (common practice).`, `Solidus within ${found.melt.solidus_uncertainty_c} K and liquidus within ${found.melt.liquidus_uncertainty_c} K of experiment.`, ...found.melt.notes]),
       this.keep('doses', `${found.part}: ${found.words} ${found.pins} pins, ${found.total_g.toFixed(2)} g. After: ${clean.rounds} rounds of wick and fresh solder bring bismuth to ${clean.bismuth_wt.at(-1).toFixed(2)} %.`, found.plan)];

@@ -44,6 +44,27 @@ def below_tg(tg_c: float) -> Limit:
     )
 
 
+def over_laminate(celsius: float, tg_c: float = TG_OLD_C) -> str:
+    """That a board warmed to so many degC is over what its laminate bears; "" where it is not.
+
+    >>> over_laminate(110.0), over_laminate(130.0)[:27]
+    ('', '130 degC is above 110 degC:')
+    """
+    most = below_tg(tg_c)
+    if celsius <= most.value:
+        return ""
+    return (
+        f"{celsius:g} degC is above {most.value:g} degC: {BELOW_TG_K:g} K under the laminate's glass transition of {tg_c:g} degC is the limit "
+        f"[{most.source}]."
+    )
+
+
+NOT_ALL_OVER = (
+    f"{TG_OLD_C:g} degC is taken for old FR-4: measure, or know the laminate, before you go higher. Warm the whole board to "
+    f"{TG_OLD_C - BELOW_TG_K:g} degC at the most; what is missing comes from the iron at the joint. Over its glass transition a board bows, and lands come off."
+)
+"""What to do where a plan asks for a board that is warmer than its laminate bears."""
+
 CAUTIONS = (
     "Preheaters and hot air burn: gloves, eye protection, nothing that burns near them, never left alone while on.",
     "Batteries and cells come off before any heat: they can burst. Electrolytic capacitors are shielded or taken off.",

@@ -19,6 +19,7 @@ from coppermend.core.rework.heat.limits import (
     TOUCH_C,
     Limit,
     below_tg,
+    over_laminate,
 )
 from coppermend.core.rework.heat.plate import Heater, Room, Run, covered, simulate, steady
 from coppermend.core.rework.heat.slab import Floats, Slab
@@ -190,10 +191,11 @@ def _check_target(target_c: float, tg_c: float, room: Room) -> None:
             f"{target_c:g} degC is not warmer than the room ({room.celsius:g}).",
             "Give the temperature the board shall reach, 75 to 110 degC is usual.",
         )
-    if target_c > most.value:
+    over = over_laminate(target_c, tg_c)
+    if over:
         raise refuse(
             "HEA-006",
-            f"{target_c:g} degC is above {most.value:g} degC: 10 K under the laminate's glass transition of {tg_c:g} degC is the limit [{most.source}].",
+            over,
             f"Aim at {min(most.value, PREHEAT.value):g} degC or less, or say the laminate's true Tg.",
         )
 
