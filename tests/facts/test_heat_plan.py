@@ -173,9 +173,15 @@ def test_readings_as_people_write_them(text: str, rows: tuple[tuple[float, float
     assert readings_of(text) == rows
 
 
-@pytest.mark.parametrize("text", ["0;22\n30;warm", "0 22 7\n1 2 3", "0;22\n30"])
+@pytest.mark.parametrize("text", ["0;22\n30;warm", "0 22 7\n1 2 3", "0;22\n30", "0;22x\n30;31"])
 def test_lines_that_are_no_readings(text: str) -> None:
     with pytest.raises(Refusal, match=r"HEA-008.*Line [12]"):
+        readings_of(text)
+
+
+@pytest.mark.parametrize("text", ["abc", "", "\n \n", "# by hand\n", "seconds;degC\n"])
+def test_readings_without_a_reading_are_refused_not_passed_over(text: str) -> None:
+    with pytest.raises(Refusal, match=r"HEA-008.*No reading.*30;41\.5"):
         readings_of(text)
 
 

@@ -149,7 +149,7 @@ def heater_of(
 def readings_of(text: str) -> tuple[tuple[float, float], ...]:
     """Seconds and degC of a thermocouple from text: two numbers a line, comma, semicolon, tab or space between; a first line of words is a heading.
 
-    A Refusal names the line that is no reading.
+    A Refusal names the line that is no reading, and says where there is none at all.
 
     >>> readings_of("s;degC\\n0;22.5\\n30;31,5")
     ((0.0, 22.5), (30.0, 31.5))
@@ -162,7 +162,7 @@ def readings_of(text: str) -> tuple[tuple[float, float], ...]:
         try:
             second, celsius = (float(one.replace(",", ".")) for one in fields)
         except ValueError:
-            if number == 1 and not rows:
+            if number == 1 and not any(one[:1].isdigit() for one in fields):
                 continue
             raise refuse(
                 "HEA-008",
@@ -170,6 +170,13 @@ def readings_of(text: str) -> tuple[tuple[float, float], ...]:
                 "Write seconds since switching on and degC, such as 30;41.5, a reading a line.",
             ) from None
         rows.append((second, celsius))
+    if not rows:
+        first = next((one.strip() for one in text.splitlines() if one.strip()), "")
+        raise refuse(
+            "HEA-008",
+            f"No reading of a thermocouple is in {f'{first[:60]!r}' if first else 'it: it is empty'}.",
+            "Write seconds since switching on and degC, such as 30;41.5, a reading a line, or leave the readings out.",
+        )
     return tuple(rows)
 
 
