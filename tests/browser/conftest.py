@@ -132,10 +132,11 @@ def opened(
 
 
 @contextmanager
-def leaf_page(chromium: Browser, bench: Bench, *, console: bool = True) -> Iterator[Page]:
-    """An empty page for a leaf beside the bench, watched for requests to other hosts and for faults; ``console``: also for what its console complains of."""
+def leaf_page(chromium: Browser, bench: Bench, *, console: bool = True, policy: bool = False) -> Iterator[Page]:
+    """An empty page for a leaf beside the bench, watched for requests to other hosts and for faults; ``console``: also for what its console complains of;
+    ``policy``: under its own content policy, as a person's browser keeps it (else it is off, for scripts that a test adds)."""
     context = chromium.new_context(
-        viewport={"width": 1280, "height": 860}, reduced_motion="reduce", has_touch=True, bypass_csp=True
+        viewport={"width": 1280, "height": 860}, reduced_motion="reduce", has_touch=True, bypass_csp=not policy
     )
     made = context.new_page()
     made.on("request", lambda r: None if r.url.startswith((bench.address, "data:")) else bench.foreign.append(r.url))

@@ -14,6 +14,12 @@ const id = query.get('case') ?? '';
 const url = (/** @type {string} */ what) => `/api/cases/${encodeURIComponent(id)}/${what}`;
 const LEAD = 'Your schematic beside the map: name a part, a pin or a net, or tap a part on the map. Nothing is measured here; for work under power keep away from mains and picture-tube parts, by your local rules.';
 
+/** Sizes and places in percent, set from the script: the page's policy lets no style attribute through. @param {HTMLElement} el @param {Record<string, number>} shares */
+function placed(el, shares) {
+  for (const [name, share] of Object.entries(shares)) el.style.setProperty(name, `${share}%`);
+  return el;
+}
+
 class Schematic {
   /** @type {any} */ view = null;
   /** @type {any} */ answer = null;
@@ -30,7 +36,7 @@ class Schematic {
     takeLight();
     byId('back').href = id ? `/#/case/${encodeURIComponent(id)}/story` : '/';
     if (!id) return askForCase('schematic', 'Schematic', LEAD);
-    fill(byId('schematic'), h('div.leaf', { style: 'max-width: 1500px' }, h('h1', null, 'Schematic'), h('p.lead', null, LEAD), this.said, h('div.sch-desk', null, this.sheet, this.beside)));
+    fill(byId('schematic'), h('div.leaf.sch-leaf', null, h('h1', null, 'Schematic'), h('p.lead', null, LEAD), this.said, h('div.sch-desk', null, this.sheet, this.beside)));
     addEventListener('keydown', (e) => this.key(e));
     await this.load();
     if (query.get('find')) await this.find(/** @type {string} */ (query.get('find')));
@@ -65,12 +71,12 @@ class Schematic {
     const tool = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ cap, /** @type {() => void} */ act) => h('button.key.slim', { type: 'button', id: name, onclick: act }, words, h('kbd', null, cap));
     return [h('div.row', null, h('b', { id: 'which' }, `${page.name}, page ${page.number} of ${sheet.pages.length}`), tool('last-page', 'Page back', 'P', () => this.turn(-1)), tool('next-page', 'Page on', 'N', () => this.turn(1)), tool('larger', 'Larger', '+', () => this.zoom(1.5)), tool('smaller', 'Smaller', '−', () => this.zoom(1 / 1.5))),
       sheet.note ? h('p.need', { id: 'no-text' }, sheet.note) : null,
-      h('div.sch-page', { tabindex: '0', role: 'region', 'aria-label': 'The page, larger than its window where it is magnified' }, h('div', { style: `width: ${this.wide}%` }, h('img', { src: url(`schematics/${page.entry}/pages/${page.number}?scale=2.5`), alt: `Page ${page.number} of ${page.name}: ${page.words} words` }),
+      h('div.sch-page', { tabindex: '0', role: 'region', 'aria-label': 'The page, larger than its window where it is magnified' }, placed(h('div', null, h('img', { src: url(`schematics/${page.entry}/pages/${page.number}?scale=2.5`), alt: `Page ${page.number} of ${page.name}: ${page.words} words` }),
         this.hits.map((/** @type {any} */ hit, /** @type {number} */ k) => {
           if (hit.entry !== page.entry || hit.page !== page.number) return null;
           const [left, top, wide, high] = shareOf(hit.box, page);
-          return h('button.sch-hit', { type: 'button', id: `hit-${k}`, 'aria-label': `${hit.text} here`, 'aria-current': String(k === this.hit), style: `left: ${left}%; top: ${top}%; width: ${wide}%; height: ${high}%`, onclick: () => this.to(k) });
-        }))), this.adding()];
+          return placed(h('button.sch-hit', { type: 'button', id: `hit-${k}`, 'aria-label': `${hit.text} here`, 'aria-current': String(k === this.hit), onclick: () => this.to(k) }), { left, top, width: wide, height: high });
+        })), { width: this.wide })), this.adding()];
   }
 
   adding() {
