@@ -97,6 +97,9 @@ def test_the_board_is_turned_over_and_rotated_as_said(page: Page) -> None:
     expect(compass).to_contain_text("top edge at your right")
     page.keyboard.press("Shift+T")
     expect(compass).to_contain_text("Component side")
+    said = page.locator("#say").inner_text()
+    page.keyboard.press("r")
+    expect(page.locator("#say")).not_to_have_text(said)  # a pin's row and notch lie elsewhere after a quarter turn
 
 
 def test_find_and_list_reach_every_pin_without_the_map(page: Page, bench: Bench) -> None:

@@ -27,6 +27,16 @@ def test_only_the_tip_that_cannot_reach_is_left_out(page: Page, bench: Bench) ->
     expect(page.locator("#answer-closed")).to_be_visible()
     assert case_state(bench.shop, bench.case).skips == ()
     page.keyboard.press("n")
+    page.keyboard.press("2")
+    expect(page.locator("#story")).to_be_visible()
+    for key in ("a", "b", "n"):
+        page.keyboard.press(key)
+    page.keyboard.press("1")
+    expect(
+        page.locator("#answer-closed")
+    ).to_be_visible()  # the question was left with the leaf, and nothing was answered there
+    assert case_state(bench.shop, bench.case).skips == ()
+    page.keyboard.press("n")
     page.keyboard.press("b")
     expect(page.locator("#answer-closed")).to_be_visible()
     (skip,) = case_state(bench.shop, bench.case).skips
@@ -352,6 +362,8 @@ def test_nothing_is_answered_behind_an_open_sheet_and_escape_closes_it(page: Pag
         page.keyboard.press("Escape")
         expect(page.locator(sheet)).to_be_hidden()
         assert page.url.endswith("/bench")
+        if opener == "#sound-more":
+            expect(page.locator(opener)).to_be_focused()
     assert kinds(bench) == []
     page.keyboard.press("c")
     expect(page.locator(".ticks i.closed")).to_have_count(1)

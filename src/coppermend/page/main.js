@@ -162,6 +162,7 @@ export class App {
   /** @param {string} view */
   show(view) {
     this.view = view;
+    if (view !== 'bench') this.skipping = false; // the question stands on the bench alone
     this.lendEar();
     this.meter.follow();
     document.body.dataset.view = view;
@@ -363,7 +364,13 @@ export class App {
     if (lie === this.lie) return;
     this.lie = lie;
     clearTimeout(this.lieTimer);
-    this.lieTimer = setTimeout(() => { if (this.bench) this.redraw(); }, 150);
+    this.lieTimer = setTimeout(() => { if (this.bench) { this.redraw(); this.tellLie(); } }, 150);
+  }
+
+  /** The live region says where the tips go as the board lies now; what it says already is not said again. */
+  tellLie() {
+    const words = spoken(this.bench, this.own, (t) => lyingWhere(t, this.map.view));
+    if (this.view === 'bench' && canAnswer(this.bench, this.own) && byId('say').textContent !== words) byId('say').textContent = words;
   }
 
   /** A finger or button is down on a key of the slip or a card: drawing anew under it would lose the press. */
@@ -600,7 +607,7 @@ export class App {
     open: () => this.answer('open'),
     ohms: (v) => v && this.answer('ohms', v),
     skip: () => { if (this.view !== 'bench' || !canAnswer(this.bench, this.own)) return; if (this.skipping) return this.acts.skipTip('both'); this.skipping = true; this.lendEar(); this.redraw(); },
-    tipB: () => this.skipping && this.acts.skipTip('b'),
+    tipB: () => this.view === 'bench' && this.skipping && this.acts.skipTip('b'),
     skipTip: (/** @type {'a'|'b'|'both'} */ which) => { const t = tipsOf(this.bench, this.own); this.skipping = false; return this.note('skip', { points: which === 'both' ? [t.a.id, t.b.id] : [t[which].id] }); },
     skipNone: () => { this.skipping = false; this.redraw(); },
     diode: (v) => v && this.answer('diode', v),
@@ -626,7 +633,7 @@ export class App {
     say: () => this.speak(),
     mute: async () => { this.voice.keep({ on: !this.voice.set.on }); if (this.voice.set.on && !(await this.speak())) this.voice.keep({ on: false }); },
     sound: () => openSheet(this),
-    again: () => { if (this.skipping) return this.acts.skipTip('a'); this.hearing.again(); this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own, (t) => lyingWhere(t, this.map.view)); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
+    again: () => { if (this.view !== 'bench') return; if (this.skipping) return this.acts.skipTip('a'); this.hearing.again(); this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own, (t) => lyingWhere(t, this.map.view)); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
     back: () => { if (this.unsent) return void (this.unsent.given.up = true); const last = lastAnswer(this.bench); return last ? this.note('undo', { undoes: last.entry }) : this.toast('Nothing to take back.'); },
     value: () => byId('ohms')?.focus(),
     touch: () => this.touch(),

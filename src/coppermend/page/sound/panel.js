@@ -49,6 +49,10 @@ export function openSheet(app) {
   let sheet = /** @type {HTMLDialogElement|null} */ (document.getElementById('sound-sheet'));
   if (!sheet) {
     sheet = /** @type {HTMLDialogElement} */ (h('dialog', { id: 'sound-sheet', 'aria-label': 'Sound' }));
+    let byHand = false; // a sheet that is closed by a press leaves the keyboard free; who closes it by a key is back where it was opened
+    sheet.addEventListener('click', (e) => { byHand = e.detail > 0; }, true);
+    sheet.addEventListener('keydown', () => { byHand = false; }, true);
+    sheet.addEventListener('close', () => { if (!byHand) byId('sound-more')?.focus({ preventScroll: true }); });
     document.body.append(sheet);
   }
   if (sheet.open) return sheet.close();
