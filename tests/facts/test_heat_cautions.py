@@ -62,3 +62,13 @@ def test_a_board_kept_over_its_laminates_limit_is_told_so_in_doses_and_removal_a
     assert (
         "179 degC is above 110 degC" in _too_warm(Bench(preheat_c=179.0))[0] and _too_warm(Bench(preheat_c=110.0)) == ()
     )
+
+
+def test_a_supercapacitor_is_named_and_a_tantalum_is_no_can() -> None:
+    """Values as parts lists write them; double-layer types are marked 70 or 85 degC (common practice, no source)."""
+    here = made(("SC1", "0.1F 5.5V", "RADIAL"), ("C7", "10u 16V tantalum", "RADIAL"))
+    _, said = cautions_on_board(here, target_c=100.0)
+    assert said.startswith("Supercapacitors: SC1.") and "C7" not in said
+    assert "holds its charge for days" in mind_part(here, "SC1")[0]
+    own = " ".join(mind_part(here, "C7"))
+    assert "no can that dries out" in own and "at its can" not in own

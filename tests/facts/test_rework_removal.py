@@ -273,6 +273,8 @@ def test_a_cell_is_never_preheated_and_its_own_caution_comes_first() -> None:
     ("ref", "value", "nets", "package", "kind", "word"),
     [
         ("C7", "220u 16V", (), "", "electrolytic", "same way round"),
+        ("C8", "10u 16V tantalum", (), "", "tantalum", "plus marks plus"),
+        ("SC1", "0.1F 5.5V", (), "", "supercapacitor", "holds its charge for days"),
         ("C7", "100n", (), "", "", ""),
         ("T1", "flyback", (), "", "tube", "thousands of volts"),
         ("R9", "1M", ("MAINS_L", "GND"), "", "mains", "hundreds of volts"),

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from coppermend.core.board.model import Board, Part, PartState
 from coppermend.core.rework.heat.limits import ELECTROLYTIC as CAN_LIMIT
-from coppermend.core.rework.removal_kind import CELL, DELICATE, ELECTROLYTIC, cautions_of, kind_of
+from coppermend.core.rework.removal_kind import CELL, DELICATE, ELECTROLYTIC, SUPER, TANTALUM, cautions_of, kind_of
 
 MOST_NAMED = 12
 """Parts named in one sentence."""
@@ -41,6 +41,12 @@ def cautions_on_board(
         said.append(
             "The board's data names no cell or battery: look for one all the same before the board is warmed; one that gets hot can burst or leak."
         )
+    supers = [one.ref for one in there if kinds[one.ref] == SUPER]
+    if supers:
+        said.append(
+            f"Supercapacitors: {_named(supers)}. Marked 70 or 85 degC (common practice, no source): let them down through a resistor and take them out before the board "
+            "is warmed; they hold their charge for days and vent when hot."
+        )
     if cans:
         said.append(
             f"Electrolytic capacitors: {_named(cans)}. Their marking is {LOW_CAN_C:g} or {CAN_LIMIT.value:g} degC (common practice, no source){_above(target_c)}: read it, "
@@ -67,7 +73,7 @@ def cautions_at_joints(part: Part | None) -> tuple[str, ...]:
     kind = kind_of(part)
     rules = cautions_of(part, kind)
     words = [f"{part.ref}: {rules[0].words}", *(one.words for one in rules[1:])] if rules else []
-    if kind in (ELECTROLYTIC, DELICATE):
+    if kind in (ELECTROLYTIC, SUPER, TANTALUM, DELICATE):
         words.append(
             f"Joints kept liquid for minutes warm {part.ref} through its legs: do one joint at a time where its legs allow it, and let it cool between."
         )

@@ -163,7 +163,7 @@ class RemovalPlan:
     itself: tuple[Rule, ...] = ()
     """What to mind of the part itself (``removal_kind.py``), before anything else."""
     kind: str = ""
-    """What the part is where that changes how it is taken out: cell, electrolytic, mains, tube, plastic, delicate; "" otherwise."""
+    """What the part is where that changes how it is taken out: cell, supercapacitor, tantalum, electrolytic, mains, tube, plastic, delicate; "" otherwise."""
 
     def as_dict(self) -> dict[str, object]:
         """The plan as plain JSON values."""

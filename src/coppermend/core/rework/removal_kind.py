@@ -17,6 +17,7 @@ from coppermend.core.rework.rules import Rule
 
 COLLECTORS = "a collector's page on battery corrosion (docs/sources.md); common practice"
 
+SUPER, TANTALUM = "supercapacitor", "tantalum"
 CELL, ELECTROLYTIC, MAINS, TUBE, PLASTIC, DELICATE = "cell", "electrolytic", "mains", "tube", "plastic", "delicate"
 
 _TUBE = re.compile(r"\b(crt|picture ?tube|fly-?back|fbt|lopt|eht|anode|deflection|yoke|focus)\b", re.IGNORECASE)
@@ -31,7 +32,8 @@ _LITHIUM = re.compile(r"\b(li(-?ion|thium|po)?|cr\d{4}|br\d{4})\b", re.IGNORECAS
 
 
 def kind_of(part: Part, nets: Iterable[str] = ()) -> str:
-    """What a part is where that changes how it is taken out: cell, electrolytic, mains, tube, plastic, delicate; "" for a part that stands heat.
+    """What a part is where that changes how it is taken out: cell, supercapacitor, tantalum, electrolytic, mains, tube, plastic, delicate;
+    "" for a part that stands heat.
 
     ``nets``: the names of the nets on its pins.
 
@@ -47,7 +49,13 @@ def kind_of(part: Part, nets: Iterable[str] = ()) -> str:
     harmed = what_heat_harms(part)
     if harmed is None:
         return ""
-    for word, kind in (("cell", CELL), ("electrolytic", ELECTROLYTIC), ("plastic", PLASTIC)):
+    for word, kind in (
+        ("cell", CELL),
+        ("supercapacitor", SUPER),
+        ("tantalum", TANTALUM),
+        ("electrolytic", ELECTROLYTIC),
+        ("plastic", PLASTIC),
+    ):
         if word in harmed[0]:
             return kind
     return DELICATE
@@ -59,6 +67,10 @@ def cautions_of(part: Part, kind: str) -> tuple[Rule, ...]:
         return _cell(part)
     if kind == ELECTROLYTIC:
         return _ELECTROLYTIC
+    if kind == SUPER:
+        return _SUPERCAPACITOR
+    if kind == TANTALUM:
+        return _TANTALUM
     if kind == MAINS:
         return (_QUALIFIED, _MAINS_RULE)
     if kind == TUBE:
@@ -135,6 +147,34 @@ _ELECTROLYTIC = (
     Rule(
         "its lands",
         "Its two joints are often one on a plane and one on a thin track: do not rock or twist the can to free it, lands tear off with it.",
+        PRACTICE,
+    ),
+)
+_SUPERCAPACITOR = (
+    Rule(
+        "the part itself",
+        "It is a supercapacitor: it holds its charge for days and gives amperes into a short. Let it down through a resistor (100 ohm and more, none of its legs "
+        "bridged by a tool) and measure it under 0.1 V before you touch it; mark its poles, the new one goes in the same way round.",
+        PRACTICE,
+    ),
+    Rule(
+        "heat",
+        "Marked 70 or 85 degC: no preheat over its marking, no hot air at it, three seconds a joint with the iron and let it cool between. Hot, it vents or bursts; what leaks "
+        "attacks skin and copper: gloves.",
+        PRACTICE,
+    ),
+)
+_TANTALUM = (
+    Rule(
+        "the part itself",
+        "It is a tantalum capacitor: measure it empty (under 1 V) before you touch it, photograph the mark of its plus pole (on a tantalum the bar or plus marks plus), "
+        "the new one goes in the same way round; wrongly round it burns.",
+        PRACTICE,
+    ),
+    Rule(
+        "heat",
+        "It has no can that dries out, but sudden heat cracks it: joint by joint with the iron, a few seconds each. One that was overheated is not fitted again: it shorts its "
+        "rail and can burn and spit at power; eye protection.",
         PRACTICE,
     ),
 )

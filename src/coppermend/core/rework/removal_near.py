@@ -19,6 +19,11 @@ SHIELD_MM = 12.0
 _MICRO = re.compile(r"(\d+(?:[.,]\d+)?)\s*(u|µ|μ)(\d*)", re.IGNORECASE)
 _CELL = re.compile(r"\b(ni-?cd|ni-?mh|li(thium)?|cr\d{4}|cell|battery)\b", re.IGNORECASE)
 _WET = re.compile(r"radial|elko|electrolytic|polari[sz]ed|tantal|\bcp", re.IGNORECASE)
+_TANTALUM = re.compile(r"tantal|\btan?t?\b", re.IGNORECASE)
+_SUPER = re.compile(r"super ?-?cap|ultra ?-?cap|gold ?-?cap|double.?layer|\bedlc\b", re.IGNORECASE)
+_FARAD = re.compile(r"(?<![\w.,])(\d+(?:[.,]\d+)?)\s*F\b")
+SUPER_F = 0.01
+"""A capacitor of so many farads for a few volts is a double-layer one. Common practice, no source."""
 ELECTROLYTIC_UF = 1.0
 """Capacitors from here on are taken for electrolytics. Common practice, no source."""
 
@@ -100,6 +105,16 @@ def what_heat_harms(part: Part) -> tuple[str, str] | None:
     prefix = letters.group(0).upper() if letters else ""
     if prefix in ("BT", "BAT", "B") or _CELL.search(part.value):
         return "a cell or battery", "take it out before you heat anything: a cell that gets hot can burst or leak"
+    if is_super(part):
+        return (
+            "a supercapacitor",
+            "take it out, or shield it from hot air: it is marked 70 or 85 degC, vents when hot, and holds its charge for days",
+        )
+    if prefix == "C" and is_tantalum(part):
+        return (
+            "a tantalum capacitor",
+            "keep hot air off it; it does not dry out, but one that was cracked by heat shorts its rail and can burn at power",
+        )
     if prefix == "C" and (_WET.search(part.package) or microfarad(part.value) >= ELECTROLYTIC_UF):
         return "an electrolytic capacitor", "shield it from hot air, or take it out: it dries out and may burst"
     if part.state is PartState.SOCKETED:
@@ -112,6 +127,29 @@ def what_heat_harms(part: Part) -> tuple[str, str] | None:
     if prefix in OTHER:
         return OTHER[prefix], "keep hot air off it"
     return None
+
+
+def is_super(part: Part) -> bool:
+    """Whether a part is a supercapacitor (double layer), by its value's words or farads.
+
+    >>> [is_super(Part(r, "c", np.empty((0, 2)), "", (), v)) for r, v in (("SC1", "0.1F 5.5V"), ("C1", "0.1uF"), ("C2", "gold cap"), ("F1", "2 F"))]
+    [True, False, True, False]
+    """
+    letters = re.match(r"[A-Za-z]+", part.ref)
+    if _SUPER.search(f"{part.value} {part.package}"):
+        return True
+    found = _FARAD.search(part.value)
+    capacitor = letters is not None and letters.group(0).upper() in ("C", "SC", "EC", "GC")
+    return capacitor and found is not None and float(found[1].replace(",", ".")) >= SUPER_F
+
+
+def is_tantalum(part: Part) -> bool:
+    """Whether the value or package of a part says tantalum.
+
+    >>> is_tantalum(Part("C7", "c", np.empty((0, 2)), "", (), "10u 16V tantalum")), is_tantalum(Part("C7", "c", np.empty((0, 2)), "", (), "10u 16V"))
+    (True, False)
+    """
+    return bool(_TANTALUM.search(f"{part.value} {part.package}"))
 
 
 def microfarad(value: str) -> float:
