@@ -34,3 +34,18 @@ def test_both_places_and_the_expectation_stand_above_the_answers(
         page.evaluate(TWO_SIDES)
     page.context.close()
     assert bench.errors == []
+
+
+DOUBT = """() => { const b = window.bench.bench, c = b.step.check; c.purpose = 'isolation'; c.needs = []; c.turn_over = false; c.a = { ...c.a, side: window.bench.map.view.face }; c.b = { ...c.b, side: c.a.side };
+    b.step.reason = 'VCC and /cpu/A0 read joined where they should be apart: 71 % that it is true'; window.bench.redraw();
+    const r = document.querySelector('#slip .looks > .why'), hands = document.querySelector('#slip .hands').getBoundingClientRect();
+    return [r.clientWidth, r.scrollWidth, r.clientHeight, r.scrollHeight, hands.bottom, document.querySelector('#slip').getBoundingClientRect().bottom]; }"""
+
+
+def test_a_laptop_shows_the_whole_reason(chromium: Browser, bench: Bench) -> None:
+    page = opened(chromium, bench, size=(1366, 768))
+    page.wait_for_selector("#answer-closed")
+    wide, text_wide, high, text_high, hands, slip = page.evaluate(DOUBT)
+    assert wide > 0 and text_wide <= wide and text_high <= high and hands <= slip <= 768
+    page.context.close()
+    assert bench.errors == []
