@@ -36,7 +36,8 @@ def test_both_places_and_the_expectation_stand_above_the_answers(
     assert bench.errors == []
 
 
-DOUBT = """() => { const b = window.bench.bench, c = b.step.check; c.purpose = 'isolation'; c.needs = []; c.turn_over = false; c.a = { ...c.a, side: window.bench.map.view.face }; c.b = { ...c.b, side: c.a.side };
+DOUBT = """() => { const b = window.bench.bench, c = b.step.check; c.purpose = 'isolation'; c.needs = []; c.turn_over = false;
+    c.a = { ...c.a, side: window.bench.map.view.face }; c.b = { ...c.b, side: c.a.side };
     b.step.reason = 'VCC and /cpu/A0 read joined where they should be apart: 71 % that it is true'; window.bench.redraw();
     const r = document.querySelector('#slip .looks > .why'), hands = document.querySelector('#slip .hands').getBoundingClientRect();
     return [r.clientWidth, r.scrollWidth, r.clientHeight, r.scrollHeight, hands.bottom, document.querySelector('#slip').getBoundingClientRect().bottom]; }"""
