@@ -14,8 +14,10 @@ from coppermend.core.planning.model import NextStep
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bench import next_for_case, proven_for_case, spans_for_case
 from coppermend.services.bind import bind
+from coppermend.services.cases import new_case
 from coppermend.services.cutwork import parted_nets
 from coppermend.services.evidence import Pieces
+from coppermend.services.proofs import proof_for_wire
 from coppermend.services.rails import gate_of
 from coppermend.services.recording.gather import CaseFacts, gather, marks_of
 from coppermend.services.recording.judge import judge
@@ -209,3 +211,33 @@ def test_isolation_is_not_asked_where_another_wire_joins_the_nets(bench: tuple[W
     assert {found.graph.net_names[one.net] for one in near} == {"N1"}
     joined = say(bench, "patch U1.2/joint-s U4.1/joint-c 30awg")
     assert beside(joined, [joined.graph.point("U1.1/joint-s")], 5.0) == ()
+
+
+def test_a_wire_that_reads_open_from_end_to_end_is_said_everywhere(fresh: tuple[Workshop, str]) -> None:
+    """Beside sound copper no beep proves a wire, but open from its one end to its other says that it does not hold, whatever else joins them."""
+    say(fresh, "patch U1.1/joint-s U4.1/joint-s 30awg 22mm", "open U1.1/joint-s U4.1/joint-s")
+    proof, found, (wire,) = proven_for_case(*fresh), next_for_case(*fresh), proof_for_wire(*fresh)
+    assert not proof.all_proven and "reads open from U1.1/joint-s to U4.1/joint-s" in proof.wires[0]
+    assert proof.wires[0] == wire.reads_open and not wire.proves
+    assert "Resolder both ends of wire no." in found.words and found.check is not None
+    binding = bind(*fresh)
+    view = gather(
+        binding.state,
+        CaseFacts(1, 1, "", "2026-01-01T00:00:00Z"),
+        binding.board,
+        binding.graph,
+        judge(binding),
+        base=binding.base,
+    )
+    assert any("reads open from end to end" in line for line in view.remaining)
+    assert not any("No break was found" in line for line in view.summary)
+    say(fresh, "solder U4.1/joint-s")
+    again = next_for_case(*fresh)
+    assert again.check is not None and "new wire" in again.words
+    assert proven_for_case(*fresh).wires == ()
+
+
+@pytest.fixture
+def fresh(bench: tuple[Workshop, str]) -> tuple[Workshop, str]:
+    """A case of the same board without any work area."""
+    return bench[0], new_case(bench[0], "by hand", "no area").state.case

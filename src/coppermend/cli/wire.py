@@ -9,7 +9,7 @@ import click
 from coppermend.cli import print_json
 from coppermend.cli.shop import CASE, JSON, shop, shop_and_case
 from coppermend.core.rework.gauge import gauge, onderdonk_a
-from coppermend.core.rework.routes_cut import CUT_WORDS
+from coppermend.core.rework.routes_cut import cut_words
 from coppermend.core.rework.rules import WIRE_ASSUMED
 from coppermend.core.rework.wires import STRIP_MM, Wire, WirePlan
 from coppermend.services import planlists
@@ -131,7 +131,7 @@ def _print_cuts(laid: Laid) -> None:
         click.echo(f"Cut {one.words}")
         click.echo(f"      when it is done: note CASE cut {one.x_mm:.2f},{one.y_mm:.2f}/{one.side}")
     if laid.cuts:
-        click.echo(f"   {CUT_WORDS}")
+        click.echo(f"   {cut_words(laid.cuts)}")
 
 
 def _way(wire: Wire) -> str:
@@ -195,15 +195,18 @@ def _print_plans(plans: tuple[WirePlan, ...]) -> None:
 @JSON
 @click.pass_context
 def prove_command(ctx: click.Context, case: str, entry: str, as_json: bool) -> None:
-    """List the checks that prove a patch wire: the bridge, what lies beyond it, isolation from its neighbours."""
+    """List the checks that prove a patch wire: the bridge, what lies beyond it, isolation from its neighbours. Status 1 where none is left or the wire reads open."""
     made, found = shop_and_case(ctx, case)
     first, *beside = proof_for_wire(made, found, entry)
     if as_json:
         print_json([one.as_dict() for one in first.checks])
-        ctx.exit(1 if first.why_none else 0)
+        ctx.exit(1 if first.why_none or first.reads_open else 0)
     click.echo(f"Wire no. {first.number}, {first.between[0]} to {first.between[1]}:")
     if first.why_none:
         click.echo(first.why_none.replace("CASE", case).replace("NUMBER", str(first.number)))
+    for each in (first, *beside):
+        if each.reads_open:
+            click.echo(f"{each.reads_open[:1].upper()}{each.reads_open[1:]}.")
     for one in first.checks:
         click.echo(
             f"{one.purpose:9} {one.point_a}  to  {one.point_b}  {'must' if one.proves else 'should'} be {one.expect}. {one.reason.replace('CASE', case)}"
@@ -212,4 +215,4 @@ def prove_command(ctx: click.Context, case: str, entry: str, as_json: bool) -> N
         for one in other.checks:
             if not one.proves:
                 click.echo(f"Wire no. {other.number}, {other.between[0]} to {other.between[1]}: {one.reason}")
-    ctx.exit(1 if first.why_none else 0)
+    ctx.exit(1 if first.why_none or first.reads_open else 0)

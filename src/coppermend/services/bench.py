@@ -11,6 +11,7 @@ from typing import Any, TypeVar, cast
 
 from coppermend.core.belief.engine import CopperBelief, belief, hurt
 from coppermend.core.belief.ratio import with_ohms_words
+from coppermend.core.copper.model import SiteKind
 from coppermend.core.copper.neighbours import Neighbour, neighbours
 from coppermend.core.copper.unknown import has_unknown
 from coppermend.core.findings import Refusal, refuse
@@ -35,7 +36,7 @@ from coppermend.services.looks import LOOKED, look_conflicts
 from coppermend.services.loose import loose_check
 from coppermend.services.map_doubt import map_first, tips_of
 from coppermend.services.meters import meter_of
-from coppermend.services.newwire import between_nets, new_wire_step
+from coppermend.services.newwire import between_nets, new_wire_step, open_wire_step, open_wires
 from coppermend.services.pinwork import pin_break, pin_step
 from coppermend.services.rails import gate_of
 from coppermend.services.wirebeside import beside_wires
@@ -43,6 +44,9 @@ from coppermend.services.workshop import Workshop
 
 WINDOW_MM = 1.27
 """Nets whose copper comes this near to each other in a work area are checked for a bridge: half the pin pitch of a DIP."""
+
+COPPER_STEP = "copper step"
+"""Where a binding's memo keeps the copper's own step, when that is the case's next one."""
 
 T = TypeVar("T")
 
@@ -63,11 +67,16 @@ class Proof:
     """Pairs of nets that read joined where they belong apart, and those that were not read since something was done to part them, in words."""
     parted: tuple[str, ...] = ()
     """Nets in pieces by a noted cut that no wire joins yet, in words."""
+    wires: tuple[str, ...] = ()
+    """Patch wires that read open from end to end, in words."""
+    unproven_wires: tuple[str, ...] = ()
+    """Site ids of patch wires that no reading proves, also those that a beep could not prove."""
 
     @property
     def all_proven(self) -> bool:
-        """Every site at risk that continuity can prove is proven whole, no two nets read joined that belong apart, and no net waits for the wire round a cut."""
-        left = self.open_sites or self.broken or self.touching or self.parted
+        """Every site at risk that continuity can prove is proven whole, no two nets read joined that belong apart, no net waits for the wire
+        round a cut, and every patch wire is proven."""
+        left = self.open_sites or self.broken or self.touching or self.parted or self.wires or self.unproven_wires
         return bool(self.at_risk) and not left
 
     def as_dict(self) -> dict[str, Any]:
@@ -88,9 +97,17 @@ def next_for_case(workshop: Workshop, case: str) -> NextStep:
             or new_wire_step(binding, posterior_of(binding))
             or cut_check_step(binding)
             or cleared_step(binding)
-            or _next(binding),
+            or _resoldered_first(binding, _next(binding)),
         ),
     )
+
+
+def _resoldered_first(binding: Binding, step: NextStep) -> NextStep:
+    """The step, or where it follows up no open reading the resoldering of a wire that reads open from end to end."""
+    beeps = step.kind in ("check", "retest") and step.check is not None and step.check.purpose == "continuity"
+    if beeps or step.kind == "short" or (step.span is not None and step.kind != "ohms"):
+        return step
+    return open_wire_step(binding, posterior_of(binding)) or step
 
 
 def _turned(binding: Binding, step: NextStep | None) -> NextStep | None:
@@ -390,9 +407,19 @@ def _proof(binding: Binding) -> Proof:
     ]
     joined = (*(words for _, words in touching(posterior)), *(one.words for one in cleared_pairs(binding)))
     parted = parted_words(binding)
-    words = (*joined, *parted, *between_nets(binding), *laid, *idle, *not_proven(binding.graph, posterior, basis))
+    wires = tuple(one.words for one in open_wires(binding))
+    bare = tuple(one.id for one in binding.graph.sites if one.kind is SiteKind.WIRE and not posterior.proven(one.id))
+    words = (
+        *joined,
+        *parted,
+        *wires,
+        *between_nets(binding),
+        *laid,
+        *idle,
+        *not_proven(binding.graph, posterior, basis),
+    )
     rest = tuple(row for row in unprovable if row[0] not in set(by_ohms))
-    return Proof(at_risk, proven, broken, left, rest, binding.expired, conflicts, words, joined, parted)
+    return Proof(at_risk, proven, broken, left, rest, binding.expired, conflicts, words, joined, parted, wires, bare)
 
 
 def _site_words(binding: Binding, site_id: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from coppermend.core.belief.engine import CopperBelief
 from coppermend.core.copper.model import CopperGraph, ProbePoint
@@ -14,6 +14,7 @@ from coppermend.core.rework.pieces import components, nodes_of, sites_of
 from coppermend.core.rework.prove import ProofCheck, prove_wire
 from coppermend.services.bind import Binding
 from coppermend.services.cautions import joined_by_wire_or_part
+from coppermend.services.evidence import SAYS, says_open
 from coppermend.services.map_doubt import tips_of
 from coppermend.services.points import point_now
 
@@ -29,6 +30,65 @@ def new_wire_step(binding: Binding, posterior: CopperBelief) -> NextStep | None:
             continue
         if not _read_since(binding, wire, check):
             return _step(binding, posterior, check)
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class OpenWire:
+    """A fitted wire whose last reading from end to end is open: its entry id, its ``number`` in the log, the points that were read."""
+
+    entry: str
+    number: int
+    point_a: str
+    point_b: str
+
+    @property
+    def words(self) -> str:
+        """What is wrong and what to do, without the full stop."""
+        return f"wire no. {self.number} reads open from {self.point_a} to {self.point_b}: resolder both its ends, then read it again"
+
+
+def open_wires(binding: Binding) -> tuple[OpenWire, ...]:
+    """The wires whose last reading between their own ends (the same pins or places), taken since they were fitted, is open and still speaks."""
+    if "open wires" not in binding.memo:
+        refs = {one.entry: one.ref for one in binding.state.timeline}
+        found = [_read_open(binding, wire, refs.get(wire.id, 0)) for wire in binding.state.wires]
+        binding.memo["open wires"] = tuple(one for one in found if one is not None)
+    kept: tuple[OpenWire, ...] = binding.memo["open wires"]
+    return kept
+
+
+def _read_open(binding: Binding, wire: Wire, number: int) -> OpenWire | None:
+    ends = ends_of(binding.graph, wire)
+    if not ends:
+        return None
+    ours, gone = {_place(one) for one in ends}, {entry for entry, _ in binding.expired}
+    for one in reversed(binding.state.readings):
+        if one.at <= wire.at:
+            break
+        points = [point_now(binding.graph, ref) for ref in one.points]
+        if one.kind not in SAYS or one.entry in gone or len(points) != 2:
+            continue
+        if {_place(point) for point in points if point is not None} == ours:
+            return OpenWire(wire.id, number, one.points[0].id, one.points[1].id) if says_open(one) else None
+    return None
+
+
+def _place(point: ProbePoint) -> tuple[str, str]:
+    """The pin of a point, or the place itself where it belongs to none."""
+    return (point.part, point.pin) if point.part else ("", point.id)
+
+
+def open_wire_step(binding: Binding, posterior: CopperBelief) -> NextStep | None:
+    """Resolder the wire that reads open from end to end, and read it again; None where no wire does."""
+    for one in open_wires(binding):
+        copper, tips = posterior.copper, tips_of(binding)
+        a, b = copper.points[one.point_a], copper.points[one.point_b]
+        seconds, after = check_seconds(binding.costs, tips, a, b)
+        reason = f"wire no. {one.number} reads open from end to end, whatever else joins its ends"
+        check = continuity_check(copper, a, b, seconds, reason, after.up != tips.up)
+        words = f"Resolder both ends of wire no. {one.number}, or lay it anew; then one tip on {point_words(a)}, the other on {point_words(b)}."
+        return NextStep("retest", words, reason, seconds + 2 * binding.costs.look_s, 0.0, check=check)
     return None
 
 
@@ -52,9 +112,10 @@ def _read_since(binding: Binding, wire: Wire, check: ProofCheck) -> bool:
     at = {point.id: point for point in graph.points}
     net = at[check.point_a].net
     home = components(nodes_of(graph, net), [(s.a, s.b) for s in sites_of(graph, net)])
+    gone = {entry for entry, why in binding.expired if why.startswith("solder")}
     for one in binding.state.readings:
         ids = [ref.id for ref in one.points if ref.id in at and at[ref.id].net == net]
-        if one.at <= wire.at or len(ids) != 2:
+        if one.at <= wire.at or len(ids) != 2 or one.entry in gone:
             continue
         if set(ids) == {check.point_a, check.point_b} or home[at[ids[0]].node] != home[at[ids[1]].node]:
             return True

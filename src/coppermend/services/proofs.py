@@ -8,6 +8,7 @@ from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import Wire
 from coppermend.core.rework.prove import ProofCheck
 from coppermend.services.bind import bind
+from coppermend.services.newwire import open_wires
 from coppermend.services.notes import named_entry
 from coppermend.services.wires import proof_of, why_no_check
 from coppermend.services.workshop import Workshop
@@ -22,11 +23,13 @@ class WireProof:
     checks: tuple[ProofCheck, ...]
     why_none: str = ""
     """Why there are no checks; "" where there are."""
+    reads_open: str = ""
+    """What its last reading from end to end says where that is open; "" otherwise."""
 
     @property
     def proves(self) -> bool:
         """Whether a beep across the wire says that it holds."""
-        return not self.why_none and all(one.proves for one in self.checks)
+        return not self.why_none and not self.reads_open and all(one.proves for one in self.checks)
 
 
 def proof_for_wire(workshop: Workshop, case: str, entry: str = "") -> tuple[WireProof, ...]:
@@ -51,7 +54,10 @@ def proof_for_wire(workshop: Workshop, case: str, entry: str = "") -> tuple[Wire
         )
 
     def proof(wire: Wire) -> WireProof:
-        return WireProof(number[wire.id], (wire.a.id, wire.b.id), proof_of(bound, wire), why_no_check(bound, wire))
+        said = next((one.words for one in open_wires(bound) if one.entry == wire.id), "")
+        return WireProof(
+            number[wire.id], (wire.a.id, wire.b.id), proof_of(bound, wire), why_no_check(bound, wire), said
+        )
 
     first, at = proof(chosen), {one.id: one.net for one in bound.graph.points}
     beside = [proof(one) for one in wires if one is not chosen and at.get(one.a.id) == at.get(chosen.a.id)]

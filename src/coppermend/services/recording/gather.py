@@ -93,6 +93,8 @@ class Judgement:
     wires_proven: frozenset[str] = frozenset()
     wires_over_unread: frozenset[str] = frozenset()
     """Wires over a cut that was not read open."""
+    wires_open: frozenset[str] = frozenset()
+    """Ids of wire entries that read open from end to end."""
     unread_cuts: tuple[str, ...] = ()
     """What is to be read there, a sentence each without its full stop."""
     wires_astray: frozenset[str] = frozenset()
@@ -220,7 +222,7 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
     if judgement.found:
         nothing = f", {idle} with nothing to mend" if idle else ""
         yield f"{some(len(judgement.found), 'break').capitalize()} found, {len(mended)} of them mended{nothing}."
-    elif readings:
+    elif readings and not judgement.wires_open:
         yield "No break was found by the readings so far."
     if state.wires:
         yield f"{some(len(state.wires), 'patch wire').capitalize()} fitted, {len(judgement.wires_proven)} of them proven by readings."
@@ -235,6 +237,9 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
     for row in judgement.by_ohms:
         if row.kind != SHORT:
             yield f"Net {row.nets} has too much resistance: {_in_one_line(row)}."
+    bare = [str(i) for i, w in enumerate(state.wires, 1) if w.id in judgement.wires_open]
+    if bare:
+        yield f"Patch wire {', '.join(bare)} reads open from end to end."
     astray = [str(i) for i, w in enumerate(state.wires, 1) if w.id in judgement.wires_astray]
     if astray:
         yield f"Patch wire {', '.join(astray)} joins two nets that the board keeps apart."
@@ -290,6 +295,8 @@ def _wire(number: int, wire: Wire, judgement: Judgement) -> WireRow:
     if wire.length_mm is not None:
         made.append(f"{wire.length_mm:.0f} mm long")
     proof = "proven by readings" if wire.id in judgement.wires_proven else "not proven yet"
+    if wire.id in judgement.wires_open:
+        proof = "reads open from end to end"
     if wire.id in judgement.wires_over_unread:
         proof = NOT_READ_OPEN
     if wire.id in judgement.wires_astray:
@@ -332,6 +339,9 @@ def _remaining(state: CaseState, judgement: Judgement, accepted: Acceptance) -> 
     for i, wire in enumerate(state.wires, 1):
         if wire.id in judgement.wires_astray:
             yield f"Patch wire {i} joins two nets that the board keeps apart: see that it is meant, or take it off, before power."
+    for i, wire in enumerate(state.wires, 1):
+        if wire.id in judgement.wires_open:
+            yield f"Patch wire {i} reads open from end to end: resolder both its ends, then read it again, before power."
     unproven = [
         i
         for i, w in enumerate(state.wires, 1)

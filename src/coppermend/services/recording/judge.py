@@ -15,6 +15,7 @@ from coppermend.services.bind import Binding
 from coppermend.services.cautions import joined_by_wire_or_part
 from coppermend.services.clearedwork import cleared_pairs
 from coppermend.services.cutwork import CUTS, parted_nets, unread_under_wires
+from coppermend.services.newwire import open_wires
 from coppermend.services.rails import gate_of
 from coppermend.services.recording.byohms import ohms_rows
 from coppermend.services.recording.gather import IDLE, Found, Judgement
@@ -33,6 +34,7 @@ def judge(binding: Binding) -> Judgement:
     astray = wires_astray(binding)
     bridges = tuple(_bridges(binding, posterior.shorts))
     unread = unread_under_wires(binding)
+    bare = frozenset(one.entry for one in open_wires(binding))
     over_unread = frozenset(wire for one in unread for wire in one.wires)
     return Judgement(
         at_risk=tuple(dict.fromkeys([*plan.at_risk, *binding.broken])),
@@ -44,10 +46,12 @@ def judge(binding: Binding) -> Judgement:
         wires_proven=frozenset(
             wire.id
             for wire in state.wires
-            if wire.id not in astray | over_unread and _p_of_wire(binding.graph, wire, posterior.p) < basis.proven_below
+            if wire.id not in astray | over_unread | bare
+            and _p_of_wire(binding.graph, wire, posterior.p) < basis.proven_below
         ),
         wires_astray=astray,
         wires_over_unread=over_unread,
+        wires_open=bare,
         unread_cuts=(*(one.words for one in unread), *(one.words for one in cleared_pairs(binding))),
         bridges=bridges,
         by_ohms=ohms_rows(binding, [(a, b) for a, b, _, _ in bridges]),
