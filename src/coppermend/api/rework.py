@@ -10,7 +10,7 @@ from pydantic import Field
 from coppermend.api.routes import TheDesk, on_case
 from coppermend.api.schemas import Body
 from coppermend.api.views import plan_rows
-from coppermend.core.rework.routes_cut import CUT_WORDS
+from coppermend.core.rework.routes_cut import cut_words
 from coppermend.services import planlists
 from coppermend.services.bind import bind
 from coppermend.services.care import care_of, tick
@@ -75,7 +75,7 @@ def wires_planned(case: str, body: WireAsked, desk: TheDesk) -> Json:
         return {
             "net": laid.plans[0].net_name,
             "cuts": [one.as_dict() for one in laid.cuts],
-            "cut_words": CUT_WORDS if laid.cuts else "",
+            "cut_words": cut_words(laid.cuts),
             "plans": plan_rows(bind(w, c), laid.plans),
             "cautions": list(laid.plans[0].cautions),
             "kept": kept.words if kept else "",

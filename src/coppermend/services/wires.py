@@ -16,7 +16,7 @@ from coppermend.core.log.consent import consent_of
 from coppermend.core.log.state import Wire
 from coppermend.core.rework.insulation import never_bare
 from coppermend.core.rework.prove import ProofCheck, prove_wire
-from coppermend.core.rework.routes_cut import CutPlace, cut_places, track_at
+from coppermend.core.rework.routes_cut import CutPlace, cut_places, place_words, track_at
 from coppermend.core.rework.wires import WirePlan, needed_pins, propose_wires
 from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind
@@ -30,6 +30,9 @@ from coppermend.services.workshop import Workshop
 
 CUT_AT = re.compile(r"(-?\d+(?:\.\d+)?),(-?\d+(?:\.\d+)?)/([cs])")
 """A place to cut as typed: X,Y/side in mm."""
+
+INNER_CUT = re.compile(r"-?\d+(?:\.\d+)?,-?\d+(?:\.\d+)?/i\d+")
+"""A place on an inner layer, where nothing can be cut."""
 
 WHOLE_RUN = "A run named as a whole is given up as a whole: no wire ends on what the cut leaves of it. Name a place (--cut X,Y/side) to keep the rest."
 """Said where a cut is named by its run's id."""
@@ -152,7 +155,8 @@ def _laid(
         net=net,
         sound=rejoined(parted, net),
     )
-    said = (*((WHOLE_RUN,) if whole else ()), *((OVER_FREED,) if placed else ()))
+    not_so = tuple(words for one in laying.cut for words in _place_words(graph, one))
+    said = (*((WHOLE_RUN,) if whole else ()), *not_so, *((OVER_FREED,) if placed else ()))
     plans = tuple(replace(one, notes=(*one.notes, *said)) for one in plans) if said else plans
     return Laid(_covered(plans) if placed else plans, tuple(cuts))
 
@@ -167,6 +171,13 @@ def _covered(plans: Sequence[WirePlan]) -> tuple[WirePlan, ...]:
 
 def _cuts(graph: CopperGraph, named: str) -> tuple[CutPlace, ...]:
     """The cuts of a run named by its site id or by a place."""
+    if INNER_CUT.fullmatch(named.strip()):
+        raise refuse(
+            "WIR-012",
+            f"{named} lies on an inner layer: no knife reaches a track there.",
+            "Cut where the net comes to an outer layer (X,Y/c or X,Y/s in mm), or drill out the via that leads inside.",
+            Place(thing=named),
+        )
     place = CUT_AT.fullmatch(named.strip())
     if place:
         x, y = float(place[1]), float(place[2])
@@ -180,6 +191,16 @@ def _cuts(graph: CopperGraph, named: str) -> tuple[CutPlace, ...]:
             "Take the site ids from 'coppermend board graph PACKAGE --net N --json', or give a place such as 31.2,40.0/s.",
             Place(thing=named),
         ) from None
+
+
+def _place_words(graph: CopperGraph, named: str) -> tuple[str, ...]:
+    """What a place to cut does not get; nothing for a run named as a whole."""
+    place = CUT_AT.fullmatch(named.strip())
+    if place is None:
+        return ()
+    at = float(place[1]), float(place[2])
+    site = track_at(graph, *at, place[3])
+    return place_words(graph, site, at, cut_places(site, at))
 
 
 def net_index(graph: CopperGraph, net: str) -> int:

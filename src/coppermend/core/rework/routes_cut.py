@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot
 
@@ -13,10 +14,11 @@ BESIDE_MM = 1.0
 """A cut keeps at least this far from the place that it frees, and three track widths. Common practice, no source."""
 NEAR_TRACK_MM = 1.0
 """A named place belongs to the track this near to it."""
-CUT_WORDS = (
-    "Two cuts across the track with a sharp blade, the copper between them lifted off; away from your hand, the board held down, eye protection on. "
-    "Read open across the cut before the wire goes on."
-)
+MOVED_MM = 0.3
+"""A single cut that lies farther than this from the named place is said to be moved. Our choice."""
+TOUCHES_MM = 0.05
+"""A track whose copper comes this near to the named place meets the track there. Our choice."""
+BLADE = "away from your hand, the board held down, eye protection on. Read open across the cut before the wire goes on."
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +42,51 @@ class CutPlace:
             "site": self.site,
             "words": self.words,
         }
+
+
+def cut_words(cuts: Sequence[CutPlace]) -> str:
+    """How the listed cuts are made; "" for none.
+
+    >>> one = CutPlace(1, 0, "s", 0.3, "run@s:0,0>20,0", "")
+    >>> cut_words([one])[:25], cut_words([one, one])[:25]
+    ('One cut across the track ', 'Two cuts across the track')
+    """
+    if not cuts:
+        return ""
+    pairs = {one.site for one in cuts if sum(other.site == one.site for other in cuts) > 1}
+    single = len({one.site for one in cuts} - pairs)
+    how = "with a sharp blade"
+    if not single:
+        return f"Two cuts across the track {how}, the copper between them lifted off; {BLADE}"
+    if not pairs:
+        return f"One cut across {'the track' if single == 1 else 'each track'} {how}, wide enough to see through with a lens; {BLADE}"
+    return f"Cuts across the tracks {how}; where two are listed on one track, the copper between them is lifted off; {BLADE}"
+
+
+def place_words(graph: CopperGraph, site: Site, at: tuple[float, float], cuts: Sequence[CutPlace]) -> tuple[str, ...]:
+    """What the named place ``at`` (mm) does not get: a single cut that had to be moved along its track, other arms of a junction that stay joined."""
+    on_track = _cut(site, _nearest(site, *at)[1])
+    said = []
+    far = hypot(cuts[0].x_mm - at[0], cuts[0].y_mm - at[1])
+    if len(cuts) == 1 and far > MOVED_MM:
+        said.append(
+            f"The cut is moved {far:.1f} mm from {at[0]:g}, {at[1]:g} mm, to {cuts[0].x_mm:.1f}, {cuts[0].y_mm:.1f} mm: the track ends there, "
+            "and only one cut finds room on it."
+        )
+    arms = sum(
+        1
+        for one in graph.sites
+        if one.kind is SiteKind.RUN and one.net == site.net and one.layer == site.layer and one.id != site.id
+        and len(one.path) >= 2
+        and min(_nearest(one, *at)[0], _nearest(one, on_track.x_mm, on_track.y_mm)[0]) <= one.width_mm / 2 + TOUCHES_MM
+    )  # fmt: skip
+    if arms:
+        others = "1 other track" if arms == 1 else f"{arms} other tracks"
+        said.append(
+            f"At {at[0]:g}, {at[1]:g} mm {others} of the net meet{'s' if arms == 1 else ''} this one: only one arm is cut, {site.words or site.id}. "
+            "Name a place on each arm that is to be cut."
+        )
+    return tuple(said)
 
 
 def track_at(graph: CopperGraph, x_mm: float, y_mm: float, side: str) -> Site:
