@@ -44,7 +44,7 @@ function caseIn(hash) {
   }
 }
 
-const id = caseIn(location.hash);
+const id = caseIn(globalThis.location?.hash ?? ''); // outside a window (tests of pure functions) there is no address
 if (id) {
   const path = `/api/cases/${encodeURIComponent(id)}/scene.bin`;
   const answer = fetch(path);
