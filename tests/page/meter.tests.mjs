@@ -1,4 +1,4 @@
-import { newTouch, tipsWords } from '../../src/coppermend/page/meter/words.js';
+import { fateWords, newTouch, tipsWords, unheardWords } from '../../src/coppermend/page/meter/words.js';
 import { pathOf } from '../../src/coppermend/page/lan/qr.js';
 import { same, yes } from './check.mjs';
 
@@ -13,6 +13,15 @@ export const tests = {
     same(newTouch({ ...on, touch: 'a' }, { ...on, touch: 'a', where: 'lift' }), '');
     same(newTouch({ ...on, touch: 'a' }, { ...on, touch: 'b' }), 'b');
     same(newTouch({ ...on, touch: 'a' }, off), '');
+  },
+  'a simulated meter says that a real case notes nothing of it, and only there'() {
+    const sim = { ...on, address: 'sim:meter' };
+    yes(fateWords(sim).includes('in a real case none is noted'));
+    yes(fateWords(on).startsWith('Each touch answers'));
+    yes(unheardWords(sim, false).includes('nothing it reads is noted'));
+    same(unheardWords(sim, true), '');
+    same(unheardWords(on, false), '');
+    same(unheardWords({ ...sim, state: 'off' }, false), '');
   },
   'a QR picture is drawn run by run'() {
     same(pathOf(['0110', '0000', '1001']), 'M1 0h2v1h-2zM0 2h1v1h-1zM3 2h1v1h-1z');

@@ -3,7 +3,7 @@
 import { byId, fill, h, keepTyping } from '../shared/dom.js';
 import { findingOf, get, post, remove } from '../shared/api.js';
 import { OURS } from './hand.js';
-import { tipsWords } from './words.js';
+import { fateWords, madeUp, tipsWords } from './words.js';
 import { takeLight } from '../shared/light.js';
 
 /** @typedef {import('./words.js').Watch} Watch */
@@ -68,7 +68,7 @@ class Sheet {
       const watch = await post('/api/meters/watch', this.body);
       localStorage.setItem(OURS, 'yes');
       for (const [key, value] of Object.entries(this.chosen)) localStorage.setItem(`meter-${key}`, value);
-      return `${watch.name} is being read. Each touch answers the check on the bench of this browser.`;
+      return `${watch.name} is being read. ${fateWords(watch)}`;
     });
   }
 
@@ -89,6 +89,7 @@ class Sheet {
     const on = w?.state === 'on' || w?.state === 'lost';
     keepTyping(() => fill(byId('dial'), h('div.dial', { 'data-state': w?.state ?? 'off' },
       h('b', null, w?.shown || (w?.state === 'lost' ? 'no answer' : '– – –')), h('span', { role: 'status' }, w ? tipsWords(w) : ''), h('span', null, on ? `${w?.name}, ${w?.wires} wires` : ''),
+      w && on && madeUp(w) ? h('span', { id: 'made-up' }, fateWords(w)) : null,
       w?.trouble ? h('span', null, w.trouble.remedy) : null,
       on ? h('div.row', null,
         h('button.key', { type: 'button', id: 'let-go', onclick: () => this.letGo() }, 'Let go of it'),

@@ -12,5 +12,14 @@ export function tipsWords(w) {
   return w.where === 'landing' ? 'Hold still …' : 'Touch two points.';
 }
 
+/** Its readings are made up: they go into practice cases alone (INS-017). @param {Watch} w */
+export const madeUp = (w) => w.address === 'sim:meter';
+
+/** What becomes of its touches, said where it is chosen. @param {Watch} w */
+export const fateWords = (w) => (madeUp(w) ? 'It makes its readings up: its touches answer the checks of practice cases; in a real case none is noted.' : 'Each touch answers the check on the bench of this browser.');
+
+/** The same on the bench of a case, where it is not what is hoped for; else "". @param {Watch} w @param {boolean} practice */
+export const unheardWords = (w, practice) => (madeUp(w) && w.state === 'on' && !practice ? 'Simulated meter: nothing it reads is noted in this real case.' : '');
+
 /** The touch that is new since the last state, or "". The first state after joining tells of no touch: it is old. @param {Watch|null} before @param {Watch} now */
 export const newTouch = (before, now) => (before && now.touch && now.touch !== before.touch ? now.touch : '');

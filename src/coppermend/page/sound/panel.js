@@ -4,7 +4,7 @@ import { byId, fill, h } from '../shared/dom.js';
 import { icon } from '../shared/icons.js';
 import { PEDAL_ACTS, keyWords } from '../shared/pedal.js';
 import { WORDS } from '../speech/listen.js';
-import { tipsWords } from '../meter/words.js';
+import { tipsWords, unheardWords } from '../meter/words.js';
 import { stateWords } from './hearing.js';
 
 /** @typedef {import('../main.js').App} App */
@@ -27,8 +27,8 @@ function meterLine(app) {
   const page = `/page/meter.html?case=${encodeURIComponent(app.id)}`;
   if (!now || now.state === 'off') return h('a.key.slim', { href: page, id: 'meter-page' }, 'Meter');
   return h('div.meter-line', { 'data-state': now.state },
-    h('button.key.slim', { type: 'button', id: 'meter-now', disabled: now.state !== 'on', onclick: () => app.do('meterNow') }, 'Meter: take it now'),
-    h('a', { href: page, id: 'meter-page' }, now.name || 'Meter'), h('span', { id: 'meter-words' }, tipsWords(now)));
+    h('button.key.slim', { type: 'button', id: 'meter-now', disabled: now.state !== 'on' || Boolean(unheardWords(now, Boolean(app.bench?.practice))), onclick: () => app.do('meterNow') }, 'Meter: take it now'),
+    h('a', { href: page, id: 'meter-page' }, now.name || 'Meter'), h('span', { id: 'meter-words' }, unheardWords(now, Boolean(app.bench?.practice)) || tipsWords(now)));
 }
 
 /** Only what changes while listening; the slip is not drawn anew. @param {App} app */
