@@ -117,6 +117,11 @@ def test_two_cuts_free_the_stretch_between_them(bench: tuple[Workshop, str]) -> 
     assert not {wire.a.x_mm, wire.b.x_mm} & set(range(8, 13))
 
 
+def test_a_reading_from_any_point_of_one_piece_to_the_other_counts_across_two_cuts(bench: tuple[Workshop, str]) -> None:
+    (parted,) = parted_nets(say(bench, "cut 8,0/s", "cut 12,0/s", "open U1.1 U2.1"))
+    assert [one.said for one in parted.checks] == ["open"]
+
+
 def test_a_cut_takes_back_what_joined_its_net_to_another(bench: tuple[Workshop, str]) -> None:
     """A track is cut to part two nets: that they read joined before says nothing now."""
     binding = say(bench, "closed U1.1 U1.2", CUT)

@@ -247,7 +247,9 @@ def _checks(
     if left and group.across[0]:
         first, second = (graph.point(name) for name in group.across)
         since = max(cuts[entry].at for entry in left)
-        said = _said(binding, since, frozenset((first.node,)), frozenset((second.node,)), wired)
+        now = components(nodes_of(graph, group.net), [(one.a, one.b) for one in sites_of(graph, group.net)])
+        sides = [frozenset(n for n, piece in now.items() if piece == now[one.node]) for one in (first, second)]
+        said = _said(binding, since, sides[0], sides[1], wired)
         out.append(CutCheck(left[0], first.id, second.id, said, len(group.cuts)))
     return tuple(out)
 
