@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from tests.api.conftest import Client
 
+from coppermend.services.carework import seconds_between
 from coppermend.services.cases import case_state
 from coppermend.services.workshop import Workshop
 
@@ -106,3 +107,27 @@ def test_another_check_is_another_reading(client: Client, shop: Workshop, case: 
     nxt = first["bench"]["step"]["check"]
     assert not answer(client, case, "closed", [nxt["point_a"], nxt["point_b"]], "", 2)["already"]
     assert kinds(shop, case) == ["closed", "closed"]
+
+
+def test_a_late_answer_is_dated_when_it_was_given(client: Client, shop: Workshop, case: str, check: list[str]) -> None:
+    """``waited_s`` is taken off the time of writing; more than the case is old is a clock that leaped: dated now."""
+    body = {"kind": "closed", "points": check, "entry_id": f"{ID}31", "waited_s": 2.5}
+    late = client.post(f"/api/cases/{case}/entries", json=body).json()["entry"]
+    leaped = {**body, "entry_id": f"{ID}32", "waited_s": 4e9}
+    now = client.post(f"/api/cases/{case}/entries", json=leaped).json()["entry"]
+    # the fake clock goes on 1 s a question, 0 or more of them before the entry is written
+    assert 2.5 <= seconds_between(late["observed_at"], late["recorded_at"]) <= 5.5
+    assert now["observed_at"] == now["recorded_at"] > late["recorded_at"]
+    back = {"kind": "undo", "entry_id": f"{ID}33", "waited_s": 3.5}
+    undone = client.post(f"/api/cases/{case}/entries", json=back).json()["entry"]
+    assert undone["observed_at"] < undone["recorded_at"]
+    assert client.post(f"/api/cases/{case}/entries", json={**body, "waited_s": -1}).status_code == 422
+
+
+def test_the_count_of_acts_goes_on_where_the_readings_sent_are_cut(
+    client: Client, case: str, check: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The page tells the same pair once more from the check before by this count."""
+    monkeypatch.setattr("coppermend.api.views.LAST_READINGS", 2)
+    said = [answer(client, case, "open", check, None, no)["bench"] for no in range(41, 45)]
+    assert [(len(one["readings"]), one["acts"]) for one in said] == [(1, 1), (2, 2), (2, 3), (2, 4)]

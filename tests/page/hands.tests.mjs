@@ -4,7 +4,7 @@ import { actOf as pedalAct, keptPedal, keyWords, learnt } from '../../src/copper
 import { nameOf } from '../../src/coppermend/page/shared/keys.js';
 import { Listening, actOf } from '../../src/coppermend/page/speech/listen.js';
 import { spoken } from '../../src/coppermend/page/speech/spoken.js';
-import { pause } from '../../src/coppermend/page/shared/api.js';
+import { carefulOf, late, pause } from '../../src/coppermend/page/shared/api.js';
 import { drop, keep, waiting } from '../../src/coppermend/page/shared/outbox.js';
 import { pieces } from '../../src/coppermend/page/shared/netname.js';
 import { same, yes } from './check.mjs';
@@ -105,6 +105,11 @@ export const tests = {
     const full = { ...shelf, setItem: () => { throw new Error('QuotaExceededError'); } };
     keep(full, '/x', { entry_id: 'c' }, 1); // a full store: no complaint, the entry is sent all the same
     same(Array.from({ length: 9 }, (_, i) => pause(i + 1)), [400, 800, 1200, 1600, 2000, 2000, 2000, 2000, 2000]);
+  },
+  'a late answer says how long it waited, and what the other screen said is told'() {
+    same(late('/api/cases/1/entries', { kind: 'open' }, 1000, 3500), { kind: 'open', waited_s: 2.5 });
+    same([late('/api/cases/1/intake', { a: 1 }, 1000, 3500), late('/api/cases/1/entries', { a: 1 }, 9000, 3500)], [{ a: 1 }, { a: 1 }]);
+    same([carefulOf({}), carefulOf({ careful: ['hot'], differs: 'closed: U1.1 to U1.2' })], [[], ['hot', 'another screen answered this check otherwise (closed: U1.1 to U1.2); both are kept. Measure again']]);
   },
   'a bar over a name of a net is drawn, not written'() {
     same(pieces('/cpu/~{RD}'), [{ text: '/cpu/', bar: false }, { text: 'RD', bar: true }]);

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Form, Query, Response, UploadFile
@@ -46,7 +47,7 @@ from coppermend.services.placing import PinMark, mark_photo, picture, placing
 from coppermend.services.rails import show_case_with_rails
 from coppermend.services.requests import Request
 from coppermend.services.scene_pack import scene_pack
-from coppermend.services.together import note_seen
+from coppermend.services.together import note_seen, seen_ago
 from coppermend.services.workshop import Workshop
 
 if TYPE_CHECKING:
@@ -348,7 +349,7 @@ def new_entry(case: str, body: NewEntry, request: HttpRequest, desk: TheDesk) ->
     )  # fmt: skip
 
     def use_case(w: Workshop, c: str) -> Json:
-        done = note_seen(w, c, wanted, body.after)
+        done = note_seen(w, c, replace(wanted, observed_at=seen_ago(w, c, body.waited_s)), body.after)
         if wanted.kind == "progress":
             learn_from(w, request.app.state.learned, c)
         careful = [] if done.already else list(cautions(w, c, done.noted.entry))

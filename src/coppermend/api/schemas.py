@@ -31,6 +31,7 @@ class NewEntry(Body):
 
     ``options`` further payload fields of the kind; numbers may be typed text with a unit. ``entry_id`` of an earlier try makes a retry harmless.
     ``after`` the newest reading on the screen that answers ("" none): the same answer given at another screen since then is not written twice.
+    ``waited_s`` how long ago it happened, in seconds, where the page could not send it at once: a duration, since two clocks seldom agree.
     """
 
     kind: Name
@@ -43,6 +44,7 @@ class NewEntry(Body):
     undoes: Name = ""
     entry_id: Annotated[str, Field(pattern=r"^[0-9a-f-]{36}$")] | None = None
     after: Annotated[str, Field(pattern=r"^([0-9a-f-]{36})?$")] | None = None
+    waited_s: Annotated[float, Field(ge=0.0, allow_inf_nan=False)] = 0.0
 
 
 class NewArea(Body):

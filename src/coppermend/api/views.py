@@ -246,6 +246,7 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
             "unprovable": len(proof.unprovable),
         },
         "readings": readings,
+        "acts": sum(one.kind in TICK_KINDS for one in binding.state.timeline),
         "conflicts": list(proof.conflicts),
         "practice": bool(view.state.practice),
         "laid": {one.side: one.entry for one in binding.state.laid},

@@ -1,7 +1,7 @@
 // @ts-check
 /** The page: joins the leaves, the map, the slip and the server. Every decision about the board is the server's. */
 import { byId, fill, h, keepTyping, typingIn } from './shared/dom.js';
-import { findingOf, follow, get, getBytes, GivenUp, insist, post, send, sendWaiting, write } from './shared/api.js';
+import { carefulOf, findingOf, follow, get, getBytes, GivenUp, insist, post, send, sendWaiting, write } from './shared/api.js';
 import { icon } from './shared/icons.js';
 import { KEYS, nameOf } from './shared/keys.js';
 import { sentence } from './shared/words.js';
@@ -247,7 +247,7 @@ export class App {
       this.laidNow = {};
       fill(byId('find-names'), [...scene.parts.map((/** @type {any} */ p) => p.ref), ...scene.nets.slice(0, 600)].map((n) => h('option', { value: n })));
       await this.take(bench);
-      for (const one of late) one.refused ? this.toast(`Kept in this browser since before, and not noted now: ${one.words}. ${one.refused.words}`, one.refused.remedy, true) : this.toast(`Noted now, kept in this browser since before: ${one.words}`);
+      for (const one of late) one.refused ? this.toast(`Kept in this browser since before, and not noted now: ${one.words}. ${one.refused.words}`, one.refused.remedy, true) : this.toast(`Noted now, kept in this browser since before: ${one.words}`, one.careful.map((/** @type {string} */ said) => `Careful: ${said}`).join(' '), one.careful.length > 0);
     } catch (err) {
       if (left()) return;
       this.error = findingOf(err);
@@ -293,7 +293,7 @@ export class App {
     fill(byId('title'), h('b', null, bench.case.title), h('span', null, [bench.case.serial, bench.case.progress].filter(Boolean).join('; ')));
     document.title = `${bench.case.title}: Coppermend`;
     this.patient.answer = null;
-    const key = bench.step?.check ? bench.step.check.a.id + bench.step.check.b.id + bench.readings.length : bench.step?.words ?? '';
+    const key = bench.step?.check ? bench.step.check.a.id + bench.step.check.b.id + bench.acts : bench.step?.words ?? '';
     if (key !== this.shownCheck) {
       this.shownCheck = key;
       this.shownAt = performance.now();
@@ -355,7 +355,7 @@ export class App {
   lendEar() {
     const can = this.view === 'bench' && !document.querySelector('dialog[open]') && !this.busy && !this.skipping && canAnswer(this.bench, this.own);
     const { a, b } = tipsOf(this.bench, this.own);
-    this.hearing.ready(can ? `${this.id} ${a.id} ${b.id} ${this.bench.readings.length}` : '');
+    this.hearing.ready(can ? `${this.id} ${a.id} ${b.id} ${this.bench.acts}` : '');
   }
 
   /** A board turned by hand: the slip's close looks and words turn with it, as soon as the hand rests. @param {import('./map/view.js').View} view */
@@ -518,9 +518,8 @@ export class App {
       this.unsent = null;
       this.own = { a: null, b: null };
       const row = out.bench.readings.at(-1);
-      const careful = /** @type {string[]} */ (out.careful ?? []);
+      const careful = carefulOf(out);
       const noted = kind === 'undo' ? sentence(out.words) : out.already ? `Noted at another screen already: ${out.words}` : `Noted: ${row && row.kind === kind ? toldShort(row) : out.words}`;
-      if (out.differs) careful.push(`another screen answered this check otherwise (${out.differs}); both are kept. Measure again`);
       this.toast(noted, careful.map((one) => `Careful: ${one}`).join(' '), careful.length > 0);
       this.busy = false;
       this.ring = [];
@@ -578,7 +577,7 @@ export class App {
     if (!this.bench?.practice || !canAnswer(this.bench, this.own)) return;
     const tips = tipsOf(this.bench, this.own);
     try {
-      const pair = tips.a.id + tips.b.id + this.bench.readings.length;
+      const pair = tips.a.id + tips.b.id + this.bench.acts;
       this.patient.attempt = pair === this.patient.pair ? this.patient.attempt + 1 : 0;
       this.patient.pair = pair;
       this.patient.answer = await post(this.url('practice/ask'), { points: [tips.a.id, tips.b.id], attempt: this.patient.attempt });

@@ -32,7 +32,7 @@ class Noted:
 def note(workshop: Workshop, case: str, request: Request) -> Noted:
     """Write one entry of any bench kind. It is on disk when this returns. Refuses unknown points, parts, values and kinds with what to do."""
     if request.kind == "undo":
-        return undo(workshop, case, request.undoes, entry_id=request.entry_id)
+        return undo(workshop, case, request.undoes, entry_id=request.entry_id, observed_at=request.observed_at)
     make = MAKERS.get(request.kind)
     if make is None:
         raise refuse(
@@ -50,7 +50,9 @@ def noted(entry: Entry) -> Noted:
     return Noted(entry, entry_words(entry))
 
 
-def undo(workshop: Workshop, case: str, which: str = "", *, entry_id: str | None = None) -> Noted:
+def undo(
+    workshop: Workshop, case: str, which: str = "", *, entry_id: str | None = None, observed_at: str | None = None
+) -> Noted:
     """Take an entry back by another entry: the last one that counts, or the one called ``which`` (its number here, BENCH:NUMBER, or its id)."""
     entries = workshop.store.entries(case)
     state = case_state(workshop, case)
@@ -69,7 +71,7 @@ def undo(workshop: Workshop, case: str, which: str = "", *, entry_id: str | None
             "Take back the undo to have it again.",
             Place(thing=f"entry {target.bench_seq}"),
         )
-    entry = write(workshop, case, "undo", {}, undoes=target.id, entry_id=entry_id)
+    entry = write(workshop, case, "undo", {}, undoes=target.id, entry_id=entry_id, observed_at=observed_at)
     return Noted(entry, f"taken back: no. {target.bench_seq}, {entry_words(target)}")
 
 

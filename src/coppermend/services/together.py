@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
 
 from coppermend.core.log.model import Entry
@@ -52,6 +53,18 @@ def note_seen(workshop: Workshop, case: str, request: Request, after: str | None
             return Answered(noted(one), already=True)
     done = note(workshop, case, request)
     return Answered(done, differs=entry_words(others[-1]) if others else "")
+
+
+def seen_ago(workshop: Workshop, case: str, seconds: float) -> str | None:
+    """When something happened that was handed in ``seconds`` late: ISO 8601, UTC, as the log writes it. None, which is now, for 0 s and where that
+    would lie before the case was opened: the sender's clock has leaped then, and no time is better than a false one."""
+    if seconds <= 0.0:
+        return None
+    now = datetime.fromisoformat(workshop.clock.now().replace("Z", "+00:00"))
+    opened = datetime.fromisoformat(case_state(workshop, case).opened_at.replace("Z", "+00:00"))
+    if seconds > (now - opened).total_seconds():
+        return None
+    return (now - timedelta(seconds=seconds)).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def _since(entries: tuple[Entry, ...], after: str) -> tuple[Entry, ...]:

@@ -91,20 +91,21 @@ export const pause = (tries) => Math.min(400 * tries, 2000);
  */
 export async function write(path, body, given) {
   const once = { ...body, entry_id: freshId() };
-  keep(localStorage, path, once, Date.now());
+  const at = Date.now();
+  keep(localStorage, path, once, at);
   try {
-    return await insist(path, once, given ? Infinity : 7, given);
+    return await insist(path, once, given ? Infinity : 7, given, at);
   } finally {
     drop(localStorage, once.entry_id);
   }
 }
 
-/** Post something that may safely arrive twice, again and again until an answer comes. @param {string} path @param {any} once @param {number} [tries] @param {{up: boolean}} [given] */
-export async function insist(path, once, tries = 7, given = { up: false }) {
+/** Post something that may safely arrive twice, again and again until an answer comes. @param {string} path @param {any} once @param {number} [tries] @param {{up: boolean}} [given] @param {number} [at] ms, when it was given: a later try says how long it waited */
+export async function insist(path, once, tries = 7, given = { up: false }, at = Infinity) {
   for (let i = 1; ; i++) {
     if (given.up) throw new GivenUp();
     try {
-      return await post(path, once);
+      return await post(path, i > 1 ? late(path, once, at, Date.now()) : once);
     } catch (err) {
       if ((err instanceof Refused && !later(err)) || i >= tries) throw err;
       await new Promise((done) => setTimeout(done, later(err) ? 10_000 : pause(i)));
@@ -112,15 +113,22 @@ export async function insist(path, once, tries = 7, given = { up: false }) {
   }
 }
 
-/** Send what a page that is gone has left in the store for these paths; the words of what was noted or refused. @param {string} under @returns {Promise<{words: string, refused: Finding|null}[]>} */
+/** What the person should mind of an answer to a note; the other screen's other answer last. Pure. @param {{careful?: string[], differs?: string}} out @returns {string[]} */
+export const carefulOf = (out) => [...(out.careful ?? []), ...(out.differs ? [`another screen answered this check otherwise (${out.differs}); both are kept. Measure again`] : [])];
+
+/** An entry that is sent late says how long it waited, so that the log dates it when it was given; only the entries' own route takes that. Pure. @param {string} path @param {any} body @param {number} at ms, when it was given @param {number} now ms */
+export const late = (path, body, at, now) => path.endsWith('/entries') && now > at ? { ...body, waited_s: (now - at) / 1000 } : body;
+
+/** Send what a page that is gone has left in the store for these paths; the words of what was noted or refused, and what to mind. @param {string} under @returns {Promise<{words: string, careful: string[], refused: Finding|null}[]>} */
 export async function sendWaiting(under) {
   const out = [];
   for (const one of waiting(localStorage, under)) {
     try {
-      out.push({ words: (await post(one.path, one.body)).words, refused: null });
+      const noted = await post(one.path, late(one.path, one.body, one.at, Date.now()));
+      out.push({ words: noted.words, careful: carefulOf(noted), refused: null });
     } catch (err) {
       if (!(err instanceof Refused) || later(err)) throw err; // nobody answers, or not now: it stays where it is
-      out.push({ words: one.body.kind, refused: err.finding });
+      out.push({ words: one.body.kind, careful: [], refused: err.finding });
     }
     drop(localStorage, one.body.entry_id);
   }
