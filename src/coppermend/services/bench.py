@@ -45,9 +45,6 @@ from coppermend.services.workshop import Workshop
 WINDOW_MM = 1.27
 """Nets whose copper comes this near to each other in a work area are checked for a bridge: half the pin pitch of a DIP."""
 
-COPPER_STEP = "copper step"
-"""Where a binding's memo keeps the copper's own step, when that is the case's next one."""
-
 T = TypeVar("T")
 
 
