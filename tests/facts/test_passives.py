@@ -127,7 +127,12 @@ def test_a_shorted_capacitor_explains_a_missing_rail() -> None:
         zip((c.key for c in field.causes), observed(initial(field), [Start(-1)]).causes().tolist(), strict=True)
     )
     assert p["norail", "VCC"] > before["norail", "VCC"] and p["shorted", "C10"] > before["shorted", "C10"]
-    assert p["norail", "VCC"] / p["shorted", "C10"] == pytest.approx(0.01 / 0.99 / (0.0002 / 0.9998), rel=0.05)
+    # a tenth of the belief is that the table of priors does not know this board: that share of the mean of all odds is added to each
+    mean = math.fsum(c.prior / (1.0 - c.prior) for c in field.causes) / len(field.causes)
+    rail, short = (0.9 * odds + 0.1 * mean for odds in (0.01 / 0.99, 0.0002 / 0.9998))
+    assert p["norail", "VCC"] / p["shorted", "C10"] == pytest.approx(
+        rail / short, rel=0.1
+    )  # sets of several faults blur it
     shown = observed(state, [Witness((("part", "C10", 0.0),), math.log(0.02), "C10 reads 0.4 ohm: shorted")])
     assert shown.causes()[[c.key for c in field.causes].index(("shorted", "C10"))] > 5 * p["shorted", "C10"]
 
