@@ -188,6 +188,8 @@ def test_no_kind_has_room_for_a_site_id() -> None:
 def test_every_kind_is_folded_and_said_in_words() -> None:
     """The acts above and the rest below reach every kind; none may be forgotten by the fold."""
     more = [
+        ("waits", {"what": "part", "words": "a 4164"}),
+        ("waited", {"entry": "0" * 36}),
         ("board", {"package": "p", "package_id": "0" * 64}),
         ("photo", {"sha256": "0" * 64, "media": "image/png", "bytes": 5}),
         ("lay", {"sha256": "0" * 64, "side": "c", "taps": [], "lens": {"k": 0.0}, "residual_mm": 0.02}),

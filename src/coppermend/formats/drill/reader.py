@@ -491,7 +491,7 @@ class _Reader:
             or self.bad > 20 + self.understood
         ):
             first = next((k for k, s in enumerate(self.lines, 1) if s.strip()), 1)
-            shown = self.lines[first - 1].strip()[:60]
+            shown = "".join(self.lines[first - 1 : first]).strip()[:60]  # a file may hold no line at all
             raise refuse(
                 "DRL-002",
                 "The file is no drill file: expected tools (T01C0.8) and coordinates (X..Y..).",
