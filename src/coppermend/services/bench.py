@@ -72,9 +72,12 @@ class Proof:
     @property
     def all_proven(self) -> bool:
         """Every site at risk that continuity can prove is proven whole, no two nets read joined that belong apart, no net waits for the wire
-        round a cut, and every patch wire is proven."""
-        left = self.open_sites or self.broken or self.touching or self.parted or self.wires or self.unproven_wires
-        return bool(self.at_risk) and not left
+        round a cut, no wire reads open, and every patch wire that a beep can prove is proven; what it cannot prove stands in ``unprovable``."""
+        cannot = {site for site, _, _ in self.unprovable}
+        wires = set(self.unproven_wires) - cannot
+        return bool(self.at_risk) and not (
+            self.open_sites or self.broken or self.touching or self.parted or self.wires or wires
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """The proof as plain JSON values."""
