@@ -342,7 +342,7 @@ def round_command(
     ctx: click.Context, case: str, sheet: bool, answers: Path | None, every_place: bool, as_json: bool
 ) -> int:
     """The checks that prove the work areas, in order, with the certificate of their number. Status 1 while a check is left, an open reading is
-    unexplained, or something that can be proven is not; a patch wire always counts."""
+    unexplained, or something that can be proven is not, a patch wire too."""
     made, found = shop_and_case(ctx, case)
     if answers is not None:
         back = sheets.type_back(made, found, file_bytes(answers).decode("utf-8", "replace"))
