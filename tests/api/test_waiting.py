@@ -7,7 +7,8 @@ from tests.api.conftest import Client
 
 from coppermend.core.findings import Refusal
 from coppermend.core.log.fold import fold
-from coppermend.services.cases import case_state, list_cases, new_case
+from coppermend.services.casefinding import Asked, find_cases
+from coppermend.services.cases import case_state, new_case
 from coppermend.services.heads import head_of
 from coppermend.services.notes import undo
 from coppermend.services.recording.plainly import _waited
@@ -17,7 +18,7 @@ from coppermend.services.workshop import Workshop
 
 def head_waits(shop: Workshop, case: str) -> str:
     """As the list shows it; the head that grew entry by entry says the same as one made of the whole log."""
-    shown = next(row.waits for row in list_cases(shop) if row.id == case)
+    shown = next(row.waits for row in find_cases(shop, Asked()).cases if row.id == case)
     assert shown == head_of(shop.store.entries(case)).waits
     return shown
 

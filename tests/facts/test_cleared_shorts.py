@@ -36,6 +36,20 @@ __all__ = ["bench"]
 SHORTED = ("closed U1.1 U1.2", "closed U2.1 U2.2")
 
 
+def two_tracks(pins: tuple[str, str, str, str], length_mm: float, apart_mm: float) -> tuple[Workshop, str]:
+    """A case on a board of J1 alone: two 0.3 mm tracks side by side on the solder side, ``pins`` at their left ends (lower, upper), then at their right ends."""
+    spots = dict(zip(pins, [(x, y) for x in (0.0, length_mm) for y in (0.0, apart_mm)], strict=True))
+    lands = [pad(x, y, 1.6) for x, y in spots.values()]
+    tracks = [*track(0.3, (0, 0), (length_mm, 0)), *track(0.3, (0, apart_mm), (length_mm, apart_mm))]
+    made = board(
+        {"c": lands, "s": [*lands, *tracks]},
+        [(x, y, 0.8) for x, y in spots.values()],
+        [part("J1", "c", [(n, x, y, k) for k, (n, (x, y)) in enumerate(spots.items())])],
+    )
+    workshop = fake_workshop(made, build_graph(made))
+    return workshop, new_case(workshop, "by hand", "T").state.case
+
+
 @pytest.mark.parametrize("act", ["clean 20,2.5/s", "clean 20,-2.0/s", "solder U4.1"])
 def test_clearing_at_the_place_of_a_short_asks_the_pair_again(bench: tuple[Workshop, str], act: str) -> None:
     """Wherever the two nets were read: what joined them may be gone. 20, -2 mm is 1.85 mm from N0 and 6.85 mm from N1; U4.1's land (0.8 mm) is 4.05 mm from N1:
@@ -86,15 +100,7 @@ def test_after_a_cut_locating_the_short_says_what_expired_and_every_piece_is_rea
 
 def test_a_short_is_said_before_any_work_area_is_marked() -> None:
     """Three closed readings between two nets come before the question where copper was disturbed."""
-    spots = {"1": (0.0, 0.0), "2": (0.0, 5.0), "3": (40.0, 0.0), "4": (40.0, 5.0)}
-    lands = [pad(x, y, 1.6) for x, y in spots.values()]
-    made = board(
-        {"c": lands, "s": [*lands, *track(0.3, (0, 0), (40, 0)), *track(0.3, (0, 5), (40, 5))]},
-        [(x, y, 0.8) for x, y in spots.values()],
-        [part("J1", "c", [(n, x, y, k) for k, (n, (x, y)) in enumerate(spots.items())])],
-    )
-    workshop = fake_workshop(made, build_graph(made))
-    here = workshop, new_case(workshop, "by hand", "T").state.case
+    here = two_tracks(("1", "2", "3", "4"), 40.0, 5.0)
     assert step(here).kind == "area"
     say(here, "closed J1.1 J1.2", "closed J1.3 J1.4", "closed J1.1 J1.4")
     assert step(here).kind == "short"
@@ -104,15 +110,7 @@ def test_a_short_is_said_before_any_work_area_is_marked() -> None:
 
 def test_solder_beside_a_wire_outside_every_work_area_is_in_the_round() -> None:
     """A wire between two lands of N0, each 0.9 mm beside a land of N1 (pitch 2.5 mm, lands 1.6 mm; window 1.27 mm), no area marked: the pair is read once."""
-    spots = {"1": (0.0, 0.0), "2": (30.0, 0.0), "3": (0.0, 2.5), "4": (30.0, 2.5)}
-    lands = [pad(x, y, 1.6) for x, y in spots.values()]
-    made = board(
-        {"c": lands, "s": [*lands, *track(0.3, (0, 0), (30, 0)), *track(0.3, (0, 2.5), (30, 2.5))]},
-        [(x, y, 0.8) for x, y in spots.values()],
-        [part("J1", "c", [(n, x, y, k) for k, (n, (x, y)) in enumerate(spots.items())])],
-    )
-    workshop = fake_workshop(made, build_graph(made))
-    here = workshop, new_case(workshop, "by hand", "T").state.case
+    here = two_tracks(("1", "3", "2", "4"), 30.0, 2.5)
     say(here, "cut 15,0/s", "open J1.1 J1.2", "patch J1.1/joint-s J1.2/joint-s 30awg 35mm")
     now = bind(*here)
     assert len({(one.net_a, one.net_b) for one in beside_wires(now)}) == 1

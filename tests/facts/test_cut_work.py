@@ -13,7 +13,7 @@ from coppermend.core.findings import Refusal
 from coppermend.core.planning.model import NextStep
 from coppermend.core.rework.wires import WirePlan, propose_wires
 from coppermend.services.bench import next_for_case, proven_for_case, spans_for_case
-from coppermend.services.bind import bind
+from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import new_case
 from coppermend.services.cutwork import parted_nets
 from coppermend.services.evidence import Pieces
@@ -22,6 +22,7 @@ from coppermend.services.rails import gate_of
 from coppermend.services.recording.gather import CaseFacts, gather, marks_of
 from coppermend.services.recording.judge import judge
 from coppermend.services.recording.maps import board_map
+from coppermend.services.recording.model import RecordView
 from coppermend.services.wirebeside import beside
 from coppermend.services.wires import plan_for_case, proof_of
 from coppermend.services.workshop import Workshop
@@ -48,6 +49,12 @@ def answered(bench: tuple[Workshop, str]) -> NextStep:
     raise AssertionError("the checks do not end")
 
 
+def record_of(binding: Binding) -> RecordView:
+    """The record of a bound case."""
+    facts = CaseFacts(1, 1, "", "2026-01-01T00:00:00Z")
+    return gather(binding.state, facts, binding.board, binding.graph, judge(binding), base=binding.base)
+
+
 def test_the_cut_is_read_open_before_anything_else(bench: tuple[Workshop, str]) -> None:
     """The two nearest pins on either side of the cut at 10 mm are U1.1 (0) and U4.1 (20)."""
     say(bench, CUT)
@@ -72,14 +79,7 @@ def test_a_cut_without_its_wire_is_told_everywhere_until_the_wire_is_in(bench: t
     proof = proven_for_case(*bench)
     assert not proof.all_proven and any("N0 is in 2 pieces" in line and "reads open" in line for line in proof.words)
     assert any("Wire round the cut first" in one.words for one in gate_of(binding).missing)
-    view = gather(
-        binding.state,
-        CaseFacts(1, 1, "", "2026-01-01T00:00:00Z"),
-        binding.board,
-        binding.graph,
-        judge(binding),
-        base=binding.base,
-    )
+    view = record_of(binding)
     assert any("N0 is in 2 pieces" in line for line in view.remaining)
     assert any("pieces by a cut" in "; ".join(row.open_places) for row in view.proven if row.net == "N0")
     say(bench, f"patch {found.wire.wires[0].a.point} {found.wire.wires[0].b.point} 30awg")
@@ -226,14 +226,7 @@ def test_a_wire_that_reads_open_from_end_to_end_is_said_everywhere(fresh: tuple[
     assert proof.wires[0] == wire.reads_open and not wire.proves
     assert "Resolder both ends of wire no." in found.words and found.check is not None
     binding = bind(*fresh)
-    view = gather(
-        binding.state,
-        CaseFacts(1, 1, "", "2026-01-01T00:00:00Z"),
-        binding.board,
-        binding.graph,
-        judge(binding),
-        base=binding.base,
-    )
+    view = record_of(binding)
     assert any("reads open from end to end" in line for line in view.remaining)
     assert not any("No break was found" in line for line in view.summary)
     say(fresh, "solder U4.1/joint-s")

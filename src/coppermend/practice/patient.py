@@ -13,7 +13,6 @@ from zlib import crc32
 
 import numpy as np
 
-from coppermend.core.belief.model import WorkArea
 from coppermend.core.copper.laps import middle_stretches
 from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.copper.resistance import effective_ohm
@@ -27,8 +26,6 @@ SLIP_MM = 3.0
 """A tip that slips lands on a point this near (pins of chips stand 2.54 mm apart)."""
 CLOSES_UNDER_TIP = 0.5
 """How often an intermittent joint conducts while a tip presses on it; an assumption, no source."""
-LEAD_OHM = 0.08
-"""Two test leads in series; common practice, no source. The meter's zero takes them out, to within its resolution."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,14 +230,6 @@ def truth_as_dict(graph: CopperGraph, truth: Truth) -> dict[str, Any]:
             "mixed_up": truth.noise.mixed_up,
         },
     }
-
-
-@dataclass(frozen=True, slots=True)
-class PracticeBoard:
-    """What a practice patient is made from: the copper and where it was damaged."""
-
-    graph: CopperGraph
-    areas: tuple[WorkArea, ...]
 
 
 def between(graph: CopperGraph, prior: Sequence[float], point_a: str, point_b: str) -> str:

@@ -113,11 +113,6 @@ def name_board(workshop: Workshop, case: str, package: str, *, changed: bool = F
     )
 
 
-def list_cases(workshop: Workshop) -> tuple[CaseRow, ...]:
-    """All cases of the store, lowest number first. A page of them, searched and filtered: ``casefinding.find_cases``."""
-    return tuple(row_of(one) for one in workshop.store.heads())
-
-
 def cases_of_board(
     workshop: Workshop, package_id: str, states: tuple[str, ...] = (), most: int = 200
 ) -> tuple[CaseRow, ...]:

@@ -18,6 +18,7 @@ from coppermend.core.log.consent import Consent, consent_of
 from coppermend.core.log.fold import fold, is_repair
 from coppermend.core.log.model import agreed_order
 from coppermend.core.log.state import CaseState, plain
+from coppermend.core.memory.derive import is_rom
 from coppermend.core.planning.model import Check, NextStep
 from coppermend.core.planning.suspects_next import SuspectStep, ranked_steps
 from coppermend.core.planning.whole import (
@@ -390,9 +391,7 @@ class _View:
         made = self.made
         states = {ref: str(state) for ref, state in self.binding.graph.part_states}
         rows = made.circuit.parts if made is not None else ()
-        return [
-            one.ref for one in rows if one.chip is not None and _is_rom(one.value) and states.get(one.ref) == "socketed"
-        ]
+        return [one.ref for one in rows if is_rom(one) and states.get(one.ref) == "socketed"]
 
     def _unread_rom(self, since: int) -> str:
         read = {one.words.partition(" ")[0] for one in self.binding.state.notes if one.kind == "rom"}
@@ -618,10 +617,6 @@ _CAUTION = (
     "Power off and unplugged before anything goes out or in; mind the notch, and static. Hot solder, lead and flux fumes: your local rules first. "
     "Leave mains and picture tubes to people qualified for them."
 )
-
-
-def _is_rom(value: str) -> bool:
-    return value.startswith(("27", "23", "2332", "2364"))
 
 
 def _last_repair(state: CaseState) -> int:

@@ -12,6 +12,7 @@ from coppermend.core.belief.model import WorkArea
 from coppermend.core.board.model import Board
 from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.findings import refuse
+from coppermend.core.memory.derive import is_rom, memory_map
 from coppermend.practice.drawing import STANDARD_BASIS, draw_noise
 from coppermend.practice.powered import Lies, PoweredPatient, draw_lies
 from coppermend.practice.whole import Cause, Stock, WholeBoard, WholeFault, WholePatient, draw_whole
@@ -98,7 +99,7 @@ def _stock(graph: CopperGraph, areas: Sequence[WorkArea], made: PoweredBoard) ->
             inside = one.prior > field.table.short_out
             if all(ends) and inside and not {short.net_a, short.net_b} & set(circuit.rails):
                 bridges.append((k, (ends[0][0].id, ends[1][0].id)))
-    roms = tuple(p.ref for p in circuit.parts if p.chip is not None and p.value.startswith("27") and p.socketed)
+    roms = tuple(p.ref for p in circuit.parts if is_rom(p) and p.socketed)
     return Stock(tuple(causes), tuple(sites), _memories(made), roms, tuple(rails), tuple(bridges), tuple(supplies))
 
 
@@ -108,8 +109,6 @@ def _memories(made: PoweredBoard) -> tuple[str, ...]:
 
 def _bits(made: PoweredBoard) -> dict[str, int]:
     """The data bit of each chip of the main memory, by the memory's map."""
-    from coppermend.core.memory.derive import memory_map
-
     found: dict[str, int] = {}
     for one in memory_map(made.circuit).chips:
         if not one.rom and len(one.bits) == 1:
@@ -134,13 +133,11 @@ def _answers(graph: CopperGraph, made: PoweredBoard) -> WholeBoard:
         names.index("works"),
         names.index("garbage") if "garbage" in names else fails,
         fails,
-        frozenset(p.ref for p in made.circuit.parts if p.value.startswith("27") and p.socketed and p.ref in _program(made)),
+        frozenset(p.ref for p in made.circuit.parts if is_rom(p) and p.socketed and p.ref in _program(made)),
         _bits(made),
     )  # fmt: skip
 
 
 def _program(made: PoweredBoard) -> frozenset[str]:
     """ROMs on the processor's data lines: what is wrong in them runs away; in others (a character ROM) it only shows."""
-    from coppermend.core.memory.derive import memory_map
-
     return frozenset(one.ref for one in memory_map(made.circuit).chips if one.rom)

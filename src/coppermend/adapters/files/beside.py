@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from pathlib import Path
 
+from coppermend.adapters.files.whole import put_whole
 from coppermend.core.findings import Place, refuse
 
 
@@ -28,16 +27,7 @@ def write_beside(file: Path, text: str) -> None:
     """Write the file whole, for its owner only. Refusal FIL-013 when it cannot be written."""
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=".new-", dir=file.parent)
-        try:
-            with os.fdopen(handle, "wb") as out:
-                out.write(text.encode())
-                out.flush()
-                os.fsync(out.fileno())
-            Path(name).replace(file)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
+        put_whole(file, text.encode())
     except OSError as err:
         raise refuse(
             "FIL-013",

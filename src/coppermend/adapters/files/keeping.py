@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import re
-import tempfile
 import zipfile
 from io import BytesIO
 from pathlib import Path
 
 from coppermend.adapters.files.packages import BESIDE_ENDINGS, PICTURE_ENDINGS, DiskPackages
+from coppermend.adapters.files.whole import put_whole
 from coppermend.core.findings import Place, refuse
 from coppermend.formats.member import Member
 from coppermend.formats.sidecars import CORRECTIONS_NAME, MAP_NAME
@@ -32,8 +31,8 @@ def keep_package(folder: Path, package: Package) -> str:
             for one in package.beside:
                 name = _beside_name(stem, one)
                 if name:
-                    _write(place.with_name(name), one.data)
-            _write(place, _zipped(package.members))
+                    put_whole(place.with_name(name), one.data)
+            put_whole(place, _zipped(package.members))
     except OSError as err:
         raise refuse(
             "FIL-008",
@@ -69,17 +68,3 @@ def _zipped(members: tuple[Member, ...]) -> bytes:
         for one in members:
             file.writestr(zipfile.ZipInfo(one.name, _EPOCH), one.data, zipfile.ZIP_DEFLATED)
     return out.getvalue()
-
-
-def _write(path: Path, data: bytes) -> None:
-    """A file whole or not at all."""
-    handle, name = tempfile.mkstemp(prefix=".new-", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from itertools import count, product
-from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -225,7 +224,6 @@ _PRIORS: OrderedDict[tuple[object, ...], tuple[CopperGraph, Floats]] = OrderedDi
 _QUESTIONS: dict[tuple[object, ...], int] = {}
 _NUMBERS = count()
 _OWN_PRIORS: dict[tuple[int, int, int], tuple[Floats, Copper, bytes]] = {}
-_ASKED = attrgetter(*(f.name for f in fields(Taken) if f.name != "entry"))
 MOST_KEPT = 16_000
 """Answers about single pieces that are remembered (a large board has 1,500 nets, each asked under eight suppositions about the bench), and ..."""
 MOST_KEPT_BYTES = 450_000_000

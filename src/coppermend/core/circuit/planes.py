@@ -12,7 +12,7 @@ made from is wrong. What no rule covers is left open ("unknown nets").
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -173,11 +173,6 @@ class Behaviour:
             return self._run(faults, words, None)
         first = self._run({key: mask for key, mask in faults.items() if key[0] != "short"}, words, None)
         return self._run(faults, words, first)
-
-    def healthy_level(self, net: str) -> int | None:
-        """0 or 1 where a net rests at a level when nothing fails; None where it moves, floats or is not known."""
-        symbol = self.healthy_symbol(net)
-        return symbol if symbol in (LOW, HIGH) and net not in self.circuit.unknown_nets else None
 
     def listening(self, net: str) -> tuple[int, ...]:
         """The nodes of a net where a chip reads it or is supplied by it: what must be right there decides whether the machine works."""
@@ -922,6 +917,3 @@ def _compile_output(part: CircuitPart, one: Terminal) -> _Output:
         memory,
         function is not None and one.name in function.pins.get("nq", ()),
     )
-
-
-Simulate = Callable[[Mapping[Key, Words], int], Outcome]

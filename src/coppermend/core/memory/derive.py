@@ -74,6 +74,11 @@ def is_writable(part: CircuitPart) -> bool:
     return any(part.named(name) is not None for name in _WRITE)
 
 
+def is_rom(part: CircuitPart) -> bool:
+    """Whether a part is a memory without a write pin."""
+    return is_memory(part) and not is_writable(part)
+
+
 def _outs(part: CircuitPart) -> list[Terminal]:
     return [t for t in part.terminals if t.kind in DRIVING and (_IN_OUT.fullmatch(t.name) or _OUT.fullmatch(t.name))]
 
