@@ -59,7 +59,7 @@ def starts_command(
             "No starts were counted since the last repair: start it five times, then: coppermend starts CASE 3/5."
         )
     else:
-        click.echo(f"What is wrong comes and goes with {100 * view['comes_and_goes']:.0f} %.")
+        click.echo(f"{100 * view['comes_and_goes']:.0f} % that what is wrong comes and goes.")
         click.echo(
             f"It fails in about {100 * view['fails_share']:.0f} % of the starts; after mending, {view['good_starts_to_prove']} good starts in a row would "
             "show with 95 % that it is gone."
