@@ -63,7 +63,7 @@ function made(app, draw) {
     h('div.row', null, tapField(app, 'cut', 'Tracks to cut, X,Y/c or X,Y/s in mm; several between semicolons', '31.2,40.0/s'), tapField(app, 'keep_out', 'Keep free: boxes by two corners in mm, /c or /s for one side', '10,20 30,40/s; 50,5 60,12'), tapField(app, 'allow', 'May cross these parts', 'U4 C12')),
     tick('scrape', 'Wires may end on bared track', true), tick('straight', 'Straight wires, whatever lies between', false),
     h('div.row', null, h('button.key.hot', { id: 'own-go' }, 'Plan the wires'))));
-  return h('details.sheet', { id: 'own' }, h('summary', null, h('b', null, 'Plan a wire yourself'), ' cut a track, keep ground free, a current'), form, out);
+  return h('details.sheet', { id: 'own' }, h('summary', null, h('b', null, 'Plan a wire yourself'), ': cut a track, keep ground free, a current'), form, out);
 }
 
 /** The cuts that come before the wires. @param {import('../main.js').App} app @param {any} found */
