@@ -7,6 +7,7 @@ from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.log.consent import consent_of
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState
+from coppermend.core.rework.cutland import other_arms
 from coppermend.devices.book import shipped
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
@@ -31,7 +32,12 @@ def cautions(workshop: Workshop, case: str, entry: Entry) -> tuple[str, ...]:
                 "the log says that power is on. Work on parts and copper is done with power off and the supply unplugged."
             )
     binding = bind(workshop, case)
-    out += [*_owner(binding.state, entry), *_other_chip(binding, entry), *_apart(binding, entry)]
+    out += [
+        *_owner(binding.state, entry),
+        *_other_chip(binding, entry),
+        *_apart(binding, entry),
+        *_arms(binding, entry),
+    ]
     return tuple(out)
 
 
@@ -106,6 +112,21 @@ def _apart(binding: Binding, entry: Entry) -> list[str]:
     return [
         f"{nets} are two nets that the board keeps apart. Read it once more with both tips seated; "
         "if it stays closed, look for a bridge there. If a point was mistyped: note CASE undo."
+    ]
+
+
+def _arms(binding: Binding, entry: Entry) -> list[str]:
+    """A cut where tracks meet: which one counts as cut."""
+    if entry.kind != "cut":
+        return []
+    x, y, side = (entry.payload.get(name) for name in ("x_mm", "y_mm", "side"))
+    met = other_arms(binding.base, float(str(x)), float(str(y)), str(side))
+    if met is None or not met[1]:
+        return []
+    others = "; ".join(one.words or one.id for one in met[1])
+    return [
+        f"tracks meet there, and one arm only counts as cut: {met[0].words or met[0].id}. Still joined: {others}. "
+        "Note a cut on each arm that was cut, a millimetre or more from where they meet."
     ]
 
 

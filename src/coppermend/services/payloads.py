@@ -15,6 +15,7 @@ from coppermend.core.findings import Place, refuse
 from coppermend.core.log.canonical import Json
 from coppermend.core.log.kinds import EFFECTS, GATE_ITEMS, KINDS, LEVELS, MAP_SAYS, PROGRESS, is_way
 from coppermend.core.log.values import parse_value
+from coppermend.core.rework.cutland import land_under
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
 from coppermend.services.points import known_part, point_payload, resolve, wire_end
@@ -332,10 +333,10 @@ def _cut(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     binding = bind(workshop, case)
     place = PLACE.fullmatch(request.points[0]) if len(request.points) == 1 else None
     if place:
-        return _checked_cut(binding.graph, float(place[1]), float(place[2]), place[3])
+        return _checked_cut(binding, float(place[1]), float(place[2]), place[3])
     if {"x_mm", "y_mm", "side"} <= set(request.fields):
         x, y = request.fields["x_mm"], request.fields["y_mm"]
-        return _checked_cut(binding.graph, float(str(x)), float(str(y)), str(request.fields["side"]))
+        return _checked_cut(binding, float(str(x)), float(str(y)), str(request.fields["side"]))
     if any(INNER.fullmatch(one) for one in request.points):
         raise refuse(
             "NOT-006",
@@ -353,14 +354,25 @@ def _cut(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
     return {**_cut_place(binding.graph, found[0], found[1]), **_points(binding, found)}
 
 
-def _checked_cut(graph: CopperGraph, x_mm: float, y_mm: float, side: str) -> dict[str, Any]:
-    """A cut at a place, refused when no track lies there."""
-    if nearest_run(graph, x_mm, y_mm, side, CUT_NEAR_MM) is None:
-        where = f"{x_mm:g}, {y_mm:g} mm on the {'component' if side == 'c' else 'solder'} side"
+def _checked_cut(binding: Binding, x_mm: float, y_mm: float, side: str) -> dict[str, Any]:
+    """A cut at a place, refused when no track lies there, or when the place lies on a land."""
+    where = f"{x_mm:g}, {y_mm:g} mm on the {'component' if side == 'c' else 'solder'} side"
+    if nearest_run(binding.graph, x_mm, y_mm, side, CUT_NEAR_MM) is None:
         raise refuse(
             "NOT-006",
             f"No track lies within {CUT_NEAR_MM:g} mm of {where}.",
             "Name a place on the track: X,Y/c or X,Y/s in mm.",
+        )
+    land = land_under(binding.base, binding.board, x_mm, y_mm, side)
+    if land is not None:
+        spots = "; ".join(f"{x:.1f},{y:.1f}/{side} ({site.words or site.id})" for x, y, site in land.ways)
+        raise refuse(
+            "NOT-006",
+            f"{where} lies on a land ({land.words}): a knife parts the track beside a land, not the land.",
+            f"Nearest places on a track that leaves it: {spots}."
+            if spots
+            else "No track leaves it on this side: name a place on a track.",
+            Place(x_mm=x_mm, y_mm=y_mm, layer=side, thing=land.point.id),
         )
     return {"x_mm": x_mm, "y_mm": y_mm, "side": side}
 
