@@ -94,6 +94,7 @@ def test_page_lifts_a_wire_over_a_cut_never_read_open_and_a_cut_may_stay(client:
     assert client.get(f"/api/cases/{case}/wires").json()["spans"][0]["words"].find("has not been read open") > 0
     step = client.get(f"/api/cases/{case}/bench").json()["step"]
     assert step["title"] == "A wire over a cut" and step["remedy"]["kind"] == "undo"
+    assert "/joint-" not in step["words"] + step["reason"] and "U5.5" in step["words"]
     assert step["remedy"]["undoes"] == wire["entry"]["id"]
     assert client.post(path, json={"kind": "undo", "undoes": step["remedy"]["undoes"]}).status_code == 201
     assert client.post(path, json={"kind": "undo", "undoes": cut}).status_code == 201
@@ -103,6 +104,18 @@ def test_page_lifts_a_wire_over_a_cut_never_read_open_and_a_cut_may_stay(client:
     )
     (mark,) = client.get(f"/api/cases/{case}/bench").json()["cuts"]
     assert mark["stays"] and client.get(f"/api/cases/{case}/wires").json()["spans"] == []
+
+
+def test_page_says_of_a_wired_net_that_it_reads_open(client: Client, case: str) -> None:
+    """The wire's two soldered ends read open: neither the wire nor the copper joins them, and where the copper is broken nothing tells."""
+    path = f"/api/cases/{case}/entries"
+    ends = ["U5.5/joint-s", "U1.35/joint-s"]
+    assert client.post(path, json={"kind": "patch", "points": ends, "options": {"length_mm": 80}}).status_code == 201
+    assert client.get(f"/api/cases/{case}/wires").json()["open"] == []
+    assert client.post(path, json={"kind": "open", "points": ends}).status_code == 201
+    found = client.get(f"/api/cases/{case}/wires").json()
+    assert found["spans"] == []
+    assert found["open"] == ["Net A5 reads open from U5.5 to U1.35, and the readings do not tell yet where."]
 
 
 def test_a_wire_is_planned_round_a_cut_and_kept(client: Client, case: str) -> None:

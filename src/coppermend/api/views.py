@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from functools import partial
 from typing import Any
 
 from coppermend.core.copper.model import ProbePoint
@@ -25,7 +26,7 @@ from coppermend.services.placewords import loose_in_words, near_words, places_in
 from coppermend.services.points import point_now, wire_end
 from coppermend.services.power import gate_as_dict, power_story
 from coppermend.services.rails import show_case_with_rails
-from coppermend.services.surety import doubtful_breaks
+from coppermend.services.surety import doubtful_breaks, read_open
 from coppermend.services.wires import plan_for_case, proof_of, why_no_check
 from coppermend.services.workshop import Workshop
 
@@ -108,7 +109,13 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
             out["notes"].append(why)
         if not step.span.sites:
             out["cuts"] = waiting_cuts(binding, step.span.net)
-    return out
+    said = partial(places_in_words, binding.board)
+    return {
+        **out,
+        "words": said(out["words"]),
+        "reason": said(out["reason"]),
+        "notes": [said(one) for one in out["notes"]],
+    }
 
 
 def waiting_cuts(binding: Binding, net: str) -> list[dict[str, Any]]:
@@ -489,7 +496,8 @@ def plan_rows(binding: Binding, plans: Sequence[WirePlan]) -> list[dict[str, Any
 
 
 def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
-    """Breaks with the wires that mend them, and the wires that were fitted with the checks that prove them."""
+    """Breaks with the wires that mend them, and the wires that were fitted with the checks that prove them. ``open``: the nets that read
+    open where nothing says yet why."""
     binding = bind(workshop, case)
     spans: list[dict[str, Any]] = []
     cautions: list[str] = []
@@ -525,11 +533,15 @@ def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
         row = {**span_view(unread.parted.span), "cut": True, "words": unread.words, "plans": [], "why_none": LIFT_FIRST}
         spans.insert(0, row)
     spans += [{**span_view(one.span), "plans": [], "why_none": one.words} for one in doubtful_breaks(binding)]
+    said = partial(places_in_words, binding.board)
+    spans = [{**one, "words": said(one["words"]), "why_none": said(one["why_none"])} for one in spans]
+    named = {one["net"] for one in spans}
+    unexplained = [said(one.words) for one in read_open(binding) if one.net not in named]
     fitted = []
     for wire, row in zip(binding.state.wires, fitted_wires(binding), strict=True):
         checks = [proof_view(binding, one, wire.at) for one in proof_of(binding, wire)]
         fitted.append({**row, "checks": checks, "why_none": why_no_check(binding, wire)})
-    return {"spans": spans, "fitted": fitted, "cautions": cautions}
+    return {"spans": spans, "fitted": fitted, "open": unexplained, "cautions": cautions}
 
 
 LIFT_FIRST = "Lift one end of the wire, take its entry back (leaf Story), and read across the cut: it must be open before the wire goes on again."

@@ -5,6 +5,7 @@ import { carefulOf, findingOf, follow, get, getBytes, GivenUp, insist, post, sen
 import { icon } from './shared/icons.js';
 import { KEYS, nameOf } from './shared/keys.js';
 import { sentence } from './shared/words.js';
+import { inPageWords } from './shared/pagewords.js';
 import { BoardMap } from './map/map.js';
 import { drawCompass } from './map/compass.js';
 import { drawCard } from './map/card.js';
@@ -340,7 +341,7 @@ export class App {
   sentence() {
     const { a, b, own } = tipsOf(this.bench, this.own);
     const check = own ? null : this.bench?.step?.check;
-    if (!a || !b) return this.bench?.step?.words ?? '';
+    if (!a || !b) return inPageWords(this.bench?.step?.words ?? '');
     return sayCheck({ a, b, turn_over: Boolean(check?.turn_over), purpose: check?.purpose });
   }
 

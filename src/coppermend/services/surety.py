@@ -126,11 +126,10 @@ def whole_or_refused(binding: Binding, net: int) -> WirePlan:
     """A net without a known break: the plan without wires that says what joins it again; Refusal WIR-006 where nothing was done on it or readings say open."""
     name = binding.graph.net_names[net]
     unexplained = _read_open(binding, net)
-    if unexplained:
-        a, b = unexplained
+    if unexplained is not None:
         raise refuse(
             "WIR-006",
-            f"Net {name} reads open from {a} to {b}, and the readings do not tell yet where.",
+            unexplained.words,
             "Narrow it down first (coppermend next), or name the broken sites with --broken, or tracks to cut with --cut.",
             Place(thing=name),
         )
@@ -151,8 +150,33 @@ def whole_or_refused(binding: Binding, net: int) -> WirePlan:
     return WirePlan(net, name, "whole", (), 0.0, proven, True, (), (), (note,))
 
 
-def _read_open(binding: Binding, net: int) -> tuple[str, str] | None:
-    """The points of the last open reading on pieces that should hang together, which no closed one of the same pair came after."""
+@dataclass(frozen=True, slots=True)
+class ReadOpen:
+    """A net that reads open from ``a`` to ``b`` (point ids), and nothing tells yet where."""
+
+    net: str
+    a: str
+    b: str
+
+    @property
+    def words(self) -> str:
+        """That it reads open, as a sentence."""
+        return f"Net {self.net} reads open from {self.a} to {self.b}, and the readings do not tell yet where."
+
+
+def read_open(binding: Binding) -> tuple[ReadOpen, ...]:
+    """The nets that read open between points that should hang together, where nothing tells why: no sure break, no cut. Kept with the binding."""
+    if "read open" not in binding.memo:
+        known = {one.net for one in spans_of(binding)}
+        nets = dict.fromkeys(binding.graph.point(one.point_a).net for one in binding.evidence if one.says != "closed")
+        found = [_read_open(binding, net) for net in nets if binding.graph.net_names[net] not in known]
+        binding.memo["read open"] = tuple(one for one in found if one is not None)
+    made: tuple[ReadOpen, ...] = binding.memo["read open"]
+    return made
+
+
+def _read_open(binding: Binding, net: int) -> ReadOpen | None:
+    """The last open reading on pieces that should hang together, which no closed one of the same pair came after."""
     at = {point.id: point for point in points_of(binding.graph, net)}
     home = components(nodes_of(binding.graph, net), [(s.a, s.b) for s in sites_of(binding.graph, net)])
     entries = {one.entry: one for one in binding.state.readings}
@@ -166,7 +190,7 @@ def _read_open(binding: Binding, net: int) -> tuple[str, str] | None:
         if not says_open(reading):
             closed.add(pair)
         elif pair not in closed:
-            return None if _held(binding, net) else (a.id, b.id)
+            return None if _held(binding, net) else ReadOpen(binding.graph.net_names[net], a.id, b.id)
     return None
 
 

@@ -22,20 +22,28 @@ export async function drawWires(el, app) {
   }
   fill(el, h('div.leaf', null,
     h('h1', null, 'Breaks and wires'),
-    h('p.lead', null, data.spans.length ? 'What the readings say is broken, and the wire that mends it. Where they leave doubt, it is said.' : data.fitted.length ? 'No unmended break is known now.' : 'No break is known yet.'),
-    data.spans.length || data.fitted.length ? null : h('div.empty', null, h('p', null, 'Breaks show here as soon as readings leave no doubt of them, each with the wire that mends it.'), h('p', null, h('button.key', { type: 'button', onclick: () => app.do('view', 'bench') }, 'To the round'))),
+    h('p.lead', null, leadOf(data)),
+    data.open.length ? h('section.sheet', { 'aria-label': 'Reads open' }, data.open.map((/** @type {string} */ words) => h('p', null, words)), h('p', null, 'Narrow it down first.'), h('button.key', { type: 'button', onclick: () => app.do('view', 'bench') }, 'To the next step')) : null,
+    data.spans.length || data.fitted.length || data.open.length ? null : h('div.empty', null, h('p', null, 'Breaks show here as soon as readings leave no doubt of them, each with the wire that mends it.'), h('p', null, h('button.key', { type: 'button', onclick: () => app.do('view', 'bench') }, 'To the round'))),
     data.spans.map((/** @type {any} */ span) => h('section.sheet', null,
       h('h2', null, `Net ${span.net}: ${span.cut ? 'cut on purpose' : chance(span.p)}`), h('p', null, sentence(inPageWords(span.words)) + '.'),
       h('div.row', null, h('button.key.slim', { type: 'button', onclick: () => app.do('showSpan', span) }, 'Show it on the board'), span.cuts?.length ? staysKey(app, span.cuts) : null),
-      span.plans.length ? span.plans.map((/** @type {any} */ plan, /** @type {number} */ i) => planSheet(app, plan, i)) : h('p', null, span.why_none || 'No wire can be proposed yet.'))),
+      span.plans.length ? span.plans.map((/** @type {any} */ plan, /** @type {number} */ i) => planSheet(app, plan, i)) : h('p', null, inPageWords(span.why_none) || 'No wire can be proposed yet.'))),
     ownWire(app, (plan, i) => planSheet(app, plan, i)),
     data.fitted.length || data.spans.length ? h('h2', null, 'Fitted') : null,
-    data.fitted.length ? data.fitted.map((/** @type {any} */ w) => h('section.sheet', null, h('h3', null, sentence(w.words)), h('p', null, !w.checks.length ? sentence(inPageWords(w.why_none)) : w.checks.some((/** @type {any} */ c) => !c.proves) ? 'Checks of it; a beep alone does not prove this wire, read why:' : 'Checks that prove it:'), h('ul.proofs', null, w.checks.map((/** @type {any} */ c) => h('li', null, h('span', null, h('b', null, c.words), h('span', null, c.why, c.said ? h('b', null, saidWords(c)) : null)), c.purpose === 'cut' ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('measure', c) }, c.said ? 'Again' : 'Measure')))))) : data.spans.length ? h('p', null, 'No patch wire was noted in this case.') : null,
+    data.fitted.length ? data.fitted.map((/** @type {any} */ w) => h('section.sheet', null, h('h3', null, sentence(w.words)), h('p', null, !w.checks.length ? sentence(inPageWords(w.why_none)) : w.checks.some((/** @type {any} */ c) => !c.proves) ? 'Checks of it; a beep alone does not prove this wire, read why:' : 'Checks that prove it:'), h('ul.proofs', null, w.checks.map((/** @type {any} */ c) => h('li', null, h('span', null, h('b', null, c.words), h('span', null, inPageWords(c.why), c.said ? h('b', null, saidWords(c)) : null)), c.purpose === 'cut' ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('measure', c) }, c.said ? 'Again' : 'Measure')))))) : data.spans.length ? h('p', null, 'No patch wire was noted in this case.') : null,
     data.cautions?.length ? h('ul.cautions', null, data.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null));
   const next = app.focusNext;
   app.focusNext = '';
   if (next) document.getElementById(next)?.focus();
   else if (at && document.activeElement === document.body) document.getElementById(at)?.focus({ preventScroll: true });
+}
+
+/** What stands first on the leaf. Pure. @param {{spans: any[], open: string[], fitted: any[]}} data */
+export function leadOf(data) {
+  if (data.spans.length) return 'What the readings say is broken, and the wire that mends it. Where they leave doubt, it is said.';
+  if (data.open.length) return data.open.length > 1 ? `${data.open.length} nets read open, and nobody knows yet where.` : 'A net reads open, and nobody knows yet where.';
+  return data.fitted.length ? 'No unmended break is known now.' : 'No break is known yet.';
 }
 
 /** What a check read, and whether that says anything for the wire. Pure. @param {{said: string, expect: string, proves: boolean}} c */

@@ -1,6 +1,7 @@
 // @ts-check
 /** What the slip shows, worked out from the server's answer and what the person has in hand. Pure functions. */
 
+import { inPageWords } from '../shared/pagewords.js';
 import { ohms } from '../shared/words.js';
 
 /** @typedef {{id: string, name: string, where: string, touch: string, side: string, side_words: string, x_mm: number, y_mm: number, net: number, net_name?: string, reachable: boolean, why_not: string, of: number}} Tip */
@@ -69,7 +70,7 @@ const touched = (t) => (!t.touch || /^(via|land|track) /.test(t.name) ? '' : t.t
 /** The words read out for a check. @param {any} bench @param {{a: Tip|null, b: Tip|null}} own @param {(tip: Tip) => string} [where] where a tip is, as the board lies */
 export function spoken(bench, own, where = (t) => t.where) {
   const { a, b } = tipsOf(bench, own);
-  if (!a || !b) return bench?.step?.words ?? '';
+  if (!a || !b) return inPageWords(bench?.step?.words ?? '');
   const check = own.a || own.b ? null : bench?.step?.check;
   const one = (/** @type {Tip} */ t) => [t.name, touched(t), t.side_words, where(t)].filter(Boolean).join(', ');
   return [check?.turn_over ? 'Turn the board over.' : '', `Tip A: ${one(a)}. Tip B: ${one(b)}.`, check?.purpose === 'isolation' ? 'Should not beep.' : ''].filter(Boolean).join(' ');
