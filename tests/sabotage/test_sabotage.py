@@ -5,14 +5,18 @@ A sabotage that can no longer be applied (its line is gone) is red too: find the
 
 from __future__ import annotations
 
+import compileall
 import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from tests.forked import Forks, forks
 
 ROOT = Path(__file__).resolve().parents[2]
 SOURCE = ROOT / "src" / "coppermend"
@@ -501,18 +505,36 @@ SABOTAGES = (
 )
 
 
-def copied(folder: Path) -> Path:
-    """A copy of the source below ``folder``."""
-    shutil.copytree(SOURCE, folder / "coppermend", ignore=shutil.ignore_patterns("__pycache__"))
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a copy of the source, compiled, for all tests of a worker; ``broken`` puts back what it breaks."""
+    folder = tmp_path_factory.mktemp("copy")
+    shutil.copytree(SOURCE, folder / "coppermend")
+    compileall.compile_dir(folder / "coppermend", quiet=1)
     return folder
 
 
-def outcome(source: Path, tests: tuple[str, ...]) -> subprocess.CompletedProcess[str]:
-    """Run these tests against that copy of the source."""
-    environment = {**os.environ, "PYTHONPATH": str(source), "PYTHONDONTWRITEBYTECODE": "1"}
-    environment.pop("PYTEST_XDIST_WORKER", None)
-    words = [sys.executable, "-m", "pytest", "-q", "-x", "-n", "0", "-p", "no:cacheprovider", "--no-header", *tests]
-    return subprocess.run(words, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=300, check=False)
+@pytest.fixture(scope="module")
+def runs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Forks]:
+    """Runs of pytest against the copy."""
+    with forks(tmp_path_factory.mktemp("runs")) as started:
+        yield started
+
+
+@contextmanager
+def broken(copy: Path, one: Sabotage) -> Iterator[None]:
+    """The copy with one line broken, whole again afterwards."""
+    target = copy / "coppermend" / one.file
+    words = target.read_text(encoding="utf-8")
+    assert words.count(one.old) >= 1, "the line is gone: find its successor"
+    stood = target.stat()
+    target.write_text(words.replace(one.old, one.new, 1), encoding="utf-8")
+    # never the second of the original: by that and its size Python knows whether what it compiled still holds
+    os.utime(target, (stood.st_atime, stood.st_mtime + 60))
+    try:
+        yield
+    finally:
+        shutil.copy2(SOURCE / one.file, target)
 
 
 def test_there_are_enough() -> None:
@@ -520,30 +542,26 @@ def test_there_are_enough() -> None:
     assert len({one.name for one in SABOTAGES}) == len(SABOTAGES)
 
 
-def test_unbroken_copy_is_green(tmp_path: Path) -> None:
-    """Otherwise red below would mean nothing. The copy, not the checkout, is what the tests import."""
-    source = copied(tmp_path)
+def test_unbroken_copy_is_green(copy: Path, runs: Forks) -> None:
+    """Otherwise red below would mean nothing. The copy, not the checkout, is what the tests and the processes they start import."""
     where = subprocess.run(
         [sys.executable, "-c", "import coppermend; print(coppermend.__file__)"],
         cwd=ROOT,
-        env={**os.environ, "PYTHONPATH": str(source)},
+        env={**os.environ, "PYTHONPATH": str(copy)},
         capture_output=True,
         text=True,
         timeout=60,
         check=True,
     )
-    assert Path(where.stdout.strip()).is_relative_to(tmp_path)
-    done = outcome(source, tuple(dict.fromkeys(test for one in SABOTAGES for test in one.tests)))
-    assert done.returncode == 0, done.stdout[-3000:]
+    assert Path(where.stdout.strip()).is_relative_to(copy)
+    code, said = runs.run(copy, tuple(dict.fromkeys(test for one in SABOTAGES for test in one.tests)))
+    assert code == 0, said[-3000:]
 
 
 @pytest.mark.parametrize("one", SABOTAGES, ids=[one.name for one in SABOTAGES])
-def test_turns_red(one: Sabotage, tmp_path: Path) -> None:
-    source = copied(tmp_path)
-    target = source / "coppermend" / one.file
-    words = target.read_text(encoding="utf-8")
-    assert words.count(one.old) >= 1, "the line is gone: find its successor"
-    target.write_text(words.replace(one.old, one.new, 1), encoding="utf-8")
-    done = outcome(source, one.tests)
+def test_turns_red(one: Sabotage, copy: Path, runs: Forks) -> None:
+    with broken(copy, one):
+        code, said = runs.run(copy, one.tests)
     # 1: tests ran and some failed; 2 would be a test that cannot be loaded
-    assert done.returncode == 1, done.stdout[-3000:]
+    assert code == 1, said[-3000:]
+    assert " failed" in said, said[-3000:]
