@@ -19,11 +19,16 @@ from coppermend.api.events import marks
 from coppermend.bootstrap import demo_machine, machine_file
 from coppermend.cli import cli
 from coppermend.core.findings import Refusal
-from coppermend.services.cases import case_state
+from coppermend.services.areas import add_area
+from coppermend.services.bench import by_ohms_of, next_for_case, round_for_case
+from coppermend.services.bind import bind
+from coppermend.services.cases import case_state, new_case
 from coppermend.services.demo import machine_of, open_demo
+from coppermend.services.map_doubt import map_first
 from coppermend.services.notes import note
 from coppermend.services.patients import put_patient
 from coppermend.services.requests import Request
+from coppermend.services.togo import to_go
 from coppermend.services.workshop import Workshop
 
 
@@ -58,6 +63,66 @@ def test_a_truthful_patient_is_solved(client: Client, shop: Workshop, case: str)
     assert {one["net"] for one in sure} <= {one["net"] for one in truth["breaks"]}
     assert len(in_area) == len(sure)
     assert bench["progress"]["unproven"] == bench["progress"]["broken"]
+
+
+def test_what_is_to_go_is_the_whole_round_from_the_first_check(client: Client, shop: Workshop, case: str) -> None:
+    """The slip's number is that of ``coppermend round``, isolation counted in, and falls by one with each answer of the round; checks of the map and a
+    follow-up come on top while they are in hand. The expected number is of the round planned anew at each step, which the slip does not ask for.
+    """
+    client.post(f"/api/cases/{case}/areas", json={"part": "U20"})
+    bench = client.get(f"/api/cases/{case}/bench").json()
+    told = []
+    for answer in ("closed", "closed", "open", "closed"):
+        while map_first(bind(shop, case)) is not None:
+            bench = _answered(client, case, bench, "closed")
+        planned = round_for_case(shop, case)
+        ohms = by_ohms_of(bind(shop, case)).step
+        whole = len(planned.checks) + len(planned.isolation) + (0 if ohms is None else ohms.left + 1)
+        told.append((bench["progress"]["left"], whole))
+        assert planned.isolation and planned.checks
+        bench = _answered(client, case, bench, answer)
+    assert all(left == whole for left, whole in told[:3]), told
+    assert [left for left, _ in told[:3]] == [told[0][0] - k for k in range(3)]
+    assert told[3][0] - told[3][1] in (0, 1), told
+
+
+def test_the_last_pair_to_read_is_the_last_to_go(shop: Workshop) -> None:
+    """With the copper closed throughout, what is to go never rises from one answer to the next, also where the pairs of nets begin, and ends at one."""
+    case = new_case(shop, "demo", "A sound board").state.case
+    add_area(shop, case, part="D3", margin_mm=0.5)
+    told: list[int] = []
+    kinds: list[str] = []
+    while (step := next_for_case(shop, case)).check is not None and step.kind != "ohms":
+        told.append(to_go(bind(shop, case), step).checks)
+        kinds.append(step.check.purpose)
+        says = "closed" if step.check.purpose == "continuity" else "open"
+        note(shop, case, Request(says, (step.check.point_a, step.check.point_b)))
+    assert kinds[-1] == "isolation" and "continuity" in kinds
+    assert told == sorted(told, reverse=True)
+    assert told[-1] == 1 + (step.left + 1 if step.kind == "ohms" else 0)
+
+
+def _answered(client: Client, case: str, bench: dict[str, Any], said: str) -> dict[str, Any]:
+    """The bench after the answer to its check."""
+    body = {"kind": said, "points": [bench["step"]["check"]["point_a"], bench["step"]["check"]["point_b"]]}
+    after: dict[str, Any] = client.post(f"/api/cases/{case}/entries", json=body).json()["bench"]
+    return after
+
+
+def test_next_and_round_on_the_command_line_say_what_the_slip_says(
+    client: Client, shop: Workshop, case: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("coppermend.cli.shop.workshop", lambda store: shop)
+    client.post(f"/api/cases/{case}/areas", json={"part": "U20"})
+    slip = client.get(f"/api/cases/{case}/bench").json()["progress"]
+    told = {}
+    for command in ("next", "round"):
+        run = CliRunner().invoke(cli, [command, case, "--json"], catch_exceptions=False)
+        told[command] = json.loads(run.output)["to_go"]
+    assert told["next"] == told["round"]
+    assert (told["next"]["checks"], told["next"]["seconds"]) == (slip["left"], slip["left_seconds"])
+    words = CliRunner().invoke(cli, ["next", case], catch_exceptions=False).output
+    assert f"then {slip['left'] - 1} more checks" in words
 
 
 def test_the_truth_is_in_no_answer_before_it_is_asked_for(client: Client, shop: Workshop, case: str) -> None:

@@ -27,6 +27,7 @@ from coppermend.services.points import point_now, wire_end
 from coppermend.services.power import gate_as_dict, power_story
 from coppermend.services.rails import show_case_with_rails
 from coppermend.services.surety import doubtful_breaks, read_open
+from coppermend.services.togo import to_go
 from coppermend.services.wires import plan_for_case, proof_of, why_no_check
 from coppermend.services.workshop import Workshop
 
@@ -229,7 +230,7 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
     readings = reading_rows(binding)
     done = sum(1 for one in readings if not one["undone"] and one["kind"] in ("closed", "open", "ohms", "skip"))
     shown_spans = [one for one in spans_for_case(workshop, case) if one.p > 0.5]
-    now = 1 if step.check is not None else 0
+    left = to_go(binding, step)
     return {
         "mark": binding.mark,
         "case": case_view(view),
@@ -244,8 +245,8 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
         "step": step_view(workshop, case, binding, step, done),
         "progress": {
             "done": done,
-            "left": step.left + now,
-            "left_seconds": step.left_seconds + (step.seconds if now else 0.0),
+            "left": left.checks,
+            "left_seconds": left.seconds,
             "at_risk": len(proof.at_risk),
             "proven": len(proof.proven),
             "unproven": len(proof.open_sites) + len(proof.broken),

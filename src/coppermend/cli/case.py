@@ -25,6 +25,7 @@ from coppermend.services.bench import (
     spans_for_case,
     step_as_dict,
 )
+from coppermend.services.bind import bind
 from coppermend.services.bundles import export_case, import_case
 from coppermend.services.cases import CaseView, case_state, name_board, new_case
 from coppermend.services.cautions import cautions
@@ -34,6 +35,7 @@ from coppermend.services.notes import note
 from coppermend.services.photos import attach_photo
 from coppermend.services.power import CAUTION
 from coppermend.services.rails import show_case_with_rails
+from coppermend.services.togo import to_go
 from coppermend.services.typed import request_from_words
 from coppermend.services.waiting import waits_of
 from coppermend.services.workshop import Workshop
@@ -298,10 +300,11 @@ def next_command(ctx: click.Context, case: str, with_map: bool, as_json: bool) -
     """
     made, found = shop_and_case(ctx, case)
     step = next_with_map(made, found) if with_map else _of_everything(ctx, made, found)
+    go = to_go(bind(made, found), step) if with_map or step is next_for_case(made, found) else None
     if as_json:
-        print_json(step_as_dict(step))
+        print_json({**step_as_dict(step), "to_go": plain(go)})
         return
-    for line in step_lines(step):
+    for line in step_lines(step, go):
         click.echo(line)
     if step.kind in ("gate", "power"):
         click.echo(CAUTION)
@@ -358,9 +361,12 @@ def round_command(
         return 0
     need_areas(made, found)
     plan, proof = round_for_case(made, found), proven_for_case(made, found)
+    step = next_for_case(made, found)
+    go = to_go(bind(made, found), step)
     if as_json:
         print_json(
             {
+                "to_go": plain(go),
                 "round": plain(plan),
                 "proof": proof.as_dict(),
                 "spans": [plain(one) for one in spans_for_case(made, found)],
@@ -379,6 +385,8 @@ def round_command(
     )
     for number, check in enumerate(plan.isolation, len(plan.checks) + 1):
         click.echo(f"  {number:>3}. {check_line(check)}")
+    if step.check is not None:
+        click.echo(f"{go.words}: with what follows up an open reading, and what only ohms prove.")
     for line in proof.touching:
         click.echo(f"Short: {line.replace(' CASE', f' {case}')}")
     for line in proof.parted:

@@ -12,7 +12,9 @@ from coppermend.core.planning.describe import clip_words
 from coppermend.core.planning.model import Check, NextStep
 from coppermend.services.areas import MARGIN_MM
 from coppermend.services.bench import next_for_case
+from coppermend.services.bind import bind
 from coppermend.services.cases import find_case
+from coppermend.services.togo import ToGo, to_go
 from coppermend.services.workshop import Workshop
 
 CASE = click.argument("case", metavar="CASE")
@@ -46,12 +48,13 @@ def shop_and_case(ctx: click.Context, name: str) -> tuple[Workshop, str]:
 
 def say_next(made: Workshop, case: str) -> None:
     """Print the next step in words."""
-    for line in step_lines(next_for_case(made, case)):
+    step = next_for_case(made, case)
+    for line in step_lines(step, to_go(bind(made, case), step)):
         click.echo(line)
 
 
-def step_lines(step: NextStep) -> list[str]:
-    """A next step in a few lines: what to do, where both tips go, why, what it costs."""
+def step_lines(step: NextStep, go: ToGo | None = None) -> list[str]:
+    """A next step in a few lines: what to do, where both tips go, why, what it costs. ``go``: what of the round is to go with it, where it is a step of the round."""
     lines = [f"Next: {step.words}"]
     if step.check is not None:
         lines.append(f"      {check_line(step.check)}")
@@ -60,8 +63,10 @@ def step_lines(step: NextStep) -> list[str]:
     cost = [f"{step.seconds:.0f} s modelled"] if step.seconds else []
     if step.gain_bits:
         cost.append(f"{step.gain_bits:.2f} bits")
-    if step.left:
-        cost.append(f"then {step.left} more checks, {step.left_seconds / 60:.0f} min modelled")
+    left, seconds = (go.after(step).checks, go.after(step).seconds) if go else (step.left, step.left_seconds)
+    if left:
+        what = "to bridge" if step.kind == "patch" and left == step.left else "check" if left == 1 else "checks"
+        cost.append(f"then {left} more {what}, {seconds / 60:.0f} min modelled")
     if cost:
         lines.append(f"      {', '.join(cost)}")
     return lines + [f"      {note}" for note in step.notes]

@@ -21,7 +21,7 @@ from coppermend.core.planning.costs import TipState
 from coppermend.core.planning.isolation import isolation_checks
 from coppermend.core.planning.model import NextStep, RoundPlan, Span
 from coppermend.core.planning.next import next_step
-from coppermend.core.planning.ohms_step import ohms_work
+from coppermend.core.planning.ohms_step import OhmsWork, ohms_work
 from coppermend.core.planning.risk import risk_of
 from coppermend.core.planning.round import plan_round, sites_at_risk
 from coppermend.core.planning.spans import not_proven, spans
@@ -240,16 +240,7 @@ def _next(binding: Binding, apart: bool = True) -> NextStep:
             0.0,
             notes=("For example: area add CASE --part U1 --kind rework --severity 2",),
         )
-    step = next_step(
-        binding.graph,
-        binding.areas,
-        binding.evidence,
-        binding.basis,
-        binding.costs,
-        tips_of(binding),
-        neighbours=neighbours_of(binding) if apart else (),
-        posterior=posterior_of(binding),
-    )
+    step = copper_step(binding, apart)
     if step.kind == "short" and (pair := bridge_points(binding)) is not None:
         from coppermend.services.shortwork import at_its_place
 
@@ -268,6 +259,24 @@ def _next(binding: Binding, apart: bool = True) -> NextStep:
                 return loose
         return _with_wire(binding, step, step.span)
     return step if step.kind != "done" else _after_copper(binding, step)
+
+
+def copper_step(binding: Binding, apart: bool = True) -> NextStep:
+    """The planner's own step for the copper as it is, before anything of the bench comes first; ``apart``: pairs of nets that belong apart counted in."""
+    return _kept(
+        binding,
+        f"copper step {apart}",
+        lambda: next_step(
+            binding.graph,
+            binding.areas,
+            binding.evidence,
+            binding.basis,
+            binding.costs,
+            tips_of(binding),
+            neighbours=neighbours_of(binding) if apart else (),
+            posterior=posterior_of(binding),
+        ),
+    )
 
 
 def _nets_touch(binding: Binding) -> bool:
@@ -328,14 +337,20 @@ def _by_ohms(binding: Binding, step: NextStep) -> NextStep | None:
     high = any(one.p >= RAISED_PARTIAL for one in posterior.partials)
     if step.kind not in AFTER_THE_BEEPS and not (high and step.kind == "check"):
         return None
-    found = _kept(
-        binding,
-        "ohms work",
-        lambda: ohms_work(posterior, risk_of(posterior), meter_of(binding.basis), binding.costs, tips_of(binding)),
-    )
+    found = by_ohms_of(binding)
     if found.step is None:
         return None
     return found.step if step.kind in AFTER_THE_BEEPS or found.step.check is None or high else None
+
+
+def by_ohms_of(binding: Binding) -> OhmsWork:
+    """What is left for readings in ohms to settle."""
+    now = posterior_of(binding)
+    return _kept(
+        binding,
+        "ohms work",
+        lambda: ohms_work(now, risk_of(now), meter_of(binding.basis), binding.costs, tips_of(binding)),
+    )
 
 
 RAISED_PARTIAL = 0.3

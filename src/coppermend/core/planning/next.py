@@ -100,14 +100,14 @@ def next_step(
     """
     work = work_left(graph, areas, evidence, basis, costs, tips, plan, skipped=skipped, seed=seed, posterior=posterior)
     left = _Left(len(work.checks), sum(c.seconds for c in work.checks))
-    shorted = _short(work, costs, skipped)
+    shorted = _short(work, costs, left, skipped)
     if shorted is not None:
         return shorted
     if work.follow_up:
         return _follow_up(work, work.follow_up[0], left)
     if work.checks:
         return _round_check(work, work.checks[0], left)
-    isolation = _isolation(graph, areas, basis, costs, neighbours, work, skipped, seed)
+    isolation = isolation_left(work.posterior, areas, costs, neighbours, skipped=skipped, seed=seed)
     if isolation:
         check = _from_here(isolation[0], work, costs)
         return NextStep(
@@ -520,19 +520,19 @@ def _follow_up(work: Work, best: Candidate, left: _Left) -> NextStep:
 _ISOLATION: OrderedDict[tuple[object, ...], tuple[CopperGraph, tuple[Check, ...]]] = OrderedDict()
 
 
-def _isolation(
-    graph: CopperGraph,
+def isolation_left(
+    posterior: CopperBelief,
     areas: Sequence[WorkArea],
-    basis: Basis,
     costs: CostTable,
     neighbours: Sequence[NeighbourPair],
-    work: Work,
-    skipped: Collection[str],
-    seed: int,
+    *,
+    skipped: Collection[str] = (),
+    seed: int = 0,
 ) -> tuple[Check, ...]:
     """The isolation checks left, in the order first planned."""
     if not neighbours:
         return ()
+    graph, basis = posterior.copper.graph, posterior.basis
     key = (id(graph), tuple(areas), costs, frozenset(skipped), seed, len(neighbours))
     hit = _ISOLATION.get(key)
     if hit is None or hit[0] is not graph:
@@ -542,17 +542,17 @@ def _isolation(
         _ISOLATION[key] = hit
         while len(_ISOLATION) > 8:
             _ISOLATION.popitem(last=False)
-    copper = work.posterior.copper
+    copper = posterior.copper
     piece = copper.tree.piece
 
     def pieces(a: str, b: str) -> frozenset[int]:
         return frozenset((piece[copper.points[a].node], piece[copper.points[b].node]))
 
-    done = {pieces(s.point_a, s.point_b) for s in work.posterior.shorts if settled(s, basis)}
+    done = {pieces(s.point_a, s.point_b) for s in posterior.shorts if settled(s, basis)}
     return tuple(c for c in hit[1] if pieces(c.point_a, c.point_b) not in done)
 
 
-def _short(work: Work, costs: CostTable, skipped: Collection[str] = ()) -> NextStep | None:
+def _short(work: Work, costs: CostTable, left: _Left, skipped: Collection[str] = ()) -> NextStep | None:
     """A closed isolation reading: read again by other points until it is sure, then say that the two nets touch."""
     now = work.posterior
     graph, basis = now.copper.graph, now.basis
@@ -565,7 +565,7 @@ def _short(work: Work, costs: CostTable, skipped: Collection[str] = ()) -> NextS
                 f"between {point_words(a)} and {point_words(b)}, clear it and read again."
             )
             said = "1 reading says so" if one.readings == 1 else f"{one.readings} readings say so"
-            return NextStep("short", words, said, costs.look_s, 0.0)
+            return NextStep("short", words, said, costs.look_s, 0.0, left=left.checks, left_seconds=left.seconds)
         if one.p > 2 * basis.short_prior and one.readings < MOST_SHORT:
             a, b = again_at(now, one, costs, work.tips, skipped)
             seconds, _ = check_seconds(costs, work.tips, a, b)
@@ -584,7 +584,16 @@ def _short(work: Work, costs: CostTable, skipped: Collection[str] = ()) -> NextS
                 reason,
                 turn_over=_turns(work.tips, a, b),
             )
-            return NextStep("retest", _touch_words(graph, check), reason, seconds, bits, check=check)
+            return NextStep(
+                "retest",
+                _touch_words(graph, check),
+                reason,
+                seconds,
+                bits,
+                check=check,
+                left=left.checks,
+                left_seconds=left.seconds,
+            )
     return None
 
 
