@@ -23,8 +23,10 @@ from coppermend.services.bench import plan_of, posterior_of, proven_for_case
 from coppermend.services.bind import bind
 from coppermend.services.cases import new_case
 from coppermend.services.clearedwork import cleared_pairs
+from coppermend.services.ohms import locate_excess_for_case
 from coppermend.services.patients import _still_bridged
 from coppermend.services.proofs import proof_for_wire
+from coppermend.services.recording.byohms import ohms_rows
 from coppermend.services.recording.gather import CaseFacts, gather
 from coppermend.services.recording.judge import judge
 from coppermend.services.shorts import locate_short
@@ -172,3 +174,36 @@ def test_a_practice_bridge_is_gone_where_its_own_place_is_cleared() -> None:
     assert _still_bridged(bind(*here), truth) == truth.shorts
     say(here, f"clean 0,1.25/{gap.layer}")
     assert _still_bridged(bind(*here), truth) == ()
+
+
+def test_readings_that_fit_no_bridge_tell_neither_place_nor_copper() -> None:
+    """Two 0.3 mm tracks of 30 mm (some 49 milliohm each): 0.31 ohm from both left ends and 0.11 from both right ones differ by more than both tracks have.
+    No bridge does that (Ohm's law)."""
+    here = two_tracks(("1", "2", "3", "4"), 30.0, 2.5)
+    say(here, "ohms J1.1 J1.2 0.31 4wire", "ohms J1.3 J1.4 0.11 4wire", "ohms J1.1 J1.4 0.5 4wire")
+    found = locate_short(*here)
+    assert found.state == "no fit" and "do not fit one bridge" in found.words and found.next is None
+    assert (found.places, found.ellipse, found.ellipse_words, found.bridge_words) == ((), {}, "", "")
+    assert not any("times its nominal" in note or "ellipse" in note for note in found.notes)
+    (row,) = ohms_rows(bind(*here), [("N0", "N1")])
+    assert row.ohms == "no one bridge" and "do not fit" in row.words
+
+
+@pytest.mark.parametrize(("ohm", "told"), [("0.0469", 0), ("5.1", 1)])
+def test_the_record_tells_of_too_much_resistance_only_where_a_reading_shows_it(ohm: str, told: int) -> None:
+    """A 0.3 mm track of 28.4 mm between its lands has 46.6 milliohm in 35 um foil at 20 degC (IEC 60028: 1.7241e-8 ohm m); read beside an open stretch
+    of the same net."""
+    spots = [(0.0, 0.0), (30.0, 0.0), (60.0, 0.0)]
+    lands = [pad(x, y, 1.6) for x, y in spots]
+    made = board(
+        {"c": lands, "s": [*lands, *track(0.3, (0, 0), (30, 0)), *track(0.3, (30, 0), (60, 0))]},
+        [(x, y, 0.8) for x, y in spots],
+        [part("J1", "c", [(str(k + 1), x, y, k) for k, (x, y) in enumerate(spots)])],
+    )
+    workshop = fake_workshop(made, build_graph(made))
+    here = workshop, new_case(workshop, "by hand", "T").state.case
+    say(here, "open J1.2 J1.3", f"ohms J1.1/joint-s J1.2/joint-s {ohm} 4wire")
+    rows = ohms_rows(bind(*here), ())
+    assert len(rows) == told and all("too much" in row.ohms for row in rows)
+    through = {ohm is not None for words, _, ohm in locate_excess_for_case(*here, "N0").stretches if "J1.3" in words}
+    assert through <= {False}

@@ -50,7 +50,8 @@ def ohms_locate(ctx: click.Context, case: str, net: str, meter: str | None, step
     else:
         click.echo(answer.words)
         for words, p, ohm in answer.stretches:
-            click.echo(f"  {100 * p:5.1f} %  {words}: {ohm:.3g} ohm too much")
+            much = "no reading runs through it yet" if ohm is None else f"{ohm:.3g} ohm too much"
+            click.echo(f"  {100 * p:5.1f} %  {words}: {much}")
         for one in answer.readings:
             click.echo(f"  read: {one}")
         if answer.next:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from coppermend.core.belief.ohmic import FOUR_WIRE, Instrument, OhmsReading
-from coppermend.core.belief.partial import SURE, PartialBelief, PartialModel, locate_excess, partial_model
+from coppermend.core.belief.partial import SURE, PartialBelief, PartialModel, locate_excess, pair_columns, partial_model
 from coppermend.core.belief.partial_places import LARGE, at_their_spots, few_nodes, grouped
 from coppermend.core.belief.ratio import RatioReading, chance_broken, fine_enough, ratio_readings
 from coppermend.core.copper.model import CopperGraph
@@ -28,15 +28,22 @@ LEAST_BITS_LARGE = 0.005
 """The same on a large net, where a reading between two of a hundred pins tells little even with the best meter."""
 
 
+ExcessRow = tuple[str, float, float | None]
+"""A stretch in words, its chance, and the ohm it has too much; None where no reading runs through it: nothing is known of its ohms then."""
+THROUGH = 1e-6
+"""A reading runs through a stretch that takes more than this share of its current."""
+
+
 @dataclass(frozen=True, slots=True)
 class ExcessAnswer:
-    """Where a net has too much resistance. ``state``: located, narrowing, sound, too coarse. ``stretches`` (words, P, ohm of excess), likeliest first."""
+    """Where a net has too much resistance. ``state``: located, narrowing, sound, too coarse. ``stretches`` (words, P, ohm of excess), likeliest first; the ohm
+    None where no reading runs through the stretch."""
 
     net: str
     state: str
     words: str
     p_sound: float
-    stretches: tuple[tuple[str, float, float], ...]
+    stretches: tuple[ExcessRow, ...]
     readings: tuple[str, ...]
     instrument: str
     next: str
@@ -111,11 +118,13 @@ def located_excess(asked: ExcessAsked) -> ExcessAnswer:
     )
 
 
-def excess_rows(asked: ExcessAsked, found: PartialBelief) -> tuple[tuple[str, float, float], ...]:
-    """The likeliest stretches with too much resistance (at most five): words, P, ohm of excess."""
+def excess_rows(asked: ExcessAsked, found: PartialBelief) -> tuple[ExcessRow, ...]:
+    """The likeliest stretches with too much resistance (at most five): words, P, ohm of excess (None: no reading runs through it)."""
     order = np.argsort(-found.p, kind="stable")[:5].tolist()
+    _, share, _ = pair_columns(asked.model, [one.force for one in asked.readings])
+    read = np.abs(share).max(axis=0, initial=0.0) > THROUGH
     return tuple(
-        (_words(asked, k), round(float(found.p[k]), 5), round(float(found.excess_ohm[k]), 4))
+        (_words(asked, k), round(float(found.p[k]), 5), round(float(found.excess_ohm[k]), 4) if read[k] else None)
         for k in order
         if found.p[k] > 0.01
     )
@@ -145,11 +154,11 @@ def _words(asked: ExcessAsked, k: int) -> str:
 
 
 def _state(
-    net: str, found: PartialBelief, rows: tuple[tuple[str, float, float], ...], more: bool, instrument: Instrument
+    net: str, found: PartialBelief, rows: tuple[ExcessRow, ...], more: bool, instrument: Instrument
 ) -> tuple[str, str]:
     if found.p_sound >= SURE:
         return "sound", f"Net {net} reads as sound copper does ({100 * found.p_sound:.0f} %)."
-    if rows and rows[0][1] >= SURE:
+    if rows and rows[0][1] >= SURE and rows[0][2] is not None:
         return "located", f"Net {net}: {ohm_words(rows[0][2])} too much {rows[0][0]} ({100 * rows[0][1]:.0f} %)."
     if more:
         left = int(np.searchsorted(np.cumsum(np.sort(found.p)[::-1]), SURE * found.p.sum())) + 1

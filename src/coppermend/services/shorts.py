@@ -251,6 +251,8 @@ def _answer(
     if first != "located" if propose else first == "too coarse":
         following = _next(binding, model, belief, readings, instrument)
     state = _state(belief, readings, following)
+    if state == "no fit":
+        return _no_fit(binding, best, belief, readings, said, left_out, instrument, names)
     notes = _notes(belief, readings, state, instrument)
     long_mm, short_mm = (round(one, 2) for one in belief.axes_mm)
     ellipse = {
@@ -262,6 +264,24 @@ def _answer(
         *names, state, words, round(belief.width_mm, 2), ellipse, _ellipse_words(belief, readings), round(belief.bridge_ohm[0], 5), round(belief.bridge_ohm[1], 5),
         listed, tuple(said), tuple(left_out), instrument.words, following if propose else None, notes,
         bridge_words=_bridge_words(belief, instrument) if readings else "", assumed=_assumed(binding, instrument),
+    )  # fmt: skip
+
+
+def _no_fit(
+    binding: Binding,
+    best: ShortPlace,
+    belief: ShortBelief,
+    readings: Sequence[OhmsReading],
+    said: Sequence[str],
+    left_out: Sequence[str],
+    instrument: Instrument,
+    names: tuple[str, str],
+) -> ShortAnswer:
+    """Readings that no one bridge explains: no place, ellipse, bridge or copper is told from them, only that, and what to do."""
+    words = _words("no fit", best, belief, len(readings), instrument)
+    return ShortAnswer(
+        *names, "no fit", words, 0.0, {}, "", 0.0, 0.0, (), tuple(said), tuple(left_out), instrument.words, None,
+        _notes(belief, readings, "no fit", instrument), assumed=_assumed(binding, instrument),
     )  # fmt: skip
 
 
@@ -323,6 +343,11 @@ def _one_figure(ohm: float) -> float:
 
 
 def _notes(belief: ShortBelief, readings: Sequence[OhmsReading], state: str, instrument: Instrument) -> tuple[str, ...]:
+    if state == "no fit":
+        return (
+            "Take one reading again; take out chips and capacitors that join the nets; read each net by itself.",
+            "No place, bridge or copper is told from readings that fit none.",
+        )
     notes = []
     ellipse = _ellipse_words(belief, readings)
     if ellipse:
@@ -332,10 +357,6 @@ def _notes(belief: ShortBelief, readings: Sequence[OhmsReading], state: str, ins
     if len(readings) == 1:
         notes.append(
             "One reading cannot tell the bridge's resistance from the copper's: the place comes with the next ones."
-        )
-    if state == "no fit":
-        notes.append(
-            "Take one reading again; take out chips and capacitors that join the nets; read each net by itself."
         )
     if state == "too coarse":
         notes.append(

@@ -99,7 +99,7 @@ function shortAnswer(app, found) {
   const { next } = found;
   return h('div.stack', null,
     h('p.step-words', null, `${found.net_a} and ${found.net_b}`), h('p', null, sentence(found.words)),
-    h('ol.places', { 'aria-label': 'Places where they may touch' }, found.places.map((/** @type {any} */ one) => h('li', null, bar(one.p), h('b', null, chance(one.p)), h('span', null, `${one.words}; gap ${one.gap_mm.toFixed(2)} mm`), h('button.key.slim', { type: 'button', 'aria-label': `Show on the board: ${one.words}`, onclick: () => app.do('showPlace', one) }, 'Show')))),
+    !found.places.length ? null : h('ol.places', { 'aria-label': 'Places where they may touch' }, found.places.map((/** @type {any} */ one) => h('li', null, bar(one.p), h('b', null, chance(one.p)), h('span', null, `${one.words}; gap ${one.gap_mm.toFixed(2)} mm`), h('button.key.slim', { type: 'button', 'aria-label': `Show on the board: ${one.words}`, onclick: () => app.do('showPlace', one) }, 'Show')))),
     found.ellipse_words ? h('div.plan', null, h('p', null, found.ellipse_words), h('button.key.slim', { type: 'button', onclick: () => app.do('showEllipse', found.ellipse) }, 'Show the ellipse on the board')) : null,
     next ? readNext(app, next, next.form === 'transfer' ? next.sense_tips : [], next.force_tips) : null,
     next ? h('p.why', null, `The place is known to about ${next.sd_now_mm} mm (one standard deviation); after this reading ${next.sd_after_mm} mm are expected.`) : null,
@@ -140,7 +140,7 @@ function waysAnswer(app, found) {
 function excessAnswer(app, found) {
   if (found.refused) return refused(found.refused);
   return h('div.stack', null, h('p', null, found.words),
-    found.readings.length ? h('ol.places', null, found.stretches.map((/** @type {any} */ [words, p, ohm]) => h('li', null, bar(p), h('b', null, chance(p)), h('span', null, `${sentence(words)}: ${ohms(ohm)} too much`)))) : h('p.why', null, 'No reading on this net yet.'),
+    found.readings.length ? h('ol.places', null, found.stretches.map((/** @type {any} */ [words, p, ohm]) => h('li', null, bar(p), h('b', null, chance(p)), h('span', null, `${sentence(words)}: ${ohm === null ? 'no reading runs through it yet' : `${ohms(ohm)} too much`}`)))) : h('p.why', null, 'No reading on this net yet.'),
     found.tips.length === 2 ? readNext(app, {}, [], found.tips) : null,
     lines('Read so far', found.readings));
 }

@@ -5,20 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 from heapq import heappop, heappush
 
-from coppermend.core.belief.partial import locate_excess
+from coppermend.core.belief.partial import SOUND_PRIOR, locate_excess
 from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.findings import Refusal
 from coppermend.core.log.values import ohm_words
 from coppermend.services.bind import Binding
-from coppermend.services.ohms import ask_excess_of, excess_rows
+from coppermend.services.ohms import ExcessRow, ask_excess_of, excess_rows
 from coppermend.services.recording.model import OhmsRow
 from coppermend.services.shorts import short_of
 from coppermend.services.shortwork import ring_of
 
 MOST_SHORTS = 20
 """Shorts whose place is worked out; more at once point to tips on wrong pins."""
-LIKELY = 0.5
-"""Too much resistance is told in the record when that is likelier than sound copper."""
 BAND = 0.9
 
 
@@ -72,7 +70,7 @@ def _short(binding: Binding, pair: tuple[str, str]) -> OhmsRow | None:
         found = short_of(binding, pair, propose=False)
     except Refusal:
         return None
-    ohms = f"bridge {found.bridge_words}" if found.readings else "not read"
+    ohms = f"bridge {found.bridge_words}" if found.bridge_words else "no one bridge" if found.readings else "not read"
     if not found.places:
         return OhmsRow("short", f"{found.net_a} and {found.net_b}", found.words, ohms, "", found.readings)
     place = found.places[0]
@@ -97,16 +95,16 @@ def _too_much(binding: Binding) -> Iterable[OhmsRow]:
         except Refusal:
             continue
         found = locate_excess(asked.model, asked.readings)
-        rows = excess_rows(asked, found)
-        if not asked.readings or not rows or found.p_sound > LIKELY:
+        rows = [row for row in excess_rows(asked, found) if row[2] is not None] if asked.readings else []
+        if not rows or found.p_sound >= SOUND_PRIOR:  # the readings speak for copper as it should be
             continue
-        held: list[tuple[str, float, float]] = []
+        held: list[ExcessRow] = []
         total = 0.0
         for row in rows:
             if total < BAND:
                 held.append(row)
                 total += row[1]
         where = "\n".join(words for words, _, _ in held)
-        much = "\n".join(f"{ohm_words(ohm)} too much ({100 * p:.0f} %)" for _, p, ohm in held)
+        much = "\n".join(f"{ohm_words(ohm)} too much ({100 * p:.0f} %)" for _, p, ohm in held if ohm is not None)
         stretches = "1 stretch" if len(held) == 1 else f"{len(held)} stretches"
         yield OhmsRow("too much resistance", net, where, much, f"{100 * total:.0f} % in {stretches}", asked.said)
