@@ -37,7 +37,8 @@ class Forks:
     def run(self, source: Path, tests: tuple[str, ...]) -> tuple[int, str]:
         """Run these tests against the copy of the source below ``source``: (return code of pytest, what it printed). After 300 s it is ended (-14)."""
         out = self.folder / "out.txt"
-        words = ["-q", "-x", "-p", "_hypothesis_pytestplugin", "-p", "no:cacheprovider", "--no-header", *tests]
+        plain = ["-q", "-x", "-p", "_hypothesis_pytestplugin", "-p", "no:cacheprovider", "--no-header"]
+        words = [*plain, f"--basetemp={self.folder / 'tests'}", *tests]
         assert self.process.stdin is not None and self.process.stdout is not None
         self.process.stdin.write(json.dumps({"source": str(source), "words": words, "out": str(out)}) + "\n")
         self.process.stdin.flush()

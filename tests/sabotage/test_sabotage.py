@@ -564,4 +564,3 @@ def test_turns_red(one: Sabotage, copy: Path, runs: Forks) -> None:
         code, said = runs.run(copy, one.tests)
     # 1: tests ran and some failed; 2 would be a test that cannot be loaded
     assert code == 1, said[-3000:]
-    assert " failed" in said, said[-3000:]
