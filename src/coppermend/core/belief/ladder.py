@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
+from operator import mul
 
 import numpy as np
 from numpy.typing import NDArray
@@ -161,9 +163,9 @@ def draw_part(part: Part, broken: Bools, rng: np.random.Generator, into: dict[in
     # side by side is series with whole and broken exchanged: at least one whole unless broken
     waiting = ~broken if flip else broken.copy()
     asked = waiting.copy()
-    for n, piece in enumerate(part.pieces):
+    later = list(accumulate((one.p if flip else 1.0 - one.p for one in reversed(part.pieces)), mul))
+    for piece, none_later in zip(part.pieces, reversed(later), strict=True):
         chance = 1.0 - piece.p if flip else piece.p
-        none_later = float(np.prod([one.p if flip else 1.0 - one.p for one in part.pieces[n:]]))
         first = chance / (1.0 - none_later) if none_later < 1.0 else 1.0
         hit = asked & (rng.random(len(broken)) < np.where(waiting, first, chance))
         waiting &= ~hit

@@ -465,10 +465,12 @@ def _spread(
 ) -> None:
     """Draw which sites of a broken group are broken: one at least, the rest by their priors."""
     waiting = any_broken.copy()
-    for n, k in enumerate(sites):
-        later = 1.0 - float(np.prod(1.0 - prior[list(sites[n:])]))
-        first = prior[k] / later if later > 0.0 else 1.0
+    chances = prior[list(sites)]
+    whole_from_here = np.cumprod(1.0 - chances[::-1])[::-1]
+    for k, chance, whole in zip(sites, chances.tolist(), whole_from_here.tolist(), strict=True):
+        later = 1.0 - whole
+        first = chance / later if later > 0.0 else 1.0
         u = rng.random(len(any_broken))
-        hit = any_broken & (u < np.where(waiting, first, prior[k]))
+        hit = any_broken & (u < np.where(waiting, first, chance))
         broken[place[k]] |= hit
         waiting &= ~hit

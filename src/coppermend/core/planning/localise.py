@@ -11,6 +11,7 @@ from collections import OrderedDict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import Any
 from zlib import crc32
 
 import numpy as np
@@ -513,17 +514,49 @@ def _labels(ends: Sequence[tuple[int, int]], count: int, open_chain: Bools) -> I
 def _rough_pairs(where: Ints, state: Ints, basis: Basis) -> list[tuple[int, int]]:
     """Pairs of classes by what a reading between them tells about the suspects' state, points not yet chosen."""
     low_open, low_closed = rates(basis)
-    pairs = list(combinations(range(len(where)), 2))
-    i, j = np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
+    i, j = np.triu_indices(len(where), 1)
     count = np.bincount(state)
-    is_state = (state[:, None] == np.arange(len(count))).astype(np.float32)
-    closes = np.concatenate(
-        [(where[i[k : k + 2000]] == where[j[k : k + 2000]]) @ is_state for k in range(0, len(pairs), 2000)]
-    ) / np.maximum(count, 1)
-    p_closed = low_closed + (1.0 - low_open - low_closed) * closes
+    closes, which = _joined_by_state(where, state)
+    p_closed = low_closed + (1.0 - low_open - low_closed) * (closes / np.maximum(count, 1))
     share = count / len(state)
-    bits = entropy_bits(p_closed @ share) - entropy_bits(p_closed) @ share
-    return [pairs[k] for k in np.argsort(-bits, kind="stable").tolist()]
+    left = entropy_bits(p_closed)[which[i, j]] @ share
+    bits = entropy_bits(p_closed[which[i, j]] @ share) - left
+    order = np.argsort(-bits, kind="stable")
+    return list(zip(i[order].tolist(), j[order].tolist(), strict=True))
+
+
+def _joined_by_state(where: Ints, state: Ints) -> tuple[NDArray[np.float32], Ints]:
+    """(kinds, states) in how many samples of each state two classes are joined, and (classes, classes) which row holds for two of them.
+
+    Samples that are alike are compared once, and so are classes.
+    """
+    first, sample = _kinds_of(np.column_stack([where.T, state]))
+    labels_of = where[:, first].astype(np.int32)
+    rows, kind = _kinds_of(labels_of)
+    labels_of = labels_of[rows]
+    times = np.zeros((len(first), int(state.max()) + 1), dtype=np.float32)
+    times[np.arange(len(first)), state[first]] = np.bincount(sample)
+    n = len(rows)
+    which = np.empty((n, n), dtype=np.int64)
+    found: list[NDArray[np.float32]] = []
+    at = 0
+    for k in range(n):
+        found.append((labels_of[k:] == labels_of[k]).astype(np.float32) @ times)
+        which[k, k:] = which[k:, k] = np.arange(at, at + n - k)
+        at += n - k
+    return np.concatenate(found), which[np.ix_(kind, kind)]
+
+
+def _kinds_of(rows: NDArray[np.signedinteger[Any]]) -> tuple[Ints, Ints]:
+    """The first of each kind of row, and (rows,) which kind each is of."""
+    number: dict[bytes, int] = {}
+    first: list[int] = []
+    kind = np.empty(len(rows), dtype=np.int64)
+    for k, row in enumerate(np.ascontiguousarray(rows)):
+        kind[k] = n = number.setdefault(row.tobytes(), len(first))
+        if n == len(first):
+            first.append(k)
+    return np.array(first, dtype=np.int64), kind
 
 
 def entropy_bits(p: Floats | float) -> Floats:
