@@ -8,15 +8,17 @@ from math import log
 
 import pytest
 
-from coppermend.core.belief.engine import belief, prior_of
+from coppermend.core.belief.engine import CopperBelief, belief, prior_of
 from coppermend.core.belief.enumerator import enumerate_breaks
 from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
 from coppermend.core.belief.model import Basis, Evidence
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
+from coppermend.core.planning.localise import best_readings
 from coppermend.core.planning.next import next_step
-from coppermend.core.planning.risk import risk_of
+from coppermend.core.planning.risk import Risk, risk_of
 from coppermend.core.planning.settle import ATTENTION_S, LEAST_NATS, best_across
+from coppermend.core.planning.spans import confirmed, hinge
 
 AREAS = (EXAMPLE_AREA,)
 BASIS = Basis(damage_scales=(), open_scales=(), contact_shares=((0.05, 1.0),))
@@ -67,3 +69,28 @@ def test_a_leg_is_read_to_its_own_land_before_its_joint_is_named() -> None:
     step = next_step(graph, AREAS, said, BASIS)
     assert step.check is not None
     assert {step.check.point_a, step.check.point_b} == {"p0", "p1"}
+
+
+def _many_opens_and(closed: int) -> tuple[CopperBelief, Risk]:
+    """p0 -s0- p1 -s1- p2 -s2- p3: twelve open readings across s0 and s1, s2 read closed twice, s0 ``closed`` times."""
+    graph = example_graph([(0, 1), (1, 2), (2, 3)], [0, 0, 1, 2, 3])
+    said = [Evidence(f"open {k}", ("p0", "p0b")[k % 2], ("p3", "p2")[k % 2], "open") for k in range(12)]
+    said += [Evidence(f"far {k}", "p2", "p3", "closed") for k in range(2)]
+    said += [Evidence(f"near {k}", "p0", "p1", "closed") for k in range(closed)]
+    posterior = belief(graph, (EXAMPLE_AREA,), said, Basis(false_closed=0.004))
+    return posterior, risk_of(posterior)
+
+
+def test_a_break_is_not_named_while_one_closed_reading_alone_keeps_its_rival_out() -> None:
+    """Common practice, no source: many open readings say that something on the way is broken, one closed reading that it is not the first stretch."""
+    posterior, risk = _many_opens_and(1)
+    number = int(risk.chance.argmax())
+    assert posterior.basis.broken_above < risk.chance[number] < posterior.basis.advice_above
+    found = hinge(posterior, risk, number)
+    assert found is not None and {found.point_a, found.point_b} == {"p0", "p1"}
+    assert not confirmed(posterior, risk, number)
+    step = best_readings(posterior, risk, 0, CostTable(), TipState())
+    assert [{c.a.id, c.b.id} for c in step] == [{"p0", "p1"}]
+    posterior, risk = _many_opens_and(4)
+    assert hinge(posterior, risk, number) is None
+    assert confirmed(posterior, risk, number)

@@ -28,9 +28,16 @@ from coppermend.core.geometry.groups import Groups
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.risk import Frame, Risk
 from coppermend.core.planning.rollout import Game, Owed
-from coppermend.core.planning.settle import MOST_REPEATS, best_across, beyond
+from coppermend.core.planning.settle import best_across, beyond
 from coppermend.core.planning.small import SmallNet, could_rise, play_out, small_net
-from coppermend.core.planning.spans import block_of, confirmed, crossing_opens, scarce_points
+from coppermend.core.planning.spans import (
+    MOST_REPEATS,
+    block_of,
+    confirmed,
+    crossing_opens,
+    enough_but_for,
+    scarce_points,
+)
 from coppermend.core.planning.tour import Option
 from coppermend.core.planning.trees import RiskTree, risk_trees
 
@@ -654,10 +661,16 @@ def _confirming(
     any_pair: bool = False,
     tied_only: bool = False,
 ) -> Candidate | None:
-    """The best reading across a broken super-edge: independent of the open readings that it has while it lacks one, else whatever makes it surest.
+    """The best reading across a broken super-edge: independent of the open readings that it has while it lacks one, else whatever makes it surest; after
+    enough of them the closed reading that its name hangs on, once more.
 
     ``any_pair``: points that were used before will do. ``tied_only``: None when sound copper ties no point to an end.
     """
+    again = enough_but_for(posterior, risk, number)
+    if again is not None and not {again.point_a, again.point_b} & set(skipped):
+        a, b = (posterior.copper.points[p] for p in (again.point_a, again.point_b))
+        seconds, _ = check_seconds(costs, tips, a, b)
+        return Candidate(a, b, seconds, float(information(0.95, 0.95, 0.002)), 0.95, number, repeats=True)
     v = int(risk.frame.view_of[number])
     edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
     classes = _classes(posterior.copper, risk, v, skipped)

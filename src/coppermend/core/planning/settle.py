@@ -15,18 +15,14 @@ from coppermend.core.belief.readings import rates
 from coppermend.core.copper.model import ProbePoint
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
 from coppermend.core.planning.risk import Risk
-from coppermend.core.planning.spans import crossing_opens, scarce_points
+from coppermend.core.planning.spans import LEAST_BENCH, MOST_REPEATS, crossing_opens, scarce_points
 
-MOST_REPEATS = 8
-"""The same two points are not asked more often than this."""
 ATTENTION_S = 3.0
 """What one more answer costs the person besides the tips' way, where readings of different strength are compared (an assumption)."""
 LEAST_NATS = 1.0
 """A confirming reading is not judged by less than this."""
 WORKED_OUT = 4
 """Readings whose posterior is worked out; those that look best at a glance."""
-LEAST_BENCH = 0.01
-"""Suppositions about the bench less likely than this are left out of that."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,9 @@ A span is announced when its probability is above the basis' threshold and two i
 
 from __future__ import annotations
 
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Sequence
+from math import log
 
 from coppermend.core.belief.engine import CopperBelief
 from coppermend.core.belief.model import Basis
@@ -146,11 +147,66 @@ def confirmed(posterior: CopperBelief, risk: Risk, number: int, above: float | N
 
 
 def _many(posterior: CopperBelief, risk: Risk, number: int) -> bool:
-    """Whether so many open readings cross a broken super-edge that ``broken_above`` does."""
+    """Whether so many open readings cross a broken super-edge that ``broken_above`` does, and no single closed reading keeps its rivals out."""
+    return _enough(posterior, risk, number) and hinge(posterior, risk, number) is None
+
+
+def enough_but_for(posterior: CopperBelief, risk: Risk, number: int) -> Taken | None:
+    """The ``hinge`` of a broken super-edge that has enough open readings and is not sure all the same; else None."""
+    sure = risk.chance[number] > posterior.basis.advice_above
+    if sure or not risk.broken[number] or not _enough(posterior, risk, number):
+        return None
+    return hinge(posterior, risk, number)
+
+
+def _enough(posterior: CopperBelief, risk: Risk, number: int) -> bool:
     count = len(crossing_opens(posterior, risk, number))
     if count < ENOUGH_OPEN:
         return False
     return count >= ENOUGH_THROUGH_ONE or not all_through(posterior, risk, number)[0]
+
+
+HINGE_NATS = log(1.5)
+"""A closed reading keeps rivals of a break out when the same two points, read closed once more, would take a third of the doubt in the break away."""
+MOST_REPEATS = 8
+"""The same two points are not asked more often than this."""
+LEAST_BENCH = 0.01
+"""Suppositions about the bench less likely than this are left out where a reading that was not taken yet is worked out."""
+
+
+def hinge(posterior: CopperBelief, risk: Risk, number: int) -> Taken | None:
+    """The closed reading that a break's name hangs on: on the way of an open reading across the break it was read closed, and if that was a mistake the
+    break may as well lie there. The one whose repeat would take most of the doubt away; None when none takes as much as ``HINGE_NATS`` says.
+
+    It is asked before so many open readings are taken for enough: they all say that something on the way is broken, none of them where.
+    """
+    opens = crossing_opens(posterior, risk, number)
+    own = block_of(posterior, risk, number)
+    copper = posterior.copper
+    ways = {b for r in opens for b, _, _ in copper.tree.route(r.node_a, r.node_b)} - {own}
+    v = int(risk.frame.view_of[number])
+    edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
+    sites = [copper.site[s] for s in edge.sites]
+    taken = posterior.readings.get(copper.tree.piece[copper.graph.sites[sites[0]].a], ())
+    asked = Counter(frozenset((r.point_a, r.point_b)) for r in taken)
+    before = _odds(float(risk.chance[number]))
+    most: tuple[float, Taken] | None = None
+    for one in {frozenset((r.point_a, r.point_b)): r for r in taken if r.closed}.values():
+        if asked[frozenset((one.point_a, one.point_b))] >= MOST_REPEATS or one.point_a == one.point_b:
+            continue
+        way = {b for b, _, _ in copper.tree.route(one.node_a, one.node_b)}
+        if own in way or not way & ways:
+            continue
+        gain = _odds(posterior.chance_after(one.point_a, one.point_b, True, sites, LEAST_BENCH)) - before
+        if gain >= HINGE_NATS and (most is None or gain > most[0]):
+            most = (gain, one)
+    return most[1] if most else None
+
+
+def _odds(p: float) -> float:
+    """Log odds of a probability, kept finite."""
+    p = min(max(p, 1e-12), 1.0 - 1e-12)
+    return log(p / (1.0 - p))
 
 
 def all_through(posterior: CopperBelief, risk: Risk, number: int) -> tuple[str, int]:
