@@ -44,6 +44,7 @@ from coppermend.services.layphoto import (
 from coppermend.services.learning import begin_with_learned, learn_from
 from coppermend.services.photos import attach_photo, photo_bytes
 from coppermend.services.placing import PinMark, mark_photo, picture, placing
+from coppermend.services.prepared import everything_counts
 from coppermend.services.rails import show_case_with_rails
 from coppermend.services.requests import Request
 from coppermend.services.scene_pack import scene_pack
@@ -277,11 +278,11 @@ def bench(case: str, desk: TheDesk) -> Json:
 
 @router.get("/cases/{case}/next", tags=["bench"])
 def next_one(case: str, desk: TheDesk) -> Json:
-    """The next step, as ``coppermend next --json`` gives it: once a start was noted chosen among everything that a bench does."""
+    """The next step, as ``coppermend next --json`` gives it: once a start was noted, or could tell something by what intake says, chosen among everything that a bench does."""
 
     def use_case(workshop: Workshop, found: str) -> NextStep:
         state, step = case_state(workshop, found), next_for_case(workshop, found)
-        if not state.power_ups and step.kind != "isolation":
+        if not everything_counts(state, step):
             return step
         from coppermend.bootstrap import device_book, machine_model
         from coppermend.services.whole import next_of_all

@@ -34,6 +34,7 @@ from coppermend.services.map_trust import next_with_map
 from coppermend.services.notes import note
 from coppermend.services.photos import attach_photo
 from coppermend.services.power import CAUTION
+from coppermend.services.prepared import everything_counts
 from coppermend.services.rails import show_case_with_rails
 from coppermend.services.togo import to_go
 from coppermend.services.typed import request_from_words
@@ -297,6 +298,7 @@ def next_command(ctx: click.Context, case: str, with_map: bool, as_json: bool) -
     """The next step, with its reason and its modelled cost.
 
     Before the first power-up it is the copper's; once a start was noted it is chosen among everything: looks, tests, mends, copper, asking the owner.
+    Where intake says that display and cables are known good and nothing else is plugged in, a start can tell something: the round is then weighed against it.
     """
     made, found = shop_and_case(ctx, case)
     step = next_with_map(made, found) if with_map else _of_everything(ctx, made, found)
@@ -313,7 +315,7 @@ def next_command(ctx: click.Context, case: str, with_map: bool, as_json: bool) -
 def _of_everything(ctx: click.Context, made: Workshop, case: str) -> NextStep:
     """The step of the whole repair; before anything was switched on that is the copper's, and nothing more is loaded for it."""
     state, step = case_state(made, case), next_for_case(made, case)
-    if not state.power_ups and step.kind != "isolation":
+    if not everything_counts(state, step):
         return step
     from coppermend import bootstrap
     from coppermend.services.whole import next_of_all

@@ -21,6 +21,8 @@ from coppermend.services.bind import Binding
 
 SWITCHES = 2
 """Power off and on again between two faults."""
+NAME_S = 204.0
+"""Seconds of looks under power until one fault is named: the median of 500 patients (docs/reference/measured.md, suspects)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +66,33 @@ def copper_first(binding: Binding, state: State, steps: Sequence[SuspectStep], p
         elsewhere=max(0.0, every - breaks),
         chance=chance,
         switch_s=SWITCHES * binding.costs.power_s,
+    )
+
+
+def power_first(binding: Binding, state: State, pairs_s: float = 0.0) -> str:
+    """Why a start is seen before the round of the areas is read, in words; "" where the round is the shorter way.
+
+    The round is worth what the breaks that it finds would cost under power: ``NAME_S`` of looks and a power-up each. How many it finds is the belief's own
+    number, from the areas and what was read so far. ``pairs_s``: seconds of the pairs that are read with it.
+    """
+    plan = plan_of(binding)
+    inside = _units_inside(state, frozenset(plan.provable))
+    breaks = float(state.units()[inside].sum())
+    return first_words(plan.seconds + pairs_s, breaks, SWITCHES * binding.costs.power_s)
+
+
+def first_words(round_s: float, breaks: float, switch_s: float) -> str:
+    """The two ways by their numbers: "" where the round goes first.
+
+    >>> first_words(60.0, 0.5, 90.0), first_words(660.0, 0.5, 90.0)[:39]
+    ('', 'A start first: it costs 2 min and says ')
+    """
+    saved = breaks * (NAME_S + switch_s)
+    if round_s <= saved:
+        return ""
+    return (
+        f"A start first: it costs {minutes(switch_s)} and says where to look. The round of the areas takes {minutes(round_s)} (modelled) and finds "
+        f"{breaks:.1f} breaks by what is known, which under power would take {minutes(saved)}; it is read when a start makes it likelier, or at the end."
     )
 
 

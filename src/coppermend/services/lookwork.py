@@ -116,6 +116,15 @@ def _sites_in(graph: CopperGraph, area: Area) -> list[Site]:
     return [s for s in graph.sites if s.path and s.kind is not SiteKind.WIRE and shape.intersects(_line(s))]
 
 
+def _ids_in(binding: Binding, area: Area) -> frozenset[str]:
+    """The ids of the sites in an area, kept as long as the copper stays."""
+    key = ("sites in", id(binding.graph), area.id, area.polygon)
+    if key not in binding.kept:
+        binding.kept[key] = (binding.graph, frozenset(s.id for s in _sites_in(binding.graph, area)))
+    found: frozenset[str] = binding.kept[key][1]
+    return found
+
+
 def _line(site: Site) -> shapely.Geometry:
     return shapely.LineString(site.path) if len(site.path) > 1 else shapely.Point(site.path[0])
 
@@ -386,10 +395,9 @@ def sides_to_look(binding: Binding, made: PoweredBoard) -> tuple[SideShows, ...]
     number = {cause.sites: k for k, cause in enumerate(made.field.causes) if cause.kind == "span"}
     found = []
     for area in binding.state.areas:
-        inside = {s.id for s in _sites_in(binding.graph, area)}
-        for side in SIDES:
-            if (area.id, side) in done:
-                continue
+        sides = [side for side in SIDES if (area.id, side) not in done]
+        inside = _ids_in(binding, area) if sides else frozenset()
+        for side in sides:
             shows = []
             for sites, shares in _spans(binding, made):
                 d = sum(part * OVER.get(str(s.kind), 0.0) for s, part in shares if s.id in inside and s.layer == side)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from coppermend.core.belief.model import WorkArea
+from coppermend.core.belief.suspects.afloat import pull_at
 from coppermend.core.belief.suspects.causes import list_causes, neighbour_shorts
 from coppermend.core.belief.suspects.copper import CopperTree, copper_trees
 from coppermend.core.belief.suspects.field import MOST_SETS, Field, Spot, build_field
@@ -38,6 +39,14 @@ class PoweredBoard:
     def behaviour(self) -> Behaviour:
         """The simulation of the circuit on its copper."""
         return self.field.behaviour
+
+    def node_at(self, point: str) -> tuple[str, int] | None:
+        """The (net, node) of a probe point; None for one that the trees do not hold."""
+        known: dict[str, tuple[str, int]] | None = self.field.memo.get("nodes of points")
+        if known is None:
+            rows = ((p.id, (net, k)) for net, tree in self.trees.items() for k, ps in tree.points.items() for p in ps)
+            known = self.field.memo["nodes of points"] = dict(rows)
+        return known.get(point)
 
     def node_of_pin(self, pin: str) -> tuple[str, int] | None:
         """The (net, node) where a part's pin sits; None when it is on no net."""
@@ -146,4 +155,14 @@ def _spots(
                 clocked or machine.pattern_known(net),
                 clocked,
                 behaviour.healthy_symbol(net),
+                _pull(behaviour, net, node),
             )
+
+
+def _pull(behaviour: Behaviour, net: str, node: int) -> str:
+    """What pulls at a place when nothing drives it: the inputs that read there, and those elsewhere on its net."""
+    taps = behaviour.trees[net].taps
+    here, elsewhere = [], []
+    for pin, bipolar in behaviour.bipolar_inputs(net):
+        (here if taps.get(pin, 0) == node else elsewhere).append(bipolar)
+    return pull_at(here, elsewhere)

@@ -8,16 +8,17 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
+from coppermend.core.belief.suspects.causes import Cause
 from coppermend.core.belief.suspects.posterior import Beep, Observation, State, Witness, initial, observed, path_causes
 from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.log.consent import Consent, consent_of
 from coppermend.core.log.fold import fold, is_repair
 from coppermend.core.log.model import agreed_order
-from coppermend.core.log.state import CaseState, plain
+from coppermend.core.log.state import Act, CaseState, plain
 from coppermend.core.memory.derive import is_rom
 from coppermend.core.planning.model import Check, NextStep
 from coppermend.core.planning.suspects_next import SuspectStep, ranked_steps
@@ -28,15 +29,21 @@ from coppermend.core.planning.whole import (
     Choice,
     Named,
     Situation,
+    binary_bits,
     chosen,
+    content_chance,
+    hand_act,
     more_wrong,
     names_of,
 )
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bench import next_for_case, next_without_pairs, plan_of, posterior_of, step_as_dict
 from coppermend.services.bind import Binding, bind, bind_state
+from coppermend.services.copperfirst import power_first
+from coppermend.services.map_doubt import map_first
 from coppermend.services.newwire import new_wire_step
 from coppermend.services.powered import PoweredBoard
+from coppermend.services.prepared import start_can_tell
 from coppermend.services.rails import board_rails, gate_of, rails_for_case
 from coppermend.services.suspects import REPAIRS, Proposed, bench_now, board_of_case, evidence_of, proposed
 from coppermend.services.workshop import Workshop
@@ -114,6 +121,19 @@ def whole_for_case(
     return view.step()
 
 
+T = TypeVar("T")
+
+
+def _kept_with_copper(binding: Binding, name: str, make: Callable[[], T]) -> T:
+    """What holds until the copper, the areas or what was read of it change: not planned anew for every entry at the gate."""
+    state = binding.state
+    read = tuple(one.entry for one in state.readings if one.kind in ("closed", "open"))
+    key = (name, id(binding.graph), binding.areas, hash(read), len(state.acts), len(state.wires))
+    if key not in binding.kept:
+        binding.kept[key] = (binding.graph, make())
+    return cast(T, binding.kept[key][1])
+
+
 def pairs_before_power(binding: Binding) -> tuple[Check, ...]:
     """Of the pairs of nets that belong apart those that are read before the first power-up: one of the two is a supply rail. The others wait until a start was
     seen: a bridge between two signals shows under power, and their list is long and finds little."""
@@ -121,6 +141,12 @@ def pairs_before_power(binding: Binding) -> tuple[Check, ...]:
         return ()
     rails = set(board_rails(binding))
     return tuple(one for one in plan_of(binding).isolation if {one.net_a, one.net_b} & rails)
+
+
+def rails_apart(binding: Binding) -> tuple[Check, ...]:
+    """Of the pairs that belong apart those of two rails, ground among them, that were not read yet: what no reading of one rail to ground shows."""
+    rails = set(board_rails(binding))
+    return tuple(one for one in pairs_before_power(binding) if {one.net_a, one.net_b} <= rails)
 
 
 def _read_before(binding: Binding, step: NextStep) -> bool:
@@ -231,26 +257,54 @@ class _View:
             else ""
         )
         ups = state.power_ups
-        now = Situation(self.kind, shorted, gate_open=gate.open, powered=state.power_on)
+        now = Situation(self.kind, shorted=shorted, gate_open=gate.open, powered=state.power_on)
         bad_supply = next((one.words for one in gate.items if one.item == "supply" and one.danger), "")
         if bad_supply:
             now = replace(now, named=(Named("the supply", 1.0, "supply", TIMES.supply_s),))
-        if shorted or not ups:
+        if shorted:
             return now
+        if not ups:
+            return replace(now, power_first=self._power_first())
         cut = _cut(state)
         seen = _screen(state, self.machine)
         tests = self._tests() if seen in (WORKS, self._fails()) else ()
         now = replace(now, seen=seen, tests=tests)
-        if seen == WORKS or (not seen and self.kind in COPPER_WORK):
+        if seen == WORKS:
             return now
         return self._with_belief(now, cut)
+
+    def _power_first(self) -> str:
+        """Why a start is seen before the round is read. Only where a start can be trusted to tell something (intake: display and cables known good, nothing
+        plugged in that need not be), the map is no question, nothing reads open, and rails that belong apart do."""
+        step = self.copper
+        plain = self.kind in ("check", "isolation") and step.span is None and step.check is not None
+        if not plain or not start_can_tell(self.binding.state) or map_first(self.binding) is not None:
+            return ""
+        apart, why = _kept_with_copper(self.binding, "power first", self._weighed_first)
+        if apart:
+            self.copper, self.kind = _pair_first(step, apart), "isolation"
+        return why
+
+    def _weighed_first(self) -> tuple[tuple[Check, ...], str]:
+        """The pairs of rails to read first; without any, why a start comes before the round."""
+        if apart := rails_apart(self.binding):
+            return apart, ""
+        made = self._board(self.binding)
+        evidence = evidence_of(self.workshop, self.case, self.binding, made)
+        pairs = sum(one.seconds for one in pairs_before_power(self.binding))
+        return (), power_first(self.binding, _weighed(self.binding, made, evidence.found), pairs)
+
+    def _board(self, session: Binding) -> PoweredBoard:
+        """The board under power, on the copper as built."""
+        self.made = self.made or board_of_case(
+            replace(session, graph=session.base), self.book, self.machine, self.workshop.fields
+        )
+        return self.made
 
     def _with_belief(self, now: Situation, cut: int) -> Situation:
         """The names of the last session and, while its readings speak, the looks that tell most."""
         session = self._session(cut)
-        on_built = replace(session, graph=session.base)
-        made = self.made or board_of_case(on_built, self.book, self.machine, self.workshop.fields)
-        self.made, self.session = made, session
+        made, self.session = self._board(session), session
         evidence = evidence_of(self.workshop, self.case, session, made)
         self.found = (*evidence.found, *_wired(session, made))
         state = _weighed(self.binding, made, self.found)
@@ -260,7 +314,9 @@ class _View:
         units = [unit for unit, _ in names]
         bench, stop, _ = bench_now(session, made, evidence, self.without)
         found = tuple(one for one in (self._named(made, unit, p) for unit, p in names) if one is not None)
-        left = tuple(one for one in found if not self._mended(made, one.unit, cut))
+        stands = {one.unit: self._mended(made, one.unit, cut) for one in found}
+        left = tuple(one for one in found if stands[one.unit] == "")
+        unproven = tuple(one.unit for one in found if stands[one.unit] == "unproven")
         looks: tuple[SuspectStep, ...] = ()
         if now.seen:
             on = self.binding.state.power_on
@@ -272,8 +328,25 @@ class _View:
             )
         more = 0.0 if tested else more_wrong(state, units) if units else 1.0
         return replace(
-            now, stop=stop, named=(*now.named, *left), more=more, looks=looks, looked_on=self._looked_on(self.found, units), ways=self._ways(float(rest.units().max()))
-        )  # fmt: skip
+            now,
+            stop=stop,
+            named=(*now.named, *left),
+            more=more,
+            looks=looks,
+            looked_on=self._looked_on(self.found, units),
+            ways=self._ways(float(rest.units().max())),
+            unproven=unproven,
+            rom_per_minute=self._rom_gain(rest, units) if now.seen else 0.0,
+        )
+
+    def _rom_gain(self, rest: State, units: Sequence[str]) -> float:
+        """Bits a minute of reading the next ROM out: whether what it holds is what is wrong. Nothing while something else is named."""
+        left = self._unread_roms()
+        if units or not left:
+            return 0.0
+        p = content_chance(rest) / len(left)
+        off = 2 * self.binding.costs.power_s if self.binding.state.power_on else self.binding.costs.power_s
+        return 60.0 * binary_bits(p) / (TIMES.rom_read_s + off)
 
     # ---- the session ----
     def _session(self, cut: int) -> Binding:
@@ -325,35 +398,63 @@ class _View:
         seconds = TIMES.replace_chip_s if chip else TIMES.replace_small_s
         return Named(unit, p, "replace", seconds, "" if owner.allows("unsolder") else "unsolder")
 
-    def _mended(self, made: PoweredBoard, unit: str, cut: int) -> bool:
-        """Whether work since the session has mended a unit, as far as the log tells."""
+    def _mended(self, made: PoweredBoard, unit: str, cut: int) -> str:
+        """Whether work since the session has mended a unit, as far as the log tells: "" not, "unproven" a stretch that no reading crossed since, "mended"."""
         state = self.binding.state
         causes = [one for one in made.field.causes if one.unit == unit]
         acts = [one for one in state.acts if one.at >= cut and is_repair(one)]
         if causes[0].kind == "part":
-            return any(one.part == causes[0].part and one.kind in ("swap", "fit") for one in acts)
+            part = causes[0].part
+            return "mended" if any(one.part == part and one.kind in ("swap", "fit") for one in acts) else ""
         if causes[0].kind == "rail":
-            return any(one.at >= cut and one.rail == causes[0].net for one in state.supply)
-        nets = {one.net for one in causes}
+            return "mended" if any(one.at >= cut and one.rail == causes[0].net for one in state.supply) else ""
         if causes[0].kind == "short":
             short = made.behaviour.shorts[int(causes[0].key[2])]
             both = {short.net_a, short.net_b}
-            return any(one.kind in ("clean", "solder") and both <= {p.net for p in one.points} for one in acts)
-        if any(one.at >= cut and one.a.net in nets for one in state.wires):
-            return True
+            done = any(one.kind in ("clean", "solder") and both <= {p.net for p in one.points} for one in acts)
+            return "mended" if done else ""
+        return self._span_mended(made, causes, acts, cut)
+
+    def _span_mended(self, made: PoweredBoard, causes: Sequence[Cause], acts: Sequence[Act], cut: int) -> str:
+        """The same of a stretch of copper: the last work on it, and what was read across it since. One open reading is read again."""
+        nets = {one.net for one in causes}
+        worked = [one.at for one in self.binding.state.wires if one.at >= cut and one.a.net in nets]
         pins = {site.partition("@")[2] for one in causes for site in one.sites}
-        parts = {
-            site.partition("@")[2].rpartition(".")[0]
-            for one in causes
-            for site in one.sites
-            if site.partition("@")[0] in ("contact", "leg")
-        }
+        loose = [site for one in causes for site in one.sites if site.partition("@")[0] in ("contact", "leg")]
+        parts = {site.partition("@")[2].rpartition(".")[0] for site in loose}
         for one in acts:
-            if one.kind in ("solder", "fit", "swap") and any(f"{p.part}.{p.pin}" in pins for p in one.points):
-                return True
-            if one.part in parts and one.kind in ("reseat", "clean", "swap", "fit"):
-                return True
-        return False
+            soldered = one.kind in ("solder", "fit", "swap") and any(f"{p.part}.{p.pin}" in pins for p in one.points)
+            if soldered or (one.part in parts and one.kind in ("reseat", "clean", "swap", "fit")):
+                worked.append(one.at)
+        if not worked:
+            return ""
+        said = self._across(made, causes, max(worked))
+        if "closed" in said or not all(self._ends_of(one) for one in causes):
+            return "mended"
+        return "unproven" if len(said) < 2 else ""
+
+    def _across(self, made: PoweredBoard, causes: Sequence[Cause], since: int) -> list[str]:
+        """What the readings across a stretch said since an entry."""
+        wanted = {k for k, one in enumerate(made.field.causes) if one.unit == causes[0].unit}
+        said = []
+        for one in self.binding.state.readings:
+            if one.at <= since or one.kind not in ("closed", "open") or len(one.points) != 2:
+                continue
+            a, b = (made.node_at(p.id) for p in one.points)
+            if (
+                a is not None
+                and b is not None
+                and a[0] == b[0]
+                and wanted & set(path_causes(made.field, a[0], a[1], b[1]))
+            ):
+                said.append(one.kind)
+        return said
+
+    def _ends_of(self, cause: Cause) -> tuple[str, str] | None:
+        """Points on either side of a stretch."""
+        assert self.made is not None
+        edge = int(cause.key[2])
+        return self._ends(cause.net, *self.made.behaviour.trees[cause.net].edges[edge], edge)
 
     # ---- tests and ways to go on ----
     def _tests(self) -> tuple[str, ...]:
@@ -373,13 +474,11 @@ class _View:
         state = self.binding.state
         since = _last_repair(state)
         done = {one.kind for one in state.notes if one.at > since}
-        found = []
+        found = ["likeliest"] if top >= LIKELY else []
         if "memory" not in done:
             found.append("memory")
-        if self._unread_rom(since):
+        if self._unread_rom():
             found.append("rom")
-        if top >= LIKELY:
-            found.append("likeliest")
         if self.kind in (*COPPER_WORK, REST):
             found.append("round")
         if self._unseated():
@@ -393,9 +492,12 @@ class _View:
         rows = made.circuit.parts if made is not None else ()
         return [one.ref for one in rows if is_rom(one) and states.get(one.ref) == "socketed"]
 
-    def _unread_rom(self, since: int) -> str:
+    def _unread_roms(self) -> list[str]:
         read = {one.words.partition(" ")[0] for one in self.binding.state.notes if one.kind == "rom"}
-        return next((one for one in self._roms() if one not in read), "")
+        return [one for one in self._roms() if one not in read]
+
+    def _unread_rom(self) -> str:
+        return next(iter(self._unread_roms()), "")
 
     def _unseated(self) -> str:
         seated = {one.part for one in self.binding.state.acts if one.kind in ("reseat", "swap", "clean")}
@@ -404,7 +506,10 @@ class _View:
 
     def _waiting(self) -> tuple[str, ...]:
         """What of the round waits until a start was seen."""
-        rows = plan_of(self.binding).isolation if self.kind == REST else ()
+        waits = self.kind == REST or not self.binding.state.power_ups
+        rows = (
+            _kept_with_copper(self.binding, "pairs that wait", lambda: plan_of(self.binding).isolation) if waits else ()
+        )
         if not rows:
             return ()
         minutes = sum(one.seconds for one in rows) / 60.0
@@ -451,6 +556,13 @@ class _View:
         if choice.kind == "look" and self.made is not None:
             found = proposed(self.made, now.looks[choice.which], "")
             return replace(base, words=found.words, seconds=found.step.seconds, look=found, caution=found.caution)
+        if choice.kind == "prove" and self.made is not None:
+            cause = next(one for one in self.made.field.causes if one.unit == now.unproven[0])
+            ends = self._ends_of(cause)
+            assert ends is not None
+            words = f"Power off; check continuity from {ends[0]} to {ends[1]}: closed proves the mend."
+            seconds = costs.read_s + 2 * costs.move_s
+            return replace(base, kind="check", words=words, seconds=seconds, check=ends, sites=cause.sites)
         if choice.kind in ("mend", "ask"):
             return self._mend(base, now.named[choice.which])
         if choice.kind == "test" or choice.kind == "memory":
@@ -461,7 +573,7 @@ class _View:
                 seconds=TIMES.memory_test_s,
             )
         if choice.kind == "rom":
-            part = self._unread_rom(-1)
+            part = self._unread_rom()
             return replace(
                 base,
                 words=f"Power off; take {part} out and compare what it reads with its list (coppermend rom note).",
@@ -544,6 +656,10 @@ class _View:
                 check=ends,
                 sites=sites,
             )
+        kinds = {site.partition("@")[0] for site in sites}
+        pins = {site.partition("@")[2] for site in sites}
+        if len(pins) == 1 and kinds <= {"joint", "contact", "leg"}:
+            return self._by_hand(base, pins.pop(), kinds, sites)
         if self.kind in COPPER_WORK and self.kind != "isolation":
             return replace(
                 base,
@@ -560,6 +676,24 @@ class _View:
             item=net,
             check=ends,
         )
+
+    def _by_hand(self, base: WholeStep, pin: str, kinds: set[str], sites: tuple[str, ...]) -> WholeStep:
+        """A break inside one pin: what was not tried since it was named, quick before slow."""
+        part = pin.rpartition(".")[0]
+        since = self.binding.state.power_ups[-1].at
+        done = {
+            "renew" if one.words == RENEWED else one.kind
+            for one in self.binding.state.acts
+            if one.at > since and (one.part == part or any(f"{p.part}.{p.pin}" == pin for p in one.points))
+        }
+        act = hand_act(kinds, done)
+        words, seconds = {
+            "reseat": (f"Power off; press {part} out of its socket and in again: {pin} does not connect.", self.binding.costs.reseat_s),
+            "solder": (f"Power off; solder the joint of {pin} again.", TIMES.solder_s),
+            "clean": (f"Power off; take {part} out, wipe the contact and the leg of {pin}, put it back.", TIMES.clean_s),
+            "renew": (f"Power off; renew what connects {pin}: the socket's contact, the leg, the land.", TIMES.renew_pin_s),
+        }[act]  # fmt: skip
+        return replace(base, words=words, seconds=seconds, item=act, part=pin, sites=sites, caution=_CAUTION)
 
     def _point(self, net: str, node: int) -> str:
         assert self.made is not None
@@ -662,6 +796,8 @@ def _by_tests(found: Sequence[Observation]) -> list[tuple[str, float]]:
     return named
 
 
+RENEWED = "pin renewed"
+"""Words of a soldering entry whose pin got a new contact, leg or land."""
 WIRED = math.log(0.02)
 """How likely a stretch is still open once a wire lies round it (an assumption: the wire may be badly soldered)."""
 
@@ -693,5 +829,6 @@ def _weighed(binding: Binding, made: PoweredBoard, found: Sequence[Observation])
         if all(n >= 0 for n in rest.values()):
             state, fresh = known[2], [one for one, n in rest.items() for _ in range(n)]
     state = observed(initial(made.field) if state is None else state, fresh) if fresh or state is None else state
+    binding.kept.pop(key, None)
     binding.kept[key] = (made, Counter(found), state)
     return state

@@ -18,7 +18,7 @@ from coppermend.core.findings import Refusal, refuse
 from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.model import NextStep
 from coppermend.core.planning.suspects_next import SINK_PIN_S
-from coppermend.core.planning.whole import TIMES
+from coppermend.core.planning.whole import BY_HAND, TIMES
 from coppermend.core.rework.wires import WirePlan
 from coppermend.devices.book import DeviceBook
 from coppermend.practice.whole import WholePatient
@@ -28,6 +28,7 @@ from coppermend.services.bind import Binding, bind, part_states, sockets
 from coppermend.services.cases import new_case
 from coppermend.services.entries import write
 from coppermend.services.intake import note_intake
+from coppermend.services.map_doubt import map_first
 from coppermend.services.memory import note_memory
 from coppermend.services.notes import note
 from coppermend.services.payloads import states_at
@@ -38,7 +39,7 @@ from coppermend.services.railshort import shorted_part
 from coppermend.services.requests import Request
 from coppermend.services.supplyproof import note_supply, supply_now
 from coppermend.services.suspects import pins_of_net
-from coppermend.services.whole import WholeStep, pairs_before_power, whole_for_case
+from coppermend.services.whole import RENEWED, WholeStep, pairs_before_power, rails_apart, whole_for_case
 from coppermend.services.whole_setting import WholeSetting, whole_patient
 from coppermend.services.wires import plan_for_case
 from coppermend.services.workshop import Workshop
@@ -177,7 +178,6 @@ class _Run:
         self.costs = CostTable()
         self.on = False
         self.scope = False
-        self.tries: dict[str, int] = {}
 
     def opened(self) -> None:
         """The case as it comes in: areas, what the owner agreed to, display and cables known good."""
@@ -310,6 +310,9 @@ class _Run:
             self.clear(pair)
         elif step.kind in ("reseat", "solder", "look") and step.span is not None:
             self.pin(step)
+        elif step.kind == "look" and map_first(self.bound()) is not None:
+            self.note("map", value="agreed", words="type, revision and date compared")
+            self.did("map", "", "agrees", self.costs.look_s)
         else:
             self.note("gate", value="override", words=f"practice cannot do {step.kind}")
             self.did(step.kind, step.words[:60], "not done", self.costs.look_s)
@@ -322,6 +325,9 @@ class _Run:
         rows = apart if step.kind == "isolation" else plan.checks
         wanted = "open" if step.kind == "isolation" else "closed"
         assert step.check is not None
+        rails = rails_apart(binding)
+        if any({one.point_a, one.point_b} == {step.check.point_a, step.check.point_b} for one in rails):
+            rows = rails
         named = {step.check.point_a, step.check.point_b}
         start = next((k for k, one in enumerate(rows) if {one.point_a, one.point_b} == named), None)
         if start is None:
@@ -354,7 +360,7 @@ class _Run:
         else:
             self.patient.pin_renewed(found.part, found.pin)
             if joint:
-                self.note("solder", (joint,), words="pin renewed")
+                self.note("solder", (joint,), words=RENEWED)
             if dict(self.bound().graph.part_states).get(found.part) is PartState.SOCKETED:
                 self.note("reseat", part=found.part)
             self.did("renew pin", found.name, "", TIMES.renew_pin_s)
@@ -401,7 +407,7 @@ class _Run:
         joint = self.joint_of(part, pin)
         self.patient.pin_renewed(part, pin)
         if joint:
-            self.note("solder", (joint,), words="pin renewed")
+            self.note("solder", (joint,), words=RENEWED)
         self.did("renew pin", inside[0], "", TIMES.renew_pin_s)
 
     def graph_worked(self) -> Any:
@@ -459,23 +465,27 @@ class _Run:
 
     def span(self, step: WholeStep) -> None:
         """A stretch named under power and read open: inside one pin by hand, else a wire."""
-        kinds = {one.partition("@")[0] for one in step.sites}
-        pins = {one.partition("@")[2] for one in step.sites}
-        tried = self.tries.get(" ".join(step.sites), 0)
-        self.tries[" ".join(step.sites)] = tried + 1
-        if len(pins) == 1 and kinds <= {"joint", "contact", "leg"}:
-            part, _, pin = pins.pop().rpartition(".")
-            if "contact" in kinds and tried == 0:
-                self.reseat(part)
-            elif "joint" in kinds and tried <= 1:
-                joint = self.joint_of(part, pin)
-                self.patient.soldered([joint])
-                self.note("solder", (joint,))
-                self.did("solder", f"{part}.{pin}", "", TIMES.solder_s)
-            else:
-                self.unwired(step.sites)
+        if step.item in BY_HAND:
+            self.by_hand(step.item, step.part, step.sites)
             return
         self.wires(None, step.item, step.sites)
+
+    def by_hand(self, act: str, pin: str, sites: tuple[str, ...]) -> None:
+        """A pin that does not connect: pressed, soldered, wiped, renewed."""
+        part = pin.rpartition(".")[0]
+        if act == "reseat":
+            self.reseat(part)
+        elif act == "clean":
+            self.patient.reseated(part, "clean")
+            self.note("clean", part=part)
+            self.did("clean", part, "", TIMES.clean_s)
+        elif act == "solder":
+            joint = self.joint_of(part, pin.rpartition(".")[2])
+            self.patient.soldered([joint])
+            self.note("solder", (joint,))
+            self.did("solder", pin, "", TIMES.solder_s)
+        else:
+            self.unwired(sites)
 
     # ---- under power ----
     def look(self, step: WholeStep) -> None:

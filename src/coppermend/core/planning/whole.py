@@ -8,12 +8,14 @@ what is left to try, cheapest and least harmful first.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from coppermend.core.belief.suspects.posterior import State, Verdict, verdict
+from coppermend.core.belief.suspects.field import padded
+from coppermend.core.belief.suspects.posterior import Start, State, Verdict, evidence_logs, verdict
+from coppermend.core.belief.suspects.starts import Starts
 from coppermend.core.planning.suspects_next import SuspectStep
 
 
@@ -29,6 +31,8 @@ class WorkTimes:
     """Taking a soldered chip out and putting another one in."""
     replace_small_s: float = 300.0
     """The same for a part of two or three legs."""
+    clean_s: float = 120.0
+    """Taking a part out of its socket, wiping contacts and legs, putting it back."""
     renew_pin_s: float = 600.0
     """Renewing the contact of a socket, a leg or a torn land."""
     supply_s: float = 120.0
@@ -50,8 +54,8 @@ MORE = 0.2
 """Looked on with power on only while something beyond what is named is wrong with at least this chance (our choice)."""
 LOOK_ON_BITS_PER_MINUTE = 0.6
 """Below this it is mended first: what else is wrong is seen more clearly then (our choice)."""
-LOOK_ON_STEPS = 10
-"""So many steps beyond the first name at most, in one session with power on (our choice)."""
+LOOK_ON_READINGS = 60
+"""So many readings beyond the first name at most, in one session with power on; a wave counts each of its points (our choice)."""
 GO_ON_BELOW = 0.3
 """Looks that tell less than so many bits a minute are left for what ``GO_ON`` names (our choice)."""
 GO_ON = ("rom", "memory", "round", "reseat", "swap", "likeliest", "ask", "other hands")
@@ -76,11 +80,12 @@ class Named:
 class Situation:
     """The bench as the choice sees it.
 
-    ``copper`` kind of the copper's own next step; ``shorted`` a rail that reads shorted, ``gate_open`` whether power may be put on; ``powered`` it is on;
-    ``seen`` what the start since the last repair showed: "", "works", or else; ``tests`` what is still to be tested before it works for good, or
-    what a machine that starts and then fails can test itself; ``named``
-    units to be mended; ``more`` the chance that something beyond them is wrong; ``looks`` ranked steps, best first; ``looked_on`` steps taken since the
-    first name; ``ways`` what of ``GO_ON`` can be done.
+    ``copper`` kind of the copper's own next step; ``power_first`` why the round waits until a start was seen, "" where it goes first; ``shorted`` a
+    rail that reads shorted, ``gate_open`` whether power may be put on; ``powered`` it is on; ``seen`` what the start since the last repair showed: "",
+    "works", or else; ``tests`` what is still to be tested before it works for good, or what a machine that starts and then fails can test itself;
+    ``named`` units to be mended; ``more`` the chance that something beyond them is wrong; ``looks`` ranked steps, best first; ``looked_on`` readings
+    taken since the first name; ``ways`` what of ``GO_ON`` can be done; ``unproven`` stretches that were mended and not read since;
+    ``rom_per_minute`` bits a minute of reading the next ROM out.
     """
 
     copper: str
@@ -95,15 +100,35 @@ class Situation:
     looks: tuple[SuspectStep, ...] = ()
     looked_on: int = 0
     ways: tuple[str, ...] = ()
+    power_first: str = ""
+    unproven: tuple[str, ...] = ()
+    rom_per_minute: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """What to do: ``kind`` short, mend, ask, copper, gate, power, look, test, done or one of ``GO_ON``; ``which`` index into the situation's list; why."""
+    """What to do: ``kind`` short, prove, mend, ask, copper, gate, power, look, test, done or one of ``GO_ON``; ``which`` index into the situation's list; why."""
 
     kind: str
     why: str
     which: int = 0
+
+
+BY_HAND = ("reseat", "solder", "clean", "renew")
+"""What is tried on a pin whose socket contact, leg or joint is open, quick before slow (common practice, no source)."""
+
+
+def hand_act(kinds: Collection[str], done: Collection[str]) -> str:
+    """What to do next to a pin: ``kinds`` of the sites that may be open there (joint, contact, leg), ``done`` what was tried since it was named.
+
+    >>> hand_act({"contact", "joint"}, ()), hand_act({"contact", "joint"}, {"reseat"}), hand_act({"joint"}, {"solder"})
+    ('reseat', 'solder', 'renew')
+    >>> hand_act({"contact"}, {"reseat"})
+    'clean'
+    """
+    loose = bool({"contact", "leg"} & set(kinds))
+    helps = {"reseat": loose, "clean": loose, "solder": "joint" in kinds, "renew": True}
+    return next((one for one in BY_HAND if helps[one] and one not in done), "renew")
 
 
 COPPER_WORK = ("area", "check", "retest", "isolation", "ohms", "patch", "short", "reseat", "solder", "look", "cut")
@@ -131,25 +156,43 @@ def chosen(now: Situation) -> Choice:
         if now.copper in (*COPPER_WORK, REST):
             return Choice("copper", "It works; what is left of the round proves the rest of the copper.")
         return Choice("done", "It starts as it should and its tests passed.")
-    if not now.seen and now.copper in COPPER_WORK:
-        return Choice("copper", "What can be proven without power is proven before the next power-up.")
+    if not now.seen and now.unproven:
+        why = f"{now.unproven[0]} was mended: a reading across it shows whether it holds, before power does."
+        return Choice("prove", why)
     if now.named:
         return _with_names(now)
+    if not now.seen and now.copper in COPPER_WORK and not now.power_first:
+        return Choice("copper", "What can be proven without power is proven before the next power-up.")
     if not now.seen:
         return _before_power(now)
     if now.tests:
         return Choice("test", "It starts far enough to test itself, which tells memory from all else.")
-    if now.looks and (now.looks[0].gain_per_minute >= GO_ON_BELOW or not now.ways):
+    if (
+        "rom" in now.ways
+        and now.looks
+        and not now.looks[0].rivals
+        and now.rom_per_minute > now.looks[0].gain_per_minute
+    ):
+        return Choice(
+            "rom",
+            "All that was looked at is about right: what a ROM holds shows at no pin, and reading it out tells more for its time.",
+        )
+    if now.looks and (_tells(now.looks[0], GO_ON_BELOW) or not now.ways):
         return Choice("look", "Nothing is named yet; this tells most for its time.")
     if now.ways:
         return Choice(now.ways[0], "Looks tell little more; this is the least that is left to try.")
     return Choice("other hands", "Nothing is left to try within the owner's limits.")
 
 
+def _tells(look: SuspectStep, bits_per_minute: float) -> bool:
+    """Whether a look is worth its time: by what it tells, or because it settles what is about to be named."""
+    return bool(look.rivals) or look.gain_per_minute >= bits_per_minute
+
+
 def _with_names(now: Situation) -> Choice:
     """Mend what is named, or look on first."""
-    on = now.powered and now.seen != "" and now.looked_on < LOOK_ON_STEPS and now.more >= MORE
-    if on and now.looks and now.looks[0].gain_per_minute >= LOOK_ON_BITS_PER_MINUTE:
+    on = now.powered and now.seen != "" and now.looked_on < LOOK_ON_READINGS and now.more >= MORE
+    if on and now.looks and _tells(now.looks[0], LOOK_ON_BITS_PER_MINUTE):
         words = f"Something beyond what is named is wrong with {100 * now.more:.0f} %: found now, it saves a power-up."
         return Choice("look", words)
     which = min(range(len(now.named)), key=lambda k: (now.named[k].consent != "", now.named[k].seconds))
@@ -169,8 +212,33 @@ def _before_power(now: Situation) -> Choice:
     if now.stop:
         return Choice("short", now.stop)
     if not now.gate_open:
-        return Choice("gate", "Before power.")
-    return Choice("power", "See what it does.")
+        return Choice("gate", now.power_first or "Before power.")
+    return Choice("power", now.power_first or "See what it does.")
+
+
+# ---- what no pin shows ----
+CONTENT = 0.1
+"""How likely bad cells of a ROM or memory are what is wrong, before anything is seen (an assumption)."""
+
+
+def content_chance(state: State) -> float:
+    """How likely it is that nothing is wrong but what chips hold, which shows at no pin: all levels and readings as on a sound board, the start not."""
+    seen = [one for one in state.evidence if not isinstance(one, (Start, Starts))]
+    made = state.field
+    none = made.remembered(padded([()]))
+    sound = float(evidence_logs(made, none, seen)[0]) - np.log(max(2, len(made.screens)))
+    odds = np.exp(min(50.0, sound - state.log_evidence)) * CONTENT / (1.0 - CONTENT)
+    return float(odds / (1.0 + odds))
+
+
+def binary_bits(p: float) -> float:
+    """Entropy of a yes or no, in bits.
+
+    >>> binary_bits(0.5), binary_bits(0.0)
+    (1.0, 0.0)
+    """
+    q = 1.0 - p
+    return 0.0 if p <= 0.0 or q <= 0.0 else float(-p * np.log2(p) - q * np.log2(q))
 
 
 # ---- several names from one belief ----
