@@ -19,6 +19,7 @@ from coppermend.core.findings import Refusal
 from coppermend.core.planning.touching import touching
 from coppermend.practice.patient import Truth
 from coppermend.services.areas import add_area
+from coppermend.services.askedagain import asked_again
 from coppermend.services.bench import plan_of, posterior_of, proven_for_case
 from coppermend.services.bind import bind
 from coppermend.services.cases import new_case
@@ -31,6 +32,7 @@ from coppermend.services.recording.gather import CaseFacts, gather
 from coppermend.services.recording.judge import judge
 from coppermend.services.shorts import locate_short
 from coppermend.services.wirebeside import beside_wires
+from coppermend.services.wires import plan_for_case
 from coppermend.services.workshop import Workshop
 
 __all__ = ["bench"]
@@ -207,3 +209,33 @@ def test_the_record_tells_of_too_much_resistance_only_where_a_reading_shows_it(o
     assert len(rows) == told and all("too much" in row.ohms for row in rows)
     through = {ohm is not None for words, _, ohm in locate_excess_for_case(*here, "N0").stretches if "J1.3" in words}
     assert through <= {False}
+
+
+@pytest.mark.parametrize("answer", ["closed U1.1 U2.1", "open U1.1 U2.1"])
+def test_a_pair_whose_open_reading_a_wire_silenced_is_read_again_wherever_it_lies(answer: str) -> None:
+    """No work area is marked. On the one track U1 - U4 - U2 the wire from U1 to U4 gives U1 to U2 a second way, and the break may lie beyond U4."""
+    lands = [pad(x, 0.0, 1.6) for x in (0.0, 20.0, 40.0)]
+    made = board(
+        {"c": lands, "s": [*lands, *track(0.3, (0, 0), (20, 0)), *track(0.3, (20, 0), (40, 0))]},
+        [(x, 0.0, 0.8) for x in (0.0, 20.0, 40.0)],
+        [part(ref, "c", [("1", x, 0.0, k)]) for k, (ref, x) in enumerate((("U1", 0.0), ("U4", 20.0), ("U2", 40.0)))],
+    )
+    workshop = fake_workshop(made, build_graph(made))
+    here = workshop, new_case(workshop, "by hand", "T").state.case
+    say(here, "open U1.1 U2.1", "patch U1.1/joint-s U4.1/joint-s 30awg 22mm", "closed U1.1/joint-s U4.1/joint-s")
+    (pair,) = asked_again(bind(*here))
+    assert (pair.a.part, pair.b.part) == ("U1", "U2") and not proven_for_case(*here).all_proven
+    first = step(here)
+    assert first.check is not None and {first.check.point_a, first.check.point_b} == {pair.a.id, pair.b.id}
+    assert "not read since" in plan_for_case(*here, "N0").plans[0].notes[0]
+    assert [one.purpose for one in proof_for_wire(*here)[0].checks][-1] == "again"
+    assert any("not read since" in words for words in judge(bind(*here)).unread_cuts)
+    now = say(here, answer)
+    assert asked_again(now) == () and len(now.evidence) == 2
+
+
+def test_closed_readings_from_one_point_to_the_other_answer_the_pair(bench: tuple[Workshop, str]) -> None:
+    say(bench, "open U1.1 U2.1", "patch U1.1/joint-s U4.1/joint-s 30awg 22mm", "closed U1.1 U4.1")
+    assert len(asked_again(bind(*bench))) == 1
+    say(bench, "closed U4.1 U2.1")
+    assert asked_again(bind(*bench)) == ()

@@ -16,6 +16,7 @@ from coppermend.core.rework.rules import WIRE_ASSUMED
 from coppermend.core.rework.wires import Wire as PlannedWire
 from coppermend.core.rework.wires import WirePlan
 from coppermend.services import scene
+from coppermend.services.askedagain import asked_again
 from coppermend.services.bench import bridge_points, next_for_case, proven_for_case, spans_for_case
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView
@@ -538,6 +539,7 @@ def wires_view(workshop: Workshop, case: str) -> dict[str, Any]:
     spans = [{**one, "words": said(one["words"]), "why_none": said(one["why_none"])} for one in spans]
     named = {one["net"] for one in spans}
     unexplained = [said(one.words) for one in read_open(binding) if one.net not in named]
+    unexplained += [said(f"Net {one.net}: {one.unread}.") for one in asked_again(binding)]
     fitted = []
     for wire, row in zip(binding.state.wires, fitted_wires(binding), strict=True):
         checks = [proof_view(binding, one, wire.at) for one in proof_of(binding, wire)]
@@ -552,6 +554,7 @@ PROOF_WORDS = {
     "bridge": "the wire and both its joints",
     "beyond": "what lies beyond the wire",
     "isolation": "solder could have run over here",
+    "again": "it read open before the wire was fitted, and was not read since",
     "cut": "first, with one end of the wire lifted: the cut under it has not been read open",
 }
 

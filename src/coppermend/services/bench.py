@@ -27,6 +27,7 @@ from coppermend.core.planning.round import plan_round, sites_at_risk
 from coppermend.core.planning.spans import not_proven, spans
 from coppermend.core.planning.touching import touching
 from coppermend.core.rework.wires import WirePlan, propose_wires
+from coppermend.services.askedagain import asked_again, asked_again_step
 from coppermend.services.bind import Binding, bind
 from coppermend.services.bridging import bridges_of
 from coppermend.services.clearedwork import cleared_pairs, cleared_step
@@ -65,7 +66,7 @@ class Proof:
     parted: tuple[str, ...] = ()
     """Nets in pieces by a noted cut that no wire joins yet, in words."""
     wires: tuple[str, ...] = ()
-    """Patch wires that read open from end to end, in words."""
+    """Patch wires that read open from end to end, and pairs that read open before a wire and were not read since, in words."""
     unproven_wires: tuple[str, ...] = ()
     """Site ids of patch wires that no reading proves, also those that a beep could not prove."""
 
@@ -97,6 +98,7 @@ def next_for_case(workshop: Workshop, case: str) -> NextStep:
             or new_wire_step(binding, posterior_of(binding))
             or cut_check_step(binding)
             or cleared_step(binding)
+            or asked_again_step(binding, posterior_of(binding))
             or _resoldered_first(binding, _next(binding)),
         ),
     )
@@ -422,7 +424,7 @@ def _proof(binding: Binding) -> Proof:
     ]
     joined = (*(words for _, words in touching(posterior)), *(one.words for one in cleared_pairs(binding)))
     parted = parted_words(binding)
-    wires = tuple(one.words for one in open_wires(binding))
+    wires = (*(one.words for one in open_wires(binding)), *(one.words for one in asked_again(binding)))
     bare = tuple(one.id for one in binding.graph.sites if one.kind is SiteKind.WIRE and not posterior.proven(one.id))
     words = (
         *joined,

@@ -145,6 +145,8 @@ def level_of(point: PointRef) -> int:
 
 MAY_PART = "may have parted the two nets"
 """Why a closed reading between two nets speaks no more: the pair is to be read again."""
+ANOTHER_WAY = "a way between its points runs through a patch wire fitted since then"
+"""Why an open reading speaks no more that a wire may have answered: the pair is read again (``services/askedagain.py``)."""
 PARTS_NETS = ("clean", "solder")
 """Acts that may take away what joined two nets."""
 
@@ -298,7 +300,7 @@ def _under_patch(
     if parted.apart(a, b):
         return replace(one, why_not="it showed the break that was patched since then")
     if says_open(one.reading) and not known and runs_through(one):
-        return replace(one, why_not="a way between its points runs through a patch wire fitted since then")
+        return replace(one, why_not=ANOTHER_WAY)
     return one
 
 

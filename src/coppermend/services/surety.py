@@ -18,6 +18,7 @@ from coppermend.core.rework.apart import closed_again
 from coppermend.core.rework.pieces import components, nodes_of, pins_of, points_of, sites_of
 from coppermend.core.rework.wires import WirePlan
 from coppermend.core.units import chance_words
+from coppermend.services.askedagain import asked_again
 from coppermend.services.bench import posterior_of, spans_of
 from coppermend.services.bind import Binding
 from coppermend.services.cutwork import NOT_READ_OPEN, Parted, ends_of_cuts, parted_on, unread_under_wires
@@ -129,7 +130,7 @@ def whole_or_refused(binding: Binding, net: int) -> WirePlan:
     if unexplained is not None:
         raise refuse(
             "WIR-006",
-            unexplained.words,
+            f"Net {name} reads open from {unexplained.a} to {unexplained.b}, and the readings do not tell yet where.",
             "Narrow it down first (coppermend next), or name the broken sites with --broken, or tracks to cut with --cut.",
             Place(thing=name),
         )
@@ -225,6 +226,7 @@ def _joined_by(binding: Binding, net: int) -> list[tuple[str, bool]]:
                     sure,
                 )
             )
+    out += [(one.unread, False) for one in asked_again(binding) if out and one.a.net == net]
     if not out and any(binding.graph.node_net[one.node_a] == net for one in ends_of_cuts(binding, staying=True)):
         out.append(("every pin that is to hang together does so in spite of the cut", True))
     return out

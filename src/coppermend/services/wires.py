@@ -18,6 +18,7 @@ from coppermend.core.rework.insulation import never_bare
 from coppermend.core.rework.prove import ProofCheck, prove_wire
 from coppermend.core.rework.routes_cut import CutPlace, cut_places, place_words, track_at
 from coppermend.core.rework.wires import WirePlan, needed_pins, propose_wires
+from coppermend.services.askedagain import asked_again
 from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cutwork import OPEN, unread_under_wires
@@ -248,7 +249,17 @@ def proof_of(bound: Binding, wire: Wire) -> tuple[ProofCheck, ...]:
     ohm = next((site.resistance_ohm for site in bound.graph.sites if site.id == f"wire@{wire.id}"), None)
     doubt = doubtful(bound, posterior_of(bound), found[0].net)
     checks = prove_wire(without, found[0].id, found[1].id, (), beside(bound, found), ohm, doubt)
-    return _over_unread_cut(bound, wire, checks)
+    return (*_over_unread_cut(bound, wire, checks), *_read_again(bound, wire, found[0].net))
+
+
+def _read_again(bound: Binding, wire: Wire, net: int) -> tuple[ProofCheck, ...]:
+    """The pairs of the wire's net that read open before it and were not read since."""
+    numbers = {one.entry: one.ref for one in bound.state.timeline}
+    return tuple(
+        ProofCheck("again", one.a.id, one.b.id, "closed", None, f"It read open (no. {', '.join(map(str, one.numbers))}) before the wire and was not read since.")
+        for one in asked_again(bound)
+        if one.a.net == net and one.wire == numbers.get(wire.id)
+    )  # fmt: skip
 
 
 def _over_unread_cut(bound: Binding, wire: Wire, checks: tuple[ProofCheck, ...]) -> tuple[ProofCheck, ...]:

@@ -35,7 +35,8 @@ class Neighbour:
 
 @dataclass(frozen=True, slots=True)
 class ProofCheck:
-    """One reading that belongs to the proof of a wire: ``purpose`` bridge, beyond, isolation or cut (read with the wire lifted), both points, what it must say, and why."""
+    """One reading that belongs to the proof of a wire: ``purpose`` bridge, beyond, isolation, again (read open before the wire) or cut (read with the wire
+    lifted), both points, what it must say, and why."""
 
     purpose: str
     point_a: str

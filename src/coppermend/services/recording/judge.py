@@ -10,6 +10,7 @@ from coppermend.core.copper.provable import NetView, net_view
 from coppermend.core.log.state import Wire
 from coppermend.core.planning.model import Span
 from coppermend.core.planning.spans import span_words
+from coppermend.services.askedagain import asked_again
 from coppermend.services.bench import plan_of, posterior_of, spans_of
 from coppermend.services.bind import Binding
 from coppermend.services.cautions import joined_by_wire_or_part
@@ -52,7 +53,11 @@ def judge(binding: Binding) -> Judgement:
         wires_astray=astray,
         wires_over_unread=over_unread,
         wires_open=bare,
-        unread_cuts=(*(one.words for one in unread), *(one.words for one in cleared_pairs(binding))),
+        unread_cuts=(
+            *(one.words for one in unread),
+            *(one.words for one in cleared_pairs(binding)),
+            *(one.words for one in asked_again(binding)),
+        ),
         bridges=bridges,
         by_ohms=ohms_rows(binding, [(a, b) for a, b, _, _ in bridges]),
         gate_open=gate.open,
