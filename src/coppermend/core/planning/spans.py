@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections import Counter, OrderedDict
 from collections.abc import Sequence
-from math import log
 
 from coppermend.core.belief.engine import CopperBelief
 from coppermend.core.belief.model import Basis
@@ -166,8 +165,10 @@ def _enough(posterior: CopperBelief, risk: Risk, number: int) -> bool:
     return count >= ENOUGH_THROUGH_ONE or not all_through(posterior, risk, number)[0]
 
 
-HINGE_NATS = log(1.5)
-"""A closed reading keeps rivals of a break out when the same two points, read closed once more, would take a third of the doubt in the break away."""
+RIVAL_SHARE = 1.0 / 3.0
+"""A closed reading keeps rivals of a break out by itself when the same two points, read closed once more, would take this share of the doubt away."""
+HINGES = 2
+"""Closed readings that are worked out for it: those whose stretches are broken likeliest."""
 MOST_REPEATS = 8
 """The same two points are not asked more often than this."""
 LEAST_BENCH = 0.01
@@ -176,7 +177,7 @@ LEAST_BENCH = 0.01
 
 def hinge(posterior: CopperBelief, risk: Risk, number: int) -> Taken | None:
     """The closed reading that a break's name hangs on: on the way of an open reading across the break it was read closed, and if that was a mistake the
-    break may as well lie there. The one whose repeat would take most of the doubt away; None when none takes as much as ``HINGE_NATS`` says.
+    break may as well lie there: asked again and closed it would take ``RIVAL_SHARE`` of the doubt away. None when there is none.
 
     It is asked before so many open readings are taken for enough: they all say that something on the way is broken, none of them where.
     """
@@ -185,28 +186,27 @@ def hinge(posterior: CopperBelief, risk: Risk, number: int) -> Taken | None:
     copper = posterior.copper
     ways = {b for r in opens for b, _, _ in copper.tree.route(r.node_a, r.node_b)} - {own}
     v = int(risk.frame.view_of[number])
-    edge = risk.frame.views[v].super_edges[number - risk.frame.first[v]]
-    sites = [copper.site[s] for s in edge.sites]
+    edges, first = risk.frame.views[v].super_edges, risk.frame.first[v]
+    sites = [copper.site[s] for s in edges[number - first].sites]
     taken = posterior.readings.get(copper.tree.piece[copper.graph.sites[sites[0]].a], ())
     asked = Counter(frozenset((r.point_a, r.point_b)) for r in taken)
-    before = _odds(float(risk.chance[number]))
-    most: tuple[float, Taken] | None = None
-    for one in {frozenset((r.point_a, r.point_b)): r for r in taken if r.closed}.values():
-        if asked[frozenset((one.point_a, one.point_b))] >= MOST_REPEATS or one.point_a == one.point_b:
-            continue
+    rival: dict[int, float] = {}
+    for e in edges:
+        if (block := int(copper.block_of[copper.site[e.sites[0]]])) in ways:
+            rival[block] = rival.get(block, 0.0) + float(risk.chance[first + e.index])
+    p = float(risk.chance[number])
+    likely: list[tuple[float, Taken]] = []
+    for pair, one in {frozenset((r.point_a, r.point_b)): r for r in taken if r.closed}.items():
         way = {b for b, _, _ in copper.tree.route(one.node_a, one.node_b)}
-        if own in way or not way & ways:
-            continue
-        gain = _odds(posterior.chance_after(one.point_a, one.point_b, True, sites, LEAST_BENCH)) - before
-        if gain >= HINGE_NATS and (most is None or gain > most[0]):
-            most = (gain, one)
-    return most[1] if most else None
-
-
-def _odds(p: float) -> float:
-    """Log odds of a probability, kept finite."""
-    p = min(max(p, 1e-12), 1.0 - 1e-12)
-    return log(p / (1.0 - p))
+        at_most = sum(rival.get(b, 0.0) for b in way)
+        if own not in way and asked[pair] < MOST_REPEATS and at_most >= RIVAL_SHARE * (1.0 - p):
+            likely.append((at_most, one))
+    likely.sort(key=lambda row: (-row[0], row[1].entry))
+    for _, one in likely[:HINGES]:
+        after = posterior.chance_after(one.point_a, one.point_b, True, sites, LEAST_BENCH)
+        if 1.0 - after <= (1.0 - RIVAL_SHARE) * (1.0 - p):
+            return one
+    return None
 
 
 def all_through(posterior: CopperBelief, risk: Risk, number: int) -> tuple[str, int]:
