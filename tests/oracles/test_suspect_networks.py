@@ -12,6 +12,7 @@ from math import prod
 import numpy as np
 import pyagrum as gum
 
+from coppermend.core.belief.suspects.afloat import shown_afloat
 from coppermend.core.belief.suspects.causes import Cause
 from coppermend.core.belief.suspects.field import Field, Spot, build_field
 from coppermend.core.belief.suspects.posterior import Look, initial, observed
@@ -113,9 +114,15 @@ class Network:
         for k, (name, node, outcome) in enumerate(looks):
             net.add(self.gum.LabelizedVariable(f"look{k}", "", 2))  # type: ignore[attr-defined]
             net.addArc(f"{name}{node}", f"look{k}")
-            for level in range(3):
-                p = float(like[level, outcome])
-                net.cpt(f"look{k}")[{f"{name}{node}": level}] = [1.0 - p, p]
+            if (way := f"afloat{name}") not in net.names():
+                net.add(self.gum.LabelizedVariable(way, "", 4))  # type: ignore[attr-defined]
+                net.cpt(way).fillWith(list(shown_afloat("free", "")))
+            net.addArc(way, f"look{k}")
+            for level, at in np.ndindex(3, 4):
+                e = FaultTable().misread
+                read = 1.0 - e if at == {0: 0, 1: 1, 2: 2, 4: 3}[outcome] else e / 3.0
+                p = read if level == 2 else float(like[level, outcome])
+                net.cpt(f"look{k}")[{f"{name}{node}": level, way: at}] = [1.0 - p, p]
             seen[f"look{k}"] = 1
         engine = self.gum.LazyPropagation(net)  # type: ignore[attr-defined]
         engine.setEvidence({**seen, self.count: weights})

@@ -13,12 +13,13 @@ import pytest
 from tests.oracles.test_suspect_networks import small_field
 
 from coppermend.core.belief.model import Basis
+from coppermend.core.belief.suspects.afloat import shown_afloat
 from coppermend.core.belief.suspects.field import Block, Predicted
 from coppermend.core.belief.suspects.posterior import Beep, Look, evidence_logs, initial, look_likelihoods, observed
 from coppermend.core.belief.suspects.table import FaultTable, level_likelihood
 from coppermend.core.belief.suspects.together import Tone, false_open_now, patterns_logs
 
-STEADY = 5
+FLOATS, STEADY = 4, 5
 TABLE = FaultTable()
 
 
@@ -38,22 +39,25 @@ def chance(net: gum.BayesNet, seen: dict[str, int]) -> float:
 
 
 def resting(looks: list[tuple[int, int]]) -> float:
-    """P(looks) at one net, each (symbol of its place, outcome): where it rests, its one hidden level shows; elsewhere the place's own symbol."""
+    """P(looks) at one net, each (symbol of its place, outcome): where it rests, its one hidden level shows; where nothing drives it, the one way in which it
+    looks then; elsewhere the place's own symbol."""
     e = TABLE.misread
     marginal = level_likelihood(TABLE, False, False)[STEADY][[0, 1, 2, 4]]
     hidden = [(x - e / 3) / (1 - 4 * e / 3) for x in marginal.tolist()]
     net = gum.BayesNet()
     node(net, "level", 4, {}, lambda: hidden)
     net.cpt("level").fillWith(hidden)
+    node(net, "afloat", 4, {}, lambda: list(shown_afloat("free", "")))
+    net.cpt("afloat").fillWith(list(shown_afloat("free", "")))
     for k, (symbol, outcome) in enumerate(looks):
         which = {0: 0, 1: 1, 2: 2, 4: 3}[outcome]
         own = float(level_likelihood(TABLE, False, False)[symbol, outcome])
         rule = (
             (lambda at, w=which: [e / 3, 1 - e / 3] if at != w else [1 - e, e])
-            if symbol == STEADY
+            if symbol in (FLOATS, STEADY)
             else (lambda _, p=own: [p, 1 - p])
         )
-        node(net, f"look{k}", 2, {"level": 4}, rule)
+        node(net, f"look{k}", 2, {"afloat" if symbol == FLOATS else "level": 4}, rule)
     return chance(net, {f"look{k}": 0 for k in range(len(looks))})
 
 
@@ -63,7 +67,7 @@ def test_looks_at_a_net_that_rests_equal_a_junction_tree() -> None:
     rng = np.random.default_rng(7)
     spots = [k for k, one in enumerate(field.spots) if one.net == "B"]
     for _ in range(50):
-        symbols = {k: int(rng.choice([0, 1, 2, 4, STEADY, STEADY, STEADY])) for k in spots}
+        symbols = {k: int(rng.choice([0, 1, 2, FLOATS, FLOATS, STEADY, STEADY, STEADY])) for k in spots}
         row = np.zeros((1, len(field.spots)), np.uint8)
         for k, symbol in symbols.items():
             row[0, k] = symbol

@@ -24,6 +24,10 @@ BAD_PLACES, BAD_OPEN = 0.1, 0.3
 """One place in ten is oxidised, and reads open in three checks of ten although it conducts (the measures of the practice patients)."""
 
 
+BIPOLAR_OPEN_V, LEAKAGE_A, PROBE_OHM, COUPLES = (1.3, 1.6), (1e-10, 1e-6), 1e7, 0.04
+"""What an open line shows to a scope: the range a bipolar input holds it in, the leakage of the others, the probe, how often a neighbour couples in."""
+
+
 @dataclass(frozen=True, slots=True)
 class Lies:
     """How often the readings of one patient are wrong: a level, a pattern's verdict, a check open by mistake, one closed by mistake; ``bad`` the share of
@@ -107,7 +111,7 @@ class PoweredPatient:
             fixed = np.random.default_rng([self._seed, 13, crc32(net.encode())])
             symbol_word = str(fixed.choice(["low", "high"] if symbol == STEADY else ["low", "high", "pulsing"]))
         else:
-            symbol_word = ("low", "high", "pulsing", "pulsing", "floating", "low")[symbol]
+            symbol_word = ("low", "high", "pulsing", "pulsing", "", "low")[symbol] or self._afloat(net, node)
         word = self._swapped(symbol_word, self._lies.level, rng)
         if word == "pulsing" and judged:
             wrong = symbol == WRONG
@@ -115,6 +119,26 @@ class PoweredPatient:
                 wrong = not wrong
             return "wrong" if wrong else "pulsing"
         return word
+
+    def _afloat(self, net: str, node: int) -> str:
+        """What a scope's 10:1 probe (10 megohm to ground) shows where nothing drives: the same all over the metal that hangs together.
+
+        A bipolar input holds it at 1.3 to 1.6 V (TTL data books); without one some 0.1 nA to 1 microampere leak from NMOS and CMOS inputs, to either side
+        (data sheets tell the most alone; the range is an assumption), and in one case of 25 a neighbour couples in.
+        """
+        groups = self._outcome.groups[net]
+        here = groups[node]
+        taps = self._behaviour.trees[net].taps
+        nodes = [k for k in range(len(groups)) if groups[k] == here]
+        rng = np.random.default_rng([self._seed, 16, crc32(f"{net} {nodes[0]}".encode())])
+        if rng.random() < COUPLES:
+            return "pulsing"
+        if any(bipolar and groups[taps.get(pin, 0)] == here for pin, bipolar in self._behaviour.bipolar_inputs(net)):
+            volt = float(rng.uniform(*BIPOLAR_OPEN_V))
+        else:
+            leak = float(np.exp(rng.uniform(*np.log(LEAKAGE_A))))
+            volt = min(5.0, leak * PROBE_OHM) if rng.random() < 0.5 else 0.0
+        return "low" if volt <= 0.8 else "high" if volt >= 2.0 else "floating"
 
     def joined(self, net: str, path: Sequence[Key], places: Sequence[int] = ()) -> bool:
         """A continuity check over some spans between two ``places`` (nodes), power off: closed or not."""

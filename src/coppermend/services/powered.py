@@ -15,7 +15,7 @@ from coppermend.core.board.model import Board, PartState
 from coppermend.core.circuit.build import PartInput, build_circuit
 from coppermend.core.circuit.expect import Expectations, expectations
 from coppermend.core.circuit.machine import MachineModel
-from coppermend.core.circuit.model import Circuit
+from coppermend.core.circuit.model import DRIVING, Circuit
 from coppermend.core.circuit.planes import Behaviour, whole_trees
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.findings import refuse
@@ -160,9 +160,14 @@ def _spots(
 
 
 def _pull(behaviour: Behaviour, net: str, node: int) -> str:
-    """What pulls at a place when nothing drives it: the inputs that read there, and those elsewhere on its net."""
+    """What pulls at a place when nothing drives it: the inputs that read there, and those elsewhere on its net.
+
+    At an output's own pin all of the net's inputs: it floats when the output does, and a cut between them leaves it driven.
+    """
     taps = behaviour.trees[net].taps
-    here, elsewhere = [], []
+    drives = any(t.kind in DRIVING and taps.get(t.id, 0) == node for t in behaviour.circuit.nets[net])
+    here: list[bool] = []
+    elsewhere: list[bool] = []
     for pin, bipolar in behaviour.bipolar_inputs(net):
-        (here if taps.get(pin, 0) == node else elsewhere).append(bipolar)
+        (here if drives or taps.get(pin, 0) == node else elsewhere).append(bipolar)
     return pull_at(here, elsewhere)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from time import process_time
 from typing import Any
 
+from coppermend.core.belief.suspects.afloat import SCOPE
 from coppermend.core.belief.suspects.hands import Effect
 from coppermend.core.belief.suspects.posterior import (
     Apart,
@@ -228,7 +229,7 @@ class _Run:
         if step.kind in ("look", "wave", "rail"):
             words = tuple(patient.look(net, node, step.judged and self._judged(net, node)) for net, node in step.spots)
             return [
-                Look(net, node, OUTCOMES.index(w), step.judged)
+                Look(net, node, OUTCOMES.index(w), step.judged, by=SCOPE)
                 for (net, node), w in zip(step.spots, words, strict=True)
             ], words
         if step.kind == "check":

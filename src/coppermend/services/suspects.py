@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from coppermend.core.belief.suspects.afloat import ANALYSER, ANY, SCOPE
 from coppermend.core.belief.suspects.explain import Explanation, explanations
 from coppermend.core.belief.suspects.oddity import EARLY, LATE, RUNTS
 from coppermend.core.belief.suspects.posterior import (
@@ -362,13 +363,13 @@ class _Evidence:
             if odd is not None:
                 self._add_odd(Odd(place[0], place[1], odd, one.entry), one.at)
                 if odd == RUNTS:
-                    self._add(Look(place[0], place[1], PULSING, False, one.entry), one.at)
+                    self._add(Look(place[0], place[1], PULSING, False, one.entry, self._taken_with(one)), one.at)
                 continue
             outcome = self._outcome(one, place, k)
             if outcome is None:
                 self.unused.append((one.entry, f"{point.id}: it tells no fault from another"))
                 continue
-            seen = Look(place[0], place[1], outcome[0], outcome[1], one.entry)
+            seen = Look(place[0], place[1], outcome[0], outcome[1], one.entry, self._taken_with(one))
             if not self._while_it_worked(one, seen):
                 self._add(seen, one.at)
 
@@ -410,6 +411,15 @@ class _Evidence:
         if one.kind == "hertz":
             return self._frequency(one, place)
         return self._voltage(one.value, place)
+
+    def _taken_with(self, one: Reading) -> str:
+        """A level in words may come from a scope or a logic probe; a voltage is a meter's; a wave without any voltage is a logic analyser's."""
+        if one.kind == "level":
+            return ANY
+        if one.kind != "wave":
+            return SCOPE
+        said = self.features.get(one.entry, {})
+        return ANALYSER if "low_v" in said and said["low_v"] is None and said.get("high_v") is None else SCOPE
 
     def _verdict(self, one: Reading, k: int) -> str:
         """The verdict of a wave's k-th point."""

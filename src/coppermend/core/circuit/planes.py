@@ -182,6 +182,11 @@ class Behaviour:
         """The nodes that decide what a net shows: where chips listen, else where they drive, else all."""
         return self.listening(net) or self._nodes(net, DRIVING) or tuple(range(self.trees[net].nodes))
 
+    def bipolar_inputs(self, net: str) -> list[tuple[str, bool]]:
+        """The pins that read a net, and whether each is a bipolar input (``TTL_LIKE``), which pulls an open line to some 1.4 V."""
+        rows = [(t.id, self.circuit.by_ref[t.part].chip) for t in self.circuit.nets[net] if t.kind in LISTENING]
+        return [(pin, chip.family.name in TTL_LIKE) for pin, chip in rows if chip is not None]
+
     def _nodes(self, net: str, kinds: frozenset[str]) -> tuple[int, ...]:
         taps = self.trees[net].taps
         return tuple(sorted({taps[t.id] for t in self.circuit.nets[net] if t.kind in kinds and t.id in taps}))

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coppermend.core.belief.suspects.afloat import FREE
 from coppermend.core.belief.suspects.causes import Cause
 from coppermend.core.belief.suspects.table import FaultTable
 from coppermend.core.circuit.machine import DEFAULT_SCREENS, Screen
@@ -47,6 +48,8 @@ class Spot:
     content: bool
     clocked: bool
     healthy: int
+    pull: str = FREE
+    """What pulls at the place when nothing drives it (``afloat``)."""
 
 
 @dataclass(frozen=True, slots=True)

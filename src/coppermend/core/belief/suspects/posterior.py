@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from coppermend.core.belief.suspects.afloat import ANY, SCOPE, shown_afloat
 from coppermend.core.belief.suspects.causes import Cause
 from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats, Ints, Predicted, padded
 from coppermend.core.belief.suspects.hands import Effect, Worked, effect_logs, swap_logs, worked_logs
@@ -29,7 +30,15 @@ from coppermend.core.belief.suspects.table import (
     FaultTable,
     level_likelihood,
 )
-from coppermend.core.belief.suspects.together import Seen, Tone, counts_of, foretold, looks_extra, tones_logs
+from coppermend.core.belief.suspects.together import (
+    Seen,
+    Tone,
+    counts_of,
+    foretold,
+    hidden_levels,
+    looks_extra,
+    tones_logs,
+)
 from coppermend.core.belief.suspects.warmth import warmth_logs
 from coppermend.core.belief.suspects.witness import Say, witness_logs
 from coppermend.core.circuit.planes import STEADY
@@ -53,6 +62,7 @@ class Look:
     """A look at a place under power: ``outcome`` index of ``OUTCOMES``; ``judged``: the frequency or the pattern was compared with the expected one.
 
     At a rail: high is the rail's voltage, low a voltage below its range, floating none; at ground: low is ground, floating lifted.
+    ``by``: what it was taken with, where told (``afloat``): a place that nothing drives looks otherwise to each.
     """
 
     net: str
@@ -60,6 +70,7 @@ class Look:
     outcome: int
     judged: bool = False
     entry: str = ""
+    by: str = ANY
 
 
 @dataclass(frozen=True, slots=True)
@@ -307,7 +318,7 @@ def _added_logs(made: Field, block: Block, old: Sequence[Observation], fresh: Se
 
 def _looks_extra(made: Field, block: Block, rows: Sequence[Observation]) -> Floats | None:
     seen = [
-        Seen(made.spot_at[(one.net, one.node)], one.outcome)
+        Seen(made.spot_at[(one.net, one.node)], one.outcome, one.by)
         for one in rows
         if isinstance(one, Look) and (one.net, one.node) in made.spot_at
     ]
@@ -333,7 +344,7 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
         k = made.spot_at.get((one.net, one.node))
         if k is None:
             return np.zeros(len(block.members))
-        column = np.log(np.maximum(spot_likelihood(made, k, one.judged)[:, one.outcome], 1e-12))
+        column = np.log(np.maximum(spot_likelihood(made, k, one.judged, one.by)[:, one.outcome], 1e-12))
         picked: Floats = np.concatenate([column, (0.0, 0.0)])[block.symbols(k)]
         return picked
     if isinstance(one, Start):
@@ -375,14 +386,16 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
     return np.asarray(np.where(cured == one.started, np.log(1.0 - e), np.log(e)), dtype=np.float64)
 
 
-def spot_likelihood(made: Field, k: int, judged: bool) -> Floats:
-    """P(outcome | symbol) at a spot, (6, 5)."""
+def spot_likelihood(made: Field, k: int, judged: bool, by: str = SCOPE) -> Floats:
+    """P(outcome | symbol) at a spot, (6, 5), looked at with ``by``."""
     spot = made.spots[k]
     content = judged and spot.content and not spot.rail
-    key = ("likelihood", spot.rail, spot.ground, content, spot.loose)
+    key = ("likelihood", spot.rail, spot.ground, content, spot.loose, spot.pull, by)
     if key not in made.memo:
         made.memo[key] = (
-            rail_likelihood(made.table, spot.ground) if spot.rail else level_likelihood(made.table, content, spot.loose)
+            rail_likelihood(made.table, spot.ground)
+            if spot.rail
+            else level_likelihood(made.table, content, spot.loose, spot.pull, by)
         )
     found: Floats = made.memo[key]
     return found
@@ -399,7 +412,7 @@ def spot_likelihoods(made: Field, judged: bool) -> Floats:
 
 def look_likelihoods(state: State, judged: bool) -> Floats:
     """P(outcome | symbol) of one more look at every spot, (spots, 6, 5): a net that rests, or that the program moves or rests, will be found as the
-    looks at it so far found it, so that another one tells no more than whether it floats or is held."""
+    looks at it so far found it, so that another one tells no more than whether it floats or is held; a place that nothing drives, too. Taken with a scope."""
     key = f"look likelihoods {judged}"
     if key not in state.memo:
         state.memo[key] = _look_likelihoods(state, judged)
@@ -418,15 +431,18 @@ def _look_likelihoods(state: State, judged: bool) -> Floats:
     if again:
         like = like.copy()
     levels = [LOW, HIGH, PULSING, FLOATING]
-    told: dict[str, Floats] = {}
+    told: dict[tuple[str, str], Floats] = {}
     for k in again:
         spot = made.spots[k]
-        if spot.net not in told:
-            told[spot.net] = foretold(made.table, spot.loose, counts_of(seen[spot.net]))
-        for symbol in (LOW, HIGH, PULSING, WRONG, STEADY) if spot.loose else (STEADY,):
+        counts = counts_of(seen[spot.net])
+        if (spot.net, "") not in told:
+            told[(spot.net, "")] = foretold(made.table, hidden_levels(made.table, spot.loose), counts)
+        if (spot.net, spot.pull) not in told:
+            told[(spot.net, spot.pull)] = foretold(made.table, np.array(shown_afloat(spot.pull, SCOPE)), counts)
+        for symbol in (LOW, HIGH, PULSING, WRONG, FLOATING, STEADY) if spot.loose else (FLOATING, STEADY):
             moving = like[k, symbol, PULSING] + like[k, symbol, WRONG]
             wrong = like[k, symbol, WRONG] / moving if moving > 0 else 0.0
-            like[k, symbol, levels] = told[spot.net]
+            like[k, symbol, levels] = told[(spot.net, spot.pull if symbol == FLOATING else "")]
             like[k, symbol, WRONG] = like[k, symbol, PULSING] * wrong
             like[k, symbol, PULSING] *= 1.0 - wrong
     return like

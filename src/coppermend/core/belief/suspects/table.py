@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.model import Basis
+from coppermend.core.belief.suspects.afloat import ANY, FREE, shown_afloat
 
 OUTCOMES = ("low", "high", "pulsing", "wrong", "floating")
 """What a powered look at a pin can say. ``wrong``: it moves, but not at the expected frequency or not with the expected pattern."""
@@ -68,11 +69,14 @@ class FaultTable:
     """A name leans on a reading that was taken once when it would be less likely than this without it."""
 
 
-def level_likelihood(table: FaultTable, content: bool, loose: bool) -> NDArray[np.float64]:
+def level_likelihood(
+    table: FaultTable, content: bool, loose: bool, pull: str = FREE, by: str = ANY
+) -> NDArray[np.float64]:
     """P(outcome | symbol), (6, 5): rows low, high, right, wrong, floating, steady; columns as ``OUTCOMES``.
 
     ``content``: the pattern or frequency was judged; without it everything that moves reads pulsing. ``loose``: the net moves or rests as the program has it,
-    so that a level there tells no fault, and telling it twice would not either.
+    so that a level there tells no fault, and telling it twice would not either. ``pull``, ``by``: what pulls at the place when nothing drives it, and what it
+    was looked at with (``afloat``).
 
     >>> rows = level_likelihood(FaultTable(), False, False)
     >>> [round(float(r.sum()), 12) for r in rows], round(float(rows[2][2]), 2)
@@ -81,7 +85,9 @@ def level_likelihood(table: FaultTable, content: bool, loose: bool) -> NDArray[n
     e = table.misread
     out = np.full((6, 5), e / 3.0)
     out[:, WRONG] = 0.0
-    out[0, LOW] = out[1, HIGH] = out[2, PULSING] = out[3, PULSING] = out[4, FLOATING] = 1.0 - e
+    out[0, LOW] = out[1, HIGH] = out[2, PULSING] = out[3, PULSING] = 1.0 - e
+    low, high, pulsing, floating = (e / 3.0 + (1.0 - 4.0 * e / 3.0) * p for p in shown_afloat(pull, by))
+    out[4] = (low, high, pulsing, 0.0, floating)
     out[5] = (0.44, 0.44, 0.04, 0.0, 0.08)
     out[3] = (0.03, 0.03, 0.92, 0.0, 0.02)
     if loose:

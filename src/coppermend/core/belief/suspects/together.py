@@ -2,6 +2,7 @@
 
 A net that rests at a level nobody can foretell (``STEADY``), or that moves or rests as the program has it (a loose one), has *one* level: a second look at it
 shows the same again and tells nothing new. So its looks share a hidden level L: P(looks | set) = sum over L of P(L) times the product of P(look | L).
+The same holds for the places of a net that nothing drives, of one kind and looked at with one instrument (``afloat``): how they look is one hidden state.
 A place where a tip bites badly (oxide, flux, lacquer) gives one false open after the other: each place has a hidden state, bad or not, and two
 opens through one place are not two readings (``Basis.contact_shares``, ``contact_false_open``; assumptions). Hidden states are summed out exactly; of one
 net at most ``MOST_PLACES`` places are carried along, those with the most opens, the others lie each time anew.
@@ -18,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.model import Basis
+from coppermend.core.belief.suspects.afloat import ANY, shown_afloat
 from coppermend.core.belief.suspects.field import Block, Field, Floats, Ints
 from coppermend.core.belief.suspects.table import (
     FLOATING,
@@ -37,10 +39,11 @@ _LEVELS = (0, 1, 2, 4)
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A look as it counts: ``spot`` index of its place, ``outcome`` index of ``OUTCOMES``."""
+    """A look as it counts: ``spot`` index of its place, ``outcome`` index of ``OUTCOMES``, ``by`` what it was taken with (``afloat``)."""
 
     spot: int
     outcome: int
+    by: str = ANY
 
 
 def hidden_levels(table: FaultTable, loose: bool) -> Floats:
@@ -64,20 +67,24 @@ def read_levels(table: FaultTable) -> Floats:
 
 
 def resting_logs(table: FaultTable, loose: bool, counts: Sequence[int]) -> float:
-    """Log P(so many looks saw low, high, pulsing, floating | one hidden level).
+    """Log P(so many looks saw low, high, pulsing, floating | one hidden level of a net that rests).
 
     >>> from math import exp
     >>> once, twice = (exp(resting_logs(FaultTable(), False, (n, 0, 0, 0))) for n in (1, 2))
     >>> round(once, 2), round(twice / once, 2)      # the second look finds what the first one found
     (0.44, 0.97)
     """
-    logs = np.log(np.maximum(hidden_levels(table, loose), 1e-300)) + np.log(read_levels(table)) @ np.array(counts)
+    return _hidden_logs(table, hidden_levels(table, loose), counts)
+
+
+def _hidden_logs(table: FaultTable, hidden: Floats, counts: Sequence[int]) -> float:
+    logs = np.log(np.maximum(hidden, 1e-300)) + np.log(read_levels(table)) @ np.array(counts)
     return float(np.logaddexp.reduce(logs))
 
 
-def foretold(table: FaultTable, loose: bool, counts: Sequence[int]) -> Floats:
-    """P(next look: low, high, pulsing, floating | what earlier looks at a net that rests saw), (4,)."""
-    logs = np.log(np.maximum(hidden_levels(table, loose), 1e-300)) + np.log(read_levels(table)) @ np.array(counts)
+def foretold(table: FaultTable, hidden: Floats, counts: Sequence[int]) -> Floats:
+    """P(next look: low, high, pulsing, floating | what earlier looks at the same hidden state saw), (4,); ``hidden`` what it was before any look, (4,)."""
+    logs = np.log(np.maximum(hidden, 1e-300)) + np.log(read_levels(table)) @ np.array(counts)
     share = np.exp(logs - np.logaddexp.reduce(logs))
     found: Floats = share @ read_levels(table)
     return found
@@ -96,43 +103,56 @@ def counts_of(outcomes: Sequence[int]) -> tuple[int, int, int, int]:
 def looks_extra(made: Field, block: Block, seen: Sequence[Seen]) -> Floats | None:
     """What the looks at one net say together beyond each by itself: log of the ratio, (sets,); None where they are independent.
 
-    Only sets under which the net rests at two or more of the looks have a share in it.
+    Only sets under which the net rests, or floats in one way, at two or more of the looks have a share in it.
     """
     if len(seen) < 2 or made.spots[seen[0].spot].rail:
         return None
     loose = made.spots[seen[0].spot].loose
-    by_spot: dict[int, list[int]] = {}
-    for one in seen:
-        by_spot.setdefault(one.spot, []).append(one.outcome)
-    places = list(by_spot)[:MOST_SPOTS]
     rests = np.zeros(8, np.int32)
     rests[_STEADY] = 1
     if loose:
         rests[:6] = 1
         rests[_FLOATS] = 0
+    total = _shared(made, block, seen, rests, hidden_levels(made.table, loose))
+    floats = np.zeros(8, np.int32)
+    floats[_FLOATS] = 1
+    ways: dict[tuple[str, str], list[Seen]] = {}
+    for one in seen:
+        ways.setdefault((made.spots[one.spot].pull, one.by), []).append(one)
+    for (pull, by), some in ways.items():
+        more = _shared(made, block, some, floats, np.array(shown_afloat(pull, by))) if len(some) > 1 else None
+        if more is not None:
+            total = more if total is None else total + more
+    return total
+
+
+def _shared(made: Field, block: Block, seen: Sequence[Seen], which: NDArray[np.int32], hidden: Floats) -> Floats | None:
+    """Log of the ratio for the places whose symbol is one of ``which`` (8,): they share one hidden state with the chances ``hidden``, (4,)."""
+    by_spot: dict[int, list[int]] = {}
+    for one in seen:
+        by_spot.setdefault(one.spot, []).append(one.outcome)
+    places = list(by_spot)[:MOST_SPOTS]
     code = np.zeros(len(block.members), np.int32)
     for bit, k in enumerate(places):
-        code += (rests << bit)[block.symbols(k)]
-    ratios = _ratios(made.table, loose, [by_spot[k] for k in places])
+        code += (which << bit)[block.symbols(k)]
+    ratios = _ratios(made.table, hidden, [by_spot[k] for k in places])
     if not np.any(ratios):
         return None
     picked: Floats = ratios[code]
     return picked
 
 
-def _ratios(table: FaultTable, loose: bool, outcomes: Sequence[Sequence[int]]) -> Floats:
-    """For every subset of places at which the net rests: log of together over each by itself, (2 ** places,)."""
+def _ratios(table: FaultTable, hidden: Floats, outcomes: Sequence[Sequence[int]]) -> Floats:
+    """For every subset of places that share the hidden state: log of together over each by itself, (2 ** places,)."""
     alone = {}
     for k in range(4):
         counts = [0, 0, 0, 0]
         counts[k] = 1
-        alone[k] = resting_logs(table, loose, counts)
+        alone[k] = _hidden_logs(table, hidden, counts)
     single = np.array([alone[k] for k in range(4)])
     bits = np.array(list(product((0, 1), repeat=len(outcomes))), dtype=np.int64)[:, ::-1]
     counts_by_subset = bits @ np.array([counts_of(rows) for rows in outcomes], dtype=np.int64)
-    logs = np.log(np.maximum(hidden_levels(table, loose), 1e-300))[None, :] + counts_by_subset @ np.log(
-        read_levels(table)
-    )
+    logs = np.log(np.maximum(hidden, 1e-300))[None, :] + counts_by_subset @ np.log(read_levels(table))
     made: Floats = np.logaddexp.reduce(logs, axis=1) - counts_by_subset @ single
     made[counts_by_subset.sum(axis=1) < 2] = 0.0
     return made
