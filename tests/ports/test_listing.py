@@ -329,3 +329,39 @@ def test_a_damaged_table_of_heads_leaves_the_list_readable(tmp_path: Path) -> No
         assert any(f"page {roots['heads']} of the table heads" in words for _, words in said), said
         with pytest.raises(Refusal, match="STO-013"):
             found(store, "quillmere")
+
+
+def test_an_acknowledged_entry_that_is_gone_is_missed_and_the_list_does_not_forget_it(tmp_path: Path) -> None:
+    """The chain of a bench cannot tell that its last entry is gone; the line in the list was written with it."""
+    with contextlib.closing(SqliteStore(str(tmp_path), "a")) as store:
+        case, *_ = machines(store)
+        kept = store.entries(case)
+        say(store, case, "remark", words="the last that was said")
+        everything = store.entries(case)
+        spoilt(tmp_path, f"DELETE FROM entries WHERE id = '{everything[-1].id}'")
+        (one,) = store.check()
+        assert one.code == "STO-043" and f"counted {len(everything)}" in one.words
+        assert "the last that was said" in one.words
+        for act in (store.rebuild, lambda: say(store, case, "remark", words="one more")):
+            with pytest.raises(Refusal, match="STO-043"):
+                act()
+        assert store.entries(case) == kept
+        assert store.absorb(everything) == 1
+        assert store.check() == () and store.rebuild() == 3
+
+
+def test_a_lost_entry_can_be_given_up(tmp_path: Path) -> None:
+    with contextlib.closing(SqliteStore(str(tmp_path), "a")) as store:
+        case, *_ = machines(store)
+        spoilt(tmp_path, f"DELETE FROM entries WHERE id = '{store.entries(case)[-1].id}'")
+        assert store.rebuild(give_up_lost=True) == 3
+        assert store.check() == ()
+
+
+def test_a_log_with_a_changed_entry_is_not_read_as_if_it_were_whole(tmp_path: Path) -> None:
+    with contextlib.closing(SqliteStore(str(tmp_path), "a")) as store:
+        first, second, *_ = machines(store)
+        spoilt(tmp_path, "UPDATE entries SET body = replace(body, 'returned', 'reburned')")
+        with pytest.raises(Refusal, match="STO-017"):
+            store.entries(first)
+        assert store.entries(second), "the others are not its fault"

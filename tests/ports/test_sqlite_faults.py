@@ -289,7 +289,7 @@ def test_a_changed_entry_and_a_changed_attachment_are_named(tmp_path: Path) -> N
     assert "entry 4" in found[2][1] and name in found[3][1]
     with pytest.raises(Refusal, match="STO-021"):
         store.attachment(name)
-    with pytest.raises(Refusal, match="STO-015"):
+    with pytest.raises(Refusal, match="STO-017"):
         store.entries(case)
     other = new_case(store)
     assert [one.head.title for one in store.heads()] == ["M", "M"]

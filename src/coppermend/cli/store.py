@@ -35,9 +35,14 @@ def _url(ctx: click.Context) -> str | None:
 @click.option(
     "--rebuild", is_flag=True, help="First make the list of cases and the terms they are found by anew from the logs."
 )
+@click.option(
+    "--give-up-lost",
+    is_flag=True,
+    help="With --rebuild: also where acknowledged entries are missing, which the list alone still knows of.",
+)
 @JSON
 @click.pass_context
-def store_check(ctx: click.Context, backup: Path | None, rebuild: bool, as_json: bool) -> int:
+def store_check(ctx: click.Context, backup: Path | None, rebuild: bool, give_up_lost: bool, as_json: bool) -> int:
     """Look at every page, entry, hash chain and attachment, and name what is wrong. Status 1 when something is."""
     if backup is not None and rebuild:
         raise click.UsageError("A backup is left as it is: --rebuild goes with the store itself.")
@@ -47,7 +52,7 @@ def store_check(ctx: click.Context, backup: Path | None, rebuild: bool, as_json:
                 restore(folder, source, backup.name)
         with contextlib.closing(open_store(folder if backup is not None else _url(ctx))) as store:
             if rebuild:
-                store.rebuild()
+                store.rebuild(give_up_lost)
             found = check_store(store, store.version)
     answer = {**found.as_dict(), **({"where": str(backup)} if backup else {})}
     if as_json:

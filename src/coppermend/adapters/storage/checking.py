@@ -63,8 +63,7 @@ def check_case(line: Connection, case: str, has_file: Callable[[str], bool]) -> 
             continue
         read.append(entry)
         if sha256_hex(row.body.encode()) != row.sha256:
-            words = "The entry was changed after it was written: its SHA-256 is not the one kept with it."
-            found.append(_entry_finding("STO-017", case, row.id, words))
+            found.append(changed_entry(case, row.id))
         elif (*entry.order, entry.id, entry.case, entry.kind) != (
             row.lamport, row.bench, row.bench_seq, row.id, row.case_id, row.kind,
         ):  # fmt: skip
@@ -114,6 +113,12 @@ def _one_by_one(line: Connection, case: str) -> tuple[Sequence[Any], list[Findin
 @contextlib.contextmanager
 def _plain() -> Iterator[None]:
     yield
+
+
+def changed_entry(case: str, entry_id: str) -> Finding:
+    """The finding for an entry that is not as it was written."""
+    words = "The entry was changed after it was written: its SHA-256 is not the one kept with it."
+    return _entry_finding("STO-017", case, entry_id, words)
 
 
 def _entry_finding(code: str, case: str, entry_id: str, words: str) -> Finding:

@@ -8,14 +8,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, and_, exists, func, or_, select, text, tuple_
 from sqlalchemy.sql import Select
 
-from coppermend.adapters.storage.checking import read_entry
+from coppermend.adapters.storage.checking import changed_entry, read_entry
 from coppermend.adapters.storage.schema import CASES, ENTRIES, HEADS, TERMS
 from coppermend.core.findings import Finding, Place, Refusal, Severity
+from coppermend.core.log.canonical import sha256_hex
+from coppermend.core.log.chain import check_chain
 from coppermend.core.log.model import Entry
 from coppermend.core.log.terms import terms_of
 from coppermend.services.heads import STANDING, WORDED, Head, best_hit, grown, head_from, head_of
@@ -55,6 +58,11 @@ def write_with_entry(line: Connection, number: int, body: str | None, entry: Ent
     before = _read_head(body) or Head()
     if before.place != entry.lamport - 1:
         entries = case_entries(line, entry.case)
+        missing = lost(body, entries[:-1])
+        if missing:
+            raise Refusal(
+                replace(missing, words=missing.words + " Nothing is written to this case until they are back.")
+            )
         write_whole(line, number, entries, entries)
         return
     target = _taken_back(line, entry)
@@ -108,6 +116,32 @@ def case_entries(line: Connection, case: str, kinds: Sequence[str] = ()) -> tupl
     return tuple(read_entry(body) for body in rows)
 
 
+def whole_entries(line: Connection, case: str) -> tuple[Entry, ...]:
+    """Entries of a case in the agreed order, each as it was written: Refusal STO-017 names one that was changed, LOG-010 to LOG-012 one that is missing
+    before a later one of its bench."""
+    found = select(ENTRIES.c.body, ENTRIES.c.sha256).where(ENTRIES.c.case_id == case)
+    entries = []
+    for body, sha256 in line.execute(found.order_by(ENTRIES.c.lamport, ENTRIES.c.bench, ENTRIES.c.bench_seq)).all():
+        entry = read_entry(body)
+        if sha256_hex(body.encode()) != sha256:
+            raise Refusal(changed_entry(case, entry.id))
+        entries.append(entry)
+    bad = check_chain(entries)
+    if bad:
+        raise Refusal(bad[0])
+    return tuple(entries)
+
+
+def lost_of_all(line: Connection) -> list[Finding]:
+    """``lost`` of every case."""
+    counted = select(ENTRIES.c.case_id, func.count().label("here")).group_by(ENTRIES.c.case_id).subquery()
+    rows = line.execute(
+        select(HEADS.c.case_id, HEADS.c.body, counted.c.here).outerjoin(counted, counted.c.case_id == HEADS.c.case_id)
+    ).all()
+    some = [(case, body) for case, body, here in rows if (head := _read_head(body)) and head.entries > (here or 0)]
+    return [one for case, body in some if (one := lost(body, case_entries(line, case), case))]
+
+
 def make_anew(line: Connection) -> int:
     """Fill the empty tables of heads and terms from the log; how many cases were read. A case that can no longer be read is left out: the check names it."""
     if line.dialect.name == "sqlite":
@@ -159,8 +193,12 @@ def states(line: Connection) -> dict[str, int]:
 
 def check_listing(line: Connection, number: int, entries: Sequence[Entry]) -> list[Finding]:
     """Findings where a case's line or terms are not what its log (``entries``, whole) says."""
-    found, case = [], entries[0].case
+    found = []
     row = line.execute(select(HEADS).where(HEADS.c.number == number)).mappings().one_or_none()
+    missing = lost(row["body"] if row else None, entries, row["case_id"] if row else "")
+    if missing or not entries:
+        return [missing] if missing else []
+    case = entries[0].case
     if row is None or not _same_head(dict(row), head_row(number, case, head_of(entries))):
         found.append(_listing_finding(case, "The case's line in the list is not what its log says."))
     said, kept = first_said(entries), dict[str, int]()
@@ -178,6 +216,25 @@ def check_listing(line: Connection, number: int, entries: Sequence[Entry]) -> li
             )
         )
     return found
+
+
+def lost(body: str | None, entries: Sequence[Entry], case: str = "") -> Finding | None:
+    """A finding where the case's line in the list has seen more entries than its log still holds: they were acknowledged. The chain of a bench cannot tell
+    that its last entries are gone; the line, written in one transaction with each entry, can."""
+    head = _read_head(body)
+    if head is None or head.entries <= len(entries):
+        return None
+    last = max((one.lamport for one in entries), default=0)
+    words = (
+        f"{head.entries - len(entries)} acknowledged entries are missing: the list has counted {head.entries}, up to place {head.place}; "
+        f"the log holds {len(entries)}, up to place {last}."
+    )
+    if head.last_words:
+        words += f" The last that was noted: {head.last_words!r}, {head.last_at}."
+    remedy = "Import the case's latest export, or restore a backup beside this store and import it from there. Only then make the list anew."
+    return Finding(
+        "STO-043", Severity.ERROR, Place(thing=f"case {entries[0].case if entries else case}"), words, remedy
+    )
 
 
 def _same_head(kept: dict[str, Any], made: dict[str, Any]) -> bool:

@@ -117,9 +117,9 @@ class SqlStore(ABC):
             return sum(self._absorb_case(line, case, cases[case]) for case in sorted(cases))
 
     def entries(self, case: str) -> tuple[Entry, ...]:
-        """All entries of a case in the agreed order."""
+        """All entries of a case in the agreed order, each as it was written; a log with a changed or missing entry is refused, the entry named."""
         with self._in_words(), self._reader.connect() as line:
-            return listing.case_entries(line, case)
+            return listing.whole_entries(line, case)
 
     def mark(self, case: str) -> str:
         """Count and last position: entries are never changed or removed, so the two tell every state apart."""
@@ -181,13 +181,28 @@ class SqlStore(ABC):
                 found += [*bad, *self._check_listing(line, case, bad)]
             return (*found, *self._check_attachments(line))
 
-    def rebuild(self) -> int:
-        """Make heads and terms anew from the logs, all or nothing; how many cases they hold."""
+    def rebuild(self, give_up_lost: bool = False) -> int:
+        """Make heads and terms anew from the logs, all or nothing; how many cases they hold. Refusal STO-043 while the list alone still knows of
+        acknowledged entries that the logs lost, unless they are given up."""
         self._need_writable()
+        if not give_up_lost:
+            self._keep_what_knows()
         with self._in_words(), self._engine.begin() as line:
             META.drop_all(line, [HEADS, TERMS])
             META.create_all(line, [HEADS, TERMS])
             return listing.make_anew(line)
+
+    def _keep_what_knows(self) -> None:
+        """Refusal STO-043 when an acknowledged entry is missing: the list, made anew, would forget it."""
+        try:
+            with self._in_words(), self._reader.connect() as line:
+                missing = listing.lost_of_all(line)
+        except (Refusal, DatabaseError) as err:
+            if isinstance(err, Refusal) and err.finding.code not in ("STO-013", "STO-015"):
+                raise
+            return  # a list that cannot be read knows of nothing
+        if missing:
+            raise Refusal(missing[0])
 
     def adopt_numbers(self, numbers: Sequence[tuple[int, str]]) -> None:
         """Give cases that are to come the short numbers that they had elsewhere, where neither the number nor the case is known here yet."""
