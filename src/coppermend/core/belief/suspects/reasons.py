@@ -23,7 +23,7 @@ from coppermend.core.belief.suspects.posterior import (
     Warmth,
     Witness,
     log_likelihood,
-    spot_likelihood,
+    spot_likelihoods,
 )
 from coppermend.core.belief.suspects.starts import Starts, Tally
 from coppermend.core.belief.suspects.table import OUTCOMES
@@ -129,6 +129,7 @@ class _Top:
             ]
             every = np.arange(len(state.wide.members))
             self.symbols = np.concatenate([self.symbols, state.wide.picked(every, len(made.spots))], axis=1)
+        self.every = symbol_mass(self.symbols, self.weights)
 
     def holds(self, causes: NDArray[np.int64]) -> NDArray[np.bool_]:
         """Which of the sets hold one of these causes."""
@@ -156,10 +157,11 @@ class _Top:
     def clears(self, holds: NDArray[np.bool_], p: float) -> str:
         """The look whose answer speaks most against the unit."""
         made = self.state.field
-        yes = _outcomes(made, self.symbols[:, holds], self.weights[holds])
-        no = _outcomes(made, self.symbols[:, ~holds], self.weights[~holds])
-        if yes is None or no is None or p <= 0.0:
+        shares = with_and_without(self.symbols, self.weights, holds, self.every)
+        if shares is None or p <= 0.0:
             return ""
+        like = spot_likelihoods(made, True)
+        yes, no = (np.asarray(np.einsum("ks,kso->ko", one, like), dtype=np.float64) for one in shares)
         both = p * yes + (1 - p) * no
         gain = _entropy(both) - p * _entropy(yes) - (1 - p) * _entropy(no)
         k = int(np.argmax(gain))
@@ -169,16 +171,38 @@ class _Top:
         return f"{place_words(made, made.spots[k].net, made.spots[k].node)} {_SEEN[OUTCOMES[o]]} would speak against it"
 
 
-def _outcomes(made: Field, symbols: NDArray[np.uint8], weights: Floats) -> Floats | None:
-    total = float(weights.sum())
-    if total <= 0:
-        return None
+def symbol_mass(symbols: NDArray[np.uint8], weights: Floats) -> Floats:
+    """Weight of the sets that show each symbol at each spot, (spots, 6), of symbols (spots, sets) and weights (sets).
+
+    >>> symbol_mass(np.array([[0, 2, 2]], np.uint8), np.array([0.5, 0.25, 0.25])).tolist()
+    [[0.5, 0.0, 0.5, 0.0, 0.0, 0.0]]
+    """
     index = np.arange(len(symbols))[:, None] * 6 + np.minimum(symbols, 5)
     mass = np.bincount(
-        index.ravel(), weights=np.broadcast_to(weights / total, symbols.shape).ravel(), minlength=len(symbols) * 6
+        index.ravel(), weights=np.broadcast_to(weights, symbols.shape).ravel(), minlength=len(symbols) * 6
     )
-    like = np.stack([spot_likelihood(made, k, True) for k in range(len(made.spots))])
-    return np.asarray(np.einsum("ks,kso->ko", mass.reshape(len(symbols), 6), like), dtype=np.float64)
+    return np.asarray(mass.reshape(len(symbols), 6), dtype=np.float64)
+
+
+def with_and_without(
+    symbols: NDArray[np.uint8], weights: Floats, holds: NDArray[np.bool_], every: Floats
+) -> tuple[Floats, Floats] | None:
+    """P(symbol) at each spot, (spots, 6), among the sets that hold a unit and among the others; nothing where either weigh nothing.
+
+    ``every`` is the `symbol_mass` of all sets: only the lighter part is counted, the other is what is left, which is then never small beside its rounding.
+
+    >>> symbols, weights = np.array([[0, 2, 2]], np.uint8), np.array([0.5, 0.25, 0.25])
+    >>> yes, no = with_and_without(symbols, weights, np.array([False, True, False]), symbol_mass(symbols, weights))
+    >>> float(yes[0, 2]), float(no[0, 0].round(6))
+    (1.0, 0.666667)
+    """
+    yes, no = float(weights[holds].sum()), float(weights[~holds].sum())
+    if yes <= 0.0 or no <= 0.0:
+        return None
+    few = holds if yes <= no else ~holds
+    counted = symbol_mass(symbols[:, few], weights[few])
+    rest = np.maximum(every - counted, 0.0)
+    return (counted / yes, rest / no) if yes <= no else (rest / yes, counted / no)
 
 
 def _entropy(p: Floats) -> Floats:
