@@ -4,6 +4,7 @@ import { byId, fill, h, keepTyping, typingIn } from './shared/dom.js';
 import { carefulOf, findingOf, follow, get, getBytes, GivenUp, insist, post, send, sendWaiting, write } from './shared/api.js';
 import { icon } from './shared/icons.js';
 import { KEYS, nameOf } from './shared/keys.js';
+import { TakeBack } from './shared/takeback.js';
 import { sentence } from './shared/words.js';
 import { inPageWords } from './shared/pagewords.js';
 import { BoardMap } from './map/map.js';
@@ -74,6 +75,7 @@ export class App {
   /** When the check in hand was shown, ms. */ shownAt = 0;
   /** The part whose work is folded out on the card. */ partOpen = '';
   stop = () => {};
+  /** Away from the bench an entry is named before it goes. */ takeBack = new TakeBack(async () => (await get(this.url('story'))).timeline, (words) => { this.toast(sentence(words), '', true); byId('say').textContent = words; }, (entry) => this.note('undo', { undoes: entry }));
   /** Counts the openings of cases: what an earlier one waited for comes to nothing. */ openings = 0;
   hearing = new Hearing({ answer: (kind) => this.do(kind), changed: () => freshenSound(this) });
   meter = new MeterHand({ touched: (id, began) => this.do('meterTouch', id, began), changed: () => freshenSound(this) });
@@ -163,6 +165,7 @@ export class App {
   /** @param {string} view */
   show(view) {
     this.view = view;
+    this.takeBack.forget();
     if (view !== 'bench') this.skipping = false; // the question stands on the bench alone
     this.lendEar();
     this.meter.follow();
@@ -634,7 +637,7 @@ export class App {
     mute: async () => { this.voice.keep({ on: !this.voice.set.on }); if (this.voice.set.on && !(await this.speak())) this.voice.keep({ on: false }); },
     sound: () => openSheet(this),
     again: () => { if (this.view !== 'bench') return; if (this.skipping) return this.acts.skipTip('a'); this.hearing.again(); this.patient.answer = null; byId('say').textContent = spoken(this.bench, this.own, (t) => lyingWhere(t, this.map.view)); this.toast('Lift both tips, set them again, then answer.'); this.redraw(); },
-    back: () => { if (this.unsent) return void (this.unsent.given.up = true); const last = lastAnswer(this.bench); return last ? this.note('undo', { undoes: last.entry }) : this.toast('Nothing to take back.'); },
+    back: () => { if (this.unsent) return void (this.unsent.given.up = true); if (this.view !== 'bench') return this.takeBack.press(); const last = lastAnswer(this.bench); return last ? this.note('undo', { undoes: last.entry }) : this.toast('Nothing to take back.'); },
     value: () => byId('ohms')?.focus(),
     touch: () => this.touch(),
     auto: (on) => { this.patient.auto = on; localStorage.setItem('auto', on ? 'yes' : 'no'); },

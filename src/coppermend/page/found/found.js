@@ -5,6 +5,7 @@ import { findingOf, follow, get, send, write } from '../shared/api.js';
 import { freshId } from '../shared/id.js';
 import { takeLight } from '../shared/light.js';
 import { askForCase } from '../shared/nocase.js';
+import { TakeBack, entryOf } from '../shared/takeback.js';
 import { plainly } from '../shared/words.js';
 import { countOf, hertzOf, linesOf, memoryRows, startsWords } from './words.js';
 
@@ -31,6 +32,8 @@ class Found {
   /** @type {Record<string, any>} */ views = {};
   /** @type {Record<string, any>} */ answers = {};
   /** @type {{words: string, remedy?: string, back?: boolean}|null} */ outcome = null;
+  /** The entry that the page noted last. */ last = '';
+  /** An older entry is named before it goes. */ takeBack = new TakeBack(async () => (await get(url('story'))).timeline, (words) => { this.outcome = { words }; this.tell(); byId('say').textContent = words; }, (entry) => this.takenBack(entry));
   tabs = h('div.found-tabs', { role: 'group', 'aria-label': 'What was found' });
   sheet = h('section.sheet', { id: 'work' });
   said = h('div', { id: 'outcome' });
@@ -185,8 +188,14 @@ class Found {
     return answer.findings?.length ? h('ul.found-list', { id: 'findings' }, answer.findings.map((/** @type {any} */ f) => h('li', null, `${f.words} ${f.remedy}`))) : null;
   }
 
+  /** What the page just said it noted goes at once; anything older is named first. */
   back() {
-    return this.doing(() => write(url('entries'), { kind: 'undo' }), false);
+    return this.outcome?.back && this.last ? this.takenBack(this.last) : this.takeBack.press();
+  }
+
+  /** @param {string} entry */
+  takenBack(entry) {
+    return this.doing(() => write(url('entries'), { kind: 'undo', undoes: entry }), false);
   }
 
   /** @param {() => Promise<any>} act @param {boolean} [back] whether it can be taken back */
@@ -198,6 +207,7 @@ class Found {
     this.tell();
     try {
       const out = await act();
+      this.last = entryOf(out);
       this.outcome = out ? { words: `Noted: ${plainly(out.words)}.`, back } : null;
       this.views = {};
     } catch (err) {

@@ -5,6 +5,7 @@ import { findingOf, follow, get, write } from '../shared/api.js';
 import { takeLight } from '../shared/light.js';
 import { askForCase } from '../shared/nocase.js';
 import { plainly, seconds } from '../shared/words.js';
+import { TakeBack, entryOf } from '../shared/takeback.js';
 import { pathOf } from '../powered/map.js';
 import { capOf, findingAt, firstOf, nameable, ordered, placesOf, windowAt } from './tour.js';
 
@@ -28,6 +29,8 @@ class Look {
   /** @type {Finding|null} */ finding = null;
   /** @type {string[]} */ places = [];
   /** @type {{words: string, remedy?: string, back?: boolean}|null} */ outcome = null;
+  /** The entry that the page noted last. */ last = '';
+  /** An older entry is named before it goes. */ takeBack = new TakeBack(async () => (await get(url('story'))).timeline, (words) => { this.outcome = { words }; this.draw(); byId('say').textContent = words; }, (entry) => this.send(url('entries'), { kind: 'undo', undoes: entry }));
   sides = h('div.look-sides', { role: 'group', 'aria-label': 'Sides of the work areas' });
   hand = h('section', { id: 'stop', 'aria-label': 'This field of view' });
   board = h('section', { id: 'where', 'aria-label': 'Where it is' });
@@ -193,8 +196,9 @@ class Look {
     return side ? this.send(url('look'), { area: side.area, side: side.side }, true) : null;
   }
 
+  /** What the page just said it noted goes at once; anything older is named first. */
   back() {
-    return this.send(url('entries'), { kind: 'undo' });
+    return this.outcome?.back && this.last ? this.send(url('entries'), { kind: 'undo', undoes: this.last }) : this.takeBack.press();
   }
 
   /** @param {string} where @param {Record<string, any>} body @param {boolean} [on] go on to the next side */
@@ -203,6 +207,7 @@ class Look {
     this.busy = true;
     try {
       const out = await write(where, body);
+      this.last = entryOf(out);
       this.outcome = { words: `Noted: ${plainly(out.words)}.`, back: body.kind !== 'undo' };
       [this.finding, this.places, this.unseen] = [null, [], false];
       this.busy = false;

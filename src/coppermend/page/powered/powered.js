@@ -6,6 +6,7 @@ import { freshId } from '../shared/id.js';
 import { takeLight } from '../shared/light.js';
 import { askForCase } from '../shared/nocase.js';
 import { ended, plainly, seconds } from '../shared/words.js';
+import { TakeBack, entryOf } from '../shared/takeback.js';
 import { uprightWhere } from '../map/rows.js';
 import { drawPin } from '../waves/pin.js';
 import { answerKeys, answerOf, heatForm, symptomForm, valueForm, waveForm } from './answers.js';
@@ -46,6 +47,8 @@ export class Suspects {
   looking = false;
   stale = false;
   /** @type {{words: string, remedy?: string, back?: boolean}|null} */ outcome = null;
+  /** The entry that the page noted last. */ last = '';
+  /** An older entry is named before it goes. */ takeBack = new TakeBack(async () => (await get(url('story'))).timeline, (words) => { this.outcome = { words }; this.tell(); this.say(words); }, (entry) => this.note({ kind: 'undo', undoes: entry }));
   said = h('div', { id: 'outcome' });
   words = h('section', { id: 'words', 'aria-label': 'What to do next' });
   board = h('section', { id: 'board', 'aria-label': 'The board by evidence' });
@@ -225,6 +228,7 @@ export class Suspects {
   async counted(body) {
     await this.doing(async () => {
       const out = await post(url('starts'), { ...body, entry_id: freshId() });
+      this.last = entryOf(out);
       this.outcome = { words: `Noted: ${plainly(out.entry?.words ?? out.words ?? 'counted starts')}.`, back: true };
     });
   }
@@ -304,6 +308,7 @@ export class Suspects {
       const late = setTimeout(() => { this.outcome = { words: 'Not noted yet: the bench server does not answer. It is kept in this browser and sent as soon as the server answers.' }; this.tell(); }, 1200);
       const out = await write(url('entries'), body, given).finally(() => clearTimeout(late));
       const careful = (out.careful ?? []).join(' ');
+      this.last = entryOf(out);
       this.outcome = { words: `Noted: ${plainly(out.words)}.${careful ? ` ${careful}` : ''}`, back: body.kind !== 'undo' };
     });
   }
@@ -312,6 +317,7 @@ export class Suspects {
   async wave(point, file) {
     await this.doing(async () => {
       const out = await send(url('waves'), file, { at: point, entry: freshId() });
+      this.last = entryOf(out);
       this.outcome = { words: `Measured and noted: ${plainly(out.pictures?.[0]?.words ?? out.verdict ?? 'a wave')}.`, back: true };
     });
   }
@@ -320,6 +326,7 @@ export class Suspects {
   async heat(file, fields) {
     await this.doing(async () => {
       const out = await send(url('heat'), file, { ...fields, entry: freshId() });
+      this.last = entryOf(out);
       this.outcome = { words: `Read and noted: ${plainly(out.noted?.words ?? out.words ?? 'a thermal picture')}.`, back: true };
     });
   }
@@ -329,8 +336,9 @@ export class Suspects {
     return this.note(this.found.power_on ? { kind: 'seen', words, options: { screen: name } } : { kind: 'symptom', words, options: { code: name } });
   }
 
+  /** What the page just said it noted goes at once; anything older is named first. */
   back() {
-    return this.note({ kind: 'undo' });
+    return this.outcome?.back && this.last ? this.note({ kind: 'undo', undoes: this.last }) : this.takeBack.press();
   }
 
   /** @param {() => Promise<void>} act */
