@@ -1,4 +1,4 @@
-import { findingInPageWords, inPageWords } from '../../src/coppermend/page/shared/pagewords.js';
+import { findingInPageWords, inPageWords, readAnswer } from '../../src/coppermend/page/shared/pagewords.js';
 import { same, yes } from './check.mjs';
 
 /** Refusals of the rework as the server words them, read in src/coppermend (REM-004, WIR-006, WIR-016, CAR-004, REM-002, WIR-014, SHO-001). */
@@ -23,7 +23,31 @@ const REFUSED = [
   'For example: area add CASE --part U1 --kind rework --severity 2',
 ];
 
+/** Words of the server outside the rework, read in src/coppermend (bring-up, the map of the case, starts, chips, waves, thermal pictures, arrival), and what the page says. */
+const ELSEWHERE = [
+  ['Give --clock 4MHz and --clocks 4.', 'Give the clock, such as 4MHz, and the clocks of a cycle, such as 4.'],
+  ['Or correct the map at that place: coppermend map fix CASE joined A B, or apart A where A is not on the map\'s net.', 'Or correct the map at that place: leaf Map and times, "Correct the map at one place".'],
+  ['Start it 5 times, off in between, and count how often it starts as it should (coppermend starts).', 'Start it 5 times, off in between, and count how often it starts as it should.'],
+  ['Name it: starts CASE 3/5 --when \'freeze spray\' --part U5.', 'Name it.'],
+  ['Name a chip: look CASE --at U1.3 --seen \'green\'.', 'Name a chip.'],
+  ['Plug it in and look with \'coppermend meter list\'.', 'Plug it in and look with the page Meter.'],
+  ['Read the print and the label again and try it once more; take back what was wrong: note CASE undo NUMBER.', 'Read the print and the label again and try it once more; take back what was wrong.'],
+  ['Tap four places or more: --tap PIN=X,Y (good ones: U1.1; a part\'s name means its middle), or --whole when the board fills the picture.', 'Tap four places or more (good ones: U1.1; a part\'s name means its middle), or say that the board fills the picture.'],
+  ['Measure each rail to ground first (coppermend supply show CASE lists them), or name one with --rail.', 'Measure each rail to ground first (page Arrival lists them), or choose one.'],
+  ['Note each with \'note CASE gate ITEM ...\', or pass it over on purpose: note CASE gate override REASON.', 'Note each at the gate on leaf Story, or pass it over on purpose there.'],
+  ['Say the unit: --unit C, K, dK or cK.', 'Say the unit, such as C, K, dK or cK.'],
+  ['A ROM\'s read-out goes to coppermend rom check.', 'A ROM\'s read-out goes to the tab ROM.'],
+];
+
 export const tests = {
+  'page words: what the rest of the bench says names no command either'() {
+    for (const [told, here] of ELSEWHERE) same(inPageWords(told), here);
+  },
+  'page words: every text of an answer is read so, names and numbers stay'() {
+    const told = { step: { words: 'Clean it, note that (note CASE clean POINT), read again.', notes: ['coppermend next'], left: 2 }, title: 'A CASE of its own', ids: ['run@s:1,2>3,4'] };
+    same(readAnswer(JSON.stringify(told)), { step: { words: 'Clean it, note that, read again.', notes: ['the next step on the bench'], left: 2 }, title: 'A CASE of its own', ids: ['run@s:1,2>3,4'] });
+    same(readAnswer('{"a": [1, "plain"]}'), { a: [1, 'plain'] });
+  },
   'page words: no command and no switch is left in a refusal of the rework'() {
     for (const text of REFUSED) yes(!/coppermend|CASE|--[a-z]/.test(inPageWords(text)), inPageWords(text));
   },

@@ -5,7 +5,7 @@ import { built } from './building.js';
 import { begun } from './early.js';
 import { freshId } from './id.js';
 import { drop, keep, waiting } from './outbox.js';
-import { findingInPageWords } from './pagewords.js';
+import { findingInPageWords, readAnswer } from './pagewords.js';
 
 /** @typedef {{code: string, severity: string, words: string, remedy: string, place: Record<string, any>}} Finding */
 
@@ -34,7 +34,7 @@ const ON_ITS_WAY = 202;
 /** @param {string} path @param {RequestInit} [init] */
 async function call(path, init) {
   const answer = await fetch(path, init);
-  if (answer.ok && answer.status !== ON_ITS_WAY) return answer.status === 204 ? null : answer.json();
+  if (answer.ok && answer.status !== ON_ITS_WAY) return answer.status === 204 ? null : readAnswer(await answer.text());
   await boardBuilt(await refusalIn(path, answer));
   return call(path, init);
 }

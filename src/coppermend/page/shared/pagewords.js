@@ -1,7 +1,9 @@
 // @ts-check
 /** Words of the bench server that name commands, said as what the page does instead. Pure. */
 
-/** @type {[RegExp, string][]} the longest command first */
+import { ELSEWHERE } from './commandwords.js';
+
+/** @type {[RegExp, string|((m: string) => string)][]} those of the rework, the longest command first; then those of all other work */
 const SAID = [
   [/note CASE clean \S+(?: \S+)?(?=\. The two nets)/g, 'press "Bridge cleared: note it"'],
   [/ ?To look at the place that is left by the copper alone, name the nets: --between \S+ \S+\.?/g, ''],
@@ -48,10 +50,17 @@ const SAID = [
   [/[;,]? or name the nets with --between NET NET/g, ''],
   [/--part (\S+) or --polygon '[^']*'/g, 'part $1, or draw it on the board'],
   [/--polygon '[^']*'/g, 'its corners on the board'],
+  ...ELSEWHERE,
 ];
 
+/** What no words of the page hold: a command, a case's place in it, an option. */
+const COMMAND = /coppermend [a-z]|\bCASE\b|(?:^|[\s("'])--[a-z]/;
+
 /** @param {string} words */
-export const inPageWords = (words) => SAID.reduce((text, [told, here]) => text.replace(told, here), words);
+export const inPageWords = (words) => (COMMAND.test(words) ? SAID.reduce((text, [told, here]) => text.replace(told, /** @type {any} */ (here)), words) : words);
+
+/** An answer of the server, read: every text in it that names a command is said in the page's words. @param {string} text JSON @returns {any} */
+export const readAnswer = (text) => (COMMAND.test(text) ? JSON.parse(text, (_, value) => (typeof value === 'string' ? inPageWords(value) : value)) : JSON.parse(text));
 
 /** A finding in the page's words. @template {{words: string, remedy: string}} T @param {T} finding @returns {T} */
 export const findingInPageWords = (finding) => ({ ...finding, words: inPageWords(finding.words), remedy: inPageWords(finding.remedy ?? '') });
