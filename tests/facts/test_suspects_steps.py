@@ -30,7 +30,7 @@ from coppermend.core.belief.suspects.posterior import (
 )
 from coppermend.core.belief.suspects.reasons import suspects
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING, WRONG
-from coppermend.core.belief.suspects.warmth import likelihoods
+from coppermend.core.belief.suspects.warmth import likelihoods, warms
 from coppermend.core.circuit.model import Rail
 from coppermend.core.circuit.planes import Key
 from coppermend.core.planning.costs import CostTable
@@ -316,3 +316,18 @@ def test_a_rival_that_shows_only_beside_another_fault_is_listed(board: PoweredBo
     )
     assert copper != joint and p[copper] > 0.3
     assert p[joint] / p[copper] == pytest.approx(field.odds[joint] / field.odds[copper], rel=0.3)
+
+
+def test_a_thermal_picture_speaks_as_one_and_the_rail_it_blames_is_measured(board: PoweredBoard) -> None:
+    """All chips cold: the picture stands among the reasons of the missing rail, in words, and that rail's voltage is the next step (rails before signals: common
+    practice, no source)."""
+    field = board.field
+    cold = [Warmth(part, "cold", "cold", "picture") for part in field.warm if warms(field, part)]
+    state = observed(initial(field), [Start(-1), *cold], widen=False)
+    first = suspects(state, 1)[0]
+    assert first.unit == "rail VCC" and [r.entry for r in first.pro] == ["picture"] and first.pro[0].factor > 100
+    assert (
+        first.pro[0].words.startswith("the thermal picture: U1,") and "cold that should be warm" in first.pro[0].words
+    )
+    step = steps(state, BenchNow())[0]
+    assert step.kind == "rail" and step.spots[0][0] == "VCC" and step.gain_bits > 0.3

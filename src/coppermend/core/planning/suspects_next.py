@@ -65,6 +65,8 @@ HARM = {
 """How likely a step does harm; assumptions, no source. Clips of an analyser slip less than a tip; a thermal picture touches nothing; a check is without power."""
 TOUCH_V = 60.0
 """No step puts a tip on a rail above this: 60 V DC is the limit of what may be touched (class ES1 of IEC 62368-1, from memory)."""
+BLAMED_RAIL, RAIL_SHARE = 0.5, 0.5
+"""A rail that is so likely at fault is measured first, where that tells this share of what the best step tells (assumptions)."""
 HEAT_PARTS = 12
 """Parts whose warmth is reckoned together in one picture; the others tell little more."""
 
@@ -189,7 +191,31 @@ def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12
     steps = [one if one.kind == "start" else replace(one, gain_bits=faulty * one.gain_bits) for one in steps]
     made = [_scored(one) for one in steps if one.gain_bits > NOTHING_BITS]
     made.sort(key=lambda s: (-s.score, s.seconds, s.kind, s.spots, s.part))
-    return tuple(made[:most])
+    return tuple(_blamed_rail_first(view, bench, costs, made, faulty)[:most])
+
+
+def _blamed_rail_first(
+    view: _View, bench: BenchNow, costs: CostTable, made: list[SuspectStep], faulty: float
+) -> list[SuspectStep]:
+    """Where a rail is the likeliest suspect, its voltage comes first when that tells ``RAIL_SHARE`` of what the best step tells (rails before signals: common
+    practice, no source): one touch with the meter, and nothing else under power means much until it is known."""
+    field = view.state.field
+    units = view.state.units()
+    k = int(units.argmax())
+    cause = field.causes[int(np.flatnonzero(field.unit_of == k)[0])]
+    if cause.kind != "rail" or units[k] < BLAMED_RAIL or not (bench.powered or bench.may_power) or not made:
+        return made
+    gains = view.look_gains(False)
+    spots = [j for j, one in enumerate(field.spots) if one.rail and one.net == cause.net]
+    best = max(spots, key=lambda j: (round(float(gains[j]), 9), -j), default=None)
+    if best is None or not _touchable(field, cause.net) or made[0].spots[:1] == ((cause.net, field.spots[best].node),):
+        return made
+    gain = faulty * float(gains[best])
+    if gain <= NOTHING_BITS or gain < RAIL_SHARE * made[0].gain_bits:
+        return made
+    seconds = costs.rail_s + (0.0 if bench.powered else costs.power_s)
+    step = _scored(SuspectStep("rail", ((cause.net, field.spots[best].node),), seconds, gain))
+    return [step, *(one for one in made if one.spots != step.spots)]
 
 
 def _asked(

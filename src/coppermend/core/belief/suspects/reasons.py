@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,6 +30,8 @@ from coppermend.core.belief.suspects.starts import Starts, Tally
 from coppermend.core.belief.suspects.table import OUTCOMES
 
 TOP = 4096
+PICTURE_PARTS = 6
+"""Parts of a thermal picture that its sentence names."""
 SPEAKS = 1.5
 """Evidence speaks for a unit when it makes it this many times likelier (against: less likely)."""
 _SEEN = {
@@ -131,25 +134,48 @@ class _Top:
             self.symbols = np.concatenate([self.symbols, state.wide.picked(every, len(made.spots))], axis=1)
         self.every = symbol_mass(self.symbols, self.weights)
 
+    def _pieces(self) -> list[tuple[Observation, Floats]]:
+        """Each piece of evidence with what it says of the sets, log; all that one thermal picture says as one piece."""
+        pieces: list[tuple[Observation, Floats]] = []
+        pictures: dict[str, int] = {}
+        for one, logs in zip(self.state.evidence, self.logs, strict=True):
+            if isinstance(one, (Renewed, Worked)):
+                continue
+            at = pictures.get(one.entry) if isinstance(one, Warmth) else None
+            if at is not None:
+                pieces[at] = (pieces[at][0], pieces[at][1] + logs)
+                continue
+            if isinstance(one, Warmth):
+                pictures[one.entry] = len(pieces)
+            pieces.append((one, logs))
+        return pieces
+
+    def _words(self, one: Observation) -> str:
+        if not isinstance(one, Warmth):
+            return observation_words(self.state.field, one)
+        return picture_words([w for w in self.state.evidence if isinstance(w, Warmth) and w.entry == one.entry])
+
     def holds(self, causes: NDArray[np.int64]) -> NDArray[np.bool_]:
         """Which of the sets hold one of these causes."""
         return np.asarray(np.isin(self.members, causes.astype(np.int32)).any(axis=1))
 
     def reasons(self, holds: NDArray[np.bool_]) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
-        """Evidence for and against, strongest first: its mean likelihood with the unit over that without, all other evidence kept."""
+        """Evidence for and against, strongest first: its mean likelihood with the unit over that without, all other evidence kept.
+
+        A thermal picture is one piece of evidence: of ten parts that are cold together each alone would say nothing beside the nine others.
+        """
         pro, con = [], []
-        for one, logs in zip(self.state.evidence, self.logs, strict=True):
-            if isinstance(one, (Renewed, Worked)):
-                continue
-            without = self.weights / np.exp(logs)
+        for one, logs in self._pieces():
+            without = np.log(np.maximum(self.weights, 1e-300)) - logs
+            without = np.exp(without - without.max())
             yes, no = without[holds].sum(), without[~holds].sum()
             if yes <= 0 or no <= 0:
                 continue
             factor = float((self.weights[holds].sum() / yes) / max(1e-300, self.weights[~holds].sum() / no))
             if factor >= SPEAKS:
-                pro.append(Reason(observation_words(self.state.field, one), factor, one.entry))
+                pro.append(Reason(self._words(one), factor, one.entry))
             elif factor <= 1.0 / SPEAKS:
-                con.append(Reason(observation_words(self.state.field, one), factor, one.entry))
+                con.append(Reason(self._words(one), factor, one.entry))
         pro.sort(key=lambda r: -r.factor)
         con.sort(key=lambda r: r.factor)
         return tuple(pro[:6]), tuple(con[:6])
@@ -224,6 +250,26 @@ def tally_words(one: Tally) -> str:
     """
     how = " on ".join(filter(None, (one.condition, one.part)))
     return f"{one.good} of {one.of} starts good{f' ({how})' if how else ''}"
+
+
+def picture_words(said: Sequence[Warmth]) -> str:
+    """What a thermal picture says of its parts, as one sentence.
+
+    >>> picture_words([Warmth("U1", "cold"), Warmth("U22", "cold"), Warmth("U9", "hot")])
+    'the thermal picture: U1, U22 cold that should be warm; U9 hot'
+    >>> picture_words([Warmth("U1", "even"), Warmth("U2", "even")])
+    'the thermal picture: U1, U2 as warm as expected'
+    """
+    words = {"cold": "cold that should be warm", "hot": "hot", "even": "as warm as expected"}
+    rows = {key: [one.part for one in said if one.verdict == key] for key in words}
+    told = []
+    for key, parts in rows.items():
+        if parts and (key != "even" or not (rows["cold"] or rows["hot"])):
+            more = f" and {len(parts) - PICTURE_PARTS} more" if len(parts) > PICTURE_PARTS else ""
+            told.append(f"{', '.join(parts[:PICTURE_PARTS])}{more} {words[key]}")
+    if len(said) == 1 and said[0].words:
+        return f"the thermal picture: {said[0].part} {said[0].words}"
+    return f"the thermal picture: {'; '.join(told)}"
 
 
 def observation_words(made: Field, one: Observation) -> str:
