@@ -14,6 +14,7 @@ import networkx as nx
 import numpy as np
 import pytest
 
+from coppermend.core.belief import engine
 from coppermend.core.belief.engine import belief
 from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
 from coppermend.core.belief.model import Basis, Evidence
@@ -94,3 +95,32 @@ def test_a_whole_session_on_eighty_terminals_stays_exact() -> None:
     assert got.error_bound <= 1e-4
     assert np.isfinite(got.sites).all()
     assert time.perf_counter() - begun < 30.0  # a hang would show; speed is measured by the benchmarks
+
+
+def long_session() -> tuple[CopperGraph, list[Evidence]]:
+    """A dozen closed readings of one pair, and 16 open ones: that all points are clean and mistakes rare is soon ruled out."""
+    said = ["closed"] * 12 + ["open"] * 16
+    return example_graph([(0, 1), (1, 2)], [0, 2]), [Evidence(str(n), "p0", "p2", one) for n, one in enumerate(said)]
+
+
+def test_a_supposition_not_worked_out_any_more_changes_no_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Reading by reading, suppositions that have become impossible are passed over: to the last bit what is found at once, and to 1e-11 (16 times e^-30)
+    what is found when all of them are worked out."""
+    graph, evidence = long_session()
+    forgotten = (engine._MOST_LOGS, engine._PIECES, engine._COLUMNS)
+    for kept in forgotten:
+        kept.clear()
+    for n in range(engine.MANY_READINGS, len(evidence)):
+        belief(graph, AREAS, evidence[:n], Basis())
+    step_by_step = belief(graph, AREAS, evidence, Basis())
+    gone = [b for b in step_by_step.benches if b.weight == 0.0]
+    assert any(not b.pieces for b in gone)
+    for kept in forgotten:
+        kept.clear()
+    at_once = belief(graph, AREAS, evidence, Basis())
+    assert all(b.pieces for b in at_once.benches)
+    assert np.array_equal(step_by_step.sites, at_once.sites) and step_by_step.error_bound == at_once.error_bound > 0.0
+    monkeypatch.setattr(engine, "NOT_WORTH", -1e9)
+    every = belief(graph, AREAS, evidence, Basis())
+    assert all(b.weight > 0.0 for b in every.benches)
+    assert float(np.abs(every.sites - at_once.sites).max()) <= at_once.error_bound + 1e-15

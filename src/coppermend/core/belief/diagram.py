@@ -191,16 +191,16 @@ def _forward(
 
 @dataclass(frozen=True, slots=True)
 class _Move:
-    """What one step of a sweep does to the states, whatever they weigh: ``child`` and ``count`` of the next states; for the end of a reading which
-    states have it open (``dead``), and which have which contact bad.
+    """What one step of a sweep does to the states, whatever they weigh: ``child`` and ``count`` of the next states; for the end of a reading the
+    ``case`` of each state: bit k when the k-th of its ``contacts`` is bad, and the bit after those when the reading is open.
     """
 
     kind: str
     index: int
     child: Ints
     count: int
-    dead: NDArray[np.bool_] | None = None
-    bad: tuple[tuple[int, NDArray[np.bool_]], ...] = ()
+    contacts: tuple[int, ...] = ()
+    case: Ints | None = None
 
 
 SHAPES_KEPT = 12
@@ -229,8 +229,8 @@ def _weighed(
     work = _Weights(readings, contacts)
     for move in moves:
         if move.kind == "finish":
-            assert move.dead is not None
-            work.end(move.index, move.dead, move.bad, move.child, move.count)
+            assert move.case is not None
+            work.end(move.index, move.contacts, move.case, move.child, move.count)
         elif move.kind == "group":
             work.branch("group", move.index, tuple(np.array([p]) for _, p in groups[move.index].outcomes), move)
         else:
@@ -372,23 +372,23 @@ class _Weights:
         self.steps.append(_Step(kind, index, chances, _cut(move.child, n, len(chances))))
         self.settle(np.asarray(np.bincount(move.child, weights=weight, minlength=move.count), dtype=np.float64))
 
-    def end(
-        self, index: int, dead: NDArray[np.bool_], bad: Sequence[tuple[int, NDArray[np.bool_]]], child: Ints, count: int
-    ) -> None:
+    def end(self, index: int, contacts: tuple[int, ...], case: Ints, child: Ints, count: int) -> None:
         """Every state is weighed by one reading."""
-        factor = self.factor(index, dead, bad)
+        factor = self.factor(index, contacts, case)
         self.log_scale += float(np.log(_scale(self.readings[index])))
         self.steps.append(_Step("finish", index, (factor,), (child,)))
         alpha = np.bincount(child, weights=self.alpha * factor, minlength=count)
         self.settle(np.asarray(alpha, dtype=np.float64))
 
-    def factor(self, index: int, dead: NDArray[np.bool_], bad: Sequence[tuple[int, NDArray[np.bool_]]]) -> Floats:
+    def factor(self, index: int, contacts: Sequence[int], case: Ints) -> Floats:
         """Likelihood of a reading in each state, as a share of the most it can be."""
         one = self.readings[index]
-        whole = np.full(len(dead), one.q)
-        for c, mine in bad:
-            whole = np.where(mine, whole * (1.0 - self.contacts[c].miss), whole)
-        return np.asarray(np.where(dead, one.b, whole * one.a + (1.0 - whole) * one.b) / _scale(one), dtype=np.float64)
+        most = _scale(one)
+        wholes = [one.q]
+        for c in contacts:
+            wholes += [whole * (1.0 - self.contacts[c].miss) for whole in wholes]
+        table = [(whole * one.a + (1.0 - whole) * one.b) / most for whole in wholes] + [one.b / most] * len(wholes)
+        return np.asarray(np.array(table).take(case), dtype=np.float64)
 
     def settle(self, alpha: Floats) -> None:
         """The weights after a step, made to sum to 1."""
@@ -538,19 +538,22 @@ class _Forward(_Weights):
                 clear |= 1 << slot
                 del self.kinds[slot]
                 self.free.append(slot)
-        bad: list[tuple[int, NDArray[np.bool_]]] = []
+        used: list[int] = []
+        case = np.zeros(len(self.states), dtype=np.int64)
         for c, at in list(self.drawn.items()):
             if self.contacts[c].readings >> index & 1:
-                bad.append((c, self._bit(at)))
+                case |= self._bit(at).astype(np.int64) << len(used)
+                used.append(c)
                 self.unread[c] &= ~(1 << index)
                 if not self.unread[c]:
                     clear |= 1 << at
                     self.free.append(self.drawn.pop(c))
-        factor = self.factor(index, dead, bad)
+        case |= dead.astype(np.int64) << len(used)
+        factor = self.factor(index, used, case)
         self.log_scale += float(np.log(_scale(self.readings[index])))
         child = self._merge(self.states - (self.states & self.word(clear)), self.alpha * factor)
         self.steps.append(_Step("finish", index, (factor,), (child,)))
-        self.moves.append(_Move("finish", index, child, len(self.states), dead, tuple(bad)))
+        self.moves.append(_Move("finish", index, child, len(self.states), tuple(used), case))
 
     def _merge(self, states: States, weight: Floats) -> Ints:
         """Merge equal states, prune beyond the cap, renormalise; the new index of each old state (the last index = dropped)."""

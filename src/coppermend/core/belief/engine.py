@@ -162,6 +162,8 @@ class CopperBelief:
         miss = self.basis.contact_false_open
         total = 0.0
         for bench in self.benches:
+            if bench.weight <= 0.0:
+                continue
             base = self.piece(piece[a], bench)
             more = _solved(self.copper, piece[a], base.prior, (*base.readings, asked), bench, self.basis)
             # the question's own tips bite: take out their share (a = 1 times the chance that both do)
@@ -188,7 +190,7 @@ class CopperBelief:
         index = list(sites)
         whole = hit = 0.0
         for bench in self.benches:
-            if bench.weight < least_weight:
+            if bench.weight < least_weight or bench.weight <= 0.0:
                 continue
             base = self.piece(piece, bench)
             more = _solved(
@@ -206,6 +208,10 @@ class CopperBelief:
         """The belief over one piece under one supposition, also when nothing was read on it."""
         if piece in bench.pieces:
             return bench.pieces[piece]
+        readings = self.readings.get(piece)
+        if readings:
+            care = (TOLERANCE, STATE_CAP)
+            return _solve_kept(self.copper, piece, bench, readings, _question(readings), self.basis, care)
         prior = self.prior if bench.prior is None else bench.prior
         return solve(self.copper, piece, prior, (), bench.share, self.basis.contact_false_open)
 
@@ -259,7 +265,7 @@ def belief(
     posterior[table.spoken] = sum([b.weight * row for b, row in zip(benches, table.chance, strict=True)])
     conflicts: list[Conflict] = []
     for piece, readings in sorted_readings.by_piece.items():
-        conflicts += _conflicts(copper, piece, prior, readings, basis, benches[0].pieces[piece])
+        conflicts += _conflicts(copper, piece, prior, readings, basis, benches[0].pieces.get(piece))
     conflicts += _conflicts_between(sorted_readings.between, basis)
     shorts, short_evidence = joinings(copper, sorted_readings.between, basis, sorted_readings.by_piece, bridges or {})
     by_scale, spoken = _by_scale(prior, table)
@@ -311,7 +317,8 @@ def _off_by(table: _Table) -> float:
     for bench, bounds in zip(table.benches, table.bounds, strict=True):
         if bench.weight > 0.0:
             total += bench.weight * float(np.expm1(min(700.0, np.log1p(np.maximum(bounds, 0.0)).sum())))
-    return min(1.0, total)
+    left_out = sum(bench.weight <= 0.0 for bench in table.benches)
+    return min(1.0, total + left_out * float(np.exp(NOT_WORTH)))
 
 
 def _by_scale(prior: Floats, table: _Table) -> tuple[tuple[Scale, ...], Bools]:
@@ -337,7 +344,7 @@ def _partials(copper: Copper, benches: Sequence[Bench]) -> tuple[PartialOpen, ..
     rows: list[PartialOpen] = []
     for piece, first in benches[0].pieces.items():
         for k, one in enumerate(first.excess):
-            under = [(b.weight, b.pieces[piece].excess[k]) for b in benches]
+            under = [(b.weight, b.pieces[piece].excess[k]) for b in benches if piece in b.pieces]
             p = sum(w * e.p for w, e in under)
             if p >= LEAST_PARTIAL:
                 ohm = sum(w * e.p * e.ohm for w, e in under) / p
@@ -363,18 +370,21 @@ class _Column:
     logs: Floats
     bounds: Floats
     chance: Floats
+    known: Bools
+    """(suppositions,) whether it was worked out; what is not has the most that its evidence can be, and somebody else's chances."""
 
     def but(self, k: int, one: PieceBelief) -> _Column:
         """The column with another answer under supposition ``k``."""
-        return _column((*self.solved[:k], one, *self.solved[k + 1 :]))
+        return _column((*self.solved[:k], one, *self.solved[k + 1 :]), self.known)
 
 
-def _column(solved: tuple[PieceBelief, ...]) -> _Column:
+def _column(solved: tuple[PieceBelief, ...], known: Bools | None = None) -> _Column:
     return _Column(
         solved,
         np.array([one.log_evidence for one in solved]),
         np.array([one.error_bound for one in solved]),
         np.stack([_chances(one, solved[0]) for one in solved]),
+        np.ones(len(solved), dtype=np.bool_) if known is None else known,
     )
 
 
@@ -404,7 +414,8 @@ def _benches(
     # in the order of the pieces, so that the order of the readings changes no last digit
     light = {p: ask.column(p) for p in sorted(by_piece) if len(by_piece[p]) < MANY_READINGS}
     so_far = sum([one.logs for one in light.values()], start)
-    columns = light | {p: ask.column(p, so_far) for p in sorted(by_piece) if len(by_piece[p]) >= MANY_READINGS}
+    heavy = [p for p in sorted(by_piece) if p not in light]
+    columns = light | (ask.heavy(heavy, so_far) if heavy else {})
     logs = sum([columns[p].logs for p in sorted(columns)], np.zeros(len(made))) + start
     top = float(logs.max())
     if top > -np.inf:
@@ -412,9 +423,14 @@ def _benches(
         logs = sum([columns[p].logs for p in sorted(columns)], np.zeros(len(made))) + start
         top = float(logs.max())
     mass = [float(np.exp(one - top)) for one in logs] if top > -np.inf else [1.0] * len(made)
+    if ask.may_skip(heavy) and top > -np.inf:
+        mass = [m if one - top >= NOT_WORTH else 0.0 for one, m in zip(logs, mass, strict=True)]
     benches = tuple(
         replace(
-            one, weight=m / sum(mass), pieces={p: columns[p].solved[k] for p in by_piece}, log_weight=float(logs[k])
+            one,
+            weight=m / sum(mass),
+            pieces={p: columns[p].solved[k] for p in by_piece if columns[p].known[k]},
+            log_weight=float(logs[k]),
         )
         for k, (one, m) in enumerate(zip(made, mass, strict=True))
     )
@@ -459,7 +475,14 @@ UNLIKELY = -23.0
 FEW_STATES = 4_000
 """... so many; and an answer is exact enough when this at most may be missing of it, by the weight of the supposition."""
 BOUND_OF_MANY = 1e-6
+NOT_WORTH = -30.0
+"""Where a net is dear, suppositions less likely than this (logarithm of the weight against the likeliest, 1e-13) count for nothing: as soon as that
+much is sure, they are not worked out at all."""
 
+LOOK_BACK = 3
+"""So many readings back is looked for an earlier answer."""
+_MOST_LOGS: OrderedDict[tuple[object, ...], tuple[Copper, Floats, Floats]] = OrderedDict()
+"""The most that the evidence of a dear net can be under each supposition, from when it was last asked."""
 _COLUMNS: OrderedDict[tuple[object, ...], tuple[Copper, Floats, _Column]] = OrderedDict()
 MOST_COLUMNS = 3_000
 """Columns remembered, each of one net and all suppositions; only such as hold little."""
@@ -481,25 +504,81 @@ class _Asking:
         readings = self.by_piece[piece]
         return _solve_kept(self.copper, piece, bench, readings, self.numbers[piece], self.basis, (tolerance, cap))
 
-    def column(self, piece: int, others: Floats | None = None) -> _Column:
-        """A piece under every supposition, remembered where it holds little. ``others``: logarithms of the weights that the light nets leave."""
+    def key(self, piece: int, number: int) -> tuple[object, ...]:
+        """What an answer about a piece under every supposition depends on, its readings being the question of this number."""
         basis = self.basis
         asked = (basis.contact_false_open, basis.partial_share, *((b.share, b.scale, b.opens) for b in self.benches))
-        stated = self.benches[-1].prior
-        assert stated is not None
-        key = (id(self.copper), piece, self.numbers[piece], id(stated), asked)
+        return (id(self.copper), piece, number, id(self.stated), asked)
+
+    @property
+    def stated(self) -> Floats:
+        """The priors as stated."""
+        found = self.benches[-1].prior
+        assert found is not None
+        return found
+
+    def column(self, piece: int) -> _Column:
+        """A piece with few readings under every supposition, remembered where it holds little."""
+        key = self.key(piece, self.numbers[piece])
         hit = _COLUMNS.get(key)
-        if hit is not None and hit[0] is self.copper and hit[1] is stated:
+        if hit is not None and hit[0] is self.copper and hit[1] is self.stated:
             _COLUMNS.move_to_end(key)
             return hit[2]
-        rare = np.zeros(len(self.benches), dtype=np.bool_) if others is None else others - others.max() < UNLIKELY
-        caps = [FEW_STATES if one else STATE_CAP for one in rare]
-        made = _column(tuple(self.one(piece, b, TOLERANCE, cap) for b, cap in zip(self.benches, caps, strict=True)))
-        if others is None and sum(one.nbytes for one in made.solved) < MOST_COLUMN_BYTES:
-            _COLUMNS[key] = (self.copper, stated, made)
+        made = _column(tuple(self.one(piece, b, TOLERANCE, STATE_CAP) for b in self.benches))
+        if sum(one.nbytes for one in made.solved) < MOST_COLUMN_BYTES:
+            _COLUMNS[key] = (self.copper, self.stated, made)
             while len(_COLUMNS) > MOST_COLUMNS:
                 _COLUMNS.popitem(last=False)
         return made
+
+    def heavy(self, pieces: Sequence[int], others: Floats) -> dict[int, _Column]:
+        """The pieces with many readings under every supposition. ``others``: logarithms of the weights that the light ones leave.
+
+        The likeliest supposition goes first; one that cannot come near it any more is not worked out and stands with the most it could be.
+        """
+        most = {p: self._most_logs(p) for p in pieces}
+        limit = np.sum([most[p] for p in pieces], axis=0) + others
+        rare = others - others.max() < UNLIKELY
+        skip = self.may_skip(pieces)
+        solved: list[list[PieceBelief]] = [[] for _ in pieces]
+        found: dict[int, list[PieceBelief]] = {}
+        best = -np.inf
+        for k in np.argsort(-limit, kind="stable").tolist():
+            if limit[k] - best < NOT_WORTH and skip:
+                continue
+            cap = FEW_STATES if rare[k] else STATE_CAP
+            found[k] = [self.one(p, self.benches[k], TOLERANCE, cap) for p in pieces]
+            best = max(best, float(others[k]) + sum(one.log_evidence for one in found[k]))
+        model = found[max(found, key=lambda k: float(others[k]) + sum(one.log_evidence for one in found[k]))]
+        for i, p in enumerate(pieces):
+            for k in range(len(self.benches)):
+                stands = replace(model[i], log_evidence=float(most[p][k]), error_bound=0.0)
+                solved[i].append(found[k][i] if k in found else stands)
+        known = np.isin(np.arange(len(self.benches)), list(found))
+        made = {p: _column(tuple(solved[i]), known) for i, p in enumerate(pieces)}
+        for p, one in made.items():
+            _MOST_LOGS[self.key(p, self.numbers[p])] = (self.copper, self.stated, one.logs + np.log1p(one.bounds))
+        while len(_MOST_LOGS) > MOST_COLUMNS:
+            _MOST_LOGS.popitem(last=False)
+        return made
+
+    def may_skip(self, pieces: Sequence[int]) -> bool:
+        """Whether suppositions that count for nothing may go unknown: not where the values of ohms readings count (their likelihood can be above 1), nor
+        with readings that are never wrong (their contradictions are judged under the first supposition).
+        """
+        if not pieces or min(self.basis.false_open, self.basis.false_closed) <= LEAST_RATE:
+            return False
+        return not any(has_values(self.by_piece[p]) for p in pieces)
+
+    def _most_logs(self, piece: int) -> Floats:
+        """(suppositions,) the most that the log evidence of a piece can be: what it was before its last readings, since each of them can only lessen it."""
+        readings = self.by_piece[piece]
+        for end in range(len(readings), max(0, len(readings) - LOOK_BACK - 1), -1):
+            number = self.numbers[piece] if end == len(readings) else _question(readings[:end])
+            hit = _MOST_LOGS.get(self.key(piece, number))
+            if hit is not None and hit[0] is self.copper and hit[1] is self.stated:
+                return hit[2]
+        return np.zeros(len(self.benches))
 
     def sharper(self, piece: int, column: _Column, weight: Floats) -> _Column:
         """The piece worked out once more under those suppositions whose bound, by their ``weight``, leaves the answer less exact than wanted: a supposition
@@ -587,7 +666,7 @@ def _solve_kept(
     key = (id(copper), piece, own, asked, bench.share, bench.opens, basis.contact_false_open, partial, care)
     hit = _PIECES.get(key)
     if hit is None or hit[0] is not copper:
-        solved = _solved(copper, piece, bench.prior, opened(readings, bench.opens), bench, basis, care)
+        solved = _solved(copper, piece, bench.prior, _opened_kept(readings, asked, bench.opens), bench, basis, care)
         hit = (copper, solved, solved.nbytes)
         _HELD.bytes += hit[2] - (_PIECES[key][2] if key in _PIECES else 0)
         _PIECES[key] = hit
@@ -596,6 +675,19 @@ def _solve_kept(
     else:
         _PIECES.move_to_end(key)
     return hit[1]
+
+
+_OPENED: OrderedDict[tuple[int, float], tuple[Taken, ...]] = OrderedDict()
+
+
+def _opened_kept(readings: tuple[Taken, ...], asked: int, scale: float) -> tuple[Taken, ...]:
+    """``opened``, remembered by ``asked``, the ``_question`` of the readings: several suppositions ask it of one net."""
+    key = (asked, scale)
+    if key not in _OPENED:
+        _OPENED[key] = opened(readings, scale)
+        while len(_OPENED) > 16:
+            _OPENED.popitem(last=False)
+    return _OPENED[key]
 
 
 def _solved(
@@ -635,7 +727,7 @@ def _own_prior(copper: Copper, piece: int, prior: Floats) -> bytes:
 
 
 def _conflicts(
-    copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], basis: Basis, solved: PieceBelief
+    copper: Copper, piece: int, prior: Floats, readings: tuple[Taken, ...], basis: Basis, solved: PieceBelief | None
 ) -> list[Conflict]:
     """Readings that contradict each other: both answers on one pair, or answers that no copper can give without a false one."""
     found: list[Conflict] = []
@@ -653,7 +745,8 @@ def _conflicts(
                     (a, b),
                 )
             )
-    if solved.log_evidence < np.log(1e-7) and not found and min(basis.false_open, basis.false_closed) <= LEAST_RATE:
+    never_wrong = min(basis.false_open, basis.false_closed) <= LEAST_RATE
+    if solved is not None and solved.log_evidence < np.log(1e-7) and not found and never_wrong:
         core = _smallest_conflict(copper, piece, prior, readings, basis)
         if len(core) > 1:
             opens = [t for t in core if not t.closed] or list(core)

@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +55,60 @@ def parallel(a: Part, b: Part) -> Part:
 
 @dataclass(frozen=True, slots=True)
 class Core:
-    """What is left of a block: ``parts[j]`` between ``ends[j]`` (indices into ``nodes``). ``idle``: sites that no reading can speak of."""
+    """What is left of a block: ``parts[j]`` between ``ends[j]`` (indices into ``nodes``). ``idle``: sites that no reading can speak of.
+
+    ``within``: how each site's posterior follows from its part's.
+    """
 
     parts: tuple[Part, ...]
     ends: tuple[tuple[int, int], ...]
     nodes: dict[int, int]
     idle: tuple[int, ...]
+    within: Within
+
+
+@dataclass(frozen=True, slots=True)
+class Within:
+    """The sites of some parts: ``sites[i]`` lies in part ``part[i]``; when that is broken with chance x, it is broken with ``base[i] + gain[i] * x``."""
+
+    sites: tuple[int, ...]
+    part: Ints
+    base: Floats
+    gain: Floats
+
+    def broken(self, parts: Floats) -> Floats:
+        """Posterior of every site from the posteriors of the parts."""
+        return np.asarray(np.clip(self.base + self.gain * parts[self.part], 0.0, 1.0), dtype=np.float64)
+
+
+def within(parts: Sequence[Part]) -> Within:
+    """How the sites of ``parts`` follow from them: of a broken row of parts one at least is broken, of parts side by side all; the rest by their priors.
+
+    >>> two = within([series(Part("site", 0.1, 5), Part("site", 0.2, 6))])
+    >>> two.sites, [round(p, 6) for p in two.broken(np.array([0.28])).tolist()]           # the prior in, the priors out
+    ((5, 6), [0.1, 0.2])
+    """
+    rows: list[tuple[int, int, float, float]] = []
+    todo = [(part, j, 0.0, 1.0) for j, part in reversed(list(enumerate(parts)))]
+    while todo:
+        part, j, base, gain = todo.pop()
+        if part.kind == "site":
+            rows.append((part.site, j, base, gain))
+            continue
+        for piece in reversed(part.pieces):
+            if part.kind == "series":
+                share = piece.p / part.p if part.p > 0.0 else 0.0
+                start = 0.0 if part.p > 0.0 else piece.p
+                todo.append((piece, j, start + base * share, gain * share))
+            else:
+                whole = (piece.p - part.p) / (1.0 - part.p) if part.p < 1.0 else 1.0
+                todo.append((piece, j, whole + base * (1.0 - whole), gain * (1.0 - whole)))
+    return Within(
+        tuple(row[0] for row in rows),
+        np.array([row[1] for row in rows], dtype=np.int64),
+        np.array([row[2] for row in rows], dtype=np.float64),
+        np.array([row[3] for row in rows], dtype=np.float64),
+    )
 
 
 def reduce_block(
@@ -137,21 +187,9 @@ def reduce_block(
     used = sorted({n for a, b, _ in edges.values() for n in (a, b)} | (kept & near.keys()))
     nodes = {n: k for k, n in enumerate(used)}
     rows = [edges[i] for i in sorted(edges)]
-    return Core(tuple(r[2] for r in rows), tuple((nodes[r[0]], nodes[r[1]]) for r in rows), nodes, tuple(idle))
-
-
-def expand(part: Part, broken: float, into: dict[int, float]) -> None:
-    """Posterior of every site in a part from the part's posterior ``broken``."""
-    if part.kind == "site":
-        into[part.site] = broken
-        return
-    for piece in part.pieces:
-        if part.kind == "series":
-            share = broken * piece.p / part.p if part.p > 0.0 else piece.p
-        else:
-            whole = (piece.p - part.p) / (1.0 - part.p) if part.p < 1.0 else 1.0
-            share = broken + (1.0 - broken) * whole
-        expand(piece, min(1.0, max(0.0, share)), into)
+    parts = tuple(r[2] for r in rows)
+    ends_of = tuple((nodes[r[0]], nodes[r[1]]) for r in rows)
+    return Core(parts, ends_of, nodes, tuple(idle), within(parts))
 
 
 def draw_part(part: Part, broken: Bools, rng: np.random.Generator, into: dict[int, Bools]) -> None:

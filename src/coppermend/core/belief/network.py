@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.diagram import STATE_CAP, Contact, Group, Reading, Swept, evidence_of, sweep
 from coppermend.core.belief.frontier import TOLERANCE
-from coppermend.core.belief.ladder import draw_part, expand
+from coppermend.core.belief.ladder import draw_part
 from coppermend.core.belief.patterns import Chains, chains_of
 from coppermend.core.belief.readings import Taken
 from coppermend.core.belief.ring import Crossing, Ring, ring_kept
@@ -391,8 +391,8 @@ def _expand(
     for g, ring in rings:
         lift = np.where(ring.mass > 0.0, swept.groups[g] / np.maximum(ring.mass, 1e-300), 0.0)
         chain = ring.inside.broken(lift)
-        for j, part in enumerate(ring.core.parts):
-            expand(part, float(chain[j]), broken)
+        inside = ring.core.within
+        broken.update(zip(inside.sites, inside.broken(chain).tolist(), strict=True))
     return broken
 
 

@@ -26,7 +26,7 @@ from scipy.special import logsumexp
 from coppermend.core.belief.copper import Copper
 from coppermend.core.belief.diagram import STATE_CAP
 from coppermend.core.belief.frontier import TOLERANCE
-from coppermend.core.belief.ladder import Core, Part, reduce_block
+from coppermend.core.belief.ladder import Core, Part, reduce_block, within
 from coppermend.core.belief.netforms import Forms, NetForms, around_of, forms_of, net_forms, without
 from coppermend.core.belief.network import Excess, PieceBelief, crossings_of, solve, solve_with
 from coppermend.core.belief.ohmic import SCALE_NET_SD, Array, common_variance
@@ -141,6 +141,7 @@ def solve_valued(
         return solve(copper, piece, prior, readings, contact_bad, contact_miss, cap, tolerance)
     crossings = crossings_of(copper, readings)
     blocks = _blocks(copper, prior, readings, crossings, made, tolerance)
+    core = Core(blocks.parts, (), {}, (), within(blocks.parts))
     chances = _excess_prior(copper, made, prior, partial_share)
     contact = (contact_bad, contact_miss)
     found: list[_Term] = []
@@ -154,7 +155,7 @@ def solve_valued(
             left_out.append(most)
             continue
         plain = _plain(readings, made, out, rates)
-        found.append(_term(copper, piece, prior, plain, crossings, blocks, gauss, contact, cap, tolerance))
+        found.append(_term(copper, piece, prior, plain, crossings, (blocks, core), gauss, contact, cap, tolerance))
         best = max(best, found[-1].log)
     return _mixed(found, made, tuple(readings), left_out)
 
@@ -513,20 +514,20 @@ def _term(
     prior: Array,
     readings: Sequence[Taken],
     crossings: dict[int, list[Crossing]],
-    blocks: _Blocks,
+    crossed: tuple[_Blocks, Core],
     gauss: _Gauss,
     contact: tuple[float, float],
     cap: int,
     tolerance: float,
 ) -> _Term:
-    """The belief under one set of true values: the crossed blocks' patterns weighed by it, the rest as ever."""
+    """The belief under one set of true values: the crossed blocks' patterns weighed by it, the rest as ever. ``crossed``: the blocks, and their parts as a core."""
+    blocks, core = crossed
     if not blocks.blocks:
         found = solve_with(copper, piece, prior, readings, crossings, {}, contact, cap, tolerance)
         return _Term(found.log_evidence + gauss.top + float(gauss.log[0]), found, 1.0, gauss.share)
     kinds, which = np.unique(blocks.opens, return_inverse=True)
     weight = blocks.weight * np.exp(gauss.log)
     mass = np.asarray(np.bincount(which.reshape(-1), weights=weight, minlength=len(kinds)), dtype=np.float64)
-    core = Core(blocks.parts, (), {}, ())
     inside = Listed(Patterns(blocks.broken, weight, blocks.omitted), which.reshape(-1).astype(np.int64))
     ring = Ring(blocks.blocks[0], core, blocks.crossed, tuple(int(k) for k in kinds), mass, blocks.omitted, inside)
     ready = {**dict.fromkeys(blocks.blocks, ring), **blocks.rest}
