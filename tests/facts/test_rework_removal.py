@@ -21,7 +21,7 @@ from coppermend.core.board.model import Board, Part, PartState
 from coppermend.core.copper.build import build_graph
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.findings import Refusal
-from coppermend.core.rework.removal import Bench, RemovalPlan, plan_removal, working_order
+from coppermend.core.rework.removal import RESTS_ON, Bench, RemovalPlan, plan_removal, working_order
 from coppermend.core.rework.removal_copper import ground_round
 from coppermend.core.rework.removal_kind import cautions_of, kind_of, steps_for
 from coppermend.core.rework.removal_near import microfarad, what_heat_harms
@@ -137,6 +137,15 @@ def test_a_board_of_unlikely_thickness_is_said(made: tuple[Board, CopperGraph]) 
     for thick, said in ((1.6, 0), (4.69, 1)):
         notes = planned((replace(one, thickness_mm=thick), graph)).notes
         assert sum("4.69 mm thick" in note and "Measure its edge" in note for note in notes) == said
+
+
+def test_the_plan_says_with_which_laminate_and_foils_it_was_reckoned(made: tuple[Board, CopperGraph]) -> None:
+    plan = planned(made, "C2")
+    assert (
+        plan.rests_on[0].startswith("Board: 1.60 mm of laminate, foils of 35, 35, 35, 35 um")
+        and len(plan.rests_on) == len(RESTS_ON) + 1
+    )
+    assert plan.as_dict()["rests_on"] == list(plan.rests_on)
 
 
 def test_64_pins_on_four_layers_within_two_seconds(made: tuple[Board, CopperGraph]) -> None:

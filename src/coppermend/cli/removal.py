@@ -8,7 +8,7 @@ import click
 
 from coppermend.cli import print_json
 from coppermend.cli.shop import JSON, margin, shop, shop_and_case
-from coppermend.core.rework.removal import RESTS_ON, Bench, RemovalPlan
+from coppermend.core.rework.removal import Bench, RemovalPlan
 from coppermend.services import planlists
 from coppermend.services.plans import note_plan
 from coppermend.services.removal import removal_for_case, removal_for_package
@@ -113,5 +113,5 @@ def plan_lines(plan: RemovalPlan, margin_mm: float) -> list[str]:
         f"Assumed: room {bench.room_c:g}, tip {bench.tip_c:g}, preheat {bench.preheat_c:g} degC; joint worked {bench.above_k:g} K above {bench.liquidus_c:g} degC; "
         f"small tip {bench.small_tip_k_per_w:g} K/W, big tip {bench.big_tip_k_per_w:g} K/W; air {bench.film_w_m2k:g} W/m2K a face"
     )
-    lines += [f"Rests on: {one}" for one in RESTS_ON]
+    lines += [f"Rests on: {one}" for one in plan.rests_on]
     return lines

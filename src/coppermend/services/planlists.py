@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from coppermend.core.rework.removal import RESTS_ON, RemovalPlan
+from coppermend.core.rework.removal import RemovalPlan
 from coppermend.core.rework.rules import WIRE_ASSUMED
 from coppermend.core.rework.wires import STRIP_MM, Wire
 from coppermend.services.plans import LISTS, MOST_LETTERS, MOST_LINES
@@ -44,7 +44,7 @@ def removal_lists(plan: RemovalPlan) -> dict[str, Any]:
         f"small tip {bench.small_tip_k_per_w:g} K/W, big tip {bench.big_tip_k_per_w:g} K/W, air {bench.film_w_m2k:g} W/m2K a face",
         f"the order meets {100 * plan.peak_share:.0f} % of the heat of going pin by pin at its worst moment",
         *plan.notes,
-        *RESTS_ON,
+        *plan.rests_on,
     )
     return _plan(f"Taking out {plan.part}", tables, rests)
 

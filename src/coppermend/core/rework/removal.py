@@ -165,6 +165,14 @@ class RemovalPlan:
     kind: str = ""
     """What the part is where that changes how it is taken out: cell, supercapacitor, tantalum, electrolytic, mains, tube, plastic, delicate; "" otherwise."""
 
+    board_words: str = ""
+    """The laminate and the foils that the heat was reckoned with."""
+
+    @property
+    def rests_on(self) -> tuple[str, ...]:
+        """What the figures rest on besides the ``bench``."""
+        return (self.board_words, *RESTS_ON) if self.board_words else RESTS_ON
+
     def as_dict(self) -> dict[str, object]:
         """The plan as plain JSON values."""
         return {
@@ -180,7 +188,7 @@ class RemovalPlan:
             "at_risk": [one.as_dict() for one in self.at_risk],
             "steps": [{"topic": one.topic, "words": one.words, "source": one.source} for one in self.steps],
             "notes": list(self.notes),
-            "rests_on": list(RESTS_ON),
+            "rests_on": list(self.rests_on),
             "assumed": asdict(self.bench),
         }
 
@@ -228,6 +236,8 @@ def plan_removal(
         answer.unknowns,
         cautions_of(part, kind),
         kind,
+        f"Board: {sum(ground.stack.gap_mm):.2f} mm of laminate, foils of {', '.join(f'{1e3 * one:.0f}' for one in ground.stack.copper_mm)} um from the component side "
+        "(as the package or a correction states them, else 1.6 mm and 35 um).",
     )
 
 
