@@ -86,8 +86,7 @@ class Basis:
     narrow_mm: float = 0.3
     false_open: float = 0.02
     false_closed: float = 0.004
-    """Benches differ: 0.1 to 2 % (an assumption); about the geometric mean of that. With 0.002 nine statements of 100 made at 0.90 to 0.95 were false
-    that should have been seven."""
+    """Benches differ: 0.1 to 2 % (an assumption); this is about the geometric mean of that."""
     chip_false_closed: float = 0.001
     """What a chip left in circuit adds to the false closed rate on its nets: ways through its protection diodes and drivers (an assumption)."""
     proven_below: float = 0.001
