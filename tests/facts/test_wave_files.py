@@ -9,9 +9,12 @@ import numpy as np
 import pytest
 
 from coppermend.core.findings import Refusal
+from coppermend.core.signals.measure import measure
+from coppermend.core.signals.model import Expected
 from coppermend.core.signals.wave import RELEASED, UNKNOWN, Capture, Trace, Wave
 from coppermend.formats.waves import read_waves
 from coppermend.formats.waves.rows import quick_rows
+from coppermend.formats.waves.table import read_table
 from coppermend.formats.waves.vcd import read_vcd
 
 N = 200
@@ -303,3 +306,26 @@ def test_ten_million_changes_in_bounds() -> None:
     assert process_time() - begin < 20 and most < 1.2e9
     sizes = [len(one.times_s) for one in capture.channels if isinstance(one, Trace)]
     assert sizes == [5_000_000, 2_500_000]
+
+
+def test_a_time_column_with_few_digits_is_no_proof_of_a_wrong_frequency() -> None:
+    """4 MHz at 200 MS/s, times with three digits: the last, 19.995 us, is printed as 20.0. Half its last digit over the record is 2,500 ppm, and twice the stated
+    uncertainty covers that (rectangular distribution, GUM); with ten digits the same wave is told to 30 ppm (its edges fall between two samples) and 4.02 MHz is wrong."""
+    at = [(k * 5e-9, 3.8 if (k // 25) % 2 else 0.2) for k in range(4000)]
+    few, all_digits = (
+        read_table(("Time,CH1\ns,V\n" + "".join(style % one for one in at)).encode()).channels[0]
+        for style in ("%.3g,%.4f\n", "%.10e,%.4f\n")
+    )
+    seen = measure(few, Expected(4e6, 100.0))
+    assert seen.frequency_hz is not None and seen.frequency_u_hz is not None and seen.verdict == "right"
+    assert abs(seen.frequency_hz - 4e6) <= 2.0 * seen.frequency_u_hz and 2.0 * seen.frequency_u_hz >= 2500e-6 * 4e6
+    assert "SIG-004" in {one.code for one in seen.findings}
+    fine = measure(all_digits, Expected(4.02e6, 100.0))
+    assert fine.verdict == "wrong frequency" and fine.frequency_u_hz is not None and fine.frequency_u_hz < 200.0
+
+
+def test_a_first_column_named_by_its_unit_alone_is_the_time() -> None:
+    made = read_table(b"us,A (V),B (V)\n" + b"".join(b"%.3f,%d,1.5\n" % (0.5 * k, k % 2) for k in range(20)))
+    assert [one.name for one in made.channels] == ["A", "B"] and made.channels[0].step_s == pytest.approx(5e-7)
+    logic = read_table(b"Time,S\n" + b"".join(b"%d.5,%d\n" % (k, k % 2) for k in range(20)))
+    assert [one.name for one in logic.channels] == ["S"]

@@ -6,6 +6,7 @@ glitches, then ringing, then right or moving. A finding says what else was seen.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -88,7 +89,7 @@ def _wave(wave: Wave, thresholds: Thresholds | None) -> _Seen:
     return _Seen(
         kept,
         int(drop.sum()) // 2,
-        _whole_record(period_of(kept), kept, wave.start_s, wave.end_s),
+        _whole_record(_widened(period_of(kept), wave.step_u), kept, wave.start_s, wave.end_s),
         levels,
         swing,
         _runts(wave, levels, edges, thresholds),
@@ -121,6 +122,15 @@ def _runts(wave: Wave, levels: StateLevels, edges: Edges, thresholds: Thresholds
     return int(runts(wave, low, high, edges, min(10.0 * max(slow, wave.step_s), 0.25 * usual)).size)
 
 
+def _widened(period: Period | None, step_u: float) -> Period | None:
+    """The period with what the record's own times leave open."""
+    return (
+        period
+        if period is None or not step_u
+        else replace(period, u_s=math.hypot(period.u_s, step_u * period.period_s))
+    )
+
+
 def _shares(wave: Wave, thresholds: Thresholds) -> tuple[float, float, float]:
     """Shares of the samples that are low, high, between."""
     low = float(np.mean(wave.values <= thresholds.low_v))
@@ -133,7 +143,7 @@ def _trace(trace: Trace) -> _Seen:
     drop = glitches(edges, trace.start_s, trace.end_s)
     kept = edges.without(drop)
     low, high = trace.share(LOW), trace.share(HIGH)
-    period = _whole_record(period_of(kept), kept, trace.start_s, trace.end_s)
+    period = _whole_record(_widened(period_of(kept), trace.step_u), kept, trace.start_s, trace.end_s)
     return _Seen(kept, int(drop.sum()) // 2, period, shares=(low, high, max(0.0, 1.0 - low - high)))
 
 

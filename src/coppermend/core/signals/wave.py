@@ -26,6 +26,8 @@ LOW, HIGH, UNKNOWN, RELEASED = 0, 1, 2, 3
 class Wave:
     """An analogue channel. ``values`` (n,) in ``unit``; sample k lies at ``start_s + k * step_s``, or at ``times_s[k]`` where that is given.
 
+    ``step_u``: relative standard uncertainty of ``step_s``, where times printed with few digits tell it no better.
+
     >>> Wave("CH1", "V", np.array([0.0, 5.0, 5.0]), 0.0, 1e-6).end_s
     2e-06
     """
@@ -36,6 +38,7 @@ class Wave:
     start_s: float
     step_s: float
     times_s: Floats | None = None
+    step_u: float = 0.0
 
     @property
     def end_s(self) -> float:
@@ -51,13 +54,15 @@ class Wave:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Trace:
-    """A logic channel: from ``times_s[k]`` on its level is ``levels[k]`` (LOW, HIGH, UNKNOWN, RELEASED), up to ``end_s``. ``grid_s`` is the step of its times."""
+    """A logic channel: from ``times_s[k]`` on its level is ``levels[k]`` (LOW, HIGH, UNKNOWN, RELEASED), up to ``end_s``. ``grid_s`` is the step of its times;
+    ``step_u`` how well that is known, as in ``Wave``."""
 
     name: str
     times_s: Floats
     levels: Levels
     end_s: float
     grid_s: float
+    step_u: float = 0.0
 
     @property
     def start_s(self) -> float:

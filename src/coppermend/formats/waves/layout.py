@@ -31,6 +31,7 @@ _START = re.compile(
     re.IGNORECASE,
 )
 _TIME = re.compile(r"^\W*(time\w*|t|x|x[\s-]?axis|second|seconds|sec|zeit\w*|temps|tiempo|tempo)\W*$", re.IGNORECASE)
+_TIMES = ("s", "ms", "us", "µs", "ns", "ps")
 _INDEX = re.compile(r"^\W*(x|sample\w*|samples?\s*(no|number|#)?|seq\w*|index|point\w*|n|no\.?|#)\W*$", re.IGNORECASE)
 
 
@@ -296,6 +297,8 @@ def _joined(made: Layout, rows: list[list[str]], head: list[str], name: str) -> 
 
 def _time(made: Layout, rows: list[list[str]], name: str) -> None:
     """Which column is the time, and whether it counts samples."""
+    if _unit_alone(made, rows):
+        made.time, made.units = 0, [made.names[0].strip(), *made.units[1:]]
     for k, (label, unit) in enumerate(zip(made.names, made.units, strict=True)):
         if _TIME.match(label) or (k == 0 and is_time(label, unit)):
             made.time = k
@@ -343,13 +346,28 @@ def _left_out(made: Layout, rows: list[list[str]], head: list[str], name: str) -
         )
 
 
+def _unit_alone(made: Layout, rows: list[list[str]]) -> bool:
+    """Whether the first column is named by nothing but a unit of time, and its figures rise."""
+    if (
+        made.headless
+        or made.joined
+        or len(made.names) < 2
+        or made.units[0]
+        or made.names[0].strip().lower() not in _TIMES
+    ):
+        return False
+    cells = [row[made.columns[0]].replace(",", ".") for row in rows if made.columns[0] < len(row)]
+    values = [float(one) for one in cells if numeric(one)]
+    return len(values) > 2 and all(b >= a for a, b in itertools.pairwise(values)) and values[-1] > values[0]
+
+
 def is_time(label: str, unit: str) -> bool:
     """Whether a column's name or unit says time.
 
     >>> is_time("Time", ""), is_time("X", "ms"), is_time("CH1", "V")
     (True, True, False)
     """
-    return bool(_TIME.match(label)) or unit.lower() in ("s", "ms", "us", "µs", "ns", "ps")
+    return bool(_TIME.match(label)) or unit.lower() in _TIMES
 
 
 def _counts(rows: list[list[str]], column: int) -> bool:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import io
+import math
 import warnings
 from array import array
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -34,7 +36,8 @@ def read_table(text: bytes, name: str = "", step_s: float | None = None) -> Capt
     numbers = _numbers(text, made, name)
     _scale(made, numbers)
     numbers, times, start, step = _time_base(made, numbers, name, step_s)
-    channels = tuple(_channels(made, numbers, times, start, step, name))
+    step_u = _step_u(made, numbers) if times is None else 0.0
+    channels = tuple(replace(one, step_u=step_u) for one in _channels(made, numbers, times, start, step, name))
     if not channels:
         raise refuse("WAV-002", "No channel with numbers beside the time.", REMEDY, Place(file=name))
     sign = {",": "commas", ";": "semicolons", "\t": "tabs", " ": "blanks"}[made.separator]
@@ -211,6 +214,26 @@ def _time_base(made: Layout, numbers: Floats, name: str, told_s: float | None) -
         )
         return rows, None, float(times[0]), even
     return rows, times, float(times[0]), even
+
+
+def _step_u(made: Layout, numbers: Floats) -> float:
+    """Relative standard uncertainty of an even step that was taken from printed times: first and last time are rounded, each evenly within half its last digit
+    (rectangular distribution, GUM: q / sqrt(12)). The digit shows in the gaps: times that repeat go up by it, others' gaps differ by it.
+    """
+    if made.time is None or made.index or made.counted:
+        return 0.0
+    times = numbers[:, made.time]
+    times = times[np.isfinite(times)]
+    gaps = np.diff(times)
+    if gaps.size < 8:
+        return 0.0
+    part = max(8, gaps.size // 10)
+    digits = []
+    for some in (gaps[:part], gaps[-part:]):
+        moving = some[some > 0]
+        least = float(moving.min()) if moving.size else 0.0
+        digits.append(least if float(some.min()) <= 0 else float(some.max()) - least)
+    return float(np.hypot(*digits)) / (math.sqrt(12.0) * float(times[-1] - times[0]))
 
 
 # ---- channels ----
