@@ -2,11 +2,13 @@
 
 Patients: four boards (the demonstration machine and three of the same ways of building: 4116 in two banks behind multiplexers and a transceiver, 2114 in
 pairs, 6116 behind a decoder and buffers), one fault each, drawn evenly over the boards and then over the kinds below; a march test (MATS+, March C-) or a
-fill by the address, up to its tenth error. The memory is simulated here, cell by cell, and shares nothing with what explains it but the board's netlist.
+fill by the address or by words without any rule, up to its tenth error. The memory is simulated here, cell by cell, and shares nothing with what explains it
+but the board's netlist.
 
 Faults after A. J. van de Goor, "Using March Tests to Test SRAMs", IEEE Design & Test of Computers 10(1), 1993 (from memory): stuck-at, transition, inversion,
 idempotent and state coupling, address decoder A to D inside a chip; and a chip's data pin, its address pin, a row, a column; on lines: a data line stuck or
-bridged to another, an address line stuck or bridged, a select that never comes. Lines over which the testing program is read are not drawn: it would not run.
+bridged to another, an address line stuck or bridged, a select that never comes, multiplexers that are
+never switched over. Lines over which the testing program is read are not drawn: it would not run.
 
 A patient is ``right`` when the first named unit is the bad one, ``named`` when it is that or one of those that make the same of every word (``sizes`` counts
 how many were named so). Of two bridged lines either counts. ``--seeds A-B`` (default 1-400), ``--words`` (default 10),
@@ -18,7 +20,7 @@ from __future__ import annotations
 import argparse
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from time import process_time
 from typing import Any
 
@@ -38,7 +40,8 @@ CHIP_KINDS = (
     "stuck cell", "transition", "inversion coupling", "idempotent coupling", "state coupling", "decoder A", "decoder B", "decoder C", "decoder D",
     "row", "column", "data pin", "address pin", "dead",
 )  # fmt: skip
-LINE_KINDS = ("data stuck", "data bridge", "address stuck", "address bridge", "select")
+LINE_KINDS = ("data stuck", "data bridge", "address stuck", "address bridge", "select", "multiplexer")
+TESTS = ("MATS+", "March C-", "fill", "mixed fill")
 MARCHES: dict[str, tuple[tuple[int, str], ...]] = {
     "MATS+": ((1, "w0"), (1, "r0w1"), (-1, "r1w0")),
     "March C-": ((1, "w0"), (1, "r0w1"), (1, "r1w0"), (-1, "r0w1"), (-1, "r1w0"), (1, "r0")),
@@ -59,6 +62,8 @@ class Bench:
     address: dict[str, tuple[tuple[int, ...], tuple[str, ...]]]
     selects: dict[str, tuple[str, ...]]
     own: dict[str, tuple[tuple[int, ...], ...]]
+    switches: dict[str, tuple[tuple[int, int], ...]] = field(default_factory=dict)
+    """Net that switches multiplexers over, to the two address bits of each of their outputs."""
 
 
 # ---- boards ----
@@ -100,6 +105,7 @@ def demo_board() -> Bench:
         {f"RA{k}": ((k, k + 8), refs) for k in range(8)},
         dict.fromkeys(("/DRAS", "/DCAS", "/DWE"), refs),
         {ref: tuple((k, k + 8) for k in range(8)) for ref in refs},
+        {"MUX": tuple((k, k + 8) for k in range(8))},
     )
 
 
@@ -152,6 +158,7 @@ def two_banks() -> Bench:
         {f"MA{k}": ((k, k + 7), refs) for k in range(7)},
         {"/CAS0": banks[0], "/CAS1": banks[1]},
         {ref: tuple((k, k + 7) for k in range(7)) for ref in refs},
+        {"MUX": tuple((k, k + 7) for k in range(7))},
     )
 
 
@@ -433,6 +440,15 @@ class Memory:
             chips = bench.selects[net]
             first, last = bench.chips[chips[0]][0], bench.chips[chips[0]][1]
             self.read_bits = self._dead(first, last, sum(1 << b for c in chips for b in bench.chips[c][2]))
+        elif self.kind == "multiplexer":
+            net = str(rng.choice(sorted(bench.switches)))
+            self.truth = (f"line {net}",)
+            pairs = bench.switches[net]
+            self.mask = 0xFF
+            self.cell_of = lambda a: (
+                sum((a >> pair[level] & 1) << bit for pair in pairs for bit in pair)
+                | a & ~sum(1 << bit for pair in pairs for bit in pair)
+            )
         else:
             self._address(level)
 
@@ -467,11 +483,12 @@ def run_test(memory: Memory, name: str, most: int, background: int) -> list[tupl
     """The first ``most`` error words of a test: (address, expected, read)."""
     first, last = memory.bench.tested
     found: list[tuple[int, int, int]] = []
-    if name == "fill":
+    if name.endswith("fill"):
+        mixed = np.random.default_rng([8, first]).integers(0, 256, last - first + 1).tolist()
         for a in _order(memory, first, last, 1):
-            memory.write(a, (a ^ a >> 8) & 0xFF)
+            memory.write(a, (a ^ a >> 8) & 0xFF if name == "fill" else mixed[a - first])
         for a in _order(memory, first, last, 1):
-            want = (a ^ a >> 8) & 0xFF
+            want = (a ^ a >> 8) & 0xFF if name == "fill" else mixed[a - first]
             got = memory.read(a)
             if got != want:
                 found.append((a, want, got))
@@ -511,10 +528,14 @@ def patient(benches: tuple[Bench, ...], seed: int, most: int, said: bool = False
     rng = np.random.default_rng([8, seed])
     while True:
         bench = benches[int(rng.integers(len(benches)))]
-        kinds = (*CHIP_KINDS, *(kind for kind in LINE_KINDS if bench.data or not kind.startswith("data")))
+        kinds = tuple(
+            kind
+            for kind in (*CHIP_KINDS, *LINE_KINDS)
+            if (bench.data or not kind.startswith("data")) and (bench.switches or kind != "multiplexer")
+        )
         kind = str(rng.choice(kinds))
         memory = Memory(bench, rng, kind)
-        test = str(rng.choice(["MATS+", "March C-", "fill"]))
+        test = str(rng.choice(TESTS))
         words = run_test(memory, test, most, int(rng.choice([0x00, 0x55])))
         if words:
             break

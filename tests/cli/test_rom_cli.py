@@ -10,7 +10,10 @@ import numpy as np
 from click.testing import CliRunner
 
 from coppermend.cli import cli
+from coppermend.core.belief.suspects.posterior import Witness
 from coppermend.core.findings import Refusal
+from coppermend.core.log.model import Entry
+from coppermend.services.roms import rom_witness
 
 GOOD = np.random.default_rng(27128).integers(0, 256, 16384, dtype=np.uint8)
 
@@ -55,6 +58,9 @@ def test_a_right_one_ends_with_status_0(tmp_path: Path) -> None:
 def test_bad_input_in_words(tmp_path: Path) -> None:
     (tmp_path / "a.bin").write_bytes(GOOD.tobytes())
     (tmp_path / "none.bin").write_bytes(b"")
+    (tmp_path / "a.hex").write_text(
+        ":10000000214601360121470136007EFE09D2190140\n:00000001FF\n" * 300, encoding="ascii"
+    )
     (tmp_path / "list.txt").write_text("hello\n", encoding="utf-8")
     a = str(tmp_path / "a.bin")
     for words, code in (
@@ -64,9 +70,25 @@ def test_bad_input_in_words(tmp_path: Path) -> None:
         ((a, "--board", "demo", "--part", "U99"), "ROM-006"),
         ((a, "--board", "demo", "--part", "R1"), "ROM-007"),
         ((a, "--type", "9999"), "ROM-007"),
+        ((a, "--board", "demo", "--part", "U1"), "ROM-007"),
+        ((a, "--type", "4164"), "ROM-007"),
+        ((str(tmp_path / "a.hex"),), "ROM-008"),
     ):
         status, said = run("rom", "check", *words)
         assert status == 2 and f"error {code}" in said, (words, said)
+
+
+def test_one_flipped_bit_names_the_rom_but_speaks_for_no_dead_output() -> None:
+    """A chip that gives 16383 of 16384 bytes right drives its outputs: what is bad is what stands in it (by definition)."""
+
+    def said(verdict: str) -> Witness | None:
+        found = rom_witness(Entry("e", "c", "b", 1, 1, "", "", "", "", "rom", 1, {"part": "U4", "verdict": verdict}))
+        return None if found is None else found[0]
+
+    flipped, dead = said("single bit"), said("empty")
+    assert flipped is not None and flipped.says == (("content", "U4", 0.0),)
+    assert dead is not None and dead.says == (("part", "U4", 0.0),)
+    assert said("list contradicts") is None
 
 
 def test_read_outs_weigh_the_suspects_of_a_case(tmp_path: Path) -> None:

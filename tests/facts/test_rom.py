@@ -54,10 +54,53 @@ def test_lines_without_a_checksum_are_said_and_a_list_without_any_is_refused() -
     assert said.value.finding.code == "ROM-002"
 
 
-def test_one_checksum_that_is_another_is_no_match() -> None:
-    """The CRC agrees and the SHA-1 does not: not that ROM."""
+def test_a_row_whose_checksums_contradict_each_other_is_said_and_speaks_against_no_rom() -> None:
+    """The CRC agrees and the SHA-1 does not: not that ROM, nor another; one of both was written down wrong."""
     rows, _ = read_list(f"U5 basic.bin {zlib.crc32(GOOD):08x} {'0' * 40}")
-    assert judged(GOOD, rows).verdict == "wrong"
+    found = judged(GOOD, rows)
+    assert found.verdict == "list contradicts" and "CRC-32 is this read-out's, its SHA-1 is not" in found.words
+    assert [(one.code, one.place.line) for one in found.findings] == [("ROM-009", 1)]
+
+
+def test_two_contents_for_one_socket_are_said() -> None:
+    rows, _ = read_list(f"U5 basic.bin {zlib.crc32(GOOD):08x}\nU5 basic.bin {zlib.crc32(GOOD) ^ 1:08x}")
+    found = judged(GOOD, rows)
+    assert found.verdict == "right" and "lines 1 and 2" in found.findings[0].words
+
+
+def test_a_row_of_another_socket_is_no_match_for_this_one() -> None:
+    """The list's only row names U4; the ROM was read from U5, for which it has none."""
+    rows, _ = read_list(f"U4 monitor.bin 8192 {zlib.crc32(GOOD):08x}")
+    found = judged(GOOD, rows)
+    assert found.verdict == "wrong socket" and "U4, not for U5" in found.words
+    assert judged(GOOD, rows, "").verdict == "right" and judged(GOOD, rows, "U4").verdict == "right"
+
+
+def test_without_anything_to_compare_with_nothing_is_called_bad() -> None:
+    """A character ROM of five columns: D5 to D7 are never set, and it is sound."""
+    font = (np.random.default_rng(5).integers(0, 32, 2048)).astype(np.uint8).tobytes()
+    found = check_rom([font])
+    assert found.verdict == "no list" and "D5 is 0 at every address" in found.words and "font" in found.words
+    assert check_rom([font], read_list("U29 1234abcd")[0], "U29").verdict == "stuck"
+
+
+@pytest.mark.parametrize(("a", "b"), [(0, 1), (4, 5), (3, 12), (0, 12)])
+@pytest.mark.parametrize("high", [False, True])
+def test_two_address_lines_that_touch_are_named(a: int, b: int, high: bool) -> None:
+    """By definition of a bridge: where the two differ, both are low (or both high)."""
+    place = np.arange(8192)
+    one, other = place >> a & 1, place >> b & 1
+    both = one | other if high else one & other
+    met = (place & ~(1 << a | 1 << b)) | both << a | both << b
+    found = judged(lines(GOOD)[met].tobytes())
+    assert (found.verdict, found.lines) == ("repeated", (f"A{a}", f"A{b}"))
+
+
+def test_one_bit_against_a_good_read_out_is_a_single_bit() -> None:
+    bad = bytearray(GOOD)
+    bad[0x123] ^= 0x10
+    found = check_rom([bytes(bad)], (), "", 0, GOOD)
+    assert found.verdict == "single bit" and "D4 at 0123" in found.words and found.lines == ("D4",)
 
 
 # ---- a read-out as a whole ----

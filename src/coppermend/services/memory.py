@@ -136,7 +136,10 @@ def note_memory(
     binding = bind(workshop, case)
     found = _explained(circuit_of(binding.board, book, part_states(binding.state)), read_words(data, name), map_text)
     first = found.explained.suspects[0]
-    errors: list[Json] = [[one.address, one.wrote, one.read, one.after_s] for one in found.log.words[:MOST_KEPT]]
+    errors: list[Json] = [
+        [one.address, one.wrote, one.read, one.after_s, *([True] if one.picture else [])]
+        for one in found.log.words[:MOST_KEPT]
+    ]
     payload: dict[str, Json] = {
         "errors": errors,
         "words": f"{found.explained.errors} error words: {first.unit}, {first.mode} ({first.p:.2f})"[:400],
@@ -155,8 +158,9 @@ def memory_witness(circuit: Circuit, entry: Entry) -> Witness | None:
     payload = entry.payload
     words = []
     for row in _rows(payload.get("errors")):
-        address, wrote, read, after = row
-        words.append(ErrorWord(int(address), int(wrote), int(read), None if after is None else float(after)))
+        address, wrote, read, after, *picture = row
+        waited = None if after is None else float(after)
+        words.append(ErrorWord(int(address), int(wrote), int(read), waited, picture=bool(picture)))
     tested = _rows([payload.get("tested")])
     log = ErrorLog(tuple(words), (int(tested[0][0]), int(tested[0][1])) if tested else None, 0, ())
     try:

@@ -15,10 +15,11 @@ from coppermend.core.findings import Finding, Place, Severity, refuse
 from coppermend.core.log.canonical import Json
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import plain
+from coppermend.core.memory.derive import LEAST_LINES, WRITE_PINS
 from coppermend.core.rom.check import RomChecked, check_rom
 from coppermend.core.rom.lists import Listed, read_list
 from coppermend.devices.book import DeviceBook
-from coppermend.devices.model import Chip
+from coppermend.devices.model import Chip, PinKind
 from coppermend.services.bind import bind
 from coppermend.services.entries import write
 from coppermend.services.notes import Noted, noted
@@ -27,6 +28,10 @@ from coppermend.services.workshop import Workshop
 BY_SIZE = {2048: "2716", 4096: "2732", 8192: "2764", 16384: "27128", 32768: "27256", 65536: "27512", 1024: "2708"}
 """The usual EPROM of a size in bytes: a guess where neither part nor type is named."""
 GOOD = ("right",)
+CONTENT = ("single bit", "weak", "wrong socket", "reordered")
+"""Verdicts that say that the content is bad while the chip reads: they speak for no dead output and no pin of it."""
+UNSAID = ("no list", "not listed", "list contradicts")
+"""Verdicts that say nothing of the chip."""
 RIGHT_THOUGH_BAD = 0.1
 """Chance that a bad ROM is read right in a reader: it fails only warm, slow or on its board. An assumption."""
 WRONG_THOUGH_GOOD = 0.02
@@ -44,6 +49,7 @@ THEN = {
     "stuck": "Clean its legs and the reader's socket and read it again; if it stays, the chip is bad.",
     "single bit": "Read it again; if the same bit stays wrong, the chip has lost it: write the right content to a new chip.",
     "empty": "See whether it sits right in the reader and whether its select is on; else it is erased or dead.",
+    "list contradicts": "Work the list's checksums out again, or compare with a known-good read-out: --good FILE. Until then nothing speaks against the ROM.",
     "wrong": "See whether it is another version before it is called bad: two good readings that agree speak for that.",
     "not listed": "See whether it is another version; compare with a known-good read-out: --good FILE.",
     "no list": "Give the owner's list of checksums (--list FILE) or a known-good read-out (--good FILE).",
@@ -102,8 +108,10 @@ def read_rom(
 ) -> RomRead:
     """Judge the readings of one ROM. ``part`` on ``board``, else ``type_name``, tells its pins; without both the usual chip of that size, as a guess.
 
-    Refusals ROM-002 to ROM-004, ROM-006 (no such part), ROM-007 (no such type, or no memory).
+    Refusals ROM-002 to ROM-004, ROM-006 (no such part), ROM-007 (no such type, or no ROM), ROM-008 (hexadecimal text).
     """
+    for one in (*readings, *(() if good is None else (good,))):
+        _raw(one)
     rows: tuple[Listed, ...] = ()
     notes: tuple[Finding, ...] = ()
     if list_text:
@@ -133,6 +141,32 @@ def size_of(chip: Chip) -> int:
     return 1 << sum(1 for pin in chip.pins if re.fullmatch(r"A\d+", pin.name))
 
 
+def is_rom_type(chip: Chip) -> bool:
+    """Whether a type is a ROM: address inputs, data outputs, no write pin, clock or reset.
+
+    >>> from coppermend.bootstrap import device_book
+    >>> [is_rom_type(device_book(None).find(name)) for name in ("27128", "82S129", "Z80", "4164", "74LS244")]
+    [True, True, False, False, False]
+    """
+    inputs = [pin for pin in chip.pins if re.fullmatch(r"A\d+", pin.name) and pin.kind == PinKind.INPUT]
+    other = any(
+        pin.kind in (PinKind.CLOCK, PinKind.RESET, PinKind.OSCILLATOR) or pin.name in WRITE_PINS for pin in chip.pins
+    )
+    return len(inputs) >= LEAST_LINES and any(pin.drives for pin in chip.pins) and not other and not chip.logic
+
+
+def _raw(data: bytes) -> None:
+    """Refusal ROM-008 where a read-out is Intel hex or S-records, which are texts."""
+    lines = data[:4096].splitlines()[:4]
+    for shape, name in ((rb":[0-9A-Fa-f]{10,}", "Intel hex"), (rb"S[0-9][0-9A-Fa-f]{6,}", "S-records")):
+        if lines and all(re.fullmatch(shape, one.strip()) for one in lines[: max(1, len(lines) - 1)]):
+            raise refuse(
+                "ROM-008",
+                f"The file is a text of {name}, no raw read-out: what stands in it is not the ROM's bytes.",
+                "Save it from the reader's program as raw bytes (binary) and give that file.",
+            )
+
+
 def _part(board: Board, name: str) -> Part:
     found = next((one for one in board.parts if one.ref.upper() == name.upper()), None)
     if found is None:
@@ -149,11 +183,11 @@ def _chip(book: DeviceBook, row: Part | None, type_name: str, size: int) -> tupl
         usual = BY_SIZE.get(size)
         return (book.find(usual) if usual else None), True
     chip = book.find(name)
-    if chip is None or size_of(chip) < 2:
+    if chip is None or not is_rom_type(chip):
         what = f"{row.ref} is a {name}" if row is not None and not type_name else f"{name} was named"
         raise refuse(
             "ROM-007",
-            f"{what}: {'not in the device book' if chip is None else 'that is no memory'}.",
+            f"{what}: {'not in the device book' if chip is None else 'that is no ROM'}.",
             "Name the ROM's type: --type 27128 (coppermend device list shows the known ones).",
         )
     return chip, False
@@ -221,8 +255,9 @@ def rom_witness(entry: Entry) -> tuple[Witness, bool] | None:
     """What a noted read-out says of its part, and whether it reads right; None where nothing to compare it with was given."""
     part, verdict = str(entry.payload.get("part", "")), str(entry.payload.get("verdict", ""))
     words = f"the read-out of {part}: {verdict}"
-    if not part or verdict in ("no list", "not listed"):
+    if not part or verdict in UNSAID:
         return None
     if verdict in GOOD:
         return Witness((("part", part, math.log(RIGHT_THOUGH_BAD)),), 0.0, words, entry.id), True
-    return Witness((("part", part, 0.0),), math.log(WRONG_THOUGH_GOOD), words, entry.id), False
+    what = "content" if verdict in CONTENT else "part"
+    return Witness(((what, part, 0.0),), math.log(WRONG_THOUGH_GOOD), words, entry.id), False

@@ -778,6 +778,8 @@ def _screen(state: CaseState, machine: MachineModel) -> str:
     return ""
 
 
+TESTED = ("part", "content")
+"""What a test says of a part: any fault of it, or what stands in it."""
 SURE = 0.95
 """From this chance on a test by itself names a part (that of a name under power)."""
 
@@ -788,8 +790,9 @@ def _by_tests(found: Sequence[Observation]) -> list[tuple[str, float]]:
     for one in found:
         if not isinstance(one, Witness) or one.other >= math.log(1.0 - SURE):
             continue
-        best = [name for kind, name, log in one.says if kind == "part" and log == 0.0]
-        rest = sum(math.exp(log) for kind, name, log in one.says if (kind, name) != ("part", best[0])) if best else 1.0
+        best = [name for kind, name, log in one.says if kind in TESTED and log == 0.0]
+        others = (log for kind, name, log in one.says if not best or kind not in TESTED or name != best[0])
+        rest = sum(map(math.exp, others)) if best else 1.0
         p = 1.0 / (1.0 + rest + math.exp(one.other))
         if len(best) == 1 and p >= SURE:
             named.append((f"part {best[0]}", p))

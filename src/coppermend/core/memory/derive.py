@@ -11,13 +11,22 @@ from coppermend.core.circuit.logic import names_in
 from coppermend.core.circuit.model import DRIVING, Circuit, CircuitPart, Terminal
 from coppermend.core.findings import Refusal, refuse
 from coppermend.core.memory.model import Between, Chosen, Line, MemoryChip, MemoryMap
-from coppermend.core.memory.routes import Route, address_routes, data_route, joined_nets, pins_on, processor_bits
+from coppermend.core.memory.routes import (
+    Route,
+    address_routes,
+    data_route,
+    joined_nets,
+    pins_on,
+    processor_bits,
+    steered_by,
+)
+from coppermend.core.memory.screen import is_shown
 
 _LINE = re.compile(r"A\d+")
 _IN_OUT = re.compile(r"(?:D|DQ|IO|I/O)\d+")
 _OUT = re.compile(r"(?:DOUT|Q|DO\d+|O\d+|Q\d+)")
 _IN = re.compile(r"(?:DIN|D|DI\d+)")
-_WRITE = ("/WE", "/W", "R/W", "/WR", "WE", "R//W")
+WRITE_PINS = ("/WE", "/W", "R/W", "/WR", "WE", "R//W")
 LEAST_LINES = 5
 GIVE = (
     "Give the map: --map FILE with a line for each chip, such as U50 0000-FFFF D0 (docs/how-to/read-a-memory-test.md)."
@@ -71,7 +80,7 @@ def is_memory(part: CircuitPart) -> bool:
 
 def is_writable(part: CircuitPart) -> bool:
     """Whether a memory has a write pin."""
-    return any(part.named(name) is not None for name in _WRITE)
+    return any(part.named(name) is not None for name in WRITE_PINS)
 
 
 def is_rom(part: CircuitPart) -> bool:
@@ -131,7 +140,7 @@ class _Maker:
         if rom:
             self.roms.add(part.ref)
         for t in part.terminals:
-            if t.net and t.net not in self.circuit.rails and (t.kind == "select" or t.name in _WRITE):
+            if t.net and t.net not in self.circuit.rails and (t.kind == "select" or t.name in WRITE_PINS):
                 self.selects.append((part.ref, t))
         return MemoryChip(
             part.ref,
@@ -141,6 +150,7 @@ class _Maker:
             self._chosen(part, [route for what, _, _, route in ways if what == "data"]),
             _is_dynamic(part),
             rom,
+            shown=is_shown(self.circuit, [t.net for t in _outs(part) if t.net], self.data, self.skip),
         )
 
     def _is_out(self, part: CircuitPart, pin: str) -> bool:
@@ -175,6 +185,7 @@ class _Maker:
         space = max(max(self.address.values(), default=15) + 1, 8)
         width = max(self.data.values(), default=7) + 1
         lines = [*self._lines("data"), *self._lines("address"), *self._decode_lines(), *self._select_lines()]
+        lines += self._multiplex_lines()
         return MemoryMap(
             self.processor.ref,
             width,
@@ -237,6 +248,33 @@ class _Maker:
             program = bool(set(refs) & self.roms)
             pins = tuple(sorted(t.id for _, t in rows))
             yield Line(nets[0], "select", (), nets, refs, pins, self._driver(nets), self._resistors(nets), program)
+
+    def _multiplex_lines(self) -> Iterable[Line]:
+        """Nets that switch the multiplexers of the address lines over."""
+        pairs: dict[str, set[tuple[int, ...]]] = {}
+        chips: dict[str, set[str]] = {}
+        pins: dict[str, set[str]] = {}
+        for one in self._between():
+            both = tuple(bits for bits in one.bits if len(bits) > 1)
+            for t in steered_by(self.circuit.by_ref[one.ref]) if both else ():
+                if t.net and t.net not in self.circuit.rails:
+                    pairs.setdefault(t.net, set()).update(both)
+                    chips.setdefault(t.net, set()).update(one.chips)
+                    pins.setdefault(t.net, set()).add(t.id)
+        for net, own in sorted(pairs.items()):
+            nets = joined_nets(self.circuit, net)
+            yield Line(
+                net,
+                "multiplex",
+                (),
+                nets,
+                tuple(sorted(chips[net])),
+                tuple(sorted(pins[net])),
+                self._driver(nets),
+                self._resistors(nets),
+                bool(chips[net] & self.roms),
+                tuple(sorted(own)),
+            )
 
     def _ordered(self, key: tuple[str, ...]) -> tuple[str, ...]:
         """The memories' own net first."""

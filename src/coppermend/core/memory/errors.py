@@ -34,13 +34,15 @@ _SCALE = {"us": 1e-6, "ms": 1e-3, "min": 60.0}
 
 @dataclass(frozen=True, slots=True)
 class ErrorWord:
-    """One word: address, what was written, what was read. ``after_s`` seconds between both, None when nobody said. ``line`` counts from 1."""
+    """One word: address, what was written, what was read. ``after_s`` seconds between both, None when nobody said. ``line`` counts from 1;
+    ``picture``: it was seen on the screen, not read by the processor."""
 
     address: int
     wrote: int
     read: int
     after_s: float | None = None
     line: int = 0
+    picture: bool = False
 
     @property
     def bits(self) -> int:
@@ -205,7 +207,7 @@ class _Reader:
         column, row = int(found[1]), int(found[2])
         if column >= columns or row > 1023:
             raise ValueError(f"column {column}, row {row} is outside a screen of {columns} columns")
-        return ErrorWord(base + row * columns + column, _code(found[3]), _code(found[4]), None, number)
+        return ErrorWord(base + row * columns + column, _code(found[3]), _code(found[4]), None, number, True)
 
 
 def _code(text: str) -> int:

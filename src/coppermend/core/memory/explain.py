@@ -7,14 +7,16 @@ word are named together: no error word can part them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from coppermend.core.findings import Finding, Place, Severity, refuse
 from coppermend.core.memory.errors import ErrorLog
-from coppermend.core.memory.faults import Rows
+from coppermend.core.memory.faults import SLIPS, Rows
+from coppermend.core.memory.fits import fitting
 from coppermend.core.memory.model import MemoryMap, range_words, ranges_of
+from coppermend.core.memory.teams import teams_of
 from coppermend.core.memory.told import MemoryExplained, MemorySuspect, looks_of, reasons_of, then_of
 from coppermend.core.memory.units import Mode, Unit, units_of
 from coppermend.core.memory.visits import Visits
@@ -31,7 +33,8 @@ SPEAKS_FROM = 1e-4
 
 def explain(log: ErrorLog, board: MemoryMap, most: int = 8) -> MemoryExplained:
     """Which unit explains the error words of a log. Refusals: MEM-005 when none of them is an error, MEM-006 when none lies in a memory of the map or
-    a word is wider than the data bus."""
+    most words are none of this board's (too wide, beyond its addresses); a few such are said and left out."""
+    log = fitting(log, board)
     errors = log.errors
     if not errors:
         raise refuse(
@@ -39,7 +42,6 @@ def explain(log: ErrorLog, board: MemoryMap, most: int = 8) -> MemoryExplained:
             f"None of the {len(log.words)} words differs from what was written.",
             "Nothing failed here: give the words that read wrong, or look elsewhere.",
         )
-    _check_width(log, board)
     address = np.array([one.address for one in errors], np.int64)
     held = np.logical_or.reduce([one.covers(address) for one in board.rams])
     if not held.any():
@@ -55,19 +57,12 @@ def explain(log: ErrorLog, board: MemoryMap, most: int = 8) -> MemoryExplained:
         words = f"{len(lost)} error words lie in no writable memory of the map: {', '.join(lost[:4])}."
         notes.append(Finding("MEM-006", Severity.WARNING, Place(), words, "They count for none of its chips."))
     worlds = tuple(worlds_of(log, board))
-    rows = [row for unit in units_of(board, address, timed(log)) if (row := _weighed(unit, worlds, board)) is not None]
+    units = tuple(units_of(board, address, timed(log)))
+    rows = [row for unit in units if (row := _weighed(unit, worlds, board)) is not None]
+    for team, log_like in teams_of([one for one in units if one.kind == "chip"], log, board, worlds):
+        rows.append(_Row(team, log_like, team.modes[0], log_like))
+    rows = [_slipped(row, log, board) for row in rows]
     return _answer(rows, log, board, notes, most)
-
-
-def _check_width(log: ErrorLog, board: MemoryMap) -> None:
-    wide = next((one for one in log.words if max(one.wrote, one.read) >> board.width), None)
-    if wide is not None:
-        raise refuse(
-            "MEM-006",
-            f"The word {max(wide.wrote, wide.read):X} at {wide.address:04X} is wider than the {board.width} data bits of this board.",
-            "Give words as the processor reads them.",
-            Place(line=wide.line or None),
-        )
 
 
 def timed(log: ErrorLog) -> bool:
@@ -84,7 +79,9 @@ class _Row:
 
 def _weighed(unit: Unit, worlds: tuple[tuple[float, Visits], ...], board: MemoryMap) -> _Row | None:
     """A unit's likelihood over all its ways of failing and all the ways the test may have gone."""
-    table = [Rows(seen, unit.mask(seen.address), board.width) for _, seen in worlds]
+    table = [
+        Rows(seen, unit.mask(seen.address, board.drawn(seen.address, seen.picture)), board.width) for _, seen in worlds
+    ]
     if not any(rows.mask[rows.seen.wrong].any() for rows in table):
         return None
     best, best_log, total = unit.modes[0], -math.inf, -math.inf
@@ -96,6 +93,18 @@ def _weighed(unit: Unit, worlds: tuple[tuple[float, Visits], ...], board: Memory
         if here > best_log:
             best, best_log = mode, here
     return _Row(unit, total, best, best_log) if total > -math.inf else None
+
+
+def _slipped(row: _Row, log: ErrorLog, board: MemoryMap) -> _Row:
+    """A unit that several error words do not come from at all: one may be a slip, several hardly are."""
+    errors = log.errors
+    address = np.array([one.address for one in errors], np.int64)
+    drawn = board.drawn(address, np.array([one.picture for one in errors]))
+    bits = np.array([one.bits for one in errors], np.int64)
+    more = int(((bits & ~row.unit.mask(address, drawn)) != 0).sum()) - 1
+    if more < 1:
+        return row
+    return replace(row, log_like=row.log_like + more * math.log(SLIPS), mode_log=row.mode_log + more * math.log(SLIPS))
 
 
 def _answer(rows: list[_Row], log: ErrorLog, board: MemoryMap, notes: list[Finding], most: int) -> MemoryExplained:
@@ -128,7 +137,7 @@ def _suspect(row: _Row, p: float, rows: list[_Row], log: ErrorLog, board: Memory
         other.unit.name
         for other in rows
         if other is not row
-        and other.unit.kind not in ("several", "refresh")
+        and other.unit.kind not in ("several", "refresh", "chips")
         and abs(_plain(other) - _plain(row)) < ALIKE
         and other.unit.prior >= ALIKE_PRIOR * unit.prior
     )

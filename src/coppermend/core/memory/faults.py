@@ -16,6 +16,8 @@ from coppermend.core.memory.ways import PATTERNS
 
 SLIP = 1e-4
 """A word that the fault does not explain: a slip of the test or of the one who wrote it down."""
+SLIPS = 0.01
+"""Each further word that lies outside a unit's bits and addresses is so much less likely a slip than the first one."""
 SHOWS = 0.97
 """A fault that is there shows at a word; else it reads right."""
 FIRST_SHOWS = 0.02
@@ -27,7 +29,9 @@ SINGLE_BIT = 0.7
 WHOLE_CHIP = 0.2
 """All bits of a chip are wrong at once: its decoder took another word."""
 RULED_MARCH = 0.02
-"""A test that writes by the address is a march all the same with this chance."""
+"""A test that writes by the address, or something else at every address, is a march all the same with this chance."""
+SAME_WORD = 0.05
+"""Two addresses hold the same word after a fill whose rule nobody knows."""
 DENSITIES = tuple(float(x) for x in np.logspace(-5.0, -0.3, 16))
 """Shares of bad cells in a chip, each as likely."""
 HELD_S = 0.002
@@ -143,6 +147,27 @@ def loss(rows: Rows) -> float:
     return _mean_log(np.array(found))
 
 
+def faded(rows: Rows, high: bool) -> float:
+    """Every touched bit that was written the other way comes back low (``high``: high) with some chance, alike in all chips; where waiting times are
+    said, only in words that waited."""
+    seen = rows.seen
+    bits = seen.wrote ^ seen.read
+    known = seen.wrote >= 0
+    can = rows.mask & (~seen.wrote if high else seen.wrote)
+    held = np.where(known, _count(can), _count(rows.mask) / 2.0)
+    flips = np.minimum(_count(bits & rows.mask), held)
+    outside = known & ((bits & ~can) != 0)
+    timed = bool((seen.after >= 0).any())
+    waited = (seen.after >= HELD_S) if timed else np.ones(len(seen.address), np.bool_)
+    found = []
+    for density in DENSITIES:
+        rate = np.where(waited, density, 1e-6)
+        like = flips * np.log(rate) + (held - flips) * np.log1p(-rate)
+        like = np.logaddexp(np.where(outside, -np.inf, like), np.log(SLIP * 0.5**rows.width))
+        found.append(float((like * seen.weight).sum()))
+    return _mean_log(np.array(found))
+
+
 def weak(rows: Rows) -> float:
     """Cells of one chip that forget while they wait: errors at words that waited, none at those that did not. -inf where no time was said."""
     seen = rows.seen
@@ -195,6 +220,60 @@ def met_short(rows: Rows, pairs: tuple[tuple[int, int], ...], high: bool) -> flo
     return _met(rows, before, last)
 
 
+def _learned(rows: Rows, run: int, last: Ints) -> float:
+    """A fill that wrote by a rule nobody knows, on one way: addresses that meet read the word of the one written last. That word is known where it is in
+    the log; else it shows at the first of those that meet, or it follows from others as far away, where the rule adds or turns over bits."""
+    seen = rows.seen
+    here = (seen.run == run) & (rows.mask != 0)
+    said, quiet = here & (seen.wrote >= 0), here & (seen.wrote < 0) & (last != seen.address)
+    slip = SLIP * 0.5**rows.width
+    other, known = _found(seen.address[said], seen.wrote[said], last[said])
+    plain = ((seen.wrote ^ seen.read) & ~rows.mask)[said] == 0
+    right = (seen.read == seen.wrote)[said]
+    fixed = np.log(SHOWS * (plain & ((seen.read[said] ^ other) & rows.mask[said] == 0)) + (1 - SHOWS) * right + slip)
+    own = last[said] == seen.address[said]
+    fixed = np.where(own, np.log(right + slip), fixed)
+    free = ~own & ~known
+    same = np.maximum(0.5 ** _count(rows.mask[quiet]), SAME_WORD)
+    alone = float((np.log(SHOWS * same + (1 - SHOWS)) * seen.weight[quiet]).sum())
+    read, wrote, mask = seen.read[said][free], seen.wrote[said][free], rows.mask[said][free]
+    turned = (read ^ wrote) & mask
+    added = np.where(mask == rows.full, (read - wrote) & rows.full, turned)
+    away = last ^ seen.address
+    shows, good = SHOWS * plain[free], (1 - SHOWS) * right[free] + slip
+    chance = np.asarray(0.5 ** _count(mask), np.float64)
+    found = [alone + float(np.log(shows * _grouped(last[said][free], read & mask, chance) + good).sum())]
+    weight = np.concatenate([np.ones(len(read)), seen.weight[quiet]])
+    for value in (added, turned):
+        key = np.concatenate([away[said][free], away[quiet]])
+        like = _grouped(
+            key, np.concatenate([value, np.zeros(int(quiet.sum()), np.int64)]), np.concatenate([chance, same])
+        )
+        logs = np.log(
+            np.concatenate([shows, np.full(len(same), SHOWS)]) * like
+            + np.concatenate([good, np.full(len(same), 1 - SHOWS)])
+        )
+        found.append(float((logs * weight).sum()))
+    return float(fixed[~free].sum()) + _mean_log(np.array(found))
+
+
+def _found(address: Ints, wrote: Ints, wanted: Ints) -> tuple[Ints, Flags]:
+    """What was written at each of the wanted addresses, and whether the words say it."""
+    if not len(address):
+        return wanted, np.zeros(len(wanted), np.bool_)
+    order = np.argsort(address, kind="stable")
+    at = order[np.minimum(np.searchsorted(address[order], wanted), len(order) - 1)]
+    return wrote[at], np.asarray(address[at] == wanted)
+
+
+def _grouped(key: Ints, value: Ints, chance: Floats) -> Floats:
+    """Likelihood of values that are the same all over a group: the first of each comes by ``chance``, the others as the first."""
+    _, first, which = np.unique(key, return_index=True, return_inverse=True)
+    like = (value == value[first][which]).astype(np.float64)
+    like[first] = chance[first]
+    return np.asarray(like)
+
+
 def _met(rows: Rows, before: Flags, last: Ints) -> float:
     seen = rows.seen
     known = seen.wrote >= 0
@@ -206,9 +285,10 @@ def _met(rows: Rows, before: Flags, last: Ints) -> float:
     march = np.log(shows * as_turned + (1 - shows) * (seen.read == seen.wrote) + SLIP * 0.5**rows.width)
     march = np.where(known, march, np.log(1 - shows * 0.5))
     makers = dict(PATTERNS)
-    ruled = any(run.pattern in makers for run in seen.runs)
-    found = [float((march * seen.weight).sum()) + (np.log(RULED_MARCH) if ruled else 0.0)]
-    if ruled:
+    unruled = [k for k, run in enumerate(seen.runs) if not run.pattern]
+    filled = bool(unruled) or any(run.pattern in makers for run in seen.runs)
+    found = [float((march * seen.weight).sum()) + (np.log(RULED_MARCH) if filled else 0.0)]
+    if filled:
         other = seen.wrote.copy()
         for k, run in enumerate(seen.runs):
             if run.pattern in makers:
@@ -216,7 +296,8 @@ def _met(rows: Rows, before: Flags, last: Ints) -> float:
                 other[here] = makers[run.pattern](last[here])
         want = (seen.wrote & ~rows.mask) | (other & rows.mask)
         fill = np.log(SHOWS * (seen.read == want) + (1 - SHOWS) * (seen.read == seen.wrote) + SLIP * 0.5**rows.width)
-        found.append(float((np.where(known, fill, 0.0) * seen.weight).sum()))
+        fill = np.where(known & ~np.isin(seen.run, unruled), fill, 0.0)
+        found.append(float((fill * seen.weight).sum()) + sum(_learned(rows, k, last) for k in unruled))
     return float(max(found))
 
 
@@ -242,8 +323,17 @@ def _meets_before(seen: Visits, flips: int, low: Ints) -> Flags:
 
 
 def _last_of(seen: Visits, flips: int) -> Ints:
-    way, _, _ = _ends(seen)
-    return np.asarray(np.where(way > 0, seen.address | flips, seen.address & ~flips))
+    """The address that meets this one and was visited last, in the block."""
+    way, first, last = _ends(seen)
+    inside = flips & _below(first ^ last)
+    return np.asarray(np.where(way > 0, seen.address | inside, seen.address & ~inside))
+
+
+def _below(values: Ints) -> Ints:
+    """Every bit up to the highest one that is set."""
+    for step in (1, 2, 4, 8, 16):
+        values = values | values >> step
+    return np.asarray(values)
 
 
 def _known(rows: Rows) -> tuple[Ints, Ints, Flags]:

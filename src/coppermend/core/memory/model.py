@@ -32,7 +32,7 @@ class Chosen:
 @dataclass(frozen=True, slots=True)
 class MemoryChip:
     """A memory. ``bits`` (data bit of the processor, pins); ``lines`` (address pin, the processor's bits that come to it in turn);
-    ``chosen`` what selects it: every one must hold; ``dynamic`` needs refresh; ``rom`` cannot be written."""
+    ``chosen`` what selects it: every one must hold; ``dynamic`` needs refresh; ``rom`` cannot be written; ``shown``: the picture is fetched from it."""
 
     ref: str
     type: str
@@ -42,6 +42,7 @@ class MemoryChip:
     dynamic: bool = False
     rom: bool = False
     first_last: tuple[tuple[int, int], ...] = ()
+    shown: bool = False
 
     @property
     def mask(self) -> int:
@@ -60,7 +61,8 @@ class MemoryChip:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A line between processor and memories, with the series resistors in it. ``kind`` data, address or select; ``bits`` the processor's bits it
+    """A line between processor and memories, with the series resistors in it. ``kind`` data, address, select or multiplex (it
+    switches multiplexers over; ``pairs`` the address bits that each of their outputs hands on in turn); ``bits`` the processor's bits it
     carries; ``chips`` it serves; ``by`` the pin that drives it; ``program`` a ROM is read over it as well."""
 
     name: str
@@ -72,6 +74,7 @@ class Line:
     by: str = ""
     through: tuple[str, ...] = ()
     program: bool = False
+    pairs: tuple[tuple[int, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +105,14 @@ class MemoryMap:
     def rams(self) -> tuple[MemoryChip, ...]:
         """The chips that can be written."""
         return tuple(one for one in self.chips if not one.rom)
+
+    def drawn(self, address: Ints, picture: Flags) -> Flags:
+        """Which of the words seen in the picture lie where a memory answers that the picture is known to be fetched from."""
+        shown = np.zeros(len(address), np.bool_)
+        for one in self.chips:
+            if one.shown:
+                shown |= one.covers(address)
+        return np.asarray(picture & shown)
 
     def chip(self, ref: str) -> MemoryChip | None:
         """The chip of that reference designator."""

@@ -117,6 +117,21 @@ def handed(part: CircuitPart, name: str) -> tuple[str, ...]:
     return ()
 
 
+def steered_by(part: CircuitPart) -> tuple[Terminal, ...]:
+    """The pins that say which input a multiplexer hands on: names that several of its outputs share in their logic.
+
+    >>> from coppermend.core.circuit.examples import inverter_chain
+    >>> steered_by(inverter_chain().parts[0])
+    ()
+    """
+    if part.chip is None:
+        return ()
+    many = {name: text for name, text in part.chip.logic.items() if len(handed(part, name)) > 1}
+    counts = Counter(one for text in many.values() for one in set(names_in(text)))
+    found = [part.named(one) for one, n in counts.items() if n > 1 and n == len(many)]
+    return tuple(t for t in found if t is not None)
+
+
 def _two_way(part: CircuitPart, name: str, other: str) -> bool:
     """Two pins of a transceiver that hand each other on."""
     return part.chip is not None and part.chip.logic.get(name) == other and part.chip.logic.get(other) == name

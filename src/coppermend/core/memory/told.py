@@ -15,8 +15,8 @@ from coppermend.core.memory.units import Unit
 
 @dataclass(frozen=True, slots=True)
 class MemorySuspect:
-    """A unit with its probability. ``kind`` chip, line, short, buffer, refresh, several; ``mode`` the likeliest way of failing, ``pins`` and ``nets`` it
-    hangs on, ``parts`` of it; ``log_like`` natural logarithm of its likelihood; ``alike`` other units that make the same of every word."""
+    """A unit with its probability. ``kind`` chip, chips (several of them bad), line, short, buffer, refresh, several; ``mode`` the likeliest way of failing,
+    ``pins`` and ``nets`` it hangs on, ``parts`` of it; ``log_like`` natural logarithm of its likelihood; ``alike`` other units that make the same of every word."""
 
     unit: str
     kind: str
@@ -55,7 +55,7 @@ def reasons_of(unit: Unit, log: ErrorLog, board: MemoryMap) -> tuple[tuple[str, 
     errors = log.errors
     address = np.array([one.address for one in errors], np.int64)
     bits = np.array([one.bits for one in errors], np.int64)
-    mask = unit.mask(address)
+    mask = unit.mask(address, board.drawn(address, np.array([one.picture for one in errors])))
     inside = int(((bits & ~mask) == 0).sum())
     pro: list[str] = []
     con: list[str] = []
@@ -115,6 +115,8 @@ def then_of(found: Sequence[MemorySuspect], board: MemoryMap) -> Iterator[str]:
         others = [one for one in board.rams if chip is not None and one.ref != chip.ref and one.type == chip.type]
         if others:
             yield f"In a socket: exchange it with {others[0].ref} and test again; if the bad bit moves with it, the chip is bad, else what it sits on."
+    elif first.kind == "chips":
+        yield f"Power off. {' and '.join(first.parts)}: look at the legs and joints of each, then swap them one by one with known-good ones and test after each."
     elif first.kind == "line":
         net = first.nets[0] if first.nets else first.unit
         through = f", and through {', '.join(first.parts)}" if first.parts else ""

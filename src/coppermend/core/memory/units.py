@@ -5,7 +5,7 @@ Priors and shares are assumptions.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,14 +13,22 @@ import numpy as np
 from coppermend.core.memory import faults
 from coppermend.core.memory.faults import Rows
 from coppermend.core.memory.model import Between, Line, MemoryChip, MemoryMap, ranges_of
-from coppermend.core.memory.visits import Ints
+from coppermend.core.memory.visits import Flags, Ints
 
 PRIOR = {"chip": 1.0, "line": 0.15, "short": 0.05, "buffer": 0.1, "refresh": 0.1, "several": 0.02}
 """How likely a chip, a line, a bridge between two lines, a buffer or multiplexer, the refresh, several at once are before a word is read, against each other."""
 PROGRAM = 0.02
 """A line over which the testing program itself is read is that much less likely than another: the program ran."""
-OVERLAID = 0.2
-"""A memory at an address that a smaller one answers to as well (banked over it) is that much less likely the one that was tested."""
+OVERLAID = 0.02
+"""A memory at an address that a smaller one answers to as well (banked over it) is that much less likely the one that was tested, when no error is elsewhere."""
+UNTIMED = 0.3
+"""The refresh is that much less likely where no word tells how long it waited."""
+BOTH_WAYS = 0.1
+"""Cells without refresh come back both high and low, rather than all one way."""
+TEAM = 0.02
+"""Another chip is bad as well: so likely each, against that one alone."""
+MOST_TEAM = 4
+"""Bad chips at once that are weighed together, at most."""
 
 Mode = tuple[str, float, Callable[[Rows], float], str]
 """A way of failing: words, share, likelihood, the pins it hangs on."""
@@ -41,11 +49,14 @@ class Unit:
     prior: float
     program: bool = False
 
-    def mask(self, address: Ints) -> Ints:
-        """The bits it can touch at each address."""
+    def mask(self, address: Ints, drawn: Flags | None = None) -> Ints:
+        """The bits it can touch at each address. ``drawn``: which were seen in the picture, fetched from chips that are shown: no other counts there."""
         found = np.zeros(len(address), np.int64)
         for chip in self.chips:
-            found |= np.where(chip.covers(address), chip.mask, 0)
+            here = chip.covers(address)
+            if drawn is not None and not chip.shown:
+                here &= ~drawn
+            found |= np.where(here, chip.mask, 0)
         return np.asarray(found & self.keep)
 
 
@@ -72,8 +83,7 @@ def units_of(board: MemoryMap, address: Ints, timed: bool) -> Iterator[Unit]:
     full = (1 << board.width) - 1
     dynamic = tuple(one for one in every if one.dynamic)
     if dynamic:
-        words = "all dynamic memories forget: the refresh is missing or too slow"
-        yield Unit("refresh", "refresh", dynamic, full, ((words, 1.0, faults.loss, ""),), (), (), (), PRIOR["refresh"])
+        yield _refresh_unit(dynamic, full, timed)
     words = "several faults at once, or none that this knows"
     yield Unit(
         "several",
@@ -86,6 +96,16 @@ def units_of(board: MemoryMap, address: Ints, timed: bool) -> Iterator[Unit]:
         (),
         PRIOR["several"],
     )
+
+
+def _refresh_unit(dynamic: tuple[MemoryChip, ...], full: int, timed: bool) -> Unit:
+    words = "all dynamic memories forget: the refresh is missing or too slow"
+    modes: tuple[Mode, ...] = (
+        (f"{words}; cells come back low", (1 - BOTH_WAYS) / 2, _as(faults.faded, False), ""),
+        (f"{words}; cells come back high", (1 - BOTH_WAYS) / 2, _as(faults.faded, True), ""),
+        (words, BOTH_WAYS, faults.loss, ""),
+    )
+    return Unit("refresh", "refresh", dynamic, full, modes, (), (), (), PRIOR["refresh"] * (1.0 if timed else UNTIMED))
 
 
 def _overlaid(chip: MemoryChip, board: MemoryMap, address: Ints) -> bool:
@@ -157,6 +177,16 @@ def _line_unit(line: Line, chips: tuple[MemoryChip, ...]) -> Unit:
         )
     elif line.kind == "address":
         modes = ((f"{_a(line.bits)} is stuck or open: addresses meet", 1.0, _meet(_flips(line.bits)), ""),)
+    elif line.kind == "multiplex":
+        modes = tuple(
+            (
+                f"the multiplexers never hand on {_a(tuple(one[k] for one in line.pairs))}: their select does not move",
+                0.5,
+                _meet(flips),
+                "",
+            )
+            for k, flips in _never_handed(line.pairs)
+        )
     else:
         modes = (
             ("these chips are never selected or never written: all read high", 0.3, _as(faults.stuck, True), ""),
@@ -176,22 +206,26 @@ def _between_unit(part: Between, chips: tuple[MemoryChip, ...]) -> Unit:
         modes.append(("it does not drive the data", 0.4, _only(part.mask, faults.floating), ""))
     pairs = [one for one in part.bits if len(one) > 1]
     if pairs:
-        for k, which in ((0, "first"), (-1, "last")):
-            flips = sum(1 << one[k] for one in pairs)
-            modes.append(
-                (f"it never hands on its {which} inputs: the multiplexer does not switch", 0.4, _meet(flips), "")
-            )
+        for k, flips in _never_handed(pairs):
+            lost = _a(tuple(one[k] for one in pairs))
+            modes.append((f"it never hands on {lost}: the multiplexer does not switch", 0.4, _meet(flips), ""))
     if part.bits:
         modes.append(("none of its address lines moves", 0.2, _meet(sum(_flips(one) for one in part.bits)), ""))
     prior = PRIOR["buffer"] * (PROGRAM if part.program else 1.0)
     return Unit(f"part {part.ref}", "buffer", chips, -1, tuple(modes), (), (), (part.ref,), prior, part.program)
 
 
+def _never_handed(pairs: Sequence[tuple[int, ...]]) -> Iterator[tuple[int, int]]:
+    """(Which input, mask of its address bits) of multiplexers that hand on the other one alone."""
+    for k in (0, -1):
+        yield k, sum(1 << one[k] for one in pairs)
+
+
 def _bridges(board: MemoryMap, known: dict[str, MemoryChip], address: Ints) -> Iterator[Unit]:
-    """Two lines of one kind and one stage that touch. Lines that carry the program are left out: it would not run."""
+    """Two lines of one kind and one stage that touch. Lines that carry the program do not touch: it would not run; data of theirs may be exchanged."""
     groups: dict[tuple[str, tuple[str, ...]], list[Line]] = {}
     for line in board.lines:
-        if not line.program and line.kind != "select" and line.bits:
+        if line.bits and line.kind in (("data",) if line.program else ("data", "address")):
             behind = tuple(sorted({ref for ref in line.chips if ref in known}))
             key = (
                 behind
@@ -203,8 +237,15 @@ def _bridges(board: MemoryMap, known: dict[str, MemoryChip], address: Ints) -> I
         for k, one in enumerate(lines):
             for other in lines[k + 1 :]:
                 chips = tuple(known[ref] for ref in dict.fromkeys((*one.chips, *other.chips)) if ref in known)
-                if any(chip.covers(address).any() for chip in chips) and (unit := _bridge(kind, one, other, chips)):
-                    yield unit
+                if not any(chip.covers(address).any() for chip in chips):
+                    continue
+                if (unit := _bridge(kind, one, other, chips)) is not None:
+                    yield _without_touch(unit) if one.program or other.program else unit
+
+
+def _without_touch(unit: Unit) -> Unit:
+    """What is left of a bridge where the program runs over a line: the memories' own pins exchanged on the way back."""
+    return replace(unit, modes=unit.modes[-1:], prior=unit.prior * PROGRAM * unit.modes[-1][1], program=True)
 
 
 def _bridge(kind: str, one: Line, other: Line, chips: tuple[MemoryChip, ...]) -> Unit | None:

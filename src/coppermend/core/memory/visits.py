@@ -31,7 +31,8 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Visits:
-    """Rows, one a visit: address, written (-1: not known), read, run index, weight (rows that read right can stand for several), seconds waited (-1: not said)."""
+    """Rows, one a visit: address, written (-1: not known), read, run index, weight (rows that read right can stand for several), seconds waited (-1: not said),
+    seen in the picture."""
 
     address: Ints
     wrote: Ints
@@ -42,6 +43,7 @@ class Visits:
     runs: tuple[Run, ...]
     passed: float
     """Different addresses that were visited and read right each time."""
+    picture: Flags
 
     @property
     def wrong(self) -> Flags:
@@ -55,6 +57,7 @@ def visits(log: ErrorLog, block: tuple[int, int], *, whole: bool, through: bool 
     parts = tuple(runs(log.words))
     made: list[Run] = []
     rows: list[tuple[Ints, Ints, Ints, Ints, Floats, Floats]] = []
+    shown: list[Flags] = []
     passed: set[int] = set()
     wrong = {one.address for one in log.words if one.bits}
     share = max(NEAR, MOST_PASSED // max(1, len(parts)))
@@ -67,11 +70,13 @@ def visits(log: ErrorLog, block: tuple[int, int], *, whole: bool, through: bool 
         name, make = pattern_of(words)
         made.append(Run(way, min(block[0], low), max(block[1], high), name))
         rows.append(_said(words, k))
+        shown.append(np.array([one.picture for one in words]))
         if len(words) < 2 and not whole:
             continue
         quiet, weight = _quiet(words, low, high, share)
         passed.update(quiet.tolist())
         wrote = make(quiet) if make is not None else np.full(len(quiet), -1, np.int64)
+        shown.append(np.full(len(quiet), all(one.picture for one in words)))
         rows.append(
             (quiet, wrote, wrote, np.full(len(quiet), k), np.full(len(quiet), weight), np.full(len(quiet), -1.0))
         )
@@ -85,6 +90,7 @@ def visits(log: ErrorLog, block: tuple[int, int], *, whole: bool, through: bool 
         np.concatenate([row[5] for row in rows]),
         tuple(made),
         len(passed - wrong) * scale,
+        np.concatenate(shown),
     )
 
 

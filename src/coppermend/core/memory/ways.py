@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,7 @@ def runs(words: Sequence[ErrorWord]) -> Iterator[tuple[int, tuple[ErrorWord, ...
     [(1, 3), (-1, 3)]
     """
     few = len({one.wrote for one in words}) <= FEW and pattern_of(words)[0] not in dict(PATTERNS)
+    several = _several_a_place(words)
     start = 0
     while start < len(words):
         way, k = 0, start + 1
@@ -39,15 +41,20 @@ def runs(words: Sequence[ErrorWord]) -> Iterator[tuple[int, tuple[ErrorWord, ...
             sign = (step > 0) - (step < 0)
             way = way or sign
             changed = words[k].wrote != words[k - 1].wrote
-            if sign not in (0, way) or (changed and (sign == 0 or few)):
+            if sign not in (0, way) or (changed and not several and (sign == 0 or few)):
                 break
             k += 1
         yield way or 1, tuple(words[start:k])
         start = k
 
 
+def _several_a_place(words: Sequence[ErrorWord]) -> bool:
+    """Whether the test writes and reads several times before it goes on to the next address: at two places or more other words follow each other."""
+    return len({a.address for a, b in pairwise(words) if a.address == b.address and a.wrote != b.wrote}) > 1
+
+
 def pattern_of(words: Sequence[ErrorWord]) -> tuple[str, Callable[[Ints], Ints] | None]:
-    """What a run wrote: its name and a function of the address; ("", None) when it shows no rule.
+    """What a run wrote: its name and a function of the address, None where a few words came in turn; ("", None) when it shows no rule.
 
     >>> from coppermend.core.memory.errors import read_errors
     >>> pattern_of(read_errors("10 10 11\\n12 12 13").words)[0], pattern_of(read_errors("10 55 54\\n12 55 54").words)[0]
@@ -61,4 +68,7 @@ def pattern_of(words: Sequence[ErrorWord]) -> tuple[str, Callable[[Ints], Ints] 
     for name, make in PATTERNS:
         if len(set(address.tolist())) > 1 and np.array_equal(make(address), wrote):
             return name, make
+    different = sorted({one.wrote for one in words})
+    if len(different) <= FEW and len(different) < len(words):
+        return " or ".join(f"{one:02X}" for one in different), None
     return "", None

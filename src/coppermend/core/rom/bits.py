@@ -70,6 +70,29 @@ def twin_bits(data: bytes) -> tuple[tuple[int, int], ...]:
     )
 
 
+def touching_lines(data: bytes) -> tuple[tuple[int, int], ...]:
+    """Pairs of address lines that act as one where they differ, as both low or both high: they touch. () unless the size is a power of two.
+
+    >>> touching_lines(bytes([1, 1, 1, 2])), touching_lines(bytes([1, 2, 3, 4]))
+    (((0, 1),), ())
+    """
+    n = len(data)
+    if n < 4 or n & (n - 1):
+        return ()
+    raw = np.frombuffer(data, np.uint8)
+    idle = set(idle_lines(data))
+    found = []
+    for a in range(n.bit_length() - 1):
+        for b in range(a + 1, n.bit_length() - 1):
+            if a in idle or b in idle:
+                continue
+            four = raw.reshape(-1, 2, 1 << (b - a - 1), 2, 1 << a)
+            low, one, other, high = four[:, 0, :, 0], four[:, 0, :, 1], four[:, 1, :, 0], four[:, 1, :, 1]
+            if np.array_equal(one, other) and (np.array_equal(one, low) or np.array_equal(one, high)):
+                found.append((a, b))
+    return tuple(found)
+
+
 def single_flip(data: bytes, crc32: str) -> tuple[tuple[int, int], ...]:
     """Places (address, bit) at which one turned bit would give this CRC-32.
 

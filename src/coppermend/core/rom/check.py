@@ -16,6 +16,7 @@ from coppermend.core.rom.bits import (
     majority,
     single_flip,
     still_bits,
+    touching_lines,
     twin_bits,
     weak_bits,
 )
@@ -35,6 +36,7 @@ VERDICTS = (
     "single bit",
     "empty",
     "wrong",
+    "list contradicts",
     "not listed",
     "no list",
 )
@@ -84,6 +86,7 @@ def check_rom(
     data = majority(readings)
     notes = list(_size_notes(len(data), socket, size, rows))
     mine = [one for one in rows if socket and one.socket == socket.upper()]
+    notes += _list_notes(data, rows, mine)
     signs: list[Sign] = []
     if weak:
         signs.append(_weak_sign(weak, len(data)))
@@ -165,7 +168,7 @@ def _judged(
             else ("right", "it is the same as the good read-out", None)
         )
     if row is not None:
-        if mine and row not in mine:
+        if socket and row not in mine and (mine or row.socket):
             where = f"the list has it for {row.socket}" if row.socket else "the list has another for this socket"
             return "wrong socket", f"it is {row.name or 'a listed ROM'}, and {where}, not for {socket}", row
         if weak:
@@ -178,6 +181,11 @@ def _judged(
     signs += _line_signs(data)
     if good is not None and len(good) == len(data):
         signs.append(_against(data, good))
+        flip = _only_flip(data, good)
+        if flip is not None:
+            words = _flip_words(data, *flip)
+            signs.insert(0, Sign("single bit", f"{words}{_faded(data[flip[0]] >> flip[1] & 1)}", (f"D{flip[1]}",)))
+            return "single bit", f"it is the good read-out, but {words}", None
     empty = next((one for one in signs if one.kind == "empty"), None)
     if empty is not None:
         return "empty", empty.words, None
@@ -201,21 +209,23 @@ def _wrong(
         flips = _flips(data, row)
         if flips:
             address, bit = flips[0]
-            level = data[address] >> bit & 1
-            words = f"one bit is wrong: D{bit} at {address:04X} reads {level} for {1 - level}"
-            signs.insert(0, Sign("single bit", f"{words}{_faded(level)}", (f"D{bit}",)))
+            words = _flip_words(data, address, bit)
+            signs.insert(0, Sign("single bit", f"{words}{_faded(data[address] >> bit & 1)}", (f"D{bit}",)))
             return "single bit", f"it is {row.name or 'a listed ROM'}, but {words}", row
+    half = next((one for one in wanted if _contradicts(data, one)), None)
+    if half is not None:
+        return "list contradicts", _contradicts(data, half), half
+    if not rows and not compared:
+        looks = [one.words for one in signs if one.kind in ("stuck", "repeated")]
+        said = f". What stands out: {'; '.join(looks)}. A sound text or small font may look so too" if looks else ""
+        return "no list", f"nothing to compare it with{said}", None
     for kind in ("stuck", "repeated"):
         seen = [one for one in signs if one.kind == kind]
         if seen:
             return kind, "; ".join(one.words for one in seen), None
     if compared or mine:
         return "wrong", "its content is another than the one that belongs there", mine[0] if mine else None
-    return (
-        ("not listed", "no row of the list has its checksums", None)
-        if rows
-        else ("no list", "nothing to compare it with", None)
-    )
+    return "not listed", "no row of the list has its checksums", None
 
 
 def _listed(data: bytes, rows: Sequence[Listed], mine: Sequence[Listed]) -> Listed | None:
@@ -254,6 +264,58 @@ def _flips(data: bytes, row: Listed) -> tuple[tuple[int, int], ...]:
     return tuple(found)
 
 
+def _contradicts(data: bytes, row: Listed) -> str:
+    """What to say where one checksum of a row is this read-out's and another is not; "" else."""
+    pairs = zip(("CRC-32", "SHA-1", "SHA-256"), sums_of(data).all(), row.sums.all(), strict=True)
+    fits = {name: own == listed for name, own, listed in pairs if listed}
+    if len(set(fits.values())) < 2:
+        return ""
+    same, other = ([name for name, fit in fits.items() if fit is wanted] for wanted in (True, False))
+    return f"the list's line {row.line} contradicts itself: its {' and '.join(same)} is this read-out's, its {' and '.join(other)} is not"
+
+
+def _list_notes(data: bytes, rows: Sequence[Listed], mine: Sequence[Listed]) -> Iterator[Finding]:
+    """Rows that contradict themselves or each other, where it matters for this read-out."""
+    for row in rows:
+        if said := _contradicts(data, row):
+            yield Finding(
+                "ROM-009",
+                Severity.WARNING,
+                Place(line=row.line),
+                f"{said[0].upper()}{said[1:]}.",
+                "Work the checksums out again from a file you trust: one of the two was written down wrong.",
+            )
+    others = [(a, b) for k, a in enumerate(mine) for b in mine[k + 1 :] if _differ(a, b)]
+    if others:
+        a, b = others[0]
+        words = f"The list has different contents for {a.socket}: lines {a.line} and {b.line}."
+        yield Finding(
+            "ROM-009",
+            Severity.WARNING,
+            Place(thing=a.socket, line=b.line),
+            words,
+            "See whether these are two versions; keep the row of the one that belongs in this machine.",
+        )
+
+
+def _differ(one: Listed, other: Listed) -> bool:
+    return any(a != b for a, b in zip(one.sums.all(), other.sums.all(), strict=True) if a and b)
+
+
+def _only_flip(data: bytes, good: bytes) -> tuple[int, int] | None:
+    """Address and bit where two contents differ, when that is one bit alone."""
+    differ = np.frombuffer(data, np.uint8) ^ np.frombuffer(good, np.uint8)
+    places = np.flatnonzero(differ)
+    if len(places) != 1 or int(differ[places[0]]).bit_count() != 1:
+        return None
+    return int(places[0]), int(differ[places[0]]).bit_length() - 1
+
+
+def _flip_words(data: bytes, address: int, bit: int) -> str:
+    level = data[address] >> bit & 1
+    return f"one bit is wrong: D{bit} at {address:04X} reads {level} for {1 - level}"
+
+
 def _faded(level: int) -> str:
     """What a wrong 1 says of an EPROM: erased cells read 1 (data sheets of 2716 to 27512: "all bits in the 1 state" after erasure; from memory)."""
     return " (an EPROM cell that loses its charge reads 1: read it again at another supply voltage)" if level else ""
@@ -275,6 +337,10 @@ def _line_signs(data: bytes) -> Iterator[Sign]:
             ", or the content fills half the chip and stands in it twice" if top else ""
         )
         yield Sign("repeated", f"A{line} changes nothing: {why}", (f"A{line}",))
+
+    for a, b in touching_lines(data):
+        words = f"where A{a} and A{b} differ it reads as if they did not: the two lines touch"
+        yield Sign("repeated", words, (f"A{a}", f"A{b}"))
 
 
 def _against(data: bytes, good: bytes) -> Sign:

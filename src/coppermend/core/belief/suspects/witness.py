@@ -17,7 +17,7 @@ Say = tuple[str, str, float]
 """("part", "U53", log) any fault of that part; ("net", "RA0", log) a fault of that net's copper, a bridge on it, or a pin that holds it;
 ("pin", "U53.14", log) the fault of one pin, or of the whole part or the net it is on; ("site", "joint@U5.3", log) the span of copper that holds that
 site; ("short", "RA0 RA1", log) the bridges between two nets; ("whole", "U1", log) a part as a whole, not one of its pins; ("held", "A3", log) what holds a net, not
-its copper; ("unit", "rail VCC", log) any fault of that unit of repair;
+its copper; ("content", "U5", log) what stands in a memory, which is no cause here: no level shows it; ("unit", "rail VCC", log) any fault of that unit of repair;
 ("fault", "lowrail VCC", log) that one fault."""
 
 
@@ -45,6 +45,8 @@ def cause_logs(made: Field, says: Sequence[Say], other: float) -> Floats:
 
 
 def _of(made: Field, cause: Cause, kind: str, name: str) -> bool:
+    if kind == "content":
+        return False
     if kind == "unit":
         return cause.unit == name
     if kind == "fault":
