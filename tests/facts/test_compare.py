@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from coppermend.core.compare.like import Measured, against, like_groups
+from coppermend.core.compare.like import Group, Measured, against, between, like_groups
 from coppermend.core.compare.outliers import grubbs_limit, grubbs_p, outliers
 
 
@@ -51,6 +51,19 @@ def test_two_odd_ones_do_not_hide_each_other() -> None:
     assert {one.index for one in outliers(values, 0.01)} == {8, 9}
     g = (max(abs(v - np.mean(values)) for v in values)) / np.std(values, ddof=1)
     assert g < grubbs_limit(10, 0.01)
+
+
+def test_the_chance_is_that_of_the_pin_itself() -> None:
+    """Two odd ones: the farther one's own step passes no limit (p about 0.6 beside the other), each among the six sound ones does by far."""
+    values = [0.600, 0.601, 0.250, 0.260, 0.602, 0.599, 0.600, 0.603]
+    found = outliers(values, 0.01)
+    assert {one.index for one in found} == {2, 3} and all(one.p < 0.01 for one in found)
+    six = [v for v in values if v > 0.5]
+    for one in found:
+        rows = np.array([*six, values[one.index]])
+        g = abs(values[one.index] - rows.mean()) / rows.std(ddof=1)
+        t = math.sqrt(7 * 5 * g * g / (36 - 7 * g * g))
+        assert one.p == pytest.approx(min(1.0, 14 * stats.t.sf(t, 5)), rel=1e-6)
 
 
 def test_fewer_than_three_have_no_outlier() -> None:
@@ -103,3 +116,37 @@ def test_another_meter_shifts_all_and_hides_nothing() -> None:
     (group,) = against(mine, good, "good")
     assert [one.pin for one in group.odd] == ["U1.2"]
     assert group.middle == pytest.approx(-0.05)
+
+
+def board(values: list[float | None]) -> list[Measured]:
+    """Readings without like pins, so that other boards alone decide."""
+    return [Measured(one.pin, one.net, one.kind, one.value, one.reference, one.red) for one in bus(values)]
+
+
+SOUND: list[float | None] = [0.600, 0.601, 0.602, 0.603, 0.604, 0.605, 0.606, 0.607]
+FAULTY: list[float | None] = [*SOUND[:6], 0.799, SOUND[7]]
+
+
+def marks(groups: tuple[Group, ...]) -> list[tuple[list[str], list[str]]]:
+    return [([one.pin for one in group.odd], [one.pin for one in group.differ]) for group in groups]
+
+
+def test_a_difference_is_between_two_boards_until_a_third_agrees() -> None:
+    """By construction: of two boards nobody knows which is sound; of three the one that stands alone is odd."""
+    one, bad = board(SOUND), board(FAULTY)
+    assert marks(between(one, [("b", bad)])) == [([], ["U1.6"])]
+    assert marks(between(bad, [("a", one)])) == [([], ["U1.6"])]
+    assert marks(between(one, [("b", bad), ("c", board(SOUND))])) == [([], []), ([], [])]
+    assert marks(between(bad, [("a", one), ("c", board(SOUND))])) == [(["U1.6"], []), (["U1.6"], [])]
+    split = between(one, [("b", bad), ("c", board([*SOUND[:6], 0.2, SOUND[7]]))])
+    assert marks(split) == [([], ["U1.6"]), ([], ["U1.6"])], "three boards, three values: nobody knows"
+
+
+def test_like_pins_say_whose_difference_it_is() -> None:
+    """The other board's pin is odd among its own like pins: this one's is not; and the other way round."""
+    (theirs,) = between(bus(SOUND), [("b", bus(FAULTY))])
+    assert marks((theirs,)) == [([], [])] and "odd one among its like pins" in theirs.members[6].words
+    (ours,) = between(bus(FAULTY), [("a", bus(SOUND))])
+    assert marks((ours,)) == [(["U1.6"], [])] and "odd among its like pins here" in ours.odd[0].words
+    (gone,) = between(bus([*SOUND[:6], None, SOUND[7]]), [("a", bus(SOUND))])
+    assert marks((gone,)) == [(["U1.6"], [])], "overload among values"

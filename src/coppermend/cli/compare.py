@@ -58,7 +58,7 @@ UNITS = {
 @compare_command.command("readings")
 @CASE
 @click.option(
-    "--against", "other", default="", metavar="CASE", help="Another case of the same board. Default: its latest."
+    "--against", "other", default="", metavar="CASE", help="Another case of the same board. Default: its latest three."
 )
 @click.option("--good", type=click.Path(path_type=Path), help="A good board's list instead: U1.14, 0.612V a line.")
 @click.option(
@@ -69,8 +69,9 @@ UNITS = {
 def readings_command(ctx: click.Context, case: str, other: str, good: Path | None, alpha: float, as_json: bool) -> None:
     """Compare a case's diode and ohms readings: like pins (D0 to D7) with each other, and with another board of this type.
 
-    Readings of a pin against ground or a rail count, the first tip named being the red one; of each pin the latest. Status 1 when a pin is odd. Odd pins
-    weigh the case's suspects.
+    Of another case nobody knows whether its board was sound: a difference is between the two, and this board's where its like pins or a third board say
+    so; the list of a board known good (--good) decides by itself. Readings of a pin against ground or a rail count, the first tip named being the red
+    one; of each pin the latest. Status 1 when a pin is odd. Odd pins weigh the case's suspects.
     """
     if other and good is not None:
         raise refuse("CLI-006", "--against and --good are two questions.", "Ask one after the other.")
@@ -102,6 +103,8 @@ def _print(found: ReadingsCompared) -> None:
         click.echo(f"Not compared: {words}.")
     for finding in found.findings:
         click.echo(finding.line())
+    if found.differ:
+        click.echo(f"Different from another board, which of the two is odd is not known: {', '.join(found.differ)}.")
     click.echo(f"Odd: {', '.join(found.odd) or 'none'}." + (f" Next: {THEN}" if found.odd else ""))
 
 
@@ -112,4 +115,7 @@ def _print_group(group: Group) -> None:
         unit = "V" if group.kind == "diode" else "ohm"
         value = "overload" if one.value is None else f"{one.value:.4g} {unit}"
         chance = "" if one.p is None else f" (chance {one.p:.1g})"
-        click.echo(f"  {one.pin:8} {one.net:8} {value:>12}" + (f"  ODD: {one.words}{chance}" if one.odd else ""))
+        click.echo(
+            f"  {one.pin:8} {one.net:8} {value:>12}"
+            + (f"  ODD: {one.words}{chance}" if one.odd else f"  {one.words}" if one.words else "")
+        )

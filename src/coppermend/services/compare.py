@@ -11,7 +11,7 @@ from typing import Any
 
 from coppermend.core.belief.suspects.posterior import Witness
 from coppermend.core.circuit.model import Circuit
-from coppermend.core.compare.like import ALPHA, Group, Measured, Member, against, like_groups, pooled, stem_of
+from coppermend.core.compare.like import ALPHA, Group, Measured, Member, against, between, like_groups, pooled, stem_of
 from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
 from coppermend.core.log.state import CaseState, PointRef, Reading, plain
 from coppermend.core.log.values import parse_value
@@ -42,6 +42,13 @@ class ReadingsCompared:
     findings: tuple[Finding, ...]
 
     @property
+    def differ(self) -> tuple[str, ...]:
+        """Pins that another board reads otherwise, while nothing says which of the two is odd."""
+        return tuple(
+            dict.fromkeys(one.pin for group in self.against for one in group.differ if one.pin not in self.odd)
+        )
+
+    @property
     def odd(self) -> Mapping[str, Member]:
         """The odd pins, each once."""
         return pooled((*self.like, *self.against))
@@ -56,6 +63,7 @@ class ReadingsCompared:
                 {"pin": pin, "net": one.net, "value": one.value, "p": one.p, "words": one.words}
                 for pin, one in self.odd.items()
             ],
+            "differ": list(self.differ),
             "unused": [{"entry": entry, "words": words} for entry, words in self.unused],
             "then": THEN if self.odd else "",
             "caution": CAUTION,
@@ -68,6 +76,7 @@ def _group_dict(one: Group) -> dict[str, Any]:
         **{k: v for k, v in plain(one).items() if k != "members"},
         "members": plain(one.members),
         "odd": [m.pin for m in one.odd],
+        "differ": [m.pin for m in one.differ],
     }
 
 
@@ -81,8 +90,8 @@ def compare_readings(
     good_name: str = "",
     alpha: float = ALPHA,
 ) -> ReadingsCompared:
-    """Compare the diode and ohms readings of a case. ``other`` another case of the same board, "" the latest that has such readings; ``good`` the text of a
-    good board's list (pin, value) instead.
+    """Compare the diode and ohms readings of a case. ``other`` another case of the same board, "" the latest three that have such readings; ``good`` the text
+    of a good board's list (pin, value) instead. Nobody knows of another case whether it was sound then: see ``core.compare.like.between``.
 
     Refusals CMP-001 (no such readings), CMP-002 (the other case is of another board), CMP-003 (the list), CMP-004 (``alpha``).
     """
@@ -103,11 +112,13 @@ def compare_readings(
     if good is not None:
         theirs, said = _good_rows(good, good_name, rows)
         notes += said
-        name = good_name or "the good board"
+        boards = [(good_name or "the good board", theirs)] if theirs else []
+        apart = against(rows, theirs, boards[0][0], alpha) if theirs else ()
     else:
-        theirs, name = _other_case(workshop, case, binding.state, circuit, other)
-    apart = against(rows, theirs, name, alpha) if theirs else ()
-    if theirs and not apart:
+        boards = _other_cases(workshop, case, binding.state, circuit, other)
+        apart = between(rows, boards, alpha)
+    name = ", ".join(one for one, _ in boards)
+    if boards and not apart:
         notes.append(
             Finding(
                 "CMP-005",
@@ -117,7 +128,7 @@ def compare_readings(
                 "Read the same pins the same way.",
             )
         )
-    return ReadingsCompared(like_groups(rows, alpha), apart, name if theirs else "", len(rows), unused, tuple(notes))
+    return ReadingsCompared(like_groups(rows, alpha), apart, name, len(rows), unused, tuple(notes))
 
 
 def measured_of(state: CaseState, circuit: Circuit) -> tuple[tuple[Measured, ...], tuple[tuple[str, str], ...]]:
@@ -181,9 +192,14 @@ def _power_notes(state: CaseState) -> Iterable[Finding]:
         )
 
 
-def _other_case(
+MOST_OTHERS, MOST_CASES = 3, 200
+"""Boards that a case is compared with, and cases that are looked through for them, latest first."""
+
+
+def _other_cases(
     workshop: Workshop, case: str, state: CaseState, circuit: Circuit, other: str
-) -> tuple[tuple[Measured, ...], str]:
+) -> list[tuple[str, tuple[Measured, ...]]]:
+    """(name, readings) of the case that was named, or of the latest ones of the board."""
     if other:
         found = case_state(workshop, other)
         if found.package_id != state.package_id:
@@ -192,8 +208,10 @@ def _other_case(
                 f"Case {found.title!r} is of another board ({found.package}).",
                 "Name a case of the same package: coppermend case list.",
             )
-        return measured_of(found, circuit)[0], f"case {found.title}"
-    for row in cases_of_board(workshop, state.package_id):
+        rows = measured_of(found, circuit)[0]
+        return [(f"case {found.title}", rows)] if rows else []
+    boards: list[tuple[str, tuple[Measured, ...]]] = []
+    for row in cases_of_board(workshop, state.package_id, (), MOST_CASES):
         if row.id == case:
             continue
         try:
@@ -202,8 +220,10 @@ def _other_case(
             continue
         rows = measured_of(found, circuit)[0] if found.package_id == state.package_id else ()
         if rows:
-            return rows, f"case {found.title}"
-    return (), ""
+            boards.append((f"case {found.title}", rows))
+        if len(boards) == MOST_OTHERS:
+            break
+    return boards
 
 
 def _good_rows(text: str, file: str, rows: Sequence[Measured]) -> tuple[tuple[Measured, ...], list[Finding]]:

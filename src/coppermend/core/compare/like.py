@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -57,6 +57,8 @@ class Member:
     words: str
     entry: str
     at: int
+    differs: bool = False
+    """Read otherwise on another board, without anything that says which of the two is odd."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,11 @@ class Group:
     def odd(self) -> tuple[Member, ...]:
         """The odd ones."""
         return tuple(one for one in self.members if one.odd)
+
+    @property
+    def differ(self) -> tuple[Member, ...]:
+        """Those that are read otherwise on the other board, though nothing says that this one is odd."""
+        return tuple(one for one in self.members if one.differs)
 
 
 def stem_of(name: str) -> str:
@@ -123,6 +130,66 @@ def against(rows: Sequence[Measured], others: Sequence[Measured], name: str, alp
         _compared(f"{name}: {kind}", kind, reference, red, pairs, alpha)
         for (kind, reference, red), pairs in groups.items()
     )
+
+
+def between(
+    rows: Sequence[Measured], boards: Sequence[tuple[str, Sequence[Measured]]], alpha: float = ALPHA
+) -> tuple[Group, ...]:
+    """A board against others of which nobody knows whether they are sound, one group for each and each way of reading.
+
+    A difference is between two boards. It is this one's oddity where its own like pins say so, or where a third board reads as the other one does; the
+    other's where its like pins say so or a third reads as this one does; else it stands as a difference (``Member.differs``).
+
+    >>> rows = [Measured(f"U1.{k}", f"D{k}", "diode", v, "GND", False) for k, v in enumerate((0.6, 0.6, 0.6, 0.2))]
+    >>> sound = [Measured(f"U1.{k}", f"D{k}", "diode", 0.6, "GND", False) for k in range(4)]
+    >>> [[one.pin for one in group.odd] for group in between(rows, [("one", sound)])]
+    [[]]
+    >>> [[one.pin for one in group.odd] for group in between(rows, [("one", sound), ("two", sound)])]
+    [['U1.3'], ['U1.3']]
+    """
+    mine = set(pooled(like_groups(rows, alpha)))
+    odd_there = [set(pooled(like_groups(theirs, alpha))) for _, theirs in boards]
+    apart = [against(rows, theirs, name, alpha) for name, theirs in boards]
+    away = [{(g.kind, m.pin) for g in groups for m in g.odd} for groups in apart]
+    shared = [{(g.kind, m.pin) for g in groups for m in g.members} for groups in apart]
+    found: list[Group] = []
+    for k, (name, theirs) in enumerate(boards):
+        thirds = [j for j in range(len(boards)) if j != k]
+        for group in apart[k]:
+            members = []
+            for one in group.members:
+                key = (group.kind, one.pin)
+                if one.odd:
+                    agree = [boards[j][0] for j in thirds if key in shared[j] and key not in away[j]]
+                    as_there = [
+                        boards[j][0]
+                        for j in thirds
+                        if key in away[j]
+                        and key
+                        not in {(g.kind, m.pin) for g in against(theirs, boards[j][1], "", alpha) for m in g.odd}
+                    ]
+                    one = _whose(one, name, one.pin in mine, one.pin in odd_there[k], agree, as_there)
+                members.append(one)
+            odd = sum(m.odd for m in members)
+            differ = sum(m.differs for m in members)
+            words = group.words if not group.odd else f"{odd} odd, {differ} only different, of {len(members)} values"
+            found.append(replace(group, members=tuple(members), words=words))
+    return tuple(found)
+
+
+def _whose(one: Member, name: str, mine: bool, theirs: bool, agree: Sequence[str], as_there: Sequence[str]) -> Member:
+    """A difference between this board and ``name``: whose it is. ``mine``, ``theirs`` odd among the like pins of its own board; ``agree`` boards that read as
+    this one, ``as_there`` that read as the other."""
+    if mine and not theirs:
+        return replace(one, words=f"{one.words}; odd among its like pins here, too")
+    if theirs and not mine:
+        return replace(one, odd=False, words=f"{one.words}; there it is the odd one among its like pins")
+    if as_there and not agree:
+        return replace(one, words=f"{one.words}; {as_there[0]} reads as there")
+    if agree and not as_there:
+        return replace(one, odd=False, words=f"{one.words}; {agree[0]} reads as here")
+    words = f"{one.words}: a difference between the two; its like pins or a third board must say which is odd"
+    return replace(one, odd=mine, differs=not mine, words=words)
 
 
 def _scaled(kind: str, value: float) -> float:

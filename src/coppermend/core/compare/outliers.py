@@ -19,7 +19,8 @@ LEAST = 3
 
 @dataclass(frozen=True, slots=True)
 class Outlier:
-    """Index of a value, its distance ``g`` in standard deviations of those it was tested among, and the chance ``p`` of a greatest distance as large."""
+    """Index of a value, its distance ``g`` in standard deviations of the sound values and itself, and the chance ``p`` of a greatest distance as large
+    among so many sound ones. (Rosner's own steps test it beside the other odd ones, whose spread hides it: what such a step says is no chance of this one.)"""
 
     index: int
     g: float
@@ -77,4 +78,14 @@ def outliers(values: Sequence[float], alpha: float = 0.01, floor: float = 0.0) -
         if found[-1].p <= alpha:
             many = len(found)
         left.pop(at)
-    return tuple(found[:many])
+    odd = {one.index for one in found[:many]}
+    sound = [v for k, v in enumerate(values) if k not in odd]
+    return tuple(_among(values[one.index], sound, one.index, floor) for one in found[:many])
+
+
+def _among(value: float, sound: Sequence[float], index: int, floor: float) -> Outlier:
+    """An odd value tested among the sound ones alone."""
+    rows = np.array([*sound, value], dtype=np.float64)
+    spread = max(float(rows.std(ddof=1)), floor)
+    g = abs(value - float(rows.mean())) / spread if spread > 0 else 0.0
+    return Outlier(index, g, grubbs_p(g, len(rows)) if len(rows) >= LEAST else 1.0)

@@ -171,7 +171,7 @@ class Found {
         this.answers.readings = await get(`${url('readings/compared')}?${words}`);
         return null;
       }),
-      a ? h('div', { id: 'answer' }, h('p', null, h('b', null, a.odd.length ? `${a.odd.length} odd: ${a.odd.map((/** @type {any} */ o) => o.pin).join(', ')}.` : `${a.readings} readings compared; none is odd.`)), table(['pin', 'net', 'why'], a.odd.map((/** @type {any} */ o) => [o.pin, o.net, o.words])), a.then ? h('p', null, `Next: ${a.then}`) : null, h('p.need', null, a.caution), this.findings(a)) : null, this.smallParts()];
+      a ? h('div', { id: 'answer' }, h('p', null, h('b', null, a.odd.length ? `${a.odd.length} odd: ${a.odd.map((/** @type {any} */ o) => o.pin).join(', ')}.` : `${a.readings} readings compared; none is odd.`)), a.differ.length ? h('p', { id: 'differ' }, `Read otherwise on another board, and nothing says which of the two is odd: ${a.differ.join(', ')}. Like pins, or a third board, would say.`) : null, table(['pin', 'net', 'why'], a.odd.map((/** @type {any} */ o) => [o.pin, o.net, o.words])), a.then ? h('p', null, `Next: ${a.then}`) : null, h('p.need', null, a.caution), this.findings(a)) : null, this.smallParts()];
   }
 
   /** Resistors, capacitors, fuses and their like with what was read across them. */
