@@ -32,12 +32,11 @@ def test_counted_starts_and_a_reading_taken_while_it_worked(tmp_path: Path) -> N
         assert done.exit_code == 0
     view = json.loads(done.output)
     assert [(t["condition"], t["good"], t["of"]) for t in view["tallies"]] == [("cold", 0, 4), ("warm", 4, 4)]
-    assert (
-        view["mixed"]
-        and 0.5 < view["comes_and_goes"] <= 1
-        and view["good_starts_to_prove"] == 5
-        and view["fails_share"] == 0.5
+    assert view["mixed"] and 0.5 < view["comes_and_goes"] <= 1
+    assert [(one["condition"], one["share"], one["needed"]) for one in view["prove"]] == [("cold", 0.8333, 2)], (
+        "it never failed warm; (1 / 6)^2 = 0.028 < 0.05"
     )
+    assert view["good_starts_to_prove"] == 2 and view["fails_share"] == 0.8333 and "cold" in view["words"][1]
     note(made, case, request_from_words(made, case, "level", ["U1.6", "pulsing", "when=warm"]))
     note(made, case, request_from_words(made, case, "level", ["U1.6", "floating", "when=cold"]))
     assert [one.condition for one in bind(made, case).state.readings] == ["warm", "cold"]
@@ -47,6 +46,16 @@ def test_counted_starts_and_a_reading_taken_while_it_worked(tmp_path: Path) -> N
     note(made, case, request_from_words(made, case, "solder", ["U1.6"]))
     again = starts_of_case(made, case, book, model)
     assert again["tallies"] == [] and [one["counts"] for one in again["noted"]] == [False, False]
+    assert again["prove"][0]["done"] == 0 and "2 more in a row" in again["words"][0]
+    for count, when, left in ((5, "warm", 2), (1, "cold", 1), (1, "cold", 0)):
+        note_starts(made, case, count, count, condition=when)
+        again = starts_of_case(made, case, book, model)
+        assert (again["good_starts_to_prove"], again["comes_and_goes"]) == (left, None), (
+            "warm starts prove nothing cold"
+        )
+    note_starts(made, case, 0, 1, condition="vibration")
+    again = starts_of_case(made, case, book, model)
+    assert [one["condition"] for one in again["prove"]] == ["vibration"] and again["comes_and_goes"] is not None
 
 
 @pytest.mark.parametrize(

@@ -36,7 +36,7 @@ def starts_command(
     """Note how many of several starts were as they should be (3/5), and say what that tells.
 
     A machine that starts now and then has a fault that comes and goes: contacts and joints do, dead chips seldom. Without a count it prints what was
-    counted since the last repair and how many good starts in a row would prove that the fault is gone.
+    counted since the last repair and how many good starts in a row, under which condition, would prove that the fault is gone.
     """
     made, found = shop_and_case(ctx, case)
     noted = None
@@ -58,10 +58,6 @@ def starts_command(
         click.echo(
             "No starts were counted since the last repair: start it five times, then: coppermend starts CASE 3/5."
         )
-    else:
-        click.echo(f"{100 * view['comes_and_goes']:.0f} % that what is wrong comes and goes.")
-        click.echo(
-            f"It fails in about {100 * view['fails_share']:.0f} % of the starts; after mending, {view['good_starts_to_prove']} good starts in a row would "
-            "show with 95 % that it is gone."
-        )
+    for words in view["words"]:
+        click.echo(words)
     click.echo(f"Mind: {view['caution']}")

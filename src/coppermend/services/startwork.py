@@ -118,15 +118,59 @@ def _differ(tallies: Sequence[Tally]) -> bool:
     return any(t.good for t in tallies) and any(t.good < t.of for t in tallies)
 
 
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """One condition under which it failed: the share of its starts, good starts in a row that show with 95 % that it is gone, how many of them were counted
+    since the last repair."""
+
+    condition: str
+    part: str
+    share: float
+    needed: int
+    done: int
+
+    @property
+    def how(self) -> str:
+        """The condition in words, "" none said."""
+        return " on ".join(filter(None, (self.condition, self.part)))
+
+
+def proofs(before: Sequence[Tally], since: Sequence[Tally]) -> tuple[Proof, ...]:
+    """What would prove that the fault is gone, by condition, the one in which it fails most first. Starts under one condition say nothing of another.
+
+    Where something failed since the last repair, that is the fault and the count stands at 0; else it is what failed ``before`` it, and the good starts
+    since then count. The share is (bad + 1) / (starts + 2), Laplace's rule of succession. () where it never failed.
+
+    >>> [(one.condition, round(one.share, 3), one.needed) for one in proofs((), [Tally("cold", "", 0, 5), Tally("minutes", "", 10, 10)])]
+    [('cold', 0.857, 2)]
+    >>> [(one.needed, one.done) for one in proofs([Tally("cold", "", 4, 5)], [Tally("cold", "", 3, 3), Tally("", "", 9, 9)])]
+    [(9, 3)]
+    """
+    fresh = {(t.condition, t.part): t for t in summed(since)}
+    failed = any(t.good < t.of for t in fresh.values())
+    rows = fresh.values() if failed else summed(before)
+    found = []
+    for t in rows:
+        if t.good < t.of:
+            share = (t.of - t.good + 1) / (t.of + 2)
+            mine = fresh.get((t.condition, t.part))
+            found.append(
+                Proof(t.condition, t.part, share, starts_needed(share), mine.good if mine and not failed else 0)
+            )
+    return tuple(sorted(found, key=lambda one: (-one.share, one.how)))
+
+
 def starts_view(workshop: Workshop, case: str, state: State, machine: MachineModel, repaired: int) -> dict[str, Any]:
-    """Counted starts of a case as plain JSON values: the tallies, how likely what is wrong comes and goes, how many good starts in a row would prove that it
-    is gone, the conditions that can be noted."""
+    """Counted starts of a case as plain JSON values: the tallies, how likely what is wrong comes and goes, how many good starts in a row, under which
+    condition, would prove that it is gone, the conditions that can be noted."""
     binding = bind(workshop, case)
     found = counted(binding.state, machine, repaired)
     rows = found.seen.tallies if found.seen else ()
+    before = [Tally(one.condition, one.part, one.good, one.of) for one in binding.state.starts if one.at <= repaired]
+    prove = proofs(before, rows)
+    failed = any(t.good < t.of for t in rows)
+    loose = _comes_and_goes(state, rows) if failed else None
     number = {item.entry: item.ref for item in binding.state.timeline}
-    bad, of = sum(t.of - t.good for t in rows), sum(t.of for t in rows)
-    share = (bad + 1) / (of + 2) if of else None
     return {
         "noted": [
             {
@@ -145,14 +189,53 @@ def starts_view(workshop: Workshop, case: str, state: State, machine: MachineMod
             for t in rows
         ],
         "mixed": found.mixed,
-        "comes_and_goes": round(_comes_and_goes(state, rows), 4) if rows else None,
-        "fails_share": None if share is None else round(share, 4),
-        "good_starts_to_prove": None if share is None else starts_needed(share),
+        "comes_and_goes": None if loose is None else round(loose, 4),
+        "fails_share": round(prove[0].share, 4) if prove else None,
+        "good_starts_to_prove": max(0, prove[0].needed - prove[0].done) if prove else None,
+        "prove": [
+            {
+                "condition": one.condition,
+                "part": one.part,
+                "share": round(one.share, 4),
+                "needed": one.needed,
+                "done": one.done,
+            }
+            for one in prove
+        ],
+        "words": _said(rows, prove, loose),
         "conditions": list(CONDITIONS),
         "local": list(LOCAL),
         "caution": CAUTION,
         "mark": binding.mark,
     }
+
+
+def _said(rows: Sequence[Tally], prove: Sequence[Proof], loose: float | None) -> list[str]:
+    """What the counted starts say, in sentences."""
+    said = []
+    if loose is not None:
+        said.append(f"{100 * loose:.0f} % that what is wrong comes and goes.")
+    elif rows and not prove:
+        said.append(
+            "It never failed in the starts that were counted: that proves nothing under conditions it was not started in."
+        )
+    for one in prove:
+        how = one.how or "no condition said"
+        if loose is not None:
+            said.append(
+                f"It fails in about {100 * one.share:.0f} % of the starts ({how}); after mending, {one.needed} good starts in a row under that very "
+                "condition would show with 95 % that it is gone."
+            )
+        elif one.done < one.needed:
+            said.append(
+                f"Before the last repair it failed in about {100 * one.share:.0f} % of the starts ({how}): {one.done} good ones of {one.needed} counted "
+                f"since, {one.needed - one.done} more in a row under that very condition would show with 95 % that it is gone."
+            )
+        else:
+            said.append(
+                f"{one.done} good starts ({how}) since the last repair: with 95 % what failed there before is gone."
+            )
+    return said
 
 
 def _comes_and_goes(state: State, rows: Sequence[Tally]) -> float:

@@ -3,9 +3,8 @@
 
 /** @param {{good: number, of: number, words: string}[]} tallies @param {any} view */
 export function startsWords(tallies, view) {
-  if (!tallies.length) return ['No starts were counted since the last repair: start it five times, off in between, and say how many were as they should be.'];
-  return [...tallies.map((t) => `${t.words}.`), `That it comes and goes: ${Math.round(100 * view.comes_and_goes)} %.`,
-    `It fails in about ${Math.round(100 * view.fails_share)} % of the starts: after mending, ${view.good_starts_to_prove} good starts in a row would show with 95 % that it is gone.`];
+  const none = 'No starts were counted since the last repair: start it five times, off in between, and say how many were as they should be.';
+  return [...(tallies.length ? tallies.map((t) => `${t.words}.`) : [none]), ...(view.words ?? [])];
 }
 
 /** "3/5" or "3 of 5" as numbers; null for anything else. @param {string} text */
