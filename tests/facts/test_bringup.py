@@ -67,6 +67,10 @@ def test_a_held_line_beside_two_that_touch() -> None:
 def test_another_clock_is_said_and_is_no_fault() -> None:
     run = judge_free_run({k: hz / 2 for k, hz in counted().items()}, CLOCK, PER)
     assert run.odd == () and "0.5 times" in run.words
+    two = judge_free_run({k: 2 * hz for k, hz in counted().items() if k < 2}, CLOCK, PER)
+    assert two.odd == () and "2 times" in two.words, (
+        "two lines off alike are another clock: lines that touch show one signal"
+    )
     still = judge_free_run(dict.fromkeys(range(4), 0.0), CLOCK, PER)
     assert "does not run" in still.words and len(still.odd) == 4
 

@@ -56,6 +56,8 @@ def test_an_entry_for_ones_own_book_is_read_again() -> None:
     with pytest.raises(Refusal) as err:
         infer_pins(circuit_of(board, book), "U99")
     assert err.value.finding.code == "INF-001"
+    with pytest.raises(Refusal, match="R1 is a resistor, no chip"):
+        infer_pins(circuit_of(board, book), "R1")
 
 
 def test_what_pins_read_on_boards_that_work(tmp_path: Path) -> None:

@@ -140,6 +140,8 @@ def test_parts_pins_and_nets_are_found_on_page_and_board(tmp_path: Path) -> None
     assert (2, "8") in hits("U19.8")
     part, pin, net = (find_in_schematics(shop, case, one)["on_board"] for one in ("U1", "U1.1", "CPUCLK"))
     assert part["what"] == "part" and pin["what"] == "pin" and pin["side"] == "c" and {"U1", "U19"} & set(net["parts"])
+    both = find_in_schematics(shop, case, "D3")["on_board"]
+    assert both["part"] == "D3" and "U1" in both["net_too"] and part["net_too"] == [], "a diode D3 and a data line D3"
     assert Image.open(io.BytesIO(schematic_page(shop, case, noted.entry.id, 2))).size[0] > 595
     attach_schematic(shop, case, pdf([[]]), "scan.pdf")
     rows = schematics_of(shop, case)

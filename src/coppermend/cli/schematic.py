@@ -80,6 +80,10 @@ def find_command(ctx: click.Context, case: str, text: str, as_json: bool) -> Non
             click.echo(
                 f"On the board: {place['what']} at {place['x_mm']:g}, {place['y_mm']:g} mm, {'component' if place['side'] == 'c' else 'solder'} side."
             )
+            if place["net_too"]:
+                click.echo(
+                    f"On the board {answer['asked']} is a net, too, of {', '.join(place['net_too'])}: the pages may mean either."
+                )
         elif place:
             click.echo(f"On the board: a net of {', '.join(place['parts'])}.")
         if not answer["hits"]:

@@ -121,7 +121,8 @@ def found_on(entry: str, pages: Sequence[SchematicPage], wanted: str, board: Boa
             set() if own is None else {_plain(name) for name in (*_net_names(board, own), own.function) if name}
         )
         return _pin_hits(entry, pages, row.ref, names)
-    what = "part" if row is not None else "net"
+    net = any(_plain(wanted) in {_plain(name) for name in (one.name, *one.names)} for one in board.nets)
+    what = "part or net" if row is not None and net else "part" if row is not None else "net"
     return [
         Hit(entry, page.number, word.box, word.text, what)
         for page in pages
@@ -149,6 +150,8 @@ def _pin_hits(entry: str, pages: Sequence[SchematicPage], ref: str, names: set[s
 
 
 def _is(word: PageWord, wanted: str, what: str) -> bool:
+    if what == "part or net":
+        return _is(word, wanted, "part") or _is(word, wanted, "net")
     if what == "part":
         unit = UNIT_OF.fullmatch(word.text)
         return word.text.upper() == wanted.upper() or (unit is not None and unit[1].upper() == wanted.upper())
@@ -219,12 +222,13 @@ def _as_dict(one: Hit) -> dict[str, Any]:
 
 
 def _on_board(binding: Binding, wanted: str) -> dict[str, Any] | None:
-    """Where it is on the board: the part's middle or the pin, mm; None for what the board does not have."""
+    """Where it is on the board: the part's middle or the pin, mm; of a net its parts; None for what the board does not have. ``net_too``: a net has the part's
+    very name (D3 a diode and a line of data), the parts on it."""
     part, _, pin = wanted.partition(".")
     row = next((p for p in binding.board.parts if p.ref.upper() == part.upper()), None)
+    nets = {n.index for n in binding.board.nets if _plain(wanted) in {_plain(name) for name in (n.name, *n.names)}}
+    parts = sorted({p.ref for p in binding.board.parts for q in p.pins if q.net in nets})
     if row is None:
-        nets = {n.index for n in binding.board.nets if _plain(wanted) in {_plain(name) for name in (n.name, *n.names)}}
-        parts = sorted({p.ref for p in binding.board.parts for q in p.pins if q.net in nets})
         return {"what": "net", "parts": parts[:40]} if parts else None
     own = next((p for p in row.pins if p.number.upper() == pin.upper()), None)
     xs, ys = [p.x_mm for p in row.pins], [p.y_mm for p in row.pins]
@@ -235,6 +239,7 @@ def _on_board(binding: Binding, wanted: str) -> dict[str, Any] | None:
         "x_mm": round(x, 2),
         "y_mm": round(y, 2),
         "side": row.side,
+        "net_too": parts[:40] if not pin else [],
     }
 
 

@@ -126,9 +126,9 @@ def _near(hz: float, want: float) -> bool:
 
 
 def _common_scale(moving: Mapping[int, float], want: Mapping[int, float]) -> float:
-    """The factor by which most lines run faster or slower than they should; 1 where most are right or there is none."""
+    """The factor by which most lines run faster or slower than they should (of two lines both); 1 where most are right or there is none."""
     ratios = {bit: hz / want[bit] for bit, hz in moving.items()}
-    if len(ratios) < 3 or sum(_near(r, 1.0) for r in ratios.values()) * 2 >= len(ratios):
+    if len(ratios) < 2 or sum(_near(r, 1.0) for r in ratios.values()) * 2 >= len(ratios):
         return 1.0
     best = max(ratios.values(), key=lambda r: sum(_near(x, r) for x in ratios.values()))
     return best if sum(_near(x, best) for x in ratios.values()) * 2 > len(ratios) else 1.0

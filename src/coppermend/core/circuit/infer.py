@@ -19,6 +19,20 @@ from coppermend.core.findings import refuse
 
 SHARED = ("tri-state", "bidirectional")
 """Kinds of pins that several may drive one net."""
+NO_CHIPS = (
+    "resistor",
+    "network",
+    "capacitor",
+    "inductor",
+    "crystal",
+    "connector",
+    "diode",
+    "switch",
+    "link",
+    "cell",
+    "fuse",
+)
+"""Roles of parts whose pins the rules say nothing of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,10 +47,17 @@ class InferredPin:
 
 
 def infer_pins(circuit: Circuit, ref: str, clocks: Collection[str] = ()) -> tuple[InferredPin, ...]:
-    """The pins of a part by rule. ``clocks``: nets that are known to carry a clock. Refusal INF-001 for a part that is not there."""
+    """The pins of a part by rule. ``clocks``: nets that are known to carry a clock. Refusals INF-001 for a part that is not there, INF-002 for one that is
+    no chip: the rules ask who drives and who listens, and a resistor does neither."""
     part = circuit.part(ref)
     if part is None:
         raise refuse("INF-001", f"The board has no part {ref}.", "Name a part as the board does: U7.")
+    if part.role in NO_CHIPS:
+        raise refuse(
+            "INF-002",
+            f"{ref} is a {part.role}, no chip: its pins have no work of their own to infer.",
+            "Name a chip, such as U7; what is known of small parts: coppermend compare parts CASE.",
+        )
     names: dict[str, int] = {}
     rows = []
     for t in part.terminals:

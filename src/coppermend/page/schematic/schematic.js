@@ -86,13 +86,13 @@ class Schematic {
   search() {
     const place = this.answer?.on_board;
     return [h('form', { id: 'search', role: 'search', onsubmit: (/** @type {Event} */ e) => { e.preventDefault(); this.find(byId('name').value); } }, h('div.row', null, h('label.field', null, h('span', null, 'Part, pin or net'), h('input', { id: 'name', autocomplete: 'off', placeholder: 'U5, U5.3 or /RD', value: this.answer?.asked ?? '' })), h('button.key.hot', { type: 'submit', id: 'search-do', disabled: this.busy }, 'Find', h('kbd', null, '/')))),
-      this.answer ? h('p', { id: 'count', role: 'status' }, this.hits.length ? `${this.answer.asked} stands at ${this.hits.length} places. J and K go through them.` : `${this.answer.asked} stands on no page.`, place && place.parts ? ` On the board it is a net of ${place.parts.join(', ')}.` : '') : null,
+      this.answer ? h('p', { id: 'count', role: 'status' }, this.hits.length ? `${this.answer.asked} stands at ${this.hits.length} places. J and K go through them.` : `${this.answer.asked} stands on no page.`, place && place.parts ? ` On the board it is a net of ${place.parts.join(', ')}.` : '', place && place.net_too?.length ? ` On the board it is the part ${place.part}, and a net, too, of ${place.net_too.join(', ')}.` : '') : null,
       h('ul.sch-list', { id: 'hits' }, this.hits.slice(0, 12).map((/** @type {any} */ hit, /** @type {number} */ k) => h('li', null, h('button.key.slim', { type: 'button', 'aria-pressed': String(k === this.hit), onclick: () => this.to(k) }, `page ${hit.page}: ${hit.text}${hit.near ? `, beside ${hit.near}` : ''}`))))];
   }
 
   map() {
     const { bounds_mm: [x0, y0, x1, y1], outline, parts } = this.view.map;
-    const place = this.answer?.on_board, on = new Set(place?.parts ?? (place?.part ? [place.part] : []));
+    const place = this.answer?.on_board, on = new Set(place?.parts ?? (place?.part ? [place.part, ...(place.net_too ?? [])] : []));
     return h('div', null, s('svg', { class: 'sch-map', id: 'map', viewBox: `${x0 - 3} ${-y1 - 3} ${x1 - x0 + 6} ${y1 - y0 + 6}`, role: 'group', 'aria-label': 'The board: a part that is tapped is found on the pages' },
       ...outline.map((/** @type {number[][]} */ r) => s('path', { class: 'rim', d: pathOf(r) })),
       ...parts.map((/** @type {any} */ p) => s('path', { class: on.has(p.ref) ? 'part on' : 'part', id: `part-${p.ref}`, d: pathOf(p.outline), onclick: () => this.find(p.ref) }, s('title', {}, p.ref))),
