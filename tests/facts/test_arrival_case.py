@@ -86,6 +86,10 @@ def test_power_never_goes_into_a_short_and_nothing_under_power_is_proposed(made:
     say(made, case, f"ohms {rail.point_a} {rail.point_b} 0.3")
     view = weighed(made, case)
     assert "Power stays off" in view.stop and not {kind for kind, _ in proposed(view)} & HAND_STEPS
+    assert view.rails_shorted[0].next and not view.nothing_left, "what tells the capacitors apart is there to be done"
+    assert {one.words for one in view.suspects} & {
+        f"C{k} is shorted: it pulls the rail VCC down" for k in range(10, 14)
+    }
     with pytest.raises(Refusal, match="GAT-001"):
         say(made, case, "power on")
 

@@ -12,8 +12,9 @@ from coppermend.api.routes import TheDesk, on_case
 from coppermend.api.schemas import Body, Name, Words
 from coppermend.core.log.state import plain
 from coppermend.core.log.values import parse_value
-from coppermend.services.cases import case_state
-from coppermend.services.chips import chip_cards, note_check, note_chip, pin_list
+from coppermend.services.bind import bind
+from coppermend.services.chips import note_check, note_chip, pin_list
+from coppermend.services.chiptries import cards_of, chip_conflicts
 from coppermend.services.chipwork import chip_work, parts_with_chips
 from coppermend.services.intake import intake_now, note_intake
 from coppermend.services.rails import rails_for_case
@@ -160,8 +161,12 @@ def chips(case: str, desk: TheDesk) -> Json:
 
 
 def _chips(w: Workshop, c: str) -> Json:
-    cards = chip_cards(case_state(w, c))
-    return {"chips": [one.as_dict() for one in cards.values()], "parts": list(parts_with_chips(w, c))}
+    binding = bind(w, c)
+    return {
+        "chips": [one.as_dict() for one in cards_of(binding).values()],
+        "parts": list(parts_with_chips(w, c)),
+        "conflicts": [{"words": one.words, "settles": one.settles} for one in chip_conflicts(binding)],
+    }
 
 
 @router.post("/chips", status_code=201)

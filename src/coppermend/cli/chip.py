@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import click
 
 from coppermend.cli import print_json
 from coppermend.cli.shop import CASE, JSON, shop_and_case
 from coppermend.core.log.kinds import CHIP_CHECKS, GOODNESS
-from coppermend.services.cases import case_state
-from coppermend.services.chips import chip_cards, note_check, note_chip, pin_list
+from coppermend.services.bind import bind
+from coppermend.services.chips import note_check, note_chip, pin_list
+from coppermend.services.chiptries import cards_of, chip_conflicts
 from coppermend.services.chipwork import ChipWork, chip_work, parts_with_chips
+from coppermend.services.looks import Conflict
 
 
 @click.group("chip")
@@ -24,9 +28,16 @@ def chip_command() -> None:
 def chip_list(ctx: click.Context, case: str, as_json: bool) -> None:
     """The labelled chips of a case with their history, and the board's chips."""
     made, found = shop_and_case(ctx, case)
-    cards, parts = chip_cards(case_state(made, found)), parts_with_chips(made, found)
+    binding = bind(made, found)
+    cards, parts, conflicts = cards_of(binding), parts_with_chips(made, found), chip_conflicts(binding)
     if as_json:
-        print_json({"chips": [one.as_dict() for one in cards.values()], "parts": list(parts)})
+        print_json(
+            {
+                "chips": [one.as_dict() for one in cards.values()],
+                "parts": list(parts),
+                "conflicts": [{"words": one.words, "settles": one.settles} for one in conflicts],
+            }
+        )
         return
     if not cards:
         click.echo("No chip has a label yet: coppermend chip card CASE C1 --type 4164 --place stock")
@@ -40,6 +51,7 @@ def chip_list(ctx: click.Context, case: str, as_json: bool) -> None:
             click.echo(f"   {stay.when[:16].replace('T', ' ')}  {stay.place}{': ' + stay.words if stay.words else ''}")
         for words in one.says:
             click.echo(f"   {words}")
+    print_conflicts(conflicts)
     click.echo(
         "On the board: "
         + ", ".join(
@@ -79,9 +91,10 @@ def chip_card(
         made, found, chip, type_name=type_name, speed=speed, origin=origin, goodness=goodness or "", place=place, price=price, words=words
     )  # fmt: skip
     if as_json:
-        print_json({**written.as_dict(), "card": chip_cards(case_state(made, found))[chip.strip()].as_dict()})
+        print_json({**written.as_dict(), "card": cards_of(bind(made, found))[chip.strip()].as_dict()})
         return
     click.echo(f"Noted as {written.entry.bench_seq}: {written.words}.")
+    print_conflicts([one for one in chip_conflicts(bind(made, found)) if written.entry.id in one.entries])
 
 
 @chip_command.command("show")
@@ -97,6 +110,12 @@ def chip_show(ctx: click.Context, case: str, part: str, as_json: bool) -> None:
         print_json(work.as_dict())
         return
     _print(work, case)
+
+
+def print_conflicts(conflicts: Iterable[Conflict]) -> None:
+    """What cannot all be, with what settles it."""
+    for one in conflicts:
+        click.echo(f"Contradiction: {one.words} {one.settles}")
 
 
 def _print(work: ChipWork, case: str) -> None:
@@ -117,6 +136,7 @@ def _print(work: ChipWork, case: str) -> None:
         click.echo(f"  {item}: {ask if one is None else ('as it should be' if one.good else 'wrong')}")
     for card in work.stock:
         click.echo(f"In stock: {card.chip} {card.type} {card.speed}".rstrip() + f", {card.goodness}")
+    print_conflicts(work.conflicts)
     if work.piggyback:
         click.echo(f"A good chip may be held on top (device book: {work.piggyback}).")
     click.echo(f"Mind: {work.caution}")

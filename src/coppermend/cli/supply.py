@@ -29,7 +29,7 @@ def supply_show(ctx: click.Context, case: str, as_json: bool) -> None:
     now, rails = supply_now(made, found), rails_for_case(made, found)
     if as_json:
         to_ground = [
-            {"rail": one.net, "ground": one.ground, "points": [one.point_a, one.point_b], "read": one.read, "ohm": one.ohm, "low": one.low}
+            {"rail": one.net, "ground": one.ground, "points": [one.point_a, one.point_b], "read": one.read, "ohm": one.ohm, "diode_v": one.diode_v, "low": one.low}
             for one in rails
         ]  # fmt: skip
         print_json({**now.as_dict(), "to_ground": to_ground})
@@ -45,6 +45,8 @@ def supply_show(ctx: click.Context, case: str, as_json: bool) -> None:
             else "; ".join(one["faults"]) or ("proven" if one["proven"] else "without a load it proves little")
         )
         click.echo(f"   alone: {'' if alone is None else volt_words(alone['volt']) + ', '}{state}")
+        if one["connector_v"] is not None:
+            click.echo(f"   at the connector: {volt_words(one['connector_v'])}")
         for far in one["far"]:
             drop = (
                 ""
@@ -55,9 +57,9 @@ def supply_show(ctx: click.Context, case: str, as_json: bool) -> None:
     for words in (*now.order, *now.rise):
         click.echo(f"Order: {words}.")
     for rail in rails:
-        said = (
-            f"{ohm_words(rail.ohm)}{', too low: do not switch on' if rail.low else ''}" if rail.read else "not measured"
-        )
+        diode = f"{volt_words(rail.diode_v)} in diode mode" if rail.diode_v is not None else ""
+        said = ", ".join(one for one in (ohm_words(rail.ohm) if rail.read else "", diode) if one) or "not measured"
+        said += ", too low: do not switch on" if rail.low else ""
         click.echo(f"To ground, power off: {rail.point_a} and {rail.point_b} ({rail.net}): {said}")
     if now.limit_words:
         click.echo(now.limit_words)

@@ -62,6 +62,14 @@ def suspects_command(
 
 
 def _print(view: SuspectsView, case: str) -> None:
+    for short in view.rails_shorted:
+        click.echo(f"{short.words}")
+        if short.next:
+            click.echo(f"What tells them apart: {short.next}")
+        if short.note:
+            click.echo(
+                f"      coppermend note {case} {short.note}   (then: coppermend supply short {case} --rail {short.rail})"
+            )
     for one in view.suspects:
         click.echo(f"{100 * one.p:5.1f} %  {one.words}")
         for reason in one.pro:
@@ -72,9 +80,11 @@ def _print(view: SuspectsView, case: str) -> None:
             click.echo(f"         {one.clears}")
     if view.stop:
         click.echo(view.stop)
+    for two in view.conflicts:
+        click.echo(f"Contradiction: {two.words} {two.settles}")
     if view.nothing_left:
         click.echo("Nothing more can be told apart by looks, waves, checks and swaps.")
-    else:
+    elif view.step is not None or view.step_words:
         click.echo(f"Next: {view.step_words}")
         if view.step is not None:
             for line in (view.why, f"Risk: {view.risk}.", view.caution):

@@ -7,11 +7,12 @@ from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.log.consent import consent_of
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState
+from coppermend.core.log.values import ampere_words
 from coppermend.core.rework.cutland import other_arms
 from coppermend.devices.book import shipped
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
-from coppermend.services.chips import chip_cards, too_slow
+from coppermend.services.chips import chip_cards, misfit, wrong_type
 from coppermend.services.workshop import Workshop
 
 UNPOWERED_READINGS = ("closed", "open", "ohms", "diode")
@@ -34,6 +35,7 @@ def cautions(workshop: Workshop, case: str, entry: Entry) -> tuple[str, ...]:
     binding = bind(workshop, case)
     out += [
         *_owner(binding.state, entry),
+        *_limit(entry),
         *_other_chip(binding, entry),
         *_apart(binding, entry),
         *_arms(binding, entry),
@@ -60,6 +62,22 @@ def _owner(state: CaseState, entry: Entry) -> list[str]:
     return [f"this cannot be undone ({act}), and by intake the owner {word}. Ask before any more of it."]
 
 
+def _limit(entry: Entry) -> list[str]:
+    """An abort value above the current limit: the supply holds the current below it, so it is never reached."""
+    limit, abort = entry.payload.get("limit_a"), entry.payload.get("abort_a")
+    if (
+        entry.kind != "gate"
+        or not isinstance(limit, (int, float))
+        or not isinstance(abort, (int, float))
+        or abort <= limit
+    ):
+        return []
+    return [
+        f"the supply limits at {ampere_words(float(limit))}, so {ampere_words(float(abort))}, at which you would switch off, is never reached. "
+        "Give the limit first and a smaller value to switch off at, or watch for the supply's limit lamp and note the two again."
+    ]
+
+
 def _other_chip(binding: Binding, entry: Entry) -> list[str]:
     """A chip that went in though its label says another type or that it is bad; a chip held on top where the device book does not allow it."""
     part, label = str(entry.payload.get("part") or ""), str(entry.payload.get("with") or "")
@@ -69,18 +87,20 @@ def _other_chip(binding: Binding, entry: Entry) -> list[str]:
     book, out = shipped(), []
     card = chip_cards(binding.state).get(label)
     mine = book.find(row.value)
-    if card is not None and card.type:
-        other = book.find(card.type)
-        same = other.type == mine.type if other is not None and mine is not None else card.type == row.value
-        slow = too_slow(row.value, card.type, card.speed)
-        if same and slow:
-            out.append(f"{label} is {slow}: too slow for {part} ({row.value}).")
-        if not same:
+    why = misfit(book, part, row.value, card) if card is not None else ""
+    if card is not None and why:
+        meant = (
+            ". Power off; take it out again unless that was meant." if wrong_type(book, part, row.value, card) else "."
+        )
+        out.append(why + meant)
+        if card.goodness == "known bad" and not why.endswith("known bad"):
+            out.append(f"{label} is noted as known bad.")
+        if entry.payload.get("trial"):
             out.append(
-                f"{label} is a {card.type}, {part} a {row.value}. Power off; take it out again unless that was meant."
+                "by its label it could not work there, and it did: chip list says what settles that."
+                if entry.payload.get("effect") == "cured"
+                else "a try with it says nothing of the chip that came out."
             )
-    if card is not None and card.goodness == "known bad":
-        out.append(f"{label} is noted as known bad.")
     capacitor = mine is None and farads_of(row.value) is not None
     if entry.kind == "piggyback" and not capacitor and (mine is None or not mine.piggyback):
         out.append(

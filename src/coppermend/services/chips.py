@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -22,6 +22,7 @@ from coppermend.services.points import known_part
 from coppermend.services.powered import circuit_of
 from coppermend.services.workshop import Workshop
 
+NOT_MUTE: Mapping[str, str] = {}
 STOCK = ("stock", "donor")
 """Places whose chips are at hand for a try; any other place is a part of the board, or said in words."""
 
@@ -62,17 +63,30 @@ class ChipCard:
         return {**value, "at_hand": self.at_hand}
 
 
-def chip_cards(state: CaseState) -> dict[str, ChipCard]:
-    """Every chip of a case by its label: what its entries tell, with the swaps and fittings that moved it, in the order of the log."""
+def chip_cards(state: CaseState, mute: Mapping[str, str] = NOT_MUTE) -> dict[str, ChipCard]:
+    """Every chip of a case by its label: what its entries tell, with the swaps and fittings that moved it, in the order of the log.
+
+    ``mute``: of swaps (entries) that tell nothing of the chip that came out, why (``services.chiptries.mute_swaps``).
+    """
     cards: dict[str, ChipCard] = {}
     rows: list[tuple[int, Any]] = [(one.at, one) for one in state.chips]
-    rows += [(act.at, act) for act in state.acts if act.chip_in or act.chip_out]
+    rows += [(act.at, act) for act in state.acts if act.chip_in or act.chip_out or act.kind == "remove"]
     for _, row in sorted(rows, key=lambda pair: pair[0]):
         if hasattr(row, "chip"):
             cards[row.chip] = _told(cards.get(row.chip, ChipCard(row.chip)), row)
+        elif row.kind == "remove" and not row.chip_out:
+            _taken_out(cards, row)
         else:
-            _moved(cards, row)
+            _moved(cards, row, mute.get(row.entry, ""))
     return cards
+
+
+def _taken_out(cards: dict[str, ChipCard], act: Any) -> None:
+    """A part that was taken out takes along whichever chip sat there."""
+    for card in list(cards.values()):
+        if act.part and card.place == act.part:
+            stays = (*card.stays, Stay("out", act.entry, act.observed_at, ""))
+            cards[card.chip] = replace(card, place="out", stays=stays)
 
 
 def _told(card: ChipCard, note: Any) -> ChipCard:
@@ -93,8 +107,8 @@ _AFTER = {
 }
 
 
-def _moved(cards: dict[str, ChipCard], act: Any) -> None:
-    """A swap or a fitting: the chip that went in and the one that came out, and what the effect says of each."""
+def _moved(cards: dict[str, ChipCard], act: Any, mute: str) -> None:
+    """A swap or a fitting: the chip that went in and the one that came out, and what the effect says of each; ``mute`` why it says nothing."""
     said = _AFTER.get(act.effect, "")
     if act.chip_in:
         card = cards.get(act.chip_in, ChipCard(act.chip_in))
@@ -105,7 +119,9 @@ def _moved(cards: dict[str, ChipCard], act: Any) -> None:
         cards[act.chip_in] = replace(card, place=back, stays=stays, says=says, goodness=goodness)
     if act.chip_out:
         card = cards.get(act.chip_out, ChipCard(act.chip_out))
-        if act.effect == "cured":
+        if mute:
+            card = replace(card, says=(*card.says, f"the try at {act.part} says nothing of it: {mute}"))
+        elif act.effect == "cured":
             says = (*card.says, f"with another one at {act.part} it works: this chip or the socket of {act.part}")
             card = replace(card, says=says)
         elif act.effect == "none":
@@ -114,6 +130,10 @@ def _moved(cards: dict[str, ChipCard], act: Any) -> None:
         cards[act.chip_out] = replace(
             card, place=place, stays=(*card.stays, Stay(place, act.entry, act.observed_at, said))
         )
+
+
+_SOCKET = re.compile(r"(U|IC|X|CN)\d{1,4}[A-Z]?", re.IGNORECASE)
+"""A place written so is meant as a part of the board, not as a drawer: it must be one that the board has."""
 
 
 def note_chip(
@@ -130,7 +150,8 @@ def note_chip(
     words: str = "",
     entry_id: str | None = None,
 ) -> Noted:
-    """Note what one chip is and where it is. Refusals CHP-001 (no label), CHP-002 (what is known of it), CHP-003 (a price that cannot be)."""
+    """Note what one chip is and where it is. Refusals CHP-001 (no label), CHP-002 (what is known of it), CHP-003 (a price that cannot be), PNT-003 (a place
+    written like a part, U77, that the board does not have)."""
     label = chip.strip()
     if not label or len(label) > 40:
         raise refuse(
@@ -147,7 +168,8 @@ def note_chip(
     where = place.strip()
     if where and where.split(" ")[0] not in (*STOCK, "out", "bin", "to buy"):
         graph = bind(workshop, case).graph
-        where = known_part(graph, where) if any(one.part.upper() == where.upper() for one in graph.pins) else where
+        on_board = any(one.part.upper() == where.upper() for one in graph.pins)
+        where = known_part(graph, where) if on_board or _SOCKET.fullmatch(where) else where
     payload: dict[str, Json] = {
         "chip": label, "type": type_name.strip(), "speed": speed.strip(), "origin": origin.strip(), "goodness": goodness, "place": where, "price": price, "words": words,
     }  # fmt: skip
@@ -231,6 +253,25 @@ def speed_ns(text: str) -> float | None:
     if grade is None:
         return None
     return float(grade[1]) * (10.0 if len(grade[1]) == 2 else 1.0)
+
+
+def wrong_type(book: DeviceBook, ref: str, value: str, card: ChipCard) -> str:
+    """A chip of another type than the part's in words; "" where the types are one or the chip's is not told."""
+    if not card.type:
+        return ""
+    mine, other = book.find(value), book.find(card.type)
+    same = other.type == mine.type if other is not None and mine is not None else card.type.upper() == value.upper()
+    return "" if same else f"{card.chip} is a {card.type}, {ref} a {value}"
+
+
+def misfit(book: DeviceBook, ref: str, value: str, card: ChipCard) -> str:
+    """Why a chip cannot do the work of a part, in words: another type, too slow, or known bad; "" where nothing is known against it."""
+    slow = too_slow(value, card.type, card.speed)
+    return (
+        wrong_type(book, ref, value, card)
+        or (f"{card.chip} is {slow}: too slow for {ref} ({value})" if slow else "")
+        or (f"{card.chip} is noted as known bad" if card.goodness == "known bad" else "")
+    )
 
 
 def too_slow(board_value: str, type_name: str, speed: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from math import hypot
 from typing import Any
@@ -14,8 +15,10 @@ from coppermend.core.copper.model import ProbePoint
 from coppermend.core.log.state import CaseState, ChipCheck, Reading, plain
 from coppermend.devices.book import DeviceBook, shipped
 from coppermend.services.bind import Binding, bind
-from coppermend.services.chips import ChipCard, chip_cards, circuit_for, part_pins, stock_for
+from coppermend.services.chips import ChipCard, circuit_for, part_pins, stock_for
+from coppermend.services.chiptries import cards_of, chip_conflicts
 from coppermend.services.evidence import BEEPS_OHM
+from coppermend.services.looks import Conflict
 from coppermend.services.points import known_part, points_of_pin
 from coppermend.services.workshop import Workshop
 
@@ -73,6 +76,8 @@ class ChipWork:
     piggyback: str
     now: str
     caution: str
+    conflicts: tuple[Conflict, ...] = ()
+    """Where what the log says of chips and this part cannot all be, with what settles it."""
 
     def as_dict(self) -> dict[str, Any]:
         """Plain JSON values."""
@@ -89,6 +94,7 @@ class ChipWork:
             "piggyback": self.piggyback,
             "now": self.now,
             "caution": self.caution,
+            "conflicts": [{"words": one.words, "settles": one.settles} for one in self.conflicts],
         }  # fmt: skip
 
 
@@ -106,13 +112,14 @@ def chip_work(workshop: Workshop, case: str, part: str, book: DeviceBook | None 
     apart = _apart_rows(binding, ref, since) if out else ()
     last = {one.item: one for one in binding.state.chip_checks if one.part == ref and one.at > since}
     checks = tuple((item, FIT_ASKS[item], last.get(item)) for item in FIT_ITEMS)
-    cards = chip_cards(binding.state)
+    cards = cards_of(binding, found)
     inside = next((one for one in reversed(list(cards.values())) if one.place == ref), None)
     chip = found.find(value)
     now = _now(ref, state, pins, apart, checks)
     return ChipWork(
         ref, value, str(state), inside, stock_for(binding.state, found, value), pins, apart, checks,
         _in_area(binding, ref), chip.piggyback if chip is not None else "", now, FIT_CAUTION if out else PULL_CAUTION,
+        tuple(one for one in chip_conflicts(binding, found) if re.search(rf"\b{re.escape(ref)}\b", one.words)),
     )  # fmt: skip
 
 
@@ -121,7 +128,7 @@ def parts_with_chips(workshop: Workshop, case: str, book: DeviceBook | None = No
     binding, found = bind(workshop, case), book or shipped()
     circuit: Circuit = circuit_for(binding, found)
     states = dict(binding.graph.part_states)
-    at = {one.place: one.chip for one in chip_cards(binding.state).values()}
+    at = {one.place: one.chip for one in cards_of(binding, found).values()}
     rows = [one for one in circuit.parts if one.role in ("chip", "unknown chip")]
     return tuple(_chip_row(one, str(states.get(one.ref, "soldered")), at.get(one.ref, "")) for one in rows)
 

@@ -13,8 +13,10 @@ from coppermend.core.log.fold import is_repair
 from coppermend.core.log.state import Act, CaseState, ChipCheck
 from coppermend.services.bind import Binding
 from coppermend.services.chips import chip_cards
+from coppermend.services.chiptries import mute_swaps
 from coppermend.services.points import point_now
 from coppermend.services.powered import PoweredBoard
+from coppermend.services.railevidence import rail_witnesses
 from coppermend.services.supplyproof import supply_witnesses
 
 CHECK_SEEN: Mapping[str, tuple[float, float]] = {
@@ -60,7 +62,9 @@ def hand_evidence(
         elif one is not None:
             found.append(one)
     found += _checks(state, made)
-    found += [HandSeen(one, at, good) for one, at, good in supply_witnesses(binding, made)]
+    found += [
+        HandSeen(one, at, good) for one, at, good in (*supply_witnesses(binding, made), *rail_witnesses(binding, made))
+    ]
     return tuple(found), tuple(unused)
 
 
@@ -78,6 +82,9 @@ def _of_act(binding: Binding, act: Act, made: PoweredBoard, spares: tuple[str, .
     if act.kind == "swap" and act.trial:
         if act.effect not in ("cured", "none"):
             return f"{part} for a try: only whether it then works tells chip from socket"
+        mute = mute_swaps(binding).get(act.entry, "")
+        if mute:
+            return f"{part} for a try: it says nothing: {mute}"
         good = GOOD[goodness_of(state, act.chip_in, part, spares)]
         socket = dict(state.part_states).get(part, "socketed" if _socketed(made, part) else "") == "socketed"
         return HandSeen(Swapped(part, act.effect == "cured", act.entry, good, socket), act.at, False)

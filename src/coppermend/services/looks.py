@@ -257,6 +257,23 @@ def _ref_place(act: Act) -> tuple[float, float, str]:
 
 
 # ---- contradictions ----
+EXCLUDED = {"missing part": ("wrong part", "wrong way round")}
+"""Findings of one part that cannot both be: what is missing has neither type nor direction."""
+
+
+def overruled(rows: Sequence[Said]) -> dict[str, Said]:
+    """Of two findings on one part that cannot both be, the weaker one (its entry), with the one that stands for both: a part found at fault twice over by looks
+    that contradict each other is not twice as surely at fault."""
+    seen = [one for one in rows if one.seen and not one.why_not and one.kind.of == PART]
+    found: dict[str, Said] = {}
+    for one in seen:
+        for other in seen:
+            if one.part == other.part and other.finding in EXCLUDED.get(one.finding, ()):
+                weak, strong = sorted((one, other), key=lambda x: x.kind.ratio)
+                found[weak.entry] = strong
+    return found
+
+
 def look_conflicts(state: CaseState, graph: CopperGraph) -> tuple[Conflict, ...]:
     """Looks that say of one place that a thing is there and that it is not; and two findings on one part that cannot both be."""
     rows = [one for one in said_of(state, graph) if not one.why_not]
@@ -273,16 +290,15 @@ def look_conflicts(state: CaseState, graph: CopperGraph) -> tuple[Conflict, ...]
             )
     seen = {(one.part, one.finding): one for one in rows if one.seen and one.kind.of == PART}
     for (part, finding), one in seen.items():
-        if finding == "missing part":
-            for other in ("wrong part", "wrong way round"):
-                two = seen.get((part, other))
-                if two is not None:
-                    words = f"{part} was seen to be missing (no. {number.get(one.entry, 0)}) and to be there ({other}, no. {number.get(two.entry, 0)})."
-                    found.append(
-                        Conflict(
-                            (one.entry, two.entry),
-                            words,
-                            f"Look at {part}'s place again and take the wrong one back: note CASE undo NUMBER.",
-                        )
+        for other in EXCLUDED.get(finding, ()):
+            two = seen.get((part, other))
+            if two is not None:
+                words = f"{part} was seen to be missing (no. {number.get(one.entry, 0)}) and to be there ({other}, no. {number.get(two.entry, 0)})."
+                found.append(
+                    Conflict(
+                        (one.entry, two.entry),
+                        words,
+                        f"Look at {part}'s place again and take the wrong one back: note CASE undo NUMBER.",
                     )
+                )
     return tuple(found)

@@ -30,7 +30,7 @@ from coppermend.core.planning.suspects_next import SideShows
 from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind
 from coppermend.services.entries import write
-from coppermend.services.looks import Said, look_conflicts, marked, overs_of, said_of
+from coppermend.services.looks import Said, look_conflicts, marked, overruled, overs_of, said_of
 from coppermend.services.notes import Noted, noted
 from coppermend.services.points import known_part, point_payload, resolve
 from coppermend.services.powered import PoweredBoard
@@ -269,10 +269,17 @@ def looks_read(binding: Binding, made: PoweredBoard) -> LooksRead:
     unused: list[tuple[str, str]] = []
     expired: list[tuple[str, str]] = []
     spans = _spans(binding, made)
-    for one in said_of(binding.state, binding.graph):
+    rows = said_of(binding.state, binding.graph)
+    weaker = overruled(rows)
+    for one in rows:
         words = f"{one.finding} {'seen' if one.seen else 'looked for and not seen'} at {one.place}"
         if one.why_not:
             expired.append((one.entry, f"{words}: {one.why_not}"))
+            continue
+        if one.entry in weaker:
+            unused.append(
+                (one.entry, f"{words}: {weaker[one.entry].finding} was seen there too, and only one of the two can be")
+            )
             continue
         witness = _witness(binding, made, spans, one, words)
         if witness is None:

@@ -7,7 +7,7 @@ from math import hypot
 
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.findings import Refusal
-from coppermend.core.log.gate import RAIL_SHORT_OHM, GateStatus, gate_status, is_ground, is_rail
+from coppermend.core.log.gate import DIODE_SHORT_V, RAIL_SHORT_OHM, GateStatus, gate_status, is_ground, is_rail
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView, case_state, show_case
 from coppermend.services.cutwork import gate_with_cuts
@@ -18,7 +18,8 @@ from coppermend.services.workshop import Workshop
 class Rail:
     """A rail: its net, the two points to touch.
 
-    ``read``: since the last soldering; ``ohm`` what it read (None: overload or not read); ``low``: below RAIL_SHORT_OHM.
+    ``read``: since the last soldering; ``ohm`` what it read (None: overload or not read); ``low``: below RAIL_SHORT_OHM, or
+    below DIODE_SHORT_V in diode mode.
     """
 
     net: str
@@ -28,6 +29,8 @@ class Rail:
     read: bool
     ohm: float | None
     low: bool
+    diode_v: float | None = None
+    """What it read in diode mode since then, None: overload or not read."""
 
 
 def rails_for_case(workshop: Workshop, case: str) -> tuple[Rail, ...]:
@@ -36,16 +39,18 @@ def rails_for_case(workshop: Workshop, case: str) -> tuple[Rail, ...]:
     binding = bind(workshop, case)
     graph, state = binding.graph, binding.state
     read: dict[frozenset[str], float | None] = {}
+    diode: dict[frozenset[str], float | None] = {}
     for one in state.readings:
-        if one.kind == "ohms" and one.at > state.last_soldering and len(one.points) == 2:
-            read[frozenset(point.net for point in one.points)] = one.value
+        if one.kind in ("ohms", "diode") and one.at > state.last_soldering and len(one.points) == 2:
+            (read if one.kind == "ohms" else diode)[frozenset(point.net for point in one.points)] = one.value
     out = []
     for rail, ground, pair in _measurable(binding):
         names = graph.net_names[rail], graph.net_names[ground]
         key = frozenset(names)
         value = read.get(key)
-        low = value is not None and value < RAIL_SHORT_OHM
-        out.append(Rail(names[0], names[1], pair[0].id, pair[1].id, key in read, value, low))
+        volt = diode.get(key)
+        low = (value is not None and value < RAIL_SHORT_OHM) or (volt is not None and abs(volt) < DIODE_SHORT_V)
+        out.append(Rail(names[0], names[1], pair[0].id, pair[1].id, key in read, value, low, volt))
     return tuple(out)
 
 

@@ -68,10 +68,12 @@ class RailShort:
     part_ohm: float
     next: ShortStep | None
     caution: str = CAUTION
+    every: tuple[ShortedPart, ...] = ()
+    """All candidates, of which ``parts`` are the likeliest."""
 
     def as_dict(self) -> dict[str, Any]:
-        """Plain JSON values."""
-        return dict(plain(self))
+        """Plain JSON values, the likeliest parts alone."""
+        return {name: value for name, value in plain(self).items() if name != "every"}
 
 
 def shorted_part(
@@ -81,7 +83,13 @@ def shorted_part(
 
     Refusals SUP-001 (no such rail), SUP-005 (no part stands between it and ground), SUP-006 (no rail reads low), SHO-003 (copper not known).
     """
-    binding = bind(workshop, case)
+    return shorted_part_of(bind(workshop, case), rail, meter, book)
+
+
+def shorted_part_of(
+    binding: Binding, rail: str = "", meter: Instrument | None = None, book: DeviceBook | None = None
+) -> RailShort:
+    """``shorted_part`` of a bound case, with its refusals."""
     if not copper_is_known(binding.board):
         raise refuse(
             "SHO-003",
@@ -210,7 +218,8 @@ def _answer(
     nets: tuple[str, str], meter: Instrument | None,
 ) -> RailShort:  # fmt: skip
     listed = sorted(range(len(rows)), key=lambda k: (-float(belief.p[k]), rows[k].part.ref))
-    parts = tuple(_shorted(binding, rows[k], float(belief.p[k]), readings) for k in listed[:MOST_NAMED])
+    every = tuple(_shorted(binding, rows[k], float(belief.p[k]), readings) for k in listed)
+    parts = every[:MOST_NAMED]
     top = parts[0]
     fits = not readings or belief.misfit >= MISFIT
     state = "no reading" if not readings else "no fit" if not fits else "named" if top.p >= NAMED else "narrowing"
@@ -222,7 +231,7 @@ def _answer(
     }[state]
     instrument = meter or (readings[-1].instrument if readings else FOUR_WIRE)
     step = None if state in ("named", "no fit") else step_of_short(binding, model, belief, readings, instrument)
-    return RailShort(*nets, state, words, parts, len(readings), round(belief.bridge_ohm[0], 5), step)
+    return RailShort(*nets, state, words, parts, len(readings), round(belief.bridge_ohm[0], 5), step, every=every)
 
 
 def _names(parts: Sequence[ShortedPart]) -> str:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any, Protocol
 
 from coppermend.core.circuit.machine import MachineModel
@@ -12,7 +14,9 @@ from coppermend.core.log.state import CaseState
 from coppermend.core.log.state import Photo as CasePhoto
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind
+from coppermend.services.chiptries import chip_conflicts, mute_swaps
 from coppermend.services.recording.gather import CaseFacts, document_date, gather
+from coppermend.services.recording.handled import chip_rows
 from coppermend.services.recording.html import closing, heading_rows, photo_line, printable, record_html, title_of
 from coppermend.services.recording.judge import judge
 from coppermend.services.recording.model import Photo, RecordView
@@ -35,6 +39,9 @@ class Typesetter(Protocol):
     def pdf(self, record: Mapping[str, Any], pictures: Mapping[str, bytes]) -> bytes:
         """The PDF of this record; pictures by the file names that the record uses."""
 
+    def lacking(self, letters: Iterable[str]) -> tuple[str, ...]:
+        """Those of these letters that no font has."""
+
 
 def case_record(
     workshop: Workshop, case: str, book: DeviceBook | None = None, machine: MachineModel | None = None
@@ -56,24 +63,45 @@ def case_record(
         binding.base,
         machine,
     )
-    return with_seen(view, workshop, binding, book, machine)
+    chips = chip_rows(binding.state, mute_swaps(binding), chip_conflicts(binding))
+    return with_seen(replace(view, chips=chips), workshop, binding, book, machine)
 
 
 def _photos(workshop: Workshop, binding: Binding) -> tuple[Photo, ...]:
     """The case's photos; one that the store cannot give back whole or that cannot be decoded is named without a picture."""
-    begun = first_repair(binding.state)
-    return tuple(_photo(workshop, one, begun) for one in binding.state.photos[:MOST_PHOTOS])
+    return tuple(_photo(workshop, one, moment_of(binding.state, one)) for one in binding.state.photos[:MOST_PHOTOS])
 
 
 def first_repair(state: CaseState) -> int | None:
     """Position of the first entry that changed the machine; None where nothing was done yet."""
+    return min(_changes(state), default=None)
+
+
+def _changes(state: CaseState) -> list[int]:
+    """Positions of the entries that changed the machine."""
     acts = [one.at for one in state.acts if one.kind in CHANGES]
-    return min([*acts, *(one.at for one in state.wires), *(one.at for one in state.care)], default=None)
+    return [*acts, *(one.at for one in state.wires), *(one.at for one in state.care)]
 
 
-def _photo(workshop: Workshop, photo: CasePhoto, begun: int | None) -> Photo:
+def moment_of(state: CaseState, photo: CasePhoto) -> str:
+    """When a photo shows the machine: on arrival (kept by the intake, or its own words begin so), before the first repair, between repairs, after the
+    last; "" where nothing was repaired and it is no picture of the arrival."""
+    if any(photo.sha256 in one.photos for one in state.intake) or _ARRIVAL.match(photo.words):
+        return "on arrival"
+    at = _changes(state)
+    if not at:
+        return ""
+    if photo.at < min(at) or _BEFORE.match(photo.words):
+        return "before the repair"
+    return "during the repair" if photo.at < max(at) else "after the repair"
+
+
+_ARRIVAL = re.compile(r"\s*(on |at )?arrival\b|\s*as it (came|arrived)\b", re.IGNORECASE)
+_BEFORE = re.compile(r"\s*before\b", re.IGNORECASE)
+
+
+def _photo(workshop: Workshop, photo: CasePhoto, moment: str) -> Photo:
     words, when = photo.words or photo.name, stamp(photo.observed_at)
-    moment = "" if begun is None else "before" if photo.at < begun else "after"
     try:
         copy = shown_copy(workshop.store.attachment(photo.sha256))
     except Refusal:
@@ -84,7 +112,8 @@ def _photo(workshop: Workshop, photo: CasePhoto, begun: int | None) -> Photo:
 
 
 def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
-    """The record as a PDF, its date the last entry's time."""
+    """The record as a PDF, its date the last entry's time. A letter that no font has stands as its number (``[U+5C71]``), and the last line says so."""
+    lacking = lacking_letters(view, typesetter)
     pictures = {f"{one.picture.name}.svg": one.picture.svg.encode() for one in view.plans if one.picture}
     photos = []
     for i, photo in enumerate(view.photos, 1):
@@ -121,9 +150,32 @@ def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
     data["photos"] = photos
     data["date"] = list(document_date(view.heading.last))
     data["rows"] = [list(row) for row in heading_rows(view)]
-    data["closing"] = closing(view)
+    numbers = ", ".join(f"U+{ord(one):04X}" for one in lacking)
+    said = f" Letters that no font on the computer that made this had stand as their Unicode numbers: {numbers}."
+    data["closing"] = closing(view) + (said if lacking else "")
     data["title"] = title_of(view)
-    return typesetter.pdf(printable(data), pictures)
+    stand_in = {ord(one): f"[U+{ord(one):04X}]" for one in lacking}
+    drawn = {name: _with_letters(one, stand_in) for name, one in pictures.items()}
+    return typesetter.pdf(_written(printable(data), stand_in), drawn)
+
+
+def lacking_letters(view: RecordView, typesetter: Typesetter) -> tuple[str, ...]:
+    """The letters of this record that no font of the typesetter has; () where all can be set."""
+    bare = replace(view, photos=tuple(replace(one, jpeg="") for one in view.photos))
+    return typesetter.lacking(set(str(printable(bare.as_dict()))))
+
+
+def _with_letters(svg: bytes, stand_in: Mapping[int, str]) -> bytes:
+    return svg if not stand_in or svg.isascii() else svg.decode().translate(stand_in).encode()
+
+
+def _written(value: Any, stand_in: Mapping[int, str]) -> Any:
+    """These JSON values with every letter that cannot be set written as its stand-in."""
+    if isinstance(value, str):
+        return value.translate(stand_in)
+    if isinstance(value, dict):
+        return {key: _written(one, stand_in) for key, one in value.items()}
+    return [_written(one, stand_in) for one in value] if isinstance(value, list) else value
 
 
 def _framed(photo: Photo) -> str:

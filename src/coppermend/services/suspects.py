@@ -39,14 +39,16 @@ from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, best_o
 from coppermend.core.planning.suspects_words import step_caution, step_reason, step_risk, step_words
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import Binding, bind, part_states
+from coppermend.services.chiptries import chip_conflicts
 from coppermend.services.copperfirst import CopperFirst, copper_first
 from coppermend.services.field_pack import FieldKeep
 from coppermend.services.handsevidence import hand_evidence
 from coppermend.services.handwork import hand_work
-from coppermend.services.looks import marked
+from coppermend.services.looks import Conflict, look_conflicts, marked
 from coppermend.services.lookwork import looks_read, sides_to_look
 from coppermend.services.points import point_now
 from coppermend.services.powered import PoweredBoard, powered_board
+from coppermend.services.railevidence import RailShorted, rails_shorted
 from coppermend.services.rails import gate_of
 from coppermend.services.startwork import Counted, counted, starts_view
 from coppermend.services.witnesses import witnesses
@@ -149,6 +151,10 @@ class SuspectsView:
     """Suspected parts with what the owner's limits (consent, cost) keep from being proposed for them."""
     copper_first: CopperFirst | None = None
     """For reworked areas whose round is not done: proving all their copper now against chasing the symptom, on one clock."""
+    rails_shorted: tuple[RailShorted, ...] = ()
+    """Rails that read shorted with the power off: which part it may be, and what tells them apart."""
+    conflicts: tuple[Conflict, ...] = ()
+    """What was noted of looks and chips that cannot all be, with what settles it."""
 
     def as_dict(self) -> dict[str, Any]:
         """The view as plain JSON values."""
@@ -173,6 +179,8 @@ class SuspectsView:
             "instead": [one.as_dict() for one in self.instead],
             "kept_back": [{"part": part, "why": why} for part, why in self.kept_back],
             "copper_first": None if self.copper_first is None else self.copper_first.as_dict(),
+            "rails_shorted": [one.as_dict() for one in self.rails_shorted],
+            "conflicts": [{"words": one.words, "settles": one.settles} for one in self.conflicts],
             "nothing_left": self.nothing_left,
             "stop": self.stop,
             "used": [{"entry": e, "words": w} for e, w in self.used],
@@ -608,6 +616,7 @@ def _view(
     ranked = best_of_kinds(ranked_steps(state, bench, binding.costs, 64))
     rows = [proposed(made, one, gate_first) for one in ranked]
     first = rows[0] if rows else None
+    shorted = rails_shorted(binding, made)
     return SuspectsView(
         found,
         first.step if first else None,
@@ -619,7 +628,7 @@ def _view(
         tuple(evidence.unused),
         tuple(evidence.expired),
         named,
-        first is None and not named,
+        first is None and not named and not any(one.next for one in shorted),
         tuple(observation_words(field, one) for one in unexplained(state)),
         field.sets,
         field.covered,
@@ -629,6 +638,8 @@ def _view(
         tuple(rows[1:]),
         _kept_back(binding, made, found),
         copper_first(binding, state, ranked, bench.powered),
+        shorted,
+        (*look_conflicts(binding.state, binding.graph), *chip_conflicts(binding)),
     )
 
 

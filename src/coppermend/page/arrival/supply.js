@@ -45,12 +45,18 @@ function railSheet(rail, hands) {
       h('button.key', { id: `note-${id}` }, 'Note it')));
 }
 
+/** What a rail read to ground, ohms and diode mode. Pure. @param {{read: boolean, ohm: number|null, diode_v: number|null, low: boolean}} r */
+export function readWords(r) {
+  const said = [r.read ? (r.ohm === null ? 'OL' : ohms(r.ohm)) : '', r.diode_v === null || r.diode_v === undefined ? '' : `${volts(r.diode_v)} in diode mode`].filter(Boolean);
+  return said.length ? `; read ${said.join(', ')}${r.low ? ': too low, do not switch on' : ''}` : '';
+}
+
 /** @param {any} supply @param {Hands} hands */
 function groundSheet(supply, hands) {
   return h('section.sheet', { 'aria-label': 'Rails to ground' }, h('h2', null, 'Rails to ground, power off'),
     h('p', null, 'Unplugged, capacitors empty. Ohms, and in diode mode with the red tip on ground: a sound rail shows some 0.3 to 0.6 V that way.'),
     h('ul.rails', null, supply.to_ground.map((/** @type {any} */ r) => h('li', null,
-      h('p', null, h('b', null, `${r.net} to ${r.ground}`), `: ${r.tips[0].name} and ${r.tips[1].name}, ${r.tips[0].side_words}${r.tips[1].side_words === r.tips[0].side_words ? '' : ` and ${r.tips[1].side_words}`}`, r.read ? `; read ${r.ohm === null ? 'OL' : ohms(r.ohm)}${r.low ? ': too low, do not switch on' : ''}` : ''),
+      h('p', null, h('b', null, `${r.net} to ${r.ground}`), `: ${r.tips[0].name} and ${r.tips[1].name}, ${r.tips[0].side_words}${r.tips[1].side_words === r.tips[0].side_words ? '' : ` and ${r.tips[1].side_words}`}`, readWords(r)),
       h('form.row', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); const f = fieldsOf(e); hands.ground(r, f.kind, f.value); } },
         h('label.field', null, 'What', h('select', { name: 'kind' }, h('option', { value: 'ohms' }, 'ohms'), h('option', { value: 'diode' }, 'diode mode'))),
         h('label.field', null, 'Figure', h('input', { name: 'value', id: `ground-${r.net.replace(/\W/g, '_')}`, required: true, autocomplete: 'off', placeholder: '240, 0.45V, OL' })),

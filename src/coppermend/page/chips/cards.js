@@ -9,10 +9,15 @@ export function cardWords(one) {
   return [kind, one.goodness, one.place ? `now ${one.place}` : '', one.origin ? `from ${one.origin}` : '', one.price === null ? '' : `price ${one.price}`].filter(Boolean).join(', ');
 }
 
+/** What was noted and cannot all be, with what settles it. Pure drawing. @param {{words: string, settles: string}[]} conflicts */
+export function conflictRows(conflicts) {
+  return (conflicts ?? []).map((one) => h('p.need.conflict', null, h('b', null, one.words), ' ', one.settles));
+}
+
 /** @param {any} found @param {(body: Record<string, any>) => void} note @param {(part: string) => void} open */
 export function cardSheets(found, note, open) {
   return [
-    h('section.sheet', { 'aria-label': 'Chips with a label' }, h('h2', null, 'Chips with a label'),
+    h('section.sheet', { 'aria-label': 'Chips with a label' }, h('h2', null, 'Chips with a label'), conflictRows(found.conflicts),
       found.chips.length ? h('ul.pairs', { id: 'cards' }, found.chips.map((/** @type {any} */ one) => h('li', null, h('b', null, one.chip), h('span', null, cardWords(one)),
         h('details', null, h('summary', null, `${one.stays.length} ${one.stays.length === 1 ? 'stay' : 'stays'}`), h('ul', null, one.stays.map((/** @type {any} */ s) => h('li', null, `${day(s.when)} ${clock(s.when)}: ${s.place}${s.words ? `, ${s.words}` : ''}`)), one.says.map((/** @type {string} */ w) => h('li', null, w))))))) : h('p', null, 'None yet. A dot of paint or a sticker makes a chip one that can be told again.'),
       cardForm(note)),

@@ -64,6 +64,7 @@ export class Chips extends Acting {
       check: (item, good, pins) => this.doing(async () => this.told(await write(url(`chips/${encodeURIComponent(part)}/checks`), { item, good, pins }))),
       read: (kind, a, b) => this.doing(async () => this.told(await write(url('entries'), { kind, points: [a, b] }))),
       act: (kind, options) => this.doing(async () => this.told(await write(url('entries'), { kind, part, options }))),
+      infer: () => get(url(`parts/${encodeURIComponent(part)}/inferred`)),
       area: () => this.doing(async () => this.told(await post(url('areas'), { part, kind: 'rework', severity: 2 }))),
     };
   }

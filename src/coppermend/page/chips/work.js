@@ -2,17 +2,19 @@
 /** The work on one part: its legs or bare holes one by one, the checks of what goes in, and what was tried by hand. Pure drawing. */
 import { h } from '../shared/dom.js';
 import { plainly } from '../shared/words.js';
+import { conflictRows } from './cards.js';
 
 const STANDS = /** @type {Record<string, string>} */ ({ closed: 'closed', open: 'open!', joined: 'joined!', apart: 'apart', '': 'not read' });
 const EFFECTS = /** @type {[string, string][]} */ ([['none', 'Nothing changed'], ['changed', 'It showed something else'], ['cured', 'It worked'], ['worse', 'It got worse']]);
 
-/** @typedef {{check: (item: string, good: boolean, pins: string) => void, read: (kind: string, a: string, b: string) => void, act: (kind: string, options: Record<string, any>) => void, area: () => void}} Hands */
+/** @typedef {{check: (item: string, good: boolean, pins: string) => void, read: (kind: string, a: string, b: string) => void, act: (kind: string, options: Record<string, any>) => void, area: () => void, infer: () => Promise<any>}} Hands */
 
 /** @param {any} work @param {Hands} hands */
 export function workSheets(work, hands) {
   const out = work.state === 'out' || work.state === 'not fitted';
   return [
     h('section.sheet', { 'aria-label': `${work.part} now` }, h('h2', null, `${work.part} ${work.value}: ${work.state}${work.chip ? `, ${work.chip.chip} in it` : ''}`),
+      conflictRows(work.conflicts),
       h('p', { id: 'now' }, h('b', null, work.now)), h('p.mind', null, work.caution),
       out && !work.in_area ? h('p', null, 'Its pins lie in no work area. ', h('button.key.slim', { type: 'button', id: 'mark-area', onclick: hands.area }, 'Mark one: the round runs over its bare holes')) : null,
       work.piggyback ? h('p', null, `A good chip of the same type may be held on top of it (device book: ${work.piggyback}).`) : null),
@@ -20,7 +22,37 @@ export function workSheets(work, hands) {
     pinsSheet(work, out, hands),
     work.apart.length ? apartSheet(work, hands) : null,
     checksSheet(work, out, hands),
+    inferFold(work, hands),
   ];
+}
+
+/** What the pins of a chip without a data sheet are by the board: asked for when the fold is opened. @param {any} work @param {Hands} hands */
+function inferFold(work, hands) {
+  const inside = h('div', { role: 'status' });
+  let asked = false;
+  return h('details.sheet', { id: 'inferred', ontoggle: async (/** @type {Event} */ e) => {
+    if (asked || !(/** @type {HTMLDetailsElement} */ (e.target)).open) return;
+    asked = true;
+    inside.replaceChildren(h('p', null, 'Reading the board …'));
+    try { inside.replaceChildren(...inferredRows(await hands.infer())); } catch (err) { asked = false; inside.replaceChildren(h('p.bad', null, err instanceof Error ? err.message : String(err))); }
+  } }, h('summary', null, `What the pins of ${work.part} are, by the board around it`), inside);
+}
+
+/** @param {any} found @returns {Node[]} */
+export function inferredRows(found) {
+  const head = ['pin', 'net', 'is', 'why', 'reads on boards that work'];
+  return [
+    h('p', null, found.in_book ? `The device book knows ${found.value}: what it says goes before what is inferred here. ` : `The device book does not know ${found.value || found.part}. `, found.note),
+    h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Pins inferred' }, h('table.table', null, h('thead', null, h('tr', null, head.map((t) => h('th', { scope: 'col' }, t)))),
+      h('tbody', null, found.pins.map((/** @type {any} */ p) => h('tr', null, h('td', null, p.number), h('td', null, p.net), h('td', null, p.kind), h('td', null, p.why), h('td', null, p.read.map(readWords).join('; '))))))),
+    h('details', null, h('summary', null, 'As an entry for your own device book'), h('pre', { id: 'own-entry', tabindex: 0, role: 'region', 'aria-label': 'Entry for the device book' }, found.entry)),
+  ];
+}
+
+/** What a pin reads elsewhere, in words. Pure. @param {{kind: string, of: number, median?: number, said?: Record<string, number>}} r */
+export function readWords(r) {
+  const said = r.median !== undefined ? `${r.median}` : Object.keys(r.said ?? {}).join(', ');
+  return `${r.kind} ${said} (${r.of})`;
 }
 
 /** @param {any} work @param {Hands} hands */

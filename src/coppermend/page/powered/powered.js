@@ -189,7 +189,7 @@ export class Suspects {
   next(view) {
     const step = view.next;
     const first = this.found.marks.length || this.found.heat.length ? null : h('p', { id: 'empty' }, 'Nothing was seen under power yet: so far only the complaint and what was read on the copper speak.');
-    return [this.ofEverything(), this.underPower(view, step, first)].flat();
+    return [this.ofEverything(), this.noted(view), this.underPower(view, step, first)].flat();
   }
 
   /** What comes first of all the work, not of looks alone: a mend, a test, copper, the owner's word. */
@@ -199,11 +199,19 @@ export class Suspects {
     return h('p', { id: 'everything' }, h('b', null, 'First of all the work: '), spoken(one.words), ' ', ended(one.reason), ' ', (one.notes ?? []).join(' '), ' ', h('a', { href: `/#/case/${encodeURIComponent(id)}/bench` }, 'To the bench'));
   }
 
+  /** Rails shorted with the power off, with what tells the parts apart that it may be; and what was noted that cannot all be. @param {any} view */
+  noted(view) {
+    return [...(view.rails_shorted ?? []).map((/** @type {any} */ one) => h('div.suspect-next.shorted', null, h('b', null, one.words), one.next ? h('p', null, 'What tells them apart: ', spoken(one.next)) : null,
+      h('p', null, h('a', { href: `/page/intake.html?case=${encodeURIComponent(id)}&tab=supply` }, 'To the rails: note it there, and which part shorts it')))),
+    ...(view.conflicts ?? []).map((/** @type {any} */ one) => h('p.need.conflict', null, h('b', null, one.words), ' ', one.settles))];
+  }
+
   /** @param {any} view @param {any} step @param {any} first */
   underPower(view, step, first) {
     if (view.stop) return [h('p.need', { id: 'stop' }, view.stop), step && [...CHECKS, 'inspect'].includes(step.kind) ? this.step(step) : null];
     if (step) return [first, this.step(step), this.bothWays(view.copper_first)];
     if (view.named) return h('div.suspect-next', { id: 'next' }, h('b', null, `${view.suspects[0].words}.`), h('p', null, 'Named beyond doubt: mend that with power off, then start it again and note what it shows.'));
+    if ((view.rails_shorted ?? []).length) return null;
     return h('div.suspect-next', { id: 'next' }, h('b', null, 'Nothing more can be told apart by looks, waves, checks and swaps.'), h('p', null, 'What is listed below looks the same from every place that can be touched: mend the likeliest first, or note what else you see.'));
   }
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.log.state import Area, CaseState, ChipCheck, IntakeNote, StartsNote, SupplyReading
 from coppermend.core.log.values import ampere_words, volt_words
-from coppermend.services.chips import chip_cards
+from coppermend.services.chips import NOT_MUTE, chip_cards
 from coppermend.services.intake import ACT_WORDS, ASKS, intake_of
-from coppermend.services.looks import Over, Said, overs_of, said_of
+from coppermend.services.looks import Conflict, Over, Said, look_conflicts, overs_of, said_of
 from coppermend.services.recording.saying import SIDES, in_words, some, stamp
 
 MEASURED_AT = {"alone": "by itself", "connector": "at the board's connector", "far": "far from the connector"}
@@ -98,16 +99,23 @@ def _measured(one: SupplyReading) -> str:
 
 def look_rows(state: CaseState, graph: CopperGraph) -> tuple[Row4, ...]:
     """(entry, where, what was seen, how it stands) of looks: whole sides and single findings, in the order of the log."""
-    rows = [(one.at, _found(one)) for one in said_of(state, graph)]
+    against = {entry: one for one in look_conflicts(state, graph) for entry in one.entries}
+    rows = [(one.at, _found(one, against.get(one.entry))) for one in said_of(state, graph)]
     areas = {one.id: one for one in state.areas}
     rows += [(one.at, _over(one, areas[one.area])) for one in overs_of(state)]
     return tuple((str(at + 1), *row) for at, row in sorted(rows))
 
 
-def _found(one: Said) -> Row3:
+def _found(one: Said, against: Conflict | None) -> Row3:
     side, place = SIDES.get(one.side, ""), in_words(one.place)
     where = f"{place}, {side}" if side and side not in place else place
-    return where, one.finding if one.seen else f"looked for {one.finding}: not there", one.why_not or "as seen"
+    return where, one.finding if one.seen else f"looked for {one.finding}: not there", _stands(one, against)
+
+
+def _stands(one: Said, against: Conflict | None) -> str:
+    if one.why_not or against is None:
+        return one.why_not or "as seen"
+    return f"contradicted and not settled: {against.words}"
 
 
 def _over(one: Over, area: Area) -> Row3:
@@ -115,14 +123,24 @@ def _over(one: Over, area: Area) -> Row3:
     return f"work area {name}, {SIDES[one.side]}", "looked over whole", one.why_not or "as seen"
 
 
-def chip_rows(state: CaseState) -> tuple[Row5, ...]:
-    """(chip, type, from where, where it was, what that says) of every chip the case knows as a piece."""
+def chip_rows(
+    state: CaseState, mute: Mapping[str, str] = NOT_MUTE, conflicts: Sequence[Conflict] = ()
+) -> tuple[Row5, ...]:
+    """(chip, type, from where, where it was, what that says) of every chip the case knows as a piece.
+
+    ``mute`` tries that tell nothing and why; ``conflicts`` where what was noted of chips cannot all be.
+    """
     rows = []
-    for card in chip_cards(state).values():
+    for card in chip_cards(state, mute).values():
         kind = ", ".join(filter(None, (card.type, card.speed)))
         been = "\n".join(f"{one.place}{f': {one.words}' if one.words else ''}" for one in card.stays) or card.place
+        odd = [
+            f"not settled: {one.words}" for one in conflicts if re.search(rf"\b{re.escape(card.chip)}(?!\w)", one.words)
+        ]
         now = [f"now: {card.place}"] if card.place and (not card.stays or card.place != card.stays[-1].place) else []
-        rows.append((card.chip, kind, card.origin, "\n".join([been, *now]), "\n".join((card.goodness, *card.says))))
+        rows.append(
+            (card.chip, kind, card.origin, "\n".join([been, *now]), "\n".join((card.goodness, *card.says, *odd)))
+        )
     return tuple(rows)
 
 
