@@ -416,13 +416,18 @@ def whole_part() -> str:
     """The seconds of work and the thresholds of a whole repair, and what its practice patients are drawn with."""
     from coppermend.core.planning import whole as choice
     from coppermend.practice import whole as patient
-    from coppermend.services import whole_setting
+    from coppermend.services import copperfirst, whole_setting
+    from coppermend.services import whole as services_whole
 
     rows = [
         ("looked on with power on while more is wrong with at least", f"{choice.MORE:g}"),
         ("and while a look tells so many bits a minute", f"{choice.LOOK_ON_BITS_PER_MINUTE:g}"),
-        ("steps beyond the first name at most", f"{choice.LOOK_ON_STEPS}"),
-        ("below so many bits a minute looks are left for the ways to go on", f"{choice.GO_ON_BELOW:g}"),
+        ("readings beyond the first name at most", f"{choice.LOOK_ON_READINGS}"),
+        ("below so many bits a minute looks are weighed against the ways to go on", f"{choice.GO_ON_BELOW:g}"),
+        ("below so many bits a minute they are not taken while a way is left", f"{choice.NOT_WORTH:g}"),
+        ("bad cells of ROMs or memories are what is wrong, before anything is seen", f"{choice.CONTENT:g}"),
+        ("seconds of looks that a break found before power saves", f"{copperfirst.NAME_S:g}"),
+        ("pressing a part out and in cures a bad contact", f"{services_whole.CURED:g}"),
         ("patients: kinds of faults, drawn evenly", ", ".join(patient.WHOLE_KINDS)),
         ("patients: of faults of the supply a part shorts a rail", f"{patient.SHORTED_SHARE:g}"),
         ("patients: of faults of memories and ROMs bad cells", f"{patient.CONTENT_SHARE:g}"),
@@ -436,7 +441,8 @@ def whole_part() -> str:
     ]
     work = {
         "solder_s": "soldering one joint again", "clear_s": "taking solder or dirt from between two pins", "replace_chip_s": "another soldered chip",
-        "replace_small_s": "another part of two or three legs", "renew_pin_s": "renewing a socket's contact, a leg or a torn land", "supply_s": "another supply",
+        "replace_small_s": "another part of two or three legs", "clean_s": "contacts and legs of a part wiped",
+        "renew_pin_s": "renewing a socket's contact, a leg or a torn land", "supply_s": "another supply",
         "memory_test_s": "a memory test from a good ROM", "rom_read_s": "a ROM out, read, and in again", "ask_s": "asking the owner",
         "glance_s": "a look at a part just fitted", "ohms_s": "a reading by four wires",
     }  # fmt: skip

@@ -7,19 +7,32 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
 
 from coppermend import bootstrap
-from coppermend.core.belief.suspects.posterior import Look, initial, observed
-from coppermend.core.belief.suspects.table import FLOATING
+from coppermend.core.belief.suspects.posterior import Look, Start, initial, observed
+from coppermend.core.belief.suspects.table import FLOATING, PULSING, WRONG
 from coppermend.core.circuit.examples import inverter_chain
 from coppermend.core.circuit.planes import HIGH, LOW, RIGHT, Behaviour, whole_trees
 from coppermend.core.planning.suspects_next import SuspectStep
-from coppermend.core.planning.whole import GO_ON, MORE, REST, Choice, Named, Situation, beyond, chosen, more_wrong
+from coppermend.core.planning.whole import (
+    GO_ON,
+    MORE,
+    REST,
+    Choice,
+    Named,
+    Situation,
+    beyond,
+    chosen,
+    content_chance,
+    hand_act,
+    more_wrong,
+)
 from coppermend.practice.technician import Manual, Place, technician
+from coppermend.services.copperfirst import first_words
 from coppermend.services.powered import PoweredBoard
 
 CHIP = Named("part U9", 0.99, "replace", 900.0)
@@ -53,8 +66,6 @@ def test_what_cannot_be_undone_waits_for_the_owner() -> None:
 def test_looked_on_only_while_it_may_save_a_power_up() -> None:
     on = Situation("done", powered=True, seen="blank", named=(CHIP,), looks=(LOOK,), more=MORE + 0.1)
     assert chosen(on).kind == "look"
-    from dataclasses import replace
-
     assert chosen(replace(on, more=MORE / 2)).kind == "mend"
     assert chosen(replace(on, looks=(DULL,))).kind == "mend"
     assert chosen(replace(on, powered=False)).kind == "mend"
@@ -67,6 +78,48 @@ def test_copper_before_power_and_the_rest_of_the_round_after_it_works() -> None:
     assert chosen(Situation("check", seen="works", tests=("memory",))).kind == "test"
     assert chosen(Situation(REST, seen="works")).kind == "copper"
     assert chosen(Situation("done", seen="works")).kind == "done"
+
+
+def test_a_start_before_the_round_only_behind_the_gate() -> None:
+    """Where a start is weighed to be the shorter way it still waits for shorts and the gate. Common practice, no source."""
+    now = Situation("check", power_first="A start first.")
+    assert chosen(now).kind == "gate" and chosen(replace(now, shorted="VCC")).kind == "short"
+    assert (
+        chosen(replace(now, gate_open=True)).kind == "power"
+        and chosen(replace(now, gate_open=True)).why == "A start first."
+    )
+    assert chosen(replace(now, gate_open=True, stop="It smelled.")).kind == "short"
+    assert first_words(660.0, 1.0, 90.0) and not first_words(60.0, 1.0, 90.0), "294 s saved a break"
+
+
+def test_a_mended_stretch_is_read_before_power() -> None:
+    now = Situation("done", gate_open=True, unproven=("span A15 4",))
+    assert chosen(now).kind == "prove" and chosen(replace(now, named=(CHIP,))).kind == "prove"
+    assert chosen(replace(now, unproven=())).kind == "power"
+    assert chosen(replace(now, shorted="VCC")).kind == "short"
+
+
+def test_hands_go_from_quick_to_slow() -> None:
+    done: list[str] = []
+    for _ in range(5):
+        done.append(hand_act({"contact", "joint"}, done))
+    assert done == ["reseat", "solder", "clean", "renew", "renew"]
+
+
+def test_what_a_rom_holds_is_likely_once_all_pins_are_right(demo_powered: PoweredBoard) -> None:
+    """Bayes by hand: a look that is as on a sound board speaks for what no pin shows, one that is not against it."""
+    made = demo_powered.field
+    state = observed(initial(made), [Start(next(k for k, s in enumerate(made.screens) if s.name == "garbage"))])
+    healthy = made.behaviour.healthy_symbol
+    able = [s for s in made.spots if s.content and not s.loose and not s.rail and healthy(s.net) == RIGHT]
+    moving = list({s.net: s for s in able}.values())
+    right = [Look(s.net, s.node, PULSING, True) for s in moving]
+    first = content_chance(state)
+    after = content_chance(observed(state, right, widen=False))
+    wrong = content_chance(observed(state, [Look(moving[0].net, moving[0].node, WRONG, True)], widen=False))
+    assert wrong < first < after and after > 0.5
+    now = Situation("done", seen="garbage", looks=(LOOK,), ways=("rom",), rom_per_minute=LOOK.gain_per_minute + 1.0)
+    assert chosen(now).kind == "rom" and chosen(replace(now, rom_per_minute=0.0)).kind == "look"
 
 
 def test_there_is_a_way_to_go_on() -> None:

@@ -27,7 +27,7 @@ from coppermend.services.rails import board_rails
 from coppermend.services.requests import Request
 from coppermend.services.whole import WholeStep, as_next, pairs_before_power, whole_for_case
 from coppermend.services.whole_hands import run_technician
-from coppermend.services.whole_practice import marks
+from coppermend.services.whole_practice import marks, run_next
 from coppermend.services.whole_setting import WholeSetting, whole_patient, whole_setting
 from coppermend.services.workshop import Workshop
 
@@ -62,6 +62,27 @@ def test_before_the_first_power_up_it_is_the_coppers_step(made: Workshop, case: 
     add_area(made, case, part="U1", kind="rework", severity=2)
     step = whole(made, case, board)
     assert as_next(step) == next_for_case(made, case) and as_next(step).kind == "check"
+
+
+def test_a_start_that_can_tell_is_weighed_against_the_round(made: Workshop, case: str, board: PoweredBoard) -> None:
+    """With display and cables known good and nothing else plugged in the rails that belong apart are read, then the gate; without, the round goes first."""
+    add_area(made, case, part="U1", kind="rework", severity=2)
+    note(made, case, Request("map", value="agreed", words="compared"))
+    note_intake(made, case, "known good", yes=True)
+    assert whole(made, case, board).kind == "copper"
+    note_intake(made, case, "minimum", yes=True)
+    step = whole(made, case, board)
+    while step.copper is not None and step.copper.kind == "isolation":
+        assert step.copper.check is not None
+        nets = {step.copper.check.net_a, step.copper.check.net_b}
+        assert nets <= set(board_rails(bind(made, case))), (
+            "two rails that no reading of one of them to ground tells apart"
+        )
+        note(made, case, Request("open", (step.copper.check.point_a, step.copper.check.point_b)))
+        step = whole(made, case, board)
+    assert step.kind == "gate" and "start first" in step.why and as_next(step).kind == "gate"
+    note_intake(made, case, "known good", yes=False)
+    assert whole(made, case, board).kind == "copper"
 
 
 def test_a_start_asks_for_looks_and_a_machine_that_works_for_its_tests(
@@ -188,6 +209,19 @@ def test_bad_cells_show_in_the_tests_that_look_for_them(setting: WholeSetting) -
     cells.replaced("U53", False)
     cells.replaced("U29", True)
     assert cells.memory_errors() == () and screen(setting, cells.power()) == "works"
+
+
+def test_a_contact_is_named_mended_and_proven_before_the_next_power_up(setting: WholeSetting) -> None:
+    """By the steps of a case: looks name the pin, it reads open, it is worked on until it reads closed, only then power. Takes some seconds: a whole repair."""
+    site, kind, _, k = next(row for row in setting.stock.sites if row[0] == "contact@U1.14")
+    ill = patient(setting, WholeFault("contact", site, setting.stock.causes[k].key, site, kind))
+    tally = run_next(bootstrap.practice_workshop(), setting, ill, bootstrap.device_book())
+    marked = marks(setting, ill, tally, "next", 1)
+    assert marked["mended"] and marked["power_ups"] == 2 and not any(marked["harm"].values())
+    kinds = [one.kind for one in tally.acts]
+    again = len(kinds) - 1 - kinds[::-1].index("power on")
+    before = [one for one in tally.acts[:again] if one.kind == "check"][-1]
+    assert "U1.14" in before.what and before.said == "closed"
 
 
 def test_the_policies_without_a_planner_mend_a_dead_crystal(setting: WholeSetting) -> None:

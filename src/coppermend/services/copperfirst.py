@@ -53,7 +53,7 @@ def copper_first(binding: Binding, state: State, steps: Sequence[SuspectStep], p
     plan = plan_of(binding)
     if not plan.checks:
         return None
-    inside = _units_inside(state, frozenset(plan.provable))
+    inside = units_inside(state, frozenset(plan.provable))
     p = state.units()
     breaks, every = float(p[inside].sum()), float(p.sum())
     chance = 1.0 - float(np.exp(np.log1p(-np.minimum(p[inside], 1.0 - 1e-9)).sum()))
@@ -76,7 +76,7 @@ def power_first(binding: Binding, state: State, pairs_s: float = 0.0) -> str:
     number, from the areas and what was read so far. ``pairs_s``: seconds of the pairs that are read with it.
     """
     plan = plan_of(binding)
-    inside = _units_inside(state, frozenset(plan.provable))
+    inside = units_inside(state, frozenset(plan.provable))
     breaks = float(state.units()[inside].sum())
     return first_words(plan.seconds + pairs_s, breaks, SWITCHES * binding.costs.power_s)
 
@@ -145,7 +145,7 @@ def minutes(seconds: float) -> str:
     return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
 
 
-def _units_inside(state: State, sites: frozenset[str]) -> np.ndarray[Any, np.dtype[np.bool_]]:
+def units_inside(state: State, sites: frozenset[str]) -> np.ndarray[Any, np.dtype[np.bool_]]:
     """Which units are spans with a site of the round."""
     made = state.field
     found = np.zeros(len(made.units), dtype=np.bool_)

@@ -12,6 +12,8 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar, cast
 
+import numpy as np
+
 from coppermend.core.belief.suspects.causes import Cause
 from coppermend.core.belief.suspects.posterior import Beep, Observation, State, Witness, initial, observed, path_causes
 from coppermend.core.circuit.machine import MachineModel
@@ -24,6 +26,8 @@ from coppermend.core.planning.model import Check, NextStep
 from coppermend.core.planning.suspects_next import SuspectStep, ranked_steps
 from coppermend.core.planning.whole import (
     COPPER_WORK,
+    GO_ON_BELOW,
+    NOT_WORTH,
     REST,
     TIMES,
     Choice,
@@ -35,11 +39,12 @@ from coppermend.core.planning.whole import (
     hand_act,
     more_wrong,
     names_of,
+    tells,
 )
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bench import next_for_case, next_without_pairs, plan_of, posterior_of, step_as_dict
 from coppermend.services.bind import Binding, bind, bind_state
-from coppermend.services.copperfirst import power_first
+from coppermend.services.copperfirst import power_first, units_inside
 from coppermend.services.map_doubt import map_first
 from coppermend.services.newwire import new_wire_step
 from coppermend.services.powered import PoweredBoard
@@ -51,8 +56,8 @@ from coppermend.services.workshop import Workshop
 WORKS = "works"
 MOVES = ("reseat", "clean", "swap", "fit", "press")
 """Work on a part after which its pins are read again."""
-LIKELY = 0.5
-"""From this chance on the likeliest part is mended when looks tell little more, before the rest of the round (our choice)."""
+CURED = 0.6
+"""How often pressing a part out and in again cures a bad contact in it (an assumption)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,6 +331,7 @@ class _View:
             looks = tuple(
                 one for one in ranked_steps(rest, bench, self.binding.costs, 64) if one.kind not in self.without
             )
+        dull = bool(now.seen) and not left and not (looks and tells(looks[0], GO_ON_BELOW))
         more = 0.0 if tested else more_wrong(state, units) if units else 1.0
         return replace(
             now,
@@ -334,7 +340,7 @@ class _View:
             more=more,
             looks=looks,
             looked_on=self._looked_on(self.found, units),
-            ways=self._ways(float(rest.units().max())),
+            ways=self._ways(rest, looks[0].gain_per_minute if looks else 0.0) if dull else (),
             unproven=unproven,
             rom_per_minute=self._rom_gain(rest, units) if now.seen else 0.0,
         )
@@ -469,22 +475,42 @@ class _View:
         bare = last is not None and not (last.still or last.moving or last.right or last.not_right)
         return last.name if last is not None and bare and last.name != WORKS else ""
 
-    def _ways(self, top: float) -> tuple[str, ...]:
-        """What of ``GO_ON`` was not tried since the last repair."""
-        state = self.binding.state
+    def _ways(self, rest: State, look_gain: float) -> tuple[str, ...]:
+        """What of ``GO_ON`` was not tried since the last repair, what finds a fault with most chance a second first; while looks tell something
+        (``look_gain``, bits a minute), only what tells more than they do."""
+        state, costs = self.binding.state, self.binding.costs
         since = _last_repair(state)
         done = {one.kind for one in state.notes if one.at > since}
-        found = ["likeliest"] if top >= LIKELY else []
-        if "memory" not in done:
-            found.append("memory")
-        if self._unread_rom():
-            found.append("rom")
+        content, p = content_chance(rest), rest.units()
+        switch = 2 * costs.power_s if state.power_on else 0.0
+        rows = [] if "memory" in done else [("memory", 0.5 * content, TIMES.memory_test_s)]
+        if roms := self._unread_roms():
+            rows.append(("rom", 0.5 * content / len(roms), TIMES.rom_read_s + switch))
         if self.kind in (*COPPER_WORK, REST):
-            found.append("round")
-        if self._unseated():
-            found.append("reseat")
-        found.append("likeliest")
-        return tuple(found)
+            plan = plan_of(self.binding)
+            inside = units_inside(rest, frozenset(plan.provable))
+            rows.append(("round", 1.0 - float(np.prod(1.0 - np.minimum(p[inside], 1.0))), plan.seconds + switch))
+        if part := self._unseated():
+            rows.append(("reseat", CURED * self._loose(rest, part), costs.reseat_s + switch))
+        likeliest = self._likely()
+        if likeliest is not None:
+            beep = likeliest.act == "wire"
+            seconds = 10.0 if beep else likeliest.seconds + (TIMES.ask_s if likeliest.consent else 0.0)
+            rows.append(("likeliest", likeliest.p, seconds + switch))
+        if look_gain >= NOT_WORTH:
+            rows = [row for row in rows if 60.0 * binary_bits(row[1]) / max(row[2], 1.0) > look_gain]
+        rows.sort(key=lambda row: -row[1] / max(row[2], 1.0))
+        return tuple(name for name, _, _ in rows)
+
+    def _loose(self, rest: State, part: str) -> float:
+        """The chance that some contact or leg of a part is open."""
+        made, p = rest.field, rest.units()
+        mine = {
+            int(made.unit_of[k])
+            for k, one in enumerate(made.causes)
+            if any(s.partition("@")[0] in ("contact", "leg") and s.partition("@")[2].rpartition(".")[0] == part for s in one.sites)
+        }  # fmt: skip
+        return 1.0 - float(np.prod([1.0 - min(float(p[k]), 1.0) for k in mine]))
 
     def _roms(self) -> list[str]:
         made = self.made
@@ -598,17 +624,25 @@ class _View:
 
     def _likeliest(self, base: WholeStep) -> WholeStep:
         """Mend what is likeliest, though it is not beyond doubt."""
+        one = self._likely()
+        if one is None:
+            return replace(
+                base, kind="other hands", words="Whatever was likely has been mended: put it into other hands."
+            )
+        return self._mend(replace(base, kind="ask" if one.consent else "mend"), one)
+
+    def _likely(self) -> Named | None:
+        """The likeliest unit that was not replaced yet, though it is not beyond doubt."""
         if self.made is None or self.session is None:
-            return replace(base, kind="other hands", words="Nothing was seen that speaks for any part.")
+            return None
         state = _weighed(self.binding, self.made, self.found)
-        p = state.units()
-        tried = self._tried_units()
+        p, tried = state.units(), self._tried_units()
         for k in p.argsort()[::-1][:8].tolist():
             unit = state.field.units[int(k)]
-            one = self._named(self.made, unit, float(p[k]))
-            if one is not None and unit not in tried and float(p[k]) > 0.02:
-                return self._mend(replace(base, kind="ask" if one.consent else "mend"), one)
-        return replace(base, kind="other hands", words="Whatever was likely has been mended: put it into other hands.")
+            one = self._named(self.made, unit, float(p[k])) if unit not in tried and float(p[k]) > 0.02 else None
+            if one is not None:
+                return one
+        return None
 
     def _tried_units(self) -> set[str]:
         return {f"part {one.part}" for one in self.binding.state.acts if one.kind in ("swap", "fit") and not one.trial}

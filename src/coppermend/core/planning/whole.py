@@ -57,7 +57,9 @@ LOOK_ON_BITS_PER_MINUTE = 0.6
 LOOK_ON_READINGS = 60
 """So many readings beyond the first name at most, in one session with power on; a wave counts each of its points (our choice)."""
 GO_ON_BELOW = 0.3
-"""Looks that tell less than so many bits a minute are left for what ``GO_ON`` names (our choice)."""
+"""Looks that tell less than so many bits a minute are weighed against what ``GO_ON`` names (our choice)."""
+NOT_WORTH = 0.05
+"""Looks that tell less than so many bits a minute are not taken while anything of ``GO_ON`` is left (our choice)."""
 GO_ON = ("rom", "memory", "round", "reseat", "swap", "likeliest", "ask", "other hands")
 """What is left to try where nothing can be told apart: read the ROMs out, test the memory, prove the copper of the areas, reseat and swap what is loose,
 replace what is likeliest, ask the owner, hand the board to somebody else."""
@@ -168,7 +170,7 @@ def chosen(now: Situation) -> Choice:
     if now.tests:
         return Choice("test", "It starts far enough to test itself, which tells memory from all else.")
     if (
-        "rom" in now.ways
+        now.rom_per_minute > 0.0
         and now.looks
         and not now.looks[0].rivals
         and now.rom_per_minute > now.looks[0].gain_per_minute
@@ -177,14 +179,14 @@ def chosen(now: Situation) -> Choice:
             "rom",
             "All that was looked at is about right: what a ROM holds shows at no pin, and reading it out tells more for its time.",
         )
-    if now.looks and (_tells(now.looks[0], GO_ON_BELOW) or not now.ways):
+    if now.looks and (tells(now.looks[0], GO_ON_BELOW) or not now.ways):
         return Choice("look", "Nothing is named yet; this tells most for its time.")
     if now.ways:
         return Choice(now.ways[0], "Looks tell little more; this is the least that is left to try.")
     return Choice("other hands", "Nothing is left to try within the owner's limits.")
 
 
-def _tells(look: SuspectStep, bits_per_minute: float) -> bool:
+def tells(look: SuspectStep, bits_per_minute: float) -> bool:
     """Whether a look is worth its time: by what it tells, or because it settles what is about to be named."""
     return bool(look.rivals) or look.gain_per_minute >= bits_per_minute
 
@@ -192,7 +194,7 @@ def _tells(look: SuspectStep, bits_per_minute: float) -> bool:
 def _with_names(now: Situation) -> Choice:
     """Mend what is named, or look on first."""
     on = now.powered and now.seen != "" and now.looked_on < LOOK_ON_READINGS and now.more >= MORE
-    if on and now.looks and _tells(now.looks[0], LOOK_ON_BITS_PER_MINUTE):
+    if on and now.looks and tells(now.looks[0], LOOK_ON_BITS_PER_MINUTE):
         words = f"Something beyond what is named is wrong with {100 * now.more:.0f} %: found now, it saves a power-up."
         return Choice("look", words)
     which = min(range(len(now.named)), key=lambda k: (now.named[k].consent != "", now.named[k].seconds))
@@ -227,7 +229,10 @@ def content_chance(state: State) -> float:
     made = state.field
     none = made.remembered(padded([()]))
     sound = float(evidence_logs(made, none, seen)[0]) - np.log(max(2, len(made.screens)))
-    odds = np.exp(min(50.0, sound - state.log_evidence)) * CONTENT / (1.0 - CONTENT)
+    if "prior mass" not in made.memo:
+        made.memo["prior mass"] = float(np.logaddexp.reduce(made.main.prior))
+    faulty = state.log_evidence - float(made.memo["prior mass"])
+    odds = np.exp(min(50.0, sound - faulty)) * CONTENT / (1.0 - CONTENT)
     return float(odds / (1.0 + odds))
 
 
