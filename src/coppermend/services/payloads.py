@@ -418,7 +418,7 @@ def _gate(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
         raise refuse(
             "NOT-002",
             "The limit needs both a current limit and an abort value.",
-            "Write it like: note CASE gate limit 500mA 800mA.",
+            "Write it like: note CASE gate limit 800mA 500mA.",
         )
     if item == "override" and not request.words:
         raise refuse(
