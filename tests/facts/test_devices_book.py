@@ -25,7 +25,9 @@ PRINTED = {
     "TMS4116-15NL": "4116", "HM6116LP-3": "6116", "P8255A-5": "8255", "D8251AC": "8251", "UPD765AC": "8272", "W65C02S6TPG-14": "W65C02S",
     "R65C02P2": "65C02", "MC68000P8": "68000", "SN76489AN": "SN76489", "FD1793B-02": "FD1793", "NE555P": "555", "LM7805CT": "7805",
     "µA741CN": "741", "uA7905": "7905", "78L05": "78L05", "ULN2003AN": "ULN2003", "AM26LS31CN": "26LS31", "N8T26AN": "8T26",
-    "8T97": "74367", "SN75188N": "MC1488", "74S287": "82S129",
+    "8T97": "74367", "SN75188N": "MC1488", "74S287": "82S129", "Z0840004PSC": "Z80", "Z0840006PSC": "Z80", "Z0843004PSC": "Z80CTC",
+    "Z0842006PSC": "Z80PIO", "Z0844004PSC": "Z80SIO/0", "HD46821P": "6821", "HD46850P": "6850", "YM2149F": "YM2149", "SN76496N": "SN76496",
+    "MC146818P": "146818", "MC146818AP": "146818A",
 }  # fmt: skip
 
 
@@ -48,6 +50,26 @@ def test_what_is_not_there_is_not_found(printed: str) -> None:
 def test_every_type_and_alias_finds_its_own_entry(kind: str) -> None:
     chip = BOOK.chips[kind]
     assert [one for one in (kind, *chip.aliases) if BOOK.get(one).type != kind] == []
+
+
+@pytest.mark.parametrize(
+    "printed", ["74H01", "SN74H01N", "74L85", "SN74L86N", "74L93", "74L95", "MM74C86N", "P2N2222A", "MB8877A"]
+)
+def test_types_with_other_pins_do_not_pass_for_their_namesakes(printed: str) -> None:
+    """TI TTL data book: 'H01 has the pins of the '03, 'L85, 'L86, 'L93 and 'L95 are drawn apart from the others; National's 74C follow 54L/74L; the P2N2222A is
+    C B E; the MB8877A has no 12 V (data sheets, all from memory). Refused, not guessed."""
+    assert BOOK.find(printed) is None
+
+
+def test_pins_that_differ_from_the_namesake() -> None:
+    """Data sheets of Yamaha, Texas Instruments and Motorola, from memory."""
+    for kind, pin, name in (
+        ("YM2149", "26", "/SEL"),
+        ("SN76496", "9", "AUDIO_IN"),
+        ("146818", "16", "NC"),
+        ("146818A", "16", "/STBY"),
+    ):
+        assert {str(p.number): p.name for p in BOOK.get(kind).pins}[pin] == name
 
 
 def test_family_comes_with_the_letters() -> None:

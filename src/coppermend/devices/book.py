@@ -37,7 +37,8 @@ class DeviceBook:
             return None
         series = bare_74(text, self.chips)
         if series is not None:
-            return self._of_family(self.chips[series[0]], series[1])
+            found = self.chips[series[0]]
+            return None if series[1] in found.not_families else self._of_family(found, series[1])
         exact = self._exact(text)
         if exact is not None:
             return self._of_family(exact, "") if bare_74(exact.type, self.chips) else exact

@@ -120,7 +120,8 @@ PIGGYBACK = ("tri-state", "same function")
 class Chip:
     """One type number. All families of a 74-series type share an entry; ``family`` names the one that was asked for.
 
-    ``aliases`` other spellings; ``not_types`` types of like number that are other chips.
+    ``aliases`` other spellings; ``not_types`` types of like number that are other chips; ``not_families`` letters of a 74-series type
+    whose pins are others, or not known to be these.
     ``needs``  driven pin's name to the names of the pins it needs to move (supply pins are meant always).
     ``logic``  driven pin's name to an expression over pin names; levels, high = 1; operators ``! & | ^ ( )``.
     ``drive``  pin's name to the expression that is true while the chip drives it; absent: always, or not known for a bus pin.
@@ -139,6 +140,7 @@ class Chip:
     family: Family
     aliases: tuple[str, ...] = ()
     not_types: tuple[str, ...] = ()
+    not_families: tuple[str, ...] = ()
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     logic: Mapping[str, str] = field(default_factory=dict)
     drive: Mapping[str, str] = field(default_factory=dict)

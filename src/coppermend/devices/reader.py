@@ -32,7 +32,7 @@ BY_NAME = {
     "GND": PinKind.GROUND, "VSS": PinKind.GROUND, "NC": PinKind.UNCONNECTED,
 }  # fmt: skip
 CHIP_KEYS = frozenset(
-    ("type", "title", "aliases", "not_types", "pins", "sections", "logic", "drive", "needs", "function", "supply",
+    ("type", "title", "aliases", "not_types", "not_families", "pins", "sections", "logic", "drive", "needs", "function", "supply",
      "supply_range_v", "rail", "rules", "typical_mw", "note", "technology", "package", "theta_k_per_w", "unusual_power",
      "power_first", "piggyback")
 ) | frozenset(KIND_KEYS)  # fmt: skip
@@ -142,6 +142,7 @@ def _chip(
         "title",
         "aliases",
         "not_types",
+        "not_families",
         "sections",
         "note",
         "technology",
@@ -172,6 +173,7 @@ def _chip(
             family=family,
             aliases=tuple(row.get("aliases", "").split()),
             not_types=tuple(row.get("not_types", "").split()),
+            not_families=tuple(row.get("not_families", "").split()),
             needs=_needs(row, pins, sections, logic, drive),
             logic=logic,
             drive=drive,

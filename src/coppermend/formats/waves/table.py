@@ -233,7 +233,7 @@ def _step_u(made: Layout, numbers: Floats) -> float:
         moving = some[some > 0]
         least = float(moving.min()) if moving.size else 0.0
         digits.append(least if float(some.min()) <= 0 else float(some.max()) - least)
-    return float(np.hypot(*digits)) / (math.sqrt(12.0) * float(times[-1] - times[0]))
+    return math.hypot(*digits) / (math.sqrt(12.0) * float(times[-1] - times[0]))
 
 
 # ---- channels ----
