@@ -266,8 +266,10 @@ def _flips(data: bytes, row: Listed) -> tuple[tuple[int, int], ...]:
 
 def _contradicts(data: bytes, row: Listed) -> str:
     """What to say where one checksum of a row is this read-out's and another is not; "" else."""
-    pairs = zip(("CRC-32", "SHA-1", "SHA-256"), sums_of(data).all(), row.sums.all(), strict=True)
-    fits = {name: own == listed for name, own, listed in pairs if listed}
+    own = sums_of(data)
+    pairs = {"CRC-32": (own.crc32, row.sums.crc32)}
+    pairs |= {f"SHA-{kind}": (getattr(own, f"sha{kind}"), getattr(row.sums, f"sha{kind}")) for kind in (1, 256)}
+    fits = {name: mine == listed for name, (mine, listed) in pairs.items() if listed}
     if len(set(fits.values())) < 2:
         return ""
     same, other = ([name for name, fit in fits.items() if fit is wanted] for wanted in (True, False))
