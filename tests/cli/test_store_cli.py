@@ -265,7 +265,10 @@ def test_an_older_postgresql_is_brought_up_with_a_backup(
     assert run("note", "1", "remark", "it goes on")[0] == 0
 
 
-def test_copying_is_refused_when_the_other_store_cannot_be_had(run: Run, tmp_path: Path) -> None:
+def test_copying_is_refused_when_the_other_store_cannot_be_had(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("coppermend.adapters.storage.postgres.PATIENCE_S", 0.1)
     (tmp_path / "letter.db").write_text("this is a letter, no database")
     for target, code in (("letter.db", "STO-003"), ("mysql://x/y", "STO-001"), ("postgresql://127.0.0.1:9/x", "STO-0")):
         status, _, err = run("store", "copy", "--to", target)

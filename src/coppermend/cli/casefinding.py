@@ -10,6 +10,7 @@ import click
 from coppermend.cli import print_json
 from coppermend.cli.shop import JSON, shop
 from coppermend.core.log.kinds import PROGRESS
+from coppermend.services.acceptance import LEAVING
 from coppermend.services.casefinding import MOST_ROWS, ORDERS, Asked, CasePage, all_found, find_cases
 from coppermend.services.cases import CaseRow
 
@@ -136,5 +137,7 @@ def _lines(row: CaseRow) -> Sequence[str]:
         f"      {row.hit_at[:10]}  {row.hit}" if row.hit else "",
         f"      {', '.join(one for one in used if one)}" if any(used) else "",
     ]
-    head = f"{row.number:>4}  {row.title}{serial}{owner}  [{row.board}]  {row.state}; {row.entries} entries, last {row.last_at}: {row.where}"
+    though = ", though it waits" if row.waits and row.state in LEAVING else ""
+    stands = f"{row.state}{though}; {row.entries} entries, last {row.last_at}: {row.where}"
+    head = f"{row.number:>4}  {row.title}{serial}{owner}  [{row.board}]  {stands}"
     return [head, *(one for one in below if one)]

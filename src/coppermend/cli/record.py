@@ -13,7 +13,7 @@ from coppermend.core.findings import Place, refuse
 from coppermend.services.cases import case_state
 from coppermend.services.labels import label_of, label_pdf
 from coppermend.services.recording.editions import PARTS, READERS, chosen, edition
-from coppermend.services.records import case_record, record_html, record_pdf_of
+from coppermend.services.records import case_record, lacking_letters, record_html, record_pdf_of
 
 FILE = click.Path(dir_okay=False, path_type=Path)
 
@@ -44,6 +44,14 @@ def record_command(ctx: click.Context, case: str, pdf: Path | None, html: Path |
         _write(html, record_html(view).encode())
     if pdf is not None:
         _write(pdf, record_pdf_of(view, typesetter()))
+        lacking = lacking_letters(view, typesetter())
+        if lacking:
+            named = ", ".join(f"{one} (U+{ord(one):04X})" for one in lacking)
+            click.echo(
+                f"No font on this computer has {named}: the PDF shows the numbers. Install a font that has them, for instance Noto Sans CJK, "
+                "or hand over the record as HTML.",
+                err=True,
+            )
 
 
 @click.command("label")

@@ -91,6 +91,19 @@ def _last_change(state: CaseState) -> int:
     return max(changed, default=-1)
 
 
+LEAVING = ("ready", "returned")
+"""States in which a machine leaves the bench."""
+
+
+def not_yet(state: CaseState, accepted: Acceptance) -> tuple[str, ...]:
+    """What speaks against the machine being ready: what it waits for, what fails, what was not tested since the last repair; () nothing does."""
+    waits = [f"{one.what}: {one.words}" if one.words else one.what for one in state.waits if not one.ended_at]
+    fails = [one.name for one in accepted.functions if one.result == "fails"]
+    untested = [one.name for one in accepted.functions if one.result == UNTESTED]
+    told = (("it still waits for", waits), ("does not work:", fails), ("not tested since the last repair:", untested))
+    return tuple(f"{words} {', '.join(which)}" for words, which in told if which)
+
+
 CHANGING = ("clean", "reseat", "remove", "fit", "swap", "solder")
 
 

@@ -10,6 +10,7 @@ from coppermend.core.log.state import CaseState
 from coppermend.core.log.values import ampere_words
 from coppermend.core.rework.cutland import other_arms
 from coppermend.devices.book import shipped
+from coppermend.services.acceptance import LEAVING, acceptance, not_yet
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import case_state
 from coppermend.services.chips import chip_cards, misfit, wrong_type
@@ -34,6 +35,7 @@ def cautions(workshop: Workshop, case: str, entry: Entry) -> tuple[str, ...]:
             )
     binding = bind(workshop, case)
     out += [
+        *_ready(binding.state, entry),
         *_owner(binding.state, entry),
         *_limit(entry),
         *_other_chip(binding, entry),
@@ -41,6 +43,13 @@ def cautions(workshop: Workshop, case: str, entry: Entry) -> tuple[str, ...]:
         *_arms(binding, entry),
     ]
     return tuple(out)
+
+
+def _ready(state: CaseState, entry: Entry) -> list[str]:
+    """A machine that is called ready or returned while its own log says otherwise."""
+    if entry.kind != "progress" or entry.payload.get("state") not in LEAVING:
+        return []
+    return [f"{one}. The record says so." for one in not_yet(state, acceptance(state, None))]
 
 
 def undoable(entry: Entry) -> str:

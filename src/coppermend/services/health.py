@@ -92,7 +92,7 @@ def look_at_fonts(families: Sequence[str]) -> Look:
         return Look(
             "fonts",
             "ok",
-            f"{found}; none for Chinese, Japanese and Korean letters: they would be empty boxes in the PDF, not in the HTML",
+            f"{found}; none for Chinese, Japanese and Korean letters: their numbers stand in the PDF, the letters in the HTML",
         )
     return Look("fonts", "ok", f"{found}; {wide[0]} for Chinese, Japanese and Korean letters")
 

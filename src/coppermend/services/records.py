@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -162,7 +163,7 @@ def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
 def lacking_letters(view: RecordView, typesetter: Typesetter) -> tuple[str, ...]:
     """The letters of this record that no font of the typesetter has; () where all can be set."""
     bare = replace(view, photos=tuple(replace(one, jpeg="") for one in view.photos))
-    return typesetter.lacking(set(str(printable(bare.as_dict()))))
+    return typesetter.lacking(set(json.dumps(printable(bare.as_dict()), ensure_ascii=False)))
 
 
 def _with_letters(svg: bytes, stand_in: Mapping[int, str]) -> bytes:

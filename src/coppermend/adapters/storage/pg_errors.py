@@ -28,6 +28,16 @@ _CODES = {
 }  # fmt: skip
 
 
+_FINAL = (
+    ("password authentication failed", "28P01"),
+    ("no password supplied", "28P01"),
+    ("no pg_hba.conf entry", "28000"),
+    (re.compile(r"role .* does not exist"), "28000"),
+    (re.compile(r"database .* does not exist"), "3D000"),
+)
+"""What a server says to one who comes in (libpq gives no code then, only its words); waiting mends none of these."""
+
+
 @contextlib.contextmanager
 def in_words(where: str) -> Iterator[None]:
     """Turn database errors into refusals."""
@@ -39,17 +49,29 @@ def in_words(where: str) -> Iterator[None]:
 
 def _refusal(err: Exception, where: str) -> Refusal:
     cause = getattr(err, "orig", None) or err
-    code, words, remedy = _CODES.get(getattr(cause, "sqlstate", None) or "", ("", "", ""))
+    code, words, remedy = _CODES.get(getattr(cause, "sqlstate", None) or _at_the_door(str(cause)), ("", "", ""))
     place = Place(thing=f"store {where}")
     if code:
         return refuse(code, f"{words} {STILL}", remedy, place)
     said = re.sub(r"\s+", " ", str(cause)).strip()[:200]
     return refuse(
         "STO-014",
-        f"The store's server does not answer ({said}): the entry was not acknowledged. {STILL}",
-        "Check the server and the network, then note it again: sent twice, it is written once.",
+        f"The store's server does not answer ({said}): what was to be written was not acknowledged. {STILL}",
+        "Check the server and the network, then do it again: an entry that is sent twice is written once.",
         place,
     )
+
+
+def _at_the_door(said: str) -> str:
+    """The code that belongs to these words of a refused connection, "" for a server that is away or not up yet.
+
+    >>> _at_the_door('FATAL:  database "shop" does not exist'), _at_the_door("FATAL:  the database system is starting up")
+    ('3D000', '')
+    """
+    for words, code in _FINAL:
+        if words in said if isinstance(words, str) else words.search(said):
+            return code
+    return ""
 
 
 def readable_place(url: str) -> str:

@@ -47,21 +47,18 @@ class PostgresStore(SqlStore):
     """A CaseStore on PostgreSQL. ``bench`` is the id of this computer's bench: the database serves several.
 
     ``url`` as libpq reads it: ``postgresql://user@host:5432/name``; several hosts and ``target_session_attrs=read-write`` for a failover.
-    ``older``: open also a store of an older version, to bring it up.
+    Opening waits like a writer, at most ``patience_s`` (``PATIENCE_S``), for a server that is away or starting up. ``older``: open also a store of an older version, to bring it up.
     """
 
-    def __init__(self, url: str, bench: str, patience_s: float = PATIENCE_S, older: bool = False) -> None:
-        self._url, self._bench, self._patience_s = url, bench, patience_s
+    def __init__(self, url: str, bench: str, patience_s: float | None = None, older: bool = False) -> None:
+        self._url, self._bench = url, bench
+        self._patience_s = PATIENCE_S if patience_s is None else patience_s
         self._where = readable_place(url)
         self._engine = self._reader = _engine(url)
         self._listener: Listener | None = None
         self._asked = 0
         try:
-            with self._in_words():
-                self._writable = self._can_write()
-                if self._writable:
-                    self._make_tables()
-                self._check_version(older)
+            self._writable = self._patient(lambda: self._opened(older))
         except Refusal:
             self._engine.dispose()
             raise
@@ -165,6 +162,15 @@ class PostgresStore(SqlStore):
         if self._listener:
             for case in cases:
                 self._listener.forget(case)
+
+    def _opened(self, older: bool) -> bool:
+        """The store made or checked; whether it can be written. Tried again like an entry: a command opens the store anew, also while the server comes back."""
+        with self._in_words():
+            writable = self._can_write()
+            if writable:
+                self._make_tables()
+            self._check_version(older)
+        return writable
 
     def _can_write(self) -> bool:
         with self._engine.connect() as line:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import groupby
 
@@ -17,11 +17,13 @@ from coppermend.core.log.values import ampere_words, ohm_words, volt_words
 from coppermend.core.planning.model import Check, Span
 from coppermend.core.rework.gauge import diameter_mm
 from coppermend.core.rework.rules import WIRE_CAUTIONS
-from coppermend.services.acceptance import UNTESTED, Acceptance, acceptance
+from coppermend.services.acceptance import LEAVING, UNTESTED, Acceptance, acceptance, not_yet
 from coppermend.services.carework import care_rows
 from coppermend.services.cutmarks import cut_stroke
 from coppermend.services.cutwork import NOT_READ_OPEN
+from coppermend.services.looks import said_of
 from coppermend.services.recording.editions import PROVEN_MEANS
+from coppermend.services.recording.eyes import ended, eyed, seen_left, seen_marks
 from coppermend.services.recording.handled import (
     check_rows,
     chip_rows,
@@ -136,15 +138,17 @@ def gather(
     findings = tuple(_finding(i, one, state) for i, one in enumerate(judgement.found, 1))
     wires = tuple(_wire(i, one, judgement) for i, one in enumerate(state.wires, 1))
     accepted = acceptance(state, machine)
-    told = plainly(state, _judged(findings, wires, judgement), accepted)
+    said = said_of(state, graph)
+    seen = eyed(said)
+    told = plainly(state, replace(_judged(findings, wires, judgement), eyed=seen), accepted)
     return RecordView(
-        heading=_heading(state, facts, board),
+        heading=_heading(state, facts, board, accepted),
         summary=tuple(_summary(state, judgement)),
         findings=findings,
         wires=wires,
-        remaining=tuple(_remaining(state, judgement, accepted)),
+        remaining=(*seen_left(seen), *_remaining(state, judgement, accepted)),
         cautions=tuple(_cautions(state)),
-        maps=tuple(_maps(state, board, sites, judgement)),
+        maps=tuple(_maps(state, board, replace(marks_of(state, sites, judgement), seen=seen_marks(said)))),
         photos=tuple(photos),
         power=tuple(_power(one, state) for one in state.power_ups),
         tests=tuple(_tests(state, accepted)),
@@ -186,7 +190,8 @@ def _judged(findings: tuple[BreakRow, ...], wires: tuple[WireRow, ...], judgemen
     )
 
 
-def _heading(state: CaseState, facts: CaseFacts, board: Board) -> Heading:
+def _heading(state: CaseState, facts: CaseFacts, board: Board, accepted: Acceptance) -> Heading:
+    against = not_yet(state, accepted) if state.progress in LEAVING else ()
     return Heading(
         state.title,
         board.title,
@@ -195,7 +200,7 @@ def _heading(state: CaseState, facts: CaseFacts, board: Board) -> Heading:
         state.complaint,
         state.opened_at[:10],
         facts.last_at,
-        state.progress,
+        "; ".join((state.progress, *against)),
         state.case,
         facts.number,
         board.package_id,
@@ -246,12 +251,12 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
     if state.power_ups:
         last = state.power_ups[-1]
         seen = "; ".join(_seen(last)) or "nothing was noted"
-        yield f"Switched on {some(len(state.power_ups), 'time')}. The last time: {seen}."
+        yield f"Switched on {some(len(state.power_ups), 'time')}. The last time: {ended(seen)}"
     else:
         yield "The machine was not switched on in this case."
     gone = [n.words for n in state.notes if n.kind == "symptom" and n.result == "gone"]
     if gone:
-        yield f"No longer seen: {'; '.join(gone)}."
+        yield f"No longer seen: {ended('; '.join(gone))}"
 
 
 def proven_sites(judgement: Judgement) -> frozenset[str]:
@@ -555,9 +560,8 @@ def _wire_mark(number: int, wire: Wire) -> WireMark:
     return WireMark(number, (wire.a.x_mm, wire.a.y_mm), (wire.b.x_mm, wire.b.y_mm), side, wire.path)
 
 
-def _maps(state: CaseState, board: Board, sites: Mapping[str, Site], judgement: Judgement) -> Iterable[Picture]:
+def _maps(state: CaseState, board: Board, marks: Marks) -> Iterable[Picture]:
     """Both sides whole, inner layers that have a mark, then each work area near by, both sides."""
-    marks = marks_of(state, sites, judgement)
     for side in ("c", "s"):
         name = f"map-{side}"
         yield Picture(name, _title(side), _alt(side, marks), *board_map(board, side, marks, name))
@@ -598,7 +602,9 @@ def _alt(side: str, marks: Marks) -> str:
     breaks = len({one.number for one in marks.breaks})
     return (
         f"Map of the {SIDES[side]}: {some(len(marks.areas), 'work area')}, {some(breaks, 'break')}, "
-        f"{some(len(marks.wires), 'patch wire')}, {some(sum(one.layer == side for one in marks.cuts), 'cut')}, {some(len(marks.proven), 'stretch', 'stretches')} proven sound, "
+        f"{some(len(marks.wires), 'patch wire')}, {some(sum(one.layer == side for one in marks.cuts), 'cut')}, "
+        f"{some(sum(one.side in ('', side) for one in marks.seen), 'place')} where something was seen, "
+        f"{some(len(marks.proven), 'stretch', 'stretches')} proven sound, "
         f"{some(len(marks.open_risk), 'stretch', 'stretches')} not proven. The tables say the same in words."
     )
 

@@ -92,9 +92,9 @@ def record_html(view: RecordView) -> str:
         f'<meta http-equiv="Content-Security-Policy" content="{escape(POLICY)}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="referrer" content="no-referrer">'
         f"<title>{escape(head.title)}: repair record</title><style>{STYLE}</style></head><body>"
-        '<a class="skip" href="#what">Skip to the record</a>'
+        '<a class="skip" href="#record">Skip to the record</a>'
         f"<header><p>{title_of(view)}</p><h1>{escape(head.title)}</h1>{_heading(view)}</header>"
-        f'<main><nav aria-label="Contents"><ul>{contents}</ul></nav>{body}</main>'
+        f'<main id="record" tabindex="-1"><nav aria-label="Contents"><ul>{contents}</ul></nav>{body}</main>'
         f"<footer><p>{escape(closing(view))}</p></footer></body></html>\n"
     )
 
@@ -105,8 +105,8 @@ def title_of(view: RecordView) -> str:
 
 
 def photo_line(one: Photo) -> str:
-    """When a photo was taken, and whether before or after the first repair."""
-    return f"{one.moment.capitalize()} the repair, {one.when}:" if one.moment else one.when
+    """When a photo was taken, and at which moment of the repair."""
+    return f"{one.moment.capitalize()}, {one.when}:" if one.moment else one.when
 
 
 def closing(view: RecordView) -> str:

@@ -6,6 +6,7 @@ sees it after turning the board over about its upright axis: left and right exch
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
@@ -47,6 +48,16 @@ class WireMark:
 
 
 @dataclass(frozen=True, slots=True)
+class SeenMark:
+    """A place where a look found something: ``number`` of its entry, mm, and the side it was seen from ("" any)."""
+
+    number: str
+    x_mm: float
+    y_mm: float
+    side: str
+
+
+@dataclass(frozen=True, slots=True)
 class Marks:
     """What a case lays over the board: work areas (polygon, label), proven and open copper at risk, breaks, wires."""
 
@@ -59,6 +70,8 @@ class Marks:
     """Places of shorts between two nets: the closed edge of the 90 % ellipse of each."""
     cuts: tuple[Stretch, ...] = ()
     """Tracks cut on purpose: a stroke across each."""
+    seen: tuple[SeenMark, ...] = ()
+    """What looks found."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +157,7 @@ def board_map(
     _draw_wires(drawing, marks, side)
     _draw_cuts(drawing, marks)
     _draw_shorts(drawing, marks)
+    _draw_seen(drawing, marks)
     _draw_numbers(drawing, marks, side)
     drawing.add("</g>")
     legend = _legend(drawing, marks, side)
@@ -186,6 +200,7 @@ def _seen_here(marks: Marks, view: _View, side: str) -> Marks:
         tuple(wire for wire in marks.wires if side in ("c", "s") and inside((wire.a, wire.b))),
         shown(marks.shorts),
         shown(marks.cuts),
+        tuple(one for one in marks.seen if one.side in ("", side) and inside(((one.x_mm, one.y_mm),))),
     )
 
 
@@ -257,12 +272,19 @@ def _draw_parts(drawing: _Drawing, board: Board, side: str) -> None:
             drawing.add(_text(x, y + 0.35 * font, part.ref, font, SOFT, turn))
 
 
-def printable(words: str) -> str:
-    """Words without control characters, which XML forbids and no printer shows.
+_TURNING = {
+    code: f"[{unicodedata.name(chr(code)).lower()}]" for code in (*range(0x202A, 0x202F), *range(0x2066, 0x206A))
+}
+"""Embeddings, overrides and isolates of Unicode's bidirectional algorithm (UAX 9, 2.1 to 2.4): with them, words can be shown in another order than they stand."""
 
-    >>> printable("a\x07b")
-    'ab'
+
+def printable(words: str) -> str:
+    r"""Words without control characters, which XML forbids and no printer shows; those that turn the direction of letters stand as their names.
+
+    >>> printable("a\x07b"), printable("fine\u202eton")
+    ('ab', 'fine[right-to-left override]ton')
     """
+    words = words.translate(_TURNING)
     return "".join(c for c in words if c >= " " and c not in "\x7f\ufffe\uffff" and not "\ud800" <= c <= "\udfff")
 
 
@@ -277,6 +299,7 @@ def _text(x: float, y: float, words: str, size: float, colour: str, more: str = 
 def _draw_areas(drawing: _Drawing, marks: Marks) -> None:
     """Work areas: long dashes and their label."""
     unit = drawing.view.unit
+    taken: list[tuple[float, float, float, float]] = []
     for polygon, label in marks.areas:
         data = drawing.path(polygon, closed=True)
         drawing.add(
@@ -284,9 +307,44 @@ def _draw_areas(drawing: _Drawing, marks: Marks) -> None:
             f'stroke-dasharray="{_num(1.6 * unit)} {_num(0.9 * unit)}"/>'
         )
         flat = drawing.view.flat(polygon)
-        x, y = float(flat[:, 0].min()), float(flat[:, 1].min())
-        y = max(y - 0.5 * unit, 1.6 * unit)
-        drawing.add(_text(max(x, 0.3 * unit), y, label, 1.5 * unit, AREA, anchor="start"))
+        low, high = flat.min(axis=0), flat.max(axis=0)
+        words = _cut_to(printable(label), int((drawing.view.width - 0.6 * unit) / (LETTER * LABEL * unit)))
+        x, y, box = _free_place(drawing.view, len(words), (*low.tolist(), *high.tolist()), taken)
+        taken.append(box)
+        drawing.add(_text(x, y, words, LABEL * unit, AREA, anchor="start"))
+
+
+LABEL, LETTER = 1.5, 0.56
+"""Height of an area's label in units, and the width of a letter by its height, generous for a serif face."""
+
+
+def _cut_to(words: str, letters: int) -> str:
+    """Words no longer than that, the cut said by an ellipsis.
+
+    >>> _cut_to("under the cell", 9), _cut_to("cell", 9)
+    ('under th…', 'cell')
+    """
+    return words if len(words) <= letters else f"{words[: max(letters - 1, 1)]}…"
+
+
+def _free_place(
+    view: _View, letters: int, box: tuple[float, ...], taken: Sequence[tuple[float, float, float, float]]
+) -> tuple[float, float, tuple[float, float, float, float]]:
+    """Left end and base line of a label at its area (``box`` on the drawing): above it, below it, or a line further where another stands; within the picture."""
+    unit, high = view.unit, LABEL * view.unit
+    wide = letters * LETTER * high
+    x = min(max(box[0], 0.3 * unit), max(view.width - wide - 0.3 * unit, 0.3 * unit))
+    steps = [k * 1.2 * high for k in range(12)]
+    rows = [box[1] - 0.5 * unit, *(box[3] + 0.2 * unit + high + s for s in steps[:1])]
+    rows += [box[1] - 0.5 * unit - s for s in steps[1:]] + [box[3] + 0.2 * unit + high + s for s in steps[1:]]
+    last = (x, 0.0, (0.0, 0.0, 0.0, 0.0))
+    for row in rows:
+        y = min(max(row, high + 0.1 * unit), view.height - 0.3 * high)
+        its = (x, y - high, x + wide, y + 0.3 * high)
+        last = (x, y, its)
+        if not any(its[0] < b[2] and its[2] > b[0] and its[1] < b[3] and its[3] > b[1] for b in taken):
+            return last
+    return last
 
 
 def _stroke(drawing: _Drawing, stretches: Iterable[Stretch], side: str) -> str:
@@ -374,6 +432,21 @@ def _draw_shorts(drawing: _Drawing, marks: Marks) -> None:
         drawing.add(f'<g transform="translate({_num(x)} {_num(y)})">{_cross(unit)}</g>')
 
 
+def _draw_seen(drawing: _Drawing, marks: Marks) -> None:
+    """A triangle that points at each place where something was seen, with the number of its entry beside it."""
+    unit = drawing.view.unit
+    for one in marks.seen:
+        x, y = drawing.view.xy(one.x_mm, one.y_mm)
+        drawing.add(f'<g class="seen" transform="translate({_num(x)} {_num(y)})">{_pointer(unit)}</g>')
+        drawing.add(_text(x + 1.3 * unit, y + 2.6 * unit, one.number, 1.6 * unit, INK, anchor="start"))
+
+
+def _pointer(unit: float) -> str:
+    """A triangle standing on its tip's place, light inside, so that it is seen on copper and in grey."""
+    w, h = _num(1.1 * unit), _num(2.2 * unit)
+    return f'<path d="M0 0L{w} {h}H-{w}Z" fill="{PAPER}" stroke="{INK}" stroke-width="{_num(0.4 * unit)}"/>'
+
+
 def _cross(unit: float) -> str:
     r = _num(1.2 * unit)
     return f'<path d="M-{r} -{r}L{r} {r}M-{r} {r}L{r} -{r}" stroke="{BREAK}" stroke-width="{_num(0.4 * unit)}"/>'
@@ -456,6 +529,9 @@ def _legend_rows(marks: Marks, unit: float, side: str) -> Iterable[tuple[str, st
         )
     if marks.shorts:
         yield f'<g transform="translate({_num(3 * unit)} 0)">{_cross(unit)}</g>', "short (cross; 90 % ellipse round it)"
+    if marks.seen:
+        at = f"{_num(3 * unit)} -{_num(1.1 * unit)}"
+        yield f'<g transform="translate({at})">{_pointer(unit)}</g>', "seen here (number of its entry)"
     if marks.cuts:
         yield _double(f"M{_num(3 * unit)} -{_num(1.1 * unit)}V{_num(1.1 * unit)}", unit, "cut-sample"), "cut on purpose"
     if any(wire.side in (side, "both") for wire in marks.wires):

@@ -162,7 +162,7 @@ class Photo:
     width_px: int = 0
     height_px: int = 0
     moment: str = ""
-    """before or after the first repair; "" where none was made."""
+    """on arrival, or before, during, after the repair; "" where none was made."""
 
 
 @dataclass(frozen=True, slots=True)

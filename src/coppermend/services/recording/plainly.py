@@ -12,6 +12,7 @@ from coppermend.core.log.state import Act, CaseState, TimelineItem
 from coppermend.services.acceptance import UNTESTED, Acceptance
 from coppermend.services.carework import care_rows, seconds_between
 from coppermend.services.heads import REST_S
+from coppermend.services.recording.eyes import Eyed, ended, seen_left, seen_wrong
 from coppermend.services.recording.model import BreakRow, OhmsRow, WireRow
 
 _PART = re.compile(r"\b[A-Z]{1,3}\d{1,4}\b")
@@ -52,12 +53,17 @@ class Judged:
     not_proven: int
     checks_left: int
     parted: int
+    eyed: tuple[Eyed, ...] = ()
+    """What was seen at the board."""
+
+
+NO_FAULT = "No fault has been found so far."
 
 
 def plainly(state: CaseState, judged: Judged, accepted: Acceptance) -> Plainly:
     """The case for its owner."""
     return Plainly(
-        tuple(_wrong(state, judged)),
+        tuple(_wrong(state, judged)) or (NO_FAULT,),
         tuple(_done(state, judged)),
         tuple(_left(state, judged, accepted)),
         tuple(_used(state)),
@@ -83,14 +89,13 @@ def _wrong(state: CaseState, judged: Judged) -> Iterable[str]:
     for row in judged.ohms:
         if row.kind != "short":
             yield f"A connection carries current badly: {row.nets}."
+    yield from seen_wrong(state, judged.eyed)
     for act in state.acts:
         if act.kind in ("swap", "reseat", "clean") and act.effect == "cured" and act.part:
             yield f"{act.part} was at fault, or its contact in the socket: {_DONE[act.kind].lower()}, and the fault was gone."
     gone = list(dict.fromkeys(n.words for n in state.notes if n.kind == "symptom" and n.result == "gone" and n.words))
     if gone:
-        yield f"Seen before, and no more: {'; '.join(gone)}."
-    if not (judged.breaks or judged.bridges or judged.ohms or gone):
-        yield "No fault has been found so far."
+        yield f"Seen before, and no more: {ended('; '.join(gone))}"
 
 
 def _done(state: CaseState, judged: Judged) -> Iterable[str]:
@@ -111,7 +116,7 @@ def _done(state: CaseState, judged: Judged) -> Iterable[str]:
     if state.power_ups:
         last = state.power_ups[-1]
         seen = "; ".join(filter(None, (" ".join(filter(None, (s.screen, s.sound, s.words))) for s in last.seen)))
-        yield f"Switched on {_some(len(state.power_ups), 'time')}{f'; the last time: {seen}' if seen else ''}."
+        yield f"Switched on {_some(len(state.power_ups), 'time')}{f'; the last time: {ended(seen)}' if seen else '.'}"
 
 
 def _acts(acts: Sequence[Act]) -> str:
@@ -141,6 +146,7 @@ def _left(state: CaseState, judged: Judged, accepted: Acceptance) -> Iterable[st
         yield f"{_some(judged.parted, 'connection')} cut on purpose and not joined again yet."
     if judged.bridges:
         yield "A bridge between two connections has to be found before the machine is switched on."
+    yield from seen_left(judged.eyed)
     unproven = len(judged.wires) - judged.proven_wires
     if unproven:
         yield f"{_some(unproven, 'wire')} not measured yet after fitting."
@@ -159,7 +165,7 @@ def _left(state: CaseState, judged: Judged, accepted: Acceptance) -> Iterable[st
     standing = [n.words for n in state.notes if n.kind == "symptom" and n.result != "gone" and n.words]
     for words in dict.fromkeys(standing):
         if not any(n.words == words and n.result == "gone" for n in state.notes):
-            yield f"Still seen: {words}."
+            yield f"Still seen: {ended(words)}"
 
 
 def _used(state: CaseState) -> Iterable[tuple[str, str]]:
