@@ -13,6 +13,7 @@ this file, seeds that it has are not run again, the result is over all of its li
 from __future__ import annotations
 
 import argparse
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -108,7 +109,28 @@ def summed(rows: list[dict[str, Any]]) -> dict[str, Any]:
         if provable
         else None,
         "error_bound": max((r["error_bound"] for r in rows), default=0.0),
+        "by_false_closed": by_false_closed(rows),
     }
+
+
+def by_false_closed(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Statements of 0.90 to 0.95 by thirds of the patients, those whose meter beeps by mistake least often first: the rate is not told to the planner."""
+    edges = np.quantile([r["false_closed"] for r in rows], [0.0, 1 / 3, 2 / 3, 1.0]).tolist() if rows else []
+    found = []
+    for low, high in pairwise(edges):
+        mine = [r for r in rows if low <= r["false_closed"] < high or r["false_closed"] == high == edges[-1]]
+        said = [(p, true) for r in mine for p, true in r["said"] if 0.90 <= p < 0.95]
+        if said:
+            stated, share = np.mean(said, axis=0).tolist()
+            found.append(
+                {
+                    "rates": [round(low, 5), round(high, 5)],
+                    "n": len(said),
+                    "mean_stated": round(stated, 4),
+                    "share_true": round(share, 4),
+                }
+            )
+    return found
 
 
 def run(arguments: list[str]) -> dict[str, Any]:
