@@ -15,6 +15,8 @@ from coppermend.cli import cli
 from coppermend.core.board.model import Board
 from coppermend.core.findings import Refusal
 from coppermend.core.thermal.greybody import apparent_c
+from coppermend.core.thermal.scale import Mark
+from coppermend.services.thermalfile import read_thermal
 
 AIR_C = 22.0
 WARM = {
@@ -153,3 +155,19 @@ def test_mirrored_taps_are_refused(tmp_path: Path, board: Board) -> None:
     ]
     status, text = run(tmp_path, "heat", "read", str(file), "--board", "demo", *mirrored)
     assert status == 2 and "mirrored" in text
+
+
+@pytest.mark.parametrize("air", [(), ("--air-c", "15")])
+def test_a_picture_without_contrast_judges_no_part(tmp_path: Path, board: Board, air: tuple[str, ...]) -> None:
+    """A lens cap, power off, a picture taken at once: a camera's noise of 0.1 K (data sheets: 50 to 100 mK) is no cold chip."""
+    flat = 22.0 + np.random.default_rng(3).normal(0.0, 0.1, (120, 160))
+    file = tmp_path / "flat.csv"
+    file.write_bytes(csv_of(flat))
+    code, said = run(tmp_path / "s.db", "heat", "read", str(file), "--board", "demo", "--whole", *air)
+    assert code == 0 and "THM-010" in said and "none judged" in said and "cold that should be warm" not in said
+    assert "not refined by the parts' edges" in said and "--air " not in said
+
+
+def test_text_named_as_a_picture_is_no_picture() -> None:
+    with pytest.raises(Refusal, match=r"THM-001.*no picture"):
+        read_thermal(b"hello", "board.png", (Mark((1.0, 1.0), 20.0), Mark((1.0, 9.0), 40.0)))

@@ -96,9 +96,12 @@ def read_command(
 def _print(found: HeatRead) -> None:
     lying = found.lying
     high, wide = found.picture.celsius.shape
+    laid = (
+        f"moved {lying.moved_mm:.1f} mm to the parts' edges" if lying.gain > 1.0 else "not refined by the parts' edges"
+    )
     click.echo(
         f"Read as {found.picture.kind}, {wide} x {high}, {lying.px_per_mm:.2f} pixels a mm; taps miss by {lying.tap_mm:.1f} mm, "
-        f"moved {lying.moved_mm:.1f} mm to the parts' edges. Air {found.air_c:.1f} degC, reflected {found.reflected_c:.1f} degC."
+        f"{laid}. Air {found.air_c:.1f} degC, reflected {found.reflected_c:.1f} degC."
     )
     for one in found.parts:
         if one.judged.verdict in ("cold", "hot", "even"):

@@ -45,6 +45,9 @@ METAL_PACKAGES = ("TO", "HC", "XTAL", "OSC", "CAN", "XO")
 """Packages with bare metal on top: their own emissivity is near 0.15, so that they show the room."""
 METAL_REFS = ("Y", "X", "J", "P", "CN")
 BODY_MM2 = 8.0
+LEAST_CONTRAST_K = 2.0
+"""A picture with less from its coldest to its warmest shows nothing: two readings of one camera differ by as much (common practice, no source)."""
+NOT_JUDGED = "the picture shows nothing warmer than the rest: not judged"
 AGAINST = ("expected", "good", "before")
 CAUTIONS = (
     "Bare metal, shiny lids and fresh solder mirror the room and look colder than they are: tape or matt paint on them, and their own emissivity.",
@@ -127,6 +130,8 @@ class HeatRead:
     def words(self) -> str:
         """The result in one sentence."""
         cold, hot = self.of(COLD), self.of(HOT)
+        if any(one.code == "THM-010" for one in self.findings):
+            return f"{len(self.parts)} parts seen, none judged: nothing in the picture is warmer than the rest"
         said = [f"hot: {', '.join(hot)}"] if hot else []
         said += [f"cold that should be warm: {', '.join(cold)}"] if cold else []
         even = len(self.of("even"))
@@ -194,7 +199,7 @@ def read_heat(
                 Severity.GUESS,
                 Place(),
                 f"The air is taken as the picture's coldest twentieth, {air:.1f} degC.",
-                "Say it: --air.",
+                "Say what the air was: --air-c 22, or in the field for it.",
             )
         )
     reflected = asked.reflected_c if asked.reflected_c is not None else air
@@ -220,7 +225,31 @@ def read_heat(
     seen = {one.ref for one in warm}
     missed = tuple(one.ref for one in parts if one.ref not in seen and rises[one.ref].own_k is not None)
     rows.sort(key=lambda row: -row.warm.celsius)
+    span = contrast_k(picture.celsius, [one.warm.hottest_c for one in rows])
+    if span < LEAST_CONTRAST_K:
+        notes.append(_no_contrast(span))
+        rows = [replace(one, judged=Judged(UNKNOWN, one.judged.expected_c, NOT_JUDGED)) for one in rows]
     return HeatRead(picture, lying, asked, against, air, reflected, tuple(rows), missed, tuple(notes), CAUTIONS)
+
+
+def contrast_k(celsius: Floats, hottest_c: Sequence[float]) -> float:
+    """How much warmer than the picture's coldest twentieth its warmest half per cent, or its warmest part, is; kelvin.
+
+    >>> contrast_k(np.full((4, 5), 25.0), [25.2])
+    0.2
+    """
+    warmest = max([float(np.nanpercentile(celsius, 99.5)), *hottest_c])
+    return round(warmest - _coldest(celsius), 3)
+
+
+def _no_contrast(span_k: float) -> Finding:
+    return Finding(
+        "THM-010",
+        Severity.WARNING,
+        Place(),
+        f"Nothing in the picture is more than {span_k:.1f} K warmer than the rest: no part is judged, and there are no edges to lay it on the board by.",
+        "See whether the board is powered (measure a rail at a chip), whether the lens is open, and wait 5 to 10 minutes after power on.",
+    )
 
 
 def _judged(one: Warm, expected: Expected, air: float, against: str, other_c: float | None, shift: float) -> Judged:

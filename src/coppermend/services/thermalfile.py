@@ -45,6 +45,8 @@ def read_thermal(data: bytes, name: str = "", scale: Sequence[Mark] = (), unit: 
         return _coloured(data, kind, scale, place)
     if kind == "other":
         raise refuse("THM-001", "That is a picture or document of a type that is not read.", KINDS_READ, place)
+    if kind == "csv" and name.lower().endswith((".png", ".jpg", ".jpeg", ".tif", ".tiff")):
+        raise refuse("THM-001", "That is no picture, whatever its name says.", KINDS_READ, place)
     if scale:
         raise refuse(
             "THM-004",
@@ -91,10 +93,14 @@ def _opened(data: bytes, form: str, place: Place) -> Image.Image:
                 place,
             )
         picture.load()
-    except (
-        UnidentifiedImageError, OSError, ValueError, KeyError, SyntaxError, EOFError, TypeError,
-        Image.DecompressionBombError, Image.DecompressionBombWarning,
-    ) as err:  # fmt: skip
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as err:
+        raise refuse(
+            "THM-001",
+            f"The picture is far too large: at most {MOST_SIDE} pixels each way are read.",
+            "Give the picture as the camera made it (160 x 120 to 640 x 480).",
+            place,
+        ) from err
+    except (UnidentifiedImageError, OSError, ValueError, KeyError, SyntaxError, EOFError, TypeError) as err:
         raise refuse(
             "THM-001",
             "That is no picture that can be read: it is damaged or of another type.",
