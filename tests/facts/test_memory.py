@@ -258,6 +258,15 @@ def test_two_bits_that_come_back_in_each_others_place_are_no_refresh(demo: Bench
     assert found.suspects[0].unit == "lines D2 and D5" and all(one.unit != "refresh" for one in found.suspects)
 
 
+def test_what_a_fill_without_any_rule_cannot_part_is_named_together(demo: Bench) -> None:
+    """Ten words in a row read ten other words: no memory that is never written, no stuck RA4-RA7, and no multiplexer that is not switched makes anything
+    else of them (each reads a word that nobody can know)."""
+    rng = np.random.default_rng(3093)
+    words = [(0x8000 + k, int(w), int(r)) for k, (w, r) in enumerate(rng.integers(0, 256, (10, 2)))]
+    named = set(explain(read_errors(log_of(words)), demo.map).named)
+    assert named >= {"line MUX", "line /DWE", "line /DRAS", "line /DCAS", "line RA4", "line RA7"}
+
+
 # ---- words that cannot be, ranges that contradict, pictures ----
 def test_a_word_too_wide_or_beyond_the_bus_is_left_out_by_its_line(demo: Bench) -> None:
     text = "range 8000-FFFF\n8000 55 45\n8001 55 45\n8002 55 454\n18003 55 45\n8004 55 45\n8005 55 45\n"
@@ -304,7 +313,7 @@ def test_the_assumptions_are_those_of_the_reference() -> None:
     """docs/reference/constants.md says every number that the answers rest on."""
     page = (Path(__file__).parents[2] / "docs" / "reference" / "constants.md").read_text(encoding="utf-8")
     rows = re.findall(r"^\| `([A-Z_]+)(?: (\w+))?` \| ([0-9.]+) \|", page.split("## Memory tests")[1], re.MULTILINE)
-    assert len(rows) == 26
+    assert len(rows) == 27
     for name, of, value in rows:
         found = (
             units.PRIOR[of]

@@ -30,6 +30,8 @@ WHOLE_CHIP = 0.2
 """All bits of a chip are wrong at once: its decoder took another word."""
 RULED_MARCH = 0.02
 """A test that writes by the address, or something else at every address, is a march all the same with this chance."""
+ADDS = 0.1
+"""A fill whose rule nobody knows adds something from place to place, with this chance; as likely it turns bits over."""
 SAME_WORD = 0.05
 """Two addresses hold the same word after a fill whose rule nobody knows."""
 DENSITIES = tuple(float(x) for x in np.logspace(-5.0, -0.3, 16))
@@ -254,7 +256,8 @@ def _learned(rows: Rows, run: int, last: Ints) -> float:
             + np.concatenate([good, np.full(len(same), 1 - SHOWS)])
         )
         found.append(float((logs * weight).sum()))
-    return float(fixed[~free].sum()) + _mean_log(np.array(found))
+    shares = np.log([1 - 2 * ADDS, ADDS, ADDS])
+    return float(fixed[~free].sum() + np.logaddexp.reduce(np.array(found) + shares))
 
 
 def _found(address: Ints, wrote: Ints, wanted: Ints) -> tuple[Ints, Flags]:
