@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,17 +19,23 @@ from coppermend.core.belief.suspects.posterior import (
     observed,
 )
 from coppermend.core.belief.suspects.reasons import observation_words
+from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.log.fold import fold
 from coppermend.core.log.model import Entry, agreed_order
 from coppermend.core.log.state import CaseState
-from coppermend.services.bind import Binding
+from coppermend.devices.book import DeviceBook
+from coppermend.services.bind import Binding, bind_state
 from coppermend.services.placewords import places_in_words
 from coppermend.services.powered import PoweredBoard
-from coppermend.services.suspects import REPAIRS, evidence_of
+from coppermend.services.suspects import REPAIRS, board_of_case, evidence_of
 from coppermend.services.workshop import Workshop
 
 SHIFT = 0.05
 """Continuity readings are a moment of their own when they change the likeliest suspect, or its probability by so much."""
+
+
+MOST_BOARDS = 3
+"""Sets of part states beside today's that a course is reckoned with: each costs a board under power of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +64,19 @@ class _Event:
     found: tuple[Observation, ...] = ()
 
 
-def suspect_course(workshop: Workshop, case: str, binding: Binding, made: PoweredBoard) -> tuple[Moment, ...]:
+def suspect_course(
+    workshop: Workshop,
+    case: str,
+    binding: Binding,
+    made: PoweredBoard,
+    book: DeviceBook | None = None,
+    machine: MachineModel | None = None,
+) -> tuple[Moment, ...]:
     """The likeliest suspect after each reading under power, thermal picture, start and repair, oldest first; () when nothing was seen under power.
 
-    What a later repair made worthless counts up to that repair. Everything is reckoned on the copper as it is known now. ``seen`` and ``words`` name
-    places as a person finds them.
+    What a later repair made worthless counts up to that repair. With ``book`` a stretch before a repair is reckoned with the parts as they were then: what
+    was taken out later is no gap yet (for the last ``MOST_BOARDS`` sets of part states; older ones, and all without ``book``, with today's parts).
+    ``seen`` and ``words`` name places as a person finds them.
     """
     entries = list(agreed_order(workshop.store.entries(case)))
     place = {one.id: k for k, one in enumerate(entries)}
@@ -71,8 +85,14 @@ def suspect_course(workshop: Workshop, case: str, binding: Binding, made: Powere
         return ()
     moments: list[Moment] = []
     since = -1
-    for cut in (*_cuts(binding.state), len(entries)):
-        segment = _Segment(workshop, case, _then(binding, entries, place, cut), made, place)
+    cuts = (*_cuts(binding.state), len(entries))
+    thens = {cut: _then(binding, entries, place, cut) for cut in cuts}
+    boards = (
+        _boards(thens, binding, made, lambda one: board_of_case(one, book, machine, workshop.fields)) if book else {}
+    )
+    for cut in cuts:
+        then, board = boards.get(cut, (thens[cut], made))
+        segment = _Segment(workshop, case, then, board, place)
         moments += segment.moments(since, binding.state if since >= 0 else None)
         since = cut
     if not any(one.kind in ("seen", "heat") for one in moments):
@@ -103,6 +123,26 @@ def _then(binding: Binding, entries: Sequence[Entry], place: dict[str, int], cut
     kept = [one for one in entries[:cut] if one.id not in gone and one.kind != "undo"]
     evidence = tuple(one for one in binding.evidence if place.get(one.entry, -1) < cut)
     return replace(binding, state=fold(kept), evidence=evidence)
+
+
+Boards = dict[int, tuple[Binding, PoweredBoard]]
+
+
+def _boards(
+    thens: Mapping[int, Binding], binding: Binding, made: PoweredBoard, build: Callable[[Binding], PoweredBoard]
+) -> Boards:
+    """Of each stretch, by the entry it ends before, its case bound to the parts as they were, and the board under power of that; those with today's parts left out."""
+    found: Boards = {}
+    built: dict[object, PoweredBoard] = {binding.state.part_states: made}
+    for cut, then in reversed(list(thens.items())):
+        states = then.state.part_states
+        if states == binding.state.part_states or (states not in built and len(built) > MOST_BOARDS):
+            continue
+        bound = bind_state(then.state, binding.board, binding.base, binding.mark, binding.kept)
+        if states not in built:
+            built[states] = build(bound)
+        found[cut] = (replace(bound, evidence=then.evidence), built[states])
+    return found
 
 
 class _Segment:

@@ -44,7 +44,7 @@ def suspect_map(
     looks = [one for one in found if isinstance(one, Look)]
     rows = expected_pins(binding, book, machine)
     marks = _marks(binding, made, looks, rows)
-    moments = suspect_course(workshop, case, binding, made)
+    moments = suspect_course(workshop, case, binding, made, book, machine)
     state = binding.state
     return {
         "suspects": _told(binding, view.as_dict()),

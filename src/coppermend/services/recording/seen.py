@@ -53,7 +53,7 @@ def with_seen(
         return view
     try:
         made = board_of_case(binding, book, machine, workshop.fields)
-        course = suspect_course(workshop, binding.case, binding, made)
+        course = suspect_course(workshop, binding.case, binding, made, book, machine)
         found = suspects_for_case(workshop, binding.case, book, machine, MOST_SUSPECTS)
     except Refusal as err:
         return replace(view, course_note=f"The suspects cannot be reckoned: {err.finding.words}")
