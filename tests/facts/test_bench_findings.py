@@ -149,6 +149,7 @@ def test_a_rail_shorted_with_the_power_off_is_evidence(shop: Workshop, board: Po
     shown = next(one for one in rails_for_case(shop, case) if one.net == "VCC")
     assert (shown.ohm, shown.diode_v, shown.low) == (0.3, 0.02, True)
     ((two, _, _),) = rail_witnesses(bind(shop, case), board)
+    assert two.words.startswith("VCC reads 0.3 Ω and 20 mV in diode mode to GND")
     assert two.other < one.other, "a second reading of another kind is not misread, too"
     say(shop, case, f"ohms {rail.point_a} {rail.point_b} 310")
     assert len(rail_witnesses(bind(shop, case), board)) == 1, "the diode reading still says that it is shorted"

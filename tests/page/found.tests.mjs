@@ -1,6 +1,6 @@
 // Pure functions of the page of what other work found.
 import assert from 'node:assert/strict';
-import { countOf, hertzOf, linesOf, memoryRows, startsWords } from '../../src/coppermend/page/found/words.js';
+import { countOf, hertzOf, linesOf, memoryRows, othersRows, startsWords } from '../../src/coppermend/page/found/words.js';
 
 export const tests = {
   'counts of starts are read in two notations and nothing else': () => {
@@ -22,6 +22,11 @@ export const tests = {
     const said = startsWords([{ good: 3, of: 5, words: '3 of 5 starts good' }], { words: ['93 % that what is wrong comes and goes.'] });
     assert.deepEqual(said, ['3 of 5 starts good.', '93 % that what is wrong comes and goes.']);
     assert.equal(startsWords([], { words: ['2 more in a row'] })[1], '2 more in a row', 'after a mend what is left to prove is said before any start is counted');
+  },
+  'what another board reads otherwise, once a pin and without what is odd here': () => {
+    const one = (pin, words) => ({ pin, net: 'D0', words });
+    const groups = [{ members: [one('U1.1', 'odd'), one('U1.2', 'a difference'), one('U1.3', '')] }, { members: [one('U1.2', 'again')] }];
+    assert.deepEqual(othersRows({ odd: [{ pin: 'U1.1' }], against: { groups } }), [['U1.2', 'D0', 'a difference']]);
   },
   'a memory suspect in a row': () => {
     const [row] = memoryRows([{ p: 0.973, unit: 'part U53', mode: 'a bit stuck', pins: ['U53.14'], for: ['all of D3'], against: ['x'] }]);

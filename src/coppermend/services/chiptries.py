@@ -129,7 +129,7 @@ def _tries_apart(binding: Binding, book: DeviceBook | None) -> list[Conflict]:
             how: ", ".join(f"{act.chip_in or 'another one'} (no. {number.get(act.entry, 0)})" for act in acts)
             for how, acts in rows.items()
         }
-        words = f"At {ref} {said['none']} changed nothing, and with {said['cured']} it worked."
+        words = f"At {ref}, {said['none']} changed nothing, and with {said['cured']} it worked."
         entries = tuple(act.entry for acts in rows.values() for act in acts)
         found.append(
             Conflict(

@@ -38,8 +38,9 @@ class LowRail:
     @property
     def words(self) -> str:
         """What was read, in words."""
-        last = self.rows[0]
-        read = ohm_words(last.value) if last.kind == "ohms" else f"{volt_words(last.value)} in diode mode"
+        ohms = next((ohm_words(one.value) for one in self.rows if one.kind == "ohms"), "")
+        diode = next((f"{volt_words(one.value)} in diode mode" for one in self.rows if one.kind == "diode"), "")
+        read = " and ".join(one for one in (ohms, diode) if one)
         return f"{self.rail} reads {read} to {self.ground}, power off: a short"
 
 

@@ -11,7 +11,7 @@ export function cardWords(one) {
 
 /** What was noted and cannot all be, with what settles it. Pure drawing. @param {{words: string, settles: string}[]} conflicts */
 export function conflictRows(conflicts) {
-  return (conflicts ?? []).map((one) => h('p.need.conflict', null, h('b', null, one.words), ' ', one.settles));
+  return (conflicts ?? []).map((one) => h('p.mind.conflict', null, h('b', null, one.words), ' ', one.settles));
 }
 
 /** @param {any} found @param {(body: Record<string, any>) => void} note @param {(part: string) => void} open */

@@ -7,7 +7,7 @@ import { takeLight } from '../shared/light.js';
 import { askForCase } from '../shared/nocase.js';
 import { TakeBack, entryOf } from '../shared/takeback.js';
 import { plainly } from '../shared/words.js';
-import { countOf, hertzOf, linesOf, memoryRows, startsWords } from './words.js';
+import { countOf, hertzOf, linesOf, memoryRows, othersRows, startsWords } from './words.js';
 
 const query = new URLSearchParams(location.search);
 const id = query.get('case') ?? '';
@@ -171,7 +171,7 @@ class Found {
         this.answers.readings = await get(`${url('readings/compared')}?${words}`);
         return null;
       }),
-      a ? h('div', { id: 'answer' }, h('p', null, h('b', null, a.odd.length ? `${a.odd.length} odd: ${a.odd.map((/** @type {any} */ o) => o.pin).join(', ')}.` : `${a.readings} readings compared; none is odd.`)), a.differ.length ? h('p', { id: 'differ' }, `Read otherwise on another board, and nothing says which of the two is odd: ${a.differ.join(', ')}. Like pins, or a third board, would say.`) : null, table(['pin', 'net', 'why'], a.odd.map((/** @type {any} */ o) => [o.pin, o.net, o.words])), a.then ? h('p', null, `Next: ${a.then}`) : null, h('p.need', null, a.caution), this.findings(a)) : null, this.smallParts()];
+      a ? h('div', { id: 'answer' }, h('p', null, h('b', null, a.odd.length ? `${a.odd.length} odd: ${a.odd.map((/** @type {any} */ o) => o.pin).join(', ')}.` : `${a.readings} readings compared; none is odd.`)), a.differ.length ? h('p', { id: 'differ' }, `Read otherwise on another board, and nothing says which of the two is odd: ${a.differ.join(', ')}. Like pins, or a third board, would say.`) : null, a.odd.length ? table(['pin', 'net', 'why'], a.odd.map((/** @type {any} */ o) => [o.pin, o.net, o.words])) : null, othersRows(a).length ? [h('h3', null, `Against ${a.against.other}, not odd here`), table(['pin', 'net', 'what'], othersRows(a))] : null, a.then ? h('p', null, `Next: ${a.then}`) : null, h('p.need', null, a.caution), this.findings(a)) : null, this.smallParts()];
   }
 
   /** Resistors, capacitors, fuses and their like with what was read across them. */

@@ -24,3 +24,10 @@ export function hertzOf(text) {
   const m = /^\s*(\d+(?:[.,]\d+)?)\s*([kM]?)(?:Hz)?\s*$/.exec(text);
   return m ? Number(m[1].replace(',', '.')) * { '': 1, k: 1e3, M: 1e6 }[/** @type {''|'k'|'M'} */ (m[2])] : NaN;
 }
+
+/** What another board reads otherwise without being this one's oddity, a pin once: pin, net, what. @param {{odd: {pin: string}[], against: {groups: {members: any[]}[]}}} found */
+export function othersRows(found) {
+  const odd = new Set(found.odd.map((o) => o.pin)), rows = new Map();
+  for (const one of found.against.groups.flatMap((g) => g.members)) if (one.words && !odd.has(one.pin) && !rows.has(one.pin)) rows.set(one.pin, [one.pin, one.net, one.words]);
+  return [...rows.values()];
+}
