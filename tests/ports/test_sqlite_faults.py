@@ -523,3 +523,31 @@ def test_a_store_on_a_disk_that_can_only_be_read_is_checked_backed_up_and_export
     finally:
         subprocess.run(["umount", "-l", str(place)], check=True)
         place.rmdir()
+
+
+@pytest.mark.parametrize("what", ["cases", "heads", "heads_by_last", "terms", "entries_in_order", "entries_once"])
+def test_a_damaged_page_beside_the_log_leaves_the_log_readable(tmp_path: Path, what: str) -> None:
+    """The pages are found in the table sqlite_schema, as SQLite's file format documents it ("B-tree pages"); a root page is overwritten whole."""
+    with contextlib.closing(SqliteStore(str(tmp_path), "bench")) as store:
+        case = new_case(store)
+        store.append(draft(store, case, words="before"))
+        other = new_case(store)
+        wanted = {one: [entry.id for entry in store.entries(one)] for one in (case, other)}
+    file = tmp_path / "coppermend.db"
+    with contextlib.closing(sqlite3.connect(file)) as line:
+        line.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        line.execute("PRAGMA journal_mode=DELETE")
+        size = line.execute("PRAGMA page_size").fetchone()[0]
+        name = "sqlite_autoindex_entries_2" if what == "entries_once" else what
+        page = line.execute("SELECT rootpage FROM sqlite_schema WHERE name = ?", (name,)).fetchone()[0]
+    with file.open("r+b") as opened:
+        opened.seek((page - 1) * size)
+        opened.write(b"\xa5" * size)
+    with contextlib.closing(SqliteStore(str(tmp_path), "bench")) as store:
+        assert {one: [entry.id for entry in store.entries(one)] for one in (case, other)} == wanted
+        assert store.numbers() == ((1, case), (2, other)) and store.mark(case) == "2.2"
+        assert (store.case_of(1), store.number_of(other)) == (case, 2)
+        assert [one.id for one in store.heads()] == [case, other]
+        assert store.check()
+        sink = io.BytesIO()
+        assert write_bundle(sink, store, [number[1] for number in store.numbers()], rescue=True).entries == 3

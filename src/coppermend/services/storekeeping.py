@@ -113,6 +113,13 @@ def copy_store(source: CaseStore, target: NumberedStore) -> Copied:
     A case that is there already is merged, so a copy that was stopped is done again. Refusal STO-0xx when either store refuses, STO-041 when
     what comes back is not what was sent.
     """
+    if source.where == target.where:
+        raise refuse(
+            "STO-004",
+            "That is the same store: no second copy would exist.",
+            "Name another folder, file or database with --to.",
+            Place(thing=f"store {target.where}"),
+        )
     cases = entries = new = 0
     files: set[str] = set()
     for number, case in source.numbers():

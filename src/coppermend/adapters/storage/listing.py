@@ -14,12 +14,12 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, and_, exists, func, or_, select, text, tuple_
 from sqlalchemy.sql import Select
 
-from coppermend.adapters.storage.checking import changed_entry, read_entry
+from coppermend.adapters.storage.checking import changed_entry, of_case, read_entry
 from coppermend.adapters.storage.schema import CASES, ENTRIES, HEADS, TERMS
 from coppermend.core.findings import Finding, Place, Refusal, Severity
 from coppermend.core.log.canonical import sha256_hex
 from coppermend.core.log.chain import check_chain
-from coppermend.core.log.model import Entry
+from coppermend.core.log.model import Entry, agreed_order
 from coppermend.core.log.terms import terms_of
 from coppermend.services.heads import STANDING, WORDED, Head, best_hit, grown, head_from, head_of
 from coppermend.services.ports import MOST_MEANT, CaseHead, Found, Wanted
@@ -116,12 +116,17 @@ def case_entries(line: Connection, case: str, kinds: Sequence[str] = ()) -> tupl
     return tuple(read_entry(body) for body in rows)
 
 
-def whole_entries(line: Connection, case: str) -> tuple[Entry, ...]:
+def whole_entries(line: Connection, case: str, by_table: bool = False) -> tuple[Entry, ...]:
     """Entries of a case in the agreed order, each as it was written: Refusal STO-017 names one that was changed, LOG-010 to LOG-012 one that is missing
-    before a later one of its bench."""
-    found = select(ENTRIES.c.body, ENTRIES.c.sha256).where(ENTRIES.c.case_id == case)
+    before a later one of its bench. ``by_table``: no index is asked, every row is looked at."""
+    found = select(ENTRIES.c.body, ENTRIES.c.sha256)
+    if by_table:
+        found = found.where(of_case(case))
+    else:
+        ordered = found.order_by(ENTRIES.c.lamport, ENTRIES.c.bench, ENTRIES.c.bench_seq)
+        found = ordered.where(ENTRIES.c.case_id == case)
     entries = []
-    for body, sha256 in line.execute(found.order_by(ENTRIES.c.lamport, ENTRIES.c.bench, ENTRIES.c.bench_seq)).all():
+    for body, sha256 in line.execute(found).all():
         entry = read_entry(body)
         if sha256_hex(body.encode()) != sha256:
             raise Refusal(changed_entry(case, entry.id))
@@ -129,7 +134,7 @@ def whole_entries(line: Connection, case: str) -> tuple[Entry, ...]:
     bad = check_chain(entries)
     if bad:
         raise Refusal(bad[0])
-    return tuple(entries)
+    return agreed_order(entries) if by_table else tuple(entries)
 
 
 def lost_of_all(line: Connection) -> list[Finding]:

@@ -47,7 +47,8 @@ class PostgresStore(SqlStore):
     """A CaseStore on PostgreSQL. ``bench`` is the id of this computer's bench: the database serves several.
 
     ``url`` as libpq reads it: ``postgresql://user@host:5432/name``; several hosts and ``target_session_attrs=read-write`` for a failover.
-    Opening waits like a writer, at most ``patience_s`` (``PATIENCE_S``), for a server that is away or starting up. ``older``: open also a store of an older version, to bring it up.
+    Opening waits like a writer, at most ``patience_s`` (``PATIENCE_S``), for a server that is away or starting up.
+    ``older``: open also a store of an older version, to bring it up.
     """
 
     def __init__(self, url: str, bench: str, patience_s: float | None = None, older: bool = False) -> None:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import contextlib
 from abc import ABC, abstractmethod
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine, bindparam, func, insert, inspect, or_, select
 from sqlalchemy.exc import DatabaseError
 
 from coppermend.adapters.storage import listing
-from coppermend.adapters.storage.checking import all_cases, check_case, is_damage, read_entry
+from coppermend.adapters.storage.checking import all_cases, cases_in_log, check_case, is_damage, of_case, read_entry
 from coppermend.adapters.storage.schema import CASES, ENTRIES, FACTS, HEADS, META, SCHEMA_VERSION, TERMS
 from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
 from coppermend.core.log.canonical import sha256_hex
@@ -21,6 +21,8 @@ from coppermend.core.log.kinds import check_payload
 from coppermend.core.log.model import NO_PREV, Draft, Entry, placed_after
 from coppermend.services.heads import Head, head_of
 from coppermend.services.ports import CaseHead, Found, Wanted
+
+T = TypeVar("T")
 
 _BY_ID = select(ENTRIES.c.body).where(ENTRIES.c.id == bindparam("id"))
 _LAST_OF_BENCH = (
@@ -118,14 +120,19 @@ class SqlStore(ABC):
 
     def entries(self, case: str) -> tuple[Entry, ...]:
         """All entries of a case in the agreed order, each as it was written; a log with a changed or missing entry is refused, the entry named."""
-        with self._in_words(), self._reader.connect() as line:
-            return listing.whole_entries(line, case)
+        return self._either(
+            lambda line: listing.whole_entries(line, case),
+            lambda line: listing.whole_entries(line, case, by_table=True),
+        )
 
     def mark(self, case: str) -> str:
         """Count and last position: entries are never changed or removed, so the two tell every state apart."""
-        found = select(func.count(), func.max(ENTRIES.c.lamport)).where(ENTRIES.c.case_id == case)
-        with self._in_words(), self._reader.connect() as line:
-            count, lamport = line.execute(found).one()
+        found = select(func.count(), func.max(ENTRIES.c.lamport))
+        by_table = found.add_columns(func.max(ENTRIES.c.sha256)).where(of_case(case))
+        count, lamport, *_ = self._either(
+            lambda line: tuple(line.execute(found.where(ENTRIES.c.case_id == case)).one()),
+            lambda line: tuple(line.execute(by_table).one()),
+        )
         return f"{count}.{lamport or 0}"
 
     def heads(self) -> tuple[CaseHead, ...]:
@@ -137,8 +144,9 @@ class SqlStore(ABC):
             except DatabaseError as err:
                 if not is_damage(err):
                     raise
+            numbers = self.numbers()
             with self._reader.connect() as line:
-                return tuple(self._head_or_words(line, number, case) for number, case in line.execute(_NUMBERS).all())
+                return tuple(self._head_or_words(line, number, case) for number, case in numbers)
 
     def find(self, wanted: Wanted) -> Found:
         """One page of the cases that fulfil all that is wanted."""
@@ -159,18 +167,23 @@ class SqlStore(ABC):
         """The id of the case with that short number; "" when there is none."""
         if not 0 < number < 2**31:
             return ""
-        with self._in_words(), self._reader.connect() as line:
-            return line.execute(select(CASES.c.id).where(CASES.c.number == number)).scalar() or ""
+        return self._either(
+            lambda line: line.execute(select(CASES.c.id).where(CASES.c.number == number)).scalar() or "",
+            lambda line: dict(_numbers_beside(line)).get(number, ""),
+        )
 
     def numbers(self) -> tuple[tuple[int, str], ...]:
-        """(short number, id) of every case."""
-        with self._in_words(), self._reader.connect() as line:
-            return tuple((int(number), str(case)) for number, case in line.execute(_NUMBERS))
+        """(short number, id) of every case; where the numbers lie in a damaged page from the list, at worst counted anew, oldest case first."""
+        return self._either(
+            lambda line: tuple((int(number), str(case)) for number, case in line.execute(_NUMBERS)), _numbers_beside
+        )
 
     def number_of(self, case: str) -> int:
         """The case's short number; 0 when there is none."""
-        with self._in_words(), self._reader.connect() as line:
-            return line.execute(select(CASES.c.number).where(CASES.c.id == case)).scalar() or 0
+        return self._either(
+            lambda line: line.execute(select(CASES.c.number).where(CASES.c.id == case)).scalar() or 0,
+            lambda line: next((number for number, its in _numbers_beside(line) if its == case), 0),
+        )
 
     def check(self) -> tuple[Finding, ...]:
         """Pages, rows, chains, attachments; what cannot be read any more is named, the rest is still looked at."""
@@ -262,6 +275,18 @@ class SqlStore(ABC):
 
     # -- inside ------------------------------------------------------------------------------------------------------------------
 
+    def _either(self, ask: Callable[[Connection], T], otherwise: Callable[[Connection], T]) -> T:
+        """The answer to a question; where it meets a damaged page, to the other one: the log can be read while numbers, list or indexes cannot."""
+        with self._in_words():
+            try:
+                with self._reader.connect() as line:
+                    return ask(line)
+            except DatabaseError as err:
+                if not is_damage(err):
+                    raise
+            with self._reader.connect() as line:
+                return otherwise(line)
+
     def _check_version(self, older: bool = False) -> dict[str, str]:
         """What the store says of itself; Refusal STO-005 when it is newer than this program, STO-006 when it is ``older`` and may not be, STO-003 when it is none of ours."""
         with self._reader.connect() as line:
@@ -350,6 +375,18 @@ class SqlStore(ABC):
             if isinstance(err, DatabaseError) and not is_damage(err):
                 raise
             return CaseHead(case, number, Head(title=listing.UNREADABLE))
+
+
+def _numbers_beside(line: Connection) -> tuple[tuple[int, str], ...]:
+    """The short numbers as the list repeats them; where that is damaged too, counted anew from the log, oldest case first."""
+    try:
+        with line.begin_nested() if line.dialect.name == "postgresql" else contextlib.nullcontext():
+            rows = line.execute(select(HEADS.c.number, HEADS.c.case_id)).all()
+        return tuple(sorted((int(number), str(case)) for number, case in rows))
+    except DatabaseError as err:
+        if not is_damage(err):
+            raise
+    return tuple(enumerate(cases_in_log(line), 1))
 
 
 def _first_of(line: Connection, ids: Sequence[str]) -> str | None:

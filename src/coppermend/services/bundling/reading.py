@@ -141,7 +141,12 @@ def _read_log(text: bytes, name: str) -> tuple[Entry, ...]:
         raise Refusal(bad[0])
     if entries:
         fold(entries)
-    return agreed_order(entries)
+    ordered = agreed_order(entries)
+    late = next((i for i, (one, its) in enumerate(zip(entries, ordered, strict=False), 1) if one != its), 0)
+    if late or len(entries) != len(ordered):
+        words = "The entry does not stand where the agreed order puts it (lamport, bench, bench_seq), or stands there twice."
+        raise refuse("BUN-005", words, AGAIN, Place(file=name, line=late or len(ordered) + 1))
+    return ordered
 
 
 def _read_line(line: bytes, at: Place) -> Entry:
