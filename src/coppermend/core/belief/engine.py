@@ -666,7 +666,7 @@ def _solve_kept(
     key = (id(copper), piece, own, asked, bench.share, bench.opens, basis.contact_false_open, partial, care)
     hit = _PIECES.get(key)
     if hit is None or hit[0] is not copper:
-        solved = _solved(copper, piece, bench.prior, _opened_kept(readings, asked, bench.opens), bench, basis, care)
+        solved = _solved(copper, piece, bench.prior, opened(readings, bench.opens), bench, basis, care)
         hit = (copper, solved, solved.nbytes)
         _HELD.bytes += hit[2] - (_PIECES[key][2] if key in _PIECES else 0)
         _PIECES[key] = hit
@@ -675,19 +675,6 @@ def _solve_kept(
     else:
         _PIECES.move_to_end(key)
     return hit[1]
-
-
-_OPENED: OrderedDict[tuple[int, float], tuple[Taken, ...]] = OrderedDict()
-
-
-def _opened_kept(readings: tuple[Taken, ...], asked: int, scale: float) -> tuple[Taken, ...]:
-    """``opened``, remembered by ``asked``, the ``_question`` of the readings: several suppositions ask it of one net."""
-    key = (asked, scale)
-    if key not in _OPENED:
-        _OPENED[key] = opened(readings, scale)
-        while len(_OPENED) > 16:
-            _OPENED.popitem(last=False)
-    return _OPENED[key]
 
 
 def _solved(
