@@ -227,7 +227,8 @@ def restore(store_url: str | None, source: IO[bytes], name: str, *, replace: boo
         if store.numbers():
             raise refuse(
                 "STO-040",
-                "The store holds cases already.",
+                "The store holds cases already."
+                + (" Only an SQLite store can be put aside with --replace." if replace else ""),
                 "Name an empty one with --store, or take a bundle in: coppermend bundle import FILE.",
                 Place(thing=f"store {store.where}"),
             )

@@ -305,3 +305,12 @@ def test_a_damaged_store_gives_out_the_rest(run: Run, at: Store, tmp_path: Path)
     assert len(done["cases"]) == 2 and done["left_out"] == [f"attachment {photo.name}"]
     status, out, _ = run("doctor")
     assert status == 1 and "STO-020" in out
+
+
+def test_a_refused_bundle_leaves_no_store_behind(plain_run: Run, at: Store, tmp_path: Path) -> None:
+    at("fresh")
+    with zipfile.ZipFile(tmp_path / "no.zip", "w") as made:
+        made.writestr("letter.txt", "no bundle")
+    status, _, err = plain_run("bundle", "import", str(tmp_path / "no.zip"))
+    assert status == 2 and "BUN-0" in err
+    assert not (tmp_path / "fresh").exists()

@@ -29,7 +29,7 @@ from coppermend.bootstrap import back_up, migrate, restore
 from coppermend.core.findings import Refusal
 from coppermend.core.log.fold import fold
 from coppermend.core.log.model import Draft
-from coppermend.services.bundling.reading import open_bundle
+from coppermend.services.bundling.reading import _read_log, open_bundle
 from coppermend.services.bundling.taking import take_in
 from coppermend.services.bundling.writing import write_bundle
 
@@ -551,3 +551,15 @@ def test_a_damaged_page_beside_the_log_leaves_the_log_readable(tmp_path: Path, w
         assert store.check()
         sink = io.BytesIO()
         assert write_bundle(sink, store, [number[1] for number in store.numbers()], rescue=True).entries == 3
+
+
+def test_a_log_whose_lines_stand_in_another_order_is_no_whole_bundle(tmp_path: Path) -> None:
+    with contextlib.closing(SqliteStore(str(tmp_path), "bench")) as store:
+        case = new_case(store)
+        for words in ("one", "two"):
+            store.append(draft(store, case, words=words))
+        first, second, third = (entry.body() for entry in store.entries(case))
+    assert len(_read_log(b"\n".join((first, second, third)), "a.jsonl")) == 3
+    for lines in ((first, third, second), (first, second, second, third)):
+        with pytest.raises(Refusal):
+            _read_log(b"\n".join(lines), "a.jsonl")

@@ -14,7 +14,7 @@ from coppermend.cli.shop import JSON, shop
 from coppermend.core.findings import refuse
 from coppermend.services.bundling import layout
 from coppermend.services.bundling.reading import Bundle, open_bundle
-from coppermend.services.bundling.taking import take_in, verify
+from coppermend.services.bundling.taking import refuse_faults, take_in, verify
 from coppermend.services.bundling.writing import write_bundle
 from coppermend.services.cases import find_case
 
@@ -104,10 +104,11 @@ def bundle_verify(file: Path, as_json: bool) -> int:
 @click.pass_context
 def bundle_import(ctx: click.Context, file: Path, boards: Path | None, without_boards: bool, as_json: bool) -> None:
     """Take in a bundle. Everything is verified before anything is written; a case that is here already is merged, nothing is doubled."""
-    made = shop(ctx)
     keep = None if without_boards else keeper_of_boards(ctx.find_root().obj.get("store"), boards)
     with opened(file) as source:
-        done = take_in(made.store, _bundle(source, file), keep)
+        bundle = _bundle(source, file)
+        refuse_faults(bundle)  # before a store that is not there yet is made
+        done = take_in(shop(ctx).store, bundle, keep, verified=True)
     if as_json:
         print_json(done.as_dict())
         return

@@ -98,13 +98,20 @@ def verify(bundle: Bundle) -> Verified:
     return Verified(tuple(cases), len(bundle.attachments), tuple(boards), tuple(sorted(bundle.left_out)), found)
 
 
-def take_in(store: CaseStore, bundle: Bundle, keep: KeepBoard | None = None) -> TakenIn:
+def refuse_faults(bundle: Bundle) -> None:
+    """Refuses with the first fault of the bundle (BUN-0xx, LOG-0xx); no store is asked."""
+    for fault in faults(bundle):
+        raise Refusal(fault)
+
+
+def take_in(store: CaseStore, bundle: Bundle, keep: KeepBoard | None = None, verified: bool = False) -> TakenIn:
     """Take in every case of a bundle, and its boards where ``keep`` keeps them. Stopped halfway, it is simply done again: each case comes in whole or not at all.
 
     Refuses with the first fault of the bundle (BUN-0xx, LOG-0xx), or STO-030 when it contradicts what is here; nothing is written then.
+    ``verified``: ``refuse_faults`` was asked just before.
     """
-    for fault in faults(bundle):
-        raise Refusal(fault)
+    if not verified:
+        refuse_faults(bundle)
     for case in bundle.cases:
         _fits(bundle.log(case), store.entries(case))
     boards = tuple(_keep(bundle, one, keep) for one in bundle.boards) if keep else ()
