@@ -6,20 +6,28 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from itertools import combinations
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import pypdfium2
 import pytest
 from tests.facts import record_sample as sample
 
 from coppermend.adapters.files.typesetter import TypstTypesetter
+from coppermend.adapters.lan import qr
+from coppermend.core.findings import Refusal
 from coppermend.core.log import state as log
+from coppermend.services import suspectcourse
+from coppermend.services.bind import Binding, bind_state
+from coppermend.services.labels import Label, label_pdf
+from coppermend.services.powered import PoweredBoard
 from coppermend.services.recording.editions import edition
 from coppermend.services.recording.gather import CaseFacts, Judgement, gather
 from coppermend.services.recording.html import record_html
 from coppermend.services.recording.maps import AREA, Marks, board_map
 from coppermend.services.recording.model import RecordView
-from coppermend.services.records import lacking_letters, moment_of, record_pdf_of
+from coppermend.services.records import _refuse_shortened, lacking_letters, moment_of, record_pdf_of
+from coppermend.services.workshop import Workshop
 
 QUIET = replace(sample.state("Machine"), areas=(), readings=(), wires=(), notes=(), power_ups=())
 CASE_ID = "01a2174b-dc37-74a1-8c59-0123456789ab"
@@ -138,3 +146,34 @@ def test_letters_without_a_font_stand_as_their_numbers_and_ids_copy_as_they_are(
     assert HASH in text and text.count(CASE_ID) == 2
     assert "stand as their Unicode numbers: U+10FFFC." in re.sub(r"\s+", " ", text)
     assert "\u202e" not in record_html(view)
+
+
+def test_a_label_shows_the_number_of_a_letter_without_a_font() -> None:
+    made = Label("Machine", "A\U0010fffcB", 7, CASE_ID, "2026-11-20", (2026, 11, 20, 12, 5, 0), "code")
+    page = pypdfium2.PdfDocument(label_pdf(made, TypstTypesetter(), qr.rows))[0]
+    assert "Serial A[U+10FFFC]B" in re.sub(r"\s+", " ", page.get_textpage().get_text_range())
+
+
+def test_a_record_of_a_shortened_log_is_refused() -> None:
+    store = SimpleNamespace(heads_of=lambda cases: (SimpleNamespace(head=SimpleNamespace(entries=10)),))
+    workshop = cast(Workshop, SimpleNamespace(store=store))
+    _refuse_shortened(workshop, CASE_ID, 10)
+    with pytest.raises(Refusal, match="counted 10, the log holds 9"):
+        _refuse_shortened(workshop, CASE_ID, 9)
+
+
+def test_each_stretch_has_the_parts_that_it_had(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Today U1 is out; before entry 5 it was in, before entry 9 it is out already: one other board is reckoned, and that once."""
+    inside, out = (("U1", "socketed"),), (("U1", "out"),)
+    case = bind_state(replace(QUIET, part_states=out), sample.board(), sample.graph())
+    before = replace(case, state=replace(QUIET, part_states=inside))
+    monkeypatch.setattr(suspectcourse, "bind_state", lambda state, *_: replace(case, state=state))
+    built: list[log.CaseState] = []
+
+    def build(then: Binding) -> PoweredBoard:
+        built.append(then.state)
+        return cast(PoweredBoard, then.state.part_states)
+
+    found = suspectcourse._boards({3: before, 5: before, 9: case}, case, cast(PoweredBoard, out), build)
+    assert {cut: cast(object, board) for cut, (_, board) in found.items()} == {3: inside, 5: inside}
+    assert [one.part_states for one in built] == [inside]

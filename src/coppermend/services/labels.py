@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -23,6 +23,9 @@ class LabelPrinter(Protocol):
 
     def label(self, words: Mapping[str, Any], picture: bytes) -> bytes:
         """The PDF of these words with the QR picture (SVG) beside them."""
+
+    def lacking(self, letters: Iterable[str]) -> tuple[str, ...]:
+        """Those of these letters that no font has."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,9 @@ def label_of(workshop: Workshop, case: str) -> Label:
 def label_pdf(label: Label, printer: LabelPrinter, qr: Callable[[str], Sequence[str]]) -> bytes:
     """The label as a PDF of one page, ``WIDTH_MM`` by ``HEIGHT_MM``; ``qr`` gives a text's modules as rows of 1 and 0. Same case, same bytes."""
     words = {**label.as_dict(), "date": list(label.date), "width_mm": WIDTH_MM, "height_mm": HEIGHT_MM}
-    return printer.label(printable(words), qr_svg(qr(label.code)).encode())
+    stand_in = {ord(one): f"[U+{ord(one):04X}]" for one in printer.lacking("".join(str(one) for one in words.values()))}
+    shown = {name: one.translate(stand_in) if isinstance(one, str) else one for name, one in printable(words).items()}
+    return printer.label(shown, qr_svg(qr(label.code)).encode())
 
 
 def qr_svg(rows: Sequence[str]) -> str:

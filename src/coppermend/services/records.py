@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from coppermend.core.circuit.machine import MachineModel
-from coppermend.core.findings import Refusal
+from coppermend.core.findings import Place, Refusal, refuse
 from coppermend.core.log.state import CaseState
 from coppermend.core.log.state import Photo as CasePhoto
 from coppermend.devices.book import DeviceBook
@@ -50,6 +50,7 @@ def case_record(
     """The record of a case as it stands: everything computed from its log and its board; with ``book`` also the suspects of what was seen under power."""
     binding = bind(workshop, case)
     entries = workshop.store.entries(case)
+    _refuse_shortened(workshop, case, len(entries))
     last = entries[-1]
     facts = CaseFacts(
         workshop.store.number_of(case), len(entries), last.sha256(), max(entry.recorded_at for entry in entries)
@@ -66,6 +67,19 @@ def case_record(
     )
     chips = chip_rows(binding.state, mute_swaps(binding), chip_conflicts(binding))
     return with_seen(replace(view, chips=chips), workshop, binding, book, machine)
+
+
+def _refuse_shortened(workshop: Workshop, case: str, here: int) -> None:
+    """Refusal STO-043 where the list has counted more entries than the log holds: a record of the rest would pass for the whole. A list that cannot be
+    read says nothing."""
+    try:
+        counted = max((one.head.entries for one in workshop.store.heads_of((case,))), default=0)
+    except Refusal:
+        return
+    if counted > here:
+        words = f"Acknowledged entries are missing: the list has counted {counted}, the log holds {here}. A record would leave them out."
+        remedy = "See 'coppermend store check'; import the case's latest export, or restore a backup."
+        raise refuse("STO-043", words, remedy, Place(thing=f"case {case}"))
 
 
 def _photos(workshop: Workshop, binding: Binding) -> tuple[Photo, ...]:
