@@ -23,7 +23,7 @@ AREAS = (EXAMPLE_AREA,)
 def test_posteriors_equal_the_sum_over_all_break_patterns(contact_bad: float) -> None:
     """Origin of the expected numbers: the enumerator, straight from the definition. 150 random graphs, up to 3 cycles each."""
     rng = np.random.default_rng(11)
-    basis = Basis(contact_bad=contact_bad, contact_shares=(), damage_scales=(), open_scales=())
+    basis = Basis(false_closed=0.002, contact_bad=contact_bad, contact_shares=(), damage_scales=(), open_scales=())
     worst = worst_evidence = 0.0
     for _ in range(150):
         graph = random_graph(rng, int(rng.integers(2, 9)), int(rng.integers(0, 4)) if rng.random() < 0.6 else 0)
@@ -40,6 +40,7 @@ def test_posteriors_equal_the_sum_over_all_break_patterns(contact_bad: float) ->
 def test_twelve_sites_with_heavy_damage_agree_with_brute_force() -> None:
     rng = np.random.default_rng(5)
     basis = Basis(
+        false_closed=0.002,
         prior_in=dict.fromkeys(Basis().prior_in, 0.2),
         contact_bad=0.0,
         contact_shares=(),
@@ -56,7 +57,7 @@ def test_twelve_sites_with_heavy_damage_agree_with_brute_force() -> None:
 
 def test_joined_equals_the_enumerated_probability() -> None:
     rng = np.random.default_rng(3)
-    basis = Basis(contact_shares=(), damage_scales=(), open_scales=())
+    basis = Basis(false_closed=0.002, contact_shares=(), damage_scales=(), open_scales=())
     for _ in range(25):
         graph = random_graph(rng, 6, 1)
         names = [p.id for p in graph.points]
@@ -74,7 +75,7 @@ def test_one_open_reading_over_one_site_is_bayes_rule() -> None:
         graph,
         AREAS,
         (Evidence("1", "p0", "p1", "open"),),
-        Basis(contact_bad=0.0, contact_shares=(), damage_scales=(), open_scales=()),
+        Basis(false_closed=0.002, contact_bad=0.0, contact_shares=(), damage_scales=(), open_scales=()),
     )
     assert got.p("s0") == pytest.approx(0.02 * 0.998 / (0.02 * 0.998 + 0.98 * 0.02), rel=1e-12)
 
@@ -84,7 +85,7 @@ def test_a_second_open_through_the_same_bad_contact_says_less_than_one_through_a
     graph = example_graph([(0, 1)], [0, 0, 1, 1])
     same = (Evidence("1", "p0", "p1", "open"), Evidence("2", "p0", "p1", "open"))
     other = (Evidence("1", "p0", "p1", "open"), Evidence("2", "p0b", "p1b", "open"))
-    basis = Basis(contact_bad=0.1, contact_shares=(), damage_scales=(), open_scales=())
+    basis = Basis(false_closed=0.002, contact_bad=0.1, contact_shares=(), damage_scales=(), open_scales=())
     assert belief(graph, AREAS, same, basis).p("s0") < belief(graph, AREAS, other, basis).p("s0") - 0.02
 
 
@@ -96,7 +97,7 @@ def test_a_reading_taken_before_a_wire_was_fitted_still_speaks_of_the_copper_of_
         Evidence("2", "p0b", "p1b", "open", without=("s1",)),
     )
     after = (*before, Evidence("3", "p0", "p1", "closed"))
-    basis = Basis(contact_shares=(), damage_scales=(), open_scales=())
+    basis = Basis(false_closed=0.002, contact_shares=(), damage_scales=(), open_scales=())
     one, two = belief(graph, AREAS, before, basis), belief(graph, AREAS, after, basis)
     want = enumerate_breaks(graph, two.prior, after, basis)
     assert np.abs(two.sites - want.sites).max() <= 1e-9
@@ -112,14 +113,17 @@ def test_the_share_of_bad_contacts_is_averaged_by_how_well_it_explains_the_readi
         graph = random_graph(rng, 6, 1)
         evidence = random_readings(rng, graph, 5)
         got = belief(
-            graph, AREAS, evidence, Basis(contact_shares=((0.0, 0.5), (0.1, 0.5)), damage_scales=(), open_scales=())
+            graph,
+            AREAS,
+            evidence,
+            Basis(false_closed=0.002, contact_shares=((0.0, 0.5), (0.1, 0.5)), damage_scales=(), open_scales=()),
         )
         parts = [
             enumerate_breaks(
                 graph,
                 got.prior,
                 evidence,
-                Basis(contact_bad=share, contact_shares=(), damage_scales=(), open_scales=()),
+                Basis(false_closed=0.002, contact_bad=share, contact_shares=(), damage_scales=(), open_scales=()),
             )
             for share in (0.0, 0.1)
         ]
@@ -135,7 +139,9 @@ def test_samples_follow_the_posterior() -> None:
     for _ in range(6):
         graph = random_graph(rng, 9, 2)
         evidence = random_readings(rng, graph, 4)
-        got = belief(graph, AREAS, evidence, Basis(contact_shares=(), damage_scales=(), open_scales=()))
+        got = belief(
+            graph, AREAS, evidence, Basis(false_closed=0.002, contact_shares=(), damage_scales=(), open_scales=())
+        )
         for piece, solved in got.benches[0].pieces.items():
             broken, _ = draw(solved, 20_000, seed=1)
             for row, k in enumerate(got.copper.pieces[piece]):
@@ -163,19 +169,19 @@ def test_contradicting_readings_name_their_conflict_and_stay_finite() -> None:
 def test_both_answers_on_one_pair_are_a_conflict_with_the_reading_to_repeat() -> None:
     graph = example_graph([(0, 1)], [0, 1])
     evidence = (Evidence("1", "p0", "p1", "closed"), Evidence("2", "p1", "p0", "open"))
-    (conflict,) = belief(graph, AREAS, evidence, Basis()).conflicts
+    (conflict,) = belief(graph, AREAS, evidence, Basis(false_closed=0.002)).conflicts
     assert set(conflict.again) == {"p0", "p1"}
 
 
 def test_both_answers_between_two_nets_are_a_conflict_until_a_third_reading() -> None:
     graph = example_graph([(0, 1), (2, 3)], [0, 1, 2, 3])
     said = [Evidence("1", "p0", "p2", "closed"), Evidence("2", "p2", "p0", "open")]
-    (conflict,) = belief(graph, AREAS, said, Basis()).conflicts
+    (conflict,) = belief(graph, AREAS, said, Basis(false_closed=0.002)).conflicts
     assert conflict.entries == ("1", "2")
     assert set(conflict.again) == {"p0", "p2"}
     assert "two nets" in conflict.words
-    assert belief(graph, AREAS, [*said, Evidence("3", "p0", "p2", "open")], Basis()).conflicts == ()
-    assert belief(graph, AREAS, said[:1], Basis()).conflicts == ()
+    assert belief(graph, AREAS, [*said, Evidence("3", "p0", "p2", "open")], Basis(false_closed=0.002)).conflicts == ()
+    assert belief(graph, AREAS, said[:1], Basis(false_closed=0.002)).conflicts == ()
 
 
 def test_rates_that_leave_nothing_to_learn_are_refused_in_words() -> None:
@@ -186,7 +192,7 @@ def test_rates_that_leave_nothing_to_learn_are_refused_in_words() -> None:
 
 def test_a_reading_on_an_unknown_point_is_set_aside_not_guessed() -> None:
     graph = example_graph([(0, 1)], [0, 1])
-    got = belief(graph, AREAS, (Evidence("1", "p0", "nowhere", "open"),), Basis())
+    got = belief(graph, AREAS, (Evidence("1", "p0", "nowhere", "open"),), Basis(false_closed=0.002))
     assert got.unknown[0].point_b == "nowhere"
     assert got.p("s0") == 0.02
 
@@ -194,7 +200,7 @@ def test_a_reading_on_an_unknown_point_is_set_aside_not_guessed() -> None:
 def test_a_short_between_two_nets_is_a_belief_of_its_own() -> None:
     """Bayes by hand: prior 0.005, a beep 0.98 against 0.002."""
     graph = example_graph([(0, 1), (2, 3)], [0, 1, 2, 3], nets=[0, 0, 1, 1])
-    got = belief(graph, AREAS, (Evidence("1", "p0", "p2", "closed"),), Basis())
+    got = belief(graph, AREAS, (Evidence("1", "p0", "p2", "closed"),), Basis(false_closed=0.002))
     assert got.joined("p1", "p3") == pytest.approx(0.005 * 0.98 / (0.005 * 0.98 + 0.995 * 0.002), rel=1e-12)
 
 
@@ -207,7 +213,9 @@ def test_pruned_states_are_paid_for_in_the_error_bound() -> None:
     for _ in range(30):
         graph = random_graph(rng, 12, 0)
         evidence = random_readings(rng, graph, 10)
-        exact = belief(graph, AREAS, evidence, Basis(contact_shares=(), damage_scales=(), open_scales=()))
+        exact = belief(
+            graph, AREAS, evidence, Basis(false_closed=0.002, contact_shares=(), damage_scales=(), open_scales=())
+        )
         for piece, solved in exact.benches[0].pieces.items():
             rough = solve(exact.copper, piece, exact.prior, solved.readings, 0.05, 0.3, cap=4)
             off = max(abs(rough.broken[k] - solved.broken[k]) for k in solved.broken) if solved.broken else 0.0
@@ -227,12 +235,12 @@ def test_the_bound_over_all_suppositions_holds_and_counts_each_by_its_weight(mon
     for _ in range(30):
         graph = random_graph(rng, 12, 0)
         evidence = random_readings(rng, graph, 10)
-        exact = belief(graph, AREAS, evidence, Basis())
+        exact = belief(graph, AREAS, evidence, Basis(false_closed=0.002))
         with monkeypatch.context() as rough_engine:
             rough_engine.setattr(engine, "_PIECES", type(engine._PIECES)())
             rough_engine.setattr(engine, "_COLUMNS", type(engine._COLUMNS)())
             rough_engine.setattr(engine, "STATE_CAP", 20)
-            rough = belief(graph, AREAS, evidence, Basis())
+            rough = belief(graph, AREAS, evidence, Basis(false_closed=0.002))
         worst = max(p.error_bound for b in rough.benches for p in b.pieces.values())
         assert float(np.abs(rough.sites - exact.sites).max()) <= rough.error_bound + 1e-12
         assert exact.error_bound == 0.0
@@ -244,7 +252,7 @@ def test_the_bound_over_all_suppositions_holds_and_counts_each_by_its_weight(mon
 
 def test_scales_of_the_damage_are_averaged_by_how_well_they_explain_the_readings() -> None:
     """Three scales on small nets: evidence and sites are the weighted sums over enumerations with the priors scaled, and so is a stretch's chance."""
-    basis = Basis(contact_shares=(), open_scales=())
+    basis = Basis(false_closed=0.002, contact_shares=(), open_scales=())
     rng = np.random.default_rng(8)
     for _ in range(20):
         graph = random_graph(rng, 7, 1)
@@ -265,7 +273,7 @@ def test_scales_of_the_damage_are_averaged_by_how_well_they_explain_the_readings
 
 def test_rates_of_false_opens_are_averaged_by_how_well_they_explain_the_readings() -> None:
     """Two factors on the rate on small nets: evidence and sites are the weighted sums over enumerations with 1 and 4 %."""
-    basis = Basis(contact_shares=(), damage_scales=(), open_scales=((0.5, 0.5), (2.0, 0.5)))
+    basis = Basis(false_closed=0.002, contact_shares=(), damage_scales=(), open_scales=((0.5, 0.5), (2.0, 0.5)))
     rng = np.random.default_rng(9)
     for _ in range(20):
         graph = random_graph(rng, 7, 1)
@@ -286,6 +294,7 @@ def test_that_the_damage_is_mild_is_no_proof_of_a_site() -> None:
     """
     graph = example_graph([(0, 1)], [0, 1])
     basis = Basis(
+        false_closed=0.002,
         prior_in=dict.fromkeys(Basis().prior_in, 0.04),
         contact_shares=(),
         contact_bad=0.0,
@@ -304,7 +313,7 @@ def test_that_the_damage_is_mild_is_no_proof_of_a_site() -> None:
 def test_a_stretch_of_several_sites_is_broken_when_one_of_them_is() -> None:
     """Ten sites of 0.02 in series, one open reading: P(any) by Bayes under each scale, averaged by the evidence of each (by hand)."""
     graph = example_graph([(k, k + 1) for k in range(10)], [0, 10])
-    basis = Basis(contact_shares=(), contact_bad=0.0, open_scales=())
+    basis = Basis(false_closed=0.002, contact_shares=(), contact_bad=0.0, open_scales=())
     got = belief(graph, AREAS, [Evidence("1", "p0", "p10", "open")], basis)
     top = bottom = 0.0
     for scale, weight in basis.damage_scales:

@@ -21,7 +21,7 @@ from coppermend.core.belief.model import Basis, Evidence
 from coppermend.core.copper.model import CopperGraph
 
 AREAS = (EXAMPLE_AREA,)
-BASIS = Basis(contact_bad=0.0, contact_shares=(), damage_scales=(), open_scales=())
+BASIS = Basis(false_closed=0.002, contact_bad=0.0, contact_shares=(), damage_scales=(), open_scales=())
 
 
 def random_tree(rng: np.random.Generator, terminals: int) -> CopperGraph:
@@ -111,16 +111,16 @@ def test_a_supposition_not_worked_out_any_more_changes_no_answer(monkeypatch: py
     for kept in forgotten:
         kept.clear()
     for n in range(engine.MANY_READINGS, len(evidence)):
-        belief(graph, AREAS, evidence[:n], Basis())
-    step_by_step = belief(graph, AREAS, evidence, Basis())
+        belief(graph, AREAS, evidence[:n], Basis(false_closed=0.002))
+    step_by_step = belief(graph, AREAS, evidence, Basis(false_closed=0.002))
     gone = [b for b in step_by_step.benches if b.weight == 0.0]
     assert any(not b.pieces for b in gone)
     for kept in forgotten:
         kept.clear()
-    at_once = belief(graph, AREAS, evidence, Basis())
+    at_once = belief(graph, AREAS, evidence, Basis(false_closed=0.002))
     assert all(b.pieces for b in at_once.benches)
     assert np.array_equal(step_by_step.sites, at_once.sites) and step_by_step.error_bound == at_once.error_bound > 0.0
     monkeypatch.setattr(engine, "NOT_WORTH", -1e9)
-    every = belief(graph, AREAS, evidence, Basis())
+    every = belief(graph, AREAS, evidence, Basis(false_closed=0.002))
     assert all(b.weight > 0.0 for b in every.benches)
     assert float(np.abs(every.sites - at_once.sites).max()) <= at_once.error_bound + 1e-15

@@ -32,7 +32,7 @@ from coppermend.core.copper.bridges import BridgePlace, Spot
 from coppermend.core.copper.model import CopperGraph
 
 AREAS = (EXAMPLE_AREA,)
-BASIS = Basis(contact_shares=(), damage_scales=(), open_scales=(), contact_bad=0.1)
+BASIS = Basis(false_closed=0.002, contact_shares=(), damage_scales=(), open_scales=(), contact_bad=0.1)
 
 
 def reaches(graph: CopperGraph, ohm: Sequence[float], pairs: Sequence[tuple[int, int]]) -> np.ndarray:
@@ -263,7 +263,7 @@ def test_a_way_round_is_proven_by_its_ohms(ohm: float, broken: bool) -> None:
     """Three equal stretches of 50 milliohm in a ring: 1/3 more across one when it is whole, the two others in series when it is not (Ohm's law)."""
     graph = example_graph([(0, 1), (1, 2), (2, 0), (2, 3)], [0, 1, 2, 3], ohms=0.05)
     said = [Evidence("1", "p0", "p2", "ohms", ohm, instrument=FOUR_WIRE), Evidence("2", "p0", "p2", "closed")]
-    p = belief(graph, AREAS, said, Basis()).p("s2")
+    p = belief(graph, AREAS, said, Basis(false_closed=0.002)).p("s2")
     assert p > 0.8 if broken else p < 1e-3
 
 
@@ -296,15 +296,15 @@ def test_ohms_across_two_nets_say_whether_and_where_they_are_joined() -> None:
         Evidence("1", "p0", "p5", "ohms", 0.26, instrument=FOUR_WIRE),
         Evidence("2", "p4", "p9", "ohms", 0.10, instrument=FOUR_WIRE),
     ]
-    got = belief(graph, AREAS, true, Basis(), {frozenset((0, 1)): model}).shorts[0]
+    got = belief(graph, AREAS, true, Basis(false_closed=0.002), {frozenset((0, 1)): model}).shorts[0]
     alone = locate(model, [OhmsReading((0, 5), (0, 5), 0.26), OhmsReading((4, 9), (4, 9), 0.10)])
     assert int(np.argmax(got.places)) == 3 == alone.best
     assert got.places == pytest.approx(tuple(alone.p), abs=0.02)
     assert got.p > 0.999
     odd = [replace(one, ohms=value) for one, value in zip(true, (8.0, 0.001), strict=True)]
     beeps = [replace(one, says="closed", ohms=None) for one in true]
-    assert belief(graph, AREAS, odd, Basis(), {frozenset((0, 1)): model}).shorts[0].p < 0.9
-    assert belief(graph, AREAS, beeps, Basis()).shorts[0].p > 0.999
+    assert belief(graph, AREAS, odd, Basis(false_closed=0.002), {frozenset((0, 1)): model}).shorts[0].p < 0.9
+    assert belief(graph, AREAS, beeps, Basis(false_closed=0.002)).shorts[0].p > 0.999
 
 
 @pytest.mark.parametrize("spread", [0.1, 0.25])
@@ -312,7 +312,7 @@ def test_one_value_across_against_its_formula(spread: float) -> None:
     """One four-wire reading: joined, (1 - fo)((1 - t) N + t flat) + fo apart; apart, fc flat; N summed over places and bridges by hand."""
     graph = replace(two_nets(), copper_spread=spread, memo={})
     model = bridged(graph)
-    basis = Basis()
+    basis = Basis(false_closed=0.002)
     got = belief(
         graph, AREAS, [Evidence("1", "p0", "p8", "ohms", 0.3, instrument=FOUR_WIRE)], basis, {frozenset((0, 1)): model}
     ).shorts[0]

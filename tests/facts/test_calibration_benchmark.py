@@ -53,7 +53,7 @@ def test_statements_are_marked_by_the_truth_and_lie_in_their_bins() -> None:
 def test_patients_of_the_prior_s_world_have_the_planner_s_own_rates() -> None:
     basis = Basis()
     drawn = [calibration.noise_of("prior", seed, basis) for seed in range(400)]
-    assert {(d["false_open"], d["false_closed"]) for d in drawn} == {(0.01, 0.003), (0.04, 0.003)}
+    assert {(d["false_open"], d["false_closed"]) for d in drawn} == {(0.01, 0.005), (0.04, 0.005)}
     share = sum(d["oxidised"] == 0.0 for d in drawn) / 400
     stated = dict(basis.contact_shares)[0.0] / sum(weight for _, weight in basis.contact_shares)
     assert abs(share - stated) < 4 * (stated * (1.0 - stated) / 400) ** 0.5

@@ -19,7 +19,7 @@ from coppermend.core.belief.model import Basis, Evidence
 from coppermend.core.copper.model import CopperGraph
 
 AREAS = (EXAMPLE_AREA,)
-BASIS = Basis(contact_shares=(), damage_scales=(), open_scales=(), contact_bad=0.0)
+BASIS = Basis(false_closed=0.002, contact_shares=(), damage_scales=(), open_scales=(), contact_bad=0.0)
 
 
 def tree_of(rng: np.random.Generator, points: int) -> CopperGraph:
