@@ -10,7 +10,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser
 from tests.browser.conftest import Bench
+from tests.facts import record_sample as sample
 from tests.npm_tools import npm_tool
+
+from coppermend.services.recording.editions import edition
+from coppermend.services.recording.html import record_html
 
 pytestmark = pytest.mark.browser
 
@@ -98,6 +102,18 @@ def test_no_rule_is_broken(chromium: Browser, bench: Bench, axe: str, view: str,
         )
     if view == "area":
         page.locator("#tool-newArea").click()
+    page.evaluate(axe)
+    done = page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
+    context.close()
+    assert len(done["passes"]) > 10, "the checker saw next to nothing"
+    assert complaints(done["violations"]) == []
+
+
+@pytest.mark.parametrize("reader", ["owner", "technician"])
+def test_the_record_that_is_handed_over_breaks_no_rule(chromium: Browser, axe: str, reader: str) -> None:
+    context = chromium.new_context(viewport={"width": 900, "height": 860}, bypass_csp=True)
+    page = context.new_page()
+    page.set_content(record_html(edition(sample.view(), reader)))
     page.evaluate(axe)
     done = page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
     context.close()
