@@ -158,6 +158,7 @@ def board_map(
     _draw_cuts(drawing, marks)
     _draw_shorts(drawing, marks)
     _draw_seen(drawing, marks)
+    _draw_labels(drawing, marks)
     _draw_numbers(drawing, marks, side)
     drawing.add("</g>")
     legend = _legend(drawing, marks, side)
@@ -297,21 +298,34 @@ def _text(x: float, y: float, words: str, size: float, colour: str, more: str = 
 
 
 def _draw_areas(drawing: _Drawing, marks: Marks) -> None:
-    """Work areas: long dashes and their label."""
+    """Work areas: long dashes."""
     unit = drawing.view.unit
-    taken: list[tuple[float, float, float, float]] = []
-    for polygon, label in marks.areas:
+    for polygon, _ in marks.areas:
         data = drawing.path(polygon, closed=True)
         drawing.add(
             f'<path d="{data}" stroke="{AREA}" stroke-width="{_num(0.3 * unit)}" '
             f'stroke-dasharray="{_num(1.6 * unit)} {_num(0.9 * unit)}"/>'
         )
+
+
+def _draw_labels(drawing: _Drawing, marks: Marks) -> None:
+    """The names of the areas on plates of their own, over the copper and apart from each other."""
+    unit = drawing.view.unit
+    taken: list[tuple[float, float, float, float]] = []
+    for polygon, label in marks.areas:
         flat = drawing.view.flat(polygon)
         low, high = flat.min(axis=0), flat.max(axis=0)
         words = _cut_to(printable(label), int((drawing.view.width - 0.6 * unit) / (LETTER * LABEL * unit)))
         x, y, box = _free_place(drawing.view, len(words), (*low.tolist(), *high.tolist()), taken)
         taken.append(box)
+        drawing.add(_plate(*box))
         drawing.add(_text(x, y, words, LABEL * unit, AREA, anchor="start"))
+
+
+def _plate(x0: float, y0: float, x1: float, y1: float) -> str:
+    """A light ground for letters that lie over copper."""
+    size = f'width="{_num(x1 - x0)}" height="{_num(y1 - y0)}"'
+    return f'<rect x="{_num(x0)}" y="{_num(y0)}" {size} fill="{PAPER}" fill-opacity="0.9"/>'
 
 
 LABEL, LETTER = 1.5, 0.56
@@ -438,7 +452,9 @@ def _draw_seen(drawing: _Drawing, marks: Marks) -> None:
     for one in marks.seen:
         x, y = drawing.view.xy(one.x_mm, one.y_mm)
         drawing.add(f'<g class="seen" transform="translate({_num(x)} {_num(y)})">{_pointer(unit)}</g>')
-        drawing.add(_text(x + 1.3 * unit, y + 2.6 * unit, one.number, 1.6 * unit, INK, anchor="start"))
+        right, low = x + (1.5 + LETTER * 1.6 * len(one.number)) * unit, y + 3.0 * unit
+        drawing.add(_plate(x + 1.3 * unit, y + 1.2 * unit, right, low))
+        drawing.add(_text(x + 1.4 * unit, y + 2.6 * unit, one.number, 1.6 * unit, INK, anchor="start"))
 
 
 def _pointer(unit: float) -> str:
