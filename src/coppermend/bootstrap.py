@@ -227,9 +227,8 @@ def restore(store_url: str | None, source: IO[bytes], name: str, *, replace: boo
         if store.numbers():
             raise refuse(
                 "STO-040",
-                "The store holds cases already."
-                + (" Only an SQLite store can be put aside with --replace." if replace else ""),
-                "Name an empty one with --store, or take a bundle in: coppermend bundle import FILE.",
+                "The store holds cases already.",
+                "Name an empty one with --store (--replace puts an SQLite store aside, no other), or take a bundle in: coppermend bundle import FILE.",
                 Place(thing=f"store {store.where}"),
             )
         if bundle is not None:

@@ -77,9 +77,12 @@ def _refuse_shortened(workshop: Workshop, case: str, here: int) -> None:
     except Refusal:
         return
     if counted > here:
-        words = f"Acknowledged entries are missing: the list has counted {counted}, the log holds {here}. A record would leave them out."
-        remedy = "See 'coppermend store check'; import the case's latest export, or restore a backup."
-        raise refuse("STO-043", words, remedy, Place(thing=f"case {case}"))
+        raise refuse(
+            "STO-043",
+            f"Acknowledged entries are missing: the list has counted {counted}, the log holds {here}. A record would leave them out.",
+            "See 'coppermend store check'; import the case's latest export, or restore a backup.",
+            Place(thing=f"case {case}"),
+        )
 
 
 def _photos(workshop: Workshop, binding: Binding) -> tuple[Photo, ...]:
