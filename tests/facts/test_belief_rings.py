@@ -17,7 +17,7 @@ from coppermend.core.belief.model import Basis, Evidence
 from coppermend.core.copper.model import CopperGraph
 
 AREAS = (EXAMPLE_AREA,)
-PLAIN = Basis(contact_bad=0.0, contact_shares=(), damage_scales=(), open_scales=())
+PLAIN = Basis(false_closed=0.002, contact_bad=0.0, contact_shares=(), damage_scales=(), open_scales=())
 
 
 def brute_force(graph: CopperGraph, prior: np.ndarray, evidence: Sequence[Evidence]) -> tuple[np.ndarray, float]:
