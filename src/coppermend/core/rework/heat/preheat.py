@@ -26,6 +26,11 @@ from coppermend.core.rework.heat.slab import Floats, Slab
 
 LONGEST_S = 2400.0
 STEP_S = 3.0
+FINE_S, FINE_STEP_S = 30.0, 0.25
+"""The first half minute is followed in fine steps: there a board warms fastest, and a strong heater is done within it."""
+RATE_OVER_S = 10.0
+"""A rate of warming is the mean over so many seconds, over all of the way where that is shorter: the skin of a face that meets a film jumps, what is
+soldered to it does not (no source)."""
 HOTTEST_SETTING_C = 400.0
 
 
@@ -44,7 +49,8 @@ class HeatPlan:
 
     ``time_s`` until the coldest place of the heated area is at ``target_c`` (None: never within 40 minutes); ``hottest_c`` the hottest place of
     the board then; ``across_k`` hottest less coldest in the heated area then; ``through_k`` the largest difference between the faces on the way,
-    ``bow_mm`` how far it bends the free board; ``ramp_k_s`` the fastest rise of a face once the heater has worked for ten seconds;
+    ``bow_mm`` how far it bends the free board; ``ramp_k_s`` the fastest rise of a face over any ten seconds from switching on (over all of
+    the way where the target is reached sooner);
     ``settles_c`` hottest place if the heater stays on; ``setting_c`` the hottest setting of the heater that may stay on under the laminate's
     limit (None: none of up to 400 degC); ``cool_s`` from there down to ``TOUCH_C`` in still air, ``fall_k_s`` the fastest fall.
     ``curve`` rows from 0 s on of (s, coldest solder side, hottest solder side, coldest component side, hottest component side) of the heated area.
@@ -110,9 +116,7 @@ def plan_heat(
     time_s = _crossing(run.seconds, coldest, target_c, last) if coldest[last] >= target_c else None
     now = both[:, last]
     through = float(np.nanmax(np.abs(run.solder[: last + 1] - run.component[: last + 1])))
-    early = min(last, math.ceil(10 / STEP_S))
-    rises = np.diff(both[:, early : last + 1], axis=1) / STEP_S
-    ramp = float(np.nanmax(rises)) if rises.size else 0.0
+    ramp = _fastest(slab, heater, run, room, start_c)
     settles = float(steady(slab, [heater], room)[:, slab.inside].max())
     cool = simulate(
         slab, [], LONGEST_S, room=room, step_s=STEP_S, start=run.last, until=lambda a, b: _all_under(a, b, slab.inside)
@@ -157,16 +161,52 @@ def time_to(slab: Slab, heater: Heater, target_c: float, *, room: Room, start_c:
 def _until_warm(
     slab: Slab, heater: Heater, cells: NDArray[np.bool_], target_c: float, room: Room, start_c: float | None
 ) -> Run:
-    """The board under the heater until the ``cells`` are all at ``target_c``, or for 40 minutes."""
-    return simulate(
-        slab,
-        [heater],
-        LONGEST_S,
-        room=room,
-        step_s=STEP_S,
-        start=start_c,
-        until=lambda a, b: _all_over(a, b, cells, target_c),
-    )
+    """The board under the heater until the ``cells`` are all at ``target_c``, or for 40 minutes; in fine steps where that is within half a minute.
+
+    The first row is the board as it was laid on.
+    """
+
+    def follow(seconds: float, step_s: float) -> Run:
+        return simulate(
+            slab,
+            [heater],
+            seconds,
+            room=room,
+            step_s=step_s,
+            start=start_c,
+            until=lambda a, b: _all_over(a, b, cells, target_c),
+        )
+
+    run = follow(LONGEST_S, STEP_S)
+    if run.seconds[-1] <= FINE_S:
+        run = follow(FINE_S + STEP_S, FINE_STEP_S)
+    return _from_cold(run, room.celsius if start_c is None else start_c)
+
+
+def _from_cold(run: Run, start_c: float) -> Run:
+    """The run with the board as it was laid on in its first row: ``simulate`` has the faces under the heater there already."""
+    solder, component = run.solder.copy(), run.component.copy()
+    for faces in (solder, component):
+        faces[0][np.isfinite(faces[0])] = start_c
+    return replace(run, solder=solder, component=component)
+
+
+def _fastest(slab: Slab, heater: Heater, run: Run, room: Room, start_c: float | None) -> float:
+    """The fastest rise of a face of the board, K/s, over any ten seconds on the way of ``run``, its first half minute in fine steps."""
+    if float(run.seconds[1]) > FINE_STEP_S:
+        first = simulate(
+            slab, [heater], min(FINE_S, float(run.seconds[-1])), room=room, step_s=FINE_STEP_S, start=start_c
+        )
+        start = room.celsius if start_c is None else start_c
+        return max(_rise(_from_cold(first, start)), _rise(run))
+    return _rise(run)
+
+
+def _rise(run: Run) -> float:
+    """The fastest mean rise of a face over ten seconds (at least; over the whole run where it is shorter), K/s."""
+    step = float(run.seconds[1] - run.seconds[0])
+    over = min(len(run.seconds) - 1, math.ceil(RATE_OVER_S / step - 1e-9))
+    return max(float(np.nanmax(one[over:] - one[:-over])) / (over * step) for one in (run.solder, run.component))
 
 
 def _all_over(solder: Floats, component: Floats, cells: NDArray[np.bool_], level: float) -> bool:
@@ -211,7 +251,7 @@ def _crossing(seconds: Floats, values: Floats, level: float, at: int) -> float:
 def _curve(
     run: Run, cells: NDArray[np.bool_], last: int, start_c: float
 ) -> tuple[tuple[float, float, float, float, float], ...]:
-    """Rows of the warming. The first is the board as it was laid on: the run's own first row has the faces under the heater already."""
+    """Rows of the warming, the board as it was laid on first."""
     every = max(1, last // 60)
     rows = [*range(0, last, every), last]
     first = (0.0, start_c, start_c, start_c, start_c)
