@@ -7,10 +7,13 @@ import ast
 import hashlib
 import re
 import subprocess
+from importlib.metadata import distributions
 from pathlib import Path
 
 import click
 import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 from tools import reference
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -142,6 +145,25 @@ def test_locks_hold_hashes_and_no_address() -> None:
         words = lock.read_text(encoding="utf-8")
         assert "--hash=sha256:" in words
         assert "://" not in words
+
+
+def test_locks_name_the_extras_that_a_package_asks_of_another() -> None:
+    """The pip of Python 3.11 takes ``coverage[toml]`` for another package than ``coverage==7.17.4`` when a newer one is out, and then refuses to set up."""
+    pinned = {
+        name: set(filter(None, (extras or "").strip("[]").split(",")))
+        for name, extras in re.findall(
+            r"^([a-z0-9-]+)(\[[^]]*\])?==", (ROOT / "locks" / "test.lock").read_text(encoding="utf-8"), re.MULTILINE
+        )
+    }
+    missing = {
+        str(asked)
+        for dist in distributions()
+        if canonicalize_name(dist.name) in pinned
+        for asked in map(Requirement, dist.requires or ())
+        if asked.extras and (asked.marker is None or asked.marker.evaluate({"extra": ""}))
+        if not asked.extras <= pinned.get(canonicalize_name(asked.name), asked.extras)
+    }
+    assert missing == set()
 
 
 def test_no_path_of_one_machine() -> None:
