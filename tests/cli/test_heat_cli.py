@@ -20,19 +20,19 @@ def run(*words: str) -> Result:
 
 
 def test_the_plan_as_json() -> None:
-    done = run(*SIZE, "--heater-c", "150", "--target-c", "95", "--json")
+    done = run(*SIZE, "--heater-c", "135", "--target-c", "95", "--json")
     assert done.exit_code == 0, done.output
     found = json.loads(done.output)
     assert 60 < found["time_s"] < 900
     assert found["time_range_s"][0] < found["time_s"] < found["time_range_s"][1]
-    assert found["hottest_c"] >= 95 and found["setting_c"] < 150 < found["settles_c"] + 60
+    assert found["hottest_c"] >= 95 and 135 < found["setting_c"] < 150 and found["holds"]
     assert {one["name"]: one["kept"] for one in found["held"]}["laminate, hottest place"]
     assert all(one["source"] for one in found["held"])
     assert found["fit"] is None and found["spot"] is None and found["cautions"] and found["assumed"]
 
 
 def test_the_demonstration_board_in_words_with_hot_air() -> None:
-    done = run("demo", "--heater", "plate", "--heater-c", "220", "--target-c", "90", "--nozzle", "100,80,15")
+    done = run("demo", "--heater", "plate", "--heater-c", "170", "--target-c", "90", "--nozzle", "100,80,15")
     assert done.exit_code == 0, done.output
     for words in (
         "All of the heated area is at 90 degC",
@@ -45,12 +45,12 @@ def test_the_demonstration_board_in_words_with_hot_air() -> None:
 
 
 def test_readings_correct_it(tmp_path: Path) -> None:
-    before = json.loads(run(*SIZE, "--heater-c", "150", "--target-c", "95", "--json").output)
+    before = json.loads(run(*SIZE, "--heater-c", "135", "--target-c", "95", "--json").output)
     # the computed curve itself, run at half the speed: a board with more heat or a weaker film
     rows = [(2 * one[0], one[3]) for one in before["curve"]]
     path = tmp_path / "readings.csv"
     path.write_text("s;degC\n" + "\n".join(f"{a:g};{b:.1f}" for a, b in rows), encoding="utf-8")
-    done = run(*SIZE, "--heater-c", "150", "--target-c", "95", "--readings", str(path), "--json")
+    done = run(*SIZE, "--heater-c", "135", "--target-c", "95", "--readings", str(path), "--json")
     assert done.exit_code == 0, done.output
     after = json.loads(done.output)
     assert after["fit"]["follows"]
@@ -62,6 +62,15 @@ def test_a_heater_too_cool_ends_with_one() -> None:
     done = run(*SIZE, "--heater-c", "80", "--target-c", "95")
     assert done.exit_code == 1
     assert "does not reach" in done.output
+
+
+def test_limits_that_are_not_kept_stand_first_with_a_setting_that_keeps_them() -> None:
+    """Air of 500 degC: laminate over Tg less 10 K, 8 K/s (that the setting named keeps them: tests/facts/test_heat_plan.py)."""
+    done = run("--size", "60x40", "--heater", "air", "--heater-c", "500", "--json")
+    found = json.loads(done.output)
+    assert done.exit_code == 1 and not found["holds"]
+    assert found["words"].startswith("Limits are not kept at 500 degC: laminate, hottest place")
+    assert f"Set the heater to {found['keeps_c']:.0f} degC instead" in found["words"]
 
 
 @pytest.mark.parametrize(

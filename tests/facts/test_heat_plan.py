@@ -98,6 +98,23 @@ def test_hotter_heater_more_copper_more_parts() -> None:
     assert bare < laden and hotter < laden
 
 
+def test_the_setting_that_keeps_the_limits_is_the_hottest_that_does(slab: Slab) -> None:
+    """Tried on the model itself: every limit kept there (guide on preheating, docs/sources.md), one broken 8 K above; the target within minutes."""
+    plan = plan_heat(slab, Heater("s", 400.0, 40.0), target_c=95.0)
+    assert not plan.kept and plan.keeps_c is not None
+    at, above = (plan_heat(slab, Heater("s", plan.keeps_c + more, 40.0), target_c=95.0) for more in (0.0, 8.0))
+    assert at.kept and not above.kept and "not kept" not in at.words and above.words.startswith("Limits are not kept")
+    low = plan_heat(slab, Heater("s", 100.0, 40.0), target_c=60.0)
+    assert not low.kept and "Aim at 75 degC or more" in low.words and "Set the heater" not in low.words
+
+
+def test_no_setting_keeps_the_limits_of_a_place_too_small() -> None:
+    """Metal foil alone, heated on one edge strip by a plate pressed on: whatever the setting, what is said is that none does."""
+    strip = cut(Build((100.0, 80.0), 0.2, shares=(0.0, 0.0)), cells=8, slices=3)
+    plan = plan_heat(strip, Heater("s", 300.0, 2000.0), target_c=109.0)
+    assert not plan.kept and plan.keeps_c is None and "No cooler setting" in plan.words
+
+
 def test_targets_that_cannot_be(slab: Slab) -> None:
     heater = Heater("s", 150.0, 40.0)
     for target, tg in ((115.0, 120.0), (20.0, 120.0), (math.nan, 120.0), (90.0, 20.0), (90.0, math.nan)):

@@ -111,7 +111,10 @@ def preheat_command(
     noted_in: str | None,
     as_json: bool,
 ) -> None:
-    """Time to a safe temperature under the laminate's Tg, differences on the board, the setting that may stay on, cooling."""
+    """Time to a safe temperature under the laminate's Tg, differences on the board, the setting that may stay on, cooling.
+
+    Status 1 where the target is not reached or a limit is not kept.
+    """
     slab, coarse, on_board = _slabs(package, size, thickness_mm, copper, parts_g, target_c)
     region = _region(area)
     made = heat.warming(
@@ -144,7 +147,7 @@ def preheat_command(
         _print(made)
         if noted_in is not None:
             click.echo("Noted in the case.")
-    if made.plan.time_s is None:
+    if not made.holds:
         ctx.exit(1)
 
 
@@ -226,7 +229,7 @@ def _print(made: heat.Warming) -> None:
     for one in plan.held:
         kept = "kept" if one.kept else "NOT KEPT"
         click.echo(
-            f"   {one.limit.name}: {one.found:.1f} of {one.limit.value:g} {one.limit.unit}, {kept} [{one.limit.source}]"
+            f"   {one.limit.name}: {one.found_words} of {one.limit.value:g} {one.limit.unit}, {kept} [{one.limit.source}]"
         )
     click.echo("Assumed:")
     for line in heat.ASSUMED:

@@ -212,6 +212,11 @@ class Warming:
         """What to mind: the board's own parts first."""
         return (*self.on_board, *CAUTIONS)
 
+    @property
+    def holds(self) -> bool:
+        """Whether the plan can be followed as it is: the target reached, every limit kept."""
+        return self.plan.kept
+
     def as_dict(self) -> dict[str, Any]:
         """The plan as plain JSON values; times in s, temperatures in degC, differences in K."""
         plan = asdict(self.plan)
@@ -227,6 +232,7 @@ class Warming:
             for one in self.plan.held
         ]
         return {
+            "holds": self.holds,
             "heater": {"side": self.heater.side, "celsius": self.heater.celsius, "film_w_m2k": self.heater.film_w_m2k},
             "time_range_s": None if self.time_range_s is None else [round(one, 1) for one in self.time_range_s],
             "cells": list(self.slab.inside.shape),
@@ -272,7 +278,7 @@ def warming(
         fit = fit_model(coarse, heater, readings, spot_mm=spot_mm, side=thermocouple_side, room=room)
         coarse = corrected(coarse, heater, room, fit)[0]
         slab, heater, room = corrected(slab, heater, room, fit)
-    plan = plan_heat(slab, heater, target_c=target_c, tg_c=tg_c, room=room)
+    plan = plan_heat(slab, heater, target_c=target_c, tg_c=tg_c, room=room, coarse=coarse)
     width = time_width(coarse, heater, room, target_c, ASSUMED_COVARIANCE if fit is None else fit.covariance)
     spread = None
     if plan.time_s is not None and width is not None:

@@ -148,7 +148,7 @@ def warming_plan(made: Warming) -> dict[str, Any]:
         "tg_c": round(plan.tg_c, 2),
         "time_s": None if plan.time_s is None else round(plan.time_s, 1),
         "held": [
-            [one.limit.name, f"{one.found:.1f}", f"{one.limit.value:g} {one.limit.unit}", one.kept, one.limit.source]
+            [one.limit.name, one.found_words, f"{one.limit.value:g} {one.limit.unit}", one.kept, one.limit.source]
             for one in plan.held
         ],
         "assumed": [*made.on_board, heater if made.fit is None else f"{heater}, corrected by a thermocouple", *ASSUMED],

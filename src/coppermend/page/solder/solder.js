@@ -71,7 +71,7 @@ export class SolderPage {
     return h('form.sheet', { id: 'warm', 'aria-label': 'Warm the board', onsubmit: (/** @type {SubmitEvent} */ e) => this.asked(e, 'warm', () => this.warm(e)) },
       h('h2', null, 'Warm the board'),
       h('div.form', null, h('label.field', null, 'Preheater', h('select', { name: 'heater' }, h('option', { value: 'air' }, 'hot air from below'), h('option', { value: 'plate' }, 'hot plate'))),
-        field('Its temperature, °C', { name: 'heater_c', required: true, inputmode: 'decimal', value: '150' }), field('Board shall come to, °C', { name: 'target_c', required: true, inputmode: 'decimal', value: '100' }),
+        field('Its temperature, °C', { name: 'heater_c', required: true, inputmode: 'decimal', value: '140' }), field('Board shall come to, °C', { name: 'target_c', required: true, inputmode: 'decimal', value: '100' }),
         field('Glass transition (Tg), °C', { name: 'tg_c', inputmode: 'decimal', placeholder: '120, old FR-4' }), field('Mass of the parts, g', { name: 'parts_g', inputmode: 'decimal', placeholder: '0' }),
         field('Size in mm, where no data is known', { name: 'size', placeholder: 'the board of the case' }), field('Then hot air at x, y, width in mm', { name: 'nozzle', placeholder: '100 80 15' }),
         h('label.field.wide', null, 'Readings of a thermocouple: seconds and °C, a pair a line', h('textarea', { name: 'readings', rows: 3, placeholder: '0 22\n30 41,5\n60 56', spellcheck: 'false' }))),
@@ -153,14 +153,14 @@ export class SolderPage {
     if (size && (size.length !== 2 || size.some(Number.isNaN))) throw new Error(`"${said.size}" (width, height) is no number.`);
     const found = await post(url('preheat'), { size_mm: size, heater: said.heater, readings: said.readings, ...numbersOf(said, ['heater_c', 'target_c', 'tg_c', 'parts_g']), nozzle: nozzle ? { x_mm: nozzle[0], y_mm: nozzle[1], diameter_mm: nozzle[2] } : null });
     const range = found.time_range_s;
-    return [told('First', found.on_board, true), h('p.told', { id: 'warming' }, shown(found.words)),
+    return [told('First', found.on_board, true), h(found.holds ? 'p.told' : 'p.told.need', { id: 'warming' }, shown(found.words)),
       range ? h('p', null, `That time is open from ${minutes(range[0])} to ${minutes(range[1])}: what the heater passes on is the least certain. A thermocouple narrows it.`) : null,
       found.fit ? h('p', { id: 'fit' }, found.fit.words) : null,
       this.picture(found),
       h('p', null, `On the way the faces differ by up to ${found.through_k.toFixed(0)} K (a free board bows ${found.bow_mm.toFixed(1)} mm).`),
       found.spot ? h('p', { id: 'spot' }, shown(found.spot.words)) : null,
       h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Limits' }, h('table.table', null, h('thead', null, h('tr', null, ['Limit', 'Found', 'Allowed', 'Kept', 'Source'].map((one) => h('th', { scope: 'col' }, one)))),
-        h('tbody', null, found.held.map((/** @type {any} */ one) => h(one.kept ? 'tr' : 'tr.broken', null, h('td', null, one.name), h('td.number', null, one.found.toFixed(1)), h('td.number', null, shown(`${one.limit} ${one.unit}`)), h('td', null, one.kept ? 'yes' : 'NO'), h('td', null, shown(one.source))))))),
+        h('tbody', null, found.held.map((/** @type {any} */ one) => h(one.kept ? 'tr' : 'tr.broken', null, h('td', null, one.name), h('td.number', null, one.found.toFixed(one.unit === 'K/s' ? 2 : 1)), h('td.number', null, shown(`${one.limit} ${one.unit}`)), h('td', null, one.kept ? 'yes' : 'NO'), h('td', null, shown(one.source))))))),
       told('Mind', found.cautions.slice(found.on_board.length), true), told('What this rests on', found.assumed),
       this.keep('warming', `Warming, ${said.heater === 'air' ? 'hot air' : 'hot plate'} at ${said.heater_c} degC: ${found.words}${found.spot ? ` ${found.spot.words}` : ''}`, found.plan)];
   }

@@ -42,6 +42,15 @@ class Held:
     found: float
     kept: bool
 
+    @property
+    def found_words(self) -> str:
+        """What was found, as near as its limit asks.
+
+        >>> Held(Limit("warming, fastest", 2.0, "K/s", ""), 2.04, False).found_words
+        '2.04'
+        """
+        return f"{self.found:.2f}" if self.limit.unit == "K/s" else f"{self.found:.1f}"
+
 
 @dataclass(frozen=True, slots=True)
 class HeatPlan:
@@ -73,6 +82,13 @@ class HeatPlan:
     cooling: tuple[tuple[float, float, float], ...]
     """Rows of (s, coldest, hottest) after the heater is off."""
     words: str
+    keeps_c: float | None = None
+    """Where a limit is broken: the hottest setting of this heater, to 2 K, that reaches the target within all limits (None: none does)."""
+
+    @property
+    def kept(self) -> bool:
+        """Whether the target is reached and every limit is kept."""
+        return self.time_s is not None and all(one.kept for one in self.held)
 
 
 def bow_mm(slab: Slab, through_k: float) -> float:
@@ -96,10 +112,12 @@ def plan_heat(
     tg_c: float = TG_OLD_C,
     room: Room | None = None,
     start_c: float | None = None,
+    coarse: Slab | None = None,
 ) -> HeatPlan:
     """How the board warms under one heater until all of the heated area is at ``target_c``, and how it cools after.
 
-    Refusals: a target at or below the room, or above what the laminate takes (Tg less 10 K).
+    Where that breaks a limit, a setting that keeps them is looked for on the ``coarse`` slab (same board, fewer cells; default ``slab``) and tried
+    on ``slab``. Refusals: a target at or below the room, or above what the laminate takes (Tg less 10 K).
 
     >>> from coppermend.core.rework.heat.slab import Build, cut
     >>> plan = plan_heat(cut(Build((100.0, 80.0)), cells=6, slices=3), Heater("s", 150.0, 40.0), target_c=100.0)
@@ -147,7 +165,93 @@ def plan_heat(
         ),
         "",
     )
-    return replace(plan, held=_held(plan), words=_words(plan, heater))
+    plan = replace(plan, held=_held(plan))
+    if not all(one.kept for one in plan.held if one.limit.name in BY_SETTING):
+        start = room.celsius if start_c is None else start_c
+        found = _within_limits(slab if coarse is None else coarse, slab, heater, plan, room, start)
+        plan = replace(plan, keeps_c=None if found is None else found[0])
+        return replace(plan, words=f"{_breach(plan, heater, found)} {_words(plan, heater)}")
+    breach = _breach(plan, heater, None)
+    return replace(plan, words=f"{breach} {_words(plan, heater)}" if breach else _words(plan, heater))
+
+
+BY_SETTING = (below_tg(TG_OLD_C).name, PREHEAT.name, RAMP_UP.name)
+"""The limits that a cooler heater keeps."""
+SETTING_STEP_K = 2.0
+
+
+def _within_limits(
+    coarse: Slab, fine: Slab, heater: Heater, plan: HeatPlan, room: Room, start_c: float
+) -> tuple[float, float] | None:
+    """The hottest setting under the heater's own that reaches the target within the limits, degC, and the seconds it takes; None when there is none.
+
+    Hotter is faster and less even, so the settings that do lie between one that is too cold and one that breaks a limit: halved on the coarse
+    slab, then lowered step by step until it holds on the fine one.
+    """
+    low, high = plan.target_c, heater.celsius
+    guess = room.celsius + (high - room.celsius) * RAMP_UP.value / max(plan.ramp_k_s, RAMP_UP.value)
+    best: float | None = None
+    middle = guess if low < guess < high - SETTING_STEP_K else (low + high) / 2
+    while high - low > SETTING_STEP_K:
+        found = _tried(coarse, replace(heater, celsius=middle), plan, room, start_c)
+        if found == "broken":
+            high = middle
+        else:
+            low = middle
+            best = best if isinstance(found, str) else middle
+        middle = (low + high) / 2
+    for lower in range(4):
+        if best is None:
+            return None
+        setting = float(math.floor(best - lower * SETTING_STEP_K))
+        found = _tried(fine, replace(heater, celsius=setting), plan, room, start_c)
+        if not isinstance(found, str):
+            return setting, found
+    return None
+
+
+def _tried(slab: Slab, heater: Heater, plan: HeatPlan, room: Room, start_c: float) -> float | str:
+    """Seconds to the target within the limits, "broken" where one is not kept, "cold" where the target is not reached."""
+    cells = covered(slab, heater)
+    settled = steady(slab, [heater], room)[:, cells]
+    if float(settled.min()) <= plan.target_c:
+        return "cold"
+    run = _until_warm(slab, heater, cells, plan.target_c, room, start_c)
+    both = np.stack([run.solder, run.component])
+    coldest = np.nanmin(both[:, :, cells], axis=(0, 2))
+    last = len(run.seconds) - 1
+    hottest = float(np.nanmax(both[:, last]))
+    if hottest > min(below_tg(plan.tg_c).value, PREHEAT.value):
+        return "broken"
+    if _fastest(slab, heater, run, room, start_c) > RAMP_UP.value:
+        return "broken"
+    return _crossing(run.seconds, coldest, plan.target_c, last) if coldest[last] >= plan.target_c else "cold"
+
+
+def _breach(plan: HeatPlan, heater: Heater, found: tuple[float, float] | None) -> str:
+    """Which limits the plan does not keep, and a setting that does; "" where all are kept or the target alone is missed."""
+    broken = [one for one in plan.held if not one.kept and (one.limit != PREHEAT_LOW or plan.time_s is not None)]
+    if not broken:
+        return ""
+    told = "; ".join(
+        f"{one.limit.name} {one.found_words} {one.limit.unit}, {'at least' if one.limit == PREHEAT_LOW else 'at most'} {one.limit.value:g}"
+        for one in broken
+    )
+    does = []
+    if any(one.limit.name in BY_SETTING for one in broken):
+        if found is None:
+            does.append(
+                "No cooler setting of this heater keeps it: aim lower, warm a larger area, or bring the heater up in steps."
+            )
+        else:
+            does.append(
+                f"Set the heater to {found[0]:.0f} degC instead: the target is reached after {found[1] / 60:.1f} minutes within the limits."
+            )
+    if any(one.limit == PREHEAT_LOW for one in broken):
+        does.append(f"Aim at {PREHEAT_LOW.value:g} degC or more.")
+    if any(one.limit == RAMP_DOWN for one in broken):
+        does.append("Turn the heater down in steps before it is off.")
+    return f"Limits are not kept at {heater.celsius:g} degC: {told}. {' '.join(does)} As asked:"
 
 
 def time_to(slab: Slab, heater: Heater, target_c: float, *, room: Room, start_c: float | None = None) -> float | None:
