@@ -14,6 +14,7 @@ from coppermend.core.findings import Place, refuse
 from coppermend.core.rework.heat.fit import Fit
 from coppermend.core.rework.heat.limits import CAUTIONS, TG_OLD_C
 from coppermend.core.rework.heat.plate import NOZZLE_FILM_W_M2K, Room
+from coppermend.core.rework.heat.preheat import LONGEST_S
 from coppermend.core.rework.heat.slab import Build, Slab, cut
 from coppermend.core.units import BOARD_THICKNESS_MM
 from coppermend.services import heat, plans
@@ -113,7 +114,7 @@ def preheat_command(
 ) -> None:
     """Time to a safe temperature under the laminate's Tg, differences on the board, the setting that may stay on, cooling.
 
-    Status 1 where the target is not reached or a limit is not kept.
+    Status 1 where the target is not reached, a limit is not kept, or the model does not follow the readings.
     """
     slab, coarse, on_board = _slabs(package, size, thickness_mm, copper, parts_g, target_c)
     region = _region(area)
@@ -214,7 +215,7 @@ def _print(made: heat.Warming) -> None:
     if made.time_range_s is not None:
         low, high = (one / 60 for one in made.time_range_s)
         click.echo(
-            f"That time is open from {low:.1f} to {high:.1f} minutes: what the heater passes on is the least certain."
+            f"That time is open from {low:.1f} to {high:.1f} minutes{' or never' if made.time_range_s[1] >= LONGEST_S else ''}: what the heater passes on is the least certain."
         )
     click.echo(
         f"On the way the faces differ by up to {plan.through_k:.0f} K (a free board bows {plan.bow_mm:.1f} mm), the heated area by {plan.across_k:.0f} K at the end."
@@ -241,6 +242,8 @@ def _print(made: heat.Warming) -> None:
 
 def _print_fit(fit: Fit) -> None:
     click.echo(fit.words)
+    if not fit.follows:
+        return
     click.echo(
         f"   film within {100 * fit.film_width:.0f} %, heat within {100 * fit.heat_width:.0f} %, losses within {100 * fit.loss_width:.0f} % (one standard deviation)"
     )

@@ -19,7 +19,7 @@ from coppermend.core.rework.heat.films import MASK_EMISSIVITY, gap
 from coppermend.core.rework.heat.fit import ASSUMED_COVARIANCE, Fit, corrected, fit_model, time_width
 from coppermend.core.rework.heat.limits import CAUTIONS, TG_OLD_C
 from coppermend.core.rework.heat.plate import AIR_FILM_W_M2K, NOZZLE_FILM_W_M2K, Heater, Room, covered
-from coppermend.core.rework.heat.preheat import HeatPlan, SpotPlan, plan_heat, plan_spot
+from coppermend.core.rework.heat.preheat import LONGEST_S, HeatPlan, SpotPlan, plan_heat, plan_spot
 from coppermend.core.rework.heat.slab import Build, Slab, cut
 
 CELLS, COARSE_CELLS = 32, 12
@@ -203,7 +203,7 @@ class Warming:
     fit: Fit | None
     spot: SpotPlan | None
     time_range_s: tuple[float, float] | None
-    """The plan's time, one standard deviation to either side: what film, heat and losses leave open."""
+    """The plan's time, one standard deviation to either side: what film, heat and losses leave open. At most 40 minutes: that long, or never."""
     on_board: tuple[str, ...] = ()
     """What of this board's parts heat harms (``services/heatcautions.py``)."""
 
@@ -214,8 +214,8 @@ class Warming:
 
     @property
     def holds(self) -> bool:
-        """Whether the plan can be followed as it is: the target reached, every limit kept."""
-        return self.plan.kept
+        """Whether the plan can be followed as it is: the target reached, every limit kept, readings that the model follows."""
+        return self.plan.kept and (self.fit is None or self.fit.follows)
 
     def as_dict(self) -> dict[str, Any]:
         """The plan as plain JSON values; times in s, temperatures in degC, differences in K."""
@@ -268,6 +268,7 @@ def warming(
     on_board: tuple[str, ...] = (),
 ) -> Warming:
     """The plan of warming a board; with ``readings`` the model is corrected on the ``coarse`` slab (same board, fewer cells) first.
+    Readings that the model does not follow correct nothing: ``fit`` says so, and the plan rests on what was assumed.
 
     ``on_board``: what of its parts heat harms.
     """
@@ -276,13 +277,16 @@ def warming(
     fit = None
     if readings:
         fit = fit_model(coarse, heater, readings, spot_mm=spot_mm, side=thermocouple_side, room=room)
-        coarse = corrected(coarse, heater, room, fit)[0]
-        slab, heater, room = corrected(slab, heater, room, fit)
+        if fit.follows:
+            coarse = corrected(coarse, heater, room, fit)[0]
+            slab, heater, room = corrected(slab, heater, room, fit)
     plan = plan_heat(slab, heater, target_c=target_c, tg_c=tg_c, room=room, coarse=coarse)
-    width = time_width(coarse, heater, room, target_c, ASSUMED_COVARIANCE if fit is None else fit.covariance)
+    width = time_width(
+        coarse, heater, room, target_c, fit.covariance if fit is not None and fit.follows else ASSUMED_COVARIANCE
+    )
     spread = None
     if plan.time_s is not None and width is not None:
-        spread = plan.time_s * math.exp(-width), plan.time_s * math.exp(width)
+        spread = plan.time_s * math.exp(-width), min(plan.time_s * math.exp(min(width, 20.0)), LONGEST_S)
     return Warming(slab, heater, room, plan, fit, None, spread, on_board)
 
 

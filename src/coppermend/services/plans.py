@@ -11,6 +11,7 @@ from typing import Any
 
 from coppermend.core.findings import Refusal, refuse
 from coppermend.core.rework.alloy.composition import read_alloy
+from coppermend.core.rework.heat.fit import Fit
 from coppermend.services.alloys import FeedPlan
 from coppermend.services.heat import ASSUMED, Warming
 from coppermend.services.notes import Noted, note
@@ -151,8 +152,14 @@ def warming_plan(made: Warming) -> dict[str, Any]:
             [one.limit.name, one.found_words, f"{one.limit.value:g} {one.limit.unit}", one.kept, one.limit.source]
             for one in plan.held
         ],
-        "assumed": [*made.on_board, heater if made.fit is None else f"{heater}, corrected by a thermocouple", *ASSUMED],
+        "assumed": [*made.on_board, f"{heater}{_by_readings(made.fit)}", *ASSUMED],
     }
+
+
+def _by_readings(fit: Fit | None) -> str:
+    if fit is None:
+        return ""
+    return ", corrected by a thermocouple" if fit.follows else ", as assumed: the model did not follow the thermocouple"
 
 
 def note_plan(workshop: Workshop, case: str, words: str, plan: Mapping[str, Any]) -> Noted:

@@ -154,8 +154,8 @@ export class SolderPage {
     const found = await post(url('preheat'), { size_mm: size, heater: said.heater, readings: said.readings, ...numbersOf(said, ['heater_c', 'target_c', 'tg_c', 'parts_g']), nozzle: nozzle ? { x_mm: nozzle[0], y_mm: nozzle[1], diameter_mm: nozzle[2] } : null });
     const range = found.time_range_s;
     return [told('First', found.on_board, true), h(found.holds ? 'p.told' : 'p.told.need', { id: 'warming' }, shown(found.words)),
-      range ? h('p', null, `That time is open from ${minutes(range[0])} to ${minutes(range[1])}: what the heater passes on is the least certain. A thermocouple narrows it.`) : null,
-      found.fit ? h('p', { id: 'fit' }, found.fit.words) : null,
+      range ? h('p', null, `That time is open from ${minutes(range[0])} to ${minutes(range[1])}${range[1] >= 2400 ? ' or never' : ''}: what the heater passes on is the least certain. A thermocouple narrows it.`) : null,
+      found.fit ? h(found.fit.follows ? 'p' : 'p.need', { id: 'fit' }, found.fit.words) : null,
       this.picture(found),
       h('p', null, `On the way the faces differ by up to ${found.through_k.toFixed(0)} K (a free board bows ${found.bow_mm.toFixed(1)} mm).`),
       found.spot ? h('p', { id: 'spot' }, shown(found.spot.words)) : null,

@@ -25,12 +25,15 @@ ASSUMED_COVARIANCE = ((FILM_WIDTH**2, 0.0, 0.0), (0.0, HEAT_WIDTH**2, 0.0), (0.0
 
 FEWEST = 4
 MISFIT_K = 5.0
+FARTHEST = 2.5
+"""Film, heat and losses are looked for from exp(-2.5) to exp(2.5), 0.08 to 12, times their assumed numbers."""
 
 
 @dataclass(frozen=True, slots=True)
 class Fit:
     """Factors on the heater's film, the board's heat and the losses to the room, each with its standard deviation as a part of itself; ``rms_k``
-    what is left between readings and model; ``computed_c`` the model at the readings' times; ``follows`` False when more than 5 K are left."""
+    what is left between readings and model; ``computed_c`` the model at the readings' times; ``follows`` False when more than 5 K are left, when a
+    factor ended at the edge of what is looked through, or when the film is less sure after the readings than before them."""
 
     film_factor: float
     film_width: float
@@ -131,13 +134,21 @@ def fit_model(
         return np.concatenate([(computed(logs) - celsius) / reading_off_k, logs / widths])
 
     found = least_squares(
-        residuals, np.zeros(3), bounds=(-2.5, 2.5), x_scale=widths, diff_step=1e-3, ftol=1e-4, xtol=1e-4, max_nfev=15
+        residuals,
+        np.zeros(3),
+        bounds=(-FARTHEST, FARTHEST),
+        x_scale=widths,
+        diff_step=1e-3,
+        ftol=1e-4,
+        xtol=1e-4,
+        max_nfev=15,
     )
     told = computed(found.x)
     rms = float(np.sqrt(np.mean((told - celsius) ** 2)))
     covariance = np.linalg.inv(found.jac.T @ found.jac) * max(1.0, rms / reading_off_k) ** 2
     spread = np.sqrt(np.diag(covariance))
     film, heat, loss = np.exp(found.x).tolist()
+    why = _why_not(found.x, float(spread[0]), rms)
     return Fit(
         film,
         float(spread[0]),
@@ -147,8 +158,8 @@ def fit_model(
         float(spread[2]),
         rms,
         tuple(told.tolist()),
-        rms <= MISFIT_K,
-        _words(film, heat, loss, rms, heater),
+        not why,
+        _words(film, heat, loss, rms, heater, why),
         _rows(covariance),
     )
 
@@ -181,12 +192,28 @@ def time_width(
     return float(math.sqrt(max(0.0, gradient @ np.array(covariance) @ gradient)))
 
 
-def _words(film: float, heat: float, loss: float, rms: float, heater: Heater) -> str:
+def _why_not(logs: Floats, film_width: float, rms: float) -> str:
+    """Why a fit is not to be planned with, "" when it is."""
+    if rms > MISFIT_K:
+        return "The model does not follow these readings"
+    if np.abs(logs).max() > 0.98 * FARTHEST:
+        return "The readings ask for more than a board and a heater can be, so the model does not follow them"
+    if film_width > FILM_WIDTH:
+        return (
+            "The readings leave the heater's film less sure than it was before them, so the model does not follow them"
+        )
+    return ""
+
+
+def _words(film: float, heat: float, loss: float, rms: float, heater: Heater, why: str) -> str:
     """The fit in words."""
     told = (
         f"The heater passes on {film:.2f} times what was assumed ({film * heater.film_w_m2k:.0f} W/m2K), the board holds {heat:.2f} times the heat, "
         f"loses {loss:.2f} times as much; {rms:.1f} K are left between readings and model."
     )
-    if rms > MISFIT_K:
-        told += " The model does not follow these readings: check that the thermocouple touches the board, and when the heater went on."
+    if why:
+        return (
+            f"{why}: the plan is made without them. Check that the thermocouple touches the board, that the seconds count from when the heater went on, "
+            f"and the heater's temperature. Tried: {told[0].lower()}{told[1:]}"
+        )
     return told
