@@ -20,7 +20,8 @@ from coppermend.core.rework.heat.plate import Heater, Room, simulate, steady
 from coppermend.core.rework.heat.preheat import bow_mm, highest_setting, plan_heat, plan_spot, time_to
 from coppermend.core.rework.heat.slab import Build, Slab, cut
 from coppermend.services.alloys import joints_of
-from coppermend.services.heat import heater_of, hot_air, readings_of, slab_of, warming
+from coppermend.services.heat import heater_of, hot_air, readings_of, slab_of, warming, with_hot_air
+from coppermend.services.plans import warming_plan
 
 BOARD = Build((120.0, 90.0), shares=(0.3, 0.4), parts_g=60.0)
 
@@ -317,6 +318,27 @@ def test_hot_air_after_preheat(slab: Slab) -> None:
     for at, diameter, melt, side in wrong:
         with pytest.raises(Refusal):
             hot_air(made, at_mm=at, diameter_mm=diameter, celsius=350.0, melt_c=melt, side=side)
+
+
+def test_limits_beside_a_spot_are_said_to_be_those_of_the_preheat() -> None:
+    """The spot comes over the laminate's Tg, where lands lift (rework guide, docs/sources.md): that stands beside limits that the preheat keeps."""
+    made = warming(cut(BOARD, cells=8, slices=3), heater_of("air", 135.0), target_c=95.0)
+    assert made.holds and made.held_words == "Limits"
+    cold = with_hot_air(made, at_mm=(60.0, 45.0), diameter_mm=8.0, celsius=350.0, melt_c=300.0)
+    assert cold.spot is not None and cold.spot.time_s is None and cold.spot.over_tg_s > 0
+    assert (
+        not cold.holds
+        and "above its glass transition" in cold.spot.words
+        and "The spot is not among them" in cold.held_words
+    )
+    kept = warming_plan(cold)
+    assert cold.held_words in kept["assumed"] and cold.held_words == cold.as_dict()["held_words"]
+    assert with_hot_air(made, at_mm=(60.0, 45.0), diameter_mm=16.0, celsius=380.0, melt_c=203.0).holds
+
+
+def test_a_thermocouple_off_the_board_is_refused_without_readings_too(slab: Slab) -> None:
+    with pytest.raises(Refusal, match=r"HEA-004.*300, 300 mm is not on the board"):
+        warming(slab, heater_of("air", 135.0), target_c=95.0, spot_mm=(300.0, 300.0))
 
 
 def test_hot_air_on_a_wide_spot_is_a_slab() -> None:

@@ -114,7 +114,7 @@ def preheat_command(
 ) -> None:
     """Time to a safe temperature under the laminate's Tg, differences on the board, the setting that may stay on, cooling.
 
-    Status 1 where the target is not reached, a limit is not kept, or the model does not follow the readings.
+    Status 1 where the target is not reached, a limit is not kept, the model does not follow the readings, or the spot does not get hot.
     """
     slab, coarse, on_board = _slabs(package, size, thickness_mm, copper, parts_g, target_c)
     region = _region(area)
@@ -226,7 +226,7 @@ def _print(made: heat.Warming) -> None:
         click.echo(f"{second / 60:6.1f}   {low:4.0f} to {high:4.0f}   {lower:4.0f} to {higher:4.0f} degC")
     if made.spot is not None:
         click.echo(made.spot.words)
-    click.echo("Limits:")
+    click.echo(f"{made.held_words}:")
     for one in plan.held:
         kept = "kept" if one.kept else "NOT KEPT"
         click.echo(

@@ -17,7 +17,7 @@ from coppermend.core.findings import Refusal, refuse
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.core.rework.heat.films import MASK_EMISSIVITY, gap
 from coppermend.core.rework.heat.fit import ASSUMED_COVARIANCE, Fit, corrected, fit_model, time_width
-from coppermend.core.rework.heat.limits import CAUTIONS, TG_OLD_C
+from coppermend.core.rework.heat.limits import CAUTIONS, TG_OLD_C, below_tg
 from coppermend.core.rework.heat.plate import AIR_FILM_W_M2K, NOZZLE_FILM_W_M2K, Heater, Room, covered
 from coppermend.core.rework.heat.preheat import LONGEST_S, HeatPlan, SpotPlan, plan_heat, plan_spot
 from coppermend.core.rework.heat.slab import Build, Slab, cut
@@ -214,8 +214,22 @@ class Warming:
 
     @property
     def holds(self) -> bool:
-        """Whether the plan can be followed as it is: the target reached, every limit kept, readings that the model follows."""
-        return self.plan.kept and (self.fit is None or self.fit.follows)
+        """Whether the plan can be followed as it is: the target reached, every limit kept, readings that the model follows, a spot that
+        comes to its temperature."""
+        reached = self.spot is None or self.spot.time_s is not None
+        return self.plan.kept and reached and (self.fit is None or self.fit.follows)
+
+    @property
+    def held_words(self) -> str:
+        """What the limits in ``plan.held`` are of; with hot air, that the spot is not among them."""
+        if self.spot is None:
+            return "Limits"
+        over, most = self.spot.over_tg_s, below_tg(self.plan.tg_c)
+        passed = f"its laminate has {self.spot.spot_c:.0f} degC there, {most.value:g} is its limit"
+        return (
+            f"Limits of the preheat, before the hot air. The spot is not among them: {passed}"
+            f"{f', and is above its glass transition for {over:.0f} s' if over > 0 else ''}"
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """The plan as plain JSON values; times in s, temperatures in degC, differences in K."""
@@ -233,6 +247,7 @@ class Warming:
         ]
         return {
             "holds": self.holds,
+            "held_words": self.held_words,
             "heater": {"side": self.heater.side, "celsius": self.heater.celsius, "film_w_m2k": self.heater.film_w_m2k},
             "time_range_s": None if self.time_range_s is None else [round(one, 1) for one in self.time_range_s],
             "cells": list(self.slab.inside.shape),
@@ -270,9 +285,11 @@ def warming(
     """The plan of warming a board; with ``readings`` the model is corrected on the ``coarse`` slab (same board, fewer cells) first.
     Readings that the model does not follow correct nothing: ``fit`` says so, and the plan rests on what was assumed.
 
-    ``on_board``: what of its parts heat harms.
+    ``on_board``: what of its parts heat harms. Refusal HEA-004 for a thermocouple off the board, with readings or without.
     """
     room = Room() if room is None else room
+    if spot_mm is not None:
+        slab.cell_at(*spot_mm)
     coarse = slab if coarse is None or _too_coarse(coarse, heater) else coarse
     fit = None
     if readings:

@@ -152,7 +152,12 @@ def warming_plan(made: Warming) -> dict[str, Any]:
             [one.limit.name, one.found_words, f"{one.limit.value:g} {one.limit.unit}", one.kept, one.limit.source]
             for one in plan.held
         ],
-        "assumed": [*made.on_board, f"{heater}{_by_readings(made.fit)}", *ASSUMED],
+        "assumed": [
+            *made.on_board,
+            f"{heater}{_by_readings(made.fit)}",
+            *(() if made.spot is None else (made.held_words,)),
+            *ASSUMED,
+        ],
     }
 
 

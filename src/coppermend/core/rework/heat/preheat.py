@@ -506,7 +506,12 @@ def plan_spot(
 def _spot_words(plan: SpotPlan, tg_c: float) -> str:
     """The spot in words."""
     if plan.time_s is None:
-        return f"The spot is only at {plan.spot_c:.0f} degC after {SPOT_LONGEST_S:g} s: preheat higher or use hotter or more air."
+        hurt = (
+            f" Its laminate is above its glass transition ({tg_c:g} degC) for {plan.over_tg_s:.0f} s of them all the same: lands hold little in that time."
+            if plan.over_tg_s > 0
+            else ""
+        )
+        return f"The spot is only at {plan.spot_c:.0f} degC after {SPOT_LONGEST_S:g} s: preheat higher or use hotter or more air.{hurt}"
     far = (
         f"the other side after {plan.far_time_s:.0f} s"
         if plan.far_time_s is not None
