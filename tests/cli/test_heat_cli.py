@@ -36,7 +36,7 @@ def test_the_demonstration_board_in_words_with_hot_air() -> None:
     assert done.exit_code == 0, done.output
     for words in (
         "All of the heated area is at 90 degC",
-        "Limits:",
+        "Limits of the preheat, before the hot air",
         "Assumed:",
         "Batteries and cells",
         "10 mm beside it",
