@@ -14,7 +14,8 @@ from coppermend.core.copper.build import build_graph
 from coppermend.core.findings import Refusal
 from coppermend.core.rework.care import CELL, PROCEDURES, procedure
 from coppermend.services.care import care_now, care_of, tick
-from coppermend.services.cases import new_case
+from coppermend.services.carework import care_rows
+from coppermend.services.cases import case_state, new_case
 from coppermend.services.notes import undo
 from coppermend.services.workshop import Workshop
 
@@ -95,6 +96,27 @@ def test_ticks_are_kept_timed_and_photographed(shop: Workshop) -> None:
     undo(shop, case)
     assert next(one for one in care_now(shop, case, "cell").steps if one.step.key == "look").state == "open"
     assert care_of(shop, case)[0].procedure.key == "cell"
+
+
+def test_a_waiting_time_never_started_and_a_photo_that_is_missing_are_said_at_once(shop: Workshop) -> None:
+    """Drying takes a day or two (a collector's page, docs/sources.md); the photo before anything is wiped off is the step itself."""
+    case = new_case(shop, "hand", "leaked").state.case
+    _, dried = tick(shop, case, "cell", "dry")
+    assert any(
+        "dry was not started here: its waiting time of 24.0 h counts from this tick" in one for one in dried.cautions
+    )
+    tick(shop, case, "land", "cure", state="started")
+    _, early = tick(shop, case, "land", "cure")
+    assert any("cure is ticked early: it needs 4.0 h more" in one or "it needs 3.9 h" in one for one in early.cautions)
+    _, bare = tick(shop, case, "cell", "before")
+    assert any("before asks for a photo and has none" in one for one in bare.cautions)
+    rows = {step: said for _, step, _, said in care_rows(case_state(shop, case).care)}
+    assert rows["before"] == "photo asked for, none kept" and rows["dry"] == ""
+    _, shot = tick(shop, case, "cell", "before", photo=picture(), photo_name="a.png")
+    assert not any("photo" in one for one in shot.cautions)
+    assert ("before", "photo kept") in {(row[1], row[3]) for row in care_rows(case_state(shop, case).care)}
+    _, begun = tick(shop, case, "cell", "look", state="started")
+    assert not any("photo" in one for one in begun.cautions)
 
 
 def test_refusals(shop: Workshop) -> None:

@@ -124,7 +124,7 @@ def tick(
 
 
 def _cautions(before: CaseState, work: Procedure, step: Step, state: str, after: CareNow) -> tuple[str, ...]:
-    """What to hear at once: power on, steps passed over, a waiting time that is not over."""
+    """What to hear at once: power on, steps passed over, a waiting time that is not over, a photo that is missing."""
     out = []
     if before.power_on and state != "left out":
         out.append("the log says that power is on. Switch off and unplug first.")
@@ -134,9 +134,26 @@ def _cautions(before: CaseState, work: Procedure, step: Step, state: str, after:
         out.append(f"not ticked yet: {', '.join(one.step.key for one in passed)}.")
     waiting = [one for one in after.steps[: order.index(step.key)] if one.wait_left_s > 0]
     out += [f"{one.step.key} needs {span_words(one.wait_left_s)} more." for one in waiting]
+    own = after.steps[order.index(step.key)]
+    if state == "done":
+        out += _of_step(own)
     if state == "started":
         out += list(step.mind)
     return tuple(out)
+
+
+def _of_step(now: StepNow) -> list[str]:
+    """What a step that was ticked as done still lacks: its waiting time, its photo."""
+    out = []
+    if now.wait_left_s > 0 and now.started_at:
+        out.append(f"{now.step.key} is ticked early: it needs {span_words(now.wait_left_s)} more.")
+    elif now.wait_left_s > 0:
+        out.append(
+            f"{now.step.key} was not started here: its waiting time of {span_words(now.step.wait_s)} counts from this tick. Start a step when it begins."
+        )
+    if now.step.photo and not now.photos:
+        out.append(f"{now.step.key} asks for a photo and has none: take it now and tick {now.step.key} again with it.")
+    return out
 
 
 def _now(state: CaseState, work: Procedure, now: str) -> CareNow:

@@ -22,7 +22,10 @@ def care_rows(ticks: Sequence[CareTick]) -> tuple[tuple[str, str, str, str], ...
         for step in steps:
             its = [one for one in mine if one.step == step]
             words = "; ".join(one.words for one in its if one.words)
+            known = next((one for one in work.steps if one.key == step), None) if work else None
             photo = "photo kept" if any(one.sha256 for one in its) else ""
+            if not photo and known is not None and known.photo and its[-1].state == "done":
+                photo = "photo asked for, none kept"
             rows.append((work.title if work else key, step, _stands(its), "; ".join(filter(None, (words, photo)))))
     return tuple(rows)
 
