@@ -147,3 +147,23 @@ def test_a_removal_plan_is_kept(client: Client, case: str) -> None:
     noted = client.post(f"/api/cases/{case}/removal/U2")
     assert noted.status_code == 201 and "U2" in noted.json()["words"]
     assert noted.json()["entry"]["payload"]["plan"]["title"] == "Taking out U2"
+
+
+def test_the_plan_of_a_short_with_a_supply_is_kept(client: Client, case: str) -> None:
+    """Nets, meter and supply as the page's form sends them: the remark holds supply, clips, drops and the words to note one with."""
+    asked = {"net_a": "D5", "net_b": "D6", "step_mv": 1.0, "most_a": 0.2}
+    shown = client.get(f"/api/cases/{case}/short/supply", params=asked).json()
+    noted = client.post(f"/api/cases/{case}/short/supply", json=asked)
+    assert noted.status_code == 201 and "D5 and D6" in noted.json()["words"]
+    plan = noted.json()["entry"]["payload"]["plan"]
+    tables = {one["title"]: one["rows"] for one in plan["tables"]}
+    assert (
+        dict(tables["Supply and clips"])["Current limit"] == shown["limit"]["words"]
+        and shown["limit"]["limit_a"] <= 0.2
+    )
+    assert len(tables["Drops to expect"]) == len(shown["drops"]) and shown["note_words"] in tables["What to do"][-1][0]
+    assert tables["Mind"] and plan["assumed"]
+    wide = client.post(f"/api/cases/{case}/short/supply", json={**asked, "most_a": 50})
+    assert (
+        wide.status_code == 422 and client.post(f"/api/cases/{case}/short/supply", json={}).json()["code"] == "SHO-001"
+    )

@@ -227,7 +227,7 @@ CLI_TWINS = {
     "GET /api/learning/export": ("learn", "export"), "POST /api/learning/import": ("learn", "import"),
     "POST /api/cases/{case}/removal/{part}": ("removal", "plan"), "POST /api/cases/{case}/wires/plan": ("wire", "plan"),
     "GET /api/cases/{case}/removal/{part}": ("removal", "plan"), "GET /api/cases/{case}/care": ("care", "show"),
-    "POST /api/cases/{case}/care": ("care", "tick"), "GET /api/cases/{case}/short/supply": ("short", "supply"),
+    "POST /api/cases/{case}/care": ("care", "tick"), "GET /api/cases/{case}/short/supply": ("short", "supply"), "POST /api/cases/{case}/short/supply": ("short", "supply"),
     "GET /api/cases/{case}/intake": ("intake", "show"), "POST /api/cases/{case}/intake": ("intake", "note"),
     "GET /api/cases/{case}/supply": ("supply", "show"), "POST /api/cases/{case}/supply": ("supply", "note"),
     "GET /api/cases/{case}/supply/short": ("supply", "short"), "GET /api/cases/{case}/chips": ("chip", "list"),

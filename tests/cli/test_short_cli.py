@@ -148,8 +148,8 @@ def test_ohms_ways_and_map_and_times_say_something(run: Run) -> None:
     assert status == 1 and json.loads(out)["next_points"]
 
 
-def test_the_voltage_drop_method_leads_to_the_bridge(run: Run) -> None:
-    """Drops named in advance against the simulated bench (networkx, numpy's pseudo-inverse; its copper is 8 % off nominal), then noted as printed."""
+def test_the_voltage_drop_method_leads_to_the_bridge(run: Run, tmp_path: Path) -> None:
+    """Drops named in advance against the simulated bench (networkx, numpy's pseudo-inverse; its copper is 8 % off nominal), then noted as printed; the record has the plan."""
     read = bridged("U5.17", "U5.18", 0.02, 3)
     first = ["U1.9/leg", "U1.10/leg"]
     run("note", "1", "ohms", *first, f"{read(first, first):.4f}", "4wire")
@@ -170,8 +170,12 @@ def test_the_voltage_drop_method_leads_to_the_bridge(run: Run) -> None:
     for one in plan["drops"]:
         if one["net"] == plan["net_a"] and one["on_the_way"] and one["drop_mv"] > 5.0:
             assert read(feed, [feed[0], one["point"]]) * ampere * 1e3 == pytest.approx(one["drop_mv"], rel=0.12)
-    status, out, _ = run("short", "supply", "1")
-    assert status == 0 and "0.3 V" in out and "Mind:" in out and "thermal camera" in out
+    status, out, _ = run("short", "supply", "1", "--note")
+    assert status == 0 and "0.3 V" in out and "Mind:" in out and "thermal camera" in out and "Noted in the case." in out
+    html = tmp_path / "r.html"
+    assert run("record", "1", "--html", str(html))[0] == 0
+    page = unescape(html.read_text(encoding="utf-8")).split('<h2 id="plans">')[1]
+    assert plan["feed_words"] in page and "Drops to expect" in page and plan["limit"]["words"] in page
 
 
 def test_supply_refusals(run: Run) -> None:

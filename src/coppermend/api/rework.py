@@ -11,6 +11,7 @@ from coppermend.api.routes import TheDesk, on_case
 from coppermend.api.schemas import Body
 from coppermend.api.views import plan_rows
 from coppermend.core.rework.routes_cut import cut_words
+from coppermend.core.rework.supply import METER_MV, MOST_A
 from coppermend.services import planlists
 from coppermend.services.bind import bind
 from coppermend.services.care import care_of, tick
@@ -146,12 +147,35 @@ def short_supply(
     desk: TheDesk,
     net_a: str = "",
     net_b: str = "",
-    step_mv: Annotated[float, Query(ge=1e-4, le=100.0)] = 0.1,
+    step_mv: Annotated[float, Query(ge=1e-4, le=100.0)] = METER_MV,
+    most_a: Annotated[float, Query(ge=0.01, le=5.0)] = MOST_A,
 ) -> Json:
     """The voltage-drop method for a short: supply limits, feed points, drops to expect, thermal hint."""
 
     def use_case(w: Workshop, c: str) -> Json:
-        return supply_plan(w, c, (net_a, net_b) if net_a and net_b else None, step_mv).as_dict()
+        return supply_plan(w, c, (net_a, net_b) if net_a and net_b else None, step_mv, most_a).as_dict()
+
+    answer: Json = on_case(desk, case, use_case)
+    return answer
+
+
+class SupplyAsked(Body):
+    """The two nets (both empty: those of the last reading that shows a short), the meter's last digit in mV, the most ampere of the supply."""
+
+    net_a: Annotated[str, Field(max_length=80)] = ""
+    net_b: Annotated[str, Field(max_length=80)] = ""
+    step_mv: Annotated[float, Field(ge=1e-4, le=100.0)] = METER_MV
+    most_a: Annotated[float, Field(ge=0.01, le=5.0)] = MOST_A
+
+
+@router.post("/short/supply", status_code=201)
+def short_supply_kept(case: str, body: SupplyAsked, desk: TheDesk) -> Json:
+    """Note the plan of the voltage-drop method in the case; the record shows it."""
+
+    def use_case(w: Workshop, c: str) -> Json:
+        nets = (body.net_a, body.net_b) if body.net_a and body.net_b else None
+        plan = supply_plan(w, c, nets, body.step_mv, body.most_a)
+        return note_plan(w, c, planlists.supply_words(plan), planlists.supply_lists(plan)).as_dict()
 
     answer: Json = on_case(desk, case, use_case)
     return answer

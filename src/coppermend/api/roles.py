@@ -121,6 +121,7 @@ POST /api/cases/{case}/practice/ask
 POST /api/cases/{case}/removal/{part}
 POST /api/cases/{case}/roms
 POST /api/cases/{case}/schematics
+POST /api/cases/{case}/short/supply
 POST /api/cases/{case}/starts
 POST /api/cases/{case}/supply
 POST /api/cases/{case}/waits

@@ -8,6 +8,8 @@ from coppermend.cli import print_json
 from coppermend.cli.shop import CASE, JSON, shop_and_case
 from coppermend.core.belief.ohmic import FOUR_WIRE, two_wire
 from coppermend.core.rework.supply import METER_MV, MOST_A
+from coppermend.services import planlists
+from coppermend.services.plans import note_plan
 from coppermend.services.shorts import ShortAnswer, locate_short
 from coppermend.services.supply import supply_plan
 
@@ -61,16 +63,26 @@ def short_locate(
 @click.option(
     "--most-a", type=float, default=MOST_A, show_default=True, help="What the supply gives at most, in ampere."
 )
+@click.option("--note", "noted", is_flag=True, help="Keep the plan in the case: its record shows it.")
 @JSON
 @click.pass_context
 def short_supply(
-    ctx: click.Context, case: str, between: tuple[str, str] | None, step_mv: float, most_a: float, as_json: bool
+    ctx: click.Context,
+    case: str,
+    between: tuple[str, str] | None,
+    step_mv: float,
+    most_a: float,
+    noted: bool,
+    as_json: bool,
 ) -> None:
     """Plan the voltage-drop method: supply limits that spare tracks and chips, feed points, drops to expect, what warms."""
     made, found = shop_and_case(ctx, case)
     plan = supply_plan(made, found, between or None, step_mv, most_a)
+    keep = planlists.supply_lists(plan)
+    if noted:
+        note_plan(made, found, planlists.supply_words(plan), keep)
     if as_json:
-        print_json(plan.as_dict())
+        print_json({**plan.as_dict(), "plan": keep})
         return
     click.echo(f"Short between {plan.net_a} and {plan.net_b}, likeliest at {plan.place}")
     click.echo(f"Supply: {plan.open_v:g} V open at most, current limit {plan.limit.words}")
@@ -87,6 +99,8 @@ def short_supply(
         click.echo(f"  {line}")
     for line in plan.cautions:
         click.echo(f"Mind: {line}")
+    if noted:
+        click.echo("Noted in the case.")
 
 
 def _print(answer: ShortAnswer) -> None:

@@ -1,4 +1,4 @@
-"""Plans of taking a part out and of patch wires as lists that a case keeps: what the record prints without computing anything again."""
+"""Plans of taking a part out, of patch wires and of a short with a supply as lists that a case keeps: what the record prints without computing anything again."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from coppermend.core.rework.removal import RemovalPlan
 from coppermend.core.rework.rules import WIRE_ASSUMED
 from coppermend.core.rework.wires import STRIP_MM, Wire
 from coppermend.services.plans import LISTS, MOST_LETTERS, MOST_LINES
+from coppermend.services.supply import SupplyPlan
 from coppermend.services.wires import Laid
 
 IN_A_ROW = 20
@@ -81,6 +82,37 @@ def wire_words(laid: Laid) -> str:
     cuts = f"{len(laid.cuts)} cuts and " if laid.cuts else ""
     done = "restores the net" if plan.restores else "does not restore the net"
     return f"Plan for net {plan.net_name}: {cuts}{len(plan.wires)} patch wire(s), {total:.0f} mm in all; it {done}."
+
+
+def supply_lists(plan: SupplyPlan) -> dict[str, Any]:
+    """The figures of the voltage-drop method as an entry keeps them: supply, clips, drops along both nets, what warms, what to mind."""
+    setting = (
+        ("Open voltage", f"{plan.open_v:g} V at most"),
+        ("Current limit", plan.limit.words),
+        ("Clips", plan.feed_words),
+        ("Between the clips", f"{plan.expected_v * 1e3:.1f} mV"),
+        ("Meter's last digit", f"{plan.step_mv:g} mV, {plan.mm_per_step:.2g} mm of track"),
+        ("Likeliest place so far", plan.place),
+    )
+    drops = [
+        (one.net, one.words, f"{one.drop_mv:.2f}", "" if one.on_the_way else "at the short or beyond it")
+        for one in plan.drops
+    ]
+    tables = (
+        _table("Supply and clips", ("What", "Setting"), setting),
+        _table("Drops to expect", ("Net", "Moving tip at", "mV", "Where"), drops),
+        _table("What to do", ("What",), [(one,) for one in (*plan.words, f"Note each: {plan.note_words}")]),
+        _table("Mind", ("What",), [(one,) for one in dict.fromkeys(plan.cautions)]),
+    )
+    return _plan(f"A short between {plan.net_a} and {plan.net_b}, with a supply", tables, plan.assumed)
+
+
+def supply_words(plan: SupplyPlan) -> str:
+    """The voltage-drop method in one sentence, for the story."""
+    return (
+        f"Plan for the short between {plan.net_a} and {plan.net_b}: {plan.open_v:g} V open at most, {plan.limit.limit_a:g} A, "
+        f"clips at {plan.feed[0]} and {plan.feed[1]}; likeliest place {plan.place}."
+    )
 
 
 def _wire(number: int, wire: Wire) -> tuple[str, ...]:

@@ -60,7 +60,7 @@ class ListKept:
 
 @dataclass(frozen=True, slots=True)
 class ListsKept:
-    """A plan of taking a part out or of patch wires: its title, its tables (``services/planlists.py``), and what it rests on."""
+    """A plan of taking a part out, of patch wires or of a short with a supply: its title, its tables (``services/planlists.py``), and what it rests on."""
 
     title: str
     tables: tuple[ListKept, ...]
@@ -262,7 +262,7 @@ def _no_plan(why: str) -> Refusal:
     return refuse(
         "NOT-011",
         f"This is no plan that a case keeps: {why}.",
-        "Take it as 'alloy plan', 'heat preheat', 'removal plan' or 'wire plan' print it (--json: plan), or let them note it: --note CASE.",
+        "Take it as 'alloy plan', 'heat preheat', 'removal plan', 'wire plan' or 'short supply' print it (--json: plan), or let them note it: --note CASE.",
     )
 
 

@@ -7,7 +7,7 @@ import { freshId } from '../shared/id.js';
 import { noCase } from '../shared/nocase.js';
 import { removalSheets } from './parts.js';
 import { procedureSheet } from './steps.js';
-import { supplySheet } from './supply.js';
+import { supplyForm, supplySheet } from './supply.js';
 import { takeLight } from '../shared/light.js';
 
 const query = new URLSearchParams(location.search);
@@ -18,6 +18,7 @@ const TABS = /** @type {[string, string][]} */ ([['part', 'Take a part out'], ['
 export class Rework extends Acting {
   tab = query.get('tab') ?? (query.get('part') ? 'part' : 'care');
   part = query.get('part') ?? '';
+  /** What the supply's form was filled with. @type {Record<string, string>} */ supplied = {};
   view = h('div', { id: 'rework-view' });
   /** Drawn once: the keyboard stays where it is, and what was typed stays typed. */ form = this.partForm();
 
@@ -49,7 +50,7 @@ export class Rework extends Acting {
     try {
       if (this.tab === 'part') await this.showPart(asked);
       else if (this.tab === 'care') await this.showCare(asked);
-      else this.put(asked, supplySheet(await get(url('short/supply'))));
+      else await this.showSupply(asked);
     } catch (err) {
       if (asked !== this.asked) return;
       fill(this.view);
@@ -71,8 +72,22 @@ export class Rework extends Acting {
   /** @param {number} asked */
   async showPart(asked) {
     if (!this.part) return this.put(asked);
-    const plan = await get(url(`removal/${encodeURIComponent(this.part)}`));
-    this.put(asked, this.keepSheet(this.part), ...removalSheets(plan, (part) => this.mark(part, plan.area.severity)));
+    const part = this.part;
+    const plan = await get(url(`removal/${encodeURIComponent(part)}`));
+    this.put(asked, this.keepKey(() => this.kept(`removal/${encodeURIComponent(part)}`, {}), 'Its joints, order, shields and steps then stand in the case\'s record.'), ...removalSheets(plan, (one) => this.mark(one, plan.area.severity)));
+  }
+
+  /** The supply's plan under its form; what was typed stays, a refusal too leaves the form. @param {number} asked */
+  async showSupply(asked) {
+    const form = supplyForm(this.supplied, async (said) => { this.supplied = said; await this.show(); byId('supply-plan')?.focus({ preventScroll: true }); });
+    try {
+      const plan = await get(url(`short/supply?${new URLSearchParams(this.supplied)}`));
+      this.put(asked, form, this.keepKey(() => this.kept('short/supply', this.supplied), 'Supply, clips, drops and what to mind then stand in the case\'s record.'), supplySheet(plan));
+    } catch (err) {
+      if (asked !== this.asked) return;
+      fill(this.view, form);
+      this.refused(err);
+    }
   }
 
   partForm() {
@@ -80,17 +95,17 @@ export class Rework extends Acting {
       h('div.row', null, h('label.field', null, 'Part', h('input', { name: 'part', required: true, value: this.part, placeholder: 'U1', autocomplete: 'off', spellcheck: 'false' })), h('button.key.hot', { id: 'plan' }, 'Plan its removal')));
   }
 
-  /** A key that keeps the plan: the record prints it. @param {string} part */
-  keepSheet(part) {
-    return h('section.sheet', { 'aria-label': 'Keep the plan' }, h('div.row', null, h('button.key.slim', { type: 'button', id: 'keep-plan', onclick: () => this.keep(part) }, 'Keep this plan in the record'), h('p', null, 'Its joints, order, shields and steps then stand in the case\'s record.')));
+  /** A key that keeps the plan: the record prints it. @param {() => void} act @param {string} words */
+  keepKey(act, words) {
+    return h('section.sheet', { 'aria-label': 'Keep the plan' }, h('div.row', null, h('button.key.slim', { type: 'button', id: 'keep-plan', onclick: act }, 'Keep this plan in the record'), h('p', null, words)));
   }
 
-  /** @param {string} part */
-  async keep(part) {
+  /** @param {string} what @param {Record<string, string>} said */
+  async kept(what, said) {
     await this.doing(async () => {
-      const out = await post(url(`removal/${encodeURIComponent(part)}`), {});
+      const out = await post(url(what), said);
       fill(this.said, h('p.sheet', null, `Kept for the record: ${out.words}`));
-    }, `keep ${part}`);
+    }, `keep ${what}`);
   }
 
   /** @param {string} part @param {number} severity */
