@@ -139,6 +139,8 @@ def test_a_wire_is_planned_round_a_cut_and_kept(client: Client, case: str) -> No
     assert strong["plans"][0]["wires"][0]["awg"] < plain["plans"][0]["wires"][0]["awg"] and strong["kept"]
     kept = [one for one in client.get(f"/api/cases/{case}/log").json()["entries"] if "plan" in one["payload"]]
     assert len(kept) == 1 and kept[0]["kind"] == "remark"
+    first = kept[0]["payload"]["plan"]["tables"][0]
+    assert first["title"] == "Tracks to cut first" and {row[1] for row in first["rows"]} == {"component side"}
     assert client.post(path, json={**asked, "keep_out": ["1,2"]}).json()["code"] == "WIR-014"
 
 

@@ -85,4 +85,10 @@ def test_care_is_shown_ticked_and_in_the_record(home: Path) -> None:
         assert "Cleaned and protected" in text and "lithium cell" in text and "neutralise" in text
         care = " ".join(text[text.index("Cleaned and protected") :].replace("\u200b", "").split())
         assert re.search(r"done, 20\d\d-\d\d-\d\d \d\d:\d\d, after 1 min", care), care[:600]
+        for told in (
+            "Gloves and eye protection on",
+            "is caustic",
+            "battery corrosion",
+        ):  # what the step is, what to mind, its source
+            assert told in care
         assert re.search(r"left out, 20\d\d-\d\d-\d\d \d\d:\d\d", care)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from coppermend.core.log.state import CareTick
-from coppermend.core.rework.care import PROCEDURES
+from coppermend.core.rework.care import PROCEDURES, Procedure
 
 
 def care_rows(ticks: Sequence[CareTick]) -> tuple[tuple[str, str, str, str], ...]:
@@ -28,6 +28,22 @@ def care_rows(ticks: Sequence[CareTick]) -> tuple[tuple[str, str, str, str], ...
                 photo = "photo asked for, none kept"
             rows.append((work.title if work else key, step, _stands(its), "; ".join(filter(None, (words, photo)))))
     return tuple(rows)
+
+
+def care_told(ticks: Sequence[CareTick]) -> tuple[tuple[str, str, str, str], ...]:
+    """``care_rows`` as a reader without the program takes them: each step with what it is, what to mind there, and its source."""
+    titles = {one.title: one for one in PROCEDURES.values()}
+    return tuple(
+        (title, _step_told(titles.get(title), step), stands, said) for title, step, stands, said in care_rows(ticks)
+    )
+
+
+def _step_told(work: Procedure | None, key: str) -> str:
+    known = next((one for one in work.steps if one.key == key), None) if work else None
+    if known is None:
+        return key
+    mind = f" Mind: {' '.join(known.mind)}" if known.mind else ""
+    return f"{key}: {known.words}{mind} [{known.source}]"
 
 
 def _stands(ticks: Sequence[CareTick]) -> str:

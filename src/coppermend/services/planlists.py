@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from coppermend.core.copper.places import layer_words
 from coppermend.core.rework.removal import RemovalPlan
 from coppermend.core.rework.rules import WIRE_ASSUMED
 from coppermend.core.rework.wires import STRIP_MM, Wire
@@ -63,7 +64,7 @@ def removal_words(plan: RemovalPlan) -> str:
 def wire_lists(laid: Laid) -> dict[str, Any]:
     """The figures of the first plan of patch wires as an entry keeps them: cuts, cutting list, ways and fixing dots, what to mind."""
     plan = laid.plans[0]
-    cuts = [(f"{one.x_mm:.2f}, {one.y_mm:.2f}", one.side, one.words) for one in laid.cuts]
+    cuts = [(f"{one.x_mm:.2f}, {one.y_mm:.2f}", layer_words(one.side), one.words) for one in laid.cuts]
     wires = [_wire(number, wire) for number, wire in enumerate(plan.wires, 1)]
     mind = [*plan.notes, *(note for wire in plan.wires for note in (wire.insulation, *wire.notes) if note)]
     names = ("No.", "From", "To", "Wire", "Cut to, mm", "Way, mm", "Fix at, mm")

@@ -18,7 +18,7 @@ from coppermend.core.planning.model import Check, Span
 from coppermend.core.rework.gauge import diameter_mm
 from coppermend.core.rework.rules import WIRE_CAUTIONS
 from coppermend.services.acceptance import LEAVING, UNTESTED, Acceptance, acceptance, not_yet
-from coppermend.services.carework import care_rows
+from coppermend.services.carework import care_told
 from coppermend.services.cutmarks import cut_stroke
 from coppermend.services.cutwork import NOT_READ_OPEN
 from coppermend.services.looks import said_of
@@ -160,7 +160,7 @@ def gather(
         corrections=board.corrections,
         assumptions=tuple(_assumptions(judgement.basis)),
         by_ohms=judgement.by_ohms,
-        care=care_rows(state.care),
+        care=care_told(state.care),
         plans=tuple(plan_rows(state.plans, stamp)),
         intake=intake_rows(state),
         supply=supply_rows(state),
