@@ -101,7 +101,7 @@ BAR = (Mark((5, 60), 20.0), Mark((155, 60), 60.0))
         (_png(RAINBOW), BAR, "THM-004", "two temperatures"),
         (_png(RAINBOW), (Mark((5, 60), 20.0), Mark((900, 60), 60.0)), "THM-004", "outside"),
         (_png(RAINBOW)[:300], BAR, "THM-001", "damaged"),
-        (_bomb(20000), BAR, "THM-001", "no picture"),
+        (_bomb(20000), BAR, "THM-001", "far too large"),
         (_bomb(6000), BAR, "THM-001", "pixels"),
         (tiff_of(np.zeros((120, 160), np.uint8)), (), "THM-001", "no temperatures"),  # type: ignore[arg-type]
         (csv_of(RAMP), BAR, "THM-004", "temperatures itself"),

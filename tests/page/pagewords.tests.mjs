@@ -12,7 +12,7 @@ const REFUSED = [
   'Treat every ground and supply pin as one that sinks heat, and mark the area after the work: coppermend area add CASE --part BT1.',
   'Read ohms from one net to the other: note CASE ohms U1.3 U2.4 0.12 4wire; or name the nets with --between NET NET.',
   'Read J1.1/joint-c to J1.2/joint-c again: open, and the short is gone; ohms, and the place is worked out anew. To look at the place that is left by the copper alone, name the nets: --between A B.',
-  'When it is cleared: note CASE clean 100.0,12.3/c. The two nets are read again then.',
+  'When it is cleared: note CASE clean via 2.8 mm from U29 pin 7 towards top left as seen on the component side U43.5. The two nets are read again then.',
   'The next ohms reading narrows it: short locate CASE --between D3 D5.',
   'Lift one end of wire no. 7, then note CASE undo 7: J3.1/joint-c to J2.1/joint-c must be open before the wire goes on again.',
   'See that it is meant, or take it off and its entry back (note CASE undo NUMBER).',

@@ -5,7 +5,7 @@ import { ELSEWHERE } from './commandwords.js';
 
 /** @type {[RegExp, string|((m: string) => string)][]} those of the rework, the longest command first; then those of all other work */
 const SAID = [
-  [/note CASE clean \S+(?: \S+)?(?=\. The two nets)/g, 'press "Bridge cleared: note it"'],
+  [/note CASE clean .*?(?=\. The two nets)/g, 'press "Bridge cleared: note it"'],
   [/ ?To look at the place that is left by the copper alone, name the nets: --between \S+ \S+\.?/g, ''],
   [/'?(?:coppermend )?short locate CASE --between (\S+) (\S+?)'?(?=[.,;]?(?:\s|$))/g, 'leaf By ohms, nets $1 and $2'],
   [/note CASE state PART soldered\|socketed\|out/g, 'tap it on the board and choose on its card'],
