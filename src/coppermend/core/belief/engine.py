@@ -128,7 +128,7 @@ class CopperBelief:
         >>> belief(graph, (EXAMPLE_AREA,), said, Basis()).proven("s0")
         True
         >>> said = [Evidence(n, "p0", "p1", "open") for n in "23"] + said        # after open readings one closed one is not enough
-        >>> again = belief(graph, (EXAMPLE_AREA,), said, Basis())
+        >>> again = belief(graph, (EXAMPLE_AREA,), said, Basis(false_closed=0.002))
         >>> again.p("s0") < 0.001, again.proven("s0")
         (True, False)
         """
