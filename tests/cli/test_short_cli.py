@@ -270,3 +270,20 @@ def test_a_meter_is_called_too_coarse_by_what_it_can_tell_not_by_how_little_was_
         r"under \d Ω|\S+ m?Ω ± (0\.[5-9]|[1-9]) Ω|\d+ mΩ ± [5-9]00 mΩ", cheap["bridge_words"]
     )  # half a digit is 0.5 ohm
     assert any("four-wire meter" in note for note in cheap["notes"])
+
+
+def test_drops_noted_to_the_letter_are_located_where_the_plan_expects_them(run: Run) -> None:
+    """The plan's own millivolts, noted on both nets with the plan's own words, fit one bridge at the place that they were reckoned from."""
+    run("note", "1", "ohms", "U1.8", "U1.9", "0.021", "4wire")
+    plan = json.loads(run("short", "supply", "1", "--json")[1])
+    nets = (plan["net_a"], plan["net_b"])
+    told = dict(zip(nets, plan["note_words"], strict=True))
+    for net in nets:
+        ways = [d for d in plan["drops"] if d["net"] == net and d["on_the_way"] and d["drop_mv"] > 1.0]
+        for drop in ways[-2:]:
+            words = told[net].replace("VOLT", f"{drop['drop_mv']:.3f}mV").replace("POINT", drop["point"])
+            assert run("note", "1", *words.split())[0] == 0
+    status, out, _ = run("short", "locate", "1", "--json")
+    found = json.loads(out)
+    assert status == 0 and "do not fit" not in out
+    assert found["readings"] and len(found["readings"]) >= 3

@@ -93,7 +93,8 @@ def short_supply(
         click.echo(f"  {one.drop_mv:8.2f} mV  {one.net}: {one.words}{beyond}")
     for line in plan.words:
         click.echo(line)
-    click.echo(f"Note each: note CASE {plan.note_words}")
+    for net, how in zip((plan.net_a, plan.net_b), plan.note_words, strict=True):
+        click.echo(f"Note each of {net}: note CASE {how}")
     click.echo("What this rests on:")
     for line in plan.assumed:
         click.echo(f"  {line}")

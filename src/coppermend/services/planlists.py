@@ -99,10 +99,11 @@ def supply_lists(plan: SupplyPlan) -> dict[str, Any]:
         (one.net, one.words, f"{one.drop_mv:.2f}", "" if one.on_the_way else "at the short or beyond it")
         for one in plan.drops
     ]
+    noted = [f"Note each of {n}: {w}" for n, w in zip((plan.net_a, plan.net_b), plan.note_words, strict=True)]
     tables = (
         _table("Supply and clips", ("What", "Setting"), setting),
         _table("Drops to expect", ("Net", "Moving tip at", "mV", "Where"), drops),
-        _table("What to do", ("What",), [(one,) for one in (*plan.words, f"Note each: {plan.note_words}")]),
+        _table("What to do", ("What",), [(one,) for one in (*plan.words, *noted)]),
         _table("Mind", ("What",), [(one,) for one in dict.fromkeys(plan.cautions)]),
     )
     return _plan(f"A short between {plan.net_a} and {plan.net_b}, with a supply", tables, plan.assumed)

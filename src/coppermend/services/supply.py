@@ -53,7 +53,8 @@ class Drop:
 
 @dataclass(frozen=True, slots=True)
 class SupplyPlan:
-    """How to send a limited current through a short and where to read millivolts. ``place`` the likeliest place so far, in words."""
+    """How to send a limited current through a short and where to read millivolts. ``place`` the likeliest place so far, in words; ``note_words``
+    how a drop of the first net and one of the second are noted."""
 
     net_a: str
     net_b: str
@@ -67,7 +68,7 @@ class SupplyPlan:
     mm_per_step: float
     place: str
     heat: Warmth
-    note_words: str
+    note_words: tuple[str, ...]
     words: tuple[str, ...]
     cautions: tuple[str, ...]
     assumed: tuple[str, ...] = SUPPLY_ASSUMED
@@ -143,10 +144,17 @@ def supply_plan(
         f"{best.pin_a or ''}{' and ' if best.pin_a and best.pin_b else ''}{best.pin_b or ''}".strip()
         or f"{best.x_mm:.1f}, {best.y_mm:.1f} mm",
         heat,
-        f"ohms {feed[0].id} {feed[1].id} VOLT@{limit.limit_a:g}A sense {feed[0].id} POINT",
+        _note_words(feed, limit.limit_a),
         _words(belief, bool(readings), step, step_mv, heat),
         tuple(mind for one in SHORT.steps for mind in one.mind),
     )
+
+
+def _note_words(feed: tuple[ProbePoint, ...], limit_a: float) -> tuple[str, ...]:
+    """How a drop is noted, for the first net and for the second. The first of the two sense points is the one nearer to the supply's plus: on the
+    second net the current comes from POINT to the clip."""
+    told = f"ohms {feed[0].id} {feed[1].id} VOLT@{limit_a:g}A sense"
+    return (f"{told} {feed[0].id} POINT", f"{told} POINT {feed[1].id}")
 
 
 def _by_voltage(limit: CurrentLimit, share: float) -> CurrentLimit:

@@ -91,10 +91,16 @@ def _ohms_how(words: list[str]) -> tuple[dict[str, Json], list[str]]:
     ({'volt': 0.001, 'ampere': 0.5, 'wires': 4, 'sense': ['P', 'Q']}, ['A', 'B', '0.002'])
     >>> _ohms_how(["A", "B", "0.31", "2wire", "zeroed"])
     ({'wires': 2, 'lead_ohm': 0.0}, ['A', 'B', '0.31'])
+
+    A drop below nothing was read with the tips of the voltage the other way round: it is kept as read the right way round.
+
+    >>> _ohms_how(["A", "B", "-1mV@500mA", "sense", "P", "Q"])
+    ({'volt': 0.001, 'ampere': 0.5, 'sense': ['Q', 'P'], 'wires': 4}, ['A', 'B', '0.002'])
     """
     fields: dict[str, Json] = {}
     rest: list[str] = []
     left = list(words)
+    turned = False
     while left:
         word = left.pop(0)
         low = word.lower()
@@ -103,8 +109,9 @@ def _ohms_how(words: list[str]) -> tuple[dict[str, Json], list[str]]:
             v, i = parse_value(volt, "volt"), parse_value(ampere, "ampere")
             if v is None or not i:
                 raise refuse("NOT-002", f"{word} gives no ohms.", "Write it like 1.2mV@500mA, the current not 0.")
-            fields |= {"volt": v, "ampere": i}
-            rest.append(f"{v / i:.9g}")
+            turned = v / i < 0
+            fields |= {"volt": abs(v), "ampere": abs(i)}
+            rest.append(f"{abs(v / i):.9g}")
         elif low.replace("-", "") in ("4wire", "2wire"):
             fields["wires"] = int(low[0])
         elif low.startswith("step=") and is_value(word[5:], "ohm"):
@@ -118,6 +125,12 @@ def _ohms_how(words: list[str]) -> tuple[dict[str, Json], list[str]]:
             fields.setdefault("wires", 4)
         else:
             rest.append(word)
+    if turned:
+        tips = fields.get("sense")
+        if not isinstance(tips, list):
+            what = "A drop below nothing gives no ohms: the tips of the voltage stand the other way round than those of the current."
+            raise refuse("NOT-002", what, "Turn the meter's tips and read again.")
+        fields["sense"] = tips[::-1]
     return fields, rest
 
 

@@ -24,7 +24,7 @@ export function supplySheet(plan) {
     h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Drops to expect' }, h('table.pins', null, h('thead', null, h('tr', null, ['net', 'moving tip at', 'mV', ''].map((t) => h('th', { scope: 'col' }, t || 'where')))),
       h('tbody', null, plan.drops.map((/** @type {any} */ d) => h('tr', null, h('td', null, d.net), h('td', null, d.words), h('td.figure', null, d.drop_mv.toFixed(2)), h('td', null, d.on_the_way ? '' : 'at the short or beyond it')))))),
     plan.words.map((/** @type {string} */ w) => h('p', null, inPageWords(w))),
-    h('p', { id: 'supply-note' }, 'Note each drop at the bench, with what was read in place of VOLT and POINT: ', h('code', null, plan.note_words)),
+    h('p', { id: 'supply-note' }, 'Note each drop at the bench, with what was read in place of VOLT and POINT. ', plan.note_words.map((/** @type {string} */ w, /** @type {number} */ k) => h('span', null, `${k ? plan.net_b : plan.net_a}: `, h('code', null, w), ' '))),
     h('details', null, h('summary', null, 'What this rests on'), h('ul', null, plan.assumed.map((/** @type {string} */ a) => h('li', null, a)))),
     h('ul.cautions', null, plan.cautions.map((/** @type {string} */ c) => h('li', null, c))));
 }
