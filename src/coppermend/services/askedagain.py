@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 from coppermend.core.belief.engine import CopperBelief
 from coppermend.core.copper.model import ProbePoint
+from coppermend.core.geometry.groups import Groups
 from coppermend.core.log.state import PointRef, Reading
 from coppermend.core.planning.costs import check_seconds
-from coppermend.core.planning.describe import continuity_check, point_words
+from coppermend.core.planning.describe import continuity_check, tips_words
 from coppermend.core.planning.model import NextStep
 from coppermend.services.bind import Binding
 from coppermend.services.evidence import ANOTHER_WAY, BEEPS_OHM, says_open
@@ -81,12 +82,10 @@ def _spot(ref: PointRef) -> Spot:
 def _told_since(binding: Binding, pair: frozenset[Spot], since: int) -> bool:
     """Whether the pair was read after an entry, or closed readings after it lead from one of its points to the other."""
     live = {one.entry for one in binding.evidence}
-    home: dict[Spot, Spot] = {}
+    groups, number = Groups(), dict[Spot, int]()
 
-    def root(spot: Spot) -> Spot:
-        while home.get(spot, spot) != spot:
-            spot = home[spot]
-        return spot
+    def named(spot: Spot) -> int:
+        return number.setdefault(spot, len(number))
 
     for one in binding.state.readings:
         if one.at <= since or one.entry not in live or len(one.points) != 2:
@@ -96,8 +95,8 @@ def _told_since(binding: Binding, pair: frozenset[Spot], since: int) -> bool:
             return True
         closed = one.kind == "closed" or (one.kind == "ohms" and one.value is not None and one.value <= BEEPS_OHM)
         if closed and not says_open(one):
-            home[root(a)] = root(b)
-    return len({root(spot) for spot in pair}) == 1
+            groups.join(named(a), named(b))
+    return len({groups.find(named(spot)) for spot in pair}) == 1
 
 
 def asked_again_step(binding: Binding, posterior: CopperBelief) -> NextStep | None:
@@ -111,7 +110,6 @@ def asked_again_step(binding: Binding, posterior: CopperBelief) -> NextStep | No
     numbers = ", ".join(map(str, one.numbers))
     reason = f"it read open (no. {numbers}) before wire no. {one.wire} gave it another way round: closed says that the net hangs together there, open that a break is left"
     check = continuity_check(posterior.copper, one.a, one.b, seconds, reason, over)
-    turn = "Turn the board over. " if over else ""
-    words = f"{turn}One tip on {point_words(one.a)}, the other on {point_words(one.b)}."
+    words = tips_words(one.a, one.b, over)
     rest = len(found) - 1
     return NextStep("check", words, reason, seconds, 0.0, check=check, left=rest, left_seconds=rest * seconds)

@@ -10,7 +10,7 @@ from itertools import product
 
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.planning.costs import check_seconds
-from coppermend.core.planning.describe import point_words
+from coppermend.core.planning.describe import tips_words
 from coppermend.core.planning.model import Check, NextStep
 from coppermend.core.planning.touching import NO_NAME
 from coppermend.core.rework.pieces import components, nodes_of, points_of, sites_of
@@ -131,7 +131,6 @@ def cleared_step(binding: Binding) -> NextStep | None:
     check = Check(
         f"isolation:{one.a.id}:{one.b.id}", "isolation", one.a.id, one.b.id, one.net_a, one.net_b, None, (), seconds, reason, turn_over=over,
     )  # fmt: skip
-    turn = "Turn the board over. " if over else ""
-    words = f"{turn}One tip on {point_words(one.a)}, the other on {point_words(one.b)}."
+    words = tips_words(one.a, one.b, over)
     step = NextStep("check", words, reason, seconds, 0.0, check=check)
     return replace(step, left=len(found) - 1, left_seconds=(len(found) - 1) * seconds)

@@ -8,7 +8,7 @@ from itertools import combinations
 from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
 from coppermend.core.log.state import CaseState
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
-from coppermend.core.planning.describe import needs_words, point_words
+from coppermend.core.planning.describe import needs_words, tips_words
 from coppermend.core.planning.model import Check, NextStep, Span
 from coppermend.services.points import points_of_pin
 from coppermend.services.ties import pin_name
@@ -64,5 +64,5 @@ def _step(ends: tuple[ProbePoint, ProbePoint], span: Span, costs: CostTable, tip
     check = Check(
         f"continuity:{a.id}:{b.id}", "continuity", a.id, b.id, span.net, span.net, None, (), seconds, reason, needs_words(a, b), turn
     )  # fmt: skip
-    words = f"{'Turn the board over. ' if turn else ''}One tip on {point_words(a)}, the other on {point_words(b)}."
+    words = tips_words(a, b, turn)
     return NextStep("check", words, reason, seconds, 1.0, check=check)

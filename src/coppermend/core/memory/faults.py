@@ -138,15 +138,7 @@ def loss(rows: Rows) -> float:
     bits = seen.wrote ^ seen.read
     flips, held = _count(bits & rows.mask), _count(rows.mask)
     outside = (bits & ~rows.mask) != 0
-    timed = bool((seen.after >= 0).any())
-    waited = (seen.after >= HELD_S) if timed else np.ones(len(seen.address), np.bool_)
-    found = []
-    for density in DENSITIES:
-        rate = np.where(waited, density, 1e-6)
-        like = flips * np.log(rate) + (held - flips) * np.log1p(-rate)
-        like = np.logaddexp(np.where(outside, -np.inf, like), np.log(SLIP * 0.5**rows.width))
-        found.append(float((like * seen.weight).sum()))
-    return _mean_log(np.array(found))
+    return _forgotten(rows, flips, held, outside)
 
 
 def faded(rows: Rows, high: bool) -> float:
@@ -159,6 +151,13 @@ def faded(rows: Rows, high: bool) -> float:
     held = np.where(known, _count(can), _count(rows.mask) / 2.0)
     flips = np.minimum(_count(bits & rows.mask), held)
     outside = known & ((bits & ~can) != 0)
+    return _forgotten(rows, flips, held, outside)
+
+
+def _forgotten(rows: Rows, flips: Ints | Floats, held: Ints | Floats, outside: Flags) -> float:
+    """``flips`` of the ``held`` bits of each word came back wrong with some chance, alike in all, and none elsewhere (``outside``); where waiting times are
+    said, only in words that waited."""
+    seen = rows.seen
     timed = bool((seen.after >= 0).any())
     waited = (seen.after >= HELD_S) if timed else np.ones(len(seen.address), np.bool_)
     found = []

@@ -80,6 +80,11 @@ def point_words(point: ProbePoint) -> str:
     return f"{point.kind} at {point.x_mm:.1f}, {point.y_mm:.1f} mm, {side}"
 
 
+def tips_words(a: ProbePoint, b: ProbePoint, turn_over: bool = False) -> str:
+    """Where the two tips go: "One tip on U1.4, the other on J2.7."; before it that the board is turned."""
+    return f"{'Turn the board over. ' if turn_over else ''}One tip on {point_words(a)}, the other on {point_words(b)}."
+
+
 def clip_words(check: Check) -> str:
     """What to do with a clipped lead at a check: "Clip a lead on U1.29/leg and leave it"; "" when both tips are held by hand."""
     if not check.clip:

@@ -19,7 +19,7 @@ from coppermend.core.belief.model import Basis, Evidence, WorkArea
 from coppermend.core.belief.priors import area_factors
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds
-from coppermend.core.planning.describe import continuity_check, point_words
+from coppermend.core.planning.describe import continuity_check, tips_words
 from coppermend.core.planning.model import Check, NextStep
 
 MOST = 8
@@ -180,7 +180,7 @@ def map_step(trust: MapTrust, graph: CopperGraph) -> NextStep | None:
         return None
     check = trust.left[0]
     a, b = graph.point(check.point_a), graph.point(check.point_b)
-    words = f"One tip on {point_words(a)}, the other on {point_words(b)}."
+    words = tips_words(a, b)
     return NextStep(
         "check",
         words,
@@ -202,7 +202,7 @@ def _again(trust: MapTrust, graph: CopperGraph, one: MapReading) -> NextStep:
     else:
         names = (graph.net_names[a.net], graph.net_names[b.net])
         check = Check(f"isolation:{a.id}:{b.id}", "isolation", a.id, b.id, *names, None, (), 5.0, reason)
-    words = f"One tip on {point_words(a)}, the other on {point_words(b)}."
+    words = tips_words(a, b)
     return NextStep("retest", words, reason, 5.0, _bits(trust), check=check, left=len(trust.left))
 
 

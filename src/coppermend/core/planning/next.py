@@ -21,7 +21,7 @@ from coppermend.core.belief.readings import rates
 from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.planning.clips import lead_on
 from coppermend.core.planning.costs import CostTable, TipState, check_seconds, clip_lead
-from coppermend.core.planning.describe import clip_words, continuity_check, point_words
+from coppermend.core.planning.describe import clip_words, continuity_check, point_words, tips_words
 from coppermend.core.planning.isolation import NeighbourPair, isolation_checks
 from coppermend.core.planning.localise import (
     Candidate,
@@ -444,7 +444,7 @@ def _touch_words(graph: CopperGraph, check: Check) -> str:
         held, other = (a, b) if a.id == check.clip else (b, a)
         lead = clip_words(check) if check.clip_now else f"The lead stays on {point_words(held)}"
         return f"{lead}. {turn}A tip on {point_words(other)}."
-    return f"{turn}One tip on {point_words(a)}, the other on {point_words(b)}."
+    return tips_words(a, b, check.turn_over)
 
 
 def _round_check(work: Work, planned: Check, left: _Left, costs: CostTable = DEFAULT_COSTS) -> NextStep:
