@@ -115,18 +115,16 @@ def node_words(graph: CopperGraph, node: int) -> str:
 
 ENOUGH_OPEN = 10
 """So many open readings across a broken stretch are enough: where something else behind the same land could be broken as well and no reading tells
-the two apart, P stays below ``advice_above`` for good. Six were too few: two bad points on either side of a whole stretch can give them."""
-ENOUGH_THROUGH_ONE = 12
-"""So many where all of them went through one point: there the doubt is that point, and each further reading speaks of it. Ten were too few: an oxidised point
-without a stand-in gave them on one of 1,078 patients."""
+the two apart, P stays below ``advice_above`` for good. Six were too few: two bad points on either side of a whole stretch can give them. Where all of them
+went through one point no number is enough: there the doubt is that point, and each further reading speaks of it, so ``advice_above`` is asked for."""
 
 
 def confirmed(posterior: CopperBelief, risk: Risk, number: int, above: float | None = None) -> bool:
     """Whether the break may be named for the soldering iron: above ``basis.advice_above`` (or ``above``), by two independent readings.
 
     Independent: open readings across the super-edge without a shared point, except where there is no other to be had; or, where there is another way
-    round, ohms readings between different points that are nearer the broken value than the whole one. ``ENOUGH_OPEN`` readings (``ENOUGH_THROUGH_ONE``
-    where all went through one point) make do with ``broken_above``.
+    round, ohms readings between different points that are nearer the broken value than the whole one. ``ENOUGH_OPEN`` readings
+    that did not all go through one point make do with ``broken_above``.
     """
     sure = risk.chance[number] > (posterior.basis.advice_above if above is None else above)
     if not sure and (above is not None or not risk.broken[number] or not _many(posterior, risk, number)):
@@ -159,10 +157,7 @@ def enough_but_for(posterior: CopperBelief, risk: Risk, number: int) -> Taken | 
 
 
 def _enough(posterior: CopperBelief, risk: Risk, number: int) -> bool:
-    count = len(crossing_opens(posterior, risk, number))
-    if count < ENOUGH_OPEN:
-        return False
-    return count >= ENOUGH_THROUGH_ONE or not all_through(posterior, risk, number)[0]
+    return len(crossing_opens(posterior, risk, number)) >= ENOUGH_OPEN and not all_through(posterior, risk, number)[0]
 
 
 RIVAL_SHARE = 1.0 / 3.0
