@@ -302,6 +302,7 @@ MEANINGS = {
     "misread": "a level read or noted wrongly",
     "pattern_false_wrong": "a right pattern judged wrong",
     "pattern_false_right": "a wrong pattern judged right",
+    "foreign_right": "another line's pulses (coupled in, or read at a pin beside) judged to be the line's own",
     "rail_misread": "a rail's voltage read wrongly",
     "sink_misread": "the pin that millivolts lead to found wrongly",
     "renewed": "faults of a part just replaced, against before",
@@ -335,10 +336,26 @@ def _fields(value: Any, without: tuple[str, ...] = ()) -> str:
 
 
 def suspects_part() -> str:
-    """Priors and error rates of the belief under power; the copper's are those of the basis."""
+    """Priors and error rates of the belief under power, and how a place looks that nothing drives; the copper's are those of the basis."""
+    from coppermend.core.belief.suspects.afloat import AFLOAT
     from coppermend.core.belief.suspects.table import FaultTable
 
-    return _fields(FaultTable(), without=("copper",))
+    lines = [
+        _fields(FaultTable(), without=("copper",)),
+        "",
+        "How a place looks that nothing drives (`core/belief/suspects/afloat.py`), by what pulls at it and what it is looked at with; a meter is as a scope, an"
+        " instrument that was not told a scope or a logic probe, evenly.",
+        "",
+        "| pulled by | looked at with | low | high | pulsing | floating |",
+        "|---|---|---|---|---|---|",
+    ]
+    pulls = {"free": "no bipolar input", "bipolar": "a bipolar input (TTL, LS, S, ALS, F)"}
+    tools = {"scope": "scope, meter", "probe": "logic probe", "analyser": "logic analyser"}
+    lines += [
+        f"| {pulls[pull]} | {tools[by]} | " + " | ".join(f"{share:g}" for share in shares) + " |"
+        for (pull, by), shares in AFLOAT.items()
+    ]
+    return "\n".join(lines)
 
 
 def looks_part() -> str:

@@ -12,7 +12,16 @@ from coppermend import bootstrap
 from coppermend.core.belief.suspects.afloat import shown_afloat
 from coppermend.core.belief.suspects.explain import explanations
 from coppermend.core.belief.suspects.field import padded
-from coppermend.core.belief.suspects.posterior import Beep, Look, Start, initial, log_likelihood, observed, verdict
+from coppermend.core.belief.suspects.posterior import (
+    Beep,
+    Look,
+    Start,
+    initial,
+    log_likelihood,
+    observed,
+    spot_likelihood,
+    verdict,
+)
 from coppermend.core.belief.suspects.reasons import suspects
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, OUTCOMES, PULSING
 from coppermend.core.circuit.build import PartInput, build_circuit
@@ -29,6 +38,7 @@ from coppermend.core.circuit.planes import (
 from coppermend.core.circuit.toychip import Toy
 from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.suspects_next import BenchNow, ranked_steps
+from coppermend.practice import powered
 from coppermend.practice.powered import Lies, PoweredPatient
 from coppermend.services.powered import PoweredBoard
 from coppermend.services.powered_practice import powered_patient, run_powered
@@ -205,6 +215,28 @@ def test_what_an_open_line_shows_depends_on_family_and_instrument(board: Powered
         assert (share[0] > 0.7) if pull == "free" else (share[0] == 0.0 and share[3] > 0.7)
         twice = PoweredPatient(board.behaviour, keys, 5, Lies())
         assert twice.look(net, node, False) == twice.look(net, node, False)
+
+
+def test_a_neighbours_pulses_are_judged_alike_by_patient_and_belief(
+    board: PoweredBoard, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Pulses that a neighbour couples into a cut line have that line's frequency, so that they mostly judge as wrong, the same each time; the belief holds as
+    many of them for right. So with those of a pin that the tip slipped to (the shares are assumptions, no source)."""
+    monkeypatch.setattr(powered, "COUPLES", 1.0)
+    field, tree = board.field, board.behaviour.trees["CPUCLK"]
+    here = tree.taps["U1.6"]
+    keys: list[Key] = [("cut", "CPUCLK", k) for k, edge in enumerate(tree.edges) if here in edge]
+    patients = [PoweredPatient(board.behaviour, keys, seed, Lies()) for seed in range(60)]
+    said = [(one.look("CPUCLK", here, True), one.look("CPUCLK", here, True)) for one in patients]
+    assert all(first == second and first in ("pulsing", "wrong") for first, second in said)
+    like = spot_likelihood(field, field.spot_at[("CPUCLK", here)], True, "scope")[4]
+    share = float(like[2] / (like[2] + like[3]))
+    assert share == pytest.approx(field.table.foreign_right, abs=0.05)
+    assert [first for first, _ in said].count("pulsing") / 60 == pytest.approx(share, abs=0.15)
+    monkeypatch.setattr(powered, "COUPLES", 0.0)
+    slips = PoweredPatient(board.behaviour, keys, 1, Lies(level=1.0))
+    slipped = [word for _ in range(300) if (word := slips.look("CPUCLK", here, True)) in ("pulsing", "wrong")]
+    assert slipped.count("pulsing") / len(slipped) == pytest.approx(share, abs=0.13)
 
 
 def test_a_beep_speaks_in_the_same_belief(board: PoweredBoard) -> None:

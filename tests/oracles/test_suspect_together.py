@@ -5,6 +5,7 @@ The networks hold one node for each hidden state and one for each reading; only 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import exp
 
 import numpy as np
@@ -75,6 +76,41 @@ def test_looks_at_a_net_that_rests_equal_a_junction_tree() -> None:
         some = [(int(rng.choice(spots)), int(rng.choice([0, 1, 2, 4]))) for _ in range(int(rng.integers(1, 7)))]
         got = evidence_logs(field, block, [Look("B", field.spots[k].node, o) for k, o in some])[0]
         assert exp(got) == pytest.approx(resting([(symbols[k], o) for k, o in some]), rel=1e-9)
+
+
+def judged_afloat(outcomes: list[int]) -> float:
+    """P(judged looks) at metal that nothing drives: its way of looking (low, high, a neighbour's pulses, floating), whether those pulses pass for the line's
+    own, what each look reads, and how the pattern of what it reads as pulsing is judged."""
+    e, good, bad, own = (TABLE.misread, TABLE.pattern_false_wrong, TABLE.pattern_false_right, TABLE.foreign_right)
+    net = gum.BayesNet()
+    for name, chances in (("way", list(shown_afloat("free", "scope"))), ("passes", [1 - own, own])):
+        net.add(gum.LabelizedVariable(name, "", len(chances)))
+        net.cpt(name).fillWith(chances)
+    seen = {}
+    for k, outcome in enumerate(outcomes):
+        node(net, f"read{k}", 4, {"way": 4}, lambda way: [1 - e if at == way else e / 3 for at in range(4)])
+        node(net, f"right{k}", 2, {"way": 4, "passes": 2},
+            lambda way, passes: [1 - own, own] if way != 2 else [good, 1 - good] if passes else [1 - bad, bad])  # fmt: skip
+        seen[f"read{k}"] = {0: 0, 1: 1, 2: 2, 3: 2, 4: 3}[outcome]
+        if outcome in (2, 3):
+            seen[f"right{k}"] = int(outcome == 2)
+    return chance(net, seen)
+
+
+def test_judged_looks_at_what_nothing_drives_equal_a_junction_tree() -> None:
+    """Forty draws of one to five judged looks at two places of one metal; the neighbour's pulses are judged alike each time, but for misjudging."""
+    field = small_field()
+    made = replace(field, spots=tuple(replace(one, content=True) for one in field.spots), memo={})
+    rng = np.random.default_rng(23)
+    row = np.full((1, len(field.spots)), FLOATS, np.uint8)
+    block = Block(np.full((1, 3), -1, np.int32), np.zeros(1), (Predicted.of_symbols(row, np.zeros(1, np.uint8)),))
+    for _ in range(40):
+        outcomes = rng.choice([0, 1, 2, 2, 3, 3, 4], size=int(rng.integers(1, 6))).tolist()
+        looks = [Look("B", int(rng.integers(2)), o, True, by="scope") for o in outcomes]
+        assert exp(evidence_logs(made, block, looks)[0]) == pytest.approx(judged_afloat(outcomes), rel=1e-9)
+    state = observed(initial(made), [Look("B", 1, 3, True, by="scope")], widen=False)
+    again = look_likelihoods(state, True)[field.spot_at[("B", 1)], FLOATS]
+    assert again[3] == pytest.approx(judged_afloat([3, 3]) / judged_afloat([3]), rel=1e-9) and again[3] > 0.5
 
 
 def test_the_next_look_at_a_net_that_rests_is_foretold_by_the_last() -> None:

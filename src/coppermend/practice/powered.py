@@ -26,6 +26,9 @@ BAD_PLACES, BAD_OPEN = 0.1, 0.3
 
 BIPOLAR_OPEN_V, LEAKAGE_A, PROBE_OHM, COUPLES = (1.3, 1.6), (1e-10, 1e-6), 1e7, 0.04
 """What an open line shows to a scope: the range a bipolar input holds it in, the leakage of the others, the probe, how often a neighbour couples in."""
+PASSES = 0.2
+"""How often pulses of another line (a neighbour's that couple in, a pin's that the tip slipped to) pass for the line's own when they are judged: they have
+that line's frequency, order and too small an amplitude, so that a comparison mostly fails; on a bus it can hold (an assumption)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,16 +115,20 @@ class PoweredPatient:
             symbol_word = str(fixed.choice(["low", "high"] if symbol == STEADY else ["low", "high", "pulsing"]))
         else:
             symbol_word = ("low", "high", "pulsing", "pulsing", "", "low")[symbol] or self._afloat(net, node)
-        word = self._swapped(symbol_word, self._lies.level, rng)
-        if word == "pulsing" and judged:
-            wrong = symbol == WRONG
+        word = self._swapped("pulsing" if symbol_word == "wrong" else symbol_word, self._lies.level, rng)
+        if word != "pulsing" or not judged:
+            return word
+        if symbol in (RIGHT, WRONG) or symbol_word in ("pulsing", "wrong"):
+            wrong = symbol == WRONG or symbol_word == "wrong"
             if rng.random() < self._lies.pattern:
                 wrong = not wrong
-            return "wrong" if wrong else "pulsing"
-        return word
+        else:
+            wrong = rng.random() >= PASSES
+        return "wrong" if wrong else "pulsing"
 
     def _afloat(self, net: str, node: int) -> str:
-        """What a scope's 10:1 probe (10 megohm to ground) shows where nothing drives: the same all over the metal that hangs together.
+        """What a scope's 10:1 probe (10 megohm to ground) shows where nothing drives: the same all over the metal that hangs together; pulsing where a
+        neighbour's pulses pass for the line's own, wrong where they do not.
 
         A bipolar input holds it at 1.3 to 1.6 V (TTL data books); without one some 0.1 nA to 1 microampere leak from NMOS and CMOS inputs, to either side
         (data sheets tell the most alone; the range is an assumption), and in one case of 25 a neighbour couples in.
@@ -132,7 +139,7 @@ class PoweredPatient:
         nodes = [k for k in range(len(groups)) if groups[k] == here]
         rng = np.random.default_rng([self._seed, 16, crc32(f"{net} {nodes[0]}".encode())])
         if rng.random() < COUPLES:
-            return "pulsing"
+            return "pulsing" if rng.random() < PASSES else "wrong"
         if any(bipolar and groups[taps.get(pin, 0)] == here for pin, bipolar in self._behaviour.bipolar_inputs(net)):
             volt = float(rng.uniform(*BIPOLAR_OPEN_V))
         else:

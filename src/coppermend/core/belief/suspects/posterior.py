@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from coppermend.core.belief.suspects.afloat import ANY, SCOPE, shown_afloat
+from coppermend.core.belief.suspects.afloat import ANY, SCOPE
 from coppermend.core.belief.suspects.causes import Cause
 from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats, Ints, Predicted, padded
 from coppermend.core.belief.suspects.hands import Effect, Worked, effect_logs, swap_logs, worked_logs
@@ -28,15 +28,19 @@ from coppermend.core.belief.suspects.table import (
     PULSING,
     WRONG,
     FaultTable,
+    afloat_states,
     level_likelihood,
+    read_afloat,
 )
 from coppermend.core.belief.suspects.together import (
     Seen,
     Tone,
+    afloat_counts,
     counts_of,
     foretold,
     hidden_levels,
     looks_extra,
+    read_levels,
     tones_logs,
 )
 from coppermend.core.belief.suspects.warmth import warmth_logs
@@ -318,9 +322,9 @@ def _added_logs(made: Field, block: Block, old: Sequence[Observation], fresh: Se
 
 def _looks_extra(made: Field, block: Block, rows: Sequence[Observation]) -> Floats | None:
     seen = [
-        Seen(made.spot_at[(one.net, one.node)], one.outcome, one.by)
+        Seen(k, one.outcome, one.by, _compared(made, k, one.judged))
         for one in rows
-        if isinstance(one, Look) and (one.net, one.node) in made.spot_at
+        if isinstance(one, Look) and (k := made.spot_at.get((one.net, one.node))) is not None
     ]
     return looks_extra(made, block, seen)
 
@@ -386,10 +390,16 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
     return np.asarray(np.where(cured == one.started, np.log(1.0 - e), np.log(e)), dtype=np.float64)
 
 
+def _compared(made: Field, k: int, judged: bool) -> bool:
+    """Whether a judged look at a spot says something of its pattern or frequency."""
+    spot = made.spots[k]
+    return judged and spot.content and not spot.rail
+
+
 def spot_likelihood(made: Field, k: int, judged: bool, by: str = SCOPE) -> Floats:
     """P(outcome | symbol) at a spot, (6, 5), looked at with ``by``."""
     spot = made.spots[k]
-    content = judged and spot.content and not spot.rail
+    content = _compared(made, k, judged)
     key = ("likelihood", spot.rail, spot.ground, content, spot.loose, spot.pull, by)
     if key not in made.memo:
         made.memo[key] = (
@@ -423,28 +433,36 @@ def look_likelihoods(state: State, judged: bool) -> Floats:
 def _look_likelihoods(state: State, judged: bool) -> Floats:
     made = state.field
     like = spot_likelihoods(made, judged)
-    seen: dict[str, list[int]] = {}
+    seen: dict[str, list[tuple[int, bool]]] = {}
     for one in state.evidence:
-        if isinstance(one, Look) and one.net not in made.behaviour.circuit.rails:
-            seen.setdefault(one.net, []).append(one.outcome)
+        if (
+            isinstance(one, Look)
+            and (k := made.spot_at.get((one.net, one.node))) is not None
+            and not made.spots[k].rail
+        ):
+            seen.setdefault(one.net, []).append((one.outcome, _compared(made, k, one.judged)))
     again = [k for k, spot in enumerate(made.spots) if spot.net in seen]
     if again:
         like = like.copy()
     levels = [LOW, HIGH, PULSING, FLOATING]
     told: dict[tuple[str, str], Floats] = {}
     for k in again:
-        spot = made.spots[k]
-        counts = counts_of(seen[spot.net])
+        spot, looks = made.spots[k], seen[made.spots[k].net]
         if (spot.net, "") not in told:
-            told[(spot.net, "")] = foretold(made.table, hidden_levels(made.table, spot.loose), counts)
-        if (spot.net, spot.pull) not in told:
-            told[(spot.net, spot.pull)] = foretold(made.table, np.array(shown_afloat(spot.pull, SCOPE)), counts)
-        for symbol in (LOW, HIGH, PULSING, WRONG, FLOATING, STEADY) if spot.loose else (FLOATING, STEADY):
+            hidden = hidden_levels(made.table, spot.loose)
+            told[(spot.net, "")] = foretold(hidden, read_levels(made.table), counts_of([one[0] for one in looks]))
+        for symbol in (LOW, HIGH, PULSING, WRONG, STEADY) if spot.loose else (STEADY,):
             moving = like[k, symbol, PULSING] + like[k, symbol, WRONG]
             wrong = like[k, symbol, WRONG] / moving if moving > 0 else 0.0
-            like[k, symbol, levels] = told[(spot.net, spot.pull if symbol == FLOATING else "")]
+            like[k, symbol, levels] = told[(spot.net, "")]
             like[k, symbol, WRONG] = like[k, symbol, PULSING] * wrong
             like[k, symbol, PULSING] *= 1.0 - wrong
+        if (spot.net, spot.pull) not in told:
+            afloat = afloat_states(made.table, spot.pull, SCOPE)
+            told[(spot.net, spot.pull)] = foretold(afloat, read_afloat(made.table), afloat_counts(looks))
+        low, high, moves, right, wrong, floating = told[(spot.net, spot.pull)]
+        compared = _compared(made, k, judged or spot.clocked)
+        like[k, FLOATING] = (low, high, right, wrong, floating) if compared else (low, high, moves, 0.0, floating)
     return like
 
 

@@ -47,6 +47,9 @@ class FaultTable:
     """A right pattern judged wrong."""
     pattern_false_right: float = 0.01
     """A wrong pattern judged right."""
+    foreign_right: float = 0.2
+    """Pulses that are not the line's own (a neighbour's that couple into a line nothing drives, those of a pin the tip slipped to) judged right: their
+    frequency and pattern are another line's, which on a bus can pass for its own (an assumption)."""
     rail_misread: float = 0.01
     sink_misread: float = 0.15
     """The lowest pin of a net that is held low found wrongly: a few millivolts decide."""
@@ -86,8 +89,8 @@ def level_likelihood(
     out = np.full((6, 5), e / 3.0)
     out[:, WRONG] = 0.0
     out[0, LOW] = out[1, HIGH] = out[2, PULSING] = out[3, PULSING] = 1.0 - e
-    low, high, pulsing, floating = (e / 3.0 + (1.0 - 4.0 * e / 3.0) * p for p in shown_afloat(pull, by))
-    out[4] = (low, high, pulsing, 0.0, floating)
+    low, high, moving, right, wrong, floating = afloat_states(table, pull, by) @ read_afloat(table)
+    out[4] = (low, high, right, wrong, floating) if content else (low, high, moving, 0.0, floating)
     out[5] = (0.44, 0.44, 0.04, 0.0, 0.08)
     out[3] = (0.03, 0.03, 0.92, 0.0, 0.02)
     if loose:
@@ -96,8 +99,35 @@ def level_likelihood(
         good, bad = 1.0 - table.pattern_false_wrong, table.pattern_false_right
         out[2] = _split(out[2], good)
         out[3] = _split(out[3], bad)
-        for row in (0, 1, 4, 5):
-            out[row] = _split(out[row], 0.5)
+        for row in (0, 1, 5):
+            out[row] = _split(out[row], 0.5 if loose else table.foreign_right)
+    return out
+
+
+def afloat_states(table: FaultTable, pull: str, by: str) -> NDArray[np.float64]:
+    """P(how a place looks that nothing drives), (5,): low, high, a neighbour's pulses that pass for its own, such that do not, floating.
+
+    >>> [round(float(x), 3) for x in afloat_states(FaultTable(), "free", "scope")]
+    [0.82, 0.08, 0.008, 0.032, 0.06]
+    """
+    low, high, pulsing, floating = shown_afloat(pull, by)
+    own = table.foreign_right
+    return np.array([low, high, own * pulsing, (1.0 - own) * pulsing, floating])
+
+
+def read_afloat(table: FaultTable) -> NDArray[np.float64]:
+    """P(reading | how the place looks), (5, 6): rows as ``afloat_states``; low, high, pulsing not judged, judged right, judged wrong, floating.
+
+    >>> rows = read_afloat(FaultTable())
+    >>> [round(float(r[[0, 1, 3, 4, 5]].sum()), 12) for r in rows], bool(np.allclose(rows[:, 2], rows[:, 3] + rows[:, 4]))
+    ([1.0, 1.0, 1.0, 1.0, 1.0], True)
+    """
+    e = table.misread
+    out = np.full((5, 6), e / 3.0)
+    out[0, 0] = out[1, 1] = out[2, 2] = out[3, 2] = out[4, 5] = 1.0 - e
+    right = np.full(5, table.foreign_right)
+    right[2], right[3] = 1.0 - table.pattern_false_wrong, table.pattern_false_right
+    out[:, 3], out[:, 4] = out[:, 2] * right, out[:, 2] * (1.0 - right)
     return out
 
 

@@ -2,7 +2,8 @@
 
 A net that rests at a level nobody can foretell (``STEADY``), or that moves or rests as the program has it (a loose one), has *one* level: a second look at it
 shows the same again and tells nothing new. So its looks share a hidden level L: P(looks | set) = sum over L of P(L) times the product of P(look | L).
-The same holds for the places of a net that nothing drives, of one kind and looked at with one instrument (``afloat``): how they look is one hidden state.
+The same holds for the places of a net that nothing drives, of one kind and looked at with one instrument (``afloat``): how they look is one hidden state,
+a neighbour's pulses that pass for the line's own among them.
 A place where a tip bites badly (oxide, flux, lacquer) gives one false open after the other: each place has a hidden state, bad or not, and two
 opens through one place are not two readings (``Basis.contact_shares``, ``contact_false_open``; assumptions). Hidden states are summed out exactly; of one
 net at most ``MOST_PLACES`` places are carried along, those with the most opens, the others lie each time anew.
@@ -11,7 +12,7 @@ net at most ``MOST_PLACES`` places are carried along, those with the most opens,
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -19,14 +20,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.model import Basis
-from coppermend.core.belief.suspects.afloat import ANY, shown_afloat
+from coppermend.core.belief.suspects.afloat import ANY
 from coppermend.core.belief.suspects.field import Block, Field, Floats, Ints
 from coppermend.core.belief.suspects.table import (
     FLOATING,
     PULSING,
     WRONG,
     FaultTable,
+    afloat_states,
     level_likelihood,
+    read_afloat,
 )
 
 MOST_PLACES = 8
@@ -39,11 +42,13 @@ _LEVELS = (0, 1, 2, 4)
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A look as it counts: ``spot`` index of its place, ``outcome`` index of ``OUTCOMES``, ``by`` what it was taken with (``afloat``)."""
+    """A look as it counts: ``spot`` index of its place, ``outcome`` index of ``OUTCOMES``, ``by`` what it was taken with (``afloat``), ``judged`` its pattern
+    or frequency was compared."""
 
     spot: int
     outcome: int
     by: str = ANY
+    judged: bool = False
 
 
 def hidden_levels(table: FaultTable, loose: bool) -> Floats:
@@ -74,19 +79,22 @@ def resting_logs(table: FaultTable, loose: bool, counts: Sequence[int]) -> float
     >>> round(once, 2), round(twice / once, 2)      # the second look finds what the first one found
     (0.44, 0.97)
     """
-    return _hidden_logs(table, hidden_levels(table, loose), counts)
+    return float(_hidden_logs(hidden_levels(table, loose), read_levels(table), np.array(counts)))
 
 
-def _hidden_logs(table: FaultTable, hidden: Floats, counts: Sequence[int]) -> float:
-    logs = np.log(np.maximum(hidden, 1e-300)) + np.log(read_levels(table)) @ np.array(counts)
-    return float(np.logaddexp.reduce(logs))
+def _hidden_logs(hidden: Floats, read: Floats, counts: NDArray[np.int64]) -> Floats:
+    """Log P(so many readings of each kind | one hidden state): ``hidden`` (states,), ``read`` (states, kinds), ``counts`` (..., kinds)."""
+    logs = np.log(np.maximum(hidden, 1e-300)) + counts @ np.log(read).T
+    found: Floats = np.logaddexp.reduce(logs, axis=-1)
+    return found
 
 
-def foretold(table: FaultTable, hidden: Floats, counts: Sequence[int]) -> Floats:
-    """P(next look: low, high, pulsing, floating | what earlier looks at the same hidden state saw), (4,); ``hidden`` what it was before any look, (4,)."""
-    logs = np.log(np.maximum(hidden, 1e-300)) + np.log(read_levels(table)) @ np.array(counts)
+def foretold(hidden: Floats, read: Floats, counts: Sequence[int]) -> Floats:
+    """P(each kind of reading at the next look | what earlier looks at the same hidden state saw), (kinds,); ``hidden`` what it was before any look, (states,),
+    ``read`` P(kind | state), (states, kinds)."""
+    logs = np.log(np.maximum(hidden, 1e-300)) + np.log(read) @ np.array(counts)
     share = np.exp(logs - np.logaddexp.reduce(logs))
-    found: Floats = share @ read_levels(table)
+    found: Floats = share @ read
     return found
 
 
@@ -98,6 +106,17 @@ def counts_of(outcomes: Sequence[int]) -> tuple[int, int, int, int]:
     """
     found = Counter(PULSING if one == WRONG else one for one in outcomes)
     return found[0], found[1], found[PULSING], found[FLOATING]
+
+
+def afloat_counts(looks: Sequence[tuple[int, bool]]) -> tuple[int, ...]:
+    """How many looks (outcome, judged) saw each of ``read_afloat``: low, high, pulsing not judged, judged right, judged wrong, floating.
+
+    >>> afloat_counts([(0, False), (2, False), (2, True), (3, True), (4, True)])
+    (1, 0, 1, 1, 1, 1)
+    """
+    found = Counter((outcome, judged and outcome == PULSING) for outcome, judged in looks)
+    kinds = ((0, False), (1, False), (PULSING, False), (PULSING, True), (WRONG, False), (FLOATING, False))
+    return tuple(found[kind] for kind in kinds)
 
 
 def looks_extra(made: Field, block: Block, seen: Sequence[Seen]) -> Floats | None:
@@ -113,47 +132,55 @@ def looks_extra(made: Field, block: Block, seen: Sequence[Seen]) -> Floats | Non
     if loose:
         rests[:6] = 1
         rests[_FLOATS] = 0
-    total = _shared(made, block, seen, rests, hidden_levels(made.table, loose))
+    levels = _Hidden(
+        hidden_levels(made.table, loose), read_levels(made.table), lambda rows: counts_of([r[0] for r in rows])
+    )
+    total = _shared(block, seen, rests, levels)
     floats = np.zeros(8, np.int32)
     floats[_FLOATS] = 1
     ways: dict[tuple[str, str], list[Seen]] = {}
     for one in seen:
         ways.setdefault((made.spots[one.spot].pull, one.by), []).append(one)
     for (pull, by), some in ways.items():
-        more = _shared(made, block, some, floats, np.array(shown_afloat(pull, by))) if len(some) > 1 else None
-        if more is not None:
-            total = more if total is None else total + more
+        if len(some) > 1:
+            afloat = _Hidden(afloat_states(made.table, pull, by), read_afloat(made.table), afloat_counts)
+            more = _shared(block, some, floats, afloat)
+            if more is not None:
+                total = more if total is None else total + more
     return total
 
 
-def _shared(made: Field, block: Block, seen: Sequence[Seen], which: NDArray[np.int32], hidden: Floats) -> Floats | None:
-    """Log of the ratio for the places whose symbol is one of ``which`` (8,): they share one hidden state with the chances ``hidden``, (4,)."""
-    by_spot: dict[int, list[int]] = {}
+@dataclass(frozen=True, slots=True)
+class _Hidden:
+    """A hidden state that looks share: its chances (states,), P(kind of reading | state), and how many of each kind some looks (outcome, judged) are."""
+
+    hidden: Floats
+    read: Floats
+    counts: Callable[[Sequence[tuple[int, bool]]], Sequence[int]]
+
+
+def _shared(block: Block, seen: Sequence[Seen], which: NDArray[np.int32], state: _Hidden) -> Floats | None:
+    """Log of the ratio for the places whose symbol is one of ``which`` (8,): they share one hidden state."""
+    by_spot: dict[int, list[tuple[int, bool]]] = {}
     for one in seen:
-        by_spot.setdefault(one.spot, []).append(one.outcome)
+        by_spot.setdefault(one.spot, []).append((one.outcome, one.judged))
     places = list(by_spot)[:MOST_SPOTS]
     code = np.zeros(len(block.members), np.int32)
     for bit, k in enumerate(places):
         code += (which << bit)[block.symbols(k)]
-    ratios = _ratios(made.table, hidden, [by_spot[k] for k in places])
+    ratios = _ratios(state, [by_spot[k] for k in places])
     if not np.any(ratios):
         return None
     picked: Floats = ratios[code]
     return picked
 
 
-def _ratios(table: FaultTable, hidden: Floats, outcomes: Sequence[Sequence[int]]) -> Floats:
+def _ratios(state: _Hidden, looks: Sequence[Sequence[tuple[int, bool]]]) -> Floats:
     """For every subset of places that share the hidden state: log of together over each by itself, (2 ** places,)."""
-    alone = {}
-    for k in range(4):
-        counts = [0, 0, 0, 0]
-        counts[k] = 1
-        alone[k] = _hidden_logs(table, hidden, counts)
-    single = np.array([alone[k] for k in range(4)])
-    bits = np.array(list(product((0, 1), repeat=len(outcomes))), dtype=np.int64)[:, ::-1]
-    counts_by_subset = bits @ np.array([counts_of(rows) for rows in outcomes], dtype=np.int64)
-    logs = np.log(np.maximum(hidden, 1e-300))[None, :] + counts_by_subset @ np.log(read_levels(table))
-    made: Floats = np.logaddexp.reduce(logs, axis=1) - counts_by_subset @ single
+    single = _hidden_logs(state.hidden, state.read, np.eye(state.read.shape[1], dtype=np.int64))
+    bits = np.array(list(product((0, 1), repeat=len(looks))), dtype=np.int64)[:, ::-1]
+    counts_by_subset = bits @ np.array([state.counts(rows) for rows in looks], dtype=np.int64)
+    made: Floats = _hidden_logs(state.hidden, state.read, counts_by_subset) - counts_by_subset @ single
     made[counts_by_subset.sum(axis=1) < 2] = 0.0
     return made
 
