@@ -433,8 +433,7 @@ def whole_part() -> str:
     """The seconds of work and the thresholds of a whole repair, and what its practice patients are drawn with."""
     from coppermend.core.planning import whole as choice
     from coppermend.practice import whole as patient
-    from coppermend.services import copperfirst, whole_setting
-    from coppermend.services import whole as services_whole
+    from coppermend.services import copperfirst, whole_setting, whole_ways
 
     rows = [
         ("looked on with power on while more is wrong with at least", f"{choice.MORE:g}"),
@@ -444,7 +443,7 @@ def whole_part() -> str:
         ("below so many bits a minute they are not taken while a way is left", f"{choice.NOT_WORTH:g}"),
         ("bad cells of ROMs or memories are what is wrong, before anything is seen", f"{choice.CONTENT:g}"),
         ("seconds of looks that a break found before power saves", f"{copperfirst.NAME_S:g}"),
-        ("pressing a part out and in cures a bad contact", f"{services_whole.CURED:g}"),
+        ("pressing a part out and in cures a bad contact", f"{whole_ways.CURED:g}"),
         ("patients: kinds of faults, drawn evenly", ", ".join(patient.WHOLE_KINDS)),
         ("patients: of faults of the supply a part shorts a rail", f"{patient.SHORTED_SHARE:g}"),
         ("patients: of faults of memories and ROMs bad cells", f"{patient.CONTENT_SHARE:g}"),

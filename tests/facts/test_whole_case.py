@@ -25,10 +25,12 @@ from coppermend.services.notes import note
 from coppermend.services.powered import PoweredBoard
 from coppermend.services.rails import board_rails
 from coppermend.services.requests import Request
-from coppermend.services.whole import WholeStep, as_next, pairs_before_power, whole_for_case
+from coppermend.services.whole import as_next, whole_for_case
+from coppermend.services.whole_copper import pairs_before_power
 from coppermend.services.whole_hands import run_technician
 from coppermend.services.whole_practice import marks, run_next
 from coppermend.services.whole_setting import WholeSetting, whole_patient, whole_setting
+from coppermend.services.whole_view import WholeStep
 from coppermend.services.workshop import Workshop
 
 

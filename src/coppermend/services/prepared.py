@@ -14,4 +14,9 @@ def start_can_tell(state: CaseState) -> bool:
 
 def everything_counts(state: CaseState, step: NextStep) -> bool:
     """Whether the copper's ``step`` is weighed against everything else: a start was seen, or could tell something, or only isolation is left."""
-    return bool(state.power_ups) or step.kind == "isolation" or start_can_tell(state)
+    return board_counts(state) or step.kind == "isolation"
+
+
+def board_counts(state: CaseState) -> bool:
+    """Whether the board under power speaks in that choice: a start was seen, or could tell something."""
+    return bool(state.power_ups) or start_can_tell(state)

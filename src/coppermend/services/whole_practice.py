@@ -39,8 +39,11 @@ from coppermend.services.railshort import shorted_part
 from coppermend.services.requests import Request
 from coppermend.services.supplyproof import note_supply, supply_now
 from coppermend.services.suspects import pins_of_net
-from coppermend.services.whole import RENEWED, WholeStep, pairs_before_power, rails_apart, whole_for_case
+from coppermend.services.whole import whole_for_case
+from coppermend.services.whole_copper import pairs_before_power, rails_apart
 from coppermend.services.whole_setting import WholeSetting, whole_patient
+from coppermend.services.whole_view import WholeStep
+from coppermend.services.whole_words import RENEWED
 from coppermend.services.wires import plan_for_case
 from coppermend.services.workshop import Workshop
 

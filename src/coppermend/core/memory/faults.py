@@ -21,7 +21,9 @@ SLIPS = 0.01
 SHOWS = 0.97
 """A fault that is there shows at a word; else it reads right."""
 FIRST_SHOWS = 0.02
-"""Of addresses that meet in one cell the first one visited reads right; it fails all the same with this chance."""
+"""Of addresses that meet in one cell the first one visited reads right. On a line that drifts it fails all the same with this chance."""
+DRIFTS = 0.1
+"""The line by which addresses meet drifts between a word's writing and its reading, rather than it rests."""
 AGAIN = 0.5
 """A cell that failed once fails again at its next visit with this chance (tests write it both ways)."""
 SINGLE_BIT = 0.7
@@ -283,13 +285,16 @@ def _met(rows: Rows, before: Flags, last: Ints) -> float:
     turned = (seen.wrote ^ rows.mask) & rows.full
     wrong_here = (seen.read != seen.wrote) & (((seen.wrote ^ seen.read) & ~rows.mask) == 0)
     as_turned = 0.9 * (seen.read == turned) + 0.1 * np.where(wrong_here, 0.5 ** _count(rows.mask), 0.0)
-    shows = np.where(before, SHOWS, FIRST_SHOWS) * touched
-    march = np.log(shows * as_turned + (1 - shows) * (seen.read == seen.wrote) + SLIP * 0.5**rows.width)
-    march = np.where(known, march, np.log(1 - shows * 0.5))
+    marches = []
+    for first, share in ((0.0, 1.0 - DRIFTS), (FIRST_SHOWS, DRIFTS)):
+        shows = np.where(before, SHOWS, first) * touched
+        march = np.log(shows * as_turned + (1 - shows) * (seen.read == seen.wrote) + SLIP * 0.5**rows.width)
+        march = np.where(known, march, np.log(1 - shows * 0.5))
+        marches.append(float((march * seen.weight).sum()) + np.log(share))
     makers = dict(PATTERNS)
     unruled = [k for k, run in enumerate(seen.runs) if not run.pattern]
     filled = bool(unruled) or any(run.pattern in makers for run in seen.runs)
-    found = [float((march * seen.weight).sum()) + (np.log(RULED_MARCH) if filled else 0.0)]
+    found = [float(np.logaddexp.reduce(marches)) + (np.log(RULED_MARCH) if filled else 0.0)]
     if filled:
         other = seen.wrote.copy()
         for k, run in enumerate(seen.runs):
