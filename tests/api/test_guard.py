@@ -15,14 +15,29 @@ import pytest
 from tests.api.conftest import Client
 
 from coppermend.api.app import page_folder
-from coppermend.api.guard import LARGEST_JSON, LARGEST_UPLOAD
+from coppermend.api.guard import LARGEST_JSON, LARGEST_UPLOAD, limit_of
 from coppermend.api.pagefiles import PageFiles
+from coppermend.formats.learned import LARGEST_BYTES as LEARNED_BYTES
+from coppermend.formats.schematic import LARGEST_BYTES as SCHEMATIC_BYTES
+from coppermend.services.bundling.layout import UPLOADED
 
 FINDING = {"code", "severity", "place", "words", "remedy"}
 
 
 @pytest.mark.parametrize(
-    "host", ["evil.example", "evil.example:8137", "127.0.0.1.evil.example", "", "[::2]", "localhost.evil.example:80"]
+    "host",
+    [
+        "evil.example",
+        "evil.example:8137",
+        "127.0.0.1.evil.example",
+        "",
+        "[::2]",
+        "localhost.evil.example:80",
+        "127.0.0.1:8137.evil.example",
+        "localhost:8137:80",
+        "[::1].evil.example",
+        "127.0.0.1@evil.example",
+    ],
 )
 def test_a_foreign_host_name_is_turned_away(client: Client, host: str) -> None:
     for path in ("/", "/api/cases", "/page/main.js", "/openapi.json"):
@@ -61,7 +76,35 @@ def test_an_oversized_body_is_refused_by_its_length_and_by_its_bytes(client: Cli
             yield b" " * 65536
 
     sent = client.post(f"/api/cases/{case}/entries", content=pieces(), headers={"content-type": "application/json"})
-    assert sent.status_code >= 400
+    assert sent.status_code == 413 and set(sent.json()) == FINDING, "RFC 9110, 15.5.14: Content Too Large"
+    assert sent.json()["code"] == "API-003"
+
+
+@pytest.mark.parametrize(
+    "body", [b"[" * 200_000, b'{"words": ' + b"9" * 100_000 + b"}", b'{"words": "\xff\xfe"}', b"{"]
+)
+def test_a_body_that_is_no_json_is_called_that(client: Client, case: str, body: bytes) -> None:
+    answer = client.post(f"/api/cases/{case}/entries", content=body, headers={"content-type": "application/json"})
+    assert answer.status_code in (400, 422) and answer.json()["code"] == "API-004", "RFC 8259, 8.1: UTF-8, and limits"
+    assert "not served" not in answer.json()["words"]
+
+
+def test_what_a_route_keeps_may_be_sent_to_it(client: Client, case: str) -> None:
+    at = f"/api/cases/{case}"
+    assert limit_of(f"{at}/schematics") > SCHEMATIC_BYTES and limit_of("/api/learning/import") > LEARNED_BYTES
+    assert limit_of("/api/import") > UPLOADED.member_bytes
+    for name in ("photos", "waves", "heat", "memory", "roms"):
+        assert limit_of(f"{at}/{name}") == LARGEST_UPLOAD
+    large = client.post(f"{at}/schematics", files={"file": ("a.pdf", b"no page" * 700_000)})
+    assert large.json()["code"].startswith("SCH-"), "refused for what it is, not for its five megabytes"
+
+
+@pytest.mark.parametrize(
+    "name", ["%00", "%00.js", "main.js%00", "a" * 5000 + ".js", "map/%2e%2e/main.js", "%2e/main.js", "%ff.js"]
+)
+def test_a_name_that_no_file_of_the_page_has_is_not_there(client: Client, name: str) -> None:
+    answer = client.get(f"/page/{name}")
+    assert answer.status_code == 404 and answer.json()["code"] == "API-005"
 
 
 def test_no_page_may_run_foreign_or_inline_script(client: Client) -> None:

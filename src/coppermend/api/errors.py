@@ -67,6 +67,18 @@ async def _invalid(request: Request, err: Exception) -> JSONResponse:
 
 async def _http(request: Request, err: Exception) -> JSONResponse:
     assert isinstance(err, HTTPException)
+    if err.status_code == 400:
+        detail = err.detail.rstrip(".")
+        return _answer(
+            400,
+            Finding(
+                "API-004",
+                Severity.ERROR,
+                Place(thing="body"),
+                f"The body cannot be read ({detail}).",
+                "Send JSON in UTF-8, or a form with files, as described at /openapi.json.",
+            ),
+        )
     words = f"{request.method} {request.url.path} is not served here ({err.detail})."
     return _answer(
         err.status_code,

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Awaitable, Callable, MutableMapping
+from types import MappingProxyType
 from typing import Any
 
 from coppermend.core.findings import Finding, Place, Severity
@@ -17,7 +19,21 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 LARGEST_JSON = 2 * 1024 * 1024
 LARGEST_UPLOAD = 33 * 1024 * 1024
-UPLOADS = ("/photos", "/import", "/waves", "/heat")
+LARGEST_SCHEMATIC = 65 * 1024 * 1024
+LARGEST_BUNDLE = 257 * 1024 * 1024
+UPLOADS = MappingProxyType(
+    {
+        "/photos": LARGEST_UPLOAD,
+        "/waves": LARGEST_UPLOAD,
+        "/heat": LARGEST_UPLOAD,
+        "/memory": LARGEST_UPLOAD,
+        "/roms": LARGEST_UPLOAD,
+        "/schematics": LARGEST_SCHEMATIC,
+        "/learning/import": LARGEST_SCHEMATIC,
+        "/api/import": LARGEST_BUNDLE,
+    }
+)
+"""The largest body by the end of a path that takes files: what its route keeps at most, and a mebibyte for what stands around it."""
 
 PAGE_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; frame-src 'self'; "
@@ -34,15 +50,17 @@ COMMON = {
 }
 
 
-def host_name(host: str) -> str:
-    """The name in a Host header, without its port.
+HOST = re.compile(r"(\[[^\]]*\]|[^:\[\]]*)(?::[0-9]{1,5})?")
 
-    >>> host_name("127.0.0.1:8137"), host_name("[::1]:80"), host_name("localhost")
-    ('127.0.0.1', '[::1]', 'localhost')
+
+def host_name(host: str) -> str:
+    """The name in a Host header, without its port; "" where the header is not a name and a port (RFC 9110, 7.2).
+
+    >>> host_name("127.0.0.1:8137"), host_name("[::1]:80"), host_name("localhost"), host_name("localhost:80.example")
+    ('127.0.0.1', '[::1]', 'localhost', '')
     """
-    if host.startswith("["):
-        return host[: host.find("]") + 1]
-    return host.partition(":")[0].lower()
+    found = HOST.fullmatch(host)
+    return found[1].lower() if found else ""
 
 
 def refusal_of(
@@ -74,16 +92,20 @@ def refusal_of(
             "Open the page by the address that 'coppermend serve' printed.",
         )
     length, limit = headers.get("content-length", "0"), limit_of(path)
-    if not length.isdecimal() or int(length) > limit:
-        return _no(
-            "API-003", f"The request's body has {length} bytes, at most {limit} are taken.", "Send less at once."
-        )
-    return None
+    return None if length.isdecimal() and int(length) <= limit else _too_large(length, limit)
 
 
 def limit_of(path: str) -> int:
     """The largest body that a path takes, in bytes."""
-    return LARGEST_UPLOAD if path.endswith(UPLOADS) else LARGEST_JSON
+    return next((most for end, most in UPLOADS.items() if path.endswith(end)), LARGEST_JSON)
+
+
+def _too_large(length: str, limit: int) -> Finding:
+    return _no(
+        "API-003",
+        f"The request's body has {length} bytes, at most {limit} are taken.",
+        "Send less at once; a bundle of any size: coppermend bundle import, at the bench computer.",
+    )
 
 
 def _no(code: str, words: str, remedy: str) -> Finding:
@@ -109,7 +131,7 @@ class Guard:
             await answer_finding(with_headers(send, scope["path"]), status, finding)
             return
         sends = with_headers(send, scope["path"], kept=not scope.get("coppermend.lan"))
-        await self.app(scope, _bounded(receive, limit_of(scope["path"])), sends)
+        await _bounded(self.app, scope, receive, sends, limit_of(scope["path"]))
 
 
 async def answer_finding(send: Send, status: int, finding: Finding) -> None:
@@ -120,9 +142,10 @@ async def answer_finding(send: Send, status: int, finding: Finding) -> None:
     await send({"type": "http.response.body", "body": body})
 
 
-def _bounded(receive: Receive, limit: int) -> Receive:
-    """A body sent in pieces without a length is cut off at the limit: the route then sees a client that went away."""
+async def _bounded(app: App, scope: Scope, receive: Receive, send: Send, limit: int) -> None:
+    """Serve a request whose body ends at ``limit`` bytes: a body sent in pieces without a length is cut off there, and answered so."""
     seen = 0
+    refused = False
 
     async def read() -> Message:
         nonlocal seen
@@ -130,7 +153,15 @@ def _bounded(receive: Receive, limit: int) -> Receive:
         seen += len(message.get("body", b""))
         return {"type": "http.disconnect"} if seen > limit else message
 
-    return read
+    async def write(message: Message) -> None:
+        nonlocal refused
+        if not refused and seen > limit and message["type"] == "http.response.start":
+            refused = True
+            await answer_finding(send, 413, _too_large(f"more than {limit}", limit))
+        elif not refused:
+            await send(message)
+
+    await app(scope, read, write)
 
 
 def with_headers(send: Send, path: str, kept: bool = True) -> Send:

@@ -7,9 +7,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Request, Response, UploadFile
 
 from coppermend.api.desk import Desk, the_desk
-from coppermend.api.guard import LARGEST_UPLOAD
 from coppermend.api.schemas import Body
-from coppermend.formats.learned import learned_bytes, read_learned
+from coppermend.formats.learned import LARGEST_BYTES, learned_bytes, read_learned
 from coppermend.services.cases import find_case
 from coppermend.services.learning import (
     LearnedBook,
@@ -90,5 +89,5 @@ def export(request: Request) -> Response:
 @router.post("/learning/import", status_code=201)
 def take_in(request: Request, file: UploadFile) -> Json:
     """Take in what another shop learned; a case that is known counts once."""
-    rows = read_learned(file.file.read(LARGEST_UPLOAD), file.filename or "")
+    rows = read_learned(file.file.read(LARGEST_BYTES + 1), file.filename or "")
     return {"cases": len(rows), "new": take_rows(_book(request), rows)}

@@ -85,9 +85,9 @@ class PageFiles:
         return self._mark
 
     def _file(self, name: str) -> PageFile:
-        path = (self._folder / name).resolve()
-        kind = TYPES.get(path.suffix)
-        if kind is None or not path.is_relative_to(self._folder) or not path.is_file():
+        path = self._there(name)
+        kind = TYPES.get(path.suffix) if path else None
+        if path is None or kind is None:
             raise HTTPException(404, "Not Found")
         document = path.suffix == ".html"
         changed = (path.stat().st_mtime_ns, self.mark if document else "")
@@ -96,6 +96,15 @@ class PageFiles:
             raw = path.read_bytes()
             known = self._kept[name] = (changed, _file_of(kind, self._named(raw, name) if document else raw))
         return known[1]
+
+    def _there(self, name: str) -> Path | None:
+        """The file by its one plain name; None for any other way to write it, and for what no file can be called."""
+        try:
+            path = (self._folder / name).resolve()
+            plain = path.is_relative_to(self._folder) and path.relative_to(self._folder).as_posix() == name
+            return path if plain and path.is_file() else None
+        except (ValueError, OSError):
+            return None
 
     def _named(self, html: bytes, name: str) -> bytes:
         """A document with the modules that its scripts import, near and far, named in its head, all under the address of their bytes."""

@@ -14,7 +14,7 @@ from fastapi.responses import StreamingResponse
 from coppermend.api import views
 from coppermend.api.desk import Desk, the_desk
 from coppermend.api.events import marks
-from coppermend.api.guard import LARGEST_UPLOAD
+from coppermend.api.guard import LARGEST_BUNDLE, LARGEST_UPLOAD
 from coppermend.api.schemas import NewArea, NewCase, NewEntry, NewNumbers, PhotoLaid, PhotoMarked
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import plain
@@ -102,7 +102,7 @@ def open_case(body: NewCase, request: HttpRequest, desk: TheDesk) -> Json:
 @router.post("/import", tags=["cases"], status_code=201)
 def take_in(desk: TheDesk, file: UploadFile) -> Json:
     """Take in an exported case, fully verified."""
-    data = _read(file)
+    data = _read(file, LARGEST_BUNDLE)
     answer: Json = desk.do(lambda w: import_case(w, data, file.filename or "")).as_dict()
     return answer
 
@@ -484,13 +484,13 @@ def _fields(options: Json) -> Json:
     return out
 
 
-def _read(file: UploadFile) -> bytes:
+def _read(file: UploadFile, most: int = LARGEST_UPLOAD) -> bytes:
     """An uploaded file's bytes, bounded."""
-    data = file.file.read(LARGEST_UPLOAD + 1)
-    if len(data) > LARGEST_UPLOAD:
+    data = file.file.read(most + 1)
+    if len(data) > most:
         raise refuse(
             "API-003",
-            f"The file is larger than {LARGEST_UPLOAD // 2**20} MiB.",
+            f"The file is larger than {most // 2**20} MiB.",
             "Send a smaller one.",
             Place(file=file.filename),
         )
