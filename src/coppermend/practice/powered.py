@@ -153,9 +153,21 @@ class PoweredPatient:
         return self._beeps(not set(path) & set(self._causes), [(net, node) for node in places], rng)
 
     def bridged(self, shorts: Sequence[Key], places: Sequence[tuple[str, int]] = ()) -> bool:
-        """An isolation check over some neighbours between two ``places`` (net, node), power off: joined or not."""
+        """An isolation check over some neighbours between two ``places`` (net, node), power off: joined or not; a cut between a tip and the bridge parts them."""
         rng = self._rng(f"apart {sorted(map(str, shorts))}")
-        return self._beeps(bool(set(shorts) & set(self._causes)), places, rng)
+        there = [key for key in shorts if key in self._causes]
+        return self._beeps(any(self._reached(key, places) for key in there), places, rng)
+
+    def _reached(self, key: Key, places: Sequence[tuple[str, int]]) -> bool:
+        """Whether both places hang together with the ends of a bridge (or of a shorted part)."""
+        trees, groups = self._behaviour.trees, self._outcome.groups
+        if key[0] == "short":
+            short = self._behaviour.shorts[int(key[2])]
+            ends = {short.net_a: short.node_a, short.net_b: short.node_b}
+        else:
+            rows = self._behaviour.circuit.by_ref[str(key[1])].terminals
+            ends = {t.net: trees[t.net].taps[t.id] for t in rows if t.net in trees and t.id in trees[t.net].taps}
+        return all(groups[net][node] == groups[net][ends[net]] for net, node in places if net in ends)
 
     def _beeps(self, conducts: bool, places: Sequence[tuple[str, int]], rng: np.random.Generator) -> bool:
         """Whether two tips beep: by mistake closed, by mistake open, or open because one of them bites badly, each time anew."""

@@ -237,9 +237,9 @@ class _Run:
             closed = patient.joined(net, [field.causes[k].key for k in path_causes(field, net, a, b)], (a, b))
             return [Beep(net, a, b, closed)], ("closed" if closed else "open",)
         if step.kind == "apart":
-            (net_a, _), (net_b, _) = step.spots
+            (net_a, a), (net_b, b) = step.spots
             joined = patient.bridged([field.causes[k].key for k in short_causes(field, net_a, net_b)], step.spots)
-            return [Apart(net_a, net_b, joined)], ("closed" if joined else "open",)
+            return [Apart(net_a, net_b, joined, "", a, b)], ("closed" if joined else "open",)
         if step.kind == "sink":
             net = step.spots[0][0]
             pins = [t.id for t in self.made.circuit.nets[net] if t.kind != "passive"]

@@ -493,7 +493,7 @@ class _Evidence:
                 continue
             closed = one.says == "closed" or (one.ohms is not None and one.ohms <= self.binding.basis.closed_below_ohm)
             if a[0] != b[0]:
-                self.found.append(Apart(a[0], b[0], closed, one.entry))
+                self.found.append(Apart(a[0], b[0], closed, one.entry, a[1], b[1]))
             elif a[1] != b[1]:
                 self.found.append(Beep(a[0], a[1], b[1], closed, one.entry))
 

@@ -1,19 +1,22 @@
 """Checks without power that tell suspects apart: continuity between two places of a net, isolation between two nets.
 
 Of a net all pairs of places are weighed (of a large one those next to its likeliest spans): a check over half of the likely spans tells more than one
-over a single span, and one that leaves the net by a side branch tells two spans apart that meet there.
+over a single span, and one that leaves the net by a side branch tells two spans apart that meet there. Whether two nets touch is asked where they would; once
+that read open, at other places, too: an open that a tip made which bites badly is not an open there.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.suspects.field import Field, Floats, Ints
-from coppermend.core.belief.suspects.posterior import short_causes
+from coppermend.core.belief.suspects.posterior import Observation, apart_tones, bridge_ends, bridge_tone
+from coppermend.core.belief.suspects.together import held_by
 
 LIKELY_CAUSES, LIKELY_P = 6, 0.02
 """So many of the likeliest faults are asked about, each at least this likely."""
@@ -23,6 +26,8 @@ A_NET = 3
 """Checks offered for one net."""
 NETS = 3
 """Nets that are asked about at a time."""
+OTHER_PLACES = 3
+"""Places of each of two nets, nearest to a bridge first, between which isolation is offered once it read open."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,21 +39,57 @@ class Check:
     p: float
 
 
-def likely_checks(made: Field, members: Ints, weights: Floats, causes: Floats) -> list[Check]:
-    """The checks that the likeliest faults call for. ``members`` (sets, size) with ``weights`` (sets,), ``causes`` (causes,) their probabilities."""
+def likely_checks(
+    made: Field, members: Ints, weights: Floats, causes: Floats, evidence: Sequence[Observation] = ()
+) -> list[Check]:
+    """The checks that the likeliest faults call for. ``members`` (sets, size) with ``weights`` (sets,), ``causes`` (causes,) their probabilities; ``evidence``
+    what was read so far."""
     likely = [k for k in np.argsort(-causes, kind="stable")[:LIKELY_CAUSES].tolist() if causes[k] >= LIKELY_P]
     nets = list(dict.fromkeys(made.causes[k].net for k in likely if made.causes[k].key[0] == "cut"))
     found = [one for net in nets[:NETS] for one in _of_net(made, members, weights, causes, net)]
-    for k in likely:
-        if made.causes[k].key[0] == "short":
-            short = made.behaviour.shorts[int(made.causes[k].key[2])]
-            which = np.array(short_causes(made, short.net_a, short.net_b), np.int32)
-            p = float(weights[np.isin(members, which).any(axis=1)].sum())
-            found.append(Check("apart", ((short.net_a, short.node_a), (short.net_b, short.node_b)), p))
-    return [*found, *_across_rails(made, members, weights, likely)]
+    ends = [tuple(bridge_ends(made, k).items()) for k in likely if made.causes[k].key[0] == "short"]
+    for place_a, place_b in dict.fromkeys((*ends, *_across_rails(made, likely))):
+        found += _apart(made, members, weights, place_a, place_b, evidence)
+    return found
 
 
-def _across_rails(made: Field, members: Ints, weights: Floats, likely: Sequence[int]) -> list[Check]:
+def _apart(
+    made: Field,
+    members: Ints,
+    weights: Floats,
+    place_a: tuple[str, int],
+    place_b: tuple[str, int],
+    evidence: Sequence[Observation],
+) -> list[Check]:
+    """Isolation between two nets where they would touch; once it read open, between other places near, too."""
+    before = apart_tones(evidence, made, place_a[0], place_b[0])
+    near = [_near(made, place) if any(not one.closed for one in before) else [place] for place in (place_a, place_b)]
+    found = []
+    for a, b in product(*near):
+        joined = held_by(members, bridge_tone(made, a, b, True))
+        found.append(Check("apart", (a, b), float(weights[joined].sum())))
+    return found
+
+
+def _near(made: Field, place: tuple[str, int]) -> list[tuple[str, int]]:
+    """A place and the nearest others of its net that a tip reaches."""
+    net, start = place
+    edges = made.behaviour.trees[net].edges
+    found, queue, seen = [place], [start], {start}
+    for node in queue:
+        if node != start and (net, node) in made.spot_at:
+            found.append((net, node))
+            if len(found) == OTHER_PLACES:
+                break
+        for a, b in edges:
+            other = b if a == node else a if b == node else node
+            if other not in seen:
+                seen.add(other)
+                queue.append(other)
+    return found
+
+
+def _across_rails(made: Field, likely: Sequence[int]) -> list[tuple[tuple[str, int], ...]]:
     """Is a rail joined to its return? Asked where a part across it may be shorted: power off, before anything else is blamed for the missing voltage."""
     circuit = made.behaviour.circuit
     pairs = {
@@ -58,11 +99,9 @@ def _across_rails(made: Field, members: Ints, weights: Floats, likely: Sequence[
     }
     found = []
     for pair in sorted(pairs):
-        places = [min((node for net, node in made.spot_at if net == one), default=-1) for one in pair]
-        if len(pair) == 2 and min(places) >= 0:
-            which = np.array(short_causes(made, *pair), np.int32)
-            p = float(weights[np.isin(members, which).any(axis=1)].sum())
-            found.append(Check("apart", ((pair[0], places[0]), (pair[1], places[1])), p))
+        places = [(net, min((node for one, node in made.spot_at if one == net), default=-1)) for net in pair]
+        if len(pair) == 2 and min(node for _, node in places) >= 0:
+            found.append(tuple(places))
     return found
 
 

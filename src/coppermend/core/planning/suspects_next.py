@@ -28,6 +28,7 @@ from coppermend.core.belief.suspects.posterior import (
     Swapped,
     Verdict,
     Warmth,
+    apart_tones,
     look_likelihoods,
     sink_of,
     tones_of,
@@ -500,13 +501,15 @@ class _View:
         """Continuity and isolation that the likeliest copper calls for, power off; ``again_s`` to have power on again."""
         made = self.state.field
         basis = made.table.copper
-        rows = likely_checks(made, self.members, self.weights, self.state.causes())
+        evidence = self.state.evidence
+        rows = likely_checks(made, self.members, self.weights, self.state.causes(), evidence)
         found = []
         for one in rows:
             a, b = one.spots
-            before = tones_of(self.state.evidence, made, a[0]) if one.kind == "check" else []
-            miss = false_open_now(basis, before, Tone((), a, b, False))
-            gain = _check_gain(one.p, miss, basis.false_closed, one.kind == "apart")
+            bridge = one.kind == "apart"
+            before = apart_tones(evidence, made, a[0], b[0]) if bridge else tones_of(evidence, made, a[0])
+            miss = false_open_now(basis, before, Tone((), a, b, False, bridge))
+            gain = _check_gain(one.p, miss, basis.false_closed, bridge)
             found.append(SuspectStep(one.kind, one.spots, seconds, gain, then_s=again_s))
         return found
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from coppermend.core.belief.suspects.afloat import ANY, SCOPE
 from coppermend.core.belief.suspects.causes import Cause
-from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats, Ints, Predicted, padded
+from coppermend.core.belief.suspects.field import DEEPEST, Block, Field, Floats, Ints, Predicted, hash_part, padded
 from coppermend.core.belief.suspects.hands import Effect, Worked, effect_logs, swap_logs, worked_logs
 from coppermend.core.belief.suspects.oddity import odd_logs
 from coppermend.core.belief.suspects.starts import Starts, starts_logs
@@ -53,6 +53,8 @@ SEEDS, HELPERS, WIDEST, MOST_WIDE = 12, 12, 800, 6000
 """Likeliest sets that are widened, single faults tried on each, new sets at most at a time, and before the older ones are let go."""
 
 
+SHARING, SHARING_PAIRS, SHARING_SEEDS, SHARING_TRIPLES = 160, 192, 24, 96
+"""Single faults that are put together where several share the symptoms out, pairs and triples that are taken, pairs that are made triples."""
 MOST_KEPT = 1000
 """Readings whose likelihoods under every single fault are kept."""
 DECIDING = 1024
@@ -90,12 +92,14 @@ class Beep:
 
 @dataclass(frozen=True, slots=True)
 class Apart:
-    """An isolation check between two nets, power off: ``joined`` when it beeped."""
+    """An isolation check between two nets, power off: ``joined`` when it beeped, between a node of each net's tree."""
 
     net_a: str
     net_b: str
     joined: bool
     entry: str = ""
+    node_a: int = 0
+    node_b: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,9 +256,13 @@ def observed(state: State, more: Iterable[Observation], widen: bool = True) -> S
     made = _weighed(replace(state, evidence=state.evidence + fresh, logs=logs, wide_logs=wide_logs))
     if not widen:
         return made
-    if unexplained(made):
+    open_ = bool(unexplained(made))
+    if open_:
         made = widened(made)
-    return rivalled(made) if float(made.units().max()) >= RIVALS_FROM else made
+    near = float(made.units().max()) >= RIVALS_FROM
+    if open_ or near:
+        made = shared_out(made)
+    return rivalled(made) if near else made
 
 
 Group = tuple[str, ...]
@@ -333,12 +341,46 @@ def _tone(made: Field, one: Beep | Apart) -> Tone:
     if isinstance(one, Beep):
         which = path_causes(made, one.net, one.node_a, one.node_b)
         return Tone(which, (one.net, one.node_a), (one.net, one.node_b), one.closed)
-    return Tone(short_causes(made, one.net_a, one.net_b), (one.net_a, 0), (one.net_b, 0), one.joined, True)
+    return bridge_tone(made, (one.net_a, one.node_a), (one.net_b, one.node_b), one.joined)
+
+
+def bridge_tone(made: Field, place_a: tuple[str, int], place_b: tuple[str, int], joined: bool) -> Tone:
+    """An isolation check between two places (net, node): the bridges between their nets, each with the cuts that would part the tips from it."""
+    key = ("bridge tone", *sorted((place_a, place_b)))
+    if key not in made.memo:
+        which = short_causes(made, place_a[0], place_b[0])
+        behind = tuple(_between(made, k, place_a) + _between(made, k, place_b) for k in which)
+        made.memo[key] = (which, behind if any(behind) else ())
+    which, behind = made.memo[key]
+    return Tone(which, place_a, place_b, joined, True, behind)
+
+
+def _between(made: Field, cause: int, place: tuple[str, int]) -> tuple[int, ...]:
+    """The cuts between a place and the end of a bridge (or of a shorted part) on its net."""
+    net, node = place
+    ends = bridge_ends(made, cause)
+    return path_causes(made, net, node, ends[net]) if net in ends and net in made.behaviour.trees else ()
+
+
+def bridge_ends(made: Field, cause: int) -> dict[str, int]:
+    """The nodes that a bridge or a shorted part joins, by net."""
+    one = made.causes[cause]
+    if one.key[0] == "short":
+        short = made.behaviour.shorts[int(one.key[2])]
+        return {short.net_a: short.node_a, short.net_b: short.node_b}
+    trees = made.behaviour.trees
+    rows = made.behaviour.circuit.by_ref[one.part].terminals
+    return {t.net: trees[t.net].taps[t.id] for t in rows if t.net in trees and t.id in trees[t.net].taps}
 
 
 def tones_of(evidence: Iterable[Observation], made: Field, net: str) -> list[Tone]:
     """The continuity checks on a net so far."""
     return [_tone(made, one) for one in evidence if isinstance(one, Beep) and one.net == net]
+
+
+def apart_tones(evidence: Iterable[Observation], made: Field, net_a: str, net_b: str) -> list[Tone]:
+    """The isolation checks between two nets so far."""
+    return [_tone(made, one) for one in evidence if isinstance(one, Apart) and {one.net_a, one.net_b} == {net_a, net_b}]
 
 
 def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
@@ -627,6 +669,67 @@ def widened(state: State) -> State:
                 ):
                     _offer(made, fresh, known, left)
     return _with_sets(state, list(fresh)[:WIDEST])
+
+
+def shared_out(state: State) -> State:
+    """The belief with the likeliest pairs and triples whose faults share the symptoms out among them, each explaining some: such a set may be too unlikely before
+    any reading to have been listed, and one fault that explains all of them at once would win for want of it (two cuts against a bridge of their nets)."""
+    made = state.field
+    found = sharing_sets(made, liked_by_singles(state) - liked_by_none(state)[:, None])
+    known: set[tuple[int, ...]] = set() if state.wide is None else {_key(r) for r in state.wide.members.tolist()}
+    fresh: dict[tuple[int, ...], None] = {}
+    for one in found:
+        _offer(made, fresh, known, one)
+    return _with_sets(state, list(fresh), few=True)
+
+
+def sharing_sets(made: Field, gain: Floats) -> list[tuple[int, ...]]:
+    """Pairs and triples of faults by what their members would explain together, best first. ``gain`` (readings, causes): how much likelier each fault alone
+    makes each reading than no fault does (log). A reading counts with the fault that explains it best, or that spoils it most where none explains it; what
+    the set truly makes of it is weighed by whoever takes the set."""
+    logs = np.log(made.odds)
+    helps = (gain > np.log(1.0 / EXPLAINS)).any(axis=0)
+    few = np.flatnonzero(helps)
+    worth = logs[few] + gain[:, few].sum(axis=0)
+    few = few[np.argsort(-worth, kind="stable")[:SHARING]]
+    if len(few) < 2:
+        return []
+    some = np.ascontiguousarray(gain[:, few].T)
+    part = np.array([hash_part(made.causes[c]) for c in few.tolist()])
+    clash = (part[:, None] == part[None, :]) & (part[:, None] >= 0)
+    np.fill_diagonal(clash, True)
+    alone = [((k,), some[k]) for k in range(len(few))]
+    pairs = _one_more(alone, some, logs[few], clash, SHARING_PAIRS)
+    triples = _one_more(pairs[:SHARING_SEEDS], some, logs[few], clash, SHARING_TRIPLES)
+    return [tuple(int(few[c]) for c in row) for row, _ in (*pairs, *triples)]
+
+
+def _one_more(
+    sets: Sequence[tuple[tuple[int, ...], Floats]], some: Floats, logs: Floats, clash: NDArray[np.bool_], most: int
+) -> list[tuple[tuple[int, ...], Floats]]:
+    """The best sets with one fault more, each with what its readings gain: ``sets`` (members, gains), ``some`` (faults, readings), ``clash`` (faults, faults)
+    those that shut each other out."""
+    value = np.full((len(sets), len(some)), -np.inf)
+    for k, (row, gains) in enumerate(sets):
+        members = list(row)
+        value[k] = logs[members].sum() + logs + _together(gains, some).sum(axis=1)
+        value[k, clash[members].any(axis=0)] = -np.inf
+    found: dict[tuple[int, ...], Floats] = {}
+    for at in np.argsort(-value, axis=None, kind="stable")[: 4 * most].tolist():
+        k, other = divmod(at, len(some))
+        row = tuple(sorted((*sets[k][0], other)))
+        if len(found) == most or value[k, other] == -np.inf:
+            break
+        if row not in found:
+            found[row] = _together(sets[k][1], some[[other]])[0]
+    return list(found.items())
+
+
+def _together(one: Floats, others: Floats) -> Floats:
+    """What readings gain by a fault and each of ``others``: (others, readings)."""
+    high, low = np.maximum(one, others), np.minimum(one, others)
+    made: Floats = np.where(high > 0.0, high, low)
+    return made
 
 
 def _with_sets(state: State, rows: Sequence[tuple[int, ...]], few: bool = False) -> State:

@@ -188,13 +188,17 @@ def _ratios(state: _Hidden, looks: Sequence[Sequence[tuple[int, bool]]]) -> Floa
 # ---- beeps ----
 @dataclass(frozen=True, slots=True)
 class Tone:
-    """A continuity or isolation check: ``which`` causes decide it, its two places, whether it beeped; ``bridge`` joined is the fault, not open."""
+    """A continuity or isolation check: ``which`` causes decide it, its two places, whether it beeped; ``bridge`` joined is the fault, not open.
+
+    ``behind``: for each of ``which`` the cuts that would part the tips from that bridge; empty where none would.
+    """
 
     which: tuple[int, ...]
     place_a: tuple[str, int]
     place_b: tuple[str, int]
     closed: bool
     bridge: bool = False
+    behind: tuple[tuple[int, ...], ...] = ()
 
 
 def bad_share(basis: Basis) -> float:
@@ -208,16 +212,20 @@ def bad_share(basis: Basis) -> float:
 
 
 def tones_logs(made: Field, members: Ints, tones: Sequence[Tone]) -> Floats:
-    """Log P(beeps | set), for every set: the places' hidden states are summed out. ``tones`` of one net, or one isolation check."""
+    """Log P(beeps | set), for every set: the places' hidden states are summed out. ``tones`` of one net, or of one pair of nets."""
     if not any(one.which for one in tones):
         return np.full(len(members), patterns_logs(made.table.copper, tones, np.zeros((1, len(tones)), np.bool_))[0])
     words = (len(tones) + 63) // 64
     masks = np.zeros((len(made.causes) + 1, words), np.uint64)
     for r, one in enumerate(tones):
-        masks[list(one.which), r // 64] |= np.uint64(1) << np.uint64(r % 64)
+        if not one.behind:
+            masks[list(one.which), r // 64] |= np.uint64(1) << np.uint64(r % 64)
     codes: NDArray[np.uint64] = np.zeros((len(members), words), np.uint64)
     for column in range(members.shape[1]):
         codes |= masks[members[:, column]]
+    for r, one in enumerate(tones):
+        if one.behind:
+            codes[held_by(members, one), r // 64] |= np.uint64(1) << np.uint64(r % 64)
     some = np.flatnonzero(codes.any(axis=1))
     kinds, at = np.unique(codes[some], axis=0, return_inverse=True)
     rows = np.concatenate([np.zeros((1, words), np.uint64), kinds])
@@ -226,6 +234,17 @@ def tones_logs(made: Field, members: Ints, tones: Sequence[Tone]) -> Floats:
     found: Floats = np.full(len(members), logs[0])
     found[some] = logs[1:][at.ravel()]
     return found
+
+
+def held_by(members: Ints, tone: Tone) -> NDArray[np.int64]:
+    """The sets (ascending indices) that hold a cause of a check, with no cut between it and the tips."""
+    if not tone.behind:
+        return np.flatnonzero(np.isin(members, np.array(tone.which, np.int32)).any(axis=1))
+    found = [np.empty(0, np.int64)]
+    for cause, cuts in zip(tone.which, tone.behind, strict=True):
+        mine = np.flatnonzero((members == cause).any(axis=1))
+        found.append(mine[~np.isin(members[mine], np.array(cuts, np.int32)).any(axis=1)] if cuts else mine)
+    return np.unique(np.concatenate(found))
 
 
 def patterns_logs(basis: Basis, tones: Sequence[Tone], held: NDArray[np.bool_]) -> Floats:
@@ -267,8 +286,8 @@ def patterns_logs(basis: Basis, tones: Sequence[Tone], held: NDArray[np.bool_]) 
 
 
 def false_open_now(basis: Basis, tones: Sequence[Tone], next_one: Tone) -> float:
-    """P(the next check reads open | the copper is whole), after the checks so far: near ``contact_false_open`` where its place read open before."""
-    before = patterns_logs(basis, tones, np.zeros((1, len(tones)), np.bool_))[0] if tones else 0.0
+    """P(the next check reads open | its tips are joined, as those of the checks so far were): near ``contact_false_open`` where its place read open before."""
     more = [*tones, next_one]
-    after = patterns_logs(basis, more, np.zeros((1, len(more)), np.bool_))[0]
-    return float(np.exp(after - before))
+    joined = np.array([[one.bridge for one in more]])
+    before = patterns_logs(basis, tones, joined[:, :-1])[0] if tones else 0.0
+    return float(np.exp(patterns_logs(basis, more, joined)[0] - before))
