@@ -10,10 +10,10 @@ export const tests = {
     assert.equal(address({ q: ' U1.8 d3:open ', states: ['ready', 'on the bench'], waits: true, order: 'last' }, '7@2026'), '/api/cases?q=U1.8+d3%3Aopen&state=ready&state=on+the+bench&waits=true&order=last&after=7%402026');
   },
   'a line says who, what was found, what it waits for, where it stands, what went in': () => {
-    const c = { serial: 'E03', owner: 'Ash', hit: 'open: U1.8/leg and U7.3/leg', hit_at: '2026-03-01T09:00:00Z', waits: 'a socket', where: 'remark: cleaned', state: 'waiting', parts: ['U10 exchanged'], wires: 2 };
-    assert.deepEqual(linesOf(c).map(([name]) => name), ['who', 'hit', 'waits', 'where', 'used']);
+    const c = { serial: 'E03', owner: 'Ash', hit: 'open: U1.8/leg and U7.3/leg', hit_at: '2026-03-01T09:00:00Z', waits: 'a socket', fails: ['video'], where: 'remark: cleaned', state: 'waiting', parts: ['U10 exchanged'], wires: 2 };
+    assert.deepEqual(linesOf(c).map(([name]) => name), ['who', 'hit', 'waits', 'fails', 'where', 'used']);
     assert.ok(linesOf(c)[1][1].endsWith('open: U1.8 and U7.3'));
-    assert.equal(linesOf(c)[4][1], 'U10 exchanged, 2 wires');
+    assert.equal(linesOf(c)[5][1], 'U10 exchanged, 2 wires');
     assert.deepEqual(linesOf({ where: 'progress: ready', state: 'ready' }), []);
   },
   'hours as one says them': () => {

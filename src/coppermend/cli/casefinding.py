@@ -134,10 +134,12 @@ def _lines(row: CaseRow) -> Sequence[str]:
     ]
     below = [
         f"      waits for {row.waits}" if row.waits else "",
+        f"      does not work: {', '.join(row.fails)}" if row.fails else "",
         f"      {row.hit_at[:10]}  {row.hit}" if row.hit else "",
         f"      {', '.join(one for one in used if one)}" if any(used) else "",
     ]
-    though = ", though it waits" if row.waits and row.state in LEAVING else ""
+    against = [words for words, holds in (("it waits", row.waits), ("not all works", row.fails)) if holds]
+    though = f", though {' and '.join(against)}" if against and row.state in LEAVING else ""
     stands = f"{row.state}{though}; {row.entries} entries, last {row.last_at}: {row.where}"
     head = f"{row.number:>4}  {row.title}{serial}{owner}  [{row.board}]  {stands}"
     return [head, *(one for one in below if one)]

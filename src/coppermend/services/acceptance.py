@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from coppermend.core.circuit.machine import MachineModel, MustWork
 from coppermend.core.log.canonical import Json
+from coppermend.core.log.fold import ends_tests
 from coppermend.core.log.state import CaseState, Note, plain
 
 UNTESTED = "not tested"
@@ -87,7 +88,7 @@ def _function(one: MustWork, notes: Sequence[Note], last_change: int) -> Functio
 def _last_change(state: CaseState) -> int:
     """Position of the last repair: what was tested before it says nothing of the machine as it is."""
     changed = [*(one.at for one in state.wires), *(one.at for one in state.cuts)]
-    changed += [one.at for one in state.acts if one.soldering or (one.kind in CHANGING and not one.trial)]
+    changed += [one.at for one in state.acts if ends_tests(one.kind, one.soldering, one.trial)]
     return max(changed, default=-1)
 
 
@@ -102,9 +103,6 @@ def not_yet(state: CaseState, accepted: Acceptance) -> tuple[str, ...]:
     untested = [one.name for one in accepted.functions if one.result == UNTESTED]
     told = (("it still waits for", waits), ("does not work:", fails), ("not tested since the last repair:", untested))
     return tuple(f"{words} {', '.join(which)}" for words, which in told if which)
-
-
-CHANGING = ("clean", "reseat", "remove", "fit", "swap", "solder")
 
 
 def _key(name: str) -> str:

@@ -139,6 +139,10 @@ def _notes(asked: Asked, found: Found) -> tuple[str, ...]:
         f"More than {MOST_MEANT} words begin with {one!r}; the first {MOST_MEANT} were looked for: write more of it."
         for one in found.cut
     ]
+    if found.from_logs:
+        notes.append(
+            "A page of the list is damaged: this was read from the logs themselves, which takes longer. Make the list anew: coppermend store check --rebuild."
+        )
     if len(asked_terms(asked.words, MOST_ASKED + 1)) > MOST_ASKED:
         notes.append(f"The first {MOST_ASKED} words were looked for.")
     return tuple(notes)

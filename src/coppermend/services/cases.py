@@ -24,7 +24,7 @@ class CaseRow:
     """A case as one line of a list.
 
     ``state`` one of ``kinds.PROGRESS``; ``waits`` what it waits for, "" for nothing; ``where`` where it stands, in words; ``hours`` at the bench, from the log's
-    own times; ``parts`` what went in; ``hit``, ``hit_at`` the entry that says what was searched for, "" where nothing was.
+    own times; ``parts`` what went in; ``fails`` the functions that fail; ``hit``, ``hit_at`` the entry that says what was searched for, "" where nothing was.
     """
 
     number: int
@@ -46,6 +46,7 @@ class CaseRow:
     parts: tuple[str, ...] = ()
     wires: int = 0
     practice: bool = False
+    fails: tuple[str, ...] = ()
     hit: str = ""
     hit_at: str = ""
 
@@ -145,6 +146,7 @@ def row_of(found: CaseHead) -> CaseRow:
         parts=head.parts,
         wires=head.wires,
         practice=head.practice,
+        fails=head.fails,
         hit="" if found.hit is None else entry_line(found.hit),
         hit_at="" if found.hit is None else found.hit.observed_at,
     )

@@ -11,14 +11,16 @@ from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from typing import Any
 
-from coppermend.core.log.fold import undone_ids
+from coppermend.core.log.fold import CHANGING, ends_tests, flows_solder, undone_ids
+from coppermend.core.log.kinds import SOLDERING
 from coppermend.core.log.model import Entry, agreed_order
 from coppermend.core.log.terms import terms_of
 from coppermend.core.log.words import entry_words
 
 REST_S = 900.0
 """A longer gap between two entries is counted as time away from the bench (assumption)."""
-STANDING = ("case", "board", "progress", "waits", "waited", "swap", "fit", "patch", "practice")
+_MENDING = tuple(dict.fromkeys((*CHANGING, *SOLDERING)))
+STANDING = ("case", "board", "progress", "waits", "waited", "practice", "test", *_MENDING)
 """Kinds whose contents a head shows; taking one of them back changes what it shows."""
 BOOKKEEPING = ("case", "board", "basis", "practice")
 """Kinds of entries that say nothing of where the work stands: that a case was opened, which numbers are used, that a patient answers."""
@@ -33,7 +35,8 @@ class Head:
     ``place`` the largest place in the log (lamport): by it a head is known that missed an entry. ``state`` one of ``kinds.PROGRESS``;
     ``waiting`` what it waits for, (id of the entry, words) each; ``last_*`` the last entry in the agreed order; ``told_words`` the last that is no
     bookkeeping, "" where nothing else was told; ``recorded_at`` the latest time that an entry was handed in; ``worked_s`` seconds between entries, gaps over ``REST_S`` left out;
-    ``parts`` what went in; ``wires`` how many patch wires; ``practice`` whether a patient answers.
+    ``parts`` what went in; ``wires`` how many patch wires; ``practice`` whether a patient answers; ``fails`` the functions whose last test since the last
+    repair says that they fail (``services/acceptance.py``).
     """
 
     entries: int = 0
@@ -56,6 +59,7 @@ class Head:
     parts: tuple[str, ...] = ()
     wires: int = 0
     practice: bool = False
+    fails: tuple[str, ...] = ()
 
     @property
     def waits(self) -> str:
@@ -67,6 +71,7 @@ class Head:
         return {
             **{one.name: getattr(self, one.name) for one in fields(self)},
             "parts": list(self.parts),
+            "fails": list(self.fails),
             "waiting": [list(one) for one in self.waiting],
         }
 
@@ -85,6 +90,7 @@ _SHOWN = (
     "parts",
     "wires",
     "practice",
+    "fails",
 )
 
 
@@ -93,7 +99,9 @@ def head_from(values: dict[str, Any]) -> Head:
     known = {one.name for one in fields(Head)}
     kept = {name: value for name, value in values.items() if name in known}
     waiting = tuple((str(entry), str(words)) for entry, words in kept.get("waiting", ()))
-    return Head(**{**kept, "parts": tuple(kept.get("parts", ())), "waiting": waiting})
+    return Head(
+        **{**kept, "parts": tuple(kept.get("parts", ())), "fails": tuple(kept.get("fails", ())), "waiting": waiting}
+    )
 
 
 def head_of(entries: Iterable[Entry]) -> Head:
@@ -169,12 +177,34 @@ def _shown(head: Head, entry: Entry) -> Head:
         return replace(head, waiting=(*head.waiting, (entry.id, _waits_words(entry))))
     if entry.kind == "waited":
         return replace(head, waiting=tuple(one for one in head.waiting if one[0] != entry.payload.get("entry")))
+    if entry.kind == "test":
+        return replace(head, fails=_failing(head.fails, text("item"), text("result")))
+    if entry.kind in _MENDING and _ends_tests(entry):
+        head = replace(head, fails=())
     if entry.kind == "patch":
         return replace(head, wires=head.wires + 1)
     if entry.kind == "practice":
         return replace(head, practice=True)
     part = _went_in(entry)
     return replace(head, parts=(*head.parts, part)) if part else head
+
+
+def _ends_tests(entry: Entry) -> bool:
+    """As ``fold.ends_tests``; an entry of a newer Coppermend that cannot be read as it is counts as a repair."""
+    try:
+        return ends_tests(entry.kind, flows_solder(entry), bool(entry.payload.get("trial")))
+    except (TypeError, ValueError, AttributeError):
+        return True
+
+
+def _failing(fails: tuple[str, ...], name: str, result: str) -> tuple[str, ...]:
+    """The functions that fail after one more test of one of them; names are compared without regard to case and spaces."""
+    others = tuple(one for one in fails if _key(one) != _key(name))
+    return (*others, name) if result == "fails" else others
+
+
+def _key(name: str) -> str:
+    return " ".join(name.split()).lower()
 
 
 def _went_in(entry: Entry) -> str:

@@ -53,11 +53,13 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A page of cases. ``more`` whether others follow; ``cut`` terms that stand for more words than were looked for (``MOST_MEANT``)."""
+    """A page of cases. ``more`` whether others follow; ``cut`` terms that stand for more words than were looked for (``MOST_MEANT``);
+    ``from_logs`` that the list or the terms lie in a damaged page, so that the logs themselves were read."""
 
     cases: tuple[CaseHead, ...]
     more: bool = False
     cut: tuple[str, ...] = ()
+    from_logs: bool = False
 
 
 MOST_MEANT = 64

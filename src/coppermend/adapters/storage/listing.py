@@ -163,6 +163,17 @@ def make_anew(line: Connection) -> int:
     return cases
 
 
+def heads_anew(line: Connection) -> None:
+    """Write every head as today's code makes it. One whose log can no longer be read whole stays as it is: it alone knows what is missing."""
+    for number, case, body in line.execute(select(*_HEAD).order_by(HEADS.c.number)).all():
+        try:
+            entries = case_entries(line, case)
+        except Refusal:
+            continue
+        if entries and lost(body, entries) is None:
+            _put_head(line, number, case, head_of(entries))
+
+
 def all_heads(line: Connection, cases: Sequence[str] | None = None) -> tuple[CaseHead, ...]:
     """Every case, or those named, lowest number first."""
     found = select(*_HEAD).order_by(HEADS.c.number)

@@ -1,6 +1,7 @@
 """Steps from each older version of the tables to the next. The statements are written out and stay as they are, whatever the tables become later.
 
-Heads and terms are filled by today's code: a later version whose tables of them differ lets step 2 make them empty and fills them in its own step.
+Heads and terms are filled by today's code, in step 2 for a store of version 1 or 2: a later version whose tables of them differ lets step 2 make them empty and fills
+them in its own step.
 A step runs inside one transaction that also writes the new version: after a kill or a power cut the store is the old one or the new one.
 """
 
@@ -10,7 +11,7 @@ from collections.abc import Callable, Mapping
 
 from sqlalchemy import Connection
 
-from coppermend.adapters.storage.listing import make_anew
+from coppermend.adapters.storage.listing import heads_anew, make_anew
 from coppermend.core.log.canonical import sha256_hex
 
 Step = Callable[[Connection], None]
@@ -75,6 +76,13 @@ def _postgresql_2(line: Connection) -> None:
     make_anew(line)
 
 
+def _heads_4(line: Connection) -> None:
+    """Version 4: heads say which functions fail."""
+    if line.dialect.name == "postgresql":
+        line.exec_driver_sql("LOCK TABLE entries IN EXCLUSIVE MODE")
+    heads_anew(line)
+
+
 _INDEXES_3 = (
     "CREATE INDEX heads_by_state ON heads (state, number)",
     "CREATE INDEX heads_by_package ON heads (package_id, number)",
@@ -82,7 +90,7 @@ _INDEXES_3 = (
 )
 
 STEPS: Mapping[str, Mapping[int, Step]] = {
-    "sqlite": {1: _sqlite_1, 2: _sqlite_2},
-    "postgresql": {1: _postgresql_1, 2: _postgresql_2},
+    "sqlite": {1: _sqlite_1, 2: _sqlite_2, 3: _heads_4},
+    "postgresql": {1: _postgresql_1, 2: _postgresql_2, 3: _heads_4},
 }
 """By database: from this version to the next."""

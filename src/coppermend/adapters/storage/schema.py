@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import Column, Index, Integer, LargeBinary, MetaData, Table, Text, UniqueConstraint
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 """Version of the tables below. A store with a higher one was made by a newer Coppermend and is refused; a lower one is brought up by ``migrations``.
 
 Whoever changes what a head shows or which terms an entry is found by (``services/heads.py``, ``core/log/terms.py``) raises it, with a step that makes both anew."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from abc import ABC, abstractmethod
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from typing import Any, TypeVar
@@ -14,6 +15,7 @@ from sqlalchemy.exc import DatabaseError
 from coppermend.adapters.storage import listing
 from coppermend.adapters.storage.checking import all_cases, cases_in_log, check_case, is_damage, of_case, read_entry
 from coppermend.adapters.storage.schema import CASES, ENTRIES, FACTS, HEADS, META, SCHEMA_VERSION, TERMS
+from coppermend.adapters.storage.walking import walk
 from coppermend.core.findings import Finding, Place, Refusal, Severity, refuse
 from coppermend.core.log.canonical import sha256_hex
 from coppermend.core.log.chain import check_chain
@@ -156,19 +158,19 @@ class SqlStore(ABC):
                 return tuple(self._head_or_words(line, number, case) for number, case in numbers)
 
     def find(self, wanted: Wanted) -> Found:
-        """One page of the cases that fulfil all that is wanted."""
-        with self._in_words(), self._reader.connect() as line:
-            return listing.find(line, wanted)
+        """One page of the cases that fulfil all that is wanted. Where the list or the terms are damaged every log is read."""
+        return self._either(lambda line: listing.find(line, wanted), lambda line: self._walked(wanted))
 
     def heads_of(self, cases: Sequence[str]) -> tuple[CaseHead, ...]:
         """The heads of these cases."""
-        with self._in_words(), self._reader.connect() as line:
-            return listing.all_heads(line, cases)
+        return self._either(
+            lambda line: listing.all_heads(line, cases),
+            lambda line: tuple(one for one in self.heads() if one.id in cases),
+        )
 
     def states(self) -> Mapping[str, int]:
         """How many cases are in each state that one is in."""
-        with self._in_words(), self._reader.connect() as line:
-            return listing.states(line)
+        return self._either(listing.states, lambda line: Counter(one.head.state for one in self.heads()))
 
     def case_of(self, number: int) -> str:
         """The id of the case with that short number; "" when there is none."""
@@ -372,6 +374,15 @@ class SqlStore(ABC):
             listing.write_whole(line, number, [*here, *new], new)
             self._tell(line, case)
         return len(new)
+
+    def _walked(self, wanted: Wanted) -> Found:
+        def log(one: CaseHead) -> Sequence[Entry]:
+            try:
+                return self.entries(one.id)
+            except Refusal:
+                return ()
+
+        return walk(self.heads(), log, wanted)
 
     @staticmethod
     def _head_or_words(line: Connection, number: int, case: str) -> CaseHead:

@@ -323,6 +323,15 @@ def is_repair(act: Act) -> bool:
     return act.kind not in NO_REPAIRS and not act.trial and not (act.kind == "press" and act.effect)
 
 
+CHANGING = ("clean", "reseat", "remove", "fit", "swap", "solder")
+"""Acts after which a machine is another one than was tested, with or without solder."""
+
+
+def ends_tests(kind: str, soldering: bool, trial: bool) -> bool:
+    """Whether what was tested before an act says nothing of the machine as it is: solder flowed, or something was changed and stays so."""
+    return soldering or (kind in CHANGING and not trial)
+
+
 def flows_solder(entry: Entry) -> bool:
     """Whether solder flowed: soldering by kind, or a part taken out, fitted or swapped that was not in a socket."""
     if entry.kind in SOLDERING:

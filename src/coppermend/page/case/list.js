@@ -25,13 +25,14 @@ export function address(want, after = '') {
 /** Is anything asked for beyond the plain list? @param {Asked} want */
 export const isAsked = (want) => want.q.trim() !== '' || want.states.length > 0 || want.waits;
 
-/** What a line says below its title: serial number and owner, what was searched for, what it waits for, where it stands. Pure. @param {any} c @returns {[string, string][]} what it is, words */
+/** What a line says below its title: serial number and owner, what was searched for, what it waits for, what fails, where it stands. Pure. @param {any} c @returns {[string, string][]} what it is, words */
 export function linesOf(c) {
   /** @type {[string, string][]} */
   const all = [
     ['who', [c.serial, c.owner].filter(Boolean).join(', ')],
     ['hit', c.hit ? `${day(c.hit_at)}: ${plainly(c.hit)}` : ''],
     ['waits', c.waits ? `waits for ${c.waits}` : ''],
+    ['fails', c.fails?.length ? `does not work: ${c.fails.join(', ')}` : ''],
     ['where', c.where === `progress: ${c.state}` ? '' : plainly(c.where ?? '')],
     ['used', [c.parts?.length ? c.parts.join(', ') : '', c.wires ? count(c.wires, 'wire') : ''].filter(Boolean).join(', ')],
   ];
