@@ -30,6 +30,23 @@ def test_the_fixed_names_of_mix() -> None:
     assert "95 to 96 degC" in found["warnings"][0]
 
 
+def test_each_figure_of_a_mixture_says_what_it_rests_on() -> None:
+    """Melting points, give or take, heat of melting and the share that stays liquid: each has its line, in JSON and in words; a table's figures say so."""
+    asked = ("mix", "--base", "Sn63Pb37", "--add", "Sn42Bi58", "--share", "0.5")
+    rests = json.loads(run(*asked, "--json").output)["assumed"]
+    assert [one.split(":")[0] for one in rests] == ["Melting", "Give or take", "Heat of melting", "Stays liquid"]
+    # the distances from measurement that docs/explanation/alloys.md states: 98 against 95 to 96 degC, 135.7 against 144
+    assert "95 to 96" in rests[1] and "144" in rests[1] and "9 K" in rests[1]
+    assert all(one in run(*asked).output for one in rests)
+    table = json.loads(run("mix", "--base", "SAC305", "--add", "SAC305", "--share", "0", "--json").output)["assumed"]
+    assert "published table" in table[0] and not any(one.startswith("Heat") for one in table)
+    doses = json.loads(
+        run("plan", "--base", "Sn63Pb37", "--add", "Sn42Bi58", "--keep-c", "150", "--old-mg", "9", "--json").output
+    )
+    topics = [one.split(":")[0] for one in doses["plan"]["assumed"]]
+    assert topics[:3] == ["Old solder", "Dose", "Wire"] and topics[-1] == "Rounds" and "Melting" in topics
+
+
 def test_masses_are_a_share_and_words_say_both_temperatures() -> None:
     done = run("mix", "--base", "Sn63Pb37", "--add", "Bi51.6Pb32.6Sn15.8", "--base-mg", "12", "--add-mg", "36")
     assert done.exit_code == 0, done.output

@@ -28,7 +28,9 @@ def test_the_plan_as_json() -> None:
     assert found["hottest_c"] >= 95 and 135 < found["setting_c"] < 150 and found["holds"]
     assert {one["name"]: one["kept"] for one in found["held"]}["laminate, hottest place"]
     assert all(one["source"] for one in found["held"])
-    assert found["fit"] is None and found["spot"] is None and found["cautions"] and found["assumed"]
+    assert found["fit"] is None and found["spot"] is None and found["cautions"]
+    topics = [one.split(":")[0] for one in found["assumed"]]
+    assert topics == ["Board", "Heater", "Losses", "Time", "Setting", "Rates", "Bow", "Cooling", "Spot"]
 
 
 def test_the_demonstration_board_in_words_with_hot_air() -> None:

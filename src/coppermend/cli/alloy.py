@@ -16,6 +16,7 @@ from coppermend.core.rework.alloy.dose import BISMUTH_LIMIT_WT, WICK_LEAVES
 from coppermend.core.rework.alloy.joint import Joint, joint
 from coppermend.core.units import BOARD_THICKNESS_MM
 from coppermend.services import alloys, plans
+from coppermend.services.alloyassumed import melt_assumed
 from coppermend.services.heatcautions import NOT_KNOWN, cautions_on_board
 
 PIN_WORDS = f"{alloys.PIN_MM[0]}x{alloys.PIN_MM[1]}"
@@ -45,6 +46,7 @@ def mix_command(
     for line in _melt_lines(found.melt):
         click.echo(line)
     _say("Mind:", found.warnings)
+    _say("What this rests on:", melt_assumed(found.melt))
 
 
 def _melt_lines(melt: Melt) -> list[str]:
@@ -54,11 +56,9 @@ def _melt_lines(melt: Melt) -> list[str]:
     ]
     if melt.enthalpy_j_g is not None:
         lines.append(f"heat of melting   {melt.enthalpy_j_g:.0f} J/g")
-    if melt.source == "model":
-        lines.append("from a thermodynamic model of tin, lead and bismuth; give or take: against experiment")
     if melt.table is not None:
         lines.append(f"published: {melt.table.solidus_c:g} to {melt.table.liquidus_c:g} degC [{melt.table.source}]")
-    return [*lines, *melt.notes]
+    return lines
 
 
 def _say(head: str, lines: tuple[str, ...]) -> None:
@@ -262,8 +262,6 @@ def _print_plan(found: alloys.FeedPlan, told: str) -> None:
         click.echo(
             f"{number:4} {one.dose_mg:7.1f} {100 * one.share:6.1f} % {one.melt.solidus_c:6.0f} {one.melt.liquidus_c:8.0f} degC"
         )
-    for note in plan.melt.notes:
-        click.echo(note)
     if found.joints is not None and plan.dose_mg > 0:
         low, high = (
             plan.dose_mg * one / found.joints.volume_mm3 for one in (found.joints.least_mm3, found.joints.most_mm3)
@@ -277,9 +275,8 @@ def _print_plan(found: alloys.FeedPlan, told: str) -> None:
         f"under {after.limit_wt:g} %; the joint is {after.after.name} then."
     )
     if after.surplus_rounds:
-        click.echo(
-            f"   The first {after.surplus_rounds} only take off what was fed beyond the joint's own solder: nothing fresh goes in."
-        )
+        first = "one only takes" if after.surplus_rounds == 1 else f"{after.surplus_rounds} only take"
+        click.echo(f"   The first {first} off what was fed beyond the joint's own solder: nothing fresh goes in.")
     if after.soft is not None:
         click.echo(f"   {100 * after.soft:.1f} % of it would still freeze last below 100 degC: go on cleaning.")
     _say("Mind:", found.warnings[len(found.of_part) + len(found.of_board) :])

@@ -26,6 +26,7 @@ from coppermend.core.rework.alloy.joint import Joint, joint
 from coppermend.core.rework.alloy.published import ROWS
 from coppermend.core.rework.heat.limits import NOT_ALL_OVER, over_laminate
 from coppermend.core.rework.removal_kind import CELL, cautions_of, kind_of
+from coppermend.services.alloyassumed import melt_assumed
 from coppermend.services.alloydrawing import draw_alloys
 from coppermend.services.heatcautions import cautions_at_joints
 
@@ -46,7 +47,12 @@ class Mixture:
 
     def as_dict(self) -> dict[str, Any]:
         """The fixed names of ``coppermend alloy mix --json``."""
-        return {"share": self.share, **melt_dict(self.melt), "warnings": list(self.warnings)}
+        return {
+            "share": self.share,
+            **melt_dict(self.melt),
+            "warnings": list(self.warnings),
+            "assumed": list(melt_assumed(self.melt)),
+        }
 
 
 def melt_dict(melt: Melt) -> dict[str, Any]:

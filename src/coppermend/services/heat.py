@@ -16,10 +16,26 @@ from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.findings import Refusal, refuse
 from coppermend.core.geometry.shapes import ShapeSet
 from coppermend.core.rework.heat.films import MASK_EMISSIVITY, gap
-from coppermend.core.rework.heat.fit import ASSUMED_COVARIANCE, Fit, corrected, fit_model, time_width
-from coppermend.core.rework.heat.limits import CAUTIONS, TG_OLD_C, below_tg
+from coppermend.core.rework.heat.fit import (
+    ASSUMED_COVARIANCE,
+    FILM_WIDTH,
+    HEAT_WIDTH,
+    LOSS_WIDTH,
+    Fit,
+    corrected,
+    fit_model,
+    time_width,
+)
+from coppermend.core.rework.heat.limits import CAUTIONS, TG_OLD_C, TOUCH_C, below_tg
 from coppermend.core.rework.heat.plate import AIR_FILM_W_M2K, NOZZLE_FILM_W_M2K, Heater, Room, covered
-from coppermend.core.rework.heat.preheat import LONGEST_S, HeatPlan, SpotPlan, plan_heat, plan_spot
+from coppermend.core.rework.heat.preheat import (
+    LONGEST_S,
+    RATE_OVER_S,
+    HeatPlan,
+    SpotPlan,
+    plan_heat,
+    plan_spot,
+)
 from coppermend.core.rework.heat.slab import Build, Slab, cut
 
 CELLS, COARSE_CELLS = 32, 12
@@ -31,10 +47,19 @@ WINDOW_MM = 80.0
 SPOT_CELLS = 40
 
 ASSUMED = (
-    "laminate 1850 kg/m3, 1100 J/kgK, 0.81 W/mK in plane and 0.3 through; copper 390 W/mK, foil as the board says",
-    "heater's film as given or assumed (air 40, nozzle 150 W/m2K, plate: still air of the gap and radiation): the least certain number",
-    "other faces lose heat to still air and by radiation (emissivity 0.9); the board lies level, its edges lose nothing",
-    "parts weigh evenly on the component side; nothing below the board holds it",
+    "Board: laminate 1850 kg/m3, 1100 J/kgK, 0.81 W/mK in its plane (read: docs/sources.md) and 0.3 through (from memory); copper 390 W/mK, foil as the board says. "
+    "Parts weigh evenly on the component side; it lies level, nothing holds it, its edges lose nothing.",
+    f"Heater: its film as given or assumed (air {AIR_FILM_W_M2K:g} W/m2K from memory, "
+    f"nozzle {NOZZLE_FILM_W_M2K:g} by common practice, no source; a plate: still air of the gap and radiation): the least certain number.",
+    f"Losses: the other faces lose heat to still air and by radiation (emissivity {MASK_EMISSIVITY:g}).",
+    "Time: until the coldest place of the heated area, on either side, is at the target. "
+    f"It is open by one standard deviation: without readings the film within a factor of {math.exp(FILM_WIDTH):.1f}, the heat of {math.exp(HEAT_WIDTH):.2f}, "
+    f"the losses of {math.exp(LOSS_WIDTH):.2f} (assumed); with readings by what these leave.",
+    "Setting: the hottest one that leaves every place of the board under the laminate's limit however long it stays on; the laminate's glass transition is an input.",
+    f"Rates: the mean over any {RATE_OVER_S:g} seconds from switching on (no source).",
+    "Bow: a free plate with a linear temperature through it, a L2 dT / (8 d), 14 ppm/K, L its diagonal (Boley and Weiner, Theory of Thermal Stresses, from memory).",
+    f"Cooling: heater off, still air on both faces, until {TOUCH_C:g} degC may be handled (common practice, no source).",
+    f"Spot: a window of {WINDOW_MM:g} mm round the nozzle with the board's heat and copper there, from the target on, preheater still on.",
 )
 """What every plan rests on; docs/explanation/preheat.md says more."""
 

@@ -11,8 +11,10 @@ from typing import Any
 
 from coppermend.core.findings import Refusal, refuse
 from coppermend.core.rework.alloy.composition import read_alloy
+from coppermend.core.rework.alloy.dose import BISMUTH_LIMIT_WT, DosePlan
 from coppermend.core.rework.heat.fit import Fit
-from coppermend.services.alloys import FeedPlan
+from coppermend.services.alloyassumed import melt_assumed
+from coppermend.services.alloys import PIN_MM, FeedPlan
 from coppermend.services.heat import ASSUMED, Warming
 from coppermend.services.notes import Noted, note
 from coppermend.services.requests import Request
@@ -71,17 +73,25 @@ def alloy_plan(found: FeedPlan) -> dict[str, Any]:
     """The figures of a plan of doses as an entry keeps them."""
     plan = found.doses
     joint = found.joints
-    old = f"{plan.old_mg:.1f} mg of old solder per pin" + (
-        f": a joint of {joint.volume_mm3:.2f} mm3 (hollow to straight fillets {joint.least_mm3:.2f} to {joint.most_mm3:.2f})"
-        if joint
-        else ", as given"
-    )
-    melt = plan.melt
+    if joint is None:
+        old = f"Old solder: {plan.old_mg:.1f} mg per pin, as given."
+    else:
+        old = (
+            f"Old solder: {plan.old_mg:.1f} mg per pin, a joint of {joint.volume_mm3:.2f} mm3 (hollow to straight fillets {joint.least_mm3:.2f} to {joint.most_mm3:.2f}): "
+            f"hole less pin and two fillets as high as they are wide; the pin as given, else {PIN_MM[0]:g} x {PIN_MM[1]:g} mm (JEDEC MS-001, from memory)."
+        )
+    cleaning = found.cleaning
     assumed = [
         old,
-        f"solidus within {melt.solidus_off_c:g} K and liquidus within {melt.liquidus_off_c:g} K of experiment ({melt.source})",
-        f"each round of wick leaves {100 * found.cleaning.wick_leaves:g} % of the solder (common practice, no source)",
-        *melt.notes,
+        f"Dose: {_least(plan)}; the liquidus may lie {plan.melt.liquidus_off_c:g} K higher.",
+        "Wire: densities mixed by volume from the pure elements' (handbook values from memory; within 0.1 g/cm3 of published alloys).",
+        *melt_assumed(plan.melt),
+        f"Rounds: each round of wick leaves {100 * cleaning.wick_leaves:g} % of the solder (common practice, no source); at most {cleaning.limit_wt:g} % of bismuth may stay"
+        + (
+            ", what a tin-lead pot may hold (a maker's table, docs/sources.md)."
+            if cleaning.limit_wt == BISMUTH_LIMIT_WT
+            else ", as given."
+        ),
     ]
     return {
         "what": ALLOY,
@@ -92,6 +102,13 @@ def alloy_plan(found: FeedPlan) -> dict[str, Any]:
         "tables": _alloy_tables(found),
         "assumed": assumed,
     }
+
+
+def _least(plan: DosePlan) -> str:
+    """Which share of the fed alloy the doses lead to."""
+    if plan.reaches:
+        return f"the least share whose liquidus as computed is at {plan.keep_c:g} degC"
+    return f"no share keeps the joint liquid at {plan.keep_c:g} degC; this is the one whose liquidus is lowest"
 
 
 def _alloy_tables(found: FeedPlan) -> list[dict[str, Any]]:
