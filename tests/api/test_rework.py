@@ -26,6 +26,12 @@ def test_refusals_over_http(client: Client, case: str) -> None:
     assert client.get(f"/api/cases/{case}/removal/U999").json()["code"] == "PNT-003"
     assert client.post(f"/api/cases/{case}/care", json={"procedure": "x", "step": "y"}).json()["code"] == "CAR-001"
     assert client.get(f"/api/cases/{case}/short/supply").json()["code"] == "SHO-001"
+    # one net alone is no pair: it is not passed over; ranges are refused in the service's words, not in those of the shape
+    for wrong, code in (({"net_a": "D5"}, "SHO-002"), ({"net_a": "D5", "net_b": "D6", "step_mv": 1000}, "SHO-005")):
+        refused = client.get(f"/api/cases/{case}/short/supply", params=wrong)
+        assert refused.json()["code"] == code
+        assert client.post(f"/api/cases/{case}/short/supply", json=wrong).json() == refused.json()
+    assert client.get(f"/api/cases/{case}/removal/U2", params={"tip_c": 600}).json()["code"] == "REM-005"
 
 
 def test_a_planned_wire_on_a_bared_track_is_noted_as_the_page_hands_it_in(
@@ -151,6 +157,19 @@ def test_a_removal_plan_is_kept(client: Client, case: str) -> None:
     assert noted.json()["entry"]["payload"]["plan"]["title"] == "Taking out U2"
 
 
+def test_a_removal_is_planned_with_the_iron_that_is_there(client: Client, case: str) -> None:
+    """Tip, solder and margin as the page's form sends them: W by the definition in the plan, (liquidus + 40 - 20) / (K/W); the area is as wide as asked."""
+    asked = {"tip_c": 330, "liquidus_c": 227, "margin_mm": 6}
+    plan = client.get(f"/api/cases/{case}/removal/U2", params=asked).json()
+    first = plan["pins"][0]
+    assert abs(first["watts"] - (227 + 40 - 20) / first["k_per_w"]) < 0.01
+    assert plan["assumed"]["tip_c"] == 330
+    xs = [x for x, _ in plan["area"]["polygon"]]
+    assert abs(max(xs) - max(one["x_mm"] for one in plan["pins"]) - 6) < 0.01
+    kept = client.post(f"/api/cases/{case}/removal/U2", json=asked).json()["entry"]["payload"]["plan"]
+    assert any("tip 330" in one and "227 degC" in one for one in kept["assumed"])
+
+
 def test_the_plan_of_a_short_with_a_supply_is_kept(client: Client, case: str) -> None:
     """Nets, meter and supply as the page's form sends them: the remark holds supply, clips, drops and the words to note one with."""
     asked = {"net_a": "D5", "net_b": "D6", "step_mv": 1.0, "most_a": 0.2}
@@ -172,3 +191,17 @@ def test_the_plan_of_a_short_with_a_supply_is_kept(client: Client, case: str) ->
     assert (
         wide.status_code == 422 and client.post(f"/api/cases/{case}/short/supply", json={}).json()["code"] == "SHO-001"
     )
+
+
+def test_drops_of_readings_that_fit_no_bridge_say_so(client: Client, case: str) -> None:
+    """20 milliohm at one pair of pins and 390 milliohm a few centimetres on: no one bridge reads so (3 cm of 0.3 mm track have 50 milliohm)."""
+
+    def words() -> str:
+        return str(client.get(f"/api/cases/{case}/short/supply").json()["words"])
+
+    for a, b, value in (("U1.9", "U1.10", "0.021"), ("U5.17", "U5.18", "0.5"), ("RN1.7", "U1.10", "0.39")):
+        entry = {"kind": "ohms", "points": [a, b], "value": value, "options": {"wires": 4}}
+        assert client.post(f"/api/cases/{case}/entries", json=entry).status_code == 201
+        if a == "U1.9":
+            assert "fit no one bridge" not in words()
+    assert "fit no one bridge" in words()

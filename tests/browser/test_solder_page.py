@@ -36,8 +36,8 @@ def test_mixture_doses_and_warming(page: Page, bench: Bench) -> None:
     assert "All of the heated area is at 100 °C" in page.locator("#warming").inner_text()
     assert page.locator("#warm-answer svg polyline").count() == 2
     assert page.locator("#warm-answer tbody tr").count() >= 5
-    page.locator("#warm-answer summary").filter(has_text="rests on").click()
-    assert page.locator("#warm-answer details[open]").count() == 3  # first, mind, rests on
+    page.locator("#warm-answer summary").filter(has_text="time rests on").click()
+    assert page.locator("#warm-answer details[open]").count() == 3  # first, mind, what the time rests on
     assert "BT1 is a cell" in page.locator("#warm-answer details").first.inner_text()
     page.locator("#keep-doses").click()
     page.locator("#keep-doses").filter(has_text="Noted").wait_for(timeout=60_000)

@@ -59,6 +59,7 @@ def test_a_cell_is_treated_as_a_cell(home: Path) -> None:
     [
         (("removal", "plan", "demo", "U999"), "PNT-"),
         (("removal", "plan", "demo", "U1", "--tip-c", "100"), "REM-005"),
+        (("removal", "plan", "demo", "U1", "--liquidus-c", "-1e9"), "REM-005"),
         (("removal", "plan", "demo", "U1", "--margin", "-3"), "ARE-003"),
     ],
 )

@@ -146,6 +146,8 @@ def test_the_plan_says_with_which_laminate_and_foils_it_was_reckoned(made: tuple
         and len(plan.rests_on) == len(RESTS_ON) + 1
     )
     assert plan.as_dict()["rests_on"] == list(plan.rests_on)
+    topics = [one.split(":")[0] for one in plan.rests_on]
+    assert topics == ["Board", "K/W", "W", "Needs", "Order", "Shield", "Under", "At risk"]
 
 
 def test_64_pins_on_four_layers_within_two_seconds(made: tuple[Board, CopperGraph]) -> None:

@@ -10,9 +10,12 @@ from pydantic import Field
 from coppermend.api.routes import TheDesk, on_case
 from coppermend.api.schemas import Body
 from coppermend.api.views import plan_rows
+from coppermend.core.findings import Place, refuse
+from coppermend.core.rework.removal import Bench, RemovalPlan
 from coppermend.core.rework.routes_cut import cut_words
 from coppermend.core.rework.supply import METER_MV, MOST_A
 from coppermend.services import planlists
+from coppermend.services.around import MARGIN_MM
 from coppermend.services.bind import bind
 from coppermend.services.care import care_of, tick
 from coppermend.services.laying import Laying, box_typed
@@ -86,12 +89,31 @@ def wires_planned(case: str, body: WireAsked, desk: TheDesk) -> Json:
     return answer
 
 
+class RemovalAsked(Body):
+    """What a removal is planned with: the iron's tip, the preheated board and where the old solder is all liquid in degC, the heat each face loses to the
+    air in W/m2K, and the margin of the work area round the pins in mm."""
+
+    tip_c: float = Bench().tip_c
+    preheat_c: float = Bench().preheat_c
+    liquidus_c: float = Bench().liquidus_c
+    film_w_m2k: float = Bench().film_w_m2k
+    margin_mm: float = MARGIN_MM
+
+    def plan(self, w: Workshop, c: str, part: str) -> RemovalPlan:
+        """The plan of a part of the case with these."""
+        bench = Bench(
+            tip_c=self.tip_c, preheat_c=self.preheat_c, liquidus_c=self.liquidus_c, film_w_m2k=self.film_w_m2k
+        )
+        return removal_for_case(w, c, part, bench, self.margin_mm)
+
+
 @router.post("/removal/{part}", status_code=201)
-def removal_kept(case: str, part: str, desk: TheDesk) -> Json:
+def removal_kept(case: str, part: str, desk: TheDesk, body: RemovalAsked | None = None) -> Json:
     """Note the removal plan of a part in the case; the record shows it."""
+    asked = body or RemovalAsked()
 
     def use_case(w: Workshop, c: str) -> Json:
-        plan = removal_for_case(w, c, part)
+        plan = asked.plan(w, c, part)
         return note_plan(w, c, planlists.removal_words(plan), planlists.removal_lists(plan)).as_dict()
 
     answer: Json = on_case(desk, case, use_case)
@@ -99,11 +121,11 @@ def removal_kept(case: str, part: str, desk: TheDesk) -> Json:
 
 
 @router.get("/removal/{part}")
-def removal(case: str, part: str, desk: TheDesk) -> Json:
+def removal(case: str, part: str, desk: TheDesk, asked: Annotated[RemovalAsked, Query()]) -> Json:
     """The removal plan of a part with today's part states: pins ranked by thermal resistance, an order, neighbours, copper under it, the area at risk."""
 
     def use_case(w: Workshop, c: str) -> Json:
-        return removal_for_case(w, c, part).as_dict()
+        return asked.plan(w, c, part).as_dict()
 
     answer: Json = on_case(desk, case, use_case)
     return answer
@@ -141,19 +163,32 @@ def care_tick(case: str, body: CareTicked, desk: TheDesk) -> Json:
     return answer
 
 
+def _between(net_a: str, net_b: str) -> tuple[str, str] | None:
+    """Both nets, or None where neither is named. Refusal SHO-002 where one is."""
+    if bool(net_a) != bool(net_b):
+        one = net_a or net_b
+        raise refuse(
+            "SHO-002",
+            f"Only one net is named: {one}.",
+            "Name the other one too, or neither: then the last reading that shows a short says which.",
+            Place(thing=one),
+        )
+    return (net_a, net_b) if net_a else None
+
+
 @router.get("/short/supply")
 def short_supply(
     case: str,
     desk: TheDesk,
     net_a: str = "",
     net_b: str = "",
-    step_mv: Annotated[float, Query(ge=1e-4, le=100.0)] = METER_MV,
-    most_a: Annotated[float, Query(ge=0.01, le=5.0)] = MOST_A,
+    step_mv: float = METER_MV,
+    most_a: float = MOST_A,
 ) -> Json:
     """The voltage-drop method for a short: supply limits, feed points, drops to expect, thermal hint."""
 
     def use_case(w: Workshop, c: str) -> Json:
-        return supply_plan(w, c, (net_a, net_b) if net_a and net_b else None, step_mv, most_a).as_dict()
+        return supply_plan(w, c, _between(net_a, net_b), step_mv, most_a).as_dict()
 
     answer: Json = on_case(desk, case, use_case)
     return answer
@@ -164,8 +199,8 @@ class SupplyAsked(Body):
 
     net_a: Annotated[str, Field(max_length=80)] = ""
     net_b: Annotated[str, Field(max_length=80)] = ""
-    step_mv: Annotated[float, Field(ge=1e-4, le=100.0)] = METER_MV
-    most_a: Annotated[float, Field(ge=0.01, le=5.0)] = MOST_A
+    step_mv: float = METER_MV
+    most_a: float = MOST_A
 
 
 @router.post("/short/supply", status_code=201)
@@ -173,8 +208,7 @@ def short_supply_kept(case: str, body: SupplyAsked, desk: TheDesk) -> Json:
     """Note the plan of the voltage-drop method in the case; the record shows it."""
 
     def use_case(w: Workshop, c: str) -> Json:
-        nets = (body.net_a, body.net_b) if body.net_a and body.net_b else None
-        plan = supply_plan(w, c, nets, body.step_mv, body.most_a)
+        plan = supply_plan(w, c, _between(body.net_a, body.net_b), body.step_mv, body.most_a)
         return note_plan(w, c, planlists.supply_words(plan), planlists.supply_lists(plan)).as_dict()
 
     answer: Json = on_case(desk, case, use_case)

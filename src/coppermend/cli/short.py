@@ -88,11 +88,11 @@ def short_supply(
     click.echo(f"Supply: {plan.open_v:g} V open at most, current limit {plan.limit.words}")
     click.echo(plan.feed_words)
     click.echo(f"Expected between the clips: {plan.expected_v * 1e3:.1f} mV")
+    for line in plan.words:
+        click.echo(line)
     for one in plan.drops:
         beyond = "" if one.on_the_way else "  (at the short or beyond it)"
         click.echo(f"  {one.drop_mv:8.2f} mV  {one.net}: {one.words}{beyond}")
-    for line in plan.words:
-        click.echo(line)
     for net, how in zip((plan.net_a, plan.net_b), plan.note_words, strict=True):
         click.echo(f"Note each of {net}: note CASE {how}")
     click.echo("What this rests on:")

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from coppermend.core.belief.ohmic import NetOhms
-from coppermend.core.belief.shorts import ShortBelief, locate
+from coppermend.core.belief.shorts import MISFIT, ShortBelief, locate
 from coppermend.core.board.model import Part, Pin
 from coppermend.core.copper.bridges import BridgePlace
 from coppermend.core.copper.model import ProbePoint
@@ -62,6 +62,8 @@ class SupplyPlan:
     limit: CurrentLimit
     feed: tuple[str, str]
     feed_words: str
+    feed_tips: tuple[str, str]
+    """Both clips in words, plus first."""
     expected_v: float
     drops: tuple[Drop, ...]
     step_mv: float
@@ -137,6 +139,7 @@ def supply_plan(
         limit,
         (feed[0].id, feed[1].id),
         f"Feed: plus at {point_words(feed[0])}, minus at {point_words(feed[1])}.",
+        (point_words(feed[0]), point_words(feed[1])),
         min(total, OPEN_V),
         tuple(drops),
         step_mv,
@@ -218,9 +221,16 @@ def _k_per_w(binding: Binding, place: BridgePlace) -> float:
     return float(heat_paths(ground.area, ground.copper, ground.stack, pins, ground.barrels).k_per_w[0])
 
 
+_NO_FIT = (
+    "The readings so far fit no one bridge (a part between the nets, two bridges, or a tip on the wrong pin): the place and the drops may be far off. "
+    "Take one of them again before you go by them."
+)
+
+
 def _words(belief: ShortBelief, read: bool, step_mm: float, step_mv: float, heat: Warmth) -> tuple[str, ...]:
     """What to expect and how far the meter tells."""
     out = [
+        *((_NO_FIT,) if read and belief.misfit < MISFIT else ()),
         "Keep one tip on the feed point and move the other along the net, away from it: the drop grows up to the short and stays the same beyond. Then the other net.",
         f"One last digit ({step_mv:g} mV) stands for {step_mm:.2g} mm of the narrowest track"
         + (
@@ -233,6 +243,6 @@ def _words(belief: ShortBelief, read: bool, step_mm: float, step_mv: float, heat
     if not read:
         out.insert(
             0,
-            "No ohms reading yet: the drops below are for the place that the copper alone makes likeliest; the first readings change it.",
+            "No ohms reading yet: the drops are for the place that the copper alone makes likeliest; the first readings change it.",
         )
     return tuple(out)

@@ -37,6 +37,8 @@ MOST_PINS = 400
 """Pins that one solve takes; a part with more is refused."""
 THICK_MM = 3.2
 """A board thicker than this is unlikely and is said: twice the usual 1.6 mm. Our choice."""
+LEAST_LIQUIDUS_C = 60.0
+"""No solder is all liquid below it: indium-bismuth-tin melts at 62 degC (from memory)."""
 MOST_SWAPPED, SWEEPS = 100, 4
 """Up to so many joints the greedy order is bettered by exchanging pairs, in at most so many sweeps over all pairs."""
 
@@ -87,7 +89,10 @@ RESTS_ON = (
     "plated holes as copper, both faces to still air. Held against closed forms and another solver: within 3 to 10 %, pins on spokes 6 to 8 % low (docs, the heat of a joint).",
     "W: what holds the joint at its working temperature without preheat, (liquidus + what it is worked above - room) / (K/W).",
     "Needs: heat divided over the tip's own resistance, which is from memory (no published figure was found), and the joint's.",
+    "Order: each joint keeps so much of its heat until the next is worked (an input, no source), and warms the others by the K/W between them; "
+    "the percentage holds the hottest moment met against going pin by pin.",
     f"Shield: parts within {SHIELD_MM:g} mm of the pins whose designator, value or package says that heat harms them (common practice, no source).",
+    "Under: tracks of the part's own side within its outline and the hull of its pins, from 0.2 mm of length on (our choice).",
     "At risk: the priors of the bench table; severity 3 where a joint needs preheat and a bigger tip, else 2 (assumed).",
 )
 """What the figures of a plan rest on besides its ``bench``."""
@@ -246,6 +251,8 @@ def checked_bench(bench: Bench) -> Bench:
     reasons = []
     if not 0.0 < bench.film_w_m2k <= 1000.0:
         reasons.append(f"a film coefficient of {bench.film_w_m2k:g} W/m2K (more than 0, at most 1000)")
+    if not LEAST_LIQUIDUS_C <= bench.liquidus_c <= 450.0:
+        reasons.append(f"solder that is all liquid at {bench.liquidus_c:g} degC ({LEAST_LIQUIDUS_C:g} to 450)")
     if not bench.liquidus_c + bench.above_k < bench.tip_c <= 500.0:
         reasons.append(
             f"a tip at {bench.tip_c:g} degC (above {bench.liquidus_c + bench.above_k:g}, where the solder runs, and at most 500)"

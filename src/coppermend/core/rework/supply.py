@@ -25,10 +25,13 @@ SEEN_K = 0.2
 
 
 SUPPLY_ASSUMED = (
-    f"no junction of a chip conducts at {OPEN_V:g} V (common practice, no source)",
-    f"a track may warm by {RISE_K:g} K: curve fit of IPC-2221 (docs/sources.md), copper as thick as the board says",
-    "drops: copper at 20 degC as fabricated, the short at its likeliest place, its bridge as the readings leave it",
-    f"the place warms by its share of the power over the board's own heat path, steady, 10 W/m2K a face; a camera tells {SEEN_K:g} K (common practice, no source)",
+    f"Open voltage: no junction of a chip conducts at {OPEN_V:g} V (common practice, no source).",
+    f"Current limit: the narrowest track of both nets may warm by {RISE_K:g} K: curve fit of IPC-2221 (docs/sources.md), copper as thick as the board says; "
+    "never more than the supply was said to give.",
+    "Clips: on each net the reachable point from which, in the mean, most copper lies to the rest of the net.",
+    "Drops: copper at 20 degC as thick as the readings leave it (as fabricated while there are none), the short at its likeliest place, its bridge as the readings leave it.",
+    "Last digit: of the meter as given, over the narrowest track at that current.",
+    f"Warmth: the place takes its share of the power over the board's own heat path, steady, 10 W/m2K a face; a camera tells {SEEN_K:g} K (common practice, no source).",
 )
 """What the plan of the voltage-drop method rests on."""
 

@@ -1,13 +1,13 @@
 // @ts-check
 /** The page "Rework": take a part out, clean and protect in steps, find a short with a limited current. */
 import { byId, fill, h } from '../shared/dom.js';
-import { get, post, send } from '../shared/api.js';
+import { Refused, get, post, send, write } from '../shared/api.js';
 import { Acting } from '../shared/acting.js';
 import { freshId } from '../shared/id.js';
 import { noCase } from '../shared/nocase.js';
-import { removalSheets } from './parts.js';
+import { numbersIn, partForm, removalSheets } from './parts.js';
 import { procedureSheet } from './steps.js';
-import { supplyForm, supplySheet } from './supply.js';
+import { dropEntry, supplyForm, supplySheet } from './supply.js';
 import { takeLight } from '../shared/light.js';
 
 const query = new URLSearchParams(location.search);
@@ -18,9 +18,11 @@ const TABS = /** @type {[string, string][]} */ ([['part', 'Take a part out'], ['
 export class Rework extends Acting {
   tab = query.get('tab') ?? (query.get('part') ? 'part' : 'care');
   part = query.get('part') ?? '';
+  /** What the removal is planned with, the margin of its work area too. @type {Record<string, string>} */ iron = {};
   /** What the supply's form was filled with. @type {Record<string, string>} */ supplied = {};
+  /** The current that flows, as it was typed. */ ampere = '';
   view = h('div', { id: 'rework-view' });
-  /** Drawn once: the keyboard stays where it is, and what was typed stays typed. */ form = this.partForm();
+  /** Drawn once: the keyboard stays where it is, and what was typed stays typed. */ form = partForm(this.part, (part, said) => { this.part = part; this.iron = said; this.show(); });
 
   start() {
     byId('back').href = id ? `/#/case/${encodeURIComponent(id)}/bench` : '/';
@@ -72,17 +74,18 @@ export class Rework extends Acting {
   /** @param {number} asked */
   async showPart(asked) {
     if (!this.part) return this.put(asked);
-    const part = this.part;
-    const plan = await get(url(`removal/${encodeURIComponent(part)}`));
-    this.put(asked, this.keepKey(() => this.kept(`removal/${encodeURIComponent(part)}`, {}), 'Its joints, order, shields and steps then stand in the case\'s record.'), ...removalSheets(plan, (one) => this.mark(one, plan.area.severity)));
+    const what = `removal/${encodeURIComponent(this.part)}`, said = numbersIn(this.iron);
+    const plan = await get(url(`${what}?${new URLSearchParams(said)}`));
+    this.put(asked, this.keepKey(() => this.kept(what, said), 'Its joints, order, shields and steps then stand in the case\'s record.'), ...removalSheets(plan, (one) => this.mark(one, plan.area.severity, said.margin_mm)));
   }
 
   /** The supply's plan under its form; what was typed stays, a refusal too leaves the form. @param {number} asked */
   async showSupply(asked) {
     const form = supplyForm(this.supplied, async (said) => { this.supplied = said; await this.show(); byId('supply-plan')?.focus({ preventScroll: true }); });
     try {
-      const plan = await get(url(`short/supply?${new URLSearchParams(this.supplied)}`));
-      this.put(asked, form, this.keepKey(() => this.kept('short/supply', this.supplied), 'Supply, clips, drops and what to mind then stand in the case\'s record.'), supplySheet(plan));
+      const said = numbersIn(this.supplied, ['net_a', 'net_b']);
+      const plan = await get(url(`short/supply?${new URLSearchParams(said)}`));
+      this.put(asked, form, this.keepKey(() => this.kept('short/supply', said), 'Supply, clips, drops and what to mind then stand in the case\'s record.'), supplySheet(plan, this.ampere, (k, mv, ampere) => this.dropRead(plan, k, mv, ampere)));
     } catch (err) {
       if (asked !== this.asked) return;
       fill(this.view, form);
@@ -90,9 +93,18 @@ export class Rework extends Acting {
     }
   }
 
-  partForm() {
-    return h('form.sheet', { id: 'which', onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); this.part = String(new FormData(/** @type {HTMLFormElement} */ (e.target)).get('part') ?? '').trim(); this.show(); } },
-      h('div.row', null, h('label.field', null, 'Part', h('input', { name: 'part', required: true, value: this.part, placeholder: 'U1', autocomplete: 'off', spellcheck: 'false' })), h('button.key.hot', { id: 'plan' }, 'Plan its removal')));
+  /** One drop that was read: noted as the ohms of its clips, and the plan reckoned anew with it. @param {any} plan @param {number} k @param {string} mv @param {string} ampere */
+  async dropRead(plan, k, mv, ampere) {
+    const one = plan.drops[k];
+    await this.doing(async () => {
+      const read = numbersIn({ mv, ampere });
+      if (!Number(read.ampere)) throw new Refused({ code: 'PAGE-003', severity: 'error', place: {}, words: 'A current of 0 A gives no ohms.', remedy: 'Read the current that flows through the clips, and write it above the drops.' });
+      this.ampere = ampere === String(plan.limit.limit_a) ? '' : ampere;
+      const out = await write(url('entries'), dropEntry(plan, one, Number(read.mv), Number(read.ampere)));
+      if (this.tab === 'short') await this.showSupply(++this.asked);
+      fill(this.said, h('p.sheet', null, `Noted: ${out.words}. The plan counts it. `, h('a', { href: `/#/case/${encodeURIComponent(id)}/ohms` }, 'Where the short is by all readings')));
+      byId(`drop-${k + 1}`)?.focus({ preventScroll: true });
+    }, `drop ${one.net} ${one.point}`);
   }
 
   /** A key that keeps the plan: the record prints it. @param {() => void} act @param {string} words */
@@ -108,10 +120,10 @@ export class Rework extends Acting {
     }, `keep ${what}`);
   }
 
-  /** @param {string} part @param {number} severity */
-  async mark(part, severity) {
+  /** @param {string} part @param {number} severity @param {string} [margin_mm] */
+  async mark(part, severity, margin_mm) {
     await this.doing(async () => {
-      const out = await post(url('areas'), { part, kind: 'rework', severity });
+      const out = await post(url('areas'), { part, kind: 'rework', severity, margin_mm });
       fill(this.said, h('p.sheet', null, `Marked: ${out.words}. `, h('a', { href: `/#/case/${encodeURIComponent(id)}/bench` }, 'Run its round')));
     }, `mark ${part}`);
   }

@@ -5,6 +5,7 @@ import { ELSEWHERE } from './commandwords.js';
 
 /** @type {[RegExp, string|((m: string) => string)][]} those of the rework, the longest command first; then those of all other work */
 const SAID = [
+  [/Note each pair as the answer shows it: ohms A B \S+ sense P Q; '?coppermend short locate CASE'? says/g, 'Note each drop in the plan of the short (tab "A short, with a supply"); leaf By ohms says'],
   [/note CASE clean .*?(?=\. The two nets)/g, 'press "Bridge cleared: note it"'],
   [/ ?To look at the place that is left by the copper alone, name the nets: --between \S+ \S+\.?/g, ''],
   [/'?(?:coppermend )?short locate CASE --between (\S+) (\S+?)'?(?=[.,;]?(?:\s|$))/g, 'leaf By ohms, nets $1 and $2'],

@@ -2,6 +2,7 @@
 /** The page "Solder and heat": what a joint melts at when an alloy is fed, doses for a part, warming the board of the case. */
 import { inPageWords } from '../shared/pagewords.js';
 import { byId, fill, h, s } from '../shared/dom.js';
+import { linesOf, rests } from '../shared/rests.js';
 import { noCase } from '../shared/nocase.js';
 import { findingOf, get, post, write } from '../shared/api.js';
 import { curve, minutes, several, typed } from './numbers.js';
@@ -30,6 +31,9 @@ function numbersOf(said, names) {
   }
   return found;
 }
+
+/** The rounds that only take off what was fed too much. @param {number} n */
+const surplus = (n) => (n ? ` The first ${n === 1 ? 'one only takes' : `${n} only take`} off what was fed beyond the joint's own solder: nothing fresh goes in.` : '');
 
 /** A list under one tap. @param {string} head @param {string[]} lines @param {boolean} [open] */
 const told = (head, lines, open = false) => (lines.length ? h('details', { open }, h('summary', null, head), h('ul', null, lines.map((one) => h('li', null, shown(inPageWords(one)))))) : null);
@@ -120,9 +124,9 @@ export class SolderPage {
     const found = await post('/api/alloys/mix', { base: said.base, add: said.add, share: share / 100 });
     return [h('p.told', { id: 'melts' }, `${found.name}: begins to melt at ${degrees(found.solidus_c)}, all liquid above ${degrees(found.liquidus_c)}.`),
       h('p', null, `Give or take ${found.solidus_uncertainty_c} and ${found.liquidus_uncertainty_c} K against experiment.${found.melting_enthalpy_j_g === null ? '' : ` Melting takes ${found.melting_enthalpy_j_g.toFixed(0)} J/g.`}`),
+      rests('the melting points rest', [...linesOf(found.assumed, 'Melting', 'Give or take'), ...found.notes]), rests('the heat of melting rests', linesOf(found.assumed, 'Heat of melting')),
       found.published ? h('p', null, `Published: ${found.published.solidus_c} to ${found.published.liquidus_c} °C (${found.published.source}).`) : null,
-      told('Mind', found.warnings, true),
-      told('Where this is from', [found.source === 'model' ? 'A thermodynamic model of tin, lead and bismuth with published parameters (docs, explanation of alloys).' : 'A published table: no model here covers all of its elements.', ...found.notes])];
+      told('Mind', found.warnings, true), rests('the part that stays liquid rests', linesOf(found.assumed, 'Stays liquid'))];
   }
 
   /** @param {SubmitEvent} e */
@@ -131,16 +135,17 @@ export class SolderPage {
     const found = await post(url('alloys'), { part: said.part, base: said.base, add: said.add, ...numbersOf(said, ['keep_c', 'old_mg', 'wire_mm']) });
     if (this.shown) URL.revokeObjectURL(this.shown);
     this.shown = URL.createObjectURL(new Blob([found.diagram], { type: 'image/svg+xml' }));
-    const clean = found.cleaning;
+    const clean = found.cleaning, on = (/** @type {string[]} */ ...names) => linesOf(found.plan.assumed, ...names);
     return [found.of_part.length ? told(`First: ${found.part} itself`, found.of_part, true) : null, told('First: the board', found.of_board, true), h('p.told', { id: 'dose' }, shown(found.words)),
       h('p', null, `${found.joint_words} ${found.dose_mg_per_pin > 0 ? `Per pin ${found.dose_wire_mm_per_pin.toFixed(1)} mm of ${found.wire_diameter_mm} mm wire; ${found.pins} pins take ${found.total_g.toFixed(2)} g.` : ''}`),
+      rests('the dose rests', on('Dose', 'Old solder')), rests('the length of wire rests', on('Wire')),
       h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Dose by dose' }, h('table.table', null, h('thead', null, h('tr', null, ['Dose', 'mg so far', 'Share', 'Begins to melt', 'All liquid'].map((one) => h('th', { scope: 'col' }, one)))),
         h('tbody', null, found.steps.map((/** @type {any} */ one, /** @type {number} */ i) => h('tr', null, [`${i}`, one.dose_mg.toFixed(1), `${(100 * one.share).toFixed(0)} %`, degrees(one.solidus_c), degrees(one.liquidus_c)].map((cell) => h('td.number', null, cell))))))),
+      rests('the melting points rest', [...on('Melting', 'Give or take'), ...found.melt.notes]),
       h('img', { src: this.shown, alt: `Diagram: solidus and liquidus from ${found.base} to ${found.add} with the doses numbered, and the way over the triangle of tin, lead and bismuth` }),
-      h('p', { id: 'cleaning' }, `After: ${clean.rounds} rounds of wick and fresh solder bring bismuth from ${clean.bismuth_wt[0].toFixed(1)} to ${clean.bismuth_wt.at(-1).toFixed(2)} % (limit ${clean.limit_wt} %).${clean.surplus_rounds ? ` The first ${clean.surplus_rounds} only take off what was fed beyond the joint's own solder: nothing fresh goes in.` : ''}`),
+      h('p', { id: 'cleaning' }, `After: ${clean.rounds} rounds of wick and fresh solder bring bismuth from ${clean.bismuth_wt[0].toFixed(1)} to ${clean.bismuth_wt.at(-1).toFixed(2)} % (limit ${clean.limit_wt} %).${surplus(clean.surplus_rounds)}`), rests('the rounds rest', on('Rounds')),
       told('Mind', found.warnings.slice(found.of_part.length + found.of_board.length), true),
-      told('What this rests on', [found.joint ? `One joint holds ${found.joint.volume_mm3.toFixed(2)} mm³ (${found.joint.least_mm3.toFixed(2)} to ${found.joint.most_mm3.toFixed(2)}, hollow to straight fillets), ${found.old_mg_per_pin.toFixed(1)} mg; leg 0.46 × 0.25 mm assumed.` : `${found.old_mg_per_pin.toFixed(1)} mg per pin, as given.`,
-        `Each round of wick leaves ${100 * clean.wick_leaves} % of the solder (common practice).`, `Solidus within ${found.melt.solidus_uncertainty_c} K and liquidus within ${found.melt.liquidus_uncertainty_c} K of experiment.`, ...found.melt.notes]),
+      rests('the part that stays liquid rests', on('Stays liquid')),
       this.keep('doses', `${found.part}: ${found.words} ${found.pins} pins, ${found.total_g.toFixed(2)} g. After: ${clean.rounds} rounds of wick and fresh solder bring bismuth to ${clean.bismuth_wt.at(-1).toFixed(2)} %.`, found.plan)];
   }
 
@@ -152,17 +157,20 @@ export class SolderPage {
     const size = several(said.size);
     if (size && (size.length !== 2 || size.some(Number.isNaN))) throw new Error(`"${said.size}" (width, height) is no number.`);
     const found = await post(url('preheat'), { size_mm: size, heater: said.heater, readings: said.readings, ...numbersOf(said, ['heater_c', 'target_c', 'tg_c', 'parts_g']), nozzle: nozzle ? { x_mm: nozzle[0], y_mm: nozzle[1], diameter_mm: nozzle[2] } : null });
-    const range = found.time_range_s;
+    const range = found.time_range_s, on = (/** @type {string[]} */ ...names) => linesOf(found.assumed, ...names);
     return [told('First', found.on_board, true), h(found.holds ? 'p.told' : 'p.told.need', { id: 'warming' }, shown(found.words)),
       range ? h('p', null, `That time is open from ${minutes(range[0])} to ${minutes(range[1])}${range[1] >= 2400 ? ' or never' : ''}: what the heater passes on is the least certain. A thermocouple narrows it.`) : null,
+      rests('the time rests', [...on('Time', 'Heater', 'Losses', 'Board'), found.fit?.follows && 'A thermocouple corrected film, heat and losses.']), rests('the setting rests', on('Setting', 'Losses')), rests('the cooling rests', on('Cooling', 'Board')),
       found.fit ? h(found.fit.follows ? 'p' : 'p.need', { id: 'fit' }, found.fit.words) : null,
       this.picture(found),
-      h('p', null, `On the way the faces differ by up to ${found.through_k.toFixed(0)} K (a free board bows ${found.bow_mm.toFixed(1)} mm).`),
+      h('p', null, `On the way the faces differ by up to ${found.through_k.toFixed(0)} K (a free board bows ${found.bow_mm.toFixed(1)} mm).`), rests('difference and bow rest', on('Bow', 'Heater', 'Board')),
       found.spot ? h(found.spot.time_s === null ? 'p.need' : 'p', { id: 'spot' }, shown(found.spot.words)) : null,
+      found.spot ? rests('the spot rests', on('Spot', 'Heater')) : null,
       found.spot ? h('p', { id: 'held-words' }, shown(`${found.held_words}.`)) : null,
       h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Limits' }, h('table.table', null, h('thead', null, h('tr', null, ['Limit', 'Found', 'Allowed', 'Kept', 'Source'].map((one) => h('th', { scope: 'col' }, one)))),
         h('tbody', null, found.held.map((/** @type {any} */ one) => h(one.kept ? 'tr' : 'tr.broken', null, h('td', null, one.name), h('td.number', null, one.found.toFixed(one.unit === 'K/s' ? 2 : 1)), h('td.number', null, shown(`${one.limit} ${one.unit}`)), h('td', null, one.kept ? 'yes' : 'NO'), h('td', null, shown(one.source))))))),
-      told('Mind', found.cautions.slice(found.on_board.length), true), told('What this rests on', found.assumed),
+      rests('the limits and rates rest', [...on('Rates'), 'Each limit has its source beside it.']),
+      told('Mind', found.cautions.slice(found.on_board.length), true),
       this.keep('warming', `Warming, ${said.heater === 'air' ? 'hot air' : 'hot plate'} at ${said.heater_c} degC: ${found.words}${found.spot ? ` ${found.spot.words}` : ''}`, found.plan)];
   }
 
