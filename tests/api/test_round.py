@@ -202,7 +202,7 @@ CLI_TWINS = {
     "GET /api/cases/{case}/scene.bin": ("board", "build"),
     "GET /api/cases/{case}/laid": ("lay",), "POST /api/cases/{case}/laid": ("lay",), "GET /api/cases/{case}/laid/{side}": ("lay",),
     "GET /api/cases/{case}/points": ("board", "graph"), "GET /api/cases/{case}/nets/{net}": ("board", "graph"), "GET /api/cases/{case}/find": ("board", "path"),
-    "GET /api/cases/{case}/bench": ("next",), "GET /api/cases/{case}/next": ("next",), "GET /api/cases/{case}/round": ("round",),
+    "GET /api/cases/{case}/bench": ("next",), "GET /api/cases/{case}/next": ("next",), "GET /api/cases/{case}/first": ("next",), "GET /api/cases/{case}/round": ("round",),
     "GET /api/cases/{case}/spans": ("next",), "GET /api/cases/{case}/unproven": ("round",), "GET /api/cases/{case}/wires": ("wire", "plan"),
     "POST /api/cases/{case}/entries": ("note",), "POST /api/cases/{case}/areas": ("area", "add"), "POST /api/cases/{case}/photos": ("photo",),
     "GET /api/cases/{case}/photos/{sha256}": ("case", "export"), "GET /api/cases/{case}/record.html": ("record",), "GET /api/cases/{case}/record.pdf": ("record",),

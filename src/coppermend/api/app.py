@@ -13,6 +13,7 @@ from coppermend.api import (
     arrival,
     bringup,
     builds,
+    everything,
     heat,
     learning,
     look,
@@ -74,6 +75,7 @@ def create_app(
     app.state.thumbs = thumbs or MemoryThumbs()
     put_errors(app)
     app.include_router(routes.router)
+    app.include_router(everything.router)
     app.include_router(practice.router)
     app.include_router(builds.router)
     app.include_router(speech.router)

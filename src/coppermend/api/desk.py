@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -9,6 +10,8 @@ from typing import TypeVar
 
 from fastapi import Request
 
+from coppermend.core.findings import Refusal
+from coppermend.services.bind import Binding
 from coppermend.services.workshop import Workshop
 
 T = TypeVar("T")
@@ -24,11 +27,22 @@ class Desk:
     workshop: Workshop
     door: threading.Lock = field(default_factory=threading.Lock)
     closing: threading.Event = field(default_factory=threading.Event)
+    beside: threading.Lock = field(default_factory=threading.Lock)
 
     def do(self, use_case: Callable[[Workshop], T]) -> T:
         """Run a use case, alone."""
         with self.door:
             return use_case(self.workshop)
+
+    def board_beside(self, binding: Binding) -> None:
+        """Make the board under power of a case ready outside the door: the first time it takes seconds, and no answer at the bench waits for it. What it is made
+        of stays as it is and shares nothing with what the door keeps between calls. A board that cannot be judged is left to who asks for it."""
+        from coppermend.bootstrap import device_book, machine_model
+        from coppermend.services.suspects import board_of_case
+
+        with self.beside, contextlib.suppress(Refusal):
+            bare = replace(binding, graph=binding.base)
+            board_of_case(bare, device_book(), machine_model(binding.state.package), self.workshop.fields)
 
 
 def the_desk(request: Request) -> Desk:

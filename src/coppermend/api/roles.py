@@ -34,6 +34,7 @@ GET /api/cases/{case}/events
 GET /api/cases/{case}/excess
 GET /api/cases/{case}/expect
 GET /api/cases/{case}/find
+GET /api/cases/{case}/first
 GET /api/cases/{case}/gate
 GET /api/cases/{case}/heat
 GET /api/cases/{case}/heat/{entry}

@@ -27,6 +27,7 @@ from coppermend.services.placewords import loose_in_words, near_words, places_in
 from coppermend.services.points import point_now, wire_end
 from coppermend.services.power import gate_as_dict, power_story
 from coppermend.services.rails import show_case_with_rails
+from coppermend.services.prepared import everything_counts
 from coppermend.services.surety import doubtful_breaks, read_open
 from coppermend.services.togo import to_go
 from coppermend.services.wires import plan_for_case, proof_of, why_no_check
@@ -90,7 +91,7 @@ def step_view(workshop: Workshop, case: str, binding: Binding, step: NextStep, d
     out: dict[str, Any] = {
         "kind": step.kind,
         "title": _title(step, done),
-        "words": _without_commands(step.words),
+        "words": without_commands(step.words),
         "reason": step.reason.partition("; wire plan CASE")[0],
         "seconds": step.seconds,
         "gain_bits": step.gain_bits,
@@ -130,7 +131,7 @@ def waiting_cuts(binding: Binding, net: str) -> list[dict[str, Any]]:
     ]
 
 
-def _without_commands(words: str) -> str:
+def without_commands(words: str) -> str:
     """A step's words for the page: how to note it and what to type is said by its keys."""
     return re.sub(
         r"(?: Locate it|(?<=narrows it)): short locate CASE(?: --between \S+ \S+)?\.?(?=[. ]|$)",
@@ -265,6 +266,7 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
 def case_view(view: CaseView) -> dict[str, Any]:
     """The case's head."""
     state = view.state
+        "everything": everything_counts(binding.state, step),
     return {
         "id": state.case,
         "number": view.number,

@@ -16,6 +16,7 @@ import { inside, readPoints } from './map/index.js';
 import { ellipseRing } from './map/overlay.js';
 import { drawInset } from './map/inset.js';
 import { lyingWhere } from './map/rows.js';
+import { FirstOfAll } from './round/first.js';
 import { drawSlip } from './round/slip.js';
 import { canAnswer, lastAnswer, placeTip, spoken, tipsOf, toldShort } from './round/state.js';
 import { drawHome } from './case/home.js';
@@ -89,6 +90,7 @@ export class App {
   /** @type {any} */ lieTimer = 0;
   /** The ellipse of a short as it was when shown, corners in mm. @type {number[][]} */ ring = [];
   /** What was asked on the ohms leaf. */ ohm = { ...NOTHING_ASKED };
+  first = new FirstOfAll(this);
 
   constructor() {
     this.map = new BoardMap(byId('map'), {
@@ -185,6 +187,7 @@ export class App {
     if (view === 'trust') drawTrust(byId('trust'), this);
     if (view === 'record') drawRecord(byId('record'), this);
     if (view === 'bench') {
+      this.first.arrive();
       this.map.resize();
       this.redraw();
     }
@@ -233,6 +236,7 @@ export class App {
     this.own = { a: null, b: null };
     this.ring = [];
     this.shownCheck = '';
+    this.first.forget();
     byId('mat').classList.add('bare'); // the board of another case is not this one's
     this.show('bench');
     try {
@@ -289,6 +293,7 @@ export class App {
   async take(bench) {
     const old = this.bench;
     this.bench = bench;
+    this.first.heed(bench);
     if (old && JSON.stringify(old.states) !== JSON.stringify(bench.states)) this.map.setPoints(readPoints((await get(this.url('points'))).rows));
     this.map.setStates(bench.states);
     // a photo laid or taken back at any screen
@@ -344,6 +349,7 @@ export class App {
   sentence() {
     const { a, b, own } = tipsOf(this.bench, this.own);
     const check = own ? null : this.bench?.step?.check;
+    if (this.first.shown) return this.first.words;
     if (!a || !b) return inPageWords(this.bench?.step?.words ?? '');
     return sayCheck({ a, b, turn_over: Boolean(check?.turn_over), purpose: check?.purpose });
   }
@@ -357,7 +363,7 @@ export class App {
 
   /** Tells the ear which check a beep would answer now. */
   lendEar() {
-    const can = this.view === 'bench' && !document.querySelector('dialog[open]') && !this.busy && !this.skipping && canAnswer(this.bench, this.own);
+    const can = this.view === 'bench' && !this.first.shown && !document.querySelector('dialog[open]') && !this.busy && !this.skipping && canAnswer(this.bench, this.own);
     const { a, b } = tipsOf(this.bench, this.own);
     this.hearing.ready(can ? `${this.id} ${a.id} ${b.id} ${this.bench.acts}` : '');
   }
@@ -411,7 +417,7 @@ export class App {
       drawTwin(byId('twin'), this);
     });
     if (!bench) return;
-    const tips = tipsOf(bench, this.own);
+    const tips = this.first.shown ? { a: null, b: null } : tipsOf(bench, this.own);
     const wires = [...bench.wires, ...(bench.step?.wire?.a ? [{ a: [bench.step.wire.a.x_mm, bench.step.wire.a.y_mm], b: [bench.step.wire.b.x_mm, bench.step.wire.b.y_mm], side: bench.step.wire.a.side, planned: true, path: bench.step.wire.path, dots: bench.step.wire.dots }] : [])];
     const spans = bench.step?.span ? [...bench.spans.filter((/** @type {any} */ s) => s.words !== bench.step.span.words), bench.step.span] : bench.spans;
     this.map.lay({ tips: { a: tips.a, b: tips.b }, areas: bench.areas, sites: bench.sites, spans, ring: this.ring, wires, cuts: bench.cuts, net: this.net ? this.net.net : -1, chosen: this.chosen ? { ...this.chosen, x: this.chosen.x_mm, y: this.chosen.y_mm } : null, draft: this.area ? drafted(this.area, this.scene.parts) : this.wish?.corners ?? [] });
@@ -562,23 +568,29 @@ export class App {
     freshenSound(this);
   }
 
+  /** The slip shows other work than the check: what is answered now would be a check that nobody sees. */
+  notNow() {
+    if (this.first.shown) this.toast('Not noted: the slip shows what comes first of all the work. E goes back to the copper.', '', true);
+    return this.first.shown;
+  }
+
   /** @param {string} kind @param {string} [value] */
   answer(kind, value = '') {
-    if (this.view !== 'bench' || !canAnswer(this.bench, this.own)) return;
+    if (this.view !== 'bench' || this.notNow() || !canAnswer(this.bench, this.own)) return;
     const tips = tipsOf(this.bench, this.own);
     return this.note(kind, { points: [tips.a.id, tips.b.id], value, after: this.bench.readings.at(-1)?.entry ?? '' });
   }
 
   /** A touch of the meter answers the check in hand, as a key would; one that began before the check was shown answers nothing. @param {string} touch @param {number} [began] */
   meterTouch(touch, began = performance.now()) {
-    if (this.view !== 'bench' || !canAnswer(this.bench, this.own)) return;
+    if (this.view !== 'bench' || this.notNow() || !canAnswer(this.bench, this.own)) return;
     if (this.busy || began < this.shownAt) return this.toast('That touch began before this check was shown: it is not noted. Lift the tips and touch again.');
     const tips = tipsOf(this.bench, this.own);
     return this.writing('ohms', () => insist(this.url('meter/readings'), { touch, points: [tips.a.id, tips.b.id], mark: this.bench.mark }));
   }
 
   async touch() {
-    if (!this.bench?.practice || !canAnswer(this.bench, this.own)) return;
+    if (!this.bench?.practice || this.notNow() || !canAnswer(this.bench, this.own)) return;
     const tips = tipsOf(this.bench, this.own);
     try {
       const pair = tips.a.id + tips.b.id + this.bench.acts;
@@ -609,7 +621,7 @@ export class App {
     closed: () => this.answer('closed'),
     open: () => this.answer('open'),
     ohms: (v) => v && this.answer('ohms', v),
-    skip: () => { if (this.view !== 'bench' || !canAnswer(this.bench, this.own)) return; if (this.skipping) return this.acts.skipTip('both'); this.skipping = true; this.lendEar(); this.redraw(); },
+    skip: () => { if (this.view !== 'bench' || this.notNow() || !canAnswer(this.bench, this.own)) return; if (this.skipping) return this.acts.skipTip('both'); this.skipping = true; this.lendEar(); this.redraw(); },
     tipB: () => this.view === 'bench' && this.skipping && this.acts.skipTip('b'),
     skipTip: (/** @type {'a'|'b'|'both'} */ which) => { const t = tipsOf(this.bench, this.own); this.skipping = false; return this.note('skip', { points: which === 'both' ? [t.a.id, t.b.id] : [t[which].id] }); },
     skipNone: () => { this.skipping = false; this.redraw(); },
@@ -660,7 +672,7 @@ export class App {
     showWire: async (w) => { location.hash = `#/case/${this.id}/bench`; this.show('bench'); await this.map.show(w.path, w.a.side); this.map.lay({ wires: [...this.map.laid.wires, { a: w.path[0], b: w.path[w.path.length - 1], side: w.a.side === w.b.side ? w.a.side : '', planned: true, path: w.path, dots: w.dots }] }); },
     showSpan: async (span) => { location.hash = `#/case/${this.id}/bench`; this.show('bench'); await this.map.show(span.path.flatMap((/** @type {any} */ p) => p[1]), ['c', 's'].includes(span.path[0]?.[0]) ? span.path[0][0] : undefined); this.map.lay({ spans: [span] }); },
     tip: (point, which) => { this.own = placeTip(this.own, point, which); this.patient.answer = null; this.redraw(); },
-    measure: (c) => { this.own = { a: c.a, b: c.b }; this.patient.answer = null; this.acts.view('bench'); this.redraw(); this.shownCheck = ''; setTimeout(() => this.follow(), 50); },
+    measure: (c) => { this.own = { a: c.a, b: c.b }; this.first.open = false; this.patient.answer = null; this.acts.view('bench'); this.redraw(); this.shownCheck = ''; setTimeout(() => this.follow(), 50); },
     clearOwn: () => { this.own = { a: null, b: null }; this.patient.answer = null; this.redraw(); },
     choose: async (p) => { this.chosen = p; this.own = placeTip(this.own, p, null); if (p.side !== this.map.view.face) await this.map.turn('upright'); if (!this.inSight([[p.x_mm, p.y_mm]])) await this.map.show([[p.x_mm, p.y_mm]]); this.redraw(); },
     clear: (/** @type {boolean} */ keepTips) => { this.skipping = false; this.ring = []; if (!keepTips) this.own = { a: null, b: null }; if (byId('help').open) byId('help').close(); this.net = this.chosen = null; this.area = null; if (this.wish) return this.acts.wishCancel(); byId('twin').hidden = byId('legend').hidden = true; byId('tool-marks').setAttribute('aria-pressed', 'false'); if (document.activeElement instanceof HTMLElement) document.activeElement.blur(); this.redraw(); },
@@ -692,7 +704,8 @@ export class App {
     tested: (f) => this.note('test', { value: f.result, options: { item: f.item } }),
     takeIn: async (form) => { const out = await send('/api/import', /** @type {File} */ (new FormData(form).get('file')), {}); this.toast(`Taken in: ${out.new} new entries.`); location.hash = `#/case/${out.case}/bench`; },
     remedy: (r) => this.note(r.kind, { points: r.points, part: r.part, words: r.words, ...(r.undoes ? { undoes: r.undoes } : {}) }),
-    doIt: () => this.view === 'bench' && !this.own.a && /** @type {HTMLButtonElement|null} */ (document.querySelector('#slip button[data-main]:not(:disabled)'))?.click(),
+    doIt: () => this.view === 'bench' && !this.own.a && /** @type {HTMLElement|null} */ (document.querySelector('#slip [data-main]:not(:disabled)'))?.click(),
+    everything: () => { if (this.view !== 'bench') return; this.first.toggle(); if (this.first.other) byId('say').textContent = this.first.shown ? this.first.words : spoken(this.bench, this.own, (t) => lyingWhere(t, this.map.view)); this.redraw(); },
     act: (step) => this.note(step.kind === 'short' ? 'clean' : step.kind, { words: step.words }),
     gate: (item) => this.note('gate', { options: { item: item.item } }),
     limit: (f) => this.note('gate', { options: { item: 'limit', limit_a: f.limit_a, abort_a: f.abort_a } }),

@@ -8,6 +8,7 @@ import { inPageWords } from '../shared/pagewords.js';
 import { drawInset } from '../map/inset.js';
 import { lyingPlace } from '../map/rows.js';
 import { soundLine } from '../sound/panel.js';
+import { firstBody, firstLine } from './first.js';
 import { canAnswer, lastAnswer, patientWords, ticks, tipsOf, toldShort } from './state.js';
 
 /** @typedef {import('../main.js').App} App */
@@ -25,8 +26,8 @@ export function drawSlip(el, app) {
   }
   const tips = tipsOf(bench, own);
   const step = bench.step;
-  const body = tips.own || step?.check ? checkBody(app, tips) : stepBody(app);
-  fill(el, head(app, tips), ...body, spike(app));
+  const body = app.first.shown ? firstBody(app) : tips.own || step?.check ? checkBody(app, tips) : stepBody(app);
+  fill(el, head(app, tips), app.first.shown ? null : firstLine(app), ...body, spike(app));
   for (const canvas of el.querySelectorAll('canvas[data-tip]')) {
     const which = /** @type {'a'|'b'} */ (canvas.getAttribute('data-tip'));
     drawInset(/** @type {HTMLCanvasElement} */ (canvas), app.map, which, tips[which]);
@@ -38,7 +39,7 @@ function head(app, tips) {
   const { bench } = app;
   const p = bench.progress;
   const strip = ticks(bench.readings, p.left, Boolean(tips.own || bench.step?.check));
-  const name = tips.own ? 'Your own check' : bench.step?.title ?? 'Next';
+  const name = app.first.shown ? 'First of all the work' : tips.own ? 'Your own check' : bench.step?.title ?? 'Next';
   const left = p.left ? `${p.left} to go, ${seconds(p.left_seconds)} modelled` : '';
   return h('div', null,
     h('div.ticks', { role: 'img', 'aria-label': `${p.done} readings, ${p.left} checks to go` }, strip.map((t) => h(`i.${t}`, null))),

@@ -11,6 +11,7 @@ export const KEYS = [
   { key: ['n'], name: 'skip', words: 'a tip cannot reach its place', cap: 'N' },
   { key: ['b'], name: 'tipB', words: 'after N: tip B cannot reach (A: tip A; N again: both)', cap: 'B' },
   { key: ['d'], name: 'doIt', words: 'the step on the slip is done: note it', cap: 'D' },
+  { key: ['e'], name: 'everything', words: 'what comes first of all the work, or the copper’s check', cap: 'E' },
   { key: ['z', 'Backspace'], name: 'back', words: 'take the last answer back; on another leaf it says first which entry, again: takes it', cap: 'Z' },
   { key: ['v'], name: 'value', words: 'type a value in ohms', cap: 'V' },
   { key: [' '], name: 'touch', words: 'practice: touch the tips and ask the patient', cap: 'Space' },
