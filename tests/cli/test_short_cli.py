@@ -240,6 +240,36 @@ def test_the_record_tells_a_short_and_too_much_resistance_with_place_ohms_band_a
     )  # its place stands on the map of its side, with the legend
     words = re.sub(r"[\s\u200b]+", "", "".join(one.extract_text() for one in pypdf.PdfReader(pdf).pages))
     assert "Whatohmsreadingsfound" in words and "90%within" in words
+    short = json.loads(run("short", "locate", "1", "--json")[1])
+    text = run("short", "locate", "1")[1]
+    assert short["ellipse_words"].startswith("90 % ellipse of the place: ") and "degrees" in short["ellipse_words"]
+    packed = re.sub(r"[\s\u200b]+", "", unescape(part))
+    for said in (short["ellipse_words"], *short["assumed"], *answer["assumed"]):
+        assert re.sub(r"\s+", "", said) in packed, (said, packed)
+        assert re.sub(r"\s+", "", said) in words
+    assert all(said in text for said in (short["ellipse_words"], *short["assumed"]))
+    assert all(said in run("ohms", "locate", "1", "--net", "/CM1")[1] for said in answer["assumed"])
+
+
+def test_a_place_by_ohms_names_model_copper_meter_and_the_zero_of_the_leads(run: Run) -> None:
+    """What is named is what the readings were noted with and what the demonstration package states (35 um, 1 oz/ft2: check-values); the assumed
+    figures are those of docs/explanation/ohms.md."""
+    pair = ["U1.7/leg", "U1.8/leg"]
+    rests = "\n".join(json.loads(run("short", "locate", "1", "--between", "D6", "D7", "--json")[1])["assumed"])
+    assert "Lead zero: plays no part with four wires" in rests and "0.1 milliohm and 2 %" in rests
+    assert run("note", "1", "ohms", *pair, "0.31")[0] == 0
+    rests = "\n".join(json.loads(run("short", "locate", "1", "--json")[1])["assumed"])
+    assert "two wires, last digit 10 milliohm" in rests and "20 milliohm" in rests and "four wires" not in rests
+    assert "nobody said that the leads were taken off" in rests and "0.3 ohm" in rests
+    assert "Laplace's equation" in rests and "35 um (component side, solder side)" in rests and "at 20 degC" in rests
+    assert "10 % of the whole board, 5 % of a net, 8 % of 10 mm" in rests
+    assert "50 milliohm (70 %) or 2 ohm (30 %)" in rests
+    assert run("note", "1", "undo")[0] == 0
+    assert run("note", "1", "ohms", *pair, "0.31", "zeroed")[0] == 0
+    rests = "\n".join(json.loads(run("short", "locate", "1", "--json")[1])["assumed"])
+    assert "the leads were taken off, to within 20 milliohm" in rests and "nobody said" not in rests
+    ways = json.loads(run("ohms", "ways", "1", "--net", "VCC", "--json")[1])
+    assert any("35 um" in one for one in ways["assumed"]) and any("Lead zero" in one for one in ways["assumed"])
 
 
 def located(run: Run) -> dict[str, Any]:

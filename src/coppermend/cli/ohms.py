@@ -56,6 +56,8 @@ def ohms_locate(ctx: click.Context, case: str, net: str, meter: str | None, step
             click.echo(f"  read: {one}")
         if answer.next:
             click.echo(f"Next: {answer.next}")
+        for one in answer.assumed:
+            click.echo(f"Rests on: {one}")
     if answer.state not in ("located", "sound"):
         ctx.exit(1)
 
@@ -82,3 +84,5 @@ def ohms_ways(ctx: click.Context, case: str, net: str, meter: str | None, step_o
         click.echo(f"{row.stretch}\n  {row.words}{coarse}{known}")
     for words in answer.others:
         click.echo(words)
+    for words in answer.assumed:
+        click.echo(f"Rests on: {words}")

@@ -19,6 +19,7 @@ from coppermend.core.planning.spans import span_words
 from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind
 from coppermend.services.meters import instrument_of
+from coppermend.services.ohmsassumed import excess_assumed, ohms_assumed
 from coppermend.services.wires import net_index
 from coppermend.services.workshop import Workshop
 
@@ -49,6 +50,8 @@ class ExcessAnswer:
     next: str
     next_points: tuple[str, ...]
     bits: float
+    assumed: tuple[str, ...] = ()
+    """What stretches and ohms rest on."""
 
     def as_dict(self) -> dict[str, Any]:
         """The answer as plain JSON values."""
@@ -59,7 +62,7 @@ class ExcessAnswer:
 class ExcessAsked:
     """A net whose excess is to be located: all that is needed of the case, so that the rest can be worked out while the case goes on.
 
-    ``ends`` the nodes of each stretch of the model, for words.
+    ``ends`` the nodes of each stretch of the model, for words; ``assumed`` what the answer rests on.
     """
 
     net: str
@@ -69,6 +72,7 @@ class ExcessAsked:
     readings: tuple[OhmsReading, ...]
     said: tuple[str, ...]
     instrument: Instrument
+    assumed: tuple[str, ...] = ()
 
 
 def locate_excess_for_case(workshop: Workshop, case: str, net: str, meter: Instrument | None = None) -> ExcessAnswer:
@@ -88,7 +92,8 @@ def ask_excess_of(binding: Binding, net: str, meter: Instrument | None = None) -
     model = at_their_spots(binding.graph, index, drawn)
     readings, said = _readings(binding, model)
     instrument = meter or (readings[-1].instrument if readings else FOUR_WIRE)
-    return ExcessAsked(net, binding.graph, model, drawn.ends, tuple(readings), said, instrument)
+    assumed = excess_assumed(binding.board, binding.graph, readings, instrument)
+    return ExcessAsked(net, binding.graph, model, drawn.ends, tuple(readings), said, instrument, assumed)
 
 
 def located_excess(asked: ExcessAsked) -> ExcessAnswer:
@@ -115,6 +120,7 @@ def located_excess(asked: ExcessAsked) -> ExcessAnswer:
         following,
         points,
         round(bits, 3),
+        asked.assumed,
     )
 
 
@@ -197,6 +203,8 @@ class WaysAnswer:
     net: str
     rows: tuple[WayRow, ...]
     others: tuple[str, ...]
+    assumed: tuple[str, ...] = ()
+    """What the readings' two values rest on."""
 
     def as_dict(self) -> dict[str, Any]:
         """The answer as plain JSON values."""
@@ -230,4 +238,6 @@ def ways_for_case(workshop: Workshop, case: str, net: str, meter: Instrument | N
             )
         )
     others = tuple(f"{graph.site(s).words or s}: no reading changes enough; lift a leg or look" for s in none)
-    return WaysAnswer(graph.net_names[index], tuple(rows), others)
+    return WaysAnswer(
+        graph.net_names[index], tuple(rows), others, ohms_assumed(binding.board, graph, (), meter or FOUR_WIRE)
+    )

@@ -18,7 +18,16 @@ from coppermend.services.bind import Binding, bind
 from coppermend.services.chiptries import chip_conflicts, mute_swaps
 from coppermend.services.recording.gather import CaseFacts, document_date, gather
 from coppermend.services.recording.handled import chip_rows
-from coppermend.services.recording.html import closing, heading_rows, photo_line, printable, record_html, title_of
+from coppermend.services.recording.html import (
+    closing,
+    heading_rows,
+    ohms_ellipses,
+    ohms_rests,
+    photo_line,
+    printable,
+    record_html,
+    title_of,
+)
 from coppermend.services.recording.judge import judge
 from coppermend.services.recording.model import Photo, RecordView
 from coppermend.services.recording.pictures import shown_copy
@@ -165,6 +174,8 @@ def record_pdf_of(view: RecordView, typesetter: Typesetter) -> bytes:
         }
         for one in view.plans
     ]
+    data["ohms_ellipses"] = list(ohms_ellipses(view.by_ohms))
+    data["ohms_rests"] = [{"title": title, "lines": list(lines)} for title, lines in ohms_rests(view.by_ohms)]
     data["photos"] = photos
     data["date"] = list(document_date(view.heading.last))
     data["rows"] = [list(row) for row in heading_rows(view)]

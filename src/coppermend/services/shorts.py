@@ -24,6 +24,7 @@ from coppermend.services.bind import Binding, bind
 from coppermend.services.bridging import model_of
 from coppermend.services.clearedwork import cleared_pairs
 from coppermend.services.meters import instrument_of
+from coppermend.services.ohmsassumed import short_assumed
 from coppermend.services.points import point_now
 from coppermend.services.wires import net_index
 from coppermend.services.workshop import Workshop
@@ -148,7 +149,7 @@ def short_of(
 
 
 def nets_in_short(binding: Binding, between: tuple[str, str] | None = None) -> tuple[int, int]:
-    """The two nets of a short: those named, or those of the last reading that shows one. Refusals SHO-001, SHO-002, SHO-003 and WIR-008."""
+    """The two nets of a short, whichever is named first: those named, or those of the last reading that shows one. Refusals SHO-001, SHO-002, SHO-003 and WIR-008."""
     if not copper_is_known(binding.board):
         raise refuse(
             "SHO-003",
@@ -169,7 +170,7 @@ def _named(graph: CopperGraph, between: tuple[str, str]) -> tuple[int, int]:
         raise refuse(
             "SHO-002", f"{between[0]} and {between[1]} are one net.", "Name two nets.", Place(thing=between[0])
         )
-    return a, b
+    return min(a, b), max(a, b)
 
 
 def _from_log(binding: Binding) -> tuple[int, int]:
@@ -263,7 +264,7 @@ def _answer(
     return ShortAnswer(
         *names, state, words, round(belief.width_mm, 2), ellipse, _ellipse_words(belief, readings), round(belief.bridge_ohm[0], 5), round(belief.bridge_ohm[1], 5),
         listed, tuple(said), tuple(left_out), instrument.words, following if propose else None, notes,
-        bridge_words=_bridge_words(belief, instrument) if readings else "", assumed=_assumed(binding, instrument),
+        bridge_words=_bridge_words(belief, instrument) if readings else "", assumed=short_assumed(binding.board, binding.graph, readings, instrument),
     )  # fmt: skip
 
 
@@ -281,7 +282,7 @@ def _no_fit(
     words = _words("no fit", best, belief, len(readings), instrument)
     return ShortAnswer(
         *names, "no fit", words, 0.0, {}, "", 0.0, 0.0, (), tuple(said), tuple(left_out), instrument.words, None,
-        _notes(belief, readings, "no fit", instrument), assumed=_assumed(binding, instrument),
+        _notes(belief, readings, "no fit", instrument), assumed=short_assumed(binding.board, binding.graph, readings, instrument),
     )  # fmt: skip
 
 
@@ -363,17 +364,6 @@ def _notes(belief: ShortBelief, readings: Sequence[OhmsReading], state: str, ins
             "A four-wire meter, or a current-limited supply and a millivolt meter on points of their own, reads a hundred times finer."
         )
     return tuple(notes)
-
-
-def _assumed(binding: Binding, instrument: Instrument) -> tuple[str, ...]:
-    """What a place by ohms rests on."""
-    graph = binding.graph
-    return (
-        "Resistances of tracks by length, width and foil, of pours by Laplace's equation on their outline (docs, ohms and shorts).",
-        f"Foil as the board states it, {100 * graph.copper_spread:.0f} % either way for each net until three readings say more; copper at {graph.copper_c:g} degC.",
-        f"One bridge, where copper of both nets comes within {OPEN_MM:g} mm on an outer layer; the nearer, the likelier beforehand (assumed).",
-        f"The instrument's own error: {instrument.words}. No part between the nets carries current.",
-    )
 
 
 def _copper_words(belief: ShortBelief, readings: Sequence[OhmsReading]) -> str:

@@ -104,7 +104,7 @@ function shortAnswer(app, found) {
     next ? readNext(app, next, next.form === 'transfer' ? next.sense_tips : [], next.force_tips) : null,
     next ? h('p.why', null, `The place is known to about ${next.sd_now_mm} mm (one standard deviation); after this reading ${next.sd_after_mm} mm are expected.`) : null,
     lines('Read so far', found.readings), lines('Left out', found.left_out), lines('To know', found.notes.filter((/** @type {string} */ one) => one !== found.ellipse_words)),
-    found.assumed?.length ? h('details', null, h('summary', null, 'What this rests on'), h('ul', null, found.assumed.map((/** @type {string} */ one) => h('li', null, one)))) : null,
+    restsOn(found.assumed),
     h('p.need', null, found.caution));
 }
 
@@ -123,6 +123,9 @@ function readNext(app, next, sense, force) {
 /** @param {string} title @param {string[]} list */
 const lines = (title, list) => (list?.length ? h('details', null, h('summary', null, `${title}: ${list.length}`), h('ul', null, list.map((one) => h('li', null, one)))) : null);
 
+/** @param {string[]} assumed */
+const restsOn = (assumed) => (assumed?.length ? h('details', null, h('summary', null, 'What this rests on'), h('ul', null, assumed.map((one) => h('li', null, one)))) : null);
+
 /** @param {App} app @param {any} found */
 function waysAnswer(app, found) {
   if (found.refused) return refused(found.refused);
@@ -133,7 +136,7 @@ function waysAnswer(app, found) {
       h('p', null, `${row.tips[0].name} to ${row.tips[1].name}: ${ohms(row.reading.whole_ohm)} when whole, ${ohms(row.reading.broken_ohm)} when broken.`, row.fine_enough ? '' : h('b', null, ' This meter is too coarse for that.')),
       row.p_broken === null || row.p_broken === undefined ? null : h('p', null, `Read: broken ${chance(row.p_broken)}.`),
       row.fine_enough ? readNext(app, { expected_ohm: row.reading.whole_ohm }, [], row.tips) : null)),
-    lines('No reading tells these', found.others));
+    lines('No reading tells these', found.others), restsOn(found.assumed));
 }
 
 /** @param {App} app @param {any} found */
@@ -142,5 +145,5 @@ function excessAnswer(app, found) {
   return h('div.stack', null, h('p', null, found.words),
     found.readings.length ? h('ol.places', null, found.stretches.map((/** @type {any} */ [words, p, ohm]) => h('li', null, bar(p), h('b', null, chance(p)), h('span', null, `${sentence(words)}: ${ohm === null ? 'no reading runs through it yet' : `${ohms(ohm)} too much`}`)))) : h('p.why', null, 'No reading on this net yet.'),
     found.tips.length === 2 ? readNext(app, {}, [], found.tips) : null,
-    lines('Read so far', found.readings));
+    lines('Read so far', found.readings), restsOn(found.assumed));
 }

@@ -18,7 +18,7 @@ from coppermend.services.shortwork import ring_of
 MOST_SHORTS = 20
 """Shorts whose place is worked out; more at once point to tips on wrong pins."""
 BAND = 0.9
-
+ONE_PLACE = "One place alone holds 90 % of the probability: no ellipse is needed round it."
 
 BELOW_THE_PARTS = 0.5
 """An ohms reading between two nets that low-ohm parts join tells of a bridge when it is below this share of what the parts would read."""
@@ -26,8 +26,8 @@ BELOW_THE_PARTS = 0.5
 
 def ohms_rows(binding: Binding, joined: Iterable[tuple[str, str]]) -> tuple[OhmsRow, ...]:
     """Shorts (``joined``: names of the nets that are likely joined) first, then the nets with too much resistance, in the order of their readings."""
-    pairs = dict.fromkeys((*joined, *_past_parts(binding)))
-    shorts = [row for pair in list(pairs)[:MOST_SHORTS] if (row := _short(binding, pair)) is not None]
+    pairs = {frozenset(pair): pair for pair in (*joined, *_past_parts(binding))}
+    shorts = [row for pair in list(pairs.values())[:MOST_SHORTS] if (row := _short(binding, pair)) is not None]
     return (*shorts, *_too_much(binding))
 
 
@@ -72,14 +72,18 @@ def _short(binding: Binding, pair: tuple[str, str]) -> OhmsRow | None:
         return None
     ohms = f"bridge {found.bridge_words}" if found.bridge_words else "no one bridge" if found.readings else "not read"
     if not found.places:
-        return OhmsRow("short", f"{found.net_a} and {found.net_b}", found.words, ohms, "", found.readings)
+        nets = f"{found.net_a} and {found.net_b}"
+        return OhmsRow("short", nets, found.words, ohms, "", found.readings, assumed=found.assumed)
     place = found.places[0]
     where = place.words if len(found.places) == 1 else f"{place.words} ({100 * place.p:.0f} %)"
     band = (
         f"90 % within {max(found.width_90_mm, 0.5):.1f} mm: {found.state}" if found.readings else "by the copper alone"
     )
-    ring = ring_of(found.ellipse) if found.readings and found.state in ("located", "narrowing") else ()
-    return OhmsRow("short", f"{found.net_a} and {found.net_b}", where, ohms, band, found.readings, place.layer, ring)
+    drawn = bool(found.readings) and found.state in ("located", "narrowing")
+    return OhmsRow(
+        "short", f"{found.net_a} and {found.net_b}", where, ohms, band, found.readings, place.layer,
+        ring_of(found.ellipse) if drawn else (), (found.ellipse_words or ONE_PLACE) if drawn else found.ellipse_words, found.assumed,
+    )  # fmt: skip
 
 
 def _too_much(binding: Binding) -> Iterable[OhmsRow]:
@@ -107,4 +111,5 @@ def _too_much(binding: Binding) -> Iterable[OhmsRow]:
         where = "\n".join(words for words, _, _ in held)
         much = "\n".join(f"{ohm_words(ohm)} too much ({100 * p:.0f} %)" for _, p, ohm in held if ohm is not None)
         stretches = "1 stretch" if len(held) == 1 else f"{len(held)} stretches"
-        yield OhmsRow("too much resistance", net, where, much, f"{100 * total:.0f} % in {stretches}", asked.said)
+        sure = f"{100 * total:.0f} % in {stretches}"
+        yield OhmsRow("too much resistance", net, where, much, sure, asked.said, assumed=asked.assumed)

@@ -212,7 +212,28 @@ OHMS_NAMES = ("What", "Net", "Where", "How much", "How sure of the place", "Read
 
 def _by_ohms(rows: Sequence[OhmsRow]) -> str:
     table = [(r.kind, r.nets, r.words, r.ohms, r.band, "\n".join(r.readings)) for r in rows]
-    return _table("", OHMS_NAMES, table)
+    return (
+        _table("", OHMS_NAMES, table)
+        + _list(ohms_ellipses(rows))
+        + "".join(
+            f"<details open><summary>{escape(words)}</summary>{_list(assumed)}</details>"
+            for words, assumed in ohms_rests(rows)
+        )
+    )
+
+
+def ohms_ellipses(rows: Sequence[OhmsRow]) -> tuple[str, ...]:
+    """The ellipse of each short's place, with its nets."""
+    return tuple(f"{row.nets}: {row.ellipse}" for row in rows if row.ellipse)
+
+
+def ohms_rests(rows: Sequence[OhmsRow]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """A heading and what these places rest on; places that rest on the same stand together."""
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for row in rows:
+        if row.assumed:
+            alike.setdefault(row.assumed, []).append(row.nets)
+    return tuple((f"What this rests on: {'; '.join(nets)}", assumed) for assumed, nets in alike.items())
 
 
 def _wires(wires: Sequence[WireRow]) -> str:

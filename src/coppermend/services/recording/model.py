@@ -50,6 +50,10 @@ class OhmsRow:
     layer: str = ""
     ring: tuple[tuple[float, float], ...] = ()
     """Of a short that was read: the 90 % ellipse of its place, mm, on this layer."""
+    ellipse: str = ""
+    """That ellipse in words: its confidence, whole axes, middle and angle."""
+    assumed: tuple[str, ...] = ()
+    """What place, ellipse and ohms rest on."""
 
 
 @dataclass(frozen=True, slots=True)
