@@ -12,9 +12,10 @@ from tests.fakes import fake_workshop
 
 from coppermend.core.copper.build import build_graph
 from coppermend.core.findings import Refusal
+from coppermend.core.log.state import CareTick
 from coppermend.core.rework.care import CELL, PROCEDURES, procedure
 from coppermend.services.care import care_now, care_of, tick
-from coppermend.services.carework import care_rows
+from coppermend.services.carework import OWNED, care_owned, care_rows
 from coppermend.services.cases import case_state, new_case
 from coppermend.services.notes import undo
 from coppermend.services.workshop import Workshop
@@ -133,3 +134,28 @@ def test_refusals(shop: Workshop) -> None:
         with pytest.raises(Refusal, match=code):
             tick(shop, case, *words, **more)
     assert care_now(shop, case, "cell").done == 0
+
+
+def test_the_owner_reads_what_was_done_in_words_not_in_names_of_steps() -> None:
+    """Each step told to the owner exists; what only guards the work (gloves, supply off) is left out; started and left out steps were not done."""
+    for key, told in OWNED.items():
+        assert set(told) <= {one.key for one in PROCEDURES[key].steps}
+    assert set(OWNED) == set(PROCEDURES)
+
+    def ticked(step: str, state: str = "done") -> CareTick:
+        return CareTick("", 1, "cell", step, state, "", "", "2026-11-26T10:00:00Z")
+
+    ticks = [
+        ticked("guard"),
+        ticked("out"),
+        ticked("neutralise"),
+        ticked("rinse"),
+        ticked("alcohol", "left out"),
+        ticked("dry", "started"),
+    ]
+    assert care_owned(ticks) == (
+        ("After a leaked cell", ("the cell taken out", "what had leaked neutralised", "rinsed with water")),
+    )
+    assert (
+        care_owned([ticked("guard")]) == (("After a leaked cell", ()),) and care_owned([ticked("dry", "started")]) == ()
+    )

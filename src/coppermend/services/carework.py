@@ -38,6 +38,77 @@ def care_told(ticks: Sequence[CareTick]) -> tuple[tuple[str, str, str, str], ...
     )
 
 
+OWNED = {
+    "cell": {
+        "before": "photographed as found",
+        "out": "the cell taken out",
+        "brush": "deposits brushed off",
+        "neutralise": "what had leaked neutralised",
+        "rinse": "rinsed with water",
+        "alcohol": "rinsed with alcohol",
+        "dry": "dried",
+        "look": "every track there looked at under the lens",
+        "area": "every track there put down for measuring",
+        "protect": "bare copper covered",
+    },
+    "land": {
+        "before": "photographed as found",
+        "clean": "cleaned",
+        "bond": "the land glued down again",
+        "cure": "the glue left to harden",
+        "wire": "a wire led past it",
+        "prove": "measured afterwards",
+        "protect": "bare copper covered",
+    },
+    "barrel": {
+        "clean": "the hole cleared",
+        "both": "soldered on both sides",
+        "round": "a wire led round it",
+        "prove": "measured afterwards",
+    },
+    "mask": {
+        "proven": "the place measured first",
+        "clean": "cleaned",
+        "coat": "coated",
+        "cure": "the coat left to harden",
+        "after": "measured and photographed afterwards",
+    },
+    "short": {
+        "drop": "the place found by measuring",
+        "warm": "the place looked for by its warmth",
+        "free": "the joined copper parted",
+        "prove": "measured afterwards",
+    },
+    "removal": {
+        "look": "photographed before",
+        "shield": "what stands near protected from heat",
+        "preheat": "the board warmed gently",
+        "joints": "all joints melted",
+        "free": "the part lifted out",
+        "wick": "the holes cleaned",
+        "round": "the connections there put down for measuring",
+    },
+}
+"""What a step that was done is to the machine's owner, by procedure and step; what only guards the work (gloves, power off) is left out."""
+
+
+def care_owned(ticks: Sequence[CareTick]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """(piece of work, what was done) for the machine's owner: the steps done, in the order of the procedure; () where none of them is work to be told.
+
+    >>> def ticked(step): return CareTick("", 1, "cell", step, "done", "", "", "2026-11-26T10:00:00Z")
+    >>> care_owned([ticked("rinse"), ticked("guard"), ticked("neutralise")])
+    (('After a leaked cell', ('what had leaked neutralised', 'rinsed with water')),)
+    """
+    found: list[tuple[str, tuple[str, ...]]] = []
+    for key in dict.fromkeys(one.procedure for one in ticks):
+        mine = tuple(one for one in ticks if one.procedure == key)
+        rows = [row for row in care_rows(mine) if row[2].startswith("done")]
+        if rows:
+            words = OWNED.get(key, {})
+            found.append((rows[0][0], tuple(words[step] for _, step, _, _ in rows if step in words)))
+    return tuple(found)
+
+
 def _step_told(work: Procedure | None, key: str) -> str:
     known = next((one for one in work.steps if one.key == key), None) if work else None
     if known is None:

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from coppermend.core.log.state import Act, CaseState, TimelineItem
 from coppermend.services.acceptance import UNTESTED, Acceptance
-from coppermend.services.carework import care_rows, seconds_between
+from coppermend.services.carework import care_owned, seconds_between
 from coppermend.services.heads import REST_S
 from coppermend.services.recording.eyes import Eyed, ended, seen_left, seen_wrong
 from coppermend.services.recording.model import BreakRow, OhmsRow, WireRow
@@ -111,8 +111,8 @@ def _done(state: CaseState, judged: Judged) -> Iterable[str]:
         told = _acts([one for one in state.acts if one.kind == kind and not one.trial])
         if told:
             yield f"{words}: {told}."
-    for work, steps in _care(state):
-        yield f"{work}: {steps}."
+    for work, done in care_owned(state.care):
+        yield f"{work}: {_and(done) if done else 'begun'}."
     if state.power_ups:
         last = state.power_ups[-1]
         seen = "; ".join(filter(None, (" ".join(filter(None, (s.screen, s.sound, s.words))) for s in last.seen)))
@@ -131,12 +131,6 @@ def _acts(acts: Sequence[Act]) -> str:
         names.append(_some(max(places, 1), "place"))
     more = len(names) - MOST_NAMED
     return _and([*names[:MOST_NAMED], *([_some(more, "more")] if more > 0 else [])])
-
-
-def _care(state: CaseState) -> Iterable[tuple[str, str]]:
-    rows = [(work, step) for work, step, stands, _ in care_rows(state.care) if stands.startswith("done")]
-    for work in dict.fromkeys(work for work, _ in rows):
-        yield work, _and([step for its, step in rows if its == work])
 
 
 def _left(state: CaseState, judged: Judged, accepted: Acceptance) -> Iterable[str]:
