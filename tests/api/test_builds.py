@@ -6,16 +6,19 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 from tests.api.conftest import Client
 from tests.fakes import fake_workshop
 
+from coppermend.adapters.files.packages import DiskPackages
 from coppermend.api.app import create_app
 from coppermend.core.findings import refuse
 from coppermend.services.building import FRESH_S, BuildingShelf
-from coppermend.services.packages import Progress
+from coppermend.services.drawing import Drawings, keep_drawing
+from coppermend.services.packages import Package, Progress
 from coppermend.services.ports import ShelvedBoard
 from coppermend.services.shelf import MemoryShelf
 from coppermend.services.workshop import Workshop
@@ -107,10 +110,57 @@ def test_a_case_whose_board_must_be_built_again_is_not_called_broken(shelved: Sh
         assert (what, answer.status_code, answer.json()["code"]) == (what, 202, "BLD-001")
     area = after.post(f"/api/cases/{case}/areas", json={"part": "U1", "kind": "rework", "severity": 2})
     assert (area.status_code, area.json()["code"]) == (503, "BLD-001"), "what is not written is never called accepted"
-    assert after.get(f"/api/cases/{case}/log").status_code == 200, "the log needs no board"
+    whole = after.get(f"/api/cases/{case}/log").json()
+    for what, body in (
+        ("entries", {"kind": "remark", "words": "needs no board"}),
+        ("starts", {"good": 1, "of": 2}),
+        ("waits", {"what": "part", "words": "a 6502"}),
+    ):
+        said = after.post(f"/api/cases/{case}/{what}", json=body)
+        assert said.status_code == 503, what
+    assert after.get(f"/api/cases/{case}/log").json() == whole, "refused is not written; the log needs no board"
     build.go.set()
     until(after, answer.json()["place"]["thing"], ("ready",))
     assert after.get(f"/api/cases/{case}/bench").status_code == 200
+
+
+class Kept(dict[tuple[str, str], Any]):
+    """A keep of blobs in memory."""
+
+    def load_blob(self, key: str, kind: str) -> Any:
+        return self.get((key, kind))
+
+    def save_blob(self, key: str, kind: str, arrays: Any, value: Any) -> None:
+        self[key, kind] = (dict(arrays), value)
+
+
+def test_the_first_picture_after_a_start_waits_for_no_board(shelved: ShelvedBoard, demo_package: Path) -> None:
+    """The same bytes as the board's own, from what was kept when it was built; the board is begun meanwhile. Other files than the case's give nothing kept."""
+    read: list[Package] = [DiskPackages().read(str(demo_package))]
+    kept, build = Kept(), SlowBuild(shelved)
+    drawings = Drawings(lambda _package: read[0], kept)
+    build.go.set()
+    _client, shop = served(shelved, build, grace_s=5.0)
+    client = Client(create_app(replace(shop, drawings=drawings)))
+    case = client.post("/api/cases", json=NEW).json()["id"]
+    first = client.get(f"/api/cases/{case}/scene.bin").content
+    keep_drawing(shelved.board, kept)
+    assert len(kept) == 1 and first[:4] == b"CMSC"
+    build.go.clear()
+    begun = build.count
+    for files, status in ((read[0], 200), (replace(read[0], members=read[0].members[1:]), 202)):
+        read[0] = files
+        shelf = BuildingShelf(build, MemoryShelf(lambda _package: shelved), 0.05)
+        again = replace(shop, shelf=shelf, building=shelf, bindings={}, drawings=drawings)
+        answer = Client(create_app(again)).get(f"/api/cases/{case}/scene.bin")
+        assert answer.status_code == status
+        assert status == 202 or answer.content == first
+    for _ in range(500):
+        if build.count == begun + 2:
+            break
+        time.sleep(0.01)
+    assert build.count == begun + 2, "the board is begun, whether a drawing was kept or not"
+    build.go.set()
 
 
 def test_a_package_that_gives_no_board_is_refused_with_its_own_words(shelved: ShelvedBoard) -> None:

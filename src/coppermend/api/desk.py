@@ -11,7 +11,7 @@ from typing import TypeVar
 from fastapi import Request
 
 from coppermend.core.findings import Refusal
-from coppermend.services.bind import Binding
+from coppermend.services.bind import Binding, board_first
 from coppermend.services.workshop import Workshop
 
 T = TypeVar("T")
@@ -21,17 +21,21 @@ T = TypeVar("T")
 class Desk:
     """The workshop behind one door: use cases run one at a time, because what is computed from a log is kept between calls.
 
-    ``closing`` is set when the server ends, so that live updates let go of their connections.
+    ``closing`` is set when the server ends, so that live updates let go of their connections. ``writes_to`` the case that a request writes to, "" none:
+    while its board is still being built the use case does not begin, so that a request that is refused for that wrote nothing.
     """
 
     workshop: Workshop
     door: threading.Lock = field(default_factory=threading.Lock)
     closing: threading.Event = field(default_factory=threading.Event)
     beside: threading.Lock = field(default_factory=threading.Lock)
+    writes_to: str = ""
 
     def do(self, use_case: Callable[[Workshop], T]) -> T:
         """Run a use case, alone."""
         with self.door:
+            if self.writes_to:
+                board_first(self.workshop, self.writes_to)
             return use_case(self.workshop)
 
     def board_beside(self, binding: Binding) -> None:
@@ -48,6 +52,8 @@ class Desk:
 def the_desk(request: Request) -> Desk:
     """The desk of the application that a request reached; for a paired device with its name as the author of what it writes."""
     desk: Desk = request.app.state.desk
+    if request.method not in ("GET", "HEAD") and "case" in request.path_params:
+        desk = replace(desk, writes_to=str(request.path_params["case"]))
     device = request.scope.get("coppermend.device")
     if not device:
         return desk

@@ -14,6 +14,7 @@ from typing import Any
 import click
 
 from coppermend import __version__
+from coppermend.cli.terminal import guard_terminal
 from coppermend.core.findings import Refusal
 
 # command -> module of this package that defines a click command or group of that name
@@ -107,6 +108,7 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
+    guard_terminal()
     try:
         code = cli(standalone_mode=False)
         sys.exit(code if isinstance(code, int) else 0)

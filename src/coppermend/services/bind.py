@@ -6,6 +6,7 @@ Everything is computed from the log and the board; nothing is stored. One bindin
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -24,7 +25,7 @@ from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.learned import with_learned
 from coppermend.core.planning.spans import spans
 from coppermend.services.around import on_board
-from coppermend.services.cases import case_state
+from coppermend.services.cases import case_state, find_case
 from coppermend.services.evidence import fold_evidence
 from coppermend.services.idle import set_idle_aside
 from coppermend.services.learnednumbers import factors_in
@@ -90,6 +91,13 @@ def bind(workshop: Workshop, case: str) -> Binding:
     _forget(made.kept, KEPT_GRAPHS)
     _forget(workshop.bindings, KEPT_CASES)
     return made
+
+
+def board_first(workshop: Workshop, named: str) -> None:
+    """Begin with the board of a case before anything is written to it: BeingBuilt while it is being built. A board that cannot be had is left to who asks for it."""
+    if workshop.building is not None:
+        with suppress(Refusal):
+            bind(workshop, find_case(workshop, named))
 
 
 def _forget(kept: dict[Any, Any], most: int) -> None:
