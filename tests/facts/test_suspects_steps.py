@@ -12,6 +12,7 @@ import pytest
 
 from coppermend import bootstrap
 from coppermend.core.belief.suspects.causes import timing_parts
+from coppermend.core.belief.suspects.field import padded
 from coppermend.core.belief.suspects.hands import Effect
 from coppermend.core.belief.suspects.oddity import EARLY, RUNTS, odd_causes
 from coppermend.core.belief.suspects.posterior import (
@@ -24,16 +25,24 @@ from coppermend.core.belief.suspects.posterior import (
     Start,
     State,
     Warmth,
+    apart_tones,
+    bridge_ends,
     initial,
+    log_likelihood,
     observed,
+    path_causes,
+    sharing_sets,
+    short_causes,
     verdict,
 )
 from coppermend.core.belief.suspects.reasons import suspects
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING, WRONG
+from coppermend.core.belief.suspects.together import Tone, false_open_now
 from coppermend.core.belief.suspects.warmth import likelihoods, warms
 from coppermend.core.circuit.model import Rail
 from coppermend.core.circuit.planes import Key
 from coppermend.core.planning.costs import CostTable
+from coppermend.core.planning.suspects_checks import likely_checks
 from coppermend.core.planning.suspects_hands import HandsNow
 from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, best_of_kinds, ranked_steps
 from coppermend.core.planning.suspects_words import step_caution, step_reason, step_risk, step_words
@@ -263,6 +272,63 @@ def test_a_shorted_capacitor_is_told_from_a_missing_rail_with_power_off(board: P
     assert any(
         {net for net, _ in one.spots} == {"VCC", "GND"} for one in steps(joined, BenchNow()) if one.kind == "apart"
     )
+
+
+def test_an_isolation_check_that_read_open_is_taken_between_other_places(board: PoweredBoard) -> None:
+    """A bridge of D2 and D7 read apart once: the same two places say less a second time (what the tip bites on badly stays so), so others are asked; a bridge
+    behind a cut is no bridge to tips on the other side of it, for belief and patient alike."""
+    field, behaviour = board.field, board.behaviour
+    bridge = next(
+        k for k, c in enumerate(field.causes) if c.key[0] == "short" and set(bridge_ends(field, k)) == {"D2", "D7"}
+    )
+    ends = bridge_ends(field, bridge)
+    members, causes = padded([(bridge,), ()]), np.zeros(len(field.causes))
+    causes[bridge] = 0.5
+    even = np.full(2, 0.5)
+    first = likely_checks(field, members, even, causes)
+    assert [dict(one.spots) for one in first] == [ends] and first[0].p == 0.5
+    open_ = Apart("D2", "D7", False, "", ends["D2"], ends["D7"])
+    tones = apart_tones([open_], field, "D7", "D2")
+    found = likely_checks(field, members, even, causes, [open_])
+    miss = {one.spots: false_open_now(field.table.copper, tones, Tone((), *one.spots, False, True)) for one in found}
+    same = next(one for one in found if dict(one.spots) == ends)
+    fresh = next(one for one in found if not set(one.spots) & set(ends.items()))
+    assert len(found) == 9 and miss[same.spots] > 2.5 * miss[fresh.spots]
+    assert miss[fresh.spots] == pytest.approx(1.0 - 0.98 * (1.0 - 0.08 * 0.3) ** 2, rel=1e-9)
+    cut = next(
+        k
+        for k, c in enumerate(field.causes)
+        if c.key[0] == "cut" and c.net == "D2" and k in path_causes(field, "D2", ends["D2"], dict(fresh.spots)["D2"])
+    )
+    block = field.remembered(padded([(bridge,), (bridge, cut)]))
+    far = Apart("D2", "D7", True, "", dict(fresh.spots)["D2"], dict(fresh.spots)["D7"])
+    near = Apart("D2", "D7", True, "", ends["D2"], ends["D7"])
+    beeps = 1.0 - miss[fresh.spots]
+    assert np.exp(log_likelihood(field, block, near)) == pytest.approx([beeps, beeps], rel=1e-9)
+    assert np.exp(log_likelihood(field, block, far)) == pytest.approx(
+        [beeps, field.table.copper.false_closed], rel=1e-9
+    )
+    patient = PoweredPatient(behaviour, [field.causes[k].key for k in (bridge, cut)], 1, Lies())
+    keys = [field.causes[k].key for k in short_causes(field, "D2", "D7")]
+    assert patient.bridged(keys, tuple(ends.items())) and not patient.bridged(keys, fresh.spots)
+
+
+def test_two_cuts_that_share_the_symptoms_are_found_against_the_bridge_that_explains_all(board: PoweredBoard) -> None:
+    """As in practice patient 3001 drawn evenly: a cut of D7 makes one wave wrong, one of RA3 another; a bridge of D2 and D7 both, but it reads apart. By hand:
+    each cut gains 4 on its own reading, together they miss nothing; the pair is too unlikely before any reading to be enumerated."""
+    field = board.field
+    truth = tuple(
+        sorted(next(k for k, c in enumerate(field.causes) if c.unit == unit) for unit in ("span D7 27", "span RA3 18"))
+    )
+    bridge = next(k for k in short_causes(field, "D2", "D7") if field.causes[k].key[0] == "short")
+    assert truth not in {tuple(sorted(c for c in row if c >= 0)) for row in field.main.members.tolist()}
+    gain = np.zeros((3, len(field.causes)))
+    gain[0, truth[0]] = gain[1, truth[1]] = 4.0
+    gain[:2, bridge], gain[2, bridge] = 4.0, -9.0
+    found = sharing_sets(field, gain)
+    assert found[0] == truth and len(found) == 4
+    weight = float(field.log_prior(padded([truth]))[0]) + 8.0
+    assert truth in sharing_sets(field, gain, weight - 0.1) and truth not in sharing_sets(field, gain, weight + 0.1)
 
 
 def test_a_second_look_at_a_resting_net_is_no_second_witness(board: PoweredBoard) -> None:

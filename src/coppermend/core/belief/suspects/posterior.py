@@ -54,7 +54,9 @@ SEEDS, HELPERS, WIDEST, MOST_WIDE = 12, 12, 800, 6000
 
 
 SHARING, SHARING_PAIRS, SHARING_SEEDS, SHARING_TRIPLES = 160, 192, 24, 96
-"""Single faults that are put together where several share the symptoms out, pairs and triples that are taken, pairs that are made triples."""
+"""Single faults that are put together where several share the symptoms out, pairs that are taken, pairs that are made triples, triples that are taken."""
+SHARING_FACTOR = 3000.0
+"""Sets that seem more than so many times less likely than the best one are left."""
 MOST_KEPT = 1000
 """Readings whose likelihoods under every single fault are kept."""
 DECIDING = 1024
@@ -675,21 +677,24 @@ def shared_out(state: State) -> State:
     """The belief with the likeliest pairs and triples whose faults share the symptoms out among them, each explaining some: such a set may be too unlikely before
     any reading to have been listed, and one fault that explains all of them at once would win for want of it (two cuts against a bridge of their nets)."""
     made = state.field
-    found = sharing_sets(made, liked_by_singles(state) - liked_by_none(state)[:, None])
+    fine = liked_by_none(state)
+    block, row, _ = state.best_rows(1)[0]
+    best = block.one(row)
+    told = sum(float(log_likelihood(made, best, one)[0]) for one in state.evidence)
+    least = float(best.prior[0]) + told - float(fine.sum()) - np.log(SHARING_FACTOR)
     known: set[tuple[int, ...]] = set() if state.wide is None else {_key(r) for r in state.wide.members.tolist()}
     fresh: dict[tuple[int, ...], None] = {}
-    for one in found:
+    for one in sharing_sets(made, liked_by_singles(state) - fine[:, None], least):
         _offer(made, fresh, known, one)
     return _with_sets(state, list(fresh), few=True)
 
 
-def sharing_sets(made: Field, gain: Floats) -> list[tuple[int, ...]]:
+def sharing_sets(made: Field, gain: Floats, least: float = -np.inf) -> list[tuple[int, ...]]:
     """Pairs and triples of faults by what their members would explain together, best first. ``gain`` (readings, causes): how much likelier each fault alone
-    makes each reading than no fault does (log). A reading counts with the fault that explains it best, or that spoils it most where none explains it; what
-    the set truly makes of it is weighed by whoever takes the set."""
+    makes each reading than no fault does (log); ``least``: the log weight that a set's prior and its gains must come to. A reading counts with the fault that
+    explains it best, or that spoils it most where none explains it; what the set truly makes of it is weighed by whoever takes the set."""
     logs = np.log(made.odds)
-    helps = (gain > np.log(1.0 / EXPLAINS)).any(axis=0)
-    few = np.flatnonzero(helps)
+    few = np.flatnonzero((gain > np.log(1.0 / EXPLAINS)).any(axis=0))
     worth = logs[few] + gain[:, few].sum(axis=0)
     few = few[np.argsort(-worth, kind="stable")[:SHARING]]
     if len(few) < 2:
@@ -698,10 +703,15 @@ def sharing_sets(made: Field, gain: Floats) -> list[tuple[int, ...]]:
     part = np.array([hash_part(made.causes[c]) for c in few.tolist()])
     clash = (part[:, None] == part[None, :]) & (part[:, None] >= 0)
     np.fill_diagonal(clash, True)
+    count = made.log_prior(padded([few[:k].tolist() for k in (2, 3)])) - [logs[few[:k]].sum() for k in (2, 3)]
     alone = [((k,), some[k]) for k in range(len(few))]
     pairs = _one_more(alone, some, logs[few], clash, SHARING_PAIRS)
     triples = _one_more(pairs[:SHARING_SEEDS], some, logs[few], clash, SHARING_TRIPLES)
-    return [tuple(int(few[c]) for c in row) for row, _ in (*pairs, *triples)]
+    found = [
+        (row, float(count[len(row) - 2] + logs[few[list(row)]].sum() + gains.sum()))
+        for row, gains in (*pairs, *triples)
+    ]
+    return [tuple(int(few[c]) for c in row) for row, value in found if value >= least]
 
 
 def _one_more(
