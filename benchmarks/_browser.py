@@ -102,9 +102,9 @@ def rest(page: Page) -> None:
 def answer(page: Page) -> str:
     """Touch the tips, note what the practice patient's meter says; the answer."""
     page.keyboard.press(" ")
-    chosen = page.locator(".answers .key.chosen")
+    chosen = page.locator(".hands .key.chosen")
     chosen.wait_for()
     said = (chosen.get_attribute("id") or "").removeprefix("answer-")
-    page.keyboard.press({"closed": "c", "open": "o"}[said])
+    page.keyboard.press({"closed": "c", "open": "o", "ohms": "d"}[said])
     chosen.wait_for(state="detached")
     return said

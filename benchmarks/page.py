@@ -117,11 +117,11 @@ def answers(page: Page, count: int) -> list[float]:
     out = []
     for _ in range(count):
         page.keyboard.press(" ")
-        chosen = page.locator(".answers .key.chosen")
+        chosen = page.locator(".hands .key.chosen")
         chosen.wait_for()
         said = (chosen.get_attribute("id") or "").removeprefix("answer-")
         begun = time.perf_counter()
-        page.keyboard.press({"closed": "c", "open": "o"}[said])
+        page.keyboard.press({"closed": "c", "open": "o", "ohms": "d"}[said])
         chosen.wait_for(state="detached")
         out.append(1000 * (time.perf_counter() - begun))
     return out

@@ -229,7 +229,7 @@ recorded("record", "done")
 def _round_answered(page: Page, world: World) -> None:
     at(page, world, "round")
     page.keyboard.press(" ")
-    page.locator(".answers .key.chosen").wait_for()
+    page.locator(".hands .key.chosen").wait_for()
     page.wait_for_timeout(400)
 
 

@@ -146,6 +146,20 @@ def test_the_patient_answers_the_same_question_alike_until_it_is_noted(
     assert answers[0] == answers[1] and answers[0]["says"] == "closed"
 
 
+def test_a_four_wire_meter_on_the_patient_shows_the_copper_of_the_check(
+    client: Client, shop: Workshop, case: str
+) -> None:
+    """The truthful patient is whole here: the reading is the resistance that the check expects of sound copper (same solver, so this shows the wiring of the route alone)."""
+    patient_case(client, shop, case, seed=5, breaks=0)
+    check = client.get(f"/api/cases/{case}/next").json()["check"]
+    body = {"points": [check["point_a"], check["point_b"]], "wires": 4}
+    said = client.post(f"/api/cases/{case}/practice/ask", json=body).json()
+    assert said["ohms"] == pytest.approx(check["expected_ohm"], rel=0.02) and said["words"].startswith("It shows ")
+    beeping = client.post(f"/api/cases/{case}/practice/ask", json={**body, "wires": 2}).json()
+    assert beeping["words"].startswith("It beeps.")
+    assert client.post(f"/api/cases/{case}/practice/ask", json={**body, "wires": 3}).status_code == 422
+
+
 def test_the_demonstration_is_made_once_and_reopened(shop: Workshop) -> None:
     machine = demo_machine()
     first, again, fresh = open_demo(shop, machine), open_demo(shop, machine), open_demo(shop, machine, fresh=True)

@@ -222,7 +222,7 @@ def test_a_key_pressed_by_hand_does_not_keep_the_keyboard(page: Page, bench: Ben
     expect(page.locator(".ticks i.closed")).to_have_count(1)
     page.keyboard.press("Enter")
     page.keyboard.press(" ")
-    expect(page.locator(".answers .key.chosen")).to_have_count(1)
+    expect(page.locator(".hands .key.chosen")).to_have_count(1)
     assert kinds(bench) == ["closed"]
     page.locator(".patient label").click()  # "note it": the tick does not keep the keyboard either
     page.keyboard.press("c")
@@ -385,3 +385,32 @@ def test_an_ohms_reading_is_confirmed_with_its_value(page: Page, bench: Bench) -
     page.keyboard.press("Enter")
     expect(page.locator("#toast")).to_contain_text("Noted: 0.26 Ω: U")
     expect(page.locator("#slip .spike li").first).to_contain_text("0.26 Ω: U")
+
+
+IN_OHMS = """() => { const c = window.bench.bench.step.check; Object.assign(c, { purpose: 'ohms', expected_ohm: 0.003, broken_ohm: 0.0054,
+    meter: { words: 'four-wire, 0.1 milliohm', options: { wires: 4 } } }); window.bench.redraw(); return [c.a.id, c.b.id]; }"""
+"""The check in hand as one that only ohms answer, as the round has it where copper has another way round."""
+
+
+def test_a_check_in_ohms_asks_for_ohms_and_notes_what_they_were_read_with(page: Page, bench: Bench) -> None:
+    points = page.evaluate(IN_OHMS)
+    expect(page.locator("#slip .expect")).to_contain_text("read ohms")
+    expect(page.locator("#slip .expect")).to_contain_text("sound 3.0 mΩ, else 5.4 mΩ")
+    expect(page.locator("#slip .hands")).to_contain_text("A beep tells nothing here")
+    page.keyboard.press("d")  # nothing was typed yet: nothing is noted
+    page.keyboard.press(" ")  # the practice patient's meter shows ohms, and they stand in the field
+    expect(page.locator("#answer-ohms.chosen")).to_have_count(1)
+    shown = float(page.locator("#ohms").input_value())
+    assert kinds(bench) == []
+    page.keyboard.press("d")
+    expect(page.locator(".ticks i.closed, .ticks i.open")).to_have_count(1)
+    (reading,) = case_state(bench.shop, bench.case).readings
+    assert (reading.kind, reading.wires, [one.id for one in reading.points]) == ("ohms", 4, points)
+    assert reading.value == pytest.approx(shown)
+    page.evaluate(IN_OHMS)
+    page.keyboard.press("v")
+    page.keyboard.type("5.5m")
+    page.keyboard.press("Enter")
+    expect(page.locator(".ticks i.closed, .ticks i.open")).to_have_count(2)
+    second = case_state(bench.shop, bench.case).readings[-1]
+    assert (second.kind, second.wires) == ("ohms", 4) and second.value == pytest.approx(0.0055)

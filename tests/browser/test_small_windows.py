@@ -16,9 +16,14 @@ BOXES = """() => Object.fromEntries(['.tip:nth-child(1 of .tip)', '.tip:nth-chil
 TWO_SIDES = """() => { const c = window.bench.bench.step.check; c.b = { ...c.b, side: 's', side_words: 'solder side' }; c.turn_over = true; window.bench.redraw(); }"""
 """The longest words that a check has: a tip on either side, and the board to be turned over."""
 
+LONG_NAMES = """() => { const c = window.bench.bench.step.check; c.a = { ...c.a, name: 'U51 pin 14', touch: 'touch the solder joint', kind: 'joint' };
+    c.b = { ...c.b, side: c.a.side, side_words: c.a.side_words, name: 'U38 pin 15' }; c.turn_over = false; window.bench.redraw(); }"""
+IN_OHMS = """() => { const c = window.bench.bench.step.check; Object.assign(c, { purpose: 'ohms', expected_ohm: 0.003, broken_ohm: 0.0054,
+    meter: { words: 'four-wire, 0.1 milliohm', options: { wires: 4 } } }); window.bench.redraw(); }"""
+
 
 @pytest.mark.parametrize(
-    "size", [(640, 400), (683, 384), (390, 780), (390, 844), (820, 1180), (1024, 768), (1280, 800)]
+    "size", [(640, 400), (683, 384), (390, 780), (390, 844), (768, 1024), (820, 1180), (1024, 768), (1280, 800)]
 )
 def test_both_places_and_the_expectation_stand_above_the_answers(
     chromium: Browser, bench: Bench, size: tuple[int, int]
@@ -26,12 +31,12 @@ def test_both_places_and_the_expectation_stand_above_the_answers(
     page = opened(chromium, bench, size=size)
     page.wait_for_selector("#answer-closed")
     assert page.locator("#slip .tip").count() == 2
-    for sides in (1, 2):
+    for state, bring in (("first", ""), ("long names", LONG_NAMES), ("two sides", TWO_SIDES), ("in ohms", IN_OHMS)):
+        page.evaluate(bring or "() => 0")
         one, two, expect, hands, slip, looks = page.evaluate(BOXES).values()
-        assert slip[0] <= one[0] < one[1] <= two[0] < two[1] <= expect[0] < expect[1] <= hands[0] + 0.5, sides
+        assert slip[0] <= one[0] < one[1] <= two[0] < two[1] <= expect[0] < expect[1] <= hands[0] + 0.5, state
         inner = looks if looks[1] else slip  # a window with room has no box of its own for the looks
-        assert expect[1] <= inner[1] + 0.5 and hands[1] <= slip[1] <= size[1], sides
-        page.evaluate(TWO_SIDES)
+        assert expect[1] <= inner[1] + 0.5 and hands[1] <= slip[1] <= size[1], state
     page.context.close()
     assert bench.errors == []
 

@@ -32,15 +32,17 @@ COUNT = "window.bench.bench.readings.filter((r) => !r.undone).length"
 def with_keys(page: Page) -> None:
     """Touch the tips, then the key that says what the meter said."""
     page.keyboard.press(" ")
-    chosen = page.locator(".answers .key.chosen")
+    chosen = page.locator(".hands .key.chosen")
     expect(chosen).to_have_count(1)
-    page.keyboard.press({"answer-closed": "c", "answer-open": "o"}[chosen.get_attribute("id") or ""])
+    page.keyboard.press(
+        {"answer-closed": "c", "answer-open": "o", "answer-ohms": "d"}[chosen.get_attribute("id") or ""]
+    )
 
 
 def with_touch(page: Page) -> None:
     """The same with a finger."""
     page.locator("#touch").tap()
-    chosen = page.locator(".answers .key.chosen")
+    chosen = page.locator(".hands .key.chosen")
     expect(chosen).to_have_count(1)
     chosen.tap()
 

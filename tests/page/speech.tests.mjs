@@ -22,6 +22,7 @@ async function ear(kept = {}) {
 export const tests = {
   'a check is spoken as the issue wants it, with our names of the tips'() {
     same(spoken({ a: leg('U7 pin 30'), b: leg('J2 pin 4') }), 'Tip A: U seven, pin thirty. Tip B: J two, pin four. Solder side.');
+    yes(spoken({ a: leg('U7 pin 13', 'solder side'), b: leg('U7 pin 4', 'solder side'), purpose: 'ohms' }).endsWith('Solder side. Read ohms.'));
     same(spoken({ a: leg('U7 pin 13', 'component side'), b: leg('U7 pin 4', 'solder side', 'touch the solder joint'), turn_over: true, purpose: 'isolation' }), 'Turn the board over. Tip A: U seven, pin one three, component side. Tip B: U seven, pin four, solder joint, solder side. Must not beep.');
   },
   'no two numbers up to 999 are spoken alike, nor end alike in -teen and -ty'() {

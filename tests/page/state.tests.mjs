@@ -1,4 +1,4 @@
-import { canAnswer, lastAnswer, placeTip, tickOf, ticks, tipsOf } from '../../src/coppermend/page/round/state.js';
+import { canAnswer, lastAnswer, notedAs, ohmsCheck, placeTip, spoken, tickOf, ticks, tipsOf } from '../../src/coppermend/page/round/state.js';
 import { distanceToLine, inside, pickNet, pickPoint, pointGrid, readPoints } from '../../src/coppermend/page/map/index.js';
 import { Chunks } from '../../src/coppermend/page/map/chunks.js';
 import { SITE_STYLE } from '../../src/coppermend/page/map/overlay.js';
@@ -31,6 +31,14 @@ export const tests = {
     same(tipsOf(bench, none).own, false);
     same(tipsOf(bench, { a: T('x'), b: null }), { a: T('x'), b: null, own: true });
     yes(canAnswer(bench, none) && !canAnswer(bench, { a: T('x'), b: null }) && canAnswer(bench, { a: T('x'), b: T('y') }));
+  },
+  'a check in ohms is noted as the ohms that the meter shows, any other as closed or open'() {
+    const asked = { step: { check: { a: { ...T('p'), name: 'P', side_words: '', where: '' }, b: { ...T('q'), name: 'Q', side_words: '', where: '' }, purpose: 'ohms' } }, readings: [] };
+    yes(ohmsCheck(asked, none) === asked.step.check && ohmsCheck(bench, none) === null && ohmsCheck(asked, { a: T('x'), b: T('y') }) === null);
+    same(notedAs({ says: 'closed', ohms: 0.00304217 }, asked.step.check), ['ohms', '0.003042']);
+    same(notedAs({ says: 'open', ohms: null }, asked.step.check), ['open', '']);
+    same(notedAs({ says: 'closed', ohms: 0.3 }, null), ['closed', '']);
+    yes(spoken(asked, none).endsWith('Read ohms.'));
   },
   'a second tap takes the free tip, one point is never under both'() {
     same(placeTip(none, T('x'), null), none);

@@ -29,7 +29,7 @@ def practise(desk: TheDesk, body: NewPatient | None = None) -> dict[str, Any]:
 def ask(case: str, body: Touch, desk: TheDesk) -> dict[str, Any]:
     """Set the tips on two points: what the patient's meter says. Nothing is noted by this."""
     answer: dict[str, Any] = on_case(
-        desk, case, lambda w, c: ask_patient(w, c, body.points[0], body.points[1], body.attempt)
+        desk, case, lambda w, c: ask_patient(w, c, body.points[0], body.points[1], body.attempt, body.wires)
     ).as_dict()
     return answer
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -65,10 +65,11 @@ class NewNumbers(Body):
 
 
 class Touch(Body):
-    """Two points on which the tips are set; ``attempt`` counts touches of this pair since it was last noted."""
+    """Two points on which the tips are set; ``attempt`` counts touches of this pair since it was last noted; ``wires`` of the meter that is read."""
 
     points: Annotated[list[Name], Field(min_length=2, max_length=2)]
     attempt: Annotated[int, Field(ge=0, le=100)] = 0
+    wires: Literal[2, 4] = 2
 
 
 Rate = Annotated[float, Field(ge=0.0, le=1.0)]

@@ -22,6 +22,7 @@ from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView
 from coppermend.services.cutmarks import cut_stroke
 from coppermend.services.cutwork import STAYS, parted_nets, unread_under_wires, wire_to_lift
+from coppermend.services.meters import meter_of, options_of
 from coppermend.services.pinwork import pin_break
 from coppermend.services.placewords import loose_in_words, near_words, places_in_words
 from coppermend.services.points import point_now, wire_end
@@ -78,7 +79,13 @@ def point_view(binding: Binding, point: ProbePoint) -> dict[str, Any]:
 def check_view(binding: Binding, check: Check) -> dict[str, Any]:
     """A check with both points spelled out."""
     a, b = binding.graph.point(check.point_a), binding.graph.point(check.point_b)
-    return {**plain(check), "a": point_view(binding, a), "b": point_view(binding, b)}
+    meter = meter_of(binding.basis) if check.purpose == "ohms" else None
+    return {
+        **plain(check),
+        "a": point_view(binding, a),
+        "b": point_view(binding, b),
+        "meter": None if meter is None else {"words": meter.words, "options": options_of(meter)},
+    }
 
 
 def span_view(span: Span) -> dict[str, Any]:

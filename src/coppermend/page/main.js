@@ -18,7 +18,7 @@ import { drawInset } from './map/inset.js';
 import { lyingWhere } from './map/rows.js';
 import { FirstOfAll } from './round/first.js';
 import { drawSlip } from './round/slip.js';
-import { canAnswer, lastAnswer, placeTip, spoken, tipsOf, toldShort } from './round/state.js';
+import { canAnswer, lastAnswer, notedAs, ohmsCheck, placeTip, spoken, tipsOf, toldShort } from './round/state.js';
 import { drawHome } from './case/home.js';
 import { drawStory } from './case/story.js';
 import { ownField } from './case/ownwire.js';
@@ -578,7 +578,8 @@ export class App {
   answer(kind, value = '') {
     if (this.view !== 'bench' || this.notNow() || !canAnswer(this.bench, this.own)) return;
     const tips = tipsOf(this.bench, this.own);
-    return this.note(kind, { points: [tips.a.id, tips.b.id], value, after: this.bench.readings.at(-1)?.entry ?? '' });
+    const options = kind === 'ohms' ? ohmsCheck(this.bench, this.own)?.meter?.options ?? {} : {};
+    return this.note(kind, { points: [tips.a.id, tips.b.id], value, options, after: this.bench.readings.at(-1)?.entry ?? '' });
   }
 
   /** A touch of the meter answers the check in hand, as a key would; one that began before the check was shown answers nothing. @param {string} touch @param {number} [began] */
@@ -596,9 +597,9 @@ export class App {
       const pair = tips.a.id + tips.b.id + this.bench.acts;
       this.patient.attempt = pair === this.patient.pair ? this.patient.attempt + 1 : 0;
       this.patient.pair = pair;
-      this.patient.answer = await post(this.url('practice/ask'), { points: [tips.a.id, tips.b.id], attempt: this.patient.attempt });
+      this.patient.answer = await post(this.url('practice/ask'), { points: [tips.a.id, tips.b.id], attempt: this.patient.attempt, wires: ohmsCheck(this.bench, this.own)?.meter?.options.wires ?? 2 });
       this.redraw();
-      if (this.patient.auto) await this.answer(this.patient.answer.says);
+      if (this.patient.auto) await this.answer(...notedAs(this.patient.answer, ohmsCheck(this.bench, this.own)));
     } catch (err) {
       this.fail(err);
     }

@@ -22,3 +22,12 @@ def meter_of(basis: Basis) -> Instrument | None:
     if basis.ohms_wires >= 4:
         return FOUR_WIRE
     return two_wire(basis.ohms_step_ohm or 0.01) if basis.ohms_wires >= 2 else None
+
+
+def options_of(meter: Instrument) -> dict[str, float]:
+    """How an ohms reading with this meter is entered: the options that ``instrument_of`` reads back. A two-wire meter was zeroed with its leads held together.
+
+    >>> options_of(FOUR_WIRE), options_of(two_wire(0.01))
+    ({'wires': 4}, {'wires': 2, 'step_ohm': 0.01, 'lead_ohm': 0.0})
+    """
+    return {"wires": 4} if meter.wires == 4 else {"wires": 2, "step_ohm": meter.step_ohm, "lead_ohm": 0.0}

@@ -20,6 +20,7 @@ from coppermend.core.copper.worked import PatchWire, TrackCut, worked
 from coppermend.core.findings import refuse
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, plain
+from coppermend.core.log.values import ohm_words
 from coppermend.core.planning.describe import point_words as describe
 from coppermend.practice.drawing import draw_breaks, draw_bridges, draw_patient
 from coppermend.practice.patient import BEEP_OHM, OXIDISED_FALSE_OPEN, Answer, Patient, Truth
@@ -151,15 +152,20 @@ def telling_seed(workshop: Workshop, case: str, first: int, breaks: int, tries: 
     return first
 
 
-def ask_patient(workshop: Workshop, case: str, point_a: str, point_b: str, attempt: int = 0) -> Touched:
-    """Set the tips on two points and read the patient's meter. Nothing is noted. ``attempt`` counts touches of this pair since it was last noted."""
+def ask_patient(workshop: Workshop, case: str, point_a: str, point_b: str, attempt: int = 0, wires: int = 2) -> Touched:
+    """Set the tips on two points and read the patient's meter. Nothing is noted.
+
+    ``attempt`` counts touches of this pair since it was last noted; ``wires`` 4: a four-wire milliohm meter is read instead of the beeping one.
+    """
     binding = bind(workshop, case)
     a, b = resolve(binding.graph, point_a).id, resolve(binding.graph, point_b).id
     if a == b:
         raise refuse("NOT-002", f"Both tips are on {a}.", "Name two different points.")
     patient = _patient(binding)
     patient.met_before(a, b, _noted(binding.state, a, b) + attempt, _said_last(binding.state))
-    return _touched(patient.ask(a, b))
+    answer = patient.ask(a, b)
+    fine = patient.ohms_between(a, b) if wires == 4 and answer.says == "closed" else None
+    return _touched(answer) if fine is None else Touched("closed", fine, f"It shows {ohm_words(fine)}.")
 
 
 def patient_truth(workshop: Workshop, case: str) -> TruthShown:

@@ -26,6 +26,8 @@ class Check:
     """Id of the point of the two on which a clipped lead is left, "" = both tips are held by hand."""
     clip_now: bool = False
     """The lead is put there for this check; else it hangs there already."""
+    broken_ohm: float | None = None
+    """What a reading in ohms shows when the stretch in doubt is broken, or holds by half; None where a beep is asked for."""
 
 
 @dataclass(frozen=True, slots=True)

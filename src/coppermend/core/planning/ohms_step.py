@@ -135,7 +135,7 @@ def _for_way(
         f"there is another way round {span.words}, so a beep says nothing of it ({chance_words(p)} broken): "
         f"{ohm_words(one.whole_ohm)} when it is whole, {ohm_words(one.broken_ohm)} when it is broken; {seconds:.0f} s"
     )
-    check = _check(posterior, one.point_a, one.point_b, one.whole_ohm, one.sites, seconds, reason, tips)
+    check = _check(posterior, one.point_a, one.point_b, one.whole_ohm, one.broken_ohm, one.sites, seconds, reason, tips)
     words = _tip_words(graph, check, instrument)
     return NextStep(
         "ohms",
@@ -184,7 +184,7 @@ def _for_partial(
         f"net {one.net} reads more than its copper has; likeliest {where} ({chance_words(one.p, 0)}, {ohm_words(one.ohm)} too much): "
         f"this reads {ohm_words(float(sound[0]))} without it, {ohm_words(more)} with it; {float(bits[best]):.1f} bit, {seconds:.0f} s"
     )
-    check = _check(posterior, a.id, b.id, float(sound[0]), one.sites, seconds, reason, tips)
+    check = _check(posterior, a.id, b.id, float(sound[0]), more, one.sites, seconds, reason, tips)
     return NextStep("ohms", _tip_words(graph, check, instrument), reason, seconds, float(bits[best]), check=check)
 
 
@@ -233,6 +233,7 @@ def _check(
     point_a: str,
     point_b: str,
     expected: float,
+    broken: float,
     sites: Sequence[str],
     seconds: float,
     reason: str,
@@ -244,7 +245,18 @@ def _check(
     turn = a.side == b.side and a.side != tips.up
     needs = needs_words(a, b)
     return Check(
-        f"ohms:{a.id}:{b.id}", "ohms", a.id, b.id, *names, expected, tuple(sites), seconds, reason, needs, turn
+        f"ohms:{a.id}:{b.id}",
+        "ohms",
+        a.id,
+        b.id,
+        *names,
+        expected,
+        tuple(sites),
+        seconds,
+        reason,
+        needs,
+        turn,
+        broken_ohm=broken,
     )
 
 

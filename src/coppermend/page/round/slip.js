@@ -9,7 +9,7 @@ import { drawInset } from '../map/inset.js';
 import { lyingPlace } from '../map/rows.js';
 import { soundLine } from '../sound/panel.js';
 import { firstBody, firstLine } from './first.js';
-import { canAnswer, lastAnswer, patientWords, ticks, tipsOf, toldShort } from './state.js';
+import { canAnswer, lastAnswer, notedAs, ohmsCheck, patientWords, ticks, tipsOf, toldShort } from './state.js';
 
 /** @typedef {import('../main.js').App} App */
 
@@ -63,7 +63,7 @@ function checkBody(app, tips) {
   ];
   return [
     h('div.first', null, h('div.looks', null, looks), answers(app, ready)),
-    app.skipping ? null : valueForm(app, ready),
+    app.skipping || ohmsCheck(bench, app.own) ? null : valueForm(app, ready),
     ready && app.own.a ? betweenTwo(app) : null,
     soundLine(app),
   ];
@@ -102,6 +102,7 @@ function expectLine(check, tips) {
     return h('div.expect', null, same ? 'should beep' : 'should not beep', h('small', null, same ? ['one net: ', netName(tips.a.net_name ?? '')] : [netName(tips.a.net_name ?? ''), ' and ', netName(tips.b.net_name ?? ''), ': two nets']));
   }
   if (check.purpose === 'isolation') return h('div.expect', null, 'should not beep', check.net_a === check.net_b ? h('small', null, netName(check.net_a), ' was cut between these two') : h('small', null, netName(check.net_a), ' and ', netName(check.net_b), ' run close here'));
+  if (check.purpose === 'ohms') return h('div.expect.in-ohms', null, 'read ohms', h('span.ohm', null, `sound ${ohms(check.expected_ohm)}, else ${ohms(check.broken_ohm)}`), h('small', null, 'net ', netName(check.net_a), check.meter ? `; ${check.meter.words}` : ''));
   return h('div.expect', null, 'should beep', check.expected_ohm ? h('span.ohm', null, `about ${ohms(check.expected_ohm)}`) : null, h('small', null, 'net ', netName(check.net_a)));
 }
 
@@ -116,7 +117,8 @@ function patientBox(app) {
 
 /** @param {App} app @param {boolean} ready */
 function answers(app, ready) {
-  const said = app.patient.answer?.says;
+  const fine = ohmsCheck(app.bench, app.own), told = app.patient.answer;
+  const said = told ? notedAs(told, fine)[0] : '';
   const big = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ cap) =>
     h(`button.key${said === name ? '.chosen' : ''}`, { type: 'button', disabled: !ready || app.busy, onclick: () => app.do(name), id: `answer-${name}` }, icon(name, 28), words, h('kbd', null, cap));
   if (app.skipping) return whichTip(app);
@@ -124,18 +126,21 @@ function answers(app, ready) {
     h('button.key', { type: 'button', disabled: !ok || app.busy, onclick: () => app.do(name), id: `answer-${name}` }, icon(name, 20), words, h('kbd', null, cap));
   return h('div.stack.hands', null,
     app.bench.practice && ready ? patientBox(app) : null,
-    h('div.answers', { role: 'group', 'aria-label': 'Answer' },
+    fine ? valueForm(app, ready, told ? notedAs(told, fine)[1] : '') : null,
+    fine ? h('p.why', null, 'A beep tells nothing here. No such meter: Closed, it goes on.') : null,
+    h(fine ? 'div.answers.less' : 'div.answers', { role: 'group', 'aria-label': 'Answer' },
       big('closed', 'Closed', 'C'), big('open', 'Open', 'O'),
       h('div.three', null, small('again', 'Again', 'A', ready), small('skip', 'Can’t reach', 'N', ready), small('back', 'Back', 'Z', Boolean(lastAnswer(app.bench))))));
 }
 
-/** A value instead of a beep. @param {App} app @param {boolean} ready */
-function valueForm(app, ready) {
+/** A value instead of a beep; where only ohms tell something, `shown` is what the practice patient's meter shows. @param {App} app @param {boolean} ready @param {string} [shown] */
+function valueForm(app, ready, shown) {
+  const main = shown !== undefined;
   return h('form.value', { onsubmit: (/** @type {Event} */ e) => { e.preventDefault(); const { ohms: value, unit } = /** @type {any} */ (e.target).elements; app.do(unit.value, value.value); } },
     h('label.quiet', { for: 'ohms' }, 'Value from the meter'),
-    h('input', { id: 'ohms', name: 'ohms', placeholder: '0.3, 4k7, OL', autocomplete: 'off', inputmode: 'text', disabled: !ready }),
+    h('input', { id: 'ohms', name: 'ohms', placeholder: '0.3, 4k7, OL', autocomplete: 'off', inputmode: 'text', disabled: !ready, value: shown || null }),
     h('select', { name: 'unit', id: 'value-unit', 'aria-label': 'What was read', disabled: !ready }, h('option', { value: 'ohms' }, 'ohms'), h('option', { value: 'diode' }, 'diode, V')),
-    h('button.key.slim', { disabled: !ready || app.busy }, 'Note'));
+    h(`button.key.${main ? 'hot' : 'slim'}${shown ? '.chosen' : ''}`, { disabled: !ready || app.busy, id: main ? 'answer-ohms' : null, 'data-main': main || null }, 'Note', main ? h('kbd', null, 'D') : null));
 }
 
 /** Which tip cannot reach its place: only that point is left out of the plan. @param {App} app */

@@ -20,6 +20,15 @@ export function canAnswer(bench, own) {
   return Boolean(tips.a && tips.b && tips.a.id !== tips.b.id);
 }
 
+/** The check in hand where it is one in ohms, of which a beep says nothing; null for any other. @param {any} bench @param {{a: Tip|null, b: Tip|null}} own */
+export function ohmsCheck(bench, own) {
+  const check = tipsOf(bench, own).own ? null : bench?.step?.check;
+  return check?.purpose === 'ohms' ? check : null;
+}
+
+/** What the practice patient's meter says as it is noted: the ohms of an ohms check, else closed or open. @param {{says: string, ohms: number|null}} answer @param {any} ohmsAsked the check in ohms, null for any other @returns {[string, string]} kind and value */
+export const notedAs = (answer, ohmsAsked) => (ohmsAsked && answer.says === 'closed' && answer.ohms !== null ? ['ohms', String(Number(answer.ohms.toPrecision(4)))] : [answer.says, '']);
+
 /**
  * Put a tapped point under a tip. The tip named by `which` takes it; without a name the one that is still free does, or nothing happens.
  * The same point cannot be under both. @param {{a: Tip|null, b: Tip|null}} own @param {Tip} tip @param {'a'|'b'|null} which
@@ -73,7 +82,7 @@ export function spoken(bench, own, where = (t) => t.where) {
   if (!a || !b) return inPageWords(bench?.step?.words ?? '');
   const check = own.a || own.b ? null : bench?.step?.check;
   const one = (/** @type {Tip} */ t) => [t.name, touched(t), t.side_words, where(t)].filter(Boolean).join(', ');
-  return [check?.turn_over ? 'Turn the board over.' : '', `Tip A: ${one(a)}. Tip B: ${one(b)}.`, check?.purpose === 'isolation' ? 'Should not beep.' : ''].filter(Boolean).join(' ');
+  return [check?.turn_over ? 'Turn the board over.' : '', `Tip A: ${one(a)}. Tip B: ${one(b)}.`, check?.purpose === 'isolation' ? 'Should not beep.' : check?.purpose === 'ohms' ? 'Read ohms.' : ''].filter(Boolean).join(' ');
 }
 
 /** The entry that "back" takes back: the last answer or act of the round that still counts. @param {any} bench */

@@ -52,5 +52,5 @@ export function spoken({ a, b, turn_over, purpose }) {
   const one = a.side_words === b.side_words;
   const tip = (/** @type {string} */ which, /** @type {any} */ t) => `Tip ${which}: ${[sayPlace(t.name), sayWhere(t), sayTouch(t.touch, t.name), one ? '' : t.side_words].filter(Boolean).join(', ')}.`;
   const side = a.side_words[0].toUpperCase() + a.side_words.slice(1);
-  return [turn_over ? 'Turn the board over.' : '', tip('A', a), tip('B', b), one ? `${side}.` : '', purpose === 'isolation' ? 'Must not beep.' : ''].filter(Boolean).join(' ');
+  return [turn_over ? 'Turn the board over.' : '', tip('A', a), tip('B', b), one ? `${side}.` : '', purpose === 'isolation' ? 'Must not beep.' : purpose === 'ohms' ? 'Read ohms.' : ''].filter(Boolean).join(' ');
 }
