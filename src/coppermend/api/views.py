@@ -27,8 +27,8 @@ from coppermend.services.pinwork import pin_break
 from coppermend.services.placewords import loose_in_words, near_words, places_in_words
 from coppermend.services.points import point_now, wire_end
 from coppermend.services.power import gate_as_dict, power_story
-from coppermend.services.rails import show_case_with_rails
 from coppermend.services.prepared import everything_counts
+from coppermend.services.rails import show_case_with_rails
 from coppermend.services.surety import doubtful_breaks, read_open
 from coppermend.services.togo import to_go
 from coppermend.services.wires import plan_for_case, proof_of, why_no_check
@@ -77,7 +77,7 @@ def point_view(binding: Binding, point: ProbePoint) -> dict[str, Any]:
 
 
 def check_view(binding: Binding, check: Check) -> dict[str, Any]:
-    """A check with both points spelled out."""
+    """A check with both points spelled out; one in ohms says the meter that it is planned for, in words and as an entry's options name it."""
     a, b = binding.graph.point(check.point_a), binding.graph.point(check.point_b)
     meter = meter_of(binding.basis) if check.purpose == "ohms" else None
     return {
@@ -266,6 +266,7 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
         "acts": sum(one.kind in TICK_KINDS for one in binding.state.timeline),
         "conflicts": list(proof.conflicts),
         "practice": bool(view.state.practice),
+        "everything": everything_counts(binding.state, step),
         "laid": {one.side: one.entry for one in binding.state.laid},
     }
 
@@ -273,7 +274,6 @@ def bench_view(workshop: Workshop, case: str) -> dict[str, Any]:
 def case_view(view: CaseView) -> dict[str, Any]:
     """The case's head."""
     state = view.state
-        "everything": everything_counts(binding.state, step),
     return {
         "id": state.case,
         "number": view.number,
