@@ -99,10 +99,12 @@ def named_store(store_url: str | None = None) -> str | None:
 def in_background(made: Workshop, cache_dir: str | Path | None = None) -> Workshop:
     """The same workshop for a server: a board that is not there at once is built in the background, tells its progress and can be stopped."""
     from coppermend.services.building import BuildingShelf
+    from coppermend.services.drawing import Drawings
 
     assert isinstance(made.shelf, MemoryShelf)
     shelf = BuildingShelf(lambda package, told: open_shelved(package, cache_dir, progress=told), made.shelf)
-    return replace(made, shelf=shelf, building=shelf)
+    drawings = Drawings(lambda package: DiskPackages().read(package_path(package)), board_cache(cache_dir))
+    return replace(made, shelf=shelf, building=shelf, drawings=drawings)
 
 
 def cache_folder(cache_dir: str | Path | None = None) -> Path:
@@ -363,7 +365,12 @@ def open_shelved(
     first = _part_of(progress, 0.0, 0.6)
     board = open_board(package, cache_dir, fresh=fresh, progress=first)
     named = package if package == "demo" else str(Path(package).expanduser().absolute())
-    return shelved(named, board, board_cache(cache_dir), fresh, _part_of(progress, 0.6, 1.0))
+    cache = board_cache(cache_dir)
+    if "cached" not in dict(board.seconds):
+        from coppermend.services.drawing import keep_drawing
+
+        keep_drawing(board, cache)
+    return shelved(named, board, cache, fresh, _part_of(progress, 0.6, 1.0))
 
 
 def _part_of(progress: Progress | None, begin: float, end: float) -> Progress | None:

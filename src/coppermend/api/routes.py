@@ -29,6 +29,7 @@ from coppermend.services.bundles import export_case, import_case
 from coppermend.services.casefinding import MOST_ROWS, Asked, find_cases
 from coppermend.services.cases import CaseView, case_state, find_case, new_case
 from coppermend.services.cautions import cautions
+from coppermend.services.drawing import drawing_of
 from coppermend.services.find import find_on_board
 from coppermend.services.layphoto import (
     Tap,
@@ -47,7 +48,6 @@ from coppermend.services.placing import PinMark, mark_photo, picture, placing
 from coppermend.services.prepared import everything_counts
 from coppermend.services.rails import show_case_with_rails
 from coppermend.services.requests import Request
-from coppermend.services.scene_pack import scene_pack
 from coppermend.services.together import note_seen, seen_ago
 from coppermend.services.workshop import Workshop
 
@@ -170,17 +170,11 @@ def board_scene(case: str, desk: TheDesk) -> Response:
 @router.get("/cases/{case}/scene.bin", tags=["board"])
 def board_scene_packed(case: str, desk: TheDesk) -> Response:
     """The same drawing data as one block of bytes, for boards of any size (layout: see the head of services/scene_pack.py)."""
-
-    def use_case(w: Workshop, c: str) -> bytes:
-        memo = bind(w, c).base.memo
-        if "scene.bin" not in memo:
-            memo["scene.bin"] = scene_pack(bind(w, c).board)
-        data: bytes = memo["scene.bin"]
-        return data
-
     # "identity": made to be quick; a loopback has no use for packing it
     return Response(
-        on_case(desk, case, use_case), media_type="application/octet-stream", headers={"content-encoding": "identity"}
+        on_case(desk, case, drawing_of),
+        media_type="application/octet-stream",
+        headers={"content-encoding": "identity"},
     )
 
 

@@ -134,6 +134,10 @@ class BuildingShelf:
         assert job.error is not None
         raise job.error
 
+    def begin(self, package: str) -> None:
+        """Begin with the board of a package; nobody waits for it here, ``take`` gives it."""
+        self._job(package)
+
     def known(self, package_id: str) -> ShelvedBoard | None:
         """A board taken before in this run, by its package id."""
         return self._kept.known(package_id)

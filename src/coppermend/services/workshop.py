@@ -10,6 +10,7 @@ from coppermend.services.ports import BoardShelf, CaseStore, Clock, Ids
 if TYPE_CHECKING:
     from coppermend.services.bind import Binding
     from coppermend.services.building import BuildingShelf
+    from coppermend.services.drawing import Drawings
     from coppermend.services.field_pack import FieldKeep
     from coppermend.services.packages import PackageSource
 
@@ -30,3 +31,5 @@ class Workshop:
     """The shelf again, where boards are built in the background (a server); None where the asker waits."""
     fields: FieldKeep | None = None
     """Where the fault sets of boards under power are kept from one command to the next; None: they are reckoned anew."""
+    drawings: Drawings | None = None
+    """Where the drawing data of built boards are kept, for the first picture after a start; None: they are made of the board."""
