@@ -261,7 +261,7 @@ CLI_TWINS = {
     "GET /api/cases/{case}/waves/{entry}": ("wave", "measure"), "GET /api/cases/{case}/suspects/map": ("suspects",),
     "GET /api/cases/{case}/pin": ("expect",),
     "GET /api/cases/{case}/expect": ("expect",), "GET /api/cases/{case}/suspects": ("suspects",),
-    "GET /api/alloys": ("alloy", "list"), "POST /api/alloys/mix": ("alloy", "mix"), "POST /api/cases/{case}/alloys": ("alloy", "plan"),
+    "GET /api/wires/gauge": ("wire", "gauge"), "GET /api/alloys": ("alloy", "list"), "POST /api/alloys/mix": ("alloy", "mix"), "POST /api/cases/{case}/alloys": ("alloy", "plan"),
     "POST /api/cases/{case}/preheat": ("heat", "preheat"),
     "POST /api/cases/{case}/meter/zero": ("meter", "read"), "POST /api/cases/{case}/meter/readings": ("meter", "read"),
 }  # fmt: skip

@@ -57,3 +57,13 @@ def test_warming_the_board_of_a_case(client: Client, shop: Workshop) -> None:
     assert bad.status_code == 422 and bad.json()["code"] == "HEA-006"
     lines = client.post(f"/api/cases/{case}/preheat", json={**asked, "readings": "0;22\nwarm;30"})
     assert lines.json()["code"] == "HEA-008"
+
+
+def test_a_gauge_of_wire(client: Client) -> None:
+    """30 AWG: 338.6 ohm/km at 20 degC (tables after ASTM B258), 0.2546 mm across; what cannot be is refused in words."""
+    found = client.get("/api/wires/gauge", params={"awg": 30, "length_mm": 100}).json()
+    assert abs(found["resistance_ohm"] - 0.03386) < 5e-5 and abs(found["diameter_mm"] - 0.2546) < 1e-4
+    assert len(found["assumed"]) == 2
+    for wrong in ({"awg": 70, "length_mm": 100}, {"awg": 30, "length_mm": -5}):
+        refused = client.get("/api/wires/gauge", params=wrong)
+        assert refused.status_code == 422 and refused.json()["code"].startswith("WIR-") and refused.json()["remedy"]

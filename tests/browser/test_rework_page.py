@@ -22,7 +22,7 @@ def test_a_part_is_planned_and_its_area_marked(page: Page, bench: Bench) -> None
     page.locator("#mark-area").click()
     page.locator("#outcome a").wait_for(timeout=60_000)
     assert "Marked" in page.locator("#outcome").inner_text() and "U2" in page.locator("#outcome").inner_text()
-    page.locator("#which input").fill("U999")
+    page.locator("#which input[name=part]").fill("U999")
     page.locator("#plan").click()
     page.locator("#outcome .error-sheet").wait_for(timeout=60_000)
     assert "U999" in page.locator("#outcome").inner_text()
@@ -67,12 +67,12 @@ def test_keys_stay_where_they_are_and_typed_words_too(page: Page, bench: Bench) 
     page.keyboard.press("Enter")
     page.locator("#which").wait_for(timeout=60_000)
     assert focused(page) == "tab-part" and page.locator("#tab-part").get_attribute("aria-current") == "page"
-    page.locator("#which input").fill("U999")
+    page.locator("#which input[name=part]").fill("U999")
     page.keyboard.press("Enter")
     page.locator("#outcome .error-sheet").wait_for(timeout=60_000)
-    assert page.locator("#which input").input_value() == "U999"
+    assert page.locator("#which input[name=part]").input_value() == "U999"
     assert "coppermend" not in page.locator("#outcome").inner_text()
-    page.locator("#which input").fill("U2")
+    page.locator("#which input[name=part]").fill("U2")
     page.locator("#plan").focus()
     page.keyboard.press("Enter")
     page.locator("#order").wait_for(timeout=60_000)
@@ -89,6 +89,82 @@ def test_keys_stay_where_they_are_and_typed_words_too(page: Page, bench: Bench) 
     bench.errors.clear()  # the browser's console notes the refused request; the page said it in words
 
 
+def test_a_gauge_is_reckoned_on_the_leaf_of_wires(page: Page, bench: Bench) -> None:
+    """30 AWG has 338.6 ohm/km (tables after ASTM B258); both currents say what they rest on; a gauge that is none is refused; what was typed stays."""
+    page.goto(bench.url("wires"))
+    page.locator("#gauge > summary").click(timeout=60_000)
+    page.locator("#gauge-length_mm").fill("100,0")
+    page.locator("#gauge-go").click()
+    page.locator("#gauge-answer", has_text="33.86 mΩ").wait_for(timeout=60_000)
+    for k in (0, 1):
+        page.locator("#gauge-answer .rests").nth(k).locator("summary").click()
+    assert "ASTM B258" in page.locator("#gauge-answer").inner_text()
+    assert "Preece" in page.locator("#gauge-answer .rests").nth(1).inner_text()
+    page.locator("#gauge-awg").fill("70")
+    page.locator("#gauge-go").click()
+    page.locator("#gauge-answer .need").wait_for(timeout=60_000)
+    assert page.locator("#gauge-length_mm").input_value() == "100,0"
+    assert not bench.foreign
+    bench.errors.clear()  # as above
+
+
+def test_a_part_is_planned_with_ones_own_iron_and_each_number_says_what_it_rests_on(page: Page, bench: Bench) -> None:
+    """Tip, solder and margin typed with a comma count in plan and area; a word is refused; needs, order, K/W, W, lists and risks each have their help."""
+    page.goto(f"{bench.address}/page/rework.html?case={bench.case}&part=U2")
+    page.locator("#order").wait_for(timeout=60_000)
+    page.locator("#iron > summary").click()
+    page.locator("#removal-tip_c").fill("hot")
+    page.locator("#plan").click()
+    page.locator("#outcome .error-sheet", has_text='"hot" is no number').wait_for(timeout=60_000)
+    page.locator("#removal-tip_c").fill("330,5")
+    page.locator("#removal-margin_mm").fill("7")
+    page.locator("#plan").click()
+    page.locator("#order").wait_for(timeout=60_000)
+    helps = page.locator("#rework-view .rests")
+    said = helps.locator("summary").all_inner_texts()
+    for number in ("these needs", "the order", "K/W", "W rests", '"needs"', "this list", "these places"):
+        assert any(number in one for one in said), said
+    for k in range(helps.count()):
+        helps.nth(k).locator("summary").click()
+        assert helps.nth(k).locator("li").first.is_visible()
+    assert "tip 330.5 °C" in helps.nth(0).inner_text()
+    page.locator("#mark-area").click()
+    page.locator("#outcome a").wait_for(timeout=60_000)
+    log = page.request.get(f"{bench.address}/api/cases/{bench.case}/log").json()["entries"]
+    assert log[-1]["payload"]["part"] == "U2" and log[-1]["payload"]["margin_mm"] == 7
+    assert not bench.foreign and not bench.errors
+
+
+def test_drops_are_noted_where_they_are_told(page: Page, bench: Bench) -> None:
+    """Two nets are asked for; a drop is typed beside its place: volt, ampere and tips are in the log, below nothing with its tips turned, and the plan counts it.
+    54.1 mV at 0.3 A are 0.180 ohm (Ohm's law)."""
+    page.goto(f"{bench.address}/page/rework.html?case={bench.case}&tab=short")
+    page.locator("#outcome .error-sheet").wait_for(timeout=60_000)
+    page.locator("#supply-asked input[name=net_a]").fill("D5")
+    page.locator("#supply-plan").click()
+    page.locator("#outcome", has_text="Only one net is named").wait_for(timeout=60_000)
+    page.locator("#supply-asked input[name=net_b]").fill("D6")
+    page.locator("#supply-plan").click()
+    page.locator("#supply").wait_for(timeout=60_000)
+    plan = page.request.get(f"{bench.address}/api/cases/{bench.case}/short/supply?net_a=D5&net_b=D6").json()
+    second = next(k for k, one in enumerate(plan["drops"]) if one["net"] == "D6") + 1
+    page.locator("#supply-ampere").fill("0,3")
+    for k, typed in ((1, "54,1"), (second, "-20")):
+        page.locator(f"#drop-{k}").fill(typed)
+        page.keyboard.press("Enter")
+        page.locator("#supply .drop span", has_text=f"{typed} noted").wait_for(timeout=60_000)
+        assert focused(page) == f"drop-{k + 1}" and page.locator("#supply-ampere").input_value() == "0,3"
+    log = page.request.get(f"{bench.address}/api/cases/{bench.case}/log").json()["entries"]
+    first, turned = [one["payload"] for one in log if one["kind"] == "ohms"]
+    told = [[one["id"] for one in entry["sense"]] for entry in (first, turned)]
+    assert told == [[plan["feed"][0], plan["drops"][1]["point"]], [plan["feed"][1], plan["drops"][second]["point"]]]
+    assert abs(first["ohm"] - 0.0541 / 0.3) < 1e-6 and (first["volt"], first["ampere"]) == (0.0541, 0.3)
+    assert abs(turned["ohm"] - 0.02 / 0.3) < 1e-6
+    assert page.locator("#supply .rests").count() == 3
+    assert not bench.foreign
+    bench.errors.clear()  # the browser's console notes the refused requests; the page said them in words
+
+
 def test_wires_are_planned_round_a_cut_under_own_conditions(page: Page, bench: Bench) -> None:
     """The leaf plans what the command plans: a cut, a box kept free; the plan is kept, the cut is noted, what was typed stays."""
     page.goto(bench.url("wires"))
@@ -103,7 +179,10 @@ def test_wires_are_planned_round_a_cut_under_own_conditions(page: Page, bench: B
     page.locator("#own-go").click()
     page.locator("#own-keep").wait_for(timeout=60_000)
     text = page.locator("#own-plans").inner_text()
-    assert "Cut first" in text and "blade" in text and "cut to" in text
+    assert "Cut first" in text and "blade" in text and "cut to" in text and "3 mm of it bared" in text
+    page.locator("#own-plans summary", has_text="Rules of laying").click()
+    rules = page.locator("#own-plans details[open]").inner_text()
+    assert "lap: On a track" in rules.replace("Lap:", "lap:") and "IPC-7721" in rules  # each rule with its source
     page.locator("#own-keep").click()
     page.locator("#own-plans", has_text="Kept for the record").wait_for(timeout=60_000)
     page.locator("#own-cut-0").click()

@@ -57,6 +57,20 @@ def test_refusals_are_said(page: Page, bench: Bench) -> None:
     page.locator("#warm input[name=target_c]").fill("160")
     page.locator("#warm button").click()
     page.locator("#warm-answer .need").filter(has_text="glass transition").wait_for(timeout=60_000)
+    page.locator("#warm input[name=target_c]").fill("100")
+    page.locator("#warm input[name=nozzle]").fill("5")
+    page.locator("#warm button").click()
+    page.locator("#warm-answer .need").filter(has_text="such as 100 80 15").wait_for(timeout=60_000)
+    page.locator("#warm input[name=nozzle]").fill("")
+    page.locator("#warm-more > summary").click()
+    page.locator("#warm input[name=at]").fill("5000 5000")
+    page.locator("#warm button").click()
+    page.locator("#warm-answer .need").filter(has_text="not on the board").wait_for(timeout=60_000)
+    page.locator("#warm input[name=at]").fill("")
+    page.locator("#warm input[name=room_c]").fill("30,5")
+    page.locator("#warm button").click()
+    page.locator("#warming").wait_for(timeout=120_000)
+    assert page.locator("#warm-answer .rests").count() >= 5
     bench.errors.clear()  # the browser's console notes the refused requests; the page said them in words
 
 

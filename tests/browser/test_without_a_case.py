@@ -38,7 +38,7 @@ def test_a_plan_that_takes_its_time_says_what_is_being_worked_out(chromium: Brow
     page.goto(f"{bench.address}/page/rework.html?case={bench.case}&part=U2")
     page.locator("#waiting").wait_for()
     assert "how U2 comes out" in page.locator("#waiting").inner_text()
-    assert page.locator("#which input").input_value() == "U2"
+    assert page.locator("#which input[name=part]").input_value() == "U2"
     page.locator("#order").wait_for(timeout=60_000)
     assert page.locator("#waiting").count() == 0
     page.context.close()

@@ -87,6 +87,7 @@ GET /api/cases/{case}/ways
 GET /api/cases/{case}/wires
 GET /api/builds/{build}
 GET /api/alloys
+GET /api/wires/gauge
 GET /api/meters
 GET /api/meters/events
 GET /api/speech

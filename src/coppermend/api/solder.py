@@ -1,4 +1,4 @@
-"""Routes of solder and heat: what a mixture melts at, doses for a part, warming the board of a case."""
+"""Routes of solder, heat and wire: what a mixture melts at, doses for a part, warming the board of a case, what a gauge of wire is good for."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from coppermend.api.routes import TheDesk, on_case
 from coppermend.api.schemas import Body
 from coppermend.core.board.model import Board
 from coppermend.core.rework.alloy.dose import BISMUTH_LIMIT_WT, WICK_LEAVES
+from coppermend.core.rework.gauge import gauge
 from coppermend.core.rework.heat.limits import TG_OLD_C
 from coppermend.core.rework.heat.plate import NOZZLE_FILM_W_M2K, Room
 from coppermend.core.rework.heat.slab import Build, Slab, cut
@@ -103,6 +104,12 @@ def mixed(body: MixAsked) -> Json:
     """Composition, solidus, liquidus and heat of melting of a joint to which an alloy is fed."""
     share = alloys.share_of(body.share, body.base_mg, body.add_mg)
     return alloys.mixture(body.base, body.add, share).as_dict()
+
+
+@router.get("/wires/gauge")
+def wire_gauge(awg: int, length_mm: float) -> Json:
+    """Resistance and fusing currents of a length of copper wire at 20 degC, with what they rest on."""
+    return dict(gauge(awg, length_mm).as_dict())
 
 
 @router.post("/cases/{case}/alloys")

@@ -497,7 +497,11 @@ def plan_rows(binding: Binding, plans: Sequence[WirePlan]) -> list[dict[str, Any
         {
             "kind": plan.kind,
             "words": "; ".join(wire.words for wire in plan.wires),
-            "notes": [*plan.notes, *(note for wire in plan.wires for note in (wire.gauge_reason, *wire.notes))],
+            "notes": [
+                *plan.notes,
+                *(note for wire in plan.wires for note in (wire.gauge_reason, wire.insulation, *wire.notes) if note),
+            ],
+            "rules": [f"{one.topic}: {one.words} [{one.source}]" for one in plan.rules] if plan.wires else [],
             "wires": [wire_view(binding, wire, plan) for wire in plan.wires],
             "restores": plan.restores,
             "assumed": list(WIRE_ASSUMED) if plan.wires else [],

@@ -6,6 +6,7 @@ import { lyingWhere } from '../map/rows.js';
 import { chance, plainly, sentence } from '../shared/words.js';
 import { errorSheet, waitingLeaf } from './home.js';
 import { ownWire } from './ownwire.js';
+import { gaugeForm } from './gauge.js';
 import { inPageWords } from '../shared/pagewords.js';
 import { staysKey } from '../round/slip.js';
 
@@ -29,7 +30,7 @@ export async function drawWires(el, app) {
       h('h2', null, `Net ${span.net}: ${span.cut ? 'cut on purpose' : chance(span.p)}`), h('p', null, sentence(inPageWords(span.words)) + '.'),
       h('div.row', null, h('button.key.slim', { type: 'button', onclick: () => app.do('showSpan', span) }, 'Show it on the board'), span.cuts?.length ? staysKey(app, span.cuts) : null),
       span.plans.length ? span.plans.map((/** @type {any} */ plan, /** @type {number} */ i) => planSheet(app, plan, i)) : h('p', null, inPageWords(span.why_none) || 'No wire can be proposed yet.'))),
-    ownWire(app, (plan, i) => planSheet(app, plan, i)),
+    ownWire(app, (plan, i) => planSheet(app, plan, i)), gaugeForm(),
     data.fitted.length || data.spans.length ? h('h2', null, 'Fitted') : null,
     data.fitted.length ? data.fitted.map((/** @type {any} */ w) => h('section.sheet', null, h('h3', null, sentence(w.words)), h('p', null, !w.checks.length ? sentence(inPageWords(w.why_none)) : w.checks.some((/** @type {any} */ c) => !c.proves) ? 'Checks of it; a beep alone does not prove this wire, read why:' : 'Checks that prove it:'), h('ul.proofs', null, w.checks.map((/** @type {any} */ c) => h('li', null, h('span', null, h('b', null, c.words), h('span', null, inPageWords(c.why), c.said ? h('b', null, saidWords(c)) : null)), c.purpose === 'cut' ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('measure', c) }, c.said ? 'Again' : 'Measure')))))) : data.spans.length ? h('p', null, 'No patch wire was noted in this case.') : null,
     data.cautions?.length ? h('ul.cautions', null, data.cautions.map((/** @type {string} */ c) => h('li', null, c))) : null));
@@ -60,9 +61,10 @@ function planSheet(app, plan, i) {
   return h('div.plan', null,
     h('h3', null, !plan.wires.length ? 'No wire: what to do' : i ? `Another way (${plan.kind})` : 'The wire'),
     plan.wires.map((/** @type {any} */ w) => h('div.plan-wire', null,
-      h('div', null, h('b', null, `${w.a.name} to ${w.b.name}`), h('span', null, `${lyingWhere(w.a, app.map.view)}; ${lyingWhere(w.b, app.map.view)}`), h('span', null, `${w.a.side_words}${w.b.side === w.a.side ? '' : ' to ' + w.b.side_words}, ${w.awg} AWG, cut to ${Math.round(w.cut_mm)} mm`), way(w)),
+      h('div', null, h('b', null, `${w.a.name} to ${w.b.name}`), h('span', null, `${lyingWhere(w.a, app.map.view)}; ${lyingWhere(w.b, app.map.view)}`), h('span', null, `${w.a.side_words}${w.b.side === w.a.side ? '' : ' to ' + w.b.side_words}, ${w.awg} AWG, cut to ${Math.round(w.cut_mm)} mm, 3 mm of it bared at each end`), way(w)),
       h('button.key.slim', { type: 'button', onclick: () => app.do('showWire', w) }, 'Show its way'),
       h(i ? 'button.key.slim' : 'button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('wireFitted', w) }, 'Fitted: note it'))),
     plan.notes?.length ? (plan.wires.length ? h('details', null, h('summary', null, 'Why'), noteList(plan.notes)) : noteList(plan.notes)) : null,
-    plan.assumed?.length ? h('details', null, h('summary', null, 'What this rests on'), noteList(plan.assumed)) : null);
+    plan.assumed?.length ? h('details', null, h('summary', null, 'What this rests on'), noteList(plan.assumed)) : null,
+    !i && plan.rules?.length ? h('details', null, h('summary', null, 'Rules of laying and joining it'), noteList(plan.rules)) : null);
 }

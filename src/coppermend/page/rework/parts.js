@@ -46,7 +46,7 @@ export function needs(plan) {
 const said = (plan) => needs(plan).map(([, words]) => words).join('; ');
 
 /** The needs with the sign that each has in the drawing. @param {any} plan */
-const legend = (plan) => h('ul.needs', null, needs(plan).map(([kind, words]) => h('li', null, s('svg', { class: 'heat-map sign', viewBox: '0 0 4 4', 'aria-hidden': 'true' }, s('circle', { class: `pin ${kind}`, cx: 2, cy: 2, r: 1.6 })), words)));
+const legend = (plan) => h('ul.needs', null, needs(plan).map(([kind, words]) => h('li', null, s('svg', { class: 'sign', viewBox: '0 0 4 4', 'aria-hidden': 'true' }, s('circle', { class: `pin ${kind}`, cx: 2, cy: 2, r: 1.6 })), words)));
 
 /** @param {any} plan @param {(words: string) => void} mark what to do when the work area is to be marked */
 export function removalSheets(plan, mark) {

@@ -21,6 +21,7 @@ export class Rework extends Acting {
   /** What the removal is planned with, the margin of its work area too. @type {Record<string, string>} */ iron = {};
   /** What the supply's form was filled with. @type {Record<string, string>} */ supplied = {};
   /** The current that flows, as it was typed. */ ampere = '';
+  /** What was noted of drops while this page is open: mV by net and point. @type {Map<string, string>} */ drops = new Map();
   view = h('div', { id: 'rework-view' });
   /** Drawn once: the keyboard stays where it is, and what was typed stays typed. */ form = partForm(this.part, (part, said) => { this.part = part; this.iron = said; this.show(); });
 
@@ -85,7 +86,7 @@ export class Rework extends Acting {
     try {
       const said = numbersIn(this.supplied, ['net_a', 'net_b']);
       const plan = await get(url(`short/supply?${new URLSearchParams(said)}`));
-      this.put(asked, form, this.keepKey(() => this.kept('short/supply', said), 'Supply, clips, drops and what to mind then stand in the case\'s record.'), supplySheet(plan, this.ampere, (k, mv, ampere) => this.dropRead(plan, k, mv, ampere)));
+      this.put(asked, form, this.keepKey(() => this.kept('short/supply', said), 'Supply, clips, drops and what to mind then stand in the case\'s record.'), supplySheet(plan, this.ampere, this.drops, (k, mv, ampere) => this.dropRead(plan, k, mv, ampere)));
     } catch (err) {
       if (asked !== this.asked) return;
       fill(this.view, form);
@@ -93,7 +94,7 @@ export class Rework extends Acting {
     }
   }
 
-  /** One drop that was read: noted as the ohms of its clips, and the plan reckoned anew with it. @param {any} plan @param {number} k @param {string} mv @param {string} ampere */
+  /** One drop that was read: noted as the ohms of its clips. The rows stay where they are while a person goes along the net. @param {any} plan @param {number} k @param {string} mv @param {string} ampere */
   async dropRead(plan, k, mv, ampere) {
     const one = plan.drops[k];
     await this.doing(async () => {
@@ -101,9 +102,14 @@ export class Rework extends Acting {
       if (!Number(read.ampere)) throw new Refused({ code: 'PAGE-003', severity: 'error', place: {}, words: 'A current of 0 A gives no ohms.', remedy: 'Read the current that flows through the clips, and write it above the drops.' });
       this.ampere = ampere === String(plan.limit.limit_a) ? '' : ampere;
       const out = await write(url('entries'), dropEntry(plan, one, Number(read.mv), Number(read.ampere)));
-      if (this.tab === 'short') await this.showSupply(++this.asked);
-      fill(this.said, h('p.sheet', null, `Noted: ${out.words}. The plan counts it. `, h('a', { href: `/#/case/${encodeURIComponent(id)}/ohms` }, 'Where the short is by all readings')));
-      byId(`drop-${k + 1}`)?.focus({ preventScroll: true });
+      this.drops.set(`${one.net} ${one.point}`, mv);
+      const field = /** @type {HTMLInputElement|null} */ (byId(`drop-${k}`)), mark = byId(`noted-${k}`);
+      if (field && mark) {
+        field.value = '';
+        mark.textContent = `${mv} noted`;
+      }
+      fill(this.said, h('p.sheet', null, `Noted: ${out.words}. "Plan" reckons the drops anew with what was read. `, h('a', { href: `/#/case/${encodeURIComponent(id)}/ohms` }, 'Where the short is by all readings')));
+      byId(`drop-${k + 1}`)?.focus();
     }, `drop ${one.net} ${one.point}`);
   }
 

@@ -20,12 +20,12 @@ export function dropEntry(plan, drop, mv, ampere) {
   return { kind: 'ohms', points: [plus, minus], value: String(Number(Math.abs(volt / ampere).toPrecision(9))), options: { volt: Math.abs(volt), ampere: Math.abs(ampere), sense: turned ? tips.reverse() : tips, wires: 4 } };
 }
 
-/** @param {any} plan @param {string} ampere what was typed as the current that flows @param {(k: number, mv: string, ampere: string) => void} noteDrop */
-export function supplySheet(plan, ampere, noteDrop) {
+/** @param {any} plan @param {string} ampere what was typed as the current that flows @param {Map<string, string>} noted mV by net and point @param {(k: number, mv: string, ampere: string) => void} noteDrop */
+export function supplySheet(plan, ampere, noted, noteDrop) {
   const on = (/** @type {string[]} */ ...names) => linesOf(plan.assumed, ...names);
   const flows = /** @type {HTMLInputElement} */ (h('input', { id: 'supply-ampere', value: ampere, placeholder: String(plan.limit.limit_a), inputmode: 'decimal', autocomplete: 'off' }));
   const read = (/** @type {any} */ d, /** @type {number} */ k) => h('form.drop', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); noteDrop(k, String(new FormData(/** @type {HTMLFormElement} */ (e.target)).get('mv') ?? ''), flows.value || flows.placeholder); } },
-    h('input', { name: 'mv', id: `drop-${k}`, required: true, inputmode: 'decimal', autocomplete: 'off', 'aria-label': `mV read at ${d.words}, net ${d.net}` }), h('button.key.slim', null, 'Note'));
+    h('input', { name: 'mv', id: `drop-${k}`, required: true, inputmode: 'decimal', autocomplete: 'off', 'aria-label': `mV read at ${d.words}, net ${d.net}` }), h('button.key.slim', null, 'Note'), h('span', { id: `noted-${k}` }, noted.has(`${d.net} ${d.point}`) ? `${noted.get(`${d.net} ${d.point}`)} noted` : ''));
   return h('section.sheet', { id: 'supply' }, h('h2', null, `${plan.net_a} and ${plan.net_b}: with a limited current`),
     h('p', null, `Supply: at most ${plan.open_v} V open, current limit ${plan.limit.words}`), rests('voltage and current rest', on('Open voltage', 'Current limit')),
     h('p', null, `${plan.feed_words} About ${(plan.expected_v * 1000).toFixed(0)} mV will stand between the clips. Likeliest place so far: ${plan.place}.`),

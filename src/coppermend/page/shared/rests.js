@@ -3,8 +3,8 @@
 import { h } from './dom.js';
 import { inPageWords } from './pagewords.js';
 
-/** The lines of these figures: each line of the server begins with its figure's name and a colon. Pure. @param {string[]|undefined} lines @param {...string} names @returns {string[]} */
-export const linesOf = (lines, ...names) => (lines ?? []).filter((line) => names.some((name) => line.startsWith(`${name}: `)));
+/** The lines of these figures, in the order of their names: each line of the server begins with its figure's name and a colon. Pure. @param {string[]|undefined} lines @param {...string} names @returns {string[]} */
+export const linesOf = (lines, ...names) => names.flatMap((name) => (lines ?? []).filter((line) => line.startsWith(`${name}: `)));
 
 /** @param {string} what the number in a few words ("K/W", "the order") @param {(string|false|null|undefined)[]} lines @returns {HTMLElement|null} */
 export function rests(what, lines) {

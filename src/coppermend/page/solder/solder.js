@@ -4,7 +4,7 @@ import { inPageWords } from '../shared/pagewords.js';
 import { byId, fill, h, s } from '../shared/dom.js';
 import { linesOf, rests } from '../shared/rests.js';
 import { noCase } from '../shared/nocase.js';
-import { findingOf, get, post, write } from '../shared/api.js';
+import { Refused, findingOf, get, post, write } from '../shared/api.js';
 import { curve, minutes, several, typed } from './numbers.js';
 
 const query = new URLSearchParams(location.search);
@@ -13,6 +13,8 @@ const url = (/** @type {string} */ what) => `/api/cases/${encodeURIComponent(id)
 
 /** @param {string} words @param {Record<string, any>} attrs */
 const field = (words, attrs) => h('label.field', null, words, h('input', { autocomplete: 'off', spellcheck: 'false', ...attrs }));
+/** @param {string} words @param {string} name @param {[string, string][]} options */
+const choice = (words, name, options) => h('label.field', null, words, h('select', { name }, options.map(([value, told]) => h('option', { value }, told))));
 /** The server's words write degC, so that a terminal shows them. @param {string} words */
 const shown = (words) => words.replaceAll('degC', '°C');
 const degrees = (/** @type {number} */ c) => `${c.toFixed(0)} °C`;
@@ -34,6 +36,13 @@ function numbersOf(said, names) {
 
 /** The rounds that only take off what was fed too much. @param {number} n */
 const surplus = (n) => (n ? ` The first ${n === 1 ? 'one only takes' : `${n} only take`} off what was fed beyond the joint's own solder: nothing fresh goes in.` : '');
+
+/** So many numbers of a field in mm, null where nothing is typed; throws where they are others. @param {string} text @param {number} count @param {string} what @param {string} such */
+function places(text, count, what, such) {
+  const found = several(text);
+  if (found && (found.length !== count || found.some(Number.isNaN))) throw new Refused({ code: 'PAGE-003', severity: 'error', place: {}, words: `"${text}" is not ${what} in mm.`, remedy: `Write ${count} numbers, such as ${such}.` });
+  return found;
+}
 
 /** A list under one tap. @param {string} head @param {string[]} lines @param {boolean} [open] */
 const told = (head, lines, open = false) => (lines.length ? h('details', { open }, h('summary', null, head), h('ul', null, lines.map((one) => h('li', null, shown(inPageWords(one)))))) : null);
@@ -79,6 +88,10 @@ export class SolderPage {
         field('Glass transition (Tg), °C', { name: 'tg_c', inputmode: 'decimal', placeholder: '120, old FR-4' }), field('Mass of the parts, g', { name: 'parts_g', inputmode: 'decimal', placeholder: '0' }),
         field('Size in mm, where no data is known', { name: 'size', placeholder: 'the board of the case' }), field('Then hot air at x, y, width in mm', { name: 'nozzle', placeholder: '100 80 15' }),
         h('label.field.wide', null, 'Readings of a thermocouple: seconds and °C, a pair a line', h('textarea', { name: 'readings', rows: 3, placeholder: '0 22\n30 41,5\n60 56', spellcheck: 'false' }))),
+      h('details.rests', { id: 'warm-more' }, h('summary', null, 'Side, place of the thermocouple, room, films'), h('div.form', null,
+        choice('Side that is warmed', 'side', [['s', 'solder side'], ['c', 'component side']]), field('Warmed area only: x, y of two corners, mm', { name: 'area', placeholder: 'the whole board' }),
+        field('Thermocouple at x, y in mm', { name: 'at', placeholder: 'the middle of the board' }), choice('It lies on the', 'at_side', [['c', 'component side'], ['s', 'solder side']]),
+        field('Room, °C', { name: 'room_c', inputmode: 'decimal', placeholder: '22' }), field('Heater passes on, W/m²K', { name: 'film_w_m2k', inputmode: 'decimal', placeholder: 'air 40, plate by its gap' }), field('Gap to the plate, mm', { name: 'gap_mm', inputmode: 'decimal', placeholder: '2' }), field('Air of the nozzle, °C', { name: 'nozzle_c', inputmode: 'decimal', placeholder: '350' }))),
       h('button.key.hot', null, 'Plan'), this.answers.warm);
   }
 
@@ -152,11 +165,10 @@ export class SolderPage {
   /** @param {SubmitEvent} e */
   async warm(e) {
     const said = textOf(/** @type {HTMLFormElement} */ (e.target));
-    const nozzle = several(said.nozzle);
-    if (nozzle && (nozzle.length !== 3 || nozzle.some(Number.isNaN))) throw new Error(`"${said.nozzle}" (x, y, width) is no number.`);
-    const size = several(said.size);
-    if (size && (size.length !== 2 || size.some(Number.isNaN))) throw new Error(`"${said.size}" (width, height) is no number.`);
-    const found = await post(url('preheat'), { size_mm: size, heater: said.heater, readings: said.readings, ...numbersOf(said, ['heater_c', 'target_c', 'tg_c', 'parts_g']), nozzle: nozzle ? { x_mm: nozzle[0], y_mm: nozzle[1], diameter_mm: nozzle[2] } : null });
+    const nozzle = places(said.nozzle, 3, 'x, y and width', '100 80 15'), size = places(said.size, 2, 'width and height', '250 200'), at_mm = places(said.at, 2, 'x and y', '100 80'), area_mm = places(said.area, 4, 'x and y of two corners', '0 0 120 90');
+    const { nozzle_c, ...more } = numbersOf(said, ['heater_c', 'target_c', 'tg_c', 'parts_g', 'room_c', 'film_w_m2k', 'gap_mm', 'nozzle_c']);
+    const blown = nozzle && { x_mm: nozzle[0], y_mm: nozzle[1], diameter_mm: nozzle[2], ...(nozzle_c === undefined ? {} : { celsius: nozzle_c }) };
+    const found = await post(url('preheat'), { size_mm: size, heater: said.heater, readings: said.readings, side: said.side, at_mm, at_side: said.at_side, area_mm, ...more, nozzle: blown });
     const range = found.time_range_s, on = (/** @type {string[]} */ ...names) => linesOf(found.assumed, ...names);
     return [told('First', found.on_board, true), h(found.holds ? 'p.told' : 'p.told.need', { id: 'warming' }, shown(found.words)),
       range ? h('p', null, `That time is open from ${minutes(range[0])} to ${minutes(range[1])}${range[1] >= 2400 ? ' or never' : ''}: what the heater passes on is the least certain. A thermocouple narrows it.`) : null,
