@@ -1,4 +1,4 @@
-import { answerOf, kindOf, wordsOf } from '../../src/coppermend/page/powered/answers.js';
+import { answerOf, kindOf, lookedWith, wordsOf } from '../../src/coppermend/page/powered/answers.js';
 import { factorWords, perMinute, share } from '../../src/coppermend/page/powered/lists.js';
 import { nearest, pathOf, spread, strength, windowOf } from '../../src/coppermend/page/powered/map.js';
 import { oddFirst, verdictWords } from '../../src/coppermend/page/powered/thermal.js';
@@ -72,6 +72,11 @@ export const tests = {
     same(answerOf('c', false), null);
     same(answerOf('c', true), { kind: 'closed', value: '' });
     same(answerOf('h', true), null);
+  },
+  'a level says what it was looked at with, where that was chosen, and nothing else does'() {
+    same(lookedWith('level', 'probe'), { options: { with: 'probe' } });
+    same(lookedWith('level', ''), {});
+    same(lookedWith('volts', 'probe'), {});
   },
   'what is not certain is never called 100 %'() {
     same([0.0012, 0.5, 0.9951, 0.99999].map(share), ['0.12 %', '50.0 %', '99.51 %', 'over 99.9 %']);

@@ -424,6 +424,7 @@ def note_command(ctx: click.Context, case: str, kind: str, words: tuple[str, ...
     \b
     Readings  closed|open A B, ohms A B 4.7k, volts A [B] 5.02V, diode A B 0.6V, level A low|high|toggling|floating|stuck, heat U1 41C
               (level A holds|even: millivolts compared along a net lead to A, or to no pin)
+              level also: with=scope|probe|meter|analyser (what A was looked at with); any reading: when=cold|warm|...
               (closed, open, ohms and skip without points answer the current check)
               ohms also: 4wire, step=10m (last digit), zeroed (leads taken off), sense P Q (current at A B, voltage at P Q), 1.2mV@500mA as the value
     Parts     look|clean|press|tap U1 ..., reseat U1, remove U1, fit U1 [socketed|soldered], swap U1, piggyback U1, state U1 socketed

@@ -13,7 +13,7 @@ from coppermend.core.copper.model import CopperGraph, ProbePoint
 from coppermend.core.copper.worked import CUT_NEAR_MM
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.canonical import Json
-from coppermend.core.log.kinds import EFFECTS, GATE_ITEMS, KINDS, LEVELS, MAP_SAYS, PROGRESS, is_way
+from coppermend.core.log.kinds import EFFECTS, GATE_ITEMS, KINDS, LEVELS, MAP_SAYS, PROGRESS, TAKEN_WITH, is_way
 from coppermend.core.log.values import parse_value
 from coppermend.core.rework.cutland import land_under
 from coppermend.services.bind import Binding, bind
@@ -86,6 +86,10 @@ def _reading(workshop: Workshop, case: str, request: Request) -> dict[str, Any]:
         payload |= _how(binding, request)
     if request.kind == "level":
         payload["level"] = _one_of(request.value, LEVELS, "level")
+        if "with" in request.fields:
+            payload["with"] = _one_of(
+                str(request.fields["with"]), TAKEN_WITH, "instrument that a level is looked at with"
+            )
     return payload
 
 

@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from coppermend.core.belief.suspects.afloat import ANALYSER, ANY, SCOPE
+from coppermend.core.belief.suspects.afloat import ANALYSER, ANY, PROBE, SCOPE
 from coppermend.core.belief.suspects.explain import Explanation, explanations
 from coppermend.core.belief.suspects.oddity import EARLY, LATE, RUNTS
 from coppermend.core.belief.suspects.posterior import (
@@ -63,6 +63,8 @@ LEVEL_OUTCOME = {
     "right": (PULSING, True),
     "wrong": (WRONG, True),
 }
+TAKEN_BY = {"scope": SCOPE, "meter": SCOPE, "probe": PROBE, "analyser": ANALYSER}
+"""What a level was looked at with, as the belief tells instruments apart: a meter and a scope's probe have 10 megohm alike."""
 COMPARED = ("holds", "even")
 """Levels that say what millivolts along a net lead to."""
 VERDICT_OUTCOME = {
@@ -375,7 +377,7 @@ class _Evidence:
                 continue
             outcome = self._outcome(one, place, k)
             if outcome is None:
-                self.unused.append((one.entry, f"{point.id}: it tells no fault from another"))
+                self.unused.append((one.entry, f"{point.id}: {self._untold(one)}"))
                 continue
             seen = Look(place[0], place[1], outcome[0], outcome[1], one.entry, self._taken_with(one))
             if not self._while_it_worked(one, seen):
@@ -410,6 +412,8 @@ class _Evidence:
     def _outcome(self, one: Reading, place: tuple[str, int], k: int) -> tuple[int, bool] | None:
         rail = self.made.circuit.rails.get(place[0])
         if one.kind == "level":
+            if one.taken_with == "meter" and one.says in ("high", "floating") and self._moves(place[0]):
+                return None
             found = LEVEL_OUTCOME.get(one.says)
             return found if rail is None or found is None else (found[0], False)
         if one.kind == "wave":
@@ -420,10 +424,21 @@ class _Evidence:
             return self._frequency(one, place)
         return self._voltage(one.value, place)
 
+    @staticmethod
+    def _untold(one: Reading) -> str:
+        if one.kind == "level" and one.taken_with == "meter" and one.says in ("high", "floating"):
+            return f"{one.says} on a meter; the line should move, and a meter shows the mean of what moves: look with a scope or a logic probe"
+        return "it tells no fault from another"
+
+    def _moves(self, net: str) -> bool:
+        """Whether a net moves on a sound board: a meter shows the mean of what moves, any voltage between."""
+        return self.made.behaviour.healthy_symbol(net) == RIGHT
+
     def _taken_with(self, one: Reading) -> str:
-        """A level in words may come from a scope or a logic probe; a voltage is a meter's; a wave without any voltage is a logic analyser's."""
+        """A level in words counts as its instrument shows it, as a scope's or a logic probe's where none was told; a voltage is a meter's; a wave without
+        any voltage is a logic analyser's."""
         if one.kind == "level":
-            return ANY
+            return TAKEN_BY.get(one.taken_with, ANY)
         if one.kind != "wave":
             return SCOPE
         said = self.features.get(one.entry, {})
@@ -445,7 +460,7 @@ class _Evidence:
             if share < 0.5:
                 return FLOATING, False
             return (LOW, False) if share < 1.0 - 1.2 * rail.tolerance_percent / 100.0 else (HIGH, False)
-        if self.made.behaviour.healthy_symbol(place[0]) == RIGHT and LOW_V < volt < 4.5:
+        if self._moves(place[0]) and LOW_V < volt < 4.5:
             return None
         return (LOW, False) if volt <= LOW_V else (HIGH, False) if volt >= HIGH_V else (FLOATING, False)
 

@@ -31,8 +31,10 @@ def request_from_words(workshop: Workshop, case: str, kind: str, words: Sequence
         )
     reader = _WORD_READERS.get(kind, _words_rest)
     rest, condition = _condition(kind, list(words))
+    rest, tool = _taken_with(kind, rest)
     made = reader(workshop, case, kind, rest)
-    return replace(made, fields={**made.fields, "condition": condition}) if condition else made
+    more = {name: word for name, word in (("condition", condition), ("with", tool)) if word}
+    return replace(made, fields={**made.fields, **more}) if more else made
 
 
 def _condition(kind: str, words: list[str]) -> tuple[list[str], str]:
@@ -48,6 +50,18 @@ def _condition(kind: str, words: list[str]) -> tuple[list[str], str]:
     if wanted not in CONDITIONS:
         raise refuse("NOT-007", f"{said[-1][5:]!r} is no condition.", f"Say one of: {', '.join(CONDITIONS)}.")
     return [one for one in words if one not in said], wanted
+
+
+def _taken_with(kind: str, words: list[str]) -> tuple[list[str], str]:
+    """The words of a level without with=INSTRUMENT, and that instrument.
+
+    >>> _taken_with("level", ["U1.6", "low", "with=probe"])
+    (['U1.6', 'low'], 'probe')
+    """
+    said = [one for one in words if one.lower().startswith("with=")]
+    if not said or kind != "level":
+        return words, ""
+    return [one for one in words if one not in said], said[-1][5:]
 
 
 def _words_rest(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:

@@ -273,7 +273,7 @@ def _reading(work: _Work, entry: Entry, at: int) -> None:
             entry.id, at, entry.kind, _points(entry), value, _text(entry, "level"), raw, instrument,
             _states(entry), entry.observed_at, _text(entry, "part"),
             tuple(point_ref(one) for one in _list(entry, "sense")), int(_number(entry, "wires") or 0), _number(entry, "step_ohm"),
-            _number(entry, "lead_ohm"), _text(entry, "condition"),
+            _number(entry, "lead_ohm"), _text(entry, "condition"), _text(entry, "with"),
         )
     )  # fmt: skip
 

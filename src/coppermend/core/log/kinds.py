@@ -25,6 +25,8 @@ LEVELS = ("low", "high", "toggling", "floating", "stuck", "pulsing", "right", "w
 """What a probe shows at a pin; pulsing is toggling; right and wrong: it moves, and its pattern or frequency was compared with the expected one.
 
 Of millivolts compared along a net: ``holds`` they lead to this pin, it holds the net; ``even`` no pin of this pin's net stands out."""
+TAKEN_WITH = ("scope", "probe", "meter", "analyser")
+"""What a level was looked at with: an oscilloscope, a logic probe, a voltmeter, a logic analyser."""
 GATE_ITEMS = ("intake", "orientation", "rails", "supply", "limit")
 """What is done before power is put on again: intake once a case, the others since the last soldering."""
 FIRST_GATE_ITEMS = GATE_ITEMS[1:]
@@ -248,7 +250,7 @@ _TABLE = (
     _spec("volts", "volts", {"points": points_of(1, 2), "volt": is_number}, _READ),
     _spec("diode", "diode reading", {"points": points_of(2, 2), "volt": is_number}, _READ),
     _spec("hertz", "frequency", {"points": points_of(1, 1), "hertz": is_number}, _READ),
-    _spec("level", "level", {"points": points_of(1, 1), "level": one_of(*LEVELS)}, _READ),
+    _spec("level", "level", {"points": points_of(1, 1), "level": one_of(*LEVELS)}, {**_READ, "with": one_of(*TAKEN_WITH)}),
     _spec("wave", "wave", {"points": points_of(1, 8), "sha256": is_text}, {**_READ, "media": is_text, "features": is_map}),
     _spec("heat", "temperature", {"celsius": is_number}, {**_READ, "part": is_text, "points": points_of(1, 1), "sha256": is_text, "picture": is_map}),
     _spec("memory", "memory test", {"errors": is_list}, {"words": is_text, "sha256": is_text, "tested": is_list, "map": is_text}),

@@ -49,6 +49,8 @@ class Reading:
     """Ohms: the leads' own resistance that had been taken off, where it was said."""
     condition: str = ""
     """Under what it was read (``kinds.CONDITIONS``); "" not said."""
+    taken_with: str = ""
+    """Level: what it was looked at with (``kinds.TAKEN_WITH``); "" not said."""
 
 
 @dataclass(frozen=True, slots=True)

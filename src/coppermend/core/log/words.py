@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from coppermend.core.log.kinds import KINDS
+from coppermend.core.log.kinds import KINDS, TAKEN_WITH
 from coppermend.core.log.model import Entry
 from coppermend.core.log.values import ampere_words, hertz_words, ohm_words, volt_words
 
 Payload = Mapping[str, Any]
+_INSTRUMENT = dict(zip(TAKEN_WITH, ("a scope", "a logic probe", "a meter", "a logic analyser"), strict=True))
 
 
 def point_names(payload: Payload) -> str:
@@ -46,6 +47,15 @@ def _ohms(payload: Payload) -> str:
     if payload.get("sense"):
         how += f", voltage at {' and '.join(str(one['id']) for one in payload['sense'])}"
     return f"{point_names(payload)} {ohm_words(payload['ohm'])}{how}".strip()
+
+
+def with_words(name: str) -> str:
+    """What a level was looked at with, as it follows the level; "" where it was not told.
+
+    >>> with_words("probe"), with_words("")
+    (', with a logic probe', '')
+    """
+    return f", with {_INSTRUMENT.get(name, name)}" if name else ""
 
 
 def _celsius(value: float | None) -> str:
@@ -214,7 +224,7 @@ _SPECIAL: dict[str, Callable[[Payload], str]] = {
     "diode": _measured("volt", volt_words),
     "heat": _measured("celsius", _celsius),
     "hertz": _measured("hertz", hertz_words),
-    "level": lambda p: f"{point_names(p)} {p['level']}",
+    "level": lambda p: f"{point_names(p)} {p['level']}" + with_words(str(p.get("with") or "")),
     "look": _look,
     "remove": _part_state,
     "fit": _tried,

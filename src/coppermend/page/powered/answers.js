@@ -33,6 +33,18 @@ export function answerKeys(points, check, busy, note) {
     h(row.says === 'right' || row.says === 'wrong' ? 'button.key.slim' : 'button.key', { type: 'button', id: `say-${row.says}`, disabled: busy, onclick: () => note(check ? row.says : 'level', points, check ? '' : row.says) }, row.words, h('kbd', null, row.cap))));
 }
 
+/** What a level was looked at with: the word of the log, and how it is said. @type {[string, string][]} */
+export const INSTRUMENTS = [['', 'not said: scope or logic probe'], ['scope', 'a scope'], ['probe', 'a logic probe'], ['meter', 'a meter'], ['analyser', 'a logic analyser']];
+
+/** The entry's fields for a level looked at with that instrument; none for anything else. Pure. @param {string} kind @param {string} instrument */
+export const lookedWith = (kind, instrument) => (kind === 'level' && instrument ? { options: { with: instrument } } : {});
+
+/** What the next levels are looked at with; it stays so until it is changed. @param {string} now @param {(name: string) => void} take */
+export function instrumentChoice(now, take) {
+  const pick = /** @type {HTMLSelectElement} */ (h('select', { id: 'looked-with', onchange: () => take(pick.value) }, INSTRUMENTS.map(([name, words]) => h('option', { value: name, selected: name === now }, words))));
+  return h('label.field', null, 'Looked at with (a line that nothing drives looks otherwise to each)', pick);
+}
+
 /** A value from the meter. @param {string[]} points @param {boolean} check @param {(kind: string, points: string[], value: string) => void} note */
 export function valueForm(points, check, note) {
   const field = /** @type {HTMLInputElement} */ (h('input', { name: 'value', id: 'value', required: true, autocomplete: 'off', spellcheck: 'false', placeholder: check ? '0.4 or 4.7k' : '4.95 V or 4.000 MHz' }));

@@ -9,7 +9,7 @@ import { ended, plainly, seconds } from '../shared/words.js';
 import { TakeBack, entryOf } from '../shared/takeback.js';
 import { uprightWhere } from '../map/rows.js';
 import { drawPin } from '../waves/pin.js';
-import { answerKeys, answerOf, heatForm, symptomForm, valueForm, waveForm } from './answers.js';
+import { answerKeys, answerOf, heatForm, instrumentChoice, lookedWith, symptomForm, valueForm, waveForm } from './answers.js';
 import { courseTable, legend, openLists, perMinute, placesTable, suspectList } from './lists.js';
 import { drawMap } from './map.js';
 import { chooser, layer, thermalTable } from './thermal.js';
@@ -43,6 +43,7 @@ export class Suspects {
   lastShot = '';
   /** What comes first of all the work, as the command line names it. @type {any} */ everything = null;
   /** Put away by hand: none is laid under the map again until another one comes. */ bare = '';
+  /** What levels are looked at with, as the log names it; '' not said. */ instrument = '';
   busy = false;
   looking = false;
   stale = false;
@@ -283,7 +284,7 @@ export class Suspects {
     const symptom = [h('h2', null, 'What a start shows'), symptomForm(this.found.screens, this.found.power_on, (name, words) => this.symptom(name, words)), heatForm((file, fields) => this.heat(file, fields))];
     if (!points.length) return fill(this.card, symptom);
     const place = this.places().find((one) => one.point === points[0]);
-    const note = (/** @type {string} */ kind, /** @type {string[]} */ at, /** @type {string} */ value) => this.note({ kind, points: at, value });
+    const note = (/** @type {string} */ kind, /** @type {string[]} */ at, /** @type {string} */ value) => this.note({ kind, points: at, value, ...lookedWith(kind, this.instrument) });
     const mark = this.found.marks.find((/** @type {any} */ m) => m.point === points[0]);
     const name = place?.name ?? plainly(points[0]);
     fill(this.card,
@@ -292,7 +293,7 @@ export class Suspects {
       mark ? h('ul', { id: 'seen' }, mark.seen.map((/** @type {any} */ x) => h('li', null, `Seen: ${x.words}`, x.noted && x.noted !== x.words ? ` (${x.noted})` : ''))) : null,
       this.checking || (!this.chosen && this.found.suspects.next) ? null : h('p.need', { id: 'probing' }, PROBING),
       this.checking || this.found.power_on ? null : h('p', { id: 'power-off' }, 'By the log power is off. ', h('a', { href: power() }, this.found.gate_open ? 'Note that it is on' : 'Pass what comes before power'), '.'),
-      answerKeys(points, this.checking, this.busy, note), valueForm(points, this.checking, note),
+      answerKeys(points, this.checking, this.busy, note), this.checking ? null : instrumentChoice(this.instrument, (name) => { this.instrument = name; }), valueForm(points, this.checking, note),
       this.checking ? null : [waveForm(name, (file) => this.wave(points[0], file)), h('p', null, h('a', { id: 'to-wave', href: waveAt(points[0]) }, 'Look at waves here, or take in one with several channels'))],
       this.chosen ? h('p', null, h('button.key.slim', { type: 'button', id: 'to-next', onclick: () => this.choose('') }, 'Back to the next step')) : null,
       symptom);
@@ -382,7 +383,7 @@ export class Suspects {
     const answer = answerOf(e.key, this.checking);
     if (!answer || !this.points.length) return;
     e.preventDefault();
-    this.note({ ...answer, points: this.points });
+    this.note({ ...answer, points: this.points, ...lookedWith(answer.kind, this.instrument) });
   }
 
   /** The step's next point. */

@@ -14,6 +14,7 @@ from coppermend.core.copper.model import CopperGraph, Site, SiteKind
 from coppermend.core.findings import Severity
 from coppermend.core.log.state import CaseState, PowerUp, Reading, TimelineItem, Wire
 from coppermend.core.log.values import ampere_words, ohm_words, volt_words
+from coppermend.core.log.words import with_words
 from coppermend.core.planning.model import Check, Span
 from coppermend.core.rework.gauge import diameter_mm
 from coppermend.core.rework.rules import WIRE_CAUTIONS
@@ -479,7 +480,7 @@ def _reading(one: Reading) -> ReadingRow:
         "ohms": f"{ohm_words(one.value)}",
         "volts": volt_words(one.value),
         "diode": f"diode {volt_words(one.value)}",
-        "level": one.says,
+        "level": one.says + with_words(one.taken_with),
         "heat": "out of range" if one.value is None else f"{one.value:g} °C",
     }.get(one.kind, one.kind)
     nets = list(dict.fromkeys(p.net for p in one.points if p.net))
