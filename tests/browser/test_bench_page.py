@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -366,3 +367,28 @@ def test_a_patient_of_ones_own_is_asked_for_and_tells_its_lies_at_the_end(page: 
     assert page.locator("ul.lies li").all_inner_texts() == ["3 % of the touches stood on the neighbour pin."]
     expect(page.locator(".truths li")).to_have_count(1)
     expect(page.locator(".truths li")).to_contain_text("Solder between")
+
+
+def test_a_second_opening_asks_the_server_for_no_file_of_the_page(chromium: Browser, bench: Bench) -> None:
+    """The document names them under addresses of their bytes, which a browser keeps (RFC 8246: immutable)."""
+    page = opened(chromium, bench)
+    again = page.context.new_page()
+    log = page.context.new_cdp_session(again)
+    log.send("Network.enable")
+    named: dict[str, str] = {}
+    asked: list[str] = []
+    kept: list[str] = []
+
+    def answered(event: dict[str, Any]) -> None:
+        path = event["response"]["url"].removeprefix(bench.address)
+        named[event["requestId"]] = path
+        if not (event["response"].get("fromDiskCache") or event["response"].get("fromPrefetchCache")):
+            asked.append(event["requestId"])
+
+    log.on("Network.responseReceived", answered)
+    log.on("Network.requestServedFromCache", lambda event: kept.append(event["requestId"]))
+    again.goto(bench.url())
+    again.wait_for_selector("body[data-ready]", timeout=60_000)
+    assert sum(one.startswith("/page/of/") for one in named.values()) > 50, "the log saw the page's files"
+    assert [named[one] for one in asked if one not in kept and named[one].startswith("/page/")] == []
+    page.context.close()
