@@ -11,15 +11,19 @@ from click.testing import CliRunner
 from tests.api.conftest import Client
 
 from coppermend.api.app import create_app
+from coppermend.api.everything import done_entry
 from coppermend.bootstrap import workshop
 from coppermend.cli import cli
+from coppermend.core.planning.whole import Named, hand_act
 from coppermend.services.areas import add_area
 from coppermend.services.bind import bind
-from coppermend.services.cases import new_case
+from coppermend.services.cases import case_state, new_case
 from coppermend.services.intake import note_intake
 from coppermend.services.notes import note
 from coppermend.services.placewords import places_in_words
 from coppermend.services.requests import Request
+from coppermend.services.whole_view import WholeStep
+from coppermend.services.whole_words import RENEWED
 from coppermend.services.workshop import Workshop
 
 
@@ -94,3 +98,20 @@ def test_a_supply_that_is_far_off_comes_first(client: Client, shop: Workshop, ca
     note_supply(shop, case, rail, "alone", 3.1, load_a=0.5)
     found = client.get(f"/api/cases/{case}/first").json()
     assert (found["kind"], found["leaf"]) == ("mend", "supply") and "supply" in found["words"]
+
+
+@pytest.mark.parametrize("act", ["reseat", "solder", "clean", "renew"])
+def test_work_by_hand_is_noted_by_its_key(client: Client, shop: Workshop, case: str, act: str) -> None:
+    """The entry behind the key is taken, and names the part or a joint of the pin that a tip reaches."""
+    client.post(f"/api/cases/{case}/areas", json={"part": "U1"})
+    step = WholeStep("mend", "", "", 60.0, named=Named("span A2 11", 0.99, "wire", 60.0), item=act, part="U1.32")
+    entry = done_entry(bind(shop, case), step)
+    assert entry is not None
+    noted = client.post(
+        f"/api/cases/{case}/entries", json={key: entry[key] for key in ("kind", "part", "points", "words")}
+    )
+    assert noted.status_code == 201, noted.text
+    last = case_state(shop, case).acts[-1]
+    assert last.kind == {"renew": "solder"}.get(act, act)
+    assert last.part == "U1" or {f"{one.part}.{one.pin}" for one in last.points} == {"U1.32"}
+    assert hand_act({"contact", "joint"}, {"renew" if last.words == RENEWED else last.kind}) != act

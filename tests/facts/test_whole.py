@@ -22,6 +22,7 @@ from coppermend.core.planning.whole import (
     GO_ON,
     MORE,
     REST,
+    SESSION_S,
     Choice,
     Named,
     Situation,
@@ -30,6 +31,7 @@ from coppermend.core.planning.whole import (
     content_chance,
     hand_act,
     more_wrong,
+    naming_bits,
 )
 from coppermend.practice.technician import Manual, Place, technician
 from coppermend.services.copperfirst import first_words
@@ -63,13 +65,42 @@ def test_what_cannot_be_undone_waits_for_the_owner() -> None:
     )
 
 
-def test_looked_on_only_while_it_may_save_a_power_up() -> None:
-    on = Situation("done", powered=True, seen="blank", named=(CHIP,), looks=(LOOK,), more=MORE + 0.1)
+def test_looked_on_only_while_it_saves_a_session() -> None:
+    """By hand: 1 bit in 12 s is 5 bits a minute. Two bits take 24 s: less than half of the 370 s of a further session, more than a twentieth of them."""
+    on = Situation("done", powered=True, seen="blank", named=(CHIP,), looks=(LOOK,), more=0.5, more_bits=2.0)
+    assert LOOK.gain_per_minute == pytest.approx(5.0) and SESSION_S == 370.0
     assert chosen(on).kind == "look"
-    assert chosen(replace(on, more=MORE / 2)).kind == "mend"
+    assert chosen(replace(on, more=0.05)).kind == "mend"
+    assert chosen(replace(on, more=0.0, more_bits=0.0)).kind == "mend", "a test told it all"
+    assert chosen(replace(on, more_bits=16.0)).kind == "mend", "16 bits take 192 s, more than half of a session"
     assert chosen(replace(on, looks=(DULL,))).kind == "mend"
     assert chosen(replace(on, powered=False)).kind == "mend"
     assert chosen(replace(on, looked_on=99)).kind == "mend"
+
+
+def test_what_settles_a_name_is_looked_at_from_some_chance_on() -> None:
+    on = Situation("done", powered=True, seen="blank", named=(CHIP,), more=MORE, more_bits=9.0)
+    assert chosen(replace(on, looks=(replace(DULL, rivals=("part U9",)),))).kind == "look"
+    assert chosen(replace(on, looks=(replace(DULL, rivals=("part U9",)),), more=MORE / 2)).kind == "mend"
+
+
+def test_while_power_is_off_for_a_mend_the_copper_that_may_be_open_is_read_first() -> None:
+    """All that was named is mended: a check that may save the next session comes before the gate, not before what is still named, nor after a stop."""
+    off = Situation(REST, looks=(replace(LOOK, kind="check"),), more=0.5, more_bits=2.0)
+    assert chosen(off).kind == "look" and "power-up" in chosen(off).why
+    assert chosen(replace(off, more=0.05)).kind == "gate"
+    assert chosen(replace(off, named=(CHIP,))).kind == "mend"
+    assert chosen(replace(off, stop="It smelled.")).kind == "short"
+    assert chosen(replace(off, copper="check")).kind == "copper"
+
+
+def test_naming_takes_the_entropy_of_what_else_it_may_be(demo_powered: PoweredBoard) -> None:
+    """One chance in two that there is something: 1 bit whether, and half of the bits which (the chain rule of entropy, Shannon 1948)."""
+    state = initial(demo_powered.field)
+    p = state.units()
+    which = -(p / p.sum() * np.log2(p / p.sum())).sum()
+    assert naming_bits(state, 0.5) == pytest.approx(1.0 + 0.5 * which)
+    assert naming_bits(state, 0.0) == 0.0
 
 
 def test_copper_before_power_and_the_rest_of_the_round_after_it_works() -> None:

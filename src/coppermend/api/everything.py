@@ -72,7 +72,7 @@ def first_view(workshop: Workshop, case: str) -> dict[str, Any]:
         "seconds": step.seconds,
         "notes": [said(one) for one in step.notes],
         "tips": _tips(binding, whole),
-        "done": _entry(binding, whole),
+        "done": done_entry(binding, whole),
         "leaf": MENDED_ON.get(whole.named.act, "") if whole.named is not None else LEAVES.get(whole.kind, ""),
         "part": whole.part.partition(".")[0],
     }
@@ -96,7 +96,7 @@ def _tips(binding: Binding, whole: WholeStep) -> list[dict[str, Any]] | None:
     return [point_view(binding, binding.graph.point(one)) for one in ids] if ids and set(ids) <= known else None
 
 
-def _entry(binding: Binding, whole: WholeStep) -> dict[str, Any] | None:
+def done_entry(binding: Binding, whole: WholeStep) -> dict[str, Any] | None:
     """The entry that says that work by hand was done; None where a leaf asks for more."""
     if whole.kind == "reseat":
         return _noted("reseat", "Seated again: note it", part=whole.part)

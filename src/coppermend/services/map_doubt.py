@@ -55,8 +55,9 @@ def map_first(binding: Binding) -> NextStep | None:
     if binding.state.practice and not binding.evidence:
         return None
     trust = trust_of(binding)
-    if any(_read_at(binding, one) > _agreed_at(binding) for one in trust.contradictions):
-        return map_step(trust, binding.graph) if trust.state == "wrong" or _once(trust) else None
+    if news := _unsettled(binding, trust):
+        fresh = replace(trust, readings=tuple(one for one in trust.readings if not one.contradicts or one in news))
+        return map_step(fresh, binding.graph) if fresh.state == "wrong" or _once(fresh) else None
     if trust.agreed or binding.state.practice or _round_begun(binding, trust):
         return None
     return map_step(trust, binding.graph)
@@ -69,8 +70,22 @@ def _agreed_at(binding: Binding) -> int:
 
 def _agreed_since(binding: Binding, trust: MapTrust) -> bool:
     """Whether map and board were said to agree after all that differs."""
+    return _agreed_at(binding) >= 0 and not _unsettled(binding, trust)
+
+
+def _unsettled(binding: Binding, trust: MapTrust) -> tuple[MapReading, ...]:
+    """Readings that differ from the map and were not there yet when both were said to agree. What was compared then stays so: the same two points read again, and
+    other opens on a net that read open then, are the same break."""
     agreed = _agreed_at(binding)
-    return agreed >= 0 and all(_read_at(binding, one) <= agreed for one in trust.contradictions)
+    if agreed < 0:
+        return trust.contradictions
+    first = {one: _first_at(binding, one) for one in trust.contradictions}
+    nets = {_net(binding, one) for one, at in first.items() if one.joined and at <= agreed}
+    return tuple(one for one, at in first.items() if at > agreed and not (one.joined and _net(binding, one) in nets))
+
+
+def _net(binding: Binding, one: MapReading) -> int:
+    return binding.graph.point(one.point_a).net
 
 
 def _once(trust: MapTrust) -> bool:
@@ -78,11 +93,14 @@ def _once(trust: MapTrust) -> bool:
     return any(one.times < 2 for one in trust.contradictions)
 
 
-def _read_at(binding: Binding, one: MapReading) -> int:
-    """The position in the log of the last reading between two points."""
+def _first_at(binding: Binding, one: MapReading) -> int:
+    """The position in the log of the first reading between two points that said what differs."""
     at = {r.entry: r.at for r in binding.state.readings}
-    pair = {one.point_a, one.point_b}
-    return max((at.get(e.entry, -1) for e in binding.evidence if {e.point_a, e.point_b} == pair), default=-1)
+    pair, other = {one.point_a, one.point_b}, "open" if one.closed else "closed"
+    return min(
+        (at[e.entry] for e in binding.evidence if {e.point_a, e.point_b} == pair and e.says != other and e.entry in at),
+        default=-1,
+    )
 
 
 def _round_begun(binding: Binding, trust: MapTrust) -> bool:

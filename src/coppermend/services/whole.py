@@ -13,7 +13,17 @@ from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.findings import Refusal
 from coppermend.core.planning.model import Check, NextStep
 from coppermend.core.planning.suspects_next import SuspectStep, ranked_steps
-from coppermend.core.planning.whole import GO_ON_BELOW, TIMES, Named, Situation, chosen, more_wrong, names_of, tells
+from coppermend.core.planning.whole import (
+    GO_ON_BELOW,
+    TIMES,
+    Named,
+    Situation,
+    chosen,
+    more_wrong,
+    names_of,
+    naming_bits,
+    tells,
+)
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bench import next_for_case
 from coppermend.services.bind import bind
@@ -34,7 +44,7 @@ from coppermend.services.whole_belief import (
     wired,
 )
 from coppermend.services.whole_copper import copper_now, kept_with_copper, pair_first, pairs_before_power, rails_apart
-from coppermend.services.whole_mends import mended, named_unit
+from coppermend.services.whole_mends import mended, named_unit, read_since
 from coppermend.services.whole_view import WORKS, WholeStep, WholeView
 from coppermend.services.whole_ways import rom_gain, start_and_fail, tests_left, ways_left
 from coppermend.services.whole_words import worded
@@ -142,7 +152,7 @@ def _with_belief(view: WholeView, now: Situation, cut: int) -> Situation:
     session = session_then(view, cut)
     made, view.session = board(view, session), session
     evidence = evidence_of(view.workshop, view.case, session, made)
-    view.found = (*evidence.found, *wired(session, made))
+    view.found = (*evidence.found, *wired(session, made), *read_since(view, session, made, cut))
     state = weighed(view.binding, made, view.found)
     names, rest = names_of(state)
     tested = [one for one in by_tests(view.found) if one[0] not in {unit for unit, _ in names}]
@@ -160,6 +170,10 @@ def _with_belief(view: WholeView, now: Situation, cut: int) -> Situation:
         ready = any(one.kind == "level" and one.at > since for one in view.binding.state.readings)
         bench = replace(bench, powered=on, seen_start=True, mended=0.0, scope_ready=on and ready)
         looks = tuple(one for one in ranked_steps(rest, bench, view.binding.costs, 64) if one.kind not in view.without)
+    elif session is not view.binding and not view.binding.state.power_on and not left and not unproven:
+        bench = replace(bench, powered=False, seen_start=True, mended=0.0)
+        steps = ranked_steps(rest, bench, view.binding.costs, 64)
+        looks = tuple(one for one in steps if one.kind in ("check", "apart") and one.kind not in view.without)
     dull = bool(now.seen) and not left and not (looks and tells(looks[0], GO_ON_BELOW))
     more = 0.0 if tested else more_wrong(state, units) if units else 1.0
     return replace(
@@ -167,6 +181,7 @@ def _with_belief(view: WholeView, now: Situation, cut: int) -> Situation:
         stop=stop,
         named=(*now.named, *left),
         more=more,
+        more_bits=naming_bits(rest, more),
         looks=looks,
         looked_on=looked_on(view, view.found, units),
         ways=ways_left(view, rest, looks[0].gain_per_minute if looks else 0.0) if dull else (),

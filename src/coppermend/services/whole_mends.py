@@ -10,6 +10,7 @@ from coppermend.core.log.consent import Consent, consent_of
 from coppermend.core.log.fold import is_repair
 from coppermend.core.log.state import Act
 from coppermend.core.planning.whole import TIMES, Named
+from coppermend.services.bind import Binding
 from coppermend.services.powered import PoweredBoard
 from coppermend.services.whole_view import WholeView
 
@@ -59,6 +60,17 @@ def mended(view: WholeView, made: PoweredBoard, unit: str, cut: int) -> str:
 
 def _span_mended(view: WholeView, made: PoweredBoard, causes: Sequence[Cause], acts: Sequence[Act], cut: int) -> str:
     """The same of a stretch of copper: the last work on it, and what was read across it since. One open reading is read again."""
+    worked = _worked_at(view, causes, acts, cut)
+    if not worked:
+        return ""
+    said = _across(view, made, causes, max(worked))
+    if "closed" in said or not all(ends_of(view, one) for one in causes):
+        return "mended"
+    return "unproven" if len(said) < 2 else ""
+
+
+def _worked_at(view: WholeView, causes: Sequence[Cause], acts: Sequence[Act], cut: int) -> list[int]:
+    """The entries of work on stretches of copper since an entry."""
     nets = {one.net for one in causes}
     worked = [one.at for one in view.binding.state.wires if one.at >= cut and one.a.net in nets]
     pins = {site.partition("@")[2] for one in causes for site in one.sites}
@@ -68,12 +80,30 @@ def _span_mended(view: WholeView, made: PoweredBoard, causes: Sequence[Cause], a
         soldered = one.kind in ("solder", "fit", "swap") and any(f"{p.part}.{p.pin}" in pins for p in one.points)
         if soldered or (one.part in parts and one.kind in ("reseat", "clean", "swap", "fit")):
             worked.append(one.at)
-    if not worked:
-        return ""
-    said = _across(view, made, causes, max(worked))
-    if "closed" in said or not all(ends_of(view, one) for one in causes):
-        return "mended"
-    return "unproven" if len(said) < 2 else ""
+    return worked
+
+
+def read_since(view: WholeView, session: Binding, made: PoweredBoard, cut: int) -> tuple[Beep, ...]:
+    """Continuity that was read since the first repair where nothing was worked on before: the copper there is as it was in the session."""
+    known = {one.entry for one in session.evidence}
+    at = {one.entry: one.at for one in view.binding.state.readings}
+    acts = [one for one in view.binding.state.acts if one.at >= cut and is_repair(one)]
+    found = []
+    for one in view.binding.evidence:
+        a, b = made.node_at(one.point_a), made.node_at(one.point_b)
+        if (
+            one.entry in known
+            or one.says not in ("closed", "open")
+            or a is None
+            or b is None
+            or a[0] != b[0]
+            or a[1] == b[1]
+        ):
+            continue
+        over = [made.field.causes[k] for k in path_causes(made.field, a[0], a[1], b[1])]
+        if all(work > at.get(one.entry, -1) for work in _worked_at(view, over, acts, cut)):
+            found.append(Beep(a[0], a[1], b[1], one.says == "closed", one.entry))
+    return tuple(found)
 
 
 def _across(view: WholeView, made: PoweredBoard, causes: Sequence[Cause], since: int) -> list[str]:

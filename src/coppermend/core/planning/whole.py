@@ -51,9 +51,11 @@ class WorkTimes:
 
 TIMES = WorkTimes()
 MORE = 0.2
-"""Looked on with power on only while something beyond what is named is wrong with at least this chance (our choice)."""
-LOOK_ON_BITS_PER_MINUTE = 0.6
-"""Below this it is mended first: what else is wrong is seen more clearly then (our choice)."""
+"""A look that only settles what else is about to be named is taken from this chance on that there is something (our choice)."""
+SESSION_S = 370.0
+"""What a further session with power on costs: off and on, the gate, and about four minutes of looks over again, because a mend makes readings worthless
+(modelled; the looks after a mend took 5 to 8 min in practice runs). What else is wrong is looked for as long as naming it takes less than that, times the
+chance that there is something."""
 LOOK_ON_READINGS = 60
 """So many readings beyond the first name at most, in one session with power on; a wave counts each of its points (our choice)."""
 GO_ON_BELOW = 0.3
@@ -83,11 +85,11 @@ class Situation:
     """The bench as the choice sees it.
 
     ``copper`` kind of the copper's own next step; ``power_first`` why the round waits until a start was seen, "" where it goes first; ``shorted`` a
-    rail that reads shorted, ``gate_open`` whether power may be put on; ``powered`` it is on; ``seen`` what the start since the last repair showed: "",
-    "works", or else; ``tests`` what is still to be tested before it works for good, or what a machine that starts and then fails can test itself;
-    ``named`` units to be mended; ``more`` the chance that something beyond them is wrong; ``looks`` ranked steps, best first; ``looked_on`` readings
-    taken since the first name; ``ways`` what of ``GO_ON`` can be done; ``unproven`` stretches that were mended and not read since;
-    ``rom_per_minute`` bits a minute of reading the next ROM out.
+    rail that reads shorted, ``gate_open`` whether power may be put on; ``powered`` it is on; ``seen`` what the start since the last repair showed:
+    "", "works", or else; ``tests`` what is still to be tested before it works for good, or what a machine that starts and then fails can test itself;
+    ``named`` units to be mended; ``more`` the chance that something beyond them is wrong, ``more_bits`` what naming it takes; ``looks`` ranked steps,
+    best first; ``looked_on`` readings taken since the first name; ``ways`` what of ``GO_ON`` can be done; ``unproven`` stretches that were mended and
+    not read since; ``rom_per_minute`` bits a minute of reading the next ROM out.
     """
 
     copper: str
@@ -99,6 +101,7 @@ class Situation:
     tests: tuple[str, ...] = ()
     named: tuple[Named, ...] = ()
     more: float = 0.0
+    more_bits: float = 0.0
     looks: tuple[SuspectStep, ...] = ()
     looked_on: int = 0
     ways: tuple[str, ...] = ()
@@ -165,6 +168,9 @@ def chosen(now: Situation) -> Choice:
         return _with_names(now)
     if not now.seen and now.copper in COPPER_WORK and not now.power_first:
         return Choice("copper", "What can be proven without power is proven before the next power-up.")
+    if not now.seen and not now.stop and saves_a_session(now):
+        words = f"Power is off as it is, and something beyond what was mended is wrong with {100 * now.more:.0f} %: found now, it saves a power-up."
+        return Choice("look", words)
     if not now.seen:
         return _before_power(now)
     if now.tests:
@@ -186,6 +192,16 @@ def chosen(now: Situation) -> Choice:
     return Choice("other hands", "Nothing is left to try within the owner's limits.")
 
 
+def saves_a_session(now: Situation) -> bool:
+    """Whether looking for what else is wrong goes on: naming it at the best look's rate takes less than a further session would, times the chance that there is
+    something."""
+    if not now.looks or now.more <= 0.0 or now.looked_on >= LOOK_ON_READINGS:
+        return False
+    look = now.looks[0]
+    rate = 60.0 * now.more_bits / (now.more * SESSION_S)
+    return look.gain_per_minute >= rate or (bool(look.rivals) and now.more >= MORE)
+
+
 def tells(look: SuspectStep, bits_per_minute: float) -> bool:
     """Whether a look is worth its time: by what it tells, or because it settles what is about to be named."""
     return bool(look.rivals) or look.gain_per_minute >= bits_per_minute
@@ -193,8 +209,7 @@ def tells(look: SuspectStep, bits_per_minute: float) -> bool:
 
 def _with_names(now: Situation) -> Choice:
     """Mend what is named, or look on first."""
-    on = now.powered and now.seen != "" and now.looked_on < LOOK_ON_READINGS and now.more >= MORE
-    if on and now.looks and tells(now.looks[0], LOOK_ON_BITS_PER_MINUTE):
+    if now.powered and now.seen != "" and saves_a_session(now):
         words = f"Something beyond what is named is wrong with {100 * now.more:.0f} %: found now, it saves a power-up."
         return Choice("look", words)
     which = min(range(len(now.named)), key=lambda k: (now.named[k].consent != "", now.named[k].seconds))
@@ -295,6 +310,15 @@ def more_wrong(state: State, units: Sequence[str]) -> float:
         alone += float(weights[live][only].sum())
         total += float(weights[live].sum())
     return 1.0 - alone / max(total, 1e-300)
+
+
+def naming_bits(state: State, more: float) -> float:
+    """What naming one more unit takes, in bits: the entropy of which unit it is, or that there is none (with 1 - ``more``)."""
+    p = state.units()
+    total = float(p.sum())
+    shares = np.append(p * (more / total), 1.0 - more) if total > 0.0 else np.array([1.0])
+    shares = shares[shares > 0.0]
+    return float(-(shares * np.log2(shares)).sum())
 
 
 MOST_NAMES = 5
