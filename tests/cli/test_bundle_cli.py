@@ -117,6 +117,22 @@ def test_a_store_goes_to_an_empty_bench_and_back_without_doubling(run: Run, at: 
     assert sorted(words) == ["Grüße, 作業台", "from elsewhere", "meanwhile here"]
 
 
+def test_every_entry_of_a_merged_case_can_be_named(run: Run, at: Store, tmp_path: Path) -> None:
+    """Both benches count from 1: what the other one wrote stands in the story under the end of its id, by which it can be taken back."""
+    run("bundle", "export", "1", "--to", "all.zip")
+    at("other bench")
+    run("bundle", "import", str(tmp_path / "all.zip"))
+    assert run("note", "1", "remark", "written here")[0] == 0
+    story = run("case", "show", "1")[1].partition("Where it stands:")[0].splitlines()
+    told = [one.split() for one in story if one.startswith("  ") and "Z  " in one]
+    names = [one[0] for one in told]
+    assert len(set(names)) == len(names) and names[-1] == "1"
+    theirs = next(one for one in told if "remark:" in one and "written" not in one)
+    status, out, err = run("note", "1", "undo", theirs[0])
+    assert status == 0 and "taken back" in out, err
+    assert next(one for one in run("case", "show", "1")[1].splitlines() if theirs[0] in one).endswith("[taken back]")
+
+
 def test_the_same_contents_give_the_same_bytes(run: Run, tmp_path: Path) -> None:
     for name in ("a.zip", "b.zip"):
         answer(run, "bundle", "export", "--all", "--to", name)

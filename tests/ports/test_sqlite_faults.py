@@ -468,6 +468,42 @@ def test_a_disk_that_is_really_full_loses_nothing(tmp_path: Path) -> None:
         place.rmdir()
 
 
+@pytest.mark.parametrize("closed", [True, False])
+def test_a_store_on_a_disk_without_a_byte_left_is_opened_and_read(tmp_path: Path, closed: bool) -> None:
+    """SQLite needs room for what lies beside an open database (wal.html, 4); with ``closed`` False a write-ahead log lies there."""
+    place = small_disk()
+    if place is None:
+        pytest.skip("not run: this user may not mount a small file system")
+    try:
+        store = SqliteStore(str(place / "store"), "bench")
+        case = new_case(store)
+        store.append(draft(store, case))
+        kept = store.entries(case)
+        if not closed:
+            shutil.copytree(place / "store", place / "copy")
+        store.close()
+        if not closed:
+            shutil.rmtree(place / "store")
+            (place / "copy").rename(place / "store")
+            (place / "store" / "coppermend.db-shm").unlink()
+        with contextlib.suppress(OSError), (place / "rest").open("wb", buffering=0) as rest:
+            while rest.write(b"x" * 4096):
+                pass
+        with contextlib.closing(SqliteStore(str(place / "store"), "bench")) as tight:
+            assert not tight.writable and tight.entries(case) == kept and tight.check() == ()
+            assert [one.head.entries for one in tight.heads()] == [len(kept)]
+            with pytest.raises(Refusal, match="STO-010"):
+                tight.append(draft(tight, case))
+        (place / "rest").unlink()
+        with contextlib.closing(SqliteStore(str(place / "store"), "bench")) as room:
+            assert room.writable
+            room.append(draft(room, case))
+            assert len(room.entries(case)) == len(kept) + 1
+    finally:
+        subprocess.run(["umount", "-l", str(place)], check=True)
+        place.rmdir()
+
+
 def backup_of(folder: Path) -> bytes:
     """A backup of a store that is larger than the small disk."""
     store = SqliteStore(str(folder / "large"), "bench")

@@ -115,7 +115,8 @@ def _print_view(made: Workshop, view: CaseView) -> None:
             continue
         gone = "  [taken back]" if item.undone else ""
         by = f"  ({item.author or 'nobody named'})" if len(names) > 1 else ""
-        click.echo(f"  {item.ref:>4}  {item.observed_at}  {item.words}{gone}{by}")
+        ref = item.ref if item.bench == made.store.bench else item.entry[-6:]
+        click.echo(f"  {ref:>4}  {item.observed_at}  {item.words}{gone}{by}")
     for waiting in waits_of(made, view.state.case):
         if not waiting.wait.ended_at:
             click.echo(f"It {waiting.words}.")

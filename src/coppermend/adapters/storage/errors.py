@@ -31,12 +31,7 @@ def in_words(place: StorePlace) -> Iterator[None]:
 def _database(text: str, place: StorePlace) -> Refusal:
     low = text.lower()
     if "full" in low:
-        return refuse(
-            "STO-010",
-            f"The disk is full: the entry was not written. {STILL}",
-            "Free some space and note it again.",
-            at(place),
-        )
+        return full(place)
     if "readonly" in low or "read-only" in low:
         return read_only(place)
     if "locked" in low or "busy" in low:
@@ -72,6 +67,16 @@ def _file(err: OSError, place: StorePlace) -> Refusal:
         "STO-014",
         f"The store's folder does not answer ({err.strerror or err}). {STILL}",
         "Check the disk; run doctor.",
+        at(place),
+    )
+
+
+def full(place: StorePlace) -> Refusal:
+    """The refusal to write where the disk is full."""
+    return refuse(
+        "STO-010",
+        f"The disk is full: the entry was not written. {STILL}",
+        "Free some space and note it again.",
         at(place),
     )
 

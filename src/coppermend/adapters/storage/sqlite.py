@@ -21,16 +21,18 @@ from sqlalchemy.exc import DatabaseError
 from sqlalchemy.pool import NullPool
 
 from coppermend.adapters.storage import attachments
-from coppermend.adapters.storage.errors import in_words, read_only
+from coppermend.adapters.storage.errors import full, in_words, read_only
 from coppermend.adapters.storage.migrations import migrate
 from coppermend.adapters.storage.pages import damaged_pages
 from coppermend.adapters.storage.place import StorePlace, at, prepare, reading_copy, store_place
 from coppermend.adapters.storage.schema import FACTS, META, SCHEMA_VERSION
 from coppermend.adapters.storage.sql import SqlStore
-from coppermend.core.findings import Finding, Place, Severity
+from coppermend.core.findings import Finding, Place, Refusal, Severity
 
 BUSY_MS = 10_000
 """How long a writer waits for another one."""
+LEAST_FREE = 256 * 1024
+"""Bytes: on a disk with less, SQLite may have no room for what lies beside the database while it is open (wal.html), and the store is opened for reading."""
 
 
 class SqliteStore(SqlStore):
@@ -40,12 +42,29 @@ class SqliteStore(SqlStore):
         self._place = store_place(url)
         self._writable = prepare(self._place)
         self._scratch: Path | None = None
+        self._full = False
+        try:
+            self._bench = self._opened(new_bench_id, older)
+        except Refusal as err:
+            if err.finding.code not in ("STO-010", "STO-014") or not self._no_room():
+                raise
+            self._engine.dispose()
+            self._full, self._writable = True, False
+            self._bench = self._opened(new_bench_id, older)
+
+    def _opened(self, new_bench_id: str, older: bool) -> str:
+        """Open the database, with tables where there were none; the bench's id."""
         self._engine = self._open()
         self._reader = self._engine.execution_options(reads_only=True)
         with self._in_words():
             if self._writable:
                 self._make_tables(new_bench_id)
-            self._bench = self._check_version(older)["bench"]
+            return self._check_version(older)["bench"]
+
+    def _no_room(self) -> bool:
+        with contextlib.suppress(OSError):
+            return self._place.database.exists() and shutil.disk_usage(self._place.database.parent).free < LEAST_FREE
+        return False
 
     @property
     def where(self) -> str:
@@ -90,7 +109,7 @@ class SqliteStore(SqlStore):
 
     def _need_writable(self) -> None:
         if not self._writable:
-            raise read_only(self._place)
+            raise full(self._place) if self._full else read_only(self._place)
 
     def _queue(self, line: Connection, case: str) -> None:
         """BEGIN IMMEDIATE has done it: one writer at a time in the whole file."""
