@@ -49,6 +49,9 @@ export const tests = {
     mine.own = { a: T('x'), b: null };
     await one.ask();
     yes(!one.shown);
+    one.toggle(); // asked for, they are put down
+    yes(one.shown);
+    same(mine.own, { a: null, b: null });
     const same_ = app(), two = new FirstOfAll(same_);
     answers({ ...other, own: true });
     await two.ask();

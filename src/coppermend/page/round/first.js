@@ -71,11 +71,12 @@ export class FirstOfAll {
     this.open = this.other;
   }
 
-  /** The slip's other side. */
+  /** The slip's other side; tips that the person chose are put down when it is asked for. */
   toggle() {
     if (!this.other) return;
-    this.open = !this.open;
+    this.open = !this.shown;
     this.put = !this.open;
+    if (this.open) this.app.own = { a: null, b: null };
   }
 
   /** A new state of the case. @param {any} bench */
