@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import time
+from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
 from typing import Any
@@ -23,7 +24,9 @@ from coppermend.core.copper.model import CopperGraph, ProbePoint, SiteKind
 from coppermend.core.copper.worked import PatchWire, worked
 from coppermend.core.rework.bare import keep_clear
 from coppermend.core.rework.pieces import Difficulty
-from coppermend.core.rework.routes import BEND_MM, KeepOut, Ways, fixing_dots
+from coppermend.core.rework.routes import BEND_MM, KeepOut, Ways, fixing_dots, made_route
+from coppermend.core.rework.routes_boxes import Boxes, stops_of
+from coppermend.core.rework.routes_lanes import Lanes
 from coppermend.core.rework.routes_places import ways_of
 from coppermend.core.rework.wires import propose_wires
 
@@ -120,6 +123,54 @@ def test_routes_are_the_least_of_all_grid_ways() -> None:
                     assert not inside(ways, p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1]), "s")
             barred += found.cost_mm > ways.lower_mm(a, b) + 1e-9
     assert barred > 60  # the boxes did matter
+
+
+def test_costs_from_many_places_to_many_are_the_least_of_all_grid_ways() -> None:
+    """50 grounds of random boxes: least costs from three places to eight others, each place with a cost of its own, against scipy's Dijkstra over every unit
+    step; once to all of the ground, once up to a limit, where what costs more may stay unsaid and nothing is told too cheap."""
+    rng = np.random.default_rng(77)
+    told = 0
+    for _ in range(50):
+        ways = grid_ways(rng)
+        grid = Grid(ways, "s")
+        spots = [free_place(rng, ways, "s") for _ in range(11)]
+        own = rng.uniform(0, 4, 11)
+        ends = ways.stops(np.array(spots), "s", own)
+        starts, goals = ends.some(np.arange(3)), ends.some(np.arange(3, 11))
+        far = [grid.costs(spot) + cost for spot, cost in zip(spots[:3], own[:3], strict=True)]
+        want = np.array([min(float(one[int(x), int(y)]) for one in far) for x, y in spots[3:]]) + own[3:]
+        lanes = Lanes.of(ways.boxes("s"), ways.frame, ends.out)
+        found = lanes.spread(starts)
+        assert found.to(goals) == pytest.approx(want, abs=1e-9)
+        for k in np.flatnonzero(want < inf).tolist():
+            source, path = found.way(goals, k)
+            cost = made_route(path).cost_mm + own[source] + own[3 + k]
+            assert cost == pytest.approx(want[k], abs=1e-9) and path[0] == spots[source] and path[-1] == spots[3 + k]
+        limit = float(np.median(want[want < inf])) if (want < inf).any() else 1.0
+        upto = lanes.spread(starts, limit).to(goals)
+        assert (upto >= want - 1e-9).all()
+        inner = want + BEND_MM <= limit
+        assert upto[inner] == pytest.approx(want[inner], abs=1e-9)
+        told += int(inner.sum())
+    assert told > 50
+
+
+def test_a_walled_in_end_is_known_on_near_ground_unless_a_gap_or_another_end_is_there() -> None:
+    """Four walls round an end, wall thickness 2 mm; a slit where two walls meet is a way (a wire may lie along a rim)."""
+    ring = [(5, 5, 7, 20), (18, 5, 20, 20), (5, 5, 20, 7), (5, 18, 20, 20)]
+    frame = (0.0, 0.0, 60.0, 60.0)
+
+    def known(walls: Sequence[tuple[float, float, float, float]], others: Sequence[tuple[float, float]]) -> bool:
+        boxes = Boxes(np.array(walls, dtype=np.float64), np.zeros(len(walls), dtype=bool))
+        end = stops_of(np.array([[12.0, 12.0]]), np.zeros(1), boxes, frame)
+        ground = (0.0, 0.0, 40.0, 40.0)
+        return Lanes.of(boxes, ground, end.out).shut_in(end, frame, np.array(others))
+
+    assert known(ring, [(30.0, 30.0)])
+    assert not known(ring, [(30.0, 30.0), (10.0, 16.0)])
+    assert not known(ring[:3], [(30.0, 30.0)])
+    assert not known([*ring[:3], (5, 18, 12, 20), (12, 18, 20, 20)], [(30.0, 30.0)])
+    assert known([*ring[:3], (5, 18, 12, 20), (11.5, 18, 20, 20)], [(30.0, 30.0)])
 
 
 def random_net(rng: np.random.Generator, ways: Ways, pieces: int) -> tuple[CopperGraph, list[str]]:

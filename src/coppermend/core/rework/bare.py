@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -90,32 +90,40 @@ def place_words(graph: CopperGraph, point: ProbePoint) -> str:
 def _found(graph: CopperGraph, board: Board | None) -> BarePlaces:
     seen: dict[tuple[float, float, str, int], ProbePoint] = {}
     for point in graph.points:
-        if point.why_not != MASKED and point.kind != "track" and point.side in ("c", "s"):
+        if point.why_not != MASKED and point.kind != "track" and point.side in SIDES:
             seen.setdefault((point.x_mm, point.y_mm, point.side, point.net), point)
     points = tuple(seen.values())
-    lands = {} if board is None else dict(_lands(board))
     at = np.array([(p.x_mm, p.y_mm) for p in points]).reshape(-1, 2)
-    usual = (HALF_LAND_MM, HALF_LAND_MM)
-    half = np.array([lands.get((x, y, p.side), usual) for (x, y), p in zip(_keys(at), points, strict=True)])
-    half = half.reshape(-1, 2)
+    half = np.full(at.shape, HALF_LAND_MM)
+    if board is not None and len(points):
+        keys, sizes = _lands(board)
+        own = _keys(at, np.array([SIDES.index(p.side) for p in points]))
+        place = np.minimum(np.searchsorted(keys, own), max(len(keys) - 1, 0))
+        known = keys[place] == own if len(keys) else np.zeros(len(own), dtype=bool)
+        half[known] = sizes[place[known]]
     return BarePlaces(points, np.hstack([at - half, at + half]))
 
 
-def _keys(at: Boxes) -> list[list[int]]:
-    """Places (n, 2) in mm to the nearest 0.05 mm, as whole numbers."""
-    found: list[list[int]] = np.rint(at * 20).astype(np.int64).tolist()
-    return found
+SIDES = ("c", "s")
 
 
-def _lands(board: Board) -> Iterable[tuple[tuple[int, int, str], tuple[float, float]]]:
-    """Half the width and height of the copper shapes that may be lands, by their middles; the largest last."""
+def _keys(at: Boxes, side: int | NDArray[np.int64]) -> NDArray[np.int64]:
+    """(n,) places (n, 2) in mm on a side (its place in ``SIDES``), each a whole number: to the nearest 0.05 mm."""
+    x, y = np.rint(at * 20).astype(np.int64).T
+    return np.asarray((x * 2**30 + y) * 2 + side)
+
+
+def _lands(board: Board) -> tuple[NDArray[np.int64], Boxes]:
+    """The copper shapes that may be lands: the keys of their middles, sorted, and half their width and height (n, 2); of several at one place the largest."""
+    keys, sizes = [np.empty(0, dtype=np.int64)], [np.empty((0, 2))]
     for layer in board.layers:
-        if layer.key not in ("c", "s") or not len(layer.shapes):
-            continue
-        box = layer.shapes.bounds_mm()
-        size = box[:, 2:] - box[:, :2]
-        fits = np.flatnonzero((size < LARGEST_LAND_MM).all(axis=1) & (size > 0.1).all(axis=1))
-        fits = fits[np.argsort(size[fits].sum(axis=1), kind="stable")]
-        keys = _keys((box[fits, :2] + box[fits, 2:]) / 2)
-        for (x, y), (width, height) in zip(keys, (size[fits] / 2).tolist(), strict=True):
-            yield (x, y, layer.key), (width, height)
+        if layer.key in SIDES and len(layer.shapes):
+            box = layer.shapes.bounds_mm()
+            size = box[:, 2:] - box[:, :2]
+            fits = np.flatnonzero((size < LARGEST_LAND_MM).all(axis=1) & (size > 0.1).all(axis=1))
+            keys.append(_keys((box[fits, :2] + box[fits, 2:]) / 2, SIDES.index(layer.key)))
+            sizes.append(size[fits] / 2)
+    key, half = np.concatenate(keys), np.concatenate(sizes)
+    order = np.lexsort((half.sum(axis=1), key))
+    last = np.append(key[order][1:] != key[order][:-1], True)[: len(order)]
+    return key[order][last], half[order][last]

@@ -6,8 +6,9 @@ by way of others (the bottleneck Steiner distance; such a wire can be swapped fo
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import combinations, pairwise
 from math import inf
 
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from coppermend.core.rework.pieces import Difficulty, Piece, WireEnd
 from coppermend.core.rework.routes import OVER_COST_MM, Ways
 from coppermend.core.rework.routes_boxes import BEND_MM, Spot, Stops
-from coppermend.core.rework.routes_field import Field, ceilings, lower_bounds, spread
+from coppermend.core.rework.routes_lanes import NEAR_MM, Field, Lanes, lower_bounds, near_lanes
 
 PAIRS_KEPT = 3
 """Best end pairs kept per pair of pieces, for the alternatives: between different places, not leg and joint of one pin."""
@@ -33,6 +34,9 @@ PLAIN_TRIED = 24
 
 MOST_SORTED = 4 * PLAIN_TRIED
 """End pairs of one side that are looked at for that; leg and joint of one pin are several."""
+
+MOST_SHARED = 200
+"""Up to so many ends the lanes of a whole side are laid once for all pieces; of more only between the ends of two pieces that a wire worth finding joins."""
 
 SAME_COST_MM = 1e-9
 
@@ -79,6 +83,7 @@ class Joins:
     _found: dict[tuple[int, int], tuple[float, list[Join]]] = field(default_factory=dict)
     _sides: dict[tuple[int, str, bool], _Side] = field(default_factory=dict)
     _lower: dict[tuple[int, int], float] = field(default_factory=dict)
+    _grounds: dict[tuple[str, bool], _Ground | None] = field(default_factory=dict)
     _loose: Ways | None = None
 
     def between(self, a: int, b: int, ceiling: float = inf) -> list[Join]:
@@ -130,7 +135,8 @@ class Joins:
 
     def _led(self, a: int, b: int, ways: Ways, ceiling: float, loose: bool) -> list[Join]:
         sides = {(k, side): self._side(k, side, ways, loose) for k in (a, b) for side in "cs"}
-        search = _Search(ways, self.difficulty.other_side, ceiling, WORTH_MM if self.several else 0.0)
+        worth = WORTH_MM if self.several else 0.0
+        search = _Search(ways, self.difficulty.other_side, ceiling, worth, partial(self._whole, ways, loose))
         search.plain([(sides[a, side], sides[b, side], side) for side in "cs"])
         for side in sorted("cs", key=lambda on: _least_bound(sides[a, on], sides[b, on])):
             search.round_about(sides[a, side], sides[b, side], side)
@@ -138,12 +144,27 @@ class Joins:
             search.through(sides[a, side], sides[b, other], side, other)
         return search.best()
 
+    def _whole(self, ways: Ways, loose: bool, side: str) -> _Ground | None:
+        """The lanes of a whole side, for all pieces; None where there are too many ends for that."""
+        if (side, loose) not in self._grounds:
+            ends = {on: [self._side(k, on, ways, loose) for k in range(len(self.pieces))] for on in "cs"}
+            stops = [one.stops for here in ends.values() for one in here]
+            ground = None
+            if sum(len(one.at) for one in stops) <= MOST_SHARED:
+                spots = np.array(ways.edge_spots(np.vstack([one.at for one in stops]))).reshape(-1, 2)
+                outs = [one.stops.out[one.stops.far < inf] for one in ends[side]]
+                ground = _Ground(Lanes.of(ways.boxes(side), ways.frame, np.vstack([*outs, spots])))
+            self._grounds[side, loose] = ground
+        return self._grounds[side, loose]
+
     def _side(self, piece: int, side: str, ways: Ways, loose: bool) -> _Side:
         key = (piece, side, loose)
         if key not in self._sides:
             ends = tuple(end for end in self.pieces[piece].ends if end.side == side)
             spots = np.array([(end.x_mm, end.y_mm) for end in ends]).reshape(-1, 2)
-            self._sides[key] = _Side(ends, ways.stops(spots, side, np.array([end.difficulty_mm for end in ends])))
+            self._sides[key] = _Side(
+                piece, ends, ways.stops(spots, side, np.array([end.difficulty_mm for end in ends]))
+            )
         return self._sides[key]
 
 
@@ -200,27 +221,56 @@ def _cost(join: Join) -> float:
 
 @dataclass(frozen=True, slots=True)
 class _Side:
-    """The ends of one piece on one side."""
+    """The ends of one ``piece`` on one side."""
 
+    piece: int
     ends: tuple[WireEnd, ...]
     stops: Stops
+
+
+@dataclass(frozen=True, slots=True)
+class _Ground:
+    """Lanes of one side, and the least costs from each piece over them that were asked for so far, each as far as was asked."""
+
+    lanes: Lanes
+    fields: dict[int, tuple[float, Field]] = field(default_factory=dict)
+
+    def of(self, one: _Side, upto: float) -> Field:
+        """The least costs from a piece, as far as they are at most ``upto``."""
+        known = self.fields.get(one.piece)
+        if known is None or known[0] < upto:
+            known = self.fields[one.piece] = upto, self.lanes.spread(one.stops, upto)
+        return known[1]
 
 
 def _least_bound(one: _Side, two: _Side) -> float:
     return float(lower_bounds(one.stops, two.stops).min(initial=inf))
 
 
+@dataclass(frozen=True, slots=True)
+class _Reach:
+    """How far is looked: a way that costs at most ``most`` is the least there is where one is found, its alternatives are exact up to ``wide``.
+
+    ``lay`` lays the lanes between two sets of ends on a side.
+    """
+
+    most: float
+    wide: float
+    lay: Callable[[Stops, Stops, str], _Ground]
+
+
 @dataclass(slots=True)
 class _Search:
     """The led wires between two pieces, as they are found: up to ``ceiling``, and up to ``worth`` above the best.
 
-    ``unseen``: no wire that was tried for and not found yet costs less.
+    ``whole``: the lanes of a whole side, None where all ends are too many for them; ``unseen``: no wire that was tried for and not found yet costs less.
     """
 
     ways: Ways
     other_side: float
     ceiling: float
     worth: float
+    whole: Callable[[str], _Ground | None]
     found: dict[Places, Join] = field(default_factory=dict)
     unseen: dict[str, float] = field(default_factory=dict)
 
@@ -282,40 +332,59 @@ class _Search:
     def round_about(self, one: _Side, two: _Side, side: str) -> None:
         """The cheapest ways on one side round what lies between, where they can be cheaper than what was found."""
         upto, worth = self._wanted(self.unseen.get(side, inf))
-        if upto == -inf:
+        lowest = _least_bound(one, two)
+        if upto == -inf or lowest == inf or lowest > upto:
             return
-        turned = len(two.ends) < len(one.ends)
-        least = self._spread_from(one, two, side, upto, worth, turned)
-        if worth > 0 and least < inf:  # and from the others, so that both ends of the alternatives differ
-            upto = min(upto, self._least() + worth)
-            self._spread_from(one, two, side, upto, worth, not turned, least)
+        for reach in self._reaches(lowest, upto, worth):
+            ground = reach.lay(one.stops, two.stops, side)
+            if self._kept(one, two, ground, reach, worth):
+                if worth > 0:  # and from the others, so that both ends of the alternatives differ
+                    self._kept(two, one, ground, reach, worth, True)
+                return
+            if self._shut(ground, one, two.stops.out) or self._shut(ground, two, one.stops.out):
+                return
 
-    def _spread_from(
-        self, one: _Side, two: _Side, side: str, upto: float, worth: float, turned: bool, known: float = 0.0
-    ) -> float:
-        """Keep the cheapest way to each end of ``two``, or ``turned`` to each end of ``one``; the least cost. ``known``: none costs less."""
-        starts, goals = (two, one) if turned else (one, two)
-        found = self.ways.field(starts.stops, goals.stops, side, upto, worth, known)
-        if found is None:
-            return inf
-        for k in self._cheapest(found, upto, worth):
-            source, path = found.way(k)
-            a, b = starts.ends[source], goals.ends[k]
+    def _shut(self, ground: _Ground, one: _Side, others: Floats) -> bool:
+        """Whether a piece is walled in, away from these other places."""
+        return ground.lanes.shut_in(one.stops, self.ways.frame, others)
+
+    def _reaches(self, lowest: float, upto: float, worth: float) -> Iterator[_Reach]:
+        """How far to look: near first, then as far as a way can be worth finding."""
+
+        def laid(most: float, a: Stops, b: Stops, side: str) -> _Ground:
+            return _Ground(near_lanes(self.ways.boxes(side), self.ways.frame, a, b, most))
+
+        for grow in NEAR_MM:
+            near = min(lowest + grow, upto)
+            wide = min(near + min(worth, WORTH_MM), upto)
+            yield _Reach(near, wide, partial(laid, wide))
+            if near == upto:
+                return
+        yield _Reach(upto, upto, lambda a, b, side: self.whole(side) or laid(upto, a, b, side))
+
+    def _kept(self, one: _Side, two: _Side, ground: _Ground, reach: _Reach, worth: float, turned: bool = False) -> bool:
+        """Whether a way leads from ``one`` to ``two``; the cheapest to each end of ``two`` are kept (``turned``: as wires from two to one)."""
+        spread = ground.of(one, reach.wide)
+        value = spread.to(two.stops)
+        for k in self._cheapest(value, reach, worth):
+            source, path = spread.way(two.stops, k)
+            a, b = one.ends[source], two.ends[k]
             self._keep(_joined(b, a, path[::-1]) if turned else _joined(a, b, path))
-        return float(found.value.min())
+        return bool(value.min(initial=inf) <= reach.most)
 
-    def _cheapest(self, found: Field, upto: float, worth: float) -> list[int]:
-        """The targets worth keeping, cheapest first."""
-        upto = min(upto, float(found.value.min()) + worth + SAME_COST_MM)
-        order = np.argsort(found.value, kind="stable")[: 4 * PAIRS_KEPT].tolist()
-        reached = found.reached(upto)
-        return [int(k) for k in order if reached[k]]
+    def _cheapest(self, value: Floats, reach: _Reach, worth: float) -> list[int]:
+        """The ends worth keeping by their costs, cheapest first; none where no way was found."""
+        least = float(value.min(initial=inf))
+        if not least <= reach.most or least == inf:
+            return []
+        order = np.argsort(value, kind="stable")[: 4 * PAIRS_KEPT].tolist()
+        return [int(k) for k in order if value[k] <= min(reach.wide, least + worth + SAME_COST_MM)]
 
     def through(self, one: _Side, two: _Side, side: str, other: str) -> None:
         """The cheapest ways that pass to the other side, where they can be cheaper than what was found."""
         if not one.ends or not two.ends:
             return
-        turned = len(two.ends) < len(one.ends)  # a way from few ends that are shut in is soon at its end
+        turned = len(two.ends) < len(one.ends)  # the alternatives differ in the ends of the larger
         if turned:
             one, two, side, other = two, one, other, side
         plainest = _least_bound(one, two) - BEND_MM + self.other_side  # the bend at the crossing costs nothing
@@ -332,36 +401,28 @@ class _Search:
         upto, worth = self._wanted(lowest)
         if upto == -inf:
             return
-        for most in ceilings(lowest, upto):
-            if self._crossed(one, two, (side, other), here.costing(to_two), most, worth, turned):
+        for reach in self._reaches(lowest, upto, worth):
+            ground = reach.lay(one.stops, here.costing(to_two), side)
+            first = ground.of(one, reach.wide)
+            cost = first.to(here)
+            fits = np.flatnonzero((cost + to_two <= reach.wide) & (cost < inf))
+            if not len(fits):
+                if self._shut(ground, one, at):
+                    return
+                continue
+            rest = here.some(fits).costing(cost[fits] + self.other_side)
+            ground = reach.lay(rest, two.stops, other)
+            second = ground.lanes.spread(rest, reach.wide)
+            value = second.to(two.stops)
+            for k in self._cheapest(value, reach, worth):
+                number, behind = second.way(two.stops, k)
+                source, before = first.way(here, int(fits[number]))
+                a, b, path = one.ends[source], two.ends[k], (*before, *behind[1:])
+                whole = _length(before) + _length(behind) + self.other_side + a.difficulty_mm + b.difficulty_mm
+                crossed = before[-1]
+                self._keep(Join(whole, b, a, path[::-1], crossed) if turned else Join(whole, a, b, path, crossed))
+            if value.min() <= reach.most or self._shut(ground, two, at):
                 return
-
-    def _crossed(
-        self, one: _Side, two: _Side, sides: tuple[str, str], spots: Stops, most: float, worth: float, turned: bool
-    ) -> bool:
-        """Ways from ``one`` to ``two`` through these places up to a cost (``turned``: kept from two to one); whether one was found, or none ever is."""
-        side, other = sides
-        bound = lower_bounds(one.stops, spots)
-        first = spread(self.ways.boxes(side), self.ways.frame, one.stops, spots, bound, most)
-        if first is None:
-            return False
-        reached = np.flatnonzero(first.reached(most))
-        if not len(reached):
-            return first.shut
-        rest = spots.some(reached)
-        rest = rest.costing(first.value[reached] - rest.cost + self.other_side)
-        bound = lower_bounds(rest, two.stops)
-        second = spread(self.ways.boxes(other), self.ways.frame, rest, two.stops, bound, most, worth)
-        if second is None or not second.reached(most).any():
-            return False
-        for k in self._cheapest(second, most, worth):
-            number, behind = second.way(k)
-            at = int(reached[number])
-            source, before = first.way(at)
-            a, b, path = one.ends[source], two.ends[k], (*before, *behind[1:])
-            cost = _length(before) + _length(behind) + self.other_side + a.difficulty_mm + b.difficulty_mm
-            self._keep(Join(cost, b, a, path[::-1], before[-1]) if turned else Join(cost, a, b, path, before[-1]))
-        return True
 
 
 def _joined(a: WireEnd, b: WireEnd, path: tuple[Spot, ...]) -> Join:

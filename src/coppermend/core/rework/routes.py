@@ -1,7 +1,7 @@
 """The way of a patch wire along the board: straight runs in the board's two directions, few bends, round every place where no wire may lie.
 
 Forbidden places are boxes (grown by the wire's gap); a way keeps to the lines that their edges and the two ends span. Among boxes some shortest
-way with fewest bends lies on those lines (each run can be slid until it meets an edge or an end), so the search over them (``routes_field.py``) is
+way with fewest bends lies on those lines (each run can be slid until it meets an edge or an end), so the search over them (``routes_lanes.py``) is
 exact for the stated cost: length plus ``BEND_MM`` for each bend. Rules: jumper-wire practice after IPC-A-610 (docs/sources.md).
 """
 
@@ -25,7 +25,7 @@ from coppermend.core.rework.routes_boxes import (
     stops_of,
     within,
 )
-from coppermend.core.rework.routes_field import Field, least_field
+from coppermend.core.rework.routes_lanes import lower_bounds, near_lanes
 
 __all__ = ["BEND_MM", "ESCAPE_MM", "KeepOut", "Route", "Spot", "Ways", "fixing_dots", "made_route"]
 
@@ -111,12 +111,6 @@ class Ways:
         """Places (n, 2) on one side as ends of ways, each with what ending there costs, mm."""
         return stops_of(spots, cost, self.boxes(side), self.frame)
 
-    def field(
-        self, sources: Stops, targets: Stops, side: str, ceiling: float, worth: float, known: float = 0.0
-    ) -> Field | None:
-        """The cheapest ways from many places to many on one side; ``least_field`` says what it answers."""
-        return least_field(self.boxes(side), self.frame, sources, targets, ceiling, worth, known)
-
     def edge_spots(self, ends: Floats) -> list[Spot]:
         """Where a wire can pass to the other side: the free holes, and the edge at the height of each of these places (n, 2); not where a box of either side lies."""
         x0, y0, x1, y1 = self.frame
@@ -146,8 +140,10 @@ class Ways:
         plain = self.plain(start, 0, goal, 0, side)
         if plain is not None:
             return made_route(plain)
-        found = self.field(start, goal, side, np.inf, 0.0)
-        return None if found is None else made_route(found.way(0)[1])
+        if not lower_bounds(start, goal).min() < np.inf:
+            return None
+        found = near_lanes(self.boxes(side), self.frame, start, goal).spread(start)
+        return made_route(found.way(goal, 0)[1]) if found.to(goal)[0] < np.inf else None
 
     def barred(self, a: Spot, b: Spot, side: str) -> tuple[str, ...]:
         """The forbidden places, in words, that the plainest way (one bend) between two places meets."""
