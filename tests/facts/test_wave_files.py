@@ -230,6 +230,31 @@ def test_value_change_dump() -> None:
     assert isinstance(volts, Wave) and volts.values.tolist() == [0.5, 0.5, 3.25]
 
 
+def test_channels_of_one_name_go_by_number_and_a_head_with_its_unit_is_a_name() -> None:
+    """Two variables of one name in one scope, a scope without a name, a real variable that says one value (IEEE 1364 forbids none of them)."""
+    text = (
+        "$timescale 1 ns $end $scope module top $end $scope fork $end $var wire 1 ! D0 $end $var wire 1 # D0 $end"
+        " $var real 64 r V $end $upscope $end $upscope $end $enddefinitions $end\n#0 0! 1# r1.5 r\n#5 1!\n#9 0!\n"
+    )
+    capture = read_vcd(text.encode(), "a.vcd")
+    assert [one.name for one in capture.channels] == ["D0", "D0"]
+    assert any("Variable V has one value only" in f.line() for f in capture.findings)
+    with pytest.raises(Refusal, match=r"2 channels .* 'D0'.*number: 1, 2"):
+        capture.channel("D0")
+    assert capture.channel("2") is capture.channels[1]
+    table = read_waves(
+        ("Zeit (s);Kanal 1 (V);Kanal 2 [V]\n" + rows("{:.6e};{:.3f};{:.3f}", T, V, 5 - V)).encode(), "b.csv"
+    )
+    for wanted in ("Kanal 2 (V)", "kanal 2 [v]", "Kanal 2", "2"):
+        assert table.channel(wanted) is table.channels[1]
+
+
+def test_edges_without_jitter_have_none() -> None:
+    """A clock of even edges: what is left of its fit is the last digit of a double, and is said as 0."""
+    made = measure(Trace("CK", np.arange(400) * 5e-8, np.arange(400, dtype=np.int8) % 2, 2e-5, 1e-9), Expected())
+    assert made.jitter_s == 0.0
+
+
 def test_unknown_scopes_kinds_and_codes_are_said() -> None:
     text = "$timescale 1ns $end $scope gizmo g $end $var blob 1 ! a $end $upscope $end $enddefinitions $end #0 0! 1? #1 1! x! #2 z!"
     capture = read_vcd(text.encode())

@@ -87,7 +87,9 @@ def fit_period(times_s: Floats, least_sigma_s: float) -> Period | None:
     slope = float(middle @ (times_s - times_s.mean())) / spread
     rest = times_s - times_s.mean() - slope * middle
     jitter = math.sqrt(float(rest @ rest) / (times_s.size - 2)) if times_s.size > 2 else 0.0
-    sigma = max(jitter, least_sigma_s, 1e-15 * float(np.max(np.abs(times_s))))
+    digits = 1e-15 * float(np.max(np.abs(times_s)))
+    jitter = jitter if jitter > digits else 0.0
+    sigma = max(jitter, least_sigma_s, digits)
     missing = int(counts.sum()) - int(counts.size)
     return Period(slope, sigma / math.sqrt(spread), int(times_s.size), missing, jitter)
 

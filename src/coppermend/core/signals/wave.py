@@ -7,6 +7,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -102,16 +103,28 @@ class Capture:
     name: str = ""
 
     def channel(self, name: str = "") -> Channel:
-        """The channel of that name (case does not matter; a unique ending will do); "" is the first. Refusal WAV-008 when there is no such one."""
+        """The channel of that name (case does not matter; a unique ending will do, and the unit of a table's head may stand behind it) or number; "" is the
+        first. Refusal WAV-008 when there is no such one, or several."""
         if not name:
             return self.channels[0]
         wanted = name.strip().casefold()
-        for test in (str.__eq__, str.endswith):
-            found = [one for one in self.channels if test(one.name.casefold(), wanted)]
-            if len(found) == 1:
-                return found[0]
+        several: list[int] = []
+        for asked in dict.fromkeys((wanted, re.sub(r"\s*[(\[][^()\[\]]*[)\]]$", "", wanted))):
+            for test in (str.__eq__, str.endswith):
+                found = [k for k, one in enumerate(self.channels) if asked and test(one.name.casefold(), asked)]
+                if len(found) == 1:
+                    return self.channels[found[0]]
+                several = several or found
         if wanted.isdecimal() and 1 <= int(wanted) <= len(self.channels):
             return self.channels[int(wanted) - 1]
+        if several:
+            numbers = ", ".join(str(k + 1) for k in several[:12])
+            raise refuse(
+                "WAV-008",
+                f"{len(several)} channels of the record are called {name!r}.",
+                f"Name one by its number: {numbers}.",
+                Place(file=self.name),
+            )
         names = [one.name for one in self.channels]
         shown = ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")
         raise refuse(

@@ -139,9 +139,8 @@ def _head(work: _Work, head: bytes) -> None:
             kind, called = ([*words, b"", b""])[:2]
             scope.append(_text(called))
             if _text(kind) not in SCOPES:
-                _say(
-                    work, "WAV-011", f"Scope {_text(called)} is of the unknown kind {_text(kind)!r}; read as a module."
-                )
+                named = _text(called) or "without a name"
+                _say(work, "WAV-011", f"Scope {named} is of the unknown kind {_text(kind)!r}; read as a module.")
         elif word == "upscope":
             if scope:
                 scope.pop()
@@ -177,7 +176,7 @@ def _declare(work: _Work, words: list[bytes], scope: list[str]) -> None:
         _say(work, "WAV-013", f"A variable cannot be read: {_text(b' '.join(words))[:60]!r}. It is left out.")
         return
     kind, width, key = _text(words[0]), int(words[1][:6]), words[2]
-    name = ".".join([*scope[1:], _text(words[3])])
+    name = ".".join([*filter(None, scope[1:]), _text(words[3])])
     if kind not in _TYPES:
         _say(work, "WAV-011", f"Variable {name} is of the unknown kind {kind!r}; read as a wire.")
     if key in work.variables:
@@ -454,6 +453,9 @@ def _settled(at: Ints, level: Levels) -> tuple[Ints, Levels]:
 def _waves(work: _Work) -> Iterator[Channel]:
     for key, (at, values) in work.reals.items():
         if len(at) < 2:
+            if at or not work.strings:
+                said = "has one value only" if at else "has no value"
+                _say(work, "WAV-013", f"Variable {work.variables[key].name} {said}: no wave. It is left out.")
             continue
         times: Floats = np.array(at, np.float64) * work.scale_s
         held = np.repeat(times, 2)[1:]
