@@ -15,6 +15,7 @@ export const tests = {
     assert.ok(linesOf(c)[1][1].endsWith('open: U1.8 and U7.3'));
     assert.equal(linesOf(c)[5][1], 'U10 exchanged, 2 wires');
     assert.deepEqual(linesOf({ where: 'progress: ready', state: 'ready' }), []);
+    assert.deepEqual(linesOf({ where: 'waits for: part, a socket', waits: 'part: a socket', state: 'waiting' }), [['waits', 'waits for part: a socket']]);
   },
   'hours as one says them': () => {
     assert.deepEqual([0, 0.01, 0.5, 2.25].map(hoursWords), ['', '1 min at the bench', '30 min at the bench', '2.3 h at the bench']);

@@ -33,11 +33,14 @@ export function linesOf(c) {
     ['hit', c.hit ? `${day(c.hit_at)}: ${plainly(c.hit)}` : ''],
     ['waits', c.waits ? `waits for ${c.waits}` : ''],
     ['fails', c.fails?.length ? `does not work: ${c.fails.join(', ')}` : ''],
-    ['where', c.where === `progress: ${c.state}` ? '' : plainly(c.where ?? '')],
+    ['where', saidAbove(c) ? '' : plainly(c.where ?? '')],
     ['used', [c.parts?.length ? c.parts.join(', ') : '', c.wires ? count(c.wires, 'wire') : ''].filter(Boolean).join(', ')],
   ];
   return all.filter(([, words]) => words !== '');
 }
+
+/** Does the line say already what was told last: its state, or what it waits for? @param {any} c */
+const saidAbove = (c) => c.where === `progress: ${c.state}` || (c.waits && c.where?.startsWith('waits for: '));
 
 /** Hours at the bench, as one says them. @param {number} hours */
 export const hoursWords = (hours) => (hours <= 0 ? '' : hours < 1 ? `${Math.max(1, Math.round(hours * 60))} min at the bench` : `${hours.toFixed(1)} h at the bench`);
