@@ -147,6 +147,9 @@ def test_a_wire_is_planned_round_a_cut_and_kept(client: Client, case: str) -> No
     assert len(kept) == 1 and kept[0]["kind"] == "remark"
     first = kept[0]["payload"]["plan"]["tables"][0]
     assert first["title"] == "Tracks to cut first" and {row[1] for row in first["rows"]} == {"component side"}
+    titles = {one["title"]: one["rows"] for one in kept[0]["payload"]["plan"]["tables"]}
+    assert "milliohm" in titles["Gauge and resistance"][0][1]
+    assert any("IPC-7721" in rule for _, rule in titles["Rules of laying and joining"])
     assert client.post(path, json={**asked, "keep_out": ["1,2"]}).json()["code"] == "WIR-014"
 
 
@@ -154,7 +157,10 @@ def test_a_removal_plan_is_kept(client: Client, case: str) -> None:
     """The record shows what was kept: the story's remark holds the plan's tables."""
     noted = client.post(f"/api/cases/{case}/removal/U2")
     assert noted.status_code == 201 and "U2" in noted.json()["words"]
-    assert noted.json()["entry"]["payload"]["plan"]["title"] == "Taking out U2"
+    plan = noted.json()["entry"]["payload"]["plan"]
+    assert plan["title"] == "Taking out U2"
+    steps = next(one["rows"] for one in plan["tables"] if one["title"] == "Steps")
+    assert all(words.endswith("]") for _, _, words in steps)  # each with its source
 
 
 def test_a_removal_is_planned_with_the_iron_that_is_there(client: Client, case: str) -> None:

@@ -47,6 +47,8 @@ def test_steps_are_ticked_with_a_photo_and_cautions(page: Page, bench: Bench, tm
     page.locator("#step-cell-guard.over").wait_for(timeout=60_000)
     log = page.request.get(f"{bench.address}/api/cases/{bench.case}/log").json()["entries"]
     assert [one["payload"]["step"] for one in log if one["kind"] == "care"] == ["before", "power", "guard"]
+    (taken,) = [one["payload"]["words"] for one in log if one["kind"] == "photo"]
+    assert taken == "After a leaked cell: photographed as found"  # its line in the owner's record
     page.locator("#step-cell-neutralise button", has_text="Left out").click()
     page.locator("#outcome .error-sheet").wait_for(timeout=60_000)
     assert "CAR-004" in page.locator("#outcome").inner_text()
@@ -207,6 +209,9 @@ def test_no_rule_is_broken(chromium: Browser, bench: Bench, tab: str, light: str
     ).first.wait_for(timeout=60_000)
     if tab == "tab=care":
         page.locator("#care-cell > summary").click()
+        page.locator("#done-cell-power").click()  # a step that is over is drawn otherwise
+        page.locator("#step-cell-power.over").wait_for(timeout=60_000)
+    page.evaluate("document.querySelectorAll('details.rests').forEach(one => { one.open = true; })")
     page.evaluate(axe)
     done = page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
     wide = page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")

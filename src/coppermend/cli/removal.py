@@ -111,7 +111,8 @@ def plan_lines(plan: RemovalPlan, margin_mm: float) -> list[str]:
     bench = plan.bench
     lines.append(
         f"Assumed: room {bench.room_c:g}, tip {bench.tip_c:g}, preheat {bench.preheat_c:g} degC; joint worked {bench.above_k:g} K above {bench.liquidus_c:g} degC; "
-        f"small tip {bench.small_tip_k_per_w:g} K/W, big tip {bench.big_tip_k_per_w:g} K/W; air {bench.film_w_m2k:g} W/m2K a face"
+        f"small tip {bench.small_tip_k_per_w:g} K/W, big tip {bench.big_tip_k_per_w:g} K/W; air {bench.film_w_m2k:g} W/m2K a face; "
+        f"a joint keeps {100 * bench.kept:.0f} % of its heat until the next"
     )
     lines += [f"Rests on: {one}" for one in plan.rests_on]
     return lines

@@ -8,7 +8,7 @@ from typing import Any
 from coppermend.core.findings import refuse
 from coppermend.core.log.state import CareTick, CaseState
 from coppermend.core.rework.care import PROCEDURES, Procedure, Step, procedure
-from coppermend.services.carework import seconds_between, span_words
+from coppermend.services.carework import owned, seconds_between, span_words
 from coppermend.services.cases import case_state
 from coppermend.services.entries import write
 from coppermend.services.notes import Noted, noted
@@ -66,7 +66,7 @@ class CareNow:
             "procedure": self.procedure.key,
             "title": self.procedure.title,
             "when": self.procedure.when,
-            "steps": [one.as_dict() for one in self.steps],
+            "steps": [{**one.as_dict(), "owned": owned(self.procedure.key, one.step.key)} for one in self.steps],
             "done": self.done,
             "next": self.next,
             "cautions": list(self.cautions),
@@ -113,7 +113,9 @@ def tick(
         )
     before = case_state(workshop, case)
     if photo is not None:
-        taken = attach_photo(workshop, case, photo, name=photo_name, words=f"{work.title}: {found.key}")
+        taken = attach_photo(
+            workshop, case, photo, name=photo_name, words=f"{work.title}: {owned(work.key, found.key)}"
+        )
         sha256 = str(taken.entry.payload["sha256"])
     elif sha256 and all(one.sha256 != sha256 for one in before.photos):
         raise refuse("PHO-003", "This case has no such photo.", "Add it first: coppermend photo CASE FILE.")

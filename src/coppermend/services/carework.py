@@ -92,6 +92,15 @@ OWNED = {
 """What a step that was done is to the machine's owner, by procedure and step; what only guards the work (gloves, power off) is left out."""
 
 
+def owned(procedure: str, step: str) -> str:
+    """What a step is to the machine's owner, the step's name where that is nothing to be told.
+
+    >>> owned("cell", "before"), owned("cell", "guard")
+    ('photographed as found', 'guard')
+    """
+    return OWNED.get(procedure, {}).get(step, step)
+
+
 def care_owned(ticks: Sequence[CareTick]) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """(piece of work, what was done) for the machine's owner: the steps done, in the order of the procedure; () where none of them is work to be told.
 

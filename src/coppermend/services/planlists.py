@@ -30,7 +30,7 @@ def removal_lists(plan: RemovalPlan) -> dict[str, Any]:
     for risk in plan.at_risk:
         kinds[risk.kind] = kinds.get(risk.kind, 0) + 1
     itself = [(one.topic, one.words) for one in plan.itself]
-    steps = [(str(k), one.topic, one.words) for k, one in enumerate(plan.steps, 1)]
+    steps = [(str(k), one.topic, f"{one.words} [{one.source}]") for k, one in enumerate(plan.steps, 1)]
     tables = (
         _table("Careful: the part itself", ("What", "Mind"), itself),
         _table("Joints, heat runs away fastest first", ("Rank", "Pin", "K/W", "W", "Needs", "Why"), pins),
@@ -44,6 +44,7 @@ def removal_lists(plan: RemovalPlan) -> dict[str, Any]:
     rests = (
         f"room {bench.room_c:g}, tip {bench.tip_c:g}, preheat {bench.preheat_c:g} degC; joint worked {bench.above_k:g} K above {bench.liquidus_c:g} degC",
         f"small tip {bench.small_tip_k_per_w:g} K/W, big tip {bench.big_tip_k_per_w:g} K/W, air {bench.film_w_m2k:g} W/m2K a face",
+        f"a joint keeps {100 * bench.kept:.0f} % of its heat until the next",
         f"the order meets {100 * plan.peak_share:.0f} % of the heat of going pin by pin at its worst moment",
         *plan.notes,
         *plan.rests_on,
@@ -71,7 +72,15 @@ def wire_lists(laid: Laid) -> dict[str, Any]:
     tables = (
         _table("Tracks to cut first", ("At, mm", "Side", "Where"), cuts),
         _table(f"Cutting list ({STRIP_MM:g} mm bared at each end)", names, wires),
+        _table(
+            "Gauge and resistance", ("No.", "Why"), [(str(k), one.gauge_reason) for k, one in enumerate(plan.wires, 1)]
+        ),
         _table("Mind", ("What",), [(one,) for one in dict.fromkeys((*mind, *plan.cautions))]),
+        _table(
+            "Rules of laying and joining",
+            ("Of", "Rule"),
+            [(one.topic, f"{one.words} [{one.source}]") for one in plan.rules],
+        ),
     )
     return _plan(f"Patch wires of net {plan.net_name}", tables, WIRE_ASSUMED)
 

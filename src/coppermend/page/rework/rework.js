@@ -143,10 +143,10 @@ export class Rework extends Acting {
     this.redrawn(this.view, () => this.put(asked, ...found.map((/** @type {any} */ one, /** @type {number} */ i) => procedureSheet(one, hands, folded.get(`care-${one.procedure}`) ?? (begun && i === 0)))));
   }
 
-  /** @param {string} procedure @param {string} step @param {string} state @param {string} words @param {File|null} photo */
-  async tick(procedure, step, state, words, photo) {
+  /** @param {string} procedure @param {string} step @param {string} state @param {string} words @param {File|null} photo @param {string} told what the photo is of */
+  async tick(procedure, step, state, words, photo, told) {
     await this.doing(async () => {
-      const sha256 = photo ? (await send(url('photos'), photo, { words: `${procedure}: ${step}` })).entry.payload.sha256 : '';
+      const sha256 = photo ? (await send(url('photos'), photo, { words: told })).entry.payload.sha256 : '';
       const out = await post(url('care'), { procedure, step, state, words, sha256, entry_id: freshId() });
       if (this.tab === 'care') await this.showCare();
       this.handOn(procedure, out.care.next || step);

@@ -11,7 +11,7 @@ export function span(seconds) {
   return seconds >= 90 ? `${Math.round(seconds / 60)} min` : `${Math.round(seconds)} s`;
 }
 
-/** @typedef {{tick: (procedure: string, step: string, state: string, words: string, photo: File|null) => void, photo: (sha: string) => string}} Hands */
+/** @typedef {{tick: (procedure: string, step: string, state: string, words: string, photo: File|null, told: string) => void, photo: (sha: string) => string}} Hands */
 
 /** @param {any} care @param {Hands} hands @param {boolean} open */
 export function procedureSheet(care, hands, open) {
@@ -31,14 +31,14 @@ function stepItem(care, one, hands) {
     one.mind.map((/** @type {string} */ m) => h('p.mind', null, inPageWords(m))),
     h('p.src', null, [one.source, one.seconds === null ? '' : `took ${span(one.seconds)}`, one.wait_left_s > 0 ? `${span(one.wait_left_s)} of waiting left` : '', one.said ? `said: ${one.said}` : ''].filter(Boolean).join('; ')),
     one.photos.length ? h('div.row', null, one.photos.map((/** @type {string} */ sha) => h('img', { src: hands.photo(sha), alt: `Photo at ${one.step}` }))) : null,
-    over && !here ? h('button.key.slim', { type: 'button', onclick: () => hands.tick(care.procedure, one.step, 'started', '', null) }, 'Once more') : form(care, one, hands, id));
+    over && !here ? h('button.key.slim', { type: 'button', onclick: () => hands.tick(care.procedure, one.step, 'started', '', null, '') }, 'Once more') : form(care, one, hands, id));
 }
 
 /** @param {any} care @param {any} one @param {Hands} hands @param {string} id */
 function form(care, one, hands, id) {
   const words = /** @type {HTMLInputElement} */ (h('input', { name: 'words', id: `words-${id}`, autocomplete: 'off', maxlength: 400 }));
   const photo = /** @type {HTMLInputElement} */ (h('input', { type: 'file', name: 'photo', accept: 'image/*' }));
-  const go = (/** @type {string} */ state) => hands.tick(care.procedure, one.step, state, words.value, photo.files?.[0] ?? null);
+  const go = (/** @type {string} */ state) => hands.tick(care.procedure, one.step, state, words.value, photo.files?.[0] ?? null, `${care.title}: ${one.owned}`);
   return h('form.row', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); go('done'); } },
     one.state === 'open' ? h('button.key.slim', { type: 'button', onclick: () => go('started') }, 'Begin') : null,
     h('button.key', { id: `done-${id}` }, 'Done'),
