@@ -7,7 +7,9 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Browser, Page, expect
 from tests.browser.conftest import Bench, opened
+from tests.browser.test_accessibility import AXE, complaints
 from tests.browser.test_bench_page import readings
+from tests.npm_tools import npm_tool
 
 from coppermend.bootstrap import device_book, machine_model
 from coppermend.services.bench import next_for_case
@@ -105,3 +107,22 @@ def test_by_touch_on_a_phone(bench: Bench, chromium: Browser) -> None:
     done_there(page, lambda: page.locator("#slip [data-main]").tap())
     page.context.close()
     assert bench.errors == [] and bench.foreign == []
+
+
+@pytest.mark.parametrize("light", ["day", "lamp"])
+def test_no_rule_of_accessibility_is_broken(bench: Bench, chromium: Browser, light: str) -> None:
+    """The choice on the slip, and the line above the check, against axe-core."""
+    started(bench)
+    context = chromium.new_context(viewport={"width": 1280, "height": 860}, reduced_motion="reduce", bypass_csp=True)
+    context.add_init_script(f"localStorage.setItem('light', '{light}')")
+    page = context.new_page()
+    page.goto(bench.url())
+    page.wait_for_selector("body[data-ready]", timeout=60_000)
+    weighed(page)
+    page.add_script_tag(content=(npm_tool("axe-core", AXE) / "axe.min.js").read_text(encoding="utf-8"))
+    for _ in range(2):
+        done = page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
+        assert complaints(done["violations"]) == []
+        page.keyboard.press("e")
+        page.wait_for_timeout(200)
+    context.close()
