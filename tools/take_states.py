@@ -309,7 +309,9 @@ def _photo_empty(page: Page, world: World) -> None:
 
 def tap(page: Page, world: World, count: int) -> None:
     """Tap the pins that the sheet asks for."""
-    page.locator("#lay-file").set_input_files(world.photo)
+    with page.expect_response(lambda r: r.url.endswith("/photos") and r.request.method == "POST", timeout=120_000):
+        page.locator("#lay-file").set_input_files(world.photo)
+    page.wait_for_function("() => window.bench.laySheet.kept !== ''")
     page.locator(".lay-pins").wait_for()
     page.wait_for_function(
         "() => { const l = window.bench.laySheet; return l.view.w && l.view.scale !== 1 && l.view.w === l.canvas.clientWidth && l.view.h === l.canvas.clientHeight; }"

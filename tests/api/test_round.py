@@ -160,6 +160,16 @@ def test_a_four_wire_meter_on_the_patient_shows_the_copper_of_the_check(
     assert client.post(f"/api/cases/{case}/practice/ask", json={**body, "wires": 3}).status_code == 422
 
 
+def test_two_places_at_one_pin_are_told_apart_where_they_were_noted(client: Client, case: str) -> None:
+    for points, told in (
+        (["U1.8/leg", "U1.8/joint-s"], "closed: U1.8 leg and U1.8 joint, solder side"),
+        (["U1.8/leg", "U1.9/leg"], "closed: U1.8 and U1.9"),
+    ):
+        noted = client.post(f"/api/cases/{case}/entries", json={"kind": "closed", "points": points})
+        assert noted.status_code == 201, noted.text
+        assert noted.json()["bench"]["readings"][-1]["short"] == told
+
+
 def test_the_demonstration_is_made_once_and_reopened(shop: Workshop) -> None:
     machine = demo_machine()
     first, again, fresh = open_demo(shop, machine), open_demo(shop, machine), open_demo(shop, machine, fresh=True)

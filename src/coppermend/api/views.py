@@ -364,7 +364,7 @@ def reading_rows(binding: Binding) -> list[dict[str, Any]]:
                 "ref": row.ref,
                 "kind": row.kind,
                 "words": row.words,
-                "short": f"{row.kind}: {' and '.join(short_name(binding, ref) for ref in refs)}"
+                "short": f"{row.kind}: {short_names(binding, refs)}"
                 if refs
                 else places_in_words(binding.board, row.words),
                 "observed_at": row.observed_at,
@@ -374,6 +374,21 @@ def reading_rows(binding: Binding) -> list[dict[str, Any]]:
             }
         )
     return out
+
+
+TOUCHED = {"leg": "leg", "contact": "contact", "hole": "hole", "joint-c": "joint, component side", "joint-s": "joint, solder side"}  # fmt: skip
+"""What of a pin was touched, by the end of a point's id."""
+
+
+def short_names(binding: Binding, refs: Sequence[PointRef]) -> str:
+    """The points of an entry in few letters; two places at one pin say which they are: "U1.23 leg and U1.23 joint, component side"."""
+    names = [short_name(binding, ref) for ref in refs]
+    if len(set(names)) < len(names):
+        names = [
+            f"{name} {TOUCHED.get(ref.id.partition('/')[2], '')}".rstrip()
+            for name, ref in zip(names, refs, strict=True)
+        ]
+    return " and ".join(names)
 
 
 def short_name(binding: Binding, ref: PointRef) -> str:

@@ -98,7 +98,9 @@ export class LaySheet {
 
   /** @param {File} file */
   async take(file) {
+    this.bare(); // taps on the photo before it would be lost
     this.say('Keeping the photo …');
+    this.draw();
     await this.letGo();
     try {
       const out = await send(this.app.url('photos'), file, { side: this.side, words: `${SIDE[this.side]}, to lay on the board`, to_lay: 'true' });
@@ -114,10 +116,15 @@ export class LaySheet {
 
   /** The chosen file was refused: nothing is left to tap, and the same name can be chosen again. */
   forget() {
+    this.field.value = '';
+    this.bare();
+  }
+
+  /** No photo lies in the sheet. */
+  bare() {
     this.sheet = null;
     this.sha256 = this.pin = '';
     this.taps = [];
-    this.field.value = '';
     this.paint();
   }
 
