@@ -305,6 +305,7 @@ MEANINGS = {
     "foreign_right": "another line's pulses (coupled in, or read at a pin beside) judged to be the line's own",
     "rail_misread": "a rail's voltage read wrongly",
     "sink_misread": "the pin that millivolts lead to found wrongly",
+    "sink_lasting": "of those the share that the board misleads to, the same way again",
     "renewed": "faults of a part just replaced, against before",
     "screen_misread": "a start's picture taken for another",
     "swap_misread": "a start after a swap judged wrongly",

@@ -37,7 +37,7 @@ from coppermend.core.belief.suspects.posterior import (
 )
 from coppermend.core.belief.suspects.reasons import suspects
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING, WRONG
-from coppermend.core.belief.suspects.together import Tone, false_open_now
+from coppermend.core.belief.suspects.together import Tone, false_open_now, sink_logs
 from coppermend.core.belief.suspects.warmth import likelihoods, warms
 from coppermend.core.circuit.model import Rail
 from coppermend.core.circuit.planes import Key
@@ -311,6 +311,19 @@ def test_an_isolation_check_that_read_open_is_taken_between_other_places(board: 
     patient = PoweredPatient(behaviour, [field.causes[k].key for k in (bridge, cut)], 1, Lies())
     keys = [field.causes[k].key for k in short_causes(field, "D2", "D7")]
     assert patient.bridged(keys, tuple(ends.items())) and not patient.bridged(keys, fresh.spots)
+
+
+def test_millivolts_that_mislead_once_mislead_again(board: PoweredBoard) -> None:
+    """Of the patient's wrong answers half are the board's: asked again they are mostly the same, as the belief takes them (the share is an assumption)."""
+    patient = PoweredPatient(board.behaviour, [("stuck0", "U1.30")], 5, Lies(level=0.08))
+    nets = [net for net, rows in board.circuit.nets.items() if net not in board.circuit.rails and len(rows) > 2]
+    first = {net: patient.lowest(net, ["U90.1", "U90.2", "U90.3"]) for net in nets}
+    wrong = [net for net, pin in first.items() if pin]
+    assert 0.2 < len(wrong) / len(nets) < 0.5
+    same = sum(patient.lowest(net, ["U90.1", "U90.2", "U90.3"]) == first[net] for net in wrong) / len(wrong)
+    like = np.exp(sink_logs(board.field.table, (0, 2, 0, 0)) - sink_logs(board.field.table, (0, 1, 0, 0)))
+    assert 0.35 < same < 0.8, same
+    assert float(like[0]) == pytest.approx(same, abs=0.2)
 
 
 def test_two_cuts_that_share_the_symptoms_are_found_against_the_bridge_that_explains_all(board: PoweredBoard) -> None:

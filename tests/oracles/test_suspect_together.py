@@ -18,7 +18,7 @@ from coppermend.core.belief.suspects.afloat import shown_afloat
 from coppermend.core.belief.suspects.field import Block, Predicted
 from coppermend.core.belief.suspects.posterior import Beep, Look, evidence_logs, initial, look_likelihoods, observed
 from coppermend.core.belief.suspects.table import FaultTable, level_likelihood
-from coppermend.core.belief.suspects.together import Tone, false_open_now, patterns_logs
+from coppermend.core.belief.suspects.together import Tone, false_open_now, patterns_logs, sink_logs, sink_next
 
 FLOATS, STEADY = 4, 5
 TABLE = FaultTable()
@@ -170,6 +170,33 @@ def test_the_second_open_through_one_place_says_less() -> None:
         beeped(basis, [first, same], [False, False]) / beeped(basis, [first], [False]), rel=1e-9
     )
     assert again > 2 * once and false_open_now(basis, [first], other) == pytest.approx(once, rel=1e-9)
+
+
+def compared(holder: int, answers: list[int], pins: int) -> float:
+    """P(comparisons of millivolts | which pin it is): the answer that the board leads to, right or one of the wrong ones for good, read wrongly now and then."""
+    lasting = TABLE.sink_misread * TABLE.sink_lasting
+    passing = (TABLE.sink_misread - lasting) / (1 - lasting - lasting / pins)
+    net = gum.BayesNet()
+    net.add(gum.LabelizedVariable("leads", "", pins + 1))
+    net.cpt("leads").fillWith([1 - lasting if k == holder else lasting / pins for k in range(pins + 1)])
+    for r in range(len(answers)):
+        node(net, f"r{r}", pins + 1, {"leads": pins + 1},
+            lambda at: [1 - passing if k == at else passing / pins for k in range(pins + 1)])  # fmt: skip
+    return chance(net, {f"r{r}": one for r, one in enumerate(answers)})
+
+
+def test_millivolts_compared_again_equal_a_junction_tree() -> None:
+    """Thirty draws of one to five comparisons on nets of two to five pins; the first alone errs as ``sink_misread`` says."""
+    rng = np.random.default_rng(31)
+    for _ in range(30):
+        pins = int(rng.integers(2, 6))
+        answers = rng.integers(pins + 1, size=int(rng.integers(1, 6))).tolist()
+        counts = [answers.count(k) for k in range(pins + 1)]
+        want = [compared(k, answers, pins) for k in range(pins + 1)]
+        assert np.exp(sink_logs(TABLE, counts)) == pytest.approx(want, rel=1e-9)
+        more = [compared(k, [*answers, 0], pins) / compared(k, answers, pins) for k in range(pins + 1)]
+        assert sink_next(TABLE, counts)[:, 0] == pytest.approx(more, rel=1e-9)
+    assert compared(0, [0], 3) == pytest.approx(1 - TABLE.sink_misread, rel=1e-9)
 
 
 def test_the_order_of_beeps_and_looks_changes_nothing() -> None:

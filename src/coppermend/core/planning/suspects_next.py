@@ -23,6 +23,7 @@ from coppermend.core.belief.suspects.field import Field, Floats, widened_rows
 from coppermend.core.belief.suspects.looks import OVER_FALSE
 from coppermend.core.belief.suspects.posterior import (
     Look,
+    Sink,
     Start,
     State,
     Swapped,
@@ -30,14 +31,16 @@ from coppermend.core.belief.suspects.posterior import (
     Warmth,
     apart_tones,
     look_likelihoods,
+    sink_counts,
     sink_of,
+    sink_pins,
     tones_of,
     top_rows,
     verdict,
 )
 from coppermend.core.belief.suspects.starts import Tally
 from coppermend.core.belief.suspects.table import HIGH
-from coppermend.core.belief.suspects.together import Tone, false_open_now
+from coppermend.core.belief.suspects.together import Tone, false_open_now, sink_next
 from coppermend.core.belief.suspects.warmth import likelihoods, states_under, supply_places, warms
 from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.suspects_checks import likely_checks
@@ -241,7 +244,7 @@ def _asked(
     if not (bench.powered or bench.may_power) or not _touchable(made, net):
         return None
     if asked.kind == "sink":
-        pins = [t.id for t in made.behaviour.circuit.nets.get(net, ()) if t.kind != "passive"]
+        pins = sink_pins(made, net)
         return SuspectStep(
             "sink", asked.spots, costs.rail_s + power + SINK_PIN_S * len(pins), 0.0, rivals=settled.rivals
         )
@@ -419,13 +422,14 @@ class _View:
                 held[net] = held.get(net, 0.0) + float(p[k])
         found = []
         for net in sorted(held, key=lambda n: -held[n])[:3]:
-            pins = [t.id for t in made.behaviour.circuit.nets.get(net, ()) if t.kind != "passive"]
+            pins = sink_pins(made, net)
             mass = np.bincount(
-                sink_of(made, self.members, net, pins) + 1, weights=self.weights, minlength=len(pins) + 1
+                sink_of(made, self.members, net, pins) % (len(pins) + 1),
+                weights=self.weights,
+                minlength=len(pins) + 1,
             )
-            e = made.table.sink_misread
-            like = np.full((len(mass), len(mass)), e / max(1, len(pins)))
-            np.fill_diagonal(like, 1.0 - e)
+            before = [one for one in self.state.evidence if isinstance(one, Sink) and one.net == net]
+            like = sink_next(made.table, sink_counts(before, pins))
             gain = float(_entropy(mass @ like) - mass @ _entropy(like))
             found.append(SuspectStep("sink", ((net, 0),), seconds + SINK_PIN_S * len(pins), gain))
         return found

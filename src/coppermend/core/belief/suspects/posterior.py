@@ -41,6 +41,7 @@ from coppermend.core.belief.suspects.together import (
     hidden_levels,
     looks_extra,
     read_levels,
+    sink_logs,
     tones_logs,
 )
 from coppermend.core.belief.suspects.warmth import warmth_logs
@@ -279,7 +280,7 @@ def group_of(one: Observation) -> Group | None:
         return ("beep", one.net)
     if isinstance(one, Apart):
         return ("apart", *sorted((one.net_a, one.net_b)))
-    return None
+    return ("sink", one.net) if isinstance(one, Sink) else None
 
 
 def grouped(evidence: Iterable[Observation]) -> dict[Group, list[Observation]]:
@@ -302,6 +303,9 @@ def group_logs(made: Field, block: Block, rows: Sequence[Observation]) -> Floats
     """Log P(the readings of one group | set), (sets,)."""
     if isinstance(rows[0], (Beep, Apart)):
         return tones_logs(made, block.members, [_tone(made, one) for one in rows if isinstance(one, (Beep, Apart))])
+    if isinstance(rows[0], Sink):
+        pins = sink_pins(made, rows[0].net)
+        return sink_logs(made.table, sink_counts(rows, pins))[sink_of(made, block.members, rows[0].net, pins)]
     total = np.zeros(len(block.members))
     for one in rows:
         total += log_likelihood(made, block, one)
@@ -406,12 +410,7 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
     if isinstance(one, (Beep, Apart)):
         return tones_logs(made, block.members, [_tone(made, one)])
     if isinstance(one, Sink):
-        pins = [t.id for t in made.behaviour.circuit.nets.get(one.net, ()) if t.kind != "passive"]
-        holder = sink_of(made, block.members, one.net, pins)
-        seen = pins.index(one.pin) if one.pin in pins else -1
-        e = table.sink_misread
-        other = e / max(1, len(pins))
-        return np.asarray(np.where(holder == seen, np.log(1.0 - e), np.log(other)), dtype=np.float64)
+        return group_logs(made, block, [one])
     if isinstance(one, Renewed):
         mine = _holds_any(block.members, part_causes(made, one.part))
         return np.asarray(np.where(mine, np.log(table.renewed), 0.0), dtype=np.float64)
@@ -517,6 +516,20 @@ def rail_likelihood(table: FaultTable, ground: bool) -> Floats:
     for symbol, outcome in ((0, LOW), (1, HIGH), (2, HIGH), (3, HIGH), (4, FLOATING), (5, LOW)):
         out[symbol, outcome] = 1.0 - e
     return out
+
+
+def sink_pins(made: Field, net: str) -> list[str]:
+    """The pins of a net whose millivolts are compared."""
+    return [t.id for t in made.behaviour.circuit.nets.get(net, ()) if t.kind != "passive"]
+
+
+def sink_counts(evidence: Iterable[Observation], pins: Sequence[str]) -> list[int]:
+    """How many comparisons led to each pin, the last: to none."""
+    counts = [0] * (len(pins) + 1)
+    for one in evidence:
+        if isinstance(one, Sink):
+            counts[pins.index(one.pin) if one.pin in pins else -1] += 1
+    return counts
 
 
 def sink_of(made: Field, members: Ints, net: str, pins: Sequence[str]) -> Ints:

@@ -53,6 +53,8 @@ class FaultTable:
     rail_misread: float = 0.01
     sink_misread: float = 0.15
     """The lowest pin of a net that is held low found wrongly: a few millivolts decide."""
+    sink_lasting: float = 0.5
+    """Of those the share that the board misleads to (too little current, a via on the way): they are found wrongly the same way again (an assumption)."""
     renewed: float = 0.1
     """How likely a part just replaced is faulty, against the one before."""
     screen_misread: float = 0.03

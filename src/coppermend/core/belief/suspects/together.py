@@ -185,6 +185,38 @@ def _ratios(state: _Hidden, looks: Sequence[Sequence[tuple[int, bool]]]) -> Floa
     return made
 
 
+# ---- millivolts along a net ----
+def sink_logs(table: FaultTable, counts: Sequence[int]) -> Floats:
+    """Log P(so many comparisons led to each pin, the last: to none | which of them it is), (answers,). A share of nets misleads to one wrong answer for good
+    (``sink_lasting``), the rest of the errors come anew each time.
+
+    >>> once, twice = (np.exp(sink_logs(FaultTable(), (0, n, 0)))[0] for n in (1, 2))
+    >>> round(float(once), 4), round(float(twice / once), 2)      # the wrong pin again says little more
+    (0.075, 0.44)
+    """
+    others = len(counts) - 1
+    if others < 1:
+        return np.zeros(len(counts))
+    lasting = table.sink_misread * table.sink_lasting
+    passing = (table.sink_misread - lasting) / (1.0 - lasting - lasting / others)
+    seen = np.array(counts)
+    led = seen * np.log1p(-passing) + (seen.sum() - seen) * np.log(passing / others)
+    misled = np.array([np.logaddexp.reduce(np.delete(led, k)) for k in range(len(counts))])
+    found: Floats = np.logaddexp(np.log1p(-lasting) + led, np.log(max(lasting, 1e-300) / others) + misled)
+    return found
+
+
+def sink_next(table: FaultTable, counts: Sequence[int]) -> Floats:
+    """P(the next comparison leads to each | which it is, the comparisons so far), (answers, answers): rows which it is.
+
+    >>> [[round(float(x), 3) for x in row] for row in sink_next(FaultTable(), (0, 0, 0))]
+    [[0.85, 0.075, 0.075], [0.075, 0.85, 0.075], [0.075, 0.075, 0.85]]
+    """
+    before, more = sink_logs(table, counts), np.eye(len(counts), dtype=np.int64) + np.array(counts)
+    found: Floats = np.exp(np.stack([sink_logs(table, row) for row in more.tolist()], axis=1) - before[:, None])
+    return found
+
+
 # ---- beeps ----
 @dataclass(frozen=True, slots=True)
 class Tone:
