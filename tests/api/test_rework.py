@@ -31,6 +31,7 @@ def test_refusals_over_http(client: Client, case: str) -> None:
         refused = client.get(f"/api/cases/{case}/short/supply", params=wrong)
         assert refused.json()["code"] == code
         assert client.post(f"/api/cases/{case}/short/supply", json=wrong).json() == refused.json()
+    assert client.get(f"/api/cases/{case}/short", params={"net_b": "D6"}).json()["code"] == "SHO-002"
     assert client.get(f"/api/cases/{case}/removal/U2", params={"tip_c": 600}).json()["code"] == "REM-005"
 
 

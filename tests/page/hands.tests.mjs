@@ -124,6 +124,7 @@ export const tests = {
   'what the ohms leaf asks the server, and how a reading was taken'() {
     same(question('short', NOTHING_ASKED), 'short?meter=four-wire&step_ohm=0.01');
     same(question('short', { ...NOTHING_ASKED, net_a: 'A&B', net_b: 'GND' }), 'short?meter=four-wire&step_ohm=0.01&net_a=A%26B&net_b=GND');
+    same(question('short', { ...NOTHING_ASKED, net_a: 'A' }), 'short?meter=four-wire&step_ohm=0.01&net_a=A&net_b=');  // the server says that the other one is missing
     same(question('ways', { ...NOTHING_ASKED, net: '+5V', meter: 'two-wire', step_ohm: '0.1' }), 'ways?meter=two-wire&step_ohm=0.1&net=%2B5V');
     same(howRead({ ...NOTHING_ASKED, meter: 'two-wire', zeroed: true }), { wires: 2, step_ohm: 0.01, lead_ohm: 0 });
     same([howRead(NOTHING_ASKED), howRead({ ...NOTHING_ASKED, meter: 'two-wire', step_ohm: '0.1' })], [{ wires: 4 }, { wires: 2, step_ohm: 0.1 }]);

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query
 from coppermend.api import views
 from coppermend.api.routes import TheDesk, on_case
 from coppermend.core.belief.ohmic import FOUR_WIRE, Instrument, two_wire
+from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import plain
 from coppermend.services.bench_times import LEAST, take_times, times_of
 from coppermend.services.bind import bind
@@ -39,6 +40,19 @@ def tips(workshop: Workshop, case: str, names: tuple[str, ...]) -> list[Json]:
     return [views.point_view(binding, resolve(binding.graph, one)) for one in names]
 
 
+def both_nets(net_a: str, net_b: str) -> tuple[str, str] | None:
+    """Both nets, or None where neither is named. Refusal SHO-002 where one is."""
+    if bool(net_a) != bool(net_b):
+        one = net_a or net_b
+        raise refuse(
+            "SHO-002",
+            f"Only one net is named: {one}.",
+            "Name the other one too, or neither: then the last reading that shows a short says which.",
+            Place(thing=one),
+        )
+    return (net_a, net_b) if net_a else None
+
+
 @router.get("/short")
 def short(
     case: str, desk: TheDesk, net_a: str = "", net_b: str = "", meter: Meter = "", step_ohm: StepOhm = 0.01
@@ -46,9 +60,7 @@ def short(
     """Where the short of two nets is, how sure that is, and the next reading; without names the nets of the last reading that shows one."""
 
     def use_case(w: Workshop, c: str) -> Json:
-        found: ShortAnswer = locate_short(
-            w, c, (net_a, net_b) if net_a and net_b else None, _instrument(meter, step_ohm)
-        )
+        found: ShortAnswer = locate_short(w, c, both_nets(net_a, net_b), _instrument(meter, step_ohm))
         out: Json = found.as_dict()
         if found.next is not None:
             out["next"] = {

@@ -7,10 +7,10 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Query
 from pydantic import Field
 
+from coppermend.api.ohmwork import both_nets
 from coppermend.api.routes import TheDesk, on_case
 from coppermend.api.schemas import Body
 from coppermend.api.views import plan_rows
-from coppermend.core.findings import Place, refuse
 from coppermend.core.rework.removal import Bench, RemovalPlan
 from coppermend.core.rework.routes_cut import cut_words
 from coppermend.core.rework.supply import METER_MV, MOST_A
@@ -163,19 +163,6 @@ def care_tick(case: str, body: CareTicked, desk: TheDesk) -> Json:
     return answer
 
 
-def _between(net_a: str, net_b: str) -> tuple[str, str] | None:
-    """Both nets, or None where neither is named. Refusal SHO-002 where one is."""
-    if bool(net_a) != bool(net_b):
-        one = net_a or net_b
-        raise refuse(
-            "SHO-002",
-            f"Only one net is named: {one}.",
-            "Name the other one too, or neither: then the last reading that shows a short says which.",
-            Place(thing=one),
-        )
-    return (net_a, net_b) if net_a else None
-
-
 @router.get("/short/supply")
 def short_supply(
     case: str,
@@ -188,7 +175,7 @@ def short_supply(
     """The voltage-drop method for a short: supply limits, feed points, drops to expect, thermal hint."""
 
     def use_case(w: Workshop, c: str) -> Json:
-        return supply_plan(w, c, _between(net_a, net_b), step_mv, most_a).as_dict()
+        return supply_plan(w, c, both_nets(net_a, net_b), step_mv, most_a).as_dict()
 
     answer: Json = on_case(desk, case, use_case)
     return answer
@@ -208,7 +195,7 @@ def short_supply_kept(case: str, body: SupplyAsked, desk: TheDesk) -> Json:
     """Note the plan of the voltage-drop method in the case; the record shows it."""
 
     def use_case(w: Workshop, c: str) -> Json:
-        plan = supply_plan(w, c, _between(body.net_a, body.net_b), body.step_mv, body.most_a)
+        plan = supply_plan(w, c, both_nets(body.net_a, body.net_b), body.step_mv, body.most_a)
         return note_plan(w, c, planlists.supply_words(plan), planlists.supply_lists(plan)).as_dict()
 
     answer: Json = on_case(desk, case, use_case)

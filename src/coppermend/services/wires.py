@@ -216,13 +216,14 @@ def net_index(graph: CopperGraph, net: str) -> int:
 
 def _on_net(graph: CopperGraph, net: int, broken: Sequence[str]) -> Sequence[str]:
     """The broken sites, refused when one of them lies on another net than the named one."""
-    at = {site.id: site.net for site in graph.sites}
+    at = {site.id: site for site in graph.sites}
     for one in broken:
-        if one in at and at[one] != net:
+        if one in at and at[one].net != net:
+            other = graph.net_names[at[one].net]
             raise refuse(
                 "WIR-009",
-                f"{one} lies on net {graph.net_names[at[one]]}, not on {graph.net_names[net]}.",
-                "Name the net that the site lies on.",
+                f"{at[one].words or one} lies on net {other}, not on {graph.net_names[net]}.",
+                f"Ask for net {other}, or name a place on {graph.net_names[net]}.",
                 Place(thing=one),
             )
     return broken

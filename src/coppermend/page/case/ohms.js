@@ -17,7 +17,7 @@ export const NOTHING_ASKED = { net_a: '', net_b: '', net: '', meter: 'four-wire'
 export function question(what, wanted) {
   const ask = new URLSearchParams({ meter: wanted.meter, step_ohm: wanted.step_ohm });
   if (what !== 'short') ask.set('net', wanted.net);
-  else if (wanted.net_a && wanted.net_b) {
+  else if (wanted.net_a || wanted.net_b) {
     ask.set('net_a', wanted.net_a);
     ask.set('net_b', wanted.net_b);
   }
@@ -42,7 +42,7 @@ export async function drawOhms(el, app) {
     const found = await get(app.url(question(what, wanted))).catch((err) => ({ refused: findingOf(err) }));
     if (wanted === app.ohm && boxes[what].isConnected) fill(boxes[what], draw(app, found));
   };
-  const joined = (wanted.net_a && wanted.net_b) || app.bench?.readings.some((/** @type {any} */ r) => !r.undone && tickOf(r) === 'bridge');
+  const joined = wanted.net_a || wanted.net_b || app.bench?.readings.some((/** @type {any} */ r) => !r.undone && tickOf(r) === 'bridge');
   if (!joined) fill(boxes.short, noneJoined());
   await Promise.all([...(joined ? [answer('short', shortAnswer)] : []), ...(wanted.net ? [answer('ways', waysAnswer), answer('excess', excessAnswer)] : [])]);
 }
