@@ -10,9 +10,11 @@ import numpy as np
 import pytest
 import shapely
 import skfem
+from scipy.sparse import csr_matrix
 from scipy.special import i0, i1, k0, k1
 from skfem import helpers
 
+from coppermend.core.rework.removal_fronts import seen_from
 from coppermend.core.rework.removal_heat import (
     COPPER_W_MK,
     LAMINATE_IN_W_MK,
@@ -48,6 +50,26 @@ def test_disc_fin(outer_mm: float, foil_mm: float) -> None:
     answer = heat_paths(area, [copper, copper], Stack.even(1.6, (foil_mm, foil_mm), FILM), [HotPin(0, 0, 0.5, (0, 1))])
     kt = LAMINATE_IN_W_MK * 1.6e-3 + 2 * COPPER_W_MK * foil_mm * 1e-3
     assert answer.k_per_w[0] == pytest.approx(disc_fin(kt, 2 * FILM, 0.5, outer_mm), rel=0.03)
+
+
+def test_what_few_unknowns_see_of_each_other_is_the_block_of_the_inverse() -> None:
+    """40 random networks of conductances (numpy's inverse of the whole matrix is the reference): points in a plane with one to five unknowns each, few
+    unknowns tied to some of them, parts that hang together by those alone."""
+    rng = np.random.default_rng(11)
+    for _ in range(40):
+        points, many = int(rng.integers(1, 60)), int(rng.integers(1, 6))
+        xy = rng.uniform(0, 10, (points, 2))
+        point = np.repeat(np.arange(points), rng.integers(1, 6, points))
+        where = np.concatenate([np.full(many, -1), point])
+        apart = np.hypot(*(xy[where][:, None] - xy[where][None]).T)
+        joined = (apart < 2.5) & (rng.random(apart.shape) < 0.5)
+        joined[:many] = rng.random((many, len(where))) < 0.2
+        g = np.where(joined | joined.T, rng.uniform(0.1, 10.0, apart.shape), 0.0)
+        g = (g + g.T) / 2
+        np.fill_diagonal(g, 0.0)
+        whole = np.diag(g.sum(axis=1) + rng.uniform(0.01, 1.0, len(g))) - g
+        found = seen_from(csr_matrix(whole), many, 7 * point)
+        assert found == pytest.approx(np.linalg.inv(whole)[:many, :many], rel=1e-9, abs=1e-12)
 
 
 def test_transfer_is_symmetric_and_energy_is_kept() -> None:

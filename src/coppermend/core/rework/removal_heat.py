@@ -22,9 +22,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
-from scipy.sparse.linalg import splu
 from scipy.spatial import cKDTree
 
+from coppermend.core.rework.removal_fronts import seen_from
 from coppermend.core.rework.removal_mesh import Mesh, mesh_round
 from coppermend.core.rework.removal_planes import Links, Planes, bare_foil, planes_of, through
 
@@ -194,38 +194,9 @@ def _solved(
     value = np.concatenate([*(one.value for one in parts), heat.loss])
     label, count = _labels(mesh, planes, pins, bare)
     live = (label[row] >= 0) & (label[column] >= 0)
-    matrix = coo_matrix((value[live], (label[row[live]], label[column[live]])), shape=(count, count)).tocsc()
-    transfer = _seen_from(matrix, len(pins), np.flatnonzero(label >= len(pins)) % len(mesh.xy))
+    matrix = coo_matrix((value[live], (label[row[live]], label[column[live]])), shape=(count, count)).tocsr()
+    transfer = seen_from(matrix, len(pins), np.flatnonzero(label >= len(pins)) % len(mesh.xy))
     return HeatAnswer(np.diag(transfer).copy(), transfer, count)
-
-
-def _seen_from(matrix: Any, many: int, point: NDArray[np.int64]) -> Floats:
-    """The block of the inverse that belongs to the first ``many`` unknowns; ``point`` is the mesh point of each of the others.
-
-    The first are eliminated last, so the end of the two factors is all of it: no solve is needed.
-    """
-    count = matrix.shape[0]
-    order = np.concatenate([many + _least_fill(matrix[many:, many:], point), np.arange(many)])
-    factor = _factored(matrix[order][:, order], "NATURAL")
-    low, high = (part[:, count - many :][count - many :].toarray() for part in (factor.L, factor.U))
-    return np.asarray(np.linalg.inv(low @ high))
-
-
-def _least_fill(matrix: Any, point: NDArray[np.int64]) -> NDArray[np.int64]:
-    """An order of elimination with little fill: that of the mesh points, found on the small matrix of who touches whom; all planes of a point together."""
-    _, group = np.unique(point, return_inverse=True)
-    many, n = int(group.max()) + 1, len(point)
-    gather = coo_matrix((np.ones(n), (group, np.arange(n))), shape=(many, n)).tocsr()
-    touch = gather @ abs(matrix) @ gather.T
-    touch = touch + coo_matrix((np.asarray(touch.sum(axis=1)).ravel(), (np.arange(many), np.arange(many))))
-    rank = np.empty(many, dtype=np.int64)
-    rank[np.argsort(_factored(touch, "MMD_AT_PLUS_A").perm_c)] = np.arange(many)
-    return np.argsort(rank[group], kind="stable")
-
-
-def _factored(matrix: Any, order: str) -> Any:
-    """The sparse factors of a symmetric positive matrix, pivots on its diagonal."""
-    return splu(matrix.tocsc(), permc_spec=order, diag_pivot_thresh=0.0, relax=1, options={"SymmetricMode": True})
 
 
 def _metal_planes(planes: Planes, pin: HotPin) -> list[int]:
