@@ -173,6 +173,19 @@ def test_a_plain_pdf_of_this_making_is_read() -> None:
     assert [one.text for one in page.words] == ["U5", "RD"]
 
 
+def test_a_pdf_of_streams_without_end_is_refused_at_once() -> None:
+    """ISO 32000-1, 7.3.8.1: each stream ends with ``endstream``. The reader looks for each missing one through the rest of the file: 50,000 took minutes."""
+    begun = time.process_time()
+    with pytest.raises(Refusal, match="SCH-001"):
+        schematic.read_schematic(b"%PDF-1.7\n" + b"1 0 obj<</Length 9>>stream\n" * 50_000)
+    with pytest.raises(Refusal, match="SCH-001"):
+        schematic.read_schematic(b"%PDF-1.7\n" + b"stream\n" * 500_000)
+    assert time.process_time() - begun < 5.0
+    whole = b"<</Filter/FlateDecode>>stream\n" + zlib.compress(b"q Q " * 5000) + b"\nendstream\n"
+    assert schematic.endless(b"%PDF-1.7\n" + whole * 500) == 0
+    assert schematic.endless(b"%PDF-1.7\n" + whole * 3 + whole[:40]) == 1, "a torn file"
+
+
 @pytest.mark.parametrize(
     ("what", "data"),
     [

@@ -108,6 +108,13 @@ class _opened:  # noqa: N801  (used as a with statement reads it)
             raise refuse(
                 "SCH-001", "The file is no PDF.", "Give the schematic as PDF; a picture goes in as a photo.", place
             )
+        if endless(self._data) > MOST_ENDLESS:
+            raise refuse(
+                "SCH-001",
+                f"The PDF cannot be read: {endless(self._data)} streams have no end.",
+                "Open it in a viewer and save it again.",
+                place,
+            )
         if overfull(self._data):
             raise _overfull(self._name)
         try:
@@ -156,6 +163,10 @@ def _overfull(name: str) -> Refusal:
 
 
 _STREAM = re.compile(rb"stream\r?\n")
+_END = re.compile(rb"endstream\r?\n")
+_PIECE = 64 * 1024
+MOST_ENDLESS = 200
+"""Streams without an end of a PDF that is read: a torn file has one, a picture's bytes may look like a few."""
 _PACKED = re.compile(rb"/Fl(?:ate)?(?:Decode)?\b")
 _NO_DRAWING = re.compile(rb"/Image\b|/Length1\b")
 
@@ -166,16 +177,34 @@ def overfull(data: bytes) -> bool:
     A stream's dictionary stands right before it (ISO 32000-1, 7.3.8). Pictures and fonts are left out: a scan is large and costs no time.
     """
     for found in _STREAM.finditer(data):
-        head = data[max(data.rfind(b"obj", 0, found.start()), found.start() - 2000) : found.start()]
+        first = max(0, found.start() - 2000)
+        head = data[max(data.rfind(b"obj", first, found.start()), first) : found.start()]
         if not _PACKED.search(head) or _NO_DRAWING.search(head):
             continue
-        try:
-            held = zlib.decompressobj().decompress(data[found.end() : found.end() + MOST_UNPACKED], MOST_UNPACKED + 1)
-        except zlib.error:
-            continue
-        if len(held) > MOST_UNPACKED:
+        if _unpacks_beyond(data, found.end()):
             return True
     return False
+
+
+def _unpacks_beyond(data: bytes, begin: int) -> bool:
+    """Whether the packed stream that begins there holds more than ``MOST_UNPACKED``; read piece by piece, to its own end."""
+    unpack, held = zlib.decompressobj(), 0
+    for at in range(begin, min(len(data), begin + MOST_UNPACKED), _PIECE):
+        try:
+            held += len(unpack.decompress(data[at : at + _PIECE], MOST_UNPACKED + 1 - held))
+        except zlib.error:
+            return False
+        if held > MOST_UNPACKED:
+            return True
+        if unpack.eof:
+            return False
+    return False
+
+
+def endless(data: bytes) -> int:
+    """How many streams of a PDF lack their ``endstream`` (ISO 32000-1, 7.3.8.1). The reader looks for each such end through all the rest of the file."""
+    ends = data.count(b"endstream")
+    return max(0, len(_STREAM.findall(data)) - len(_END.findall(data)) - ends)
 
 
 def _readable(document: Any, k: int, left: _Left) -> SchematicPage:
