@@ -185,6 +185,17 @@ def test_wires_are_planned_round_a_cut_under_own_conditions(page: Page, bench: B
     page.locator("#own-plans summary", has_text="Rules of laying").click()
     rules = page.locator("#own-plans details[open]").inner_text()
     assert "lap: On a track" in rules.replace("Lap:", "lap:") and "IPC-7721" in rules  # each rule with its source
+    assert page.locator("#own-plans .need").count() == 0
+    page.locator("#own-current_a").fill(
+        "50"
+    )  # 18 AWG, the thickest of the bench, has 0.823 mm2 (ASTM B258): at 6 A/mm2 (our choice) some 5 A
+    page.locator("#own-go").click()
+    page.locator("#own-plans .need", has_text="18 AWG falls short").first.wait_for(timeout=60_000)
+    page.locator("#own-current_a").fill("")
+    page.locator("#own-go").click()
+    page.wait_for_function(
+        "() => !document.querySelector('#own-plans .need') && document.querySelector('#own-keep')", timeout=60_000
+    )
     page.locator("#own-keep").click()
     page.locator("#own-plans", has_text="Kept for the record").wait_for(timeout=60_000)
     page.locator("#own-cut-0").click()

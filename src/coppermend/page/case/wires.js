@@ -61,7 +61,7 @@ function planSheet(app, plan, i) {
   return h('div.plan', null,
     h('h3', null, !plan.wires.length ? 'No wire: what to do' : i ? `Another way (${plan.kind})` : 'The wire'),
     plan.wires.map((/** @type {any} */ w) => h('div.plan-wire', null,
-      h('div', null, h('b', null, `${w.a.name} to ${w.b.name}`), h('span', null, `${lyingWhere(w.a, app.map.view)}; ${lyingWhere(w.b, app.map.view)}`), h('span', null, `${w.a.side_words}${w.b.side === w.a.side ? '' : ' to ' + w.b.side_words}, ${w.awg} AWG, cut to ${Math.round(w.cut_mm)} mm, 3 mm of it bared at each end`), way(w)),
+      h('div', null, h('b', null, `${w.a.name} to ${w.b.name}`), h('span', null, `${lyingWhere(w.a, app.map.view)}; ${lyingWhere(w.b, app.map.view)}`), h('span', null, `${w.a.side_words}${w.b.side === w.a.side ? '' : ' to ' + w.b.side_words}, ${w.awg} AWG, cut to ${Math.round(w.cut_mm)} mm, 3 mm of it bared at each end`), way(w), w.gauge_reason?.startsWith('Even ') ? h('b.need', null, w.gauge_reason) : null),
       h('button.key.slim', { type: 'button', onclick: () => app.do('showWire', w) }, 'Show its way'),
       h(i ? 'button.key.slim' : 'button.key.hot', { type: 'button', disabled: app.busy, onclick: () => app.do('wireFitted', w) }, 'Fitted: note it'))),
     plan.notes?.length ? (plan.wires.length ? h('details', null, h('summary', null, 'Why'), noteList(plan.notes)) : noteList(plan.notes)) : null,
