@@ -35,7 +35,7 @@ from coppermend.services.cutwork import cut_check_step, cut_wire_step, lift_step
 from coppermend.services.laying import board_ways
 from coppermend.services.looks import LOOKED, look_conflicts
 from coppermend.services.loose import loose_check
-from coppermend.services.map_doubt import map_first, tips_of
+from coppermend.services.map_doubt import doubt_words, map_first, tips_of
 from coppermend.services.meters import meter_of
 from coppermend.services.newwire import between_nets, new_wire_step, open_wire_step, open_wires
 from coppermend.services.pinwork import pin_break, pin_step
@@ -306,11 +306,27 @@ def _with_chips(binding: Binding, step: NextStep) -> NextStep:
     return replace(step, notes=(*step.notes, words))
 
 
+def _settled_by(posterior: CopperBelief, pair: tuple[str, str]) -> str:
+    """What a reading taken again would settle: on one net opens through the same points are not independent, so that closed alone settles it there."""
+    piece = posterior.copper.tree.piece
+    a, b = (posterior.copper.points[one].node for one in pair)
+    if piece[a] != piece[b]:
+        return ": two of three settle it"
+    return ", both points cleaned: closed settles it; after open read the same copper from other points"
+
+
 def _with_conflicts(binding: Binding, step: NextStep) -> NextStep:
     """The step with what the readings contradict each other in, which one taken again would settle it, and work areas that hold no copper."""
+    posterior = posterior_of(binding)
     told = [
-        f"{one.words} Read {one.again[0]} to {one.again[1]} once more: two of three settle it."
-        for one in posterior_of(binding).conflicts
+        f"{one.words} Read {one.again[0]} to {one.again[1]} once more{_settled_by(posterior, one.again)}."
+        for one in posterior.conflicts
+    ]
+    told += [
+        f"{one.words} Closed is believed all the same ({100 * p:.0f} % joined): opens through the same "
+        f"two points may all come from one that bites badly. Clean both points and read {one.again[0]} to {one.again[1]} once more, or read the same "
+        "copper from other points; only those settle it."
+        for one, p in posterior.outvoted()
     ]
     if step.kind == "check" and not binding.evidence and binding.state.areas:
         from coppermend.services.lookwork import look_first
@@ -320,6 +336,8 @@ def _with_conflicts(binding: Binding, step: NextStep) -> NextStep:
         f"Looks contradict each other: {one.words} {one.settles}"
         for one in look_conflicts(binding.state, binding.graph)
     ]
+    if step.kind != "look" and binding.evidence:
+        told += filter(None, (doubt_words(binding),))
     for area in binding.areas:
         if not area.id.startswith(LOOKED) and not hurt(binding.graph, (area,), binding.basis).any():
             told.append(

@@ -57,10 +57,26 @@ def map_first(binding: Binding) -> NextStep | None:
     trust = trust_of(binding)
     if news := _unsettled(binding, trust):
         fresh = replace(trust, readings=tuple(one for one in trust.readings if not one.contradicts or one in news))
-        return map_step(fresh, binding.graph) if fresh.state == "wrong" or _once(fresh) else None
+        if fresh.state == "wrong" or _once(fresh):
+            return map_step(fresh, binding.graph)
     if trust.agreed or binding.state.practice or _round_begun(binding, trust):
         return None
     return map_step(trust, binding.graph)
+
+
+def doubt_words(binding: Binding) -> str:
+    """What stands between map and board while the round goes on: where they differ and P(map wrong); empty where nothing does or it was settled."""
+    if binding.state.practice or not copper_is_known(binding.board):
+        return ""
+    trust = trust_of(binding)
+    news = _unsettled(binding, trust)
+    if not news or trust.state in ("trusted", "agreed"):
+        return ""
+    places = "; ".join(f"{one.point_a} to {one.point_b} is {'closed' if one.closed else 'open'}" for one in news[:2])
+    return (
+        f"Map and board differ: {places}. P(map wrong) {trust.p_wrong:.2f}. It may be an old break, or another board or revision: "
+        "compare type, revision and date (coppermend map check CASE)."
+    )
 
 
 def _agreed_at(binding: Binding) -> int:

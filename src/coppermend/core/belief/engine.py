@@ -171,6 +171,31 @@ class CopperBelief:
             total += bench.weight * float(np.exp(more.log_evidence - base.log_evidence)) / bite
         return min(1.0, total)
 
+    def outvoted(self) -> tuple[tuple[Conflict, float], ...]:
+        """Pairs of one net that read open more often than closed and are believed joined all the same, each with that chance: more opens through the same
+        two tips may all come from one point that bites badly, so they settle nothing.
+
+        >>> from coppermend.core.belief.examples import EXAMPLE_AREA, example_graph
+        >>> graph, closed = example_graph([(0, 1)], [0, 1]), Evidence("1", "p0", "p1", "closed")
+        >>> opens = [Evidence(n, "p0", "p1", "open") for n in "23"]
+        >>> [(c.again, p > 0.5) for c, p in belief(graph, (EXAMPLE_AREA,), [closed, *opens], Basis()).outvoted()]
+        [(('p0', 'p1'), True)]
+        >>> belief(graph, (EXAMPLE_AREA,), opens, Basis()).outvoted()
+        ()
+        """
+        found = []
+        for readings in self.readings.values():
+            by_pair: dict[tuple[str, str], list[Taken]] = {}
+            for one in readings:
+                pair = min((one.point_a, one.point_b), (one.point_b, one.point_a))
+                by_pair.setdefault(pair, []).append(one)
+            for (a, b), said in by_pair.items():
+                closed = sum(t.closed for t in said)
+                if 0 < closed < len(said) - closed and (p := self.joined(a, b)) > 0.5:
+                    words = f"Between {a} and {b} was read open {len(said) - closed} times and closed {closed} times."
+                    found.append((Conflict(tuple(t.entry for t in said), words, (a, b)), p))
+        return tuple(found)
+
     def chance_after(
         self, point_a: str, point_b: str, closed: bool, sites: Sequence[int], least_weight: float = 0.0
     ) -> float:

@@ -2,7 +2,8 @@
 
 A replica or another revision agrees on most nets and differs on some. Readings on copper that nobody touched speak of it: where the map is right they
 agree but for lying tips and rare old breaks; where it is of another board a net of many pins differs more often. Each pair of points counts
-once: repeating a reading says more about the tips than about the map.
+once: repeating a reading says more about the tips than about the map. So does each net that reads open: one old break, or one pin that hangs
+elsewhere, opens every pair across it.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ DOUBT, TRUST = 0.9, 0.02
 @dataclass(frozen=True, slots=True)
 class MapReading:
     """What one pair of points says: ``joined`` on the map, ``closed`` here, the likelihoods of it on a right map and on
-    a wrong one (one for each of PIN_DIFFERS), how often it was read."""
+    a wrong one (one for each of PIN_DIFFERS), how often it was read; ``net`` its net's index where the map joins both points, else -1."""
 
     point_a: str
     point_b: str
@@ -46,6 +47,7 @@ class MapReading:
     right: float
     wrong: tuple[float, ...]
     times: int
+    net: int = -1
 
     @property
     def contradicts(self) -> bool:
@@ -90,7 +92,7 @@ def map_readings(
             whole = (1.0 - old) * _chance(closed, 1.0 - false_open, len(answers)) + old * _chance(
                 closed, false_closed, len(answers)
             )
-            out.append(MapReading(p, q, True, closed, whole, _blend(whole, other, differs), len(answers)))
+            out.append(MapReading(p, q, True, closed, whole, _blend(whole, other, differs), len(answers), a.net))
         elif not _near_area(copper, touched, a.node, b.node) and a.net != b.net:
             apart = _chance(closed, false_closed + basis.prior_out, len(answers))
             met = _chance(closed, 1.0 - false_open, len(answers))
@@ -135,9 +137,25 @@ def p_map_wrong(readings: Sequence[MapReading], before: float = MAP_WRONG) -> fl
     >>> agree = MapReading("a", "b", True, True, 0.98, (0.94, 0.83, 0.48), 1)
     >>> p_map_wrong([agree] * 8) < 0.02
     True
+
+    Two pairs of one net that read open are one break or one pin that hangs elsewhere: they count as the one that a break explains better.
+
+    >>> odd = MapReading("a", "b", True, False, 0.001, (0.01, 0.04, 0.13), 2, net=3)
+    >>> p_map_wrong([odd, odd]) == p_map_wrong([odd])
+    True
     """
+    readings = _each_net_once(readings)
     logs = [sum(math.log(max(r.wrong[k], 1e-300)) for r in readings) for k in range(len(PIN_DIFFERS))]
     top = max(logs)
     wrong = top + math.log(sum(math.exp(one - top) for one in logs) / len(logs))
     odds = math.log(before / (1.0 - before)) + wrong - sum(math.log(max(r.right, 1e-300)) for r in readings)
     return 1.0 / (1.0 + math.exp(-min(max(odds, -700.0), 700.0)))
+
+
+def _each_net_once(readings: Sequence[MapReading]) -> list[MapReading]:
+    """The readings with one open pair a net: the one that an old break explains best."""
+    opens: dict[int, MapReading] = {}
+    for one in readings:
+        if one.contradicts and one.net >= 0:
+            opens[one.net] = max(opens.get(one.net, one), one, key=lambda r: (r.right, r.point_a, r.point_b))
+    return [*(one for one in readings if not one.contradicts or one.net < 0), *opens.values()]

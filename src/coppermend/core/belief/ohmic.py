@@ -78,6 +78,10 @@ class Instrument:
         return f"two-wire, last digit {self.step_ohm * 1e3:g} milliohm"
 
 
+EACH = 0.005
+"""What a reading errs by on its own, as a share of it (standard deviation, an assumption): where along a leg the tips stand, another range, copper a degree
+warmer. Beside ``gain``, which all readings of an instrument have in common: without it a few milliohm of such scatter look like an excess."""
+
 FOUR_WIRE = Instrument()
 """A four-wire milliohm meter, or a current-limited supply with a voltmeter at tips of its own: 2 % and 0.1 milliohm (an assumption)."""
 

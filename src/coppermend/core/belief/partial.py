@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coppermend.core.belief.ohmic import (
+    EACH,
     SCALE_NET_SD,
     Array,
     Instrument,
@@ -161,7 +162,8 @@ def _evidence(
     gain = np.array([r.instrument.gain for r in every])
     scale = np.sqrt(model.net.common + SCALE_NET_SD**2 + gain**2) * sound
     cover = np.outer(scale, scale) + width @ width.T + np.outer(zero, zero)
-    cover += np.diag([r.instrument.variance for r in every])
+    each = EACH * np.maximum(sound, [r.ohm for r in every])
+    cover += np.diag(np.array([r.instrument.variance for r in every]) + each**2)
     off = np.array([r.ohm for r in readings])[:, None] - mean[:many]
     step = mean - sound[:, None]
     step *= CELL
