@@ -18,10 +18,10 @@ from scipy.linalg.lapack import dpotrf
 from scipy.sparse import coo_matrix
 from scipy.sparse.linalg import splu
 
-SLACK = 3
-"""A point joins the front that follows it where that holds at most so many mesh points more than needed."""
-SMALL = 4
-"""Fronts are joined up to so many mesh points in any case. Both chosen by time."""
+SLACK = 36
+"""A point joins the front that follows it where that holds at most so many unknowns more than needed."""
+SMALL = 80
+"""Fronts are joined up to so many unknowns in any case. Both chosen by time."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -49,7 +49,7 @@ def seen_from(matrix: Any, many: int, point: Ints) -> Floats:
     by_point = np.argsort(group, kind="stable") + many
     starts = np.searchsorted(np.sort(group), np.arange(group.max(initial=-1) + 2))
     left = rows[:many][:, :many].toarray()
-    for rim, handed in _eliminated(rows, _fronts(_touching(rows, many, group)), by_point, starts):
+    for rim, handed in _eliminated(rows, _fronts(_touching(rows, many, group), len(group)), by_point, starts):
         left[np.ix_(rim, rim)] += handed
     return np.asarray(np.linalg.inv(left))
 
@@ -63,9 +63,10 @@ def _touching(rows: Any, many: int, group: Ints) -> Any:
     return coo_matrix((np.ones(int(apart.sum())), (one[apart], two[apart])), shape=(count, count)).tocsr()
 
 
-def _fronts(touching: Any) -> list[_Front]:
-    """The last fronts of each part of the mesh, the others before them."""
+def _fronts(touching: Any, unknowns: int) -> list[_Front]:
+    """The last fronts of each part of the mesh, the others before them; so many ``unknowns`` lie at the mesh points together."""
     count = touching.shape[0]
+    small, slack = (round(most * count / max(unknowns, 1)) for most in (SMALL, SLACK))
     order = _least_fill(touching)
     rank = np.empty(count, dtype=np.int64)
     rank[order] = np.arange(count)
@@ -80,8 +81,8 @@ def _fronts(touching: Any) -> list[_Front]:
             front.rim |= one.rim
         front.rim.discard(at)
         for one in sorted(coming, key=lambda it: -len(it.own)):
-            small = len(one.own) + len(front.own) <= SMALL
-            if small or (len(front.own) == 1 and len(front.rim) + 1 - len(one.rim) <= SLACK):
+            few = len(one.own) + len(front.own) <= small
+            if few or (len(front.own) == 1 and len(front.rim) + 1 - len(one.rim) <= slack):
                 front.own, front.before = one.own + front.own, front.before + one.before
             else:
                 front.before.append(one)
