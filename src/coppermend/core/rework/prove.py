@@ -184,5 +184,5 @@ def _isolation(end_a: str, end_b: str, neighbours: Sequence[Neighbour]) -> Itera
             one.point,
             "open",
             None,
-            f"Solder at {near} could have run over to {one.point}, {one.gap_mm:.2f} mm away.",
+            f"Solder at {near} could have run over to the copper that {one.point} hangs on, {one.gap_mm:.2f} mm away.",
         )
