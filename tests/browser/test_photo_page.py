@@ -189,18 +189,3 @@ def test_keys_typed_in_the_sheet_answer_no_check(page: Page, bench: Bench) -> No
     page.keyboard.press("Escape")
     assert page.evaluate("() => window.bench.bench.readings.length") == 0
     assert page.locator("#lay").is_hidden()
-
-
-def test_nothing_is_tapped_on_the_photo_before_while_another_one_is_brought(
-    page: Page, bench: Bench, tmp_path: Path
-) -> None:
-    """Marks made meanwhile would be lost when the new one comes."""
-    file = photo(bench, tmp_path, SHOT)
-    page.locator("#tool-layPhoto").click()
-    page.locator("#lay-file").set_input_files(file)
-    page.locator(".lay-pins").wait_for()
-    page.route("**/photos", lambda _route: None)
-    page.locator("#lay-file").set_input_files(file)
-    page.get_by_text("Keeping the photo").wait_for()
-    assert page.locator(".lay-pins").count() == 0 and page.evaluate("() => window.bench.laySheet.sheet") is None
-    page.unroute_all(behavior="ignoreErrors")
