@@ -13,6 +13,7 @@ export const ELSEWHERE = [
   // pages and leaves
   [/'?coppermend meter list'?/g, 'the page Meter'],
   [/Name the right package: coppermend case board (\S+) --board PACKAGE --changed\./g, 'Name the right package at the bench computer: coppermend case board $1 --board PACKAGE --changed.'],
+  [/ \(coppermend map check CASE\)/g, ' (leaf Map and times)'],
   [/coppermend map fix CASE joined A B, or apart A where A is not on the map's net/g, 'leaf Map and times, "Correct the map at one place"'],
   [/: map fix CASE (\w+) (\S+)(?: (\S+?))?(?=[.;]?(?:\s|$))/g, ': leaf Map and times, "Correct the map at one place", $1 $2 $3'],
   [/coppermend lan role (\S+) (\S+)\./g, 'sheet Second screen, $1 as $2.'],
