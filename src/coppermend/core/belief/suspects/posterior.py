@@ -1,7 +1,7 @@
 """What the evidence leaves of the fault sets: the posterior of every unit of repair, exact over the sets that are held.
 
 Evidence under power (a level, a pattern, a rail, a start) and without (a beep, an isolation check) weighs the same sets. When the best set
-leaves something unexplained, sets of more faults are made from it and from single faults that would explain the rest (``widened``).
+leaves something unexplained, sets of more faults are made from it and from single faults that would explain the rest (``wider_sets``).
 """
 
 from __future__ import annotations
@@ -260,12 +260,15 @@ def observed(state: State, more: Iterable[Observation], widen: bool = True) -> S
     if not widen:
         return made
     open_ = bool(unexplained(made))
-    if open_:
-        made = widened(made)
-    near = float(made.units().max()) >= RIVALS_FROM
-    if open_ or near:
-        made = shared_out(made)
-    return rivalled(made) if near else made
+    if open_ or _near(made):
+        # one call for both: a simulation costs about as much for 1 set as for 500
+        made = _with_sets(made, list(dict.fromkeys([*(wider_sets(made) if open_ else ()), *shared_out(made)])))
+    return rivalled(made) if _near(made) else made
+
+
+def _near(state: State) -> bool:
+    """Whether something is about to be named."""
+    return float(state.units().max()) >= RIVALS_FROM
 
 
 Group = tuple[str, ...]
@@ -656,12 +659,12 @@ def unexplained(state: State) -> list[Observation]:
     return [one for one in state.evidence if float(log_likelihood(made, best, one)[0]) < np.log(UNEXPLAINED)]
 
 
-def widened(state: State) -> State:
-    """The belief with further sets of up to six faults: the likeliest sets, each with one fault more (or one exchanged) that explains what they do not."""
+def wider_sets(state: State) -> list[tuple[int, ...]]:
+    """Further sets of up to six faults: the likeliest sets, each with one fault more (or one exchanged) that explains what they do not."""
     made = state.field
     helpers = _helpers(state)
     if not helpers:
-        return state
+        return []
     seeds = [s for s, _ in state.best(SEEDS)]
     known = (
         set(made.memo.setdefault("known wide", set()))
@@ -683,11 +686,11 @@ def widened(state: State) -> State:
                     or not made.causes[helper].part
                 ):
                     _offer(made, fresh, known, left)
-    return _with_sets(state, list(fresh)[:WIDEST])
+    return list(fresh)[:WIDEST]
 
 
-def shared_out(state: State) -> State:
-    """The belief with the likeliest pairs and triples whose faults share the symptoms out among them, each explaining some: such a set may be too unlikely before
+def shared_out(state: State) -> list[tuple[int, ...]]:
+    """The likeliest pairs and triples that are not listed yet, whose faults share the symptoms out among them, each explaining some: such a set may be too unlikely before
     any reading to have been listed, and one fault that explains all of them at once would win for want of it (two cuts against a bridge of their nets)."""
     made = state.field
     fine = liked_by_none(state)
@@ -699,7 +702,7 @@ def shared_out(state: State) -> State:
     fresh: dict[tuple[int, ...], None] = {}
     for one in sharing_sets(made, liked_by_singles(state) - fine[:, None], least):
         _offer(made, fresh, known, one)
-    return _with_sets(state, list(fresh), few=True)
+    return list(fresh)
 
 
 def sharing_sets(made: Field, gain: Floats, least: float = -np.inf) -> list[tuple[int, ...]]:
