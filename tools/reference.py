@@ -437,7 +437,10 @@ def whole_part() -> str:
     from coppermend.services import copperfirst, whole_setting, whole_ways
 
     rows = [
-        ("looked on for what else is wrong while naming it takes less than a further session, times the chance that there is something", f"{choice.SESSION_S:g} s"),
+        (
+            "looked on for what else is wrong while naming it takes less than a further session, times the chance that there is something",
+            f"{choice.SESSION_S:g} s",
+        ),
         ("a look that only settles what else is about to be named is taken from this chance on", f"{choice.MORE:g}"),
         ("readings beyond the first name at most", f"{choice.LOOK_ON_READINGS}"),
         ("below so many bits a minute looks are weighed against the ways to go on", f"{choice.GO_ON_BELOW:g}"),
