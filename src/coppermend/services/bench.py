@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any, TypeVar, cast
 
 from coppermend.core.belief.engine import CopperBelief, belief, hurt
+from coppermend.core.belief.model import WorkArea
 from coppermend.core.belief.ratio import with_ohms_words
 from coppermend.core.copper.model import SiteKind
 from coppermend.core.copper.neighbours import Neighbour, neighbours
@@ -341,10 +342,15 @@ def _with_conflicts(binding: Binding, step: NextStep) -> NextStep:
     for area in binding.areas:
         if not area.id.startswith(LOOKED) and not hurt(binding.graph, (area,), binding.basis).any():
             told.append(
-                f"The work area {area.label or area.part or area.id} holds no copper of this board: nothing there is to be proved. "
+                f"The work area {area.label or area.part or _corner_words(area)} holds no copper of this board: nothing there is to be proved. "
                 "Draw it again over the copper, in mm of the board."
             )
     return replace(step, notes=(*step.notes, *told)) if told else step
+
+
+def _corner_words(area: WorkArea) -> str:
+    x_mm, y_mm = area.polygon[0]
+    return f"with a corner at {x_mm:.1f}, {y_mm:.1f} mm"
 
 
 AFTER_THE_BEEPS = ("patch", "done")
