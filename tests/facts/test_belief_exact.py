@@ -224,6 +224,44 @@ def test_pruned_states_are_paid_for_in_the_error_bound() -> None:
     assert tried >= 5
 
 
+def test_a_crowd_of_states_is_pruned_only_where_nothing_is_lost_by_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twelve sites, ten readings: pruned early, the answer is the unpruned one within ``FINE``; where that cannot be had, the net is swept anew, exactly."""
+    from coppermend.core.belief import diagram
+    from coppermend.core.belief.network import solve
+
+    told: list[bool] = []
+    forward = diagram._Forward.along
+
+    def along(self: diagram._Forward, order: list[tuple[str, int]], groups: list[diagram.Group], most: float) -> bool:
+        told.append(forward(self, order, groups, most))
+        return told[-1]
+
+    for name, value in {"CROWD": 24, "KEPT_OF_A_CROWD": 16, "FINE": 1e-4, "SHAPES_KEPT": 0}.items():
+        monkeypatch.setattr(diagram, name, value)
+    monkeypatch.setattr(diagram._Forward, "along", along)
+    rng = np.random.default_rng(2)
+    stood = anew = 0
+    for _ in range(60):
+        graph = random_graph(rng, 12, 0)
+        evidence = random_readings(rng, graph, 10)
+        basis = Basis(false_closed=0.002, contact_shares=(), damage_scales=(), open_scales=())
+        pieces = belief(graph, AREAS, evidence, basis)
+        for piece, solved in pieces.benches[0].pieces.items():
+            told.clear()
+            asked = (pieces.copper, piece, pieces.prior, solved.readings, 0.05, 0.3)
+            got = solve(*asked)
+            anew += told[:1] == [False]
+            with monkeypatch.context() as roomy:
+                roomy.setattr(diagram, "CROWD", diagram.STATE_CAP)
+                exact = solve(*asked)
+            off = max((abs(got.broken[k] - exact.broken[k]) for k in exact.broken), default=0.0)
+            assert exact.error_bound == 0.0
+            assert off <= got.error_bound + 1e-12
+            assert got.error_bound <= 1e-4
+            stood += got.error_bound > 0.0
+    assert stood >= 5 and anew >= 5
+
+
 def test_the_bound_over_all_suppositions_holds_and_counts_each_by_its_weight(monkeypatch: pytest.MonkeyPatch) -> None:
     """Room for few states under every supposition about the bench: what the averages are off by lies within the bound, and the bound does not exceed the worst
     piece's by more than several pieces can add up to. The likely suppositions are pruned least, so it is often far below the worst piece's.
