@@ -54,9 +54,9 @@ def drawing_of(workshop: Workshop, case: str) -> bytes:
             return kept
     binding = bind(workshop, case)
     memo = binding.base.memo
-    if KIND not in memo:
-        memo[KIND] = scene_pack(binding.board)
-    data: bytes = memo[KIND]
+    if "drawing data" not in memo:
+        memo["drawing data"] = scene_pack(binding.board)
+    data: bytes = memo["drawing data"]
     return data
 
 

@@ -334,9 +334,9 @@ def _usable(shown: Image.Image) -> tuple[Image.Image, float]:
 
 
 def _drawing(board: Board, memo: dict[str, Any]) -> Any:
-    if "drawing" not in memo:
-        memo["drawing"] = drawing_of(board)
-    return memo["drawing"]
+    if "drawing for photos" not in memo:
+        memo["drawing for photos"] = drawing_of(board)
+    return memo["drawing for photos"]
 
 
 def _as_map(lens: Lens, size: tuple[int, int]) -> dict[str, Json]:
