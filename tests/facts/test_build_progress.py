@@ -36,4 +36,4 @@ def test_what_the_listener_raises_ends_the_build_and_keeps_nothing_of_that_stage
     with pytest.raises(Stopped):
         bootstrap.open_shelved("demo", tmp_path, progress=stop)
     kept = {path.name.split(".")[1].split("-")[0] for path in tmp_path.glob("*.npz")}
-    assert kept == (set() if at == "contacts" else {"board"})
+    assert kept == (set() if at == "contacts" else {"board", "drawing"})

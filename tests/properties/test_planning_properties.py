@@ -13,12 +13,11 @@ from coppermend.core.belief.examples import EXAMPLE_AREA
 from coppermend.core.belief.model import Basis, Evidence
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.planning.next import next_step
+from coppermend.core.planning.spans import MOST_REPEATS
 from coppermend.practice.patient import Noise, Patient, Truth
 
 AREAS = (EXAMPLE_AREA,)
 ASKS = ("check", "retest")
-MOST_A_SITE = 12
-"""Readings for each site that a bench may be asked for: ample, and what goes on for ever passes any bound."""
 
 
 def asked_until_the_end(
@@ -27,7 +26,9 @@ def asked_until_the_end(
     """How many readings ``next`` asks for until it names another act, and which; AssertionError when it goes on beyond the bound."""
     points = {p.id for p in graph.points} - skipped
     taken = list(evidence)
-    most = MOST_A_SITE * len(graph.sites) + 6
+    most = (
+        MOST_REPEATS * len(points) * (len(points) - 1) // 2
+    )  # each two points so often; what goes on for ever passes it
     for n in count():
         step = next_step(graph, AREAS, taken, Basis(), skipped=skipped)
         assert np.isfinite([step.seconds, step.gain_bits, step.left_seconds]).all()
