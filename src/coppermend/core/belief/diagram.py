@@ -30,8 +30,8 @@ CROWD = 16_000
 KEPT_OF_A_CROWD = 4_000
 """... to so many of the weightiest ..."""
 FINE = 1e-9
-"""... and that answer stands when no probability can be off by more than this: on a ground net of 300 readings it was not off by 1e-12, for a fifth of the
-time. Else the net is swept anew up to the cap."""
+"""... and that answer stands when no probability can be off by more than this: on a ground net of 300 readings it was not off by 1e-12, for two fifths of
+the time. Else the net is swept anew up to the cap."""
 WORD_BITS = 63
 """Up to so many readings and contacts a state is one machine word; beyond, a (slower) whole number of any size."""
 
