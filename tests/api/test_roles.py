@@ -10,6 +10,7 @@ import ssl
 import threading
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from tests.api.test_lan import HOME, NAMES, Clock, code_of, let_in
 from coppermend.adapters.lan import addresses, qr
 from coppermend.adapters.lan.book import FolderBook
 from coppermend.adapters.lan.certificates import papers
+from coppermend.adapters.storage.sqlite import SqliteStore
 from coppermend.api.app import create_app
 from coppermend.api.lan import WRITES_EACH, Lan, LanDoor, Pace, unhurried
 from coppermend.api.roles import AT_THE_BENCH, BENCH, FREE, LOOK, MANAGE, OPEN, ROUTES, WORK, needed
@@ -237,7 +239,7 @@ def test_too_many_writes_are_turned_away_and_looking_goes_on(door: Client, lan: 
     said = [door.post("/api/speech", json={}, headers=cookie).status_code for _ in range(5)]
     assert said[:3].count(429) == 0 and said[3:] == [429, 429]
     answer = door.post(f"/api/cases/{case}/entries", json={"kind": "remark", "words": "x"}, headers=cookie)
-    assert answer.status_code == 429 and answer.json()["code"] == "LAN-014"
+    assert answer.status_code == 429 and answer.json()["code"] == "LAN-014" and answer.headers["retry-after"] == "60"
     assert door.get("/api/cases", headers=cookie).status_code == 200
     assert (
         door.post(f"/api/cases/{case}/entries", json={"kind": "remark", "words": "x"}, headers=other).status_code == 201
@@ -247,6 +249,21 @@ def test_too_many_writes_are_turned_away_and_looking_goes_on(door: Client, lan: 
     lan.asks.each, lan.strangers.most = 9, 1
     assert door.get("/page/pair.html").status_code == 429, "strangers use up no share of a paired device"
     assert door.get("/api/cases", headers=cookie).status_code == 200
+
+
+def test_a_device_is_not_told_where_the_store_lies(door: Client, lan: Lan, shop: Workshop, tmp_path: Path) -> None:
+    """OWASP ASVS 4.0, V7.4.1 (no detail of the system in an error; from memory). The bench computer is told it."""
+    cookie = device(door, lan, "manage")
+    place = str(shop.store.where)
+    store = SqliteStore(str(tmp_path / "kept"), "bench")
+    kept = Client(LanDoor(create_app(replace(shop, store=store), lan=lan), lan), HOME)
+    here = Client(create_app(replace(shop, store=store)))
+    for path in ("/api/cases/99", "/api/cases/99/next", "/api/cases/99/export"):
+        answer = kept.get(path, headers=cookie)
+        assert answer.status_code == 404 and str(tmp_path) not in answer.text and place not in answer.text
+        assert answer.json()["code"] == "CAS-001" and "the store" in answer.json()["place"]["thing"]
+        assert str(tmp_path) in here.get(path).text
+    store.close()
 
 
 def test_the_pace_forgets_after_a_minute_and_counts_each_apart() -> None:

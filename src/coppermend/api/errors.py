@@ -10,6 +10,8 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
+from coppermend.api.desk import the_desk
+from coppermend.api.guard import waiting, without_path
 from coppermend.core.findings import Finding, Place, Refusal, Severity
 from coppermend.services.building import BeingBuilt
 
@@ -40,12 +42,15 @@ def put_errors(app: FastAPI) -> None:
 
 
 def _answer(status: int, finding: Finding) -> JSONResponse:
-    return JSONResponse(finding.as_dict(), status_code=status)
+    return JSONResponse(finding.as_dict(), status_code=status, headers=waiting(status))
 
 
 async def _refused(request: Request, err: Exception) -> JSONResponse:
     assert isinstance(err, Refusal)
-    return _answer(status_of(err.finding.code), err.finding)
+    finding = err.finding
+    if request.scope.get("coppermend.lan"):
+        finding = without_path(finding, the_desk(request).workshop.store.where)
+    return _answer(status_of(finding.code), finding)
 
 
 async def _being_built(request: Request, err: Exception) -> JSONResponse:

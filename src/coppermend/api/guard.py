@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Awaitable, Callable, MutableMapping
+from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
@@ -17,6 +18,8 @@ Send = Callable[[Message], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+WINDOW_S = 60
+"""Requests are counted over so many seconds."""
 LARGEST_JSON = 2 * 1024 * 1024
 LARGEST_UPLOAD = 33 * 1024 * 1024
 LARGEST_SCHEMATIC = 65 * 1024 * 1024
@@ -134,10 +137,32 @@ class Guard:
         await _bounded(self.app, scope, receive, sends, limit_of(scope["path"]))
 
 
+def without_path(finding: Finding, where: str = "") -> Finding:
+    """The finding as a device of the network is told it: in which folders the bench computer keeps its store (``where``) and files is for that computer alone.
+
+    >>> away = without_path(Finding("CAS-001", Severity.ERROR, Place(thing="store /home/ada/cases", file="/home/ada/a.json"), "None."), "/home/ada/cases")
+    >>> away.place.thing, away.place.file
+    ('the store', 'a.json')
+    """
+    place = finding.place
+    file = place.file and re.split(r"[/\\]", place.file)[-1]
+    if not where:
+        return replace(finding, place=replace(place, file=file))
+    thing = place.thing and place.thing.replace(f"store {where}", "the store").replace(where, "the store")
+    words, remedy = (one.replace(where, "the store") for one in (finding.words, finding.remedy))
+    return replace(finding, place=replace(place, thing=thing, file=file), words=words, remedy=remedy)
+
+
+def waiting(status: int) -> dict[str, str]:
+    """What tells a client that was too quick (429) when to come again: the seconds of the whole window (RFC 6585, 4; RFC 9110, 10.2.3)."""
+    return {"retry-after": str(WINDOW_S)} if status == 429 else {}
+
+
 async def answer_finding(send: Send, status: int, finding: Finding) -> None:
     """Answer a request with a finding as JSON."""
     body = json.dumps(finding.as_dict()).encode()
     head = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())]
+    head += [(name.encode(), value.encode()) for name, value in waiting(status).items()]
     await send({"type": "http.response.start", "status": status, "headers": head})
     await send({"type": "http.response.body", "body": body})
 

@@ -15,7 +15,18 @@ from fastapi import APIRouter, Request, Response
 from pydantic import Field
 
 from coppermend.api.desk import the_desk
-from coppermend.api.guard import App, Message, Receive, Scope, Send, answer_finding, refusal_of, with_headers
+from coppermend.api.guard import (
+    WINDOW_S,
+    App,
+    Message,
+    Receive,
+    Scope,
+    Send,
+    answer_finding,
+    refusal_of,
+    with_headers,
+    without_path,
+)
 from coppermend.api.roles import BENCH, needed
 from coppermend.api.roles import OPEN as FREELY
 from coppermend.api.schemas import Body
@@ -44,7 +55,7 @@ OPEN = re.compile(
     r"/page/pair\.html|/page/pair/[\w.-]+|/page/style/[\w.-]+\.css|/page/shared/[\w.-]+\.js|/page/mark\.svg|/lan/authority\.crt"
 )
 """What a device may read before it is paired: the pairing page and what it is made of, and the authority's certificate."""
-TRIES, TRIES_EACH, PER_S = 30, 10, 60.0
+TRIES, TRIES_EACH = 30, 10
 """At most so many tries to pair a minute, of all and of one address."""
 WRITES, WRITES_EACH = 600, 240
 """At most so many requests that write a minute, of all and of one device: four a second, more than two hands and a pedal make."""
@@ -73,7 +84,7 @@ class Pace:
         """One more try by ``who``: may it be made?"""
         with self.door:
             now = self.now_s()
-            while self.tries and self.tries[0][0] <= now - PER_S:
+            while self.tries and self.tries[0][0] <= now - WINDOW_S:
                 gone = self.tries.popleft()[1]
                 self.count[gone] -= 1
                 if not self.count[gone]:
@@ -127,7 +138,7 @@ class LanDoor:
         try:
             device = device_of(self.lan.book, self.lan.now(), token) if token else None
         except Refusal as err:
-            await answer_finding(with_headers(send, path), 503, err.finding)
+            await answer_finding(with_headers(send, path), 503, without_path(err.finding))
             return
         scope["coppermend.lan"] = True
         scope["coppermend.device"] = device.name if device else ""

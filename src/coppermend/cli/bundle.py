@@ -12,6 +12,7 @@ from coppermend.cli import print_json
 from coppermend.cli.files import opened, sha256_of, written_whole
 from coppermend.cli.shop import JSON, shop
 from coppermend.core.findings import refuse
+from coppermend.core.log.words import how_many
 from coppermend.services.bundling import layout
 from coppermend.services.bundling.reading import Bundle, open_bundle
 from coppermend.services.bundling.taking import refuse_faults, take_in, verify
@@ -65,8 +66,9 @@ def bundle_export(
     if as_json:
         print_json({"file": str(file), "bytes": file.stat().st_size, "sha256": sha256_of(file), **done.as_dict()})
         return 1 if lost else 0
+    kept = f"{how_many(done.attachments, 'attachment')}, {how_many(done.boards, 'board')}"
     click.echo(
-        f"Wrote {file} ({file.stat().st_size} bytes): {done.cases} cases, {done.entries} entries, {done.attachments} attachments, {done.boards} boards."
+        f"Wrote {file} ({file.stat().st_size} bytes): {how_many(done.cases, 'case')}, {how_many(done.entries, 'entry', 'entries')}, {kept}."
     )
     for what, why in done.left_out:
         click.echo(f"Left out: {what}: {why}")
@@ -84,15 +86,15 @@ def bundle_verify(file: Path, as_json: bool) -> int:
         print_json({"file": str(file), **found.as_dict()})
         return 0 if found.well else 1
     for case, title, entries, last in found.cases:
-        click.echo(f"case {case}: {title}, {entries} entries, last {last}")
+        click.echo(f"case {case}: {title}, {how_many(entries, 'entry', 'entries')}, last {last}")
     for board, title in found.boards:
         click.echo(f"board {board[:16]}: {title}")
-    click.echo(f"{found.attachments} attachments.")
+    click.echo(f"{how_many(found.attachments, 'attachment')}.")
     for one in found.left_out:
         click.echo(f"left out when it was written: {one}")
     for fault in found.findings:
         click.echo(fault.line())
-    click.echo("Whole." if found.well else f"{len(found.findings)} faults.")
+    click.echo("Whole." if found.well else f"{how_many(len(found.findings), 'fault')}.")
     return 0 if found.well else 1
 
 

@@ -10,6 +10,7 @@ import click
 from coppermend.cli import print_json
 from coppermend.cli.shop import JSON, shop
 from coppermend.core.log.kinds import PROGRESS
+from coppermend.core.log.words import how_many
 from coppermend.services.acceptance import LEAVING
 from coppermend.services.casefinding import MOST_ROWS, ORDERS, Asked, CasePage, all_found, find_cases
 from coppermend.services.cases import CaseRow
@@ -119,7 +120,7 @@ def _print_page(page: CasePage, nothing: str) -> None:
         click.echo(note)
     if page.after:
         click.echo(f"More follow: add --after {page.after}")
-    cases = "1 case" if page.in_all == 1 else f"{page.in_all} cases"
+    cases = how_many(page.in_all, "case")
     click.echo(f"{cases} in all: {', '.join(f'{count} {state}' for state, count in page.states)}.")
 
 
@@ -130,7 +131,7 @@ def _lines(row: CaseRow) -> Sequence[str]:
     used = [
         f"{row.hours:g} h" if row.hours else "",
         *row.parts,
-        f"{row.wires} wires" if row.wires > 1 else "1 wire" if row.wires else "",
+        how_many(row.wires, "wire") if row.wires else "",
     ]
     below = [
         f"      waits for {row.waits}" if row.waits else "",
@@ -140,6 +141,6 @@ def _lines(row: CaseRow) -> Sequence[str]:
     ]
     against = [words for words, holds in (("it waits", row.waits), ("not all works", row.fails)) if holds]
     though = f", though {' and '.join(against)}" if against and row.state in LEAVING else ""
-    stands = f"{row.state}{though}; {row.entries} entries, last {row.last_at}: {row.where}"
+    stands = f"{row.state}{though}; {how_many(row.entries, 'entry', 'entries')}, last {row.last_at}: {row.where}"
     head = f"{row.number:>4}  {row.title}{serial}{owner}  [{row.board}]  {stands}"
     return [head, *(one for one in below if one)]

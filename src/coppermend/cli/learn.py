@@ -12,6 +12,7 @@ from coppermend.cli.files import file_bytes
 from coppermend.cli.shop import CASE, JSON, shop, shop_and_case
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.state import plain
+from coppermend.core.log.words import how_many
 from coppermend.core.planning.learned import learned_rates
 from coppermend.formats.learned import learned_bytes, read_learned
 from coppermend.services.learning import (
@@ -45,9 +46,10 @@ def gather_command(ctx: click.Context, as_json: bool) -> None:
     if as_json:
         print_json(done.as_dict())
         return
-    click.echo(
-        f"{done.teaching} cases teach, {done.new} of them newly; {done.times_used} times between readings were used."
+    teach = (
+        f"{how_many(done.teaching, 'case')} {'teaches' if done.teaching == 1 else 'teach'}, {done.new} of them newly"
     )
+    click.echo(f"{teach}; times between readings that were used: {done.times_used}.")
     for number, why in done.others:
         click.echo(f"  case {number} teaches nothing: {why}")
 
@@ -119,7 +121,7 @@ def export_command(ctx: click.Context, file: Path) -> None:
         raise refuse(
             "FIL-002", f"The file cannot be written: {err.strerror or err}.", "Name another one.", Place(file=str(file))
         ) from None
-    click.echo(f"{len(rows)} cases' counts written to {file}.")
+    click.echo(f"The counts of {how_many(len(rows), 'case')} were written to {file}.")
 
 
 @learn_command.command("import")
@@ -128,11 +130,11 @@ def export_command(ctx: click.Context, file: Path) -> None:
 def import_command(ctx: click.Context, file: Path) -> None:
     """Take in what another shop learned. A case that is known already counts once."""
     rows = read_learned(file_bytes(file), file.name)
-    click.echo(f"{take_rows(_book(ctx), rows)} of {len(rows)} cases are new here.")
+    click.echo(f"{how_many(len(rows), 'case')} in the file, {take_rows(_book(ctx), rows)} new here.")
 
 
 @learn_command.command("forget")
 @click.pass_context
 def forget_command(ctx: click.Context) -> None:
     """Let go of everything that came from elsewhere; what this store's own cases teach stays."""
-    click.echo(f"{forget_taken(_book(ctx))} cases from elsewhere are forgotten.")
+    click.echo(f"{how_many(forget_taken(_book(ctx)), 'case')} from elsewhere forgotten.")

@@ -13,7 +13,8 @@ from coppermend.bootstrap import back_up, migrate, open_store, restore
 from coppermend.cli import print_json
 from coppermend.cli.files import opened, sha256_of, written_whole
 from coppermend.cli.shop import JSON
-from coppermend.services.storekeeping import check_store, copy_store
+from coppermend.core.log.words import how_many
+from coppermend.services.storekeeping import BackedUp, check_store, copy_store
 
 FILE = click.Path(dir_okay=False, path_type=Path)
 
@@ -21,6 +22,11 @@ FILE = click.Path(dir_okay=False, path_type=Path)
 @click.group("store")
 def store_command() -> None:
     """The store of cases: check it, back it up, restore it, bring it up, copy it between SQLite and PostgreSQL."""
+
+
+def _counts(done: BackedUp) -> str:
+    files = how_many(done.attachments, "attachment")
+    return f"{how_many(done.cases, 'case')}, {how_many(done.entries, 'entry', 'entries')}, {files}"
 
 
 def _url(ctx: click.Context) -> str | None:
@@ -58,10 +64,12 @@ def store_check(ctx: click.Context, backup: Path | None, rebuild: bool, give_up_
     if as_json:
         print_json(answer)
         return 0 if found.well else 1
-    click.echo(f"{answer['where']}: version {found.version}, {found.cases} cases, {found.entries} entries.")
+    click.echo(
+        f"{answer['where']}: version {found.version}, {how_many(found.cases, 'case')}, {how_many(found.entries, 'entry', 'entries')}."
+    )
     for one in found.findings:
         click.echo(one.line())
-    click.echo("Every page, entry, hash chain and attachment is whole." if found.well else f"{len(found.findings)} findings.")  # fmt: skip
+    click.echo("Every page, entry, hash chain and attachment is whole." if found.well else f"{how_many(len(found.findings), 'finding')}.")  # fmt: skip
     if not found.writable:
         click.echo("It can only be read.")
     return 0 if found.well else 1
@@ -80,9 +88,7 @@ def store_backup(ctx: click.Context, file: Path, as_json: bool) -> int:
     if as_json:
         print_json({"file": str(file), "bytes": file.stat().st_size, "sha256": sha256_of(file), **done.as_dict()})
         return 1 if done.findings else 0
-    click.echo(
-        f"Wrote {file} ({file.stat().st_size} bytes): {done.cases} cases, {done.entries} entries, {done.attachments} attachments."
-    )
+    click.echo(f"Wrote {file} ({file.stat().st_size} bytes): {_counts(done)}.")
     for one in done.findings:
         click.echo(one.line())
     return 1 if done.findings else 0
@@ -113,7 +119,7 @@ def store_restore(ctx: click.Context, file: Path, replace: bool, as_json: bool) 
         print_json(answer)
         return 0 if found.well else 1
     click.echo(
-        f"Restored to {done.where}: {found.cases} cases, {found.entries} entries, {done.attachments} attachments."
+        f"Restored to {done.where}: {how_many(found.cases, 'case')}, {how_many(found.entries, 'entry', 'entries')}, {how_many(done.attachments, 'attachment')}."
     )
     if done.aside:
         click.echo(f"What stood there lies in {done.aside} (its attachments were left in their folder).")
@@ -156,6 +162,6 @@ def store_copy(ctx: click.Context, target: str, as_json: bool) -> None:
     if as_json:
         print_json(done.as_dict())
         return
-    click.echo(
-        f"Copied to {done.target}: {done.cases} cases, {done.entries} entries ({done.new} new there), {done.attachments} attachments; all read back and compared."
-    )
+    holds = f"{how_many(done.cases, 'case')}, {how_many(done.entries, 'entry', 'entries')} ({done.new} new there)"
+    files = how_many(done.attachments, "attachment")
+    click.echo(f"Copied to {done.target}: {holds}, {files}; all read back and compared.")

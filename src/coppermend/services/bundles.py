@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 
 from coppermend.core.findings import Place, refuse
+from coppermend.core.log.words import how_many
 from coppermend.services.bundling.reading import open_bundle
 from coppermend.services.bundling.taking import Imported, take_in
 from coppermend.services.bundling.writing import write_bundle
@@ -27,6 +28,6 @@ def import_case(workshop: Workshop, data: bytes, name: str = "") -> Imported:
     """
     bundle = open_bundle(io.BytesIO(data), name)
     if len(bundle.cases) != 1:
-        words = f"The file holds {len(bundle.cases)} cases; one was expected."
+        words = f"The file holds {how_many(len(bundle.cases), 'case')}; one was expected."
         raise refuse("BUN-008", words, "Take it in with 'coppermend bundle import'.", Place(file=name or None))
     return take_in(workshop.store, bundle).cases[0]

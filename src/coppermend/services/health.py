@@ -8,6 +8,7 @@ from typing import Any
 
 from coppermend.core.findings import Finding, Refusal, Severity
 from coppermend.core.log.state import plain
+from coppermend.core.log.words import how_many
 from coppermend.services.ports import CaseStore
 from coppermend.services.storekeeping import check_store
 
@@ -42,7 +43,7 @@ def look_at_store(store: CaseStore) -> Look:
     found = check_store(store)
     if found.findings:
         return Look("store", "bad", f"{store.where}: {_lines(found.findings)}", found.findings[0].remedy)
-    whole = f"{store.where}: {found.cases} cases, {found.entries} entries, every hash chain and attachment whole"
+    whole = f"{store.where}: {how_many(found.cases, 'case')}, {how_many(found.entries, 'entry', 'entries')}, every hash chain and attachment whole"
     if not store.writable:
         return Look(
             "store",

@@ -21,12 +21,13 @@ from coppermend.adapters.storage.errors import in_words, read_only
 from coppermend.adapters.storage.place import DATABASE, StorePlace, at, can_write, reading_copy
 from coppermend.adapters.storage.schema import SCHEMA_VERSION
 from coppermend.core.findings import Finding, Place, Severity, refuse
+from coppermend.core.log.words import how_many
 from coppermend.services.bundling.bag import BagWriter, Kind, Limits, open_bag
 from coppermend.services.storekeeping import BackedUp, Restored
 
 _DB, _FILES = "data/coppermend.db", "data/attachments/"
 _NAME = re.compile(r"data/coppermend\.db|data/attachments/[0-9a-f]{64}")
-KIND = Kind("Coppermend-Backup", 1, "store backup", lambda name: _NAME.fullmatch(name) is not None)
+KIND = Kind("backup of a store", "Coppermend-Backup", 1, "store backup", lambda name: _NAME.fullmatch(name) is not None)
 LIMITS = Limits(2_000_000, 2**43, 2**44, 2000)
 _READ_ME = """A backup of a store of repair cases: data/coppermend.db is an SQLite database (table entries, column body: one JSON text an entry),
 data/attachments holds the files that entries name by SHA-256. Check it: unzip it, then sha256sum -c manifest-sha256.txt tagmanifest-sha256.txt
@@ -82,7 +83,10 @@ def back_up(place: StorePlace, sink: IO[bytes], scratch: Path) -> BackedUp:
                             found.append(not_the_same(path.name).finding)
                     files += 1
             cases, entries = _counts(copy)
-            info = [f"{KIND.label}: {KIND.version}", f"External-Description: {cases} cases, {entries} entries, {files} attachments"]  # fmt: skip
+            holds = (
+                f"{how_many(cases, 'case')}, {how_many(entries, 'entry', 'entries')}, {how_many(files, 'attachment')}"
+            )
+            info = [f"{KIND.label}: {KIND.version}", f"External-Description: {holds}"]
             bag.close(info, _READ_ME)
     return BackedUp("snapshot", cases, entries, files, tuple(found))
 

@@ -13,6 +13,15 @@ Payload = Mapping[str, Any]
 _INSTRUMENT = dict(zip(TAKEN_WITH, ("a scope", "a logic probe", "a meter", "a logic analyser"), strict=True))
 
 
+def how_many(count: int, one: str, many: str = "") -> str:
+    """A count with its noun.
+
+    >>> how_many(1, "case"), how_many(0, "case"), how_many(2, "entry", "entries")
+    ('1 case', '0 cases', '2 entries')
+    """
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
 def point_names(payload: Payload) -> str:
     """The points of a payload in tip order, joined by "and"."""
     return " and ".join(str(one["id"]) for one in payload.get("points", ()))

@@ -52,8 +52,10 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """What a bag is made for. ``label`` of its version in bag-info.txt, ``version`` that is read here, ``maker`` the command, ``ours`` which names it may hold."""
+    """What a bag is made for. ``name`` for a person, ``label`` of its version in bag-info.txt, ``version`` that is read here, ``maker`` the command,
+    ``ours`` which names it may hold."""
 
+    name: str
     label: str
     version: int
     maker: str
@@ -139,7 +141,7 @@ def open_bag(source: IO[bytes], name: str, limits: Limits, kind: Kind) -> Bag:
         file = zipfile.ZipFile(source)
         size = source.seek(0, 2)
     except _BROKEN as err:
-        words = "This is no such file, or it is damaged: it cannot be unpacked."
+        words = f"This is no {kind.name}, or it is damaged: it cannot be unpacked."
         raise refuse("BUN-001", words, AGAIN, place) from err
     infos = _checked(file.infolist(), size, limits, kind, place)
     _check_version(file, infos, kind, place)
@@ -179,11 +181,16 @@ def _checked(
         if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED) or info.flag_bits & 1:
             raise refuse("BUN-001", "The file is packed in a way that is never used here.", AGAIN, place)
         if info.filename not in TAGS and not kind.ours(info.filename):
-            raise refuse("BUN-001", f"This is no such file: it holds {info.filename[:80]!r}.", maker, place)
+            raise refuse(
+                "BUN-001",
+                f"This is no {kind.name}: it holds the file {info.filename[:80]!r}, which none of them does.",
+                maker,
+                place,
+            )
     out = {info.filename: info for info in infos}
     missing = [one for one in TAGS if one not in out]
     if missing:
-        raise refuse("BUN-001", f"This is no such file: it lacks {missing[0]}.", maker, place)
+        raise refuse("BUN-001", f"This is no {kind.name}: it lacks the file {missing[0]}.", maker, place)
     if len(out) != len(infos):
         raise refuse("BUN-001", "Two files in it have one name.", AGAIN, place)
     return out

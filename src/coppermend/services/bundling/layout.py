@@ -91,4 +91,4 @@ def _runs_into(name: str, taken: set[str]) -> bool:
     return f"{low}/" in taken or any("/".join(parts[:k]) in taken for k in range(1, len(parts)))
 
 
-KIND = Kind("Coppermend-Bundle", VERSION, "bundle export", is_ours)
+KIND = Kind("bundle of cases", "Coppermend-Bundle", VERSION, "bundle export", is_ours)

@@ -12,6 +12,7 @@ from coppermend.core.findings import Refusal, refuse
 from coppermend.core.log.canonical import canonical_bytes
 from coppermend.core.log.kinds import attachments_of
 from coppermend.core.log.model import Entry
+from coppermend.core.log.words import how_many
 from coppermend.services.bundling import layout
 from coppermend.services.bundling.bag import BagWriter
 from coppermend.services.packages import Package, PackageSource, package_id
@@ -145,7 +146,8 @@ def _put_board(made: _Bundle, package: Package) -> None:
 
 def _info(made: _Bundle) -> list[str]:
     holds = (
-        f"{made.cases} cases, {made.entries} entries, {len(made.attachments)} attachments, {len(made.boards)} boards"
+        f"{how_many(made.cases, 'case')}, {how_many(made.entries, 'entry', 'entries')}, "
+        f"{how_many(len(made.attachments), 'attachment')}, {how_many(len(made.boards), 'board')}"
     )
     date = [f"Bagging-Date: {made.last[:10]}"] if made.last else []
     return [*date, f"{layout.KIND.label}: {layout.VERSION}", f"External-Description: {holds}"]
