@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 
 from coppermend import bootstrap
+from coppermend.core.belief.suspects.posterior import Apart
 from coppermend.core.copper.worked import PatchWire, worked
 from coppermend.core.log.state import Act
+from coppermend.core.planning.suspects_next import SuspectStep
 from coppermend.practice.patient import Noise
 from coppermend.practice.powered import Lies
 from coppermend.practice.whole import WHOLE_KINDS, WholeFault, WholePatient
@@ -26,11 +28,13 @@ from coppermend.services.powered import PoweredBoard
 from coppermend.services.rails import board_rails
 from coppermend.services.requests import Request
 from coppermend.services.whole import as_next, whole_for_case
+from coppermend.services.whole_belief import not_worn_out, session_then
 from coppermend.services.whole_copper import pairs_before_power
 from coppermend.services.whole_hands import run_technician
+from coppermend.services.whole_mends import read_since
 from coppermend.services.whole_practice import marks, run_next
 from coppermend.services.whole_setting import WholeSetting, whole_patient, whole_setting
-from coppermend.services.whole_view import WholeStep
+from coppermend.services.whole_view import WholeStep, WholeView
 from coppermend.services.workshop import Workshop
 
 
@@ -126,6 +130,29 @@ def test_what_a_memory_test_names_waits_for_the_owner_and_stays_named_until_it_i
     note(made, case, Request("swap", part="U51"))
     acts: tuple[Act, ...] = case_state(made, case).acts
     assert acts[-1].part == "U51" and whole(made, case, board).kind in ("gate", "power", "copper")
+
+
+def test_isolation_read_while_power_is_off_for_a_mend_counts_and_nothing_is_asked_for_ever(
+    made: Workshop, case: str, board: PoweredBoard
+) -> None:
+    """Two neighbouring pins of U28 after U35 was swapped: read apart before anything was cleared there, it speaks of the board as it was in the session; a
+    pair that was read five times in one session is not asked for again. Our own rules, no source."""
+    add_area(made, case, part="U1", kind="rework", severity=2)
+    started(made, case, "garbage")
+    note(made, case, Request("power", value="off"))
+    note(made, case, Request("swap", part="U35"))
+    cut = case_state(made, case).acts[-1].at
+    pair = ("U28.4/joint-s", "U28.5/joint-s")
+    (a, b) = (board.node_at(one) for one in pair)
+    assert a is not None and b is not None and a[0] != b[0]
+    look = SuspectStep("apart", (a, b), 5.0, 1.0)
+    for turn in range(5):
+        note(made, case, Request("open", pair))
+        binding = bind(made, case)
+        view = WholeView(made, case, binding, next_for_case(made, case), "done", bootstrap.device_book(), board.machine, frozenset(), board)  # fmt: skip
+        found = read_since(view, session_then(view, cut), board, cut)
+        assert [one for one in found if isinstance(one, Apart)] and len(found) == turn + 1
+        assert not_worn_out(view, board, (look,)) == ((look,) if turn < 4 else ())
 
 
 def test_pairs_with_a_supply_rail_come_before_power_and_the_others_wait(made: Workshop, case: str) -> None:

@@ -38,6 +38,7 @@ from coppermend.services.whole_belief import (
     by_tests,
     first_repair,
     looked_on,
+    not_worn_out,
     screen_since_repair,
     session_then,
     weighed,
@@ -152,7 +153,11 @@ def _with_belief(view: WholeView, now: Situation, cut: int) -> Situation:
     session = session_then(view, cut)
     made, view.session = board(view, session), session
     evidence = evidence_of(view.workshop, view.case, session, made)
-    view.found = (*evidence.found, *wired(session, made), *read_since(view, session, made, cut))
+    view.found = (
+        *evidence.found,
+        *wired(session, made),
+        *read_since(view, session, made, cut),
+    )
     state = weighed(view.binding, made, view.found)
     names, rest = names_of(state)
     tested = [one for one in by_tests(view.found) if one[0] not in {unit for unit, _ in names}]
@@ -169,10 +174,11 @@ def _with_belief(view: WholeView, now: Situation, cut: int) -> Situation:
         since = view.binding.state.power_ups[-1].at
         ready = any(one.kind == "level" and one.at > since for one in view.binding.state.readings)
         bench = replace(bench, powered=on, seen_start=True, mended=0.0, scope_ready=on and ready)
-        looks = tuple(one for one in ranked_steps(rest, bench, view.binding.costs, 64) if one.kind not in view.without)
+        steps = not_worn_out(view, made, ranked_steps(rest, bench, view.binding.costs, 64))
+        looks = tuple(one for one in steps if one.kind not in view.without)
     elif session is not view.binding and not view.binding.state.power_on and not left and not unproven:
         bench = replace(bench, powered=False, seen_start=True, mended=0.0)
-        steps = ranked_steps(rest, bench, view.binding.costs, 64)
+        steps = not_worn_out(view, made, ranked_steps(rest, bench, view.binding.costs, 64))
         looks = tuple(one for one in steps if one.kind in ("check", "apart") and one.kind not in view.without)
     dull = bool(now.seen) and not left and not (looks and tells(looks[0], GO_ON_BELOW))
     more = 0.0 if tested else more_wrong(state, units) if units else 1.0

@@ -13,6 +13,7 @@ from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.log.fold import fold, is_repair
 from coppermend.core.log.model import agreed_order
 from coppermend.core.log.state import CaseState
+from coppermend.core.planning.suspects_next import SuspectStep
 from coppermend.services.bind import Binding, bind_state
 from coppermend.services.powered import PoweredBoard
 from coppermend.services.suspects import REPAIRS, board_of_case
@@ -22,6 +23,8 @@ TESTED = ("part", "content")
 """What a test says of a part: any fault of it, or what stands in it."""
 SURE = 0.95
 """From this chance on a test by itself names a part (that of a name under power)."""
+MOST_ASKED = 5
+"""The same places are read so often in one session at most (our choice)."""
 WIRED = math.log(0.02)
 """How likely a stretch is still open once a wire lies round it (an assumption: the wire may be badly soldered)."""
 
@@ -94,6 +97,16 @@ def looked_on(view: WholeView, found: Sequence[Observation], units: Sequence[str
         return 0
     marks = view.binding.kept.setdefault(("first name", _last_power_up(view)), len(found))
     return max(0, len(found) - int(marks))
+
+
+def not_worn_out(view: WholeView, made: PoweredBoard, looks: Sequence[SuspectStep]) -> tuple[SuspectStep, ...]:
+    """Without the checks and looks that were taken ``MOST_ASKED`` times since the last power-up: what they say, if it counts at all, changes nothing any more."""
+    ups = view.binding.state.power_ups
+    since = ups[-1].at if ups else -1
+    asked = Counter(
+        frozenset(made.node_at(p.id) for p in one.points) for one in view.binding.state.readings if one.at > since
+    )
+    return tuple(one for one in looks if not one.spots or asked[frozenset(one.spots)] < MOST_ASKED)
 
 
 def _last_power_up(view: WholeView) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from coppermend.core.belief.suspects.causes import Cause
-from coppermend.core.belief.suspects.posterior import Beep, path_causes
+from coppermend.core.belief.suspects.posterior import Apart, Beep, path_causes
 from coppermend.core.log.consent import Consent, consent_of
 from coppermend.core.log.fold import is_repair
 from coppermend.core.log.state import Act
@@ -83,25 +83,24 @@ def _worked_at(view: WholeView, causes: Sequence[Cause], acts: Sequence[Act], cu
     return worked
 
 
-def read_since(view: WholeView, session: Binding, made: PoweredBoard, cut: int) -> tuple[Beep, ...]:
-    """Continuity that was read since the first repair where nothing was worked on before: the copper there is as it was in the session."""
+def read_since(view: WholeView, session: Binding, made: PoweredBoard, cut: int) -> tuple[Beep | Apart, ...]:
+    """Continuity and isolation that were read since the first repair where nothing was worked on before: the copper there is as it was in the session."""
     known = {one.entry for one in session.evidence}
     at = {one.entry: one.at for one in view.binding.state.readings}
     acts = [one for one in view.binding.state.acts if one.at >= cut and is_repair(one)]
-    found = []
+    found: list[Beep | Apart] = []
     for one in view.binding.evidence:
         a, b = made.node_at(one.point_a), made.node_at(one.point_b)
-        if (
-            one.entry in known
-            or one.says not in ("closed", "open")
-            or a is None
-            or b is None
-            or a[0] != b[0]
-            or a[1] == b[1]
-        ):
+        if one.entry in known or one.says not in ("closed", "open") or a is None or b is None or a == b:
+            continue
+        read = at.get(one.entry, -1)
+        if a[0] != b[0]:
+            cleared = [act.at for act in acts if {a[0], b[0]} <= {p.net for p in act.points}]
+            if all(work > read for work in cleared):
+                found.append(Apart(a[0], b[0], one.says == "closed", one.entry, a[1], b[1]))
             continue
         over = [made.field.causes[k] for k in path_causes(made.field, a[0], a[1], b[1])]
-        if all(work > at.get(one.entry, -1) for work in _worked_at(view, over, acts, cut)):
+        if all(work > read for work in _worked_at(view, over, acts, cut)):
             found.append(Beep(a[0], a[1], b[1], one.says == "closed", one.entry))
     return tuple(found)
 
