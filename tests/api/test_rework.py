@@ -6,6 +6,7 @@ from tests.api.conftest import Client
 
 from coppermend.api.views import wire_view
 from coppermend.services.bind import bind
+from coppermend.services.intake import note_intake
 from coppermend.services.wires import plan_for_case
 from coppermend.services.workshop import Workshop
 
@@ -39,6 +40,7 @@ def test_a_planned_wire_on_a_bared_track_is_noted_as_the_page_hands_it_in(
     client: Client, shop: Workshop, case: str
 ) -> None:
     """The page posts the ids of the proposed wire's ends with its options; the wire stands joined there, and its checks are listed."""
+    note_intake(shop, case, "consent", yes=True, acts=["scrape mask"])
     plan = plan_for_case(shop, case, "RSTRC", ["run@s:257810,119380>259080,119380"]).plans[0]
     shown = wire_view(bind(shop, case), plan.wires[0], plan)
     assert "track" in (shown["a"]["kind"], shown["b"]["kind"])

@@ -137,6 +137,7 @@ def test_a_wire_that_ends_on_a_bared_track_is_noted_joined_there_and_proven(home
     """The end that the plan names is taken as printed, parts the run there, its checks are listed, and it is a point to touch from then on."""
     run(home, "case", "new", "--board", "demo", "--title", "lapped")
     case = str(json.loads(run(home, "case", "list", "--json"))[-1]["number"])
+    run(home, "intake", "note", case, "consent", "--yes", "--act", "scrape mask")
     printed = run(home, "wire", "plan", case, "--net", "RSTRC", "--broken", BY_R16)
     line = next(one for one in printed.splitlines() if "note CASE patch track@" in one)
     words = line.split("when it is in: ")[1].replace("CASE", case).split()
@@ -243,6 +244,7 @@ def test_round_a_noted_cut_the_least_wire_laps_on_what_is_left_on_both_sides(hom
     board = two_tracks(tmp_path / "two")
     run(home, "case", "new", "--board", board, "--title", "cut")
     case = str(json.loads(run(home, "case", "list", "--json"))[-1]["number"])
+    run(home, "intake", "note", case, "consent", "--yes", "--act", "scrape mask")
     run(home, "note", case, "cut", "60,10/c")
     run(home, "note", case, "open", "J1.1", "J2.1")
     plan = json.loads(run(home, "wire", "plan", case, "--net", "A", "--json"))["plans"][0]

@@ -10,6 +10,7 @@ import pytest
 from coppermend import bootstrap
 from coppermend.core.belief.ohmic import OhmsReading, short_forms
 from coppermend.core.findings import Refusal
+from coppermend.core.rework.wires import WirePlan
 from coppermend.services.bind import bind
 from coppermend.services.cases import case_state, new_case
 from coppermend.services.cautions import cautions
@@ -124,15 +125,18 @@ def test_what_cannot_be_undone_is_never_proposed_without_consent(made: Workshop,
 
 
 def test_no_mask_is_scraped_that_the_owner_wants_kept(made: Workshop, case: str) -> None:
-    """A wire that ends on a bared track scrapes mask; where the owner was asked and did not agree, wires end at pins, lands and vias alone."""
+    """A wire that ends on a bared track scrapes mask, which cannot be undone: without the owner's word for it wires end at pins, lands and vias alone,
+    and a plan says so where nobody was asked."""
+
+    def plan() -> WirePlan:
+        return plan_for_case(made, case, "RSTRC", ["run@s:257810,119380>259080,119380"]).plans[0]
 
     def ends() -> set[str]:
-        plan = plan_for_case(made, case, "RSTRC", ["run@s:257810,119380>259080,119380"]).plans[0]
-        return {end.kind for wire in plan.wires for end in (wire.a, wire.b)}
+        return {end.kind for wire in plan().wires for end in (wire.a, wire.b)}
 
-    assert "track" in ends()
+    assert "track" not in ends() and any("was not asked yet" in one for one in plan().notes)
     note_intake(made, case, "consent", yes=True, acts=["unsolder"])
-    assert "track" not in ends()
+    assert "track" not in ends() and not any("was not asked" in one for one in plan().notes)
     note_intake(made, case, "consent", yes=True, acts=["scrape mask"])
     assert "track" in ends()
 

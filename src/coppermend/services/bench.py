@@ -174,7 +174,7 @@ def spans_of(binding: Binding) -> tuple[Span, ...]:
 
 def neighbours_of(binding: Binding) -> tuple[Neighbour, ...]:
     """Nets that come near each other in the work areas, and those beside the joints of a patch wire, wherever it lies."""
-    polygons = tuple(area.polygon for area in binding.areas)
+    polygons = tuple(area.polygon for area in binding.marking)
     key = ("neighbours", id(binding.graph), polygons)
     if key not in binding.kept:
         found = neighbours(binding.board, binding.graph, polygons, WINDOW_MM)
@@ -192,7 +192,7 @@ def pairs_to_read(binding: Binding) -> int:
     """How many pairs of nets the planner would read for bridges on the untouched board in the case's work areas."""
 
     def count() -> int:
-        polygons = tuple(area.polygon for area in binding.areas)
+        polygons = tuple(area.polygon for area in binding.marking)
         near = neighbours(binding.board, binding.base, polygons, WINDOW_MM)
         unread = belief(binding.base, binding.areas, (), binding.basis)
         return len(isolation_checks(unread, near, binding.costs, TipState())[0])
@@ -232,7 +232,7 @@ def next_without_pairs(binding: Binding) -> NextStep:
 
 
 def _next(binding: Binding, apart: bool = True) -> NextStep:
-    if not binding.areas and not binding.state.wires and not _nets_touch(binding):
+    if not binding.marking and not binding.state.wires and not _nets_touch(binding):
         if (round_cut := cut_wire_step(binding)) is not None:
             return round_cut
         return NextStep(
@@ -383,9 +383,6 @@ RAISED_PARTIAL = 0.3
 """A stretch that has too much resistance with this chance is measured at once: the meter is in the hand."""
 
 
-SCRAPES = "Scraping the mask off cannot be undone: ask the owner before (coppermend intake note CASE consent)."
-
-
 def _with_wire(binding: Binding, step: NextStep, span: Span) -> NextStep:
     """The step with the wires that restore the net (the plan as ``wire``), or with the work on a pin when the break lies inside one."""
     inside = pin_break(binding.graph, span)
@@ -394,13 +391,10 @@ def _with_wire(binding: Binding, step: NextStep, span: Span) -> NextStep:
     broken = [site for one in spans_of(binding) if one.net == span.net for site in one.sites] or list(span.sites)
     try:
         ways = board_ways(binding.board, binding.graph, net=binding.graph.net_index(span.net))
-        owner = consent_of(binding.state.intake)
-        bared = ways is not None and not owner.stops("scrape mask")
+        bared = ways is not None and consent_of(binding.state.intake).allows("scrape mask")
         plan = propose_wires(binding.graph, broken, board=binding.board, alternatives=0, ways=ways, scrape=bared)[0]
     except Refusal as err:
         return replace(step, notes=(*step.notes, err.finding.words))
-    if not owner.asked and any("scrape the mask" in one for one in plan.cautions):
-        plan = replace(plan, cautions=(*plan.cautions, SCRAPES))
     said = tuple(f"Wire from {one.a.point} to {one.b.point}: {one.words}" for one in plan.wires)
     return replace(step, wire=plan, notes=(*step.notes, *said, *plan.cautions))
 

@@ -68,6 +68,11 @@ class Binding:
     kept: dict[Any, Any] = field(default_factory=dict, compare=False, repr=False)
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
+    @property
+    def marking(self) -> tuple[WorkArea, ...]:
+        """The areas that mark copper as suspect: without the places where something was looked for and not seen."""
+        return tuple(one for one in self.areas if not one.lowers)
+
 
 def bind(workshop: Workshop, case: str) -> Binding:
     """The binding of a case, kept until the log grows. Refusal CAS-004 when its board cannot be had."""

@@ -12,7 +12,7 @@ from coppermend.core.board.pinboard import copper_is_known
 from coppermend.core.copper.model import CopperGraph
 from coppermend.core.copper.worked import TrackCut, rejoined, worked
 from coppermend.core.findings import Place, refuse
-from coppermend.core.log.consent import consent_of
+from coppermend.core.log.consent import Consent, consent_of
 from coppermend.core.log.state import Wire
 from coppermend.core.rework.insulation import never_bare
 from coppermend.core.rework.prove import ProofCheck, prove_wire
@@ -40,6 +40,16 @@ WHOLE_RUN = "A run named as a whole is given up as a whole: no wire ends on what
 
 OVER_FREED = "Where the wire passes over the stretch that was cut free, insulated wire only, however short: that copper may still touch the other net."
 """Said where a track is cut at a place. Common practice, no source."""
+
+
+UNASKED = (
+    "No wire ends on a bared track, which can be shorter: scraping the mask off cannot be undone, and the owner was not asked yet "
+    "(coppermend intake note CASE consent)."
+)
+"""Said of plans in a case whose owner was not asked what may be done that cannot be undone."""
+
+UNASKED_CUT = "A cut cannot be undone, and the owner was not asked yet (coppermend intake note CASE consent)."
+"""The same of tracks to be cut."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,20 +80,37 @@ def plan_for_case(
     bound = bind(workshop, case)
     index = net_index(bound.graph, net)
     owner = consent_of(bound.state.intake)
-    if owner.stops("scrape mask"):
+    said = _owners_word(owner, laying)
+    if not owner.allows("scrape mask"):
         laying = replace(laying, scrape=False)
     if broken:
-        return _laid(bound.board, bound.graph, index, broken, needed, side, current_a, laying)
+        return _noted(_laid(bound.board, bound.graph, index, broken, needed, side, current_a, laying), said)
     known = known_of(bound, index, asked=bool(laying.cut))
     if not known.broken and known.parted is None and not laying.cut:
         return Laid((whole_or_refused(bound, index),))
     pins = needed or (_with_cut_pins(bound.graph, index, known, laying) if laying.cut else known.pins)
     laid = _laid(bound.board, bound.graph, index, known.broken, pins, side, current_a, laying)
     laid = laid if known.parted is None else replace(laid, plans=_covered(laid.plans))
-    said = tuple(one.words for one in known.doubts)
+    doubts = tuple(one.words for one in known.doubts)
+    return replace(laid, plans=tuple(replace(one, notes=(*doubts, *one.notes)) for one in _noted(laid, said).plans))
+
+
+def _owners_word(owner: Consent, laying: Laying) -> tuple[str, ...]:
+    """What the owner has to be asked about, or has not agreed to, before wires are laid so."""
+    said = []
     if laying.cut and owner.stops("cut track"):
-        said = (*said, "A cut cannot be undone, and by intake the owner has not agreed to it: ask first.")
-    return replace(laid, plans=tuple(replace(one, notes=(*said, *one.notes)) for one in laid.plans)) if said else laid
+        said.append("A cut cannot be undone, and by intake the owner has not agreed to it: ask first.")
+    if not owner.asked:
+        said += [UNASKED_CUT] if laying.cut else []
+        said += [UNASKED] if laying.scrape and not laying.straight else []
+    return tuple(said)
+
+
+def _noted(laid: Laid, said: Sequence[str]) -> Laid:
+    """The plans with ``said`` before their own notes, where there are wires to lay."""
+    return replace(
+        laid, plans=tuple(replace(one, notes=(*said, *one.notes)) if one.wires else one for one in laid.plans)
+    )
 
 
 def _with_cut_pins(graph: CopperGraph, net: int, known: Known, laying: Laying) -> tuple[str, ...]:
@@ -95,7 +122,8 @@ def _with_cut_pins(graph: CopperGraph, net: int, known: Known, laying: Laying) -
 def plans_round_cuts(bound: Binding, net: int) -> tuple[WirePlan, ...]:
     """The wires that restore a net which cuts have parted, with the breaks that are known on it."""
     known = known_of(bound, net)
-    return _laid(bound.board, bound.graph, net, known.broken, known.pins, "", 0.0, PLAIN, 0).plans
+    laying = replace(PLAIN, scrape=consent_of(bound.state.intake).allows("scrape mask"))
+    return _laid(bound.board, bound.graph, net, known.broken, known.pins, "", 0.0, laying, 0).plans
 
 
 def plan_for_package(

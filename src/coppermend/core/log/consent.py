@@ -21,7 +21,7 @@ class Consent:
     """Whether the owner was asked at all."""
 
     def stops(self, act: str) -> bool:
-        """Whether the owner was asked and did not agree: then not even work that is everyday on other boards is proposed.
+        """Whether the owner was asked and did not agree: then an act that was done all the same is said. What is proposed asks ``allows``.
 
         >>> Consent(frozenset({"unsolder"}), frozenset(), None, "", True).stops("scrape mask"), Consent(frozenset(), frozenset(), None, "").stops("coat")
         (True, False)
