@@ -15,7 +15,7 @@ from tests.facts.test_log_evidence import bench, say  # noqa: F401  (bench is a 
 
 from coppermend import bootstrap
 from coppermend.core.belief.model import Basis, Evidence
-from coppermend.core.belief.priors import area_factors, priors
+from coppermend.core.belief.priors import LEAST_BY_LOOKING, area_factors, priors
 from coppermend.core.belief.readings import sort_readings
 from coppermend.core.belief.suspects.looks import DIRT, FINDINGS, OVER, OVER_FALSE, PART
 from coppermend.core.belief.suspects.posterior import Start, Witness, initial, observed
@@ -162,6 +162,53 @@ def test_contradictory_looks_are_said_and_settled(bench: Case) -> None:  # noqa:
     assert look_conflicts(bind(*bench).state, bind(*bench).graph) == () and joint_prior(
         bind(*bench), "U1.1"
     ) == pytest.approx(0.04)
+
+
+def test_a_finding_looked_for_in_vain_lowers_its_place_by_its_own_likelihood(bench: Case) -> None:  # noqa: F811
+    """Bayes' rule for a small prior: times (1 - 0.5) / (1 - 0.02) for a cracked joint at U1.1; its neighbour stays. Said twice it counts once, and other
+    findings looked for in vain there take it no lower than a quarter: 0.5102 * (0.5 / 0.9) * (0.6 / 0.97) = 0.175."""
+    note_look(*bench, points=["U1.1"], finding="cracked joint", seen=False)
+    first = bind(*bench)
+    assert joint_prior(first, "U1.1") == pytest.approx(0.04 * 0.5 / 0.98)
+    assert joint_prior(first, "U1.2") == pytest.approx(0.04) and len(first.marking) == 1
+    note_look(*bench, points=["U1.1"], finding="cracked joint", seen=False)
+    assert joint_prior(bind(*bench), "U1.1") == pytest.approx(0.04 * 0.5 / 0.98)
+    for name in ("corrosion", "lifted land"):
+        note_look(*bench, points=["U1.1"], finding=name, seen=False)
+    assert joint_prior(bind(*bench), "U1.1") == pytest.approx(0.04 * LEAST_BY_LOOKING)
+    say(bench, "open U1.1 U4.1")
+    assert posterior_of(bind(*bench)).joined("U1.1/leg", "U4.1/leg") < 0.9, "a reading has the last word"
+
+
+def test_of_a_long_track_only_what_was_looked_at_is_less_likely(bench: Case) -> None:  # noqa: F811
+    """A disc that reaches 0.8 mm beyond the land's edge (half of 1.6 mm): a share s of the track lies inside, so its prior becomes
+    p * (1 - s + s * 0.4 / 0.98)."""
+    before = bind(*bench)
+    note_look(*bench, points=["U1.1"], finding="broken track", seen=False)
+    now = bind(*bench)
+    spot = now.state.acts[-1].points[0]
+    assert spot.side == "c", "the leg stands on the component side, the tracks are on the other: nobody said from where"
+    old, new = area_factors(before.graph, before.areas, before.basis), area_factors(now.graph, now.areas, now.basis)
+    fallen = 0
+    for site, was, is_now in zip(now.graph.sites, old.tolist(), new.tolist(), strict=True):
+        near = 0.0
+        if site.kind is SiteKind.RUN:
+            steps = np.linspace(0.0, 1.0, 200_001)
+            (x0, y0), (x1, y1) = site.path[0], site.path[-1]
+            apart = np.hypot(x0 + (x1 - x0) * steps - spot.x_mm, y0 + (y1 - y0) * steps - spot.y_mm)
+            near = float(np.mean(apart <= 0.8 + 0.8))
+        assert is_now == pytest.approx(was * (1.0 - near + near * 0.4 / 0.98), rel=0.01), site.id
+        fallen += is_now < was
+    assert fallen
+
+
+def test_a_track_torn_at_its_land_speaks_of_the_track(bench: Case) -> None:  # noqa: F811
+    """The track begins at the land's edge, 0.8 mm from the pin: a finding noted at the pin means it all the same. 0.03 (narrow) times 30, at most even."""
+    note_look(*bench, points=["U1.1"], finding="broken track")
+    bound = bind(*bench)
+    chances = priors(bound.graph, bound.areas, bound.basis)
+    raised = {s.id: p for s, p in zip(bound.graph.sites, chances, strict=True) if s.kind is SiteKind.RUN and p > 0.1}
+    assert list(raised.values()) == [pytest.approx(0.5)]
 
 
 def test_a_part_seen_missing_and_wrong_is_a_contradiction(bench: Case) -> None:  # noqa: F811

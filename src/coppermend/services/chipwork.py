@@ -216,7 +216,7 @@ def _stands_apart(state: CaseState, pair: set[tuple[str, str]], since: int) -> s
 
 
 def _in_area(binding: Binding, ref: str) -> bool:
-    shapes = [shapely.Polygon(area.polygon) for area in binding.areas if len(area.polygon) >= 3]
+    shapes = [shapely.Polygon(area.polygon) for area in binding.marking if len(area.polygon) >= 3]
     spots = [shapely.Point(one.x_mm, one.y_mm) for one in binding.graph.pins if one.part == ref]
     return bool(spots) and all(any(shape.covers(spot) for shape in shapes) for spot in spots)
 

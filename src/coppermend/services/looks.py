@@ -25,7 +25,7 @@ from coppermend.core.belief.suspects.looks import (
     LookFinding,
     over_factor,
 )
-from coppermend.core.copper.model import CopperGraph
+from coppermend.core.copper.model import CopperGraph, SiteKind
 from coppermend.core.log.state import Act, CaseState, PointRef
 from coppermend.services.points import point_now
 
@@ -38,7 +38,9 @@ _CORNERS = 16
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """A finding that a look names at a place: ``points`` ids of that day, ``net`` of the first, mm, ``side``; ``why_not`` why it speaks no more ("" it does)."""
+    """A finding that a look names at a place: ``points`` ids of that day, ``net`` of the first, mm, ``side``; ``layer`` the side whose tracks it speaks of, ""
+    both: a pin goes through the board, and nobody said from where it was looked at. ``reach_mm`` how far round the place it speaks, of tracks from the edge
+    of the land on. ``why_not`` why it speaks no more ("" it does)."""
 
     entry: str
     at: int
@@ -50,6 +52,8 @@ class Said:
     y_mm: float
     side: str
     why_not: str = ""
+    layer: str = ""
+    reach_mm: float = 0.0
 
     @property
     def kind(self) -> LookFinding:
@@ -91,7 +95,10 @@ def said_of(state: CaseState, graph: CopperGraph) -> tuple[Said, ...]:
             continue
         x, y, side = _place(act, graph)
         one = Said(act.entry, act.at, act.finding, act.seen is not False, act.part, act.points, x, y, act.side or side)
-        found.append(replace(one, why_not=_worked_on(state, one)))
+        through = bool(act.points) and act.points[0].id.endswith(("/leg", "/contact"))
+        layer = act.side or ("" if through else side)
+        edge = max((_edge_mm(graph, p) for p in act.points), default=0.0) if "run" in one.kind.kinds else 0.0
+        found.append(replace(one, why_not=_worked_on(state, one), layer=layer, reach_mm=one.kind.reach_mm + edge))
     return tuple(found)
 
 
@@ -104,6 +111,24 @@ def overs_of(state: CaseState) -> tuple[Over, ...]:
             why = "something was soldered since" if state.last_soldering > act.at else ""
             last[act.area, act.side] = Over(act.entry, act.at, act.area, act.side, why)
     return tuple(last.values())
+
+
+def _edge_mm(graph: CopperGraph, at: PointRef) -> float:
+    """From a place to where the nearest track of its land begins; 0 where none does."""
+    if "first track" not in graph.memo:
+        near: dict[int, float] = {}
+        for site in graph.sites:
+            if site.kind is SiteKind.RUN and site.path:
+                line = shapely.LineString(site.path) if len(site.path) > 1 else shapely.Point(site.path[0])
+                for node in (site.a, site.b):
+                    x, y, _ = graph.node_place[node]
+                    near[node] = min(near.get(node, math.inf), float(line.distance(shapely.Point(x, y))))
+        lands = {(pin.part, pin.number): [node for _, node in pin.lands] for pin in graph.pins}
+        graph.memo["first track"] = (near, lands)
+    near, lands = graph.memo["first track"]
+    point = point_now(graph, at)
+    nodes = lands.get((at.part, at.pin)) or ([point.node] if point is not None else [])
+    return min((near[node] for node in nodes if node in near), default=0.0)
 
 
 def _place(act: Act, graph: CopperGraph) -> tuple[float, float, str]:
@@ -156,8 +181,9 @@ def _polygon(corners: Sequence[tuple[float, float]]) -> shapely.Geometry:
 def looked_areas(state: CaseState, areas: Sequence[WorkArea], graph: CopperGraph, basis: Basis) -> tuple[WorkArea, ...]:
     """The work areas with what looks make of their priors, and a small area of its own round each place where something was found.
 
-    A look over a side lowers what would have shown there; a finding raises the kinds of sites it speaks of, at most to even odds. Findings that
-    contradict each other at one place multiply. The areas themselves where nobody looked.
+    A look over a side lowers what would have shown there; a finding raises the kinds of sites it speaks of, at most to even odds, and one that was looked
+    for and not seen lowers them by its own likelihood. The same look noted twice counts once; contradictory ones multiply. The areas themselves where
+    nobody looked.
     """
     sides: dict[str, list[str]] = {}
     for over in overs_of(state):
@@ -173,28 +199,51 @@ def _over_scale(sides: Iterable[str]) -> tuple[tuple[str, float], ...]:
 
 def _found_areas(state: CaseState, areas: Sequence[WorkArea], graph: CopperGraph, basis: Basis) -> Iterable[WorkArea]:
     groups: dict[tuple[str, str], list[Said]] = {}
-    for one in said_of(state, graph):
-        if not one.why_not and one.kind.of in (COPPER, BRIDGE) and not math.isnan(one.x_mm):
+    rows = said_of(state, graph)
+    again = repeated(rows)
+    for one in rows:
+        if not one.why_not and one.entry not in again and one.kind.of in (COPPER, BRIDGE) and not math.isnan(one.x_mm):
             groups.setdefault((one.finding, one.place), []).append(one)
-    for rows in groups.values():
-        ratio = math.prod(one.kind.ratio if one.seen else one.kind.ratio_unseen for one in rows)
+    for mine in groups.values():
+        ratio = math.prod(one.kind.ratio if one.seen else one.kind.ratio_unseen for one in mine)
+        last = mine[-1]
+        ring, name = _round(last), f"{LOOKED}{last.entry}"
         if ratio <= 1.0:
+            scale = tuple(_named(kind, layer, ratio) for kind, layer in _kinds(last))
+            if scale:
+                yield WorkArea(
+                    name, ring, "look", 1, f"no {last.finding} at {last.place}", scale=scale, rest=1.0, lowers=True
+                )
             continue
-        last = rows[-1]
         spot = shapely.Point(last.x_mm, last.y_mm)
         inside = [area for area in areas if len(area.polygon) >= 3 and _polygon(area.polygon).covers(spot)]
-        scale = tuple(
-            (f"{kind}@{layer}" if layer else kind, factor)
-            for kind, layer, factor in _scaled(last, ratio, bool(inside), basis)
-        )
-        ring = tuple(
-            (float(x), float(y))
-            for x, y in spot.buffer(max(last.kind.reach_mm, _apart(last)), quad_segs=_CORNERS // 4).exterior.coords[:-1]
-        )
+        own = {
+            kind: 1.0 if inside else basis.prior_out / basis.prior_in.get(kind, basis.prior_out)
+            for kind in last.kind.kinds
+        }
+        scale = tuple(_named(kind, layer, ratio * own[kind]) for kind, layer in _kinds(last))
         severity = max((area.severity for area in inside), default=1)
-        yield WorkArea(
-            f"{LOOKED}{last.entry}", ring, "look", severity, f"{last.finding} at {last.place}", scale=scale, rest=0.0
-        )
+        yield WorkArea(name, ring, "look", severity, f"{last.finding} at {last.place}", scale=scale, rest=0.0)
+
+
+def _round(one: Said) -> tuple[tuple[float, float], ...]:
+    """The ring round the place of a look, mm."""
+    disc = shapely.Point(one.x_mm, one.y_mm).buffer(max(one.reach_mm, _apart(one)), quad_segs=_CORNERS // 4)
+    return tuple((float(x), float(y)) for x, y in disc.exterior.coords[:-1])
+
+
+def repeated(rows: Sequence[Said]) -> frozenset[str]:
+    """Entries that say once more what was said of the place before: the same eye on the same thing tells nothing new."""
+    known: set[tuple[str, str, bool]] = set()
+    found = set()
+    for one in rows:
+        if one.why_not:
+            continue
+        key = (one.finding, one.place, one.seen)
+        if key in known:
+            found.add(one.entry)
+        known.add(key)
+    return frozenset(found)
 
 
 def _apart(one: Said) -> float:
@@ -204,11 +253,14 @@ def _apart(one: Said) -> float:
     return max(math.hypot(p.x_mm - one.x_mm, p.y_mm - one.y_mm) for p in one.points) + 0.3
 
 
-def _scaled(one: Said, ratio: float, inside: bool, basis: Basis) -> Iterable[tuple[str, str, float]]:
-    """(site kind, its layer or "", factor): tracks of the side that was looked at, barrels and joints whatever their side."""
+def _kinds(one: Said) -> Iterable[tuple[str, str]]:
+    """(site kind, its layer or "") that a finding speaks of: tracks of the side that was looked at, barrels and joints whatever their side."""
     for kind in one.kind.kinds:
-        own = 1.0 if inside else basis.prior_out / basis.prior_in.get(kind, basis.prior_out)
-        yield kind, one.side if kind in ("run", "spoke") and one.side else "", ratio * own
+        yield kind, one.layer if kind in ("run", "spoke") else ""
+
+
+def _named(kind: str, layer: str, factor: float) -> tuple[str, float]:
+    return (f"{kind}@{layer}" if layer else kind, factor)
 
 
 def marked(areas: Iterable[WorkArea]) -> tuple[WorkArea, ...]:

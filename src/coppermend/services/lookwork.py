@@ -30,7 +30,7 @@ from coppermend.core.planning.suspects_next import SideShows
 from coppermend.services.bench import posterior_of
 from coppermend.services.bind import Binding, bind
 from coppermend.services.entries import write
-from coppermend.services.looks import Said, look_conflicts, marked, overruled, overs_of, said_of
+from coppermend.services.looks import Said, look_conflicts, marked, overruled, overs_of, repeated, said_of
 from coppermend.services.notes import Noted, noted
 from coppermend.services.points import known_part, point_payload, resolve
 from coppermend.services.powered import PoweredBoard
@@ -270,11 +270,14 @@ def looks_read(binding: Binding, made: PoweredBoard) -> LooksRead:
     expired: list[tuple[str, str]] = []
     spans = _spans(binding, made)
     rows = said_of(binding.state, binding.graph)
-    weaker = overruled(rows)
+    weaker, again = overruled(rows), repeated(rows)
     for one in rows:
         words = f"{one.finding} {'seen' if one.seen else 'looked for and not seen'} at {one.place}"
         if one.why_not:
             expired.append((one.entry, f"{words}: {one.why_not}"))
+            continue
+        if one.entry in again:
+            unused.append((one.entry, f"{words}: noted before; the same look counts once"))
             continue
         if one.entry in weaker:
             unused.append(
@@ -333,10 +336,10 @@ def _near(one: Said, site: Site) -> bool:
         return False
     if site.part:
         return any((p.part, p.pin) == (site.part, site.pin) for p in one.points)
-    if site.kind in (SiteKind.RUN, SiteKind.SPOKE) and one.side and site.layer != one.side:
+    if site.kind in (SiteKind.RUN, SiteKind.SPOKE) and one.layer and site.layer != one.layer:
         return False
     return bool(site.path) and any(
-        _line(site).distance(shapely.Point(p.x_mm, p.y_mm)) <= kind.reach_mm for p in one.points
+        _line(site).distance(shapely.Point(p.x_mm, p.y_mm)) <= one.reach_mm for p in one.points
     )
 
 

@@ -40,7 +40,7 @@ def to_go(binding: Binding, step: NextStep) -> ToGo:
     A follow-up of an open reading, and a check of the map, of a cut or of a wire, comes on top while it is in hand. A step that is no check
     counts the round behind it where there is one, else what it says itself (breaks to bridge). Seconds are modelled; those of the pairs as first planned.
     """
-    if not binding.areas and not binding.state.wires and not binding.evidence:
+    if not binding.marking and not binding.state.wires and not binding.evidence:
         return _own(step)
     copper = copper_step(binding)
     pairs = _pairs(binding)

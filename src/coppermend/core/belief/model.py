@@ -24,6 +24,8 @@ class WorkArea:
     """(site kind, or kind@layer such as "run@c", factor): what a look here makes of the priors of such sites; others have ``rest``."""
     rest: float = 1.0
     """Factor on the priors of site kinds that ``scale`` does not name; 0 = the area says nothing of them."""
+    lowers: bool = False
+    """A place where something was looked for and not seen: it marks nothing, and its ``scale`` multiplies what the other areas make of the sites there."""
 
 
 MOST_OHM = 1e15

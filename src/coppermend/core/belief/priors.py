@@ -26,7 +26,7 @@ def prior(site: Site, areas: Sequence[WorkArea], basis: Basis) -> float:
     >>> prior(run, (square,), Basis()), prior(run, (), Basis())
     (0.02, 0.0005)
     """
-    inside = [area for area in areas if _touches(site, area)]
+    inside = [area for area in areas if _touches(site, area) and not area.lowers]
     return site_prior(site, max((severity_factor(area, basis) for area in inside), default=0.0), basis)
 
 
@@ -78,11 +78,30 @@ def _area_factors(graph: CopperGraph, areas: Sequence[WorkArea], basis: Basis) -
         return factor
     shapes = np.array([_extent(graph, site) for site in graph.sites], dtype=object)
     for area in areas:
-        if len(area.polygon) >= 3:
+        if len(area.polygon) >= 3 and not area.lowers:
             hit = shapely.intersects(_polygon(area), shapes)
             scaled = severity_factor(area, basis) * _scales(graph, area)
             factor[hit] = np.maximum(factor[hit], scaled[hit])
-    return _spread_unknown(graph, areas, basis, factor)
+    return _spread_unknown(graph, areas, basis, factor) * _unseen(graph, areas, shapes)
+
+
+LEAST_BY_LOOKING = 0.25
+"""However often and whatever was looked for in vain, this share of a site's chance stays: there are breaks that no eye finds (an assumption, no source)."""
+
+
+def _unseen(graph: CopperGraph, areas: Sequence[WorkArea], shapes: NDArray[np.object_]) -> NDArray[np.float64]:
+    """What places where something was looked for and not seen make of the priors, (sites,): of a site that goes beyond such a place only the share that
+    lies in it was looked at, ``share * ratio + 1 - share``."""
+    left = np.ones(len(graph.sites))
+    for area in areas:
+        if not area.lowers or len(area.polygon) < 3:
+            continue
+        place, scale = _polygon(area), _scales(graph, area)
+        for k in np.flatnonzero(shapely.intersects(place, shapes) & (scale < 1.0)).tolist():
+            whole = shapely.length(shapes[k])
+            share = float(shapely.length(shapely.intersection(place, shapes[k])) / whole) if whole > 0.0 else 1.0
+            left[k] *= share * scale[k] + 1.0 - share
+    return np.maximum(left, LEAST_BY_LOOKING)
 
 
 def _scales(graph: CopperGraph, area: WorkArea) -> NDArray[np.float64]:
@@ -124,7 +143,7 @@ def area_at(areas: Sequence[WorkArea], basis: Basis, places: Sequence[tuple[floa
     out = np.zeros(len(places))
     spots = shapely.points(np.array(places, dtype=np.float64).reshape(-1, 2))
     for area in areas:
-        if len(area.polygon) >= 3 and area.rest > 0.0:
+        if len(area.polygon) >= 3 and area.rest > 0.0 and not area.lowers:
             hit = shapely.intersects(_polygon(area), spots)
             out[hit] = np.maximum(out[hit], severity_factor(area, basis))
     return out
