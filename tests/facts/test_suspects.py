@@ -11,7 +11,7 @@ import pytest
 from coppermend import bootstrap
 from coppermend.core.belief.suspects.afloat import shown_afloat
 from coppermend.core.belief.suspects.explain import explanations
-from coppermend.core.belief.suspects.field import padded
+from coppermend.core.belief.suspects.field import masks_of, padded
 from coppermend.core.belief.suspects.posterior import (
     Beep,
     Look,
@@ -32,6 +32,7 @@ from coppermend.core.circuit.planes import (
     Key,
     NetTree,
     ShortSpec,
+    _Run,
     symbol_of_bits,
     whole_trees,
 )
@@ -133,6 +134,45 @@ def test_many_at_once_is_one_at_a_time(board: PoweredBoard) -> None:
             spot = field.spots[s]
             if not spot.rail:
                 assert patient._symbol(spot.net, spot.node) == together[s, k], (members, spot)
+
+
+def test_nets_that_no_fault_reaches_are_as_they_would_be_reckoned(board: PoweredBoard) -> None:
+    """A simulation that takes over what no fault reaches, against one of every net, over every kind of fault that the board has."""
+    field, behaviour = board.field, board.behaviour
+    rng = np.random.default_rng(11)
+    kinds: dict[str, list[int]] = {}
+    for k, cause in enumerate(field.causes):
+        kinds.setdefault(str(cause.key[0]), []).append(k)
+    sets = [[int(rng.choice(rows))] for rows in kinds.values() for _ in range(4)]
+    sets += [[int(rng.choice(kinds["short"])), int(rng.choice(len(field.causes)))] for _ in range(4)]
+    behaviour.simulate({}, 1)
+    for some in (*([one] for one in sets), sets):
+        masks, words = masks_of(field.causes, padded(some))
+        first = _Run(behaviour, {key: mask for key, mask in masks.items() if key[0] != "short"}, words, None)
+        first.like = None
+        whole = first.go(behaviour._order)
+        if any(key[0] == "short" for key in masks):
+            second = _Run(behaviour, masks, words, whole)
+            second.like = None
+            whole = second.go(behaviour._order)
+        quick = behaviour.simulate(masks, words)
+        for net, groups in whole.groups.items():
+            assert quick.groups[net] == groups, (net, some)
+            for node in range(len(groups)):
+                assert np.array_equal(quick.seen(net, node), whole.seen(net, node)), (net, some)
+        assert all(np.array_equal(quick.low[net], plane) for net, plane in whole.low.items())
+
+
+def test_sets_that_are_listed_are_looked_up_as_they_were_predicted(board: PoweredBoard) -> None:
+    """``remembered`` of listed and unlisted sets against the same sets predicted alone."""
+    field = board.field
+    rows = [tuple(int(c) for c in field.main.members[k]) for k in (0, 7, 9_000, field.sets - 1)]
+    some = padded([*rows, (3, 900, 1800, 2700)])
+    found, alone = field.remembered(some), field.predicted(some)
+    every = np.arange(len(some))
+    assert [field.held_at(sorted(c for c in row if c >= 0)) for row in rows] == [0, 7, 9_000, field.sets - 1]
+    assert np.array_equal(found.picked(every, len(field.spots)), alone.picked(every, len(field.spots)))
+    assert np.array_equal(found.screens(), alone.screens())
 
 
 def test_probabilities_are_exact_over_the_sets(board: PoweredBoard) -> None:

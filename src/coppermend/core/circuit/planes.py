@@ -87,6 +87,18 @@ class _Output:
     memory: bool
     inverted: bool
 
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The names of the pins of its part that it is made from."""
+        rows = (self.names, self.drive_names, self.clocks, self.resets, self.selects, self.others, self.data)
+        return tuple(dict.fromkeys(name for row in rows for name in row))
+
+    def alike(self) -> tuple[object, ...]:
+        """Equal for outputs of a part that do the same, each on its own net (the data pins of a memory)."""
+        own = self.terminal.id if self.memory and self.data else ""
+        shared = self.terminal.kind in SHARED
+        return (self.part.ref, own, shared, self.clocks, self.resets, self.selects, self.others)
+
 
 @dataclass(slots=True)
 class Outcome:
@@ -100,6 +112,8 @@ class Outcome:
     """Rails that are too low under some hypotheses."""
     odd: dict[str, Words] = field(default_factory=dict)
     """Buses whose pattern lacks a share under some hypotheses, while what reads them goes on."""
+    walks: dict[str, tuple[list[int], list[tuple[int, int, Words]]]] = field(default_factory=dict)
+    """By net the group of each node and the cut edges as (parent group, child group, cut) from the root on."""
 
     def at(self, net: str, node: int) -> Words:
         """The five planes of a place, (5, words)."""
@@ -143,10 +157,17 @@ class Behaviour:
         self._short_at: dict[str, list[int]] = {}
         self._terminals: dict[str, dict[str, Terminal]] = {}
         self._compile()
+        self._sources = {net: self._sources_of(net) for net in circuit.nets if net not in self._rails}
+        self._readers = _turned(self._sources)
+        self._same, self._read_by = self._alike_outputs()
+        self._nets_of = self._nets_of_parts()
+        self._net_at = {one.id: net for net, rows in circuit.nets.items() for one in rows}
+        self._whole = {net: [0] * tree.nodes for net, tree in self.trees.items()}
         self._order = self._sorted()
         self._healthy: dict[str, list[int]] | None = None
         self._active: set[str] = set()
         self._buses: dict[str, Bus] = {}
+        self._calm: Outcome | None = None
         outcome = self._run({}, 1, None)
         self._healthy = {net: [_bit(outcome.planes[net][0][k]) for k in range(5)] for net in outcome.planes}
         self._buses = self._shared_nets()
@@ -168,6 +189,8 @@ class Behaviour:
 
     def simulate(self, faults: Mapping[Key, Words], words: int) -> Outcome:
         """All places under ``64 * words`` hypotheses at once. ``faults``: cause to the plane of the hypotheses that hold it."""
+        if self._calm is None:
+            self._calm = self._run({}, 1, None)
         shorted = any(key[0] == "short" for key in faults)
         if not shorted:
             return self._run(faults, words, None)
@@ -229,20 +252,45 @@ class Behaviour:
         graph = rx.PyDiGraph()
         graph.add_nodes_from(names)
         for net in names:
-            for source in sorted(self._sources(net)):
+            for source in sorted(self._sources[net]):
                 if source in index:
                     graph.add_edge(index[net], index[source], None)
         parts = rx.strongly_connected_components(graph)
         self._component = {names[k]: number for number, group in enumerate(parts) for k in group}
         return [sorted(names[k] for k in group) for group in parts]
 
-    def _sources(self, net: str) -> set[str]:
+    def _sources_of(self, net: str) -> frozenset[str]:
+        """The nets that what is given to a net is made from."""
         found = {link.source.net for link in self._links.get(net, ())}
         for out in self._outputs.get(net, ()):
             mine = {one.name: one.net for one in out.part.terminals}
-            for name in (*out.names, *out.drive_names, *out.clocks, *out.resets, *out.selects, *out.others, *out.data):
-                found.add(mine.get(name, ""))
-        return found - {""}
+            found |= {mine.get(name, "") for name in out.sources}
+        return frozenset(found - {""})
+
+    def _alike_outputs(self) -> tuple[dict[str, int], dict[str, tuple[str | int, ...]]]:
+        """The number of each output's likes by its pin, and by net the pins of the outputs that read it and the numbers of their likes."""
+        numbers: dict[tuple[object, ...], int] = {}
+        same: dict[str, int] = {}
+        found: dict[str, dict[str | int, None]] = {}
+        for outs in self._outputs.values():
+            for out in outs:
+                number = same[out.terminal.id] = numbers.setdefault(out.alike(), len(numbers))
+                mine = {one.name: one.net for one in out.part.terminals}
+                for name in out.sources:
+                    found.setdefault(mine.get(name, ""), {}).update({out.terminal.id: None, number: None})
+        return same, {net: tuple(keys) for net, keys in found.items()}
+
+    def _nets_of_parts(self) -> dict[str, frozenset[str]]:
+        """The nets that a part gives something to by itself: those it drives, links to, pulls, or keeps a crystal going on."""
+        found: dict[str, set[str]] = {}
+        for net in self.circuit.nets:
+            parts = [out.part.ref for out in self._outputs.get(net, ())]
+            parts += [link.part for link in self._links.get(net, ())]
+            parts += [terminal.part for terminal, _ in self._pulls.get(net, ())]
+            parts += [one.part for one in self.circuit.nets[net] if one.kind == "oscillator"]
+            for ref in parts:
+                found.setdefault(ref, set()).add(net)
+        return {ref: frozenset(nets) for ref, nets in found.items()}
 
     # ---- running ----
     def _run(self, faults: Mapping[Key, Words], words: int, before: Outcome | None) -> Outcome:
@@ -351,22 +399,98 @@ class _Run:
                 self.cuts.setdefault(str(key[1]), []).append((int(key[2]), mask))
         self._alive: dict[str, Words] = {}
         self._pins: dict[str, Words] = {}
-        self._walks: dict[str, tuple[list[int], list[tuple[int, int, Words]]]] = {}
+        if before is not None:
+            self.out.walks = before.walks
         self.crystal: dict[str, Words] = {}
         self._mute: frozenset[str] = frozenset()
         self._gives: dict[str, Words] = {}
         self._cut_off: dict[str, tuple[list[Words], Words]] = {}
+        self._weak: dict[str, Words] = {}
+        self._kept: dict[str | int, tuple[Words, ...]] = {}
+        """What outputs give by pin, and what their inputs let them do by the number of their likes, until a net changes that they read."""
+        self.like = behaviour._calm if before is None else before
+        """What everything does that no fault reaches: the run without faults, or the one without the shorts; None in the very first."""
+        self._changed: set[str] = set()
 
     def go(self, order: Sequence[Sequence[str]]) -> Outcome:
-        """All nets, rails first."""
-        for net in self.b._rails:
-            self._rail(net)
+        """All nets, rails first. A net that no fault touches and that is made from nothing that changed is as it was (``like``), bit for bit."""
+        if self.before is None:
+            for net in self.b._rails:
+                self._rail(net)
+        else:
+            for net in self.b._rails:
+                self._as_before(net)
+        touched = self._touched()
         for group in order:
-            if len(group) == 1 and group[0] not in self.b._sources(group[0]):
+            if touched is not None and not any(
+                net in touched or not self._changed.isdisjoint(self.b._sources[net]) for net in group
+            ):
+                for net in group:
+                    self._as_before(net)
+                continue
+            if len(group) == 1 and group[0] not in self.b._sources[group[0]]:
                 self._net(group[0])
             else:
                 self._loop(group)
+            for net in group:
+                if self._differs(net):
+                    self._changed.add(net)
         return self.out
+
+    def _touched(self) -> set[str] | None:
+        """The nets that a fault touches by itself, not through others; None where there is nothing to compare with."""
+        if self.like is None:
+            return None
+        found: set[str] = set()
+        for key in self.faults:
+            if key[0] == "short":
+                short = self.b.shorts[int(key[2])]
+                found |= {short.net_a, short.net_b}
+            elif self.before is not None:
+                continue
+            elif key[0] == "cut":
+                found.add(str(key[1]))
+            elif key[0] in ("stuck0", "stuck1"):
+                found.add(self.b._net_at.get(str(key[1]), ""))
+            elif key[0] not in ("norail", "lowrail"):
+                found |= self.b._nets_of.get(str(key[1]), frozenset())
+        if self.before is not None:
+            return found
+        self._changed |= {net for net in self.b._rails if self._differs(net)}
+        weak = {net for net in self.b._rails if net in self.out.low}
+        for part in self.b.circuit.parts:
+            supplies = {one.net for one in part.terminals if one.net in self.b._rails}
+            if supplies.isdisjoint(self._changed) and supplies.isdisjoint(weak):
+                continue
+            if self.weak(part).any() or not np.array_equal(self.alive(part), self.ones):
+                found |= self.b._nets_of.get(part.ref, frozenset())
+        return found
+
+    def _as_before(self, net: str) -> None:
+        """A net as it is in ``like``."""
+        if self.before is None:
+            assert self.like is not None
+            self.out.groups[net] = self.b._whole[net]
+            self.out.planes[net] = [np.broadcast_to(one, (5, self.words)) for one in self.like.planes[net]]
+            return
+        before = self.before
+        self.out.groups[net] = before.groups[net]
+        self.out.planes[net] = before.planes[net]
+        if net in before.present:
+            self.out.present[net] = before.present[net]
+        if net in before.low:
+            self.out.low[net] = before.low[net]
+        if net in before.odd:
+            self.out.odd[net] = before.odd[net]
+
+    def _differs(self, net: str) -> bool:
+        """Whether a net shows something else somewhere than in ``like``."""
+        if self.like is None:
+            return True
+        mine, theirs = self.out.planes[net], self.like.planes[net]
+        if self.before is None:
+            return not all((one == theirs[0]).all() for one in mine)
+        return not all(a is b or np.array_equal(a, b) for a, b in zip(mine, theirs, strict=True))
 
     def mask(self, *key: str | int) -> Words | None:
         """The hypotheses that hold a cause, None when none does."""
@@ -387,8 +511,9 @@ class _Run:
     # ---- nets ----
     def _walk(self, net: str) -> tuple[list[int], list[tuple[int, int, Words]]]:
         """Group of each node (joined by edges that no hypothesis cuts), and the cut edges as (parent group, child group, cut) from the root on."""
-        known = self._walks.get(net)
+        known = self.out.walks.get(net)
         if known is not None:
+            self.out.groups[net] = known[0]
             return known
         tree = self.b.trees[net]
         cut = dict(self.cuts.get(net, ()))
@@ -396,7 +521,7 @@ class _Run:
             made: tuple[list[int], list[tuple[int, int, Words]]] = ([0] * tree.nodes, [])
         else:
             made = _contract(tree, cut)
-        self._walks[net] = made
+        self.out.walks[net] = made
         self.out.groups[net] = made[0]
         return made
 
@@ -437,8 +562,14 @@ class _Run:
 
     def _net(self, net: str) -> None:
         self.out.planes[net] = self._resolved(net)
+        self._forget(net)
+
+    def _forget(self, net: str) -> None:
+        """What was read off a net before it changed."""
         for one in self.b.circuit.nets[net]:
             self._pins.pop(one.id, None)
+        for key in self.b._read_by.get(net, ()):
+            self._kept.pop(key, None)
 
     def _loop(self, group: Sequence[str]) -> None:
         crystals = [link for net in group for link in self.b._links.get(net, ()) if link.crystal]
@@ -466,22 +597,24 @@ class _Run:
             blank = np.zeros((5, self.words), np.uint64)
             blank[FLOATS] = self.ones
             self.out.planes[net] = [blank] * (max(groups) + 1)
-            for one in self.b.circuit.nets[net]:
-                self._pins.pop(one.id, None)
+            self._forget(net)
         self._mute = frozenset(group)
         self._settle(group)
         self._mute = frozenset()
         for net in group:
-            for one in self.b.circuit.nets[net]:
-                self._pins.pop(one.id, None)
+            self._forget(net)
         self._settle(group)
 
     def _settle(self, group: Sequence[str]) -> None:
         """Repeats the nets of a loop until they stand still. Muted, only levels count: what is wrong is then found from the settled levels on,
         so that nothing stays wrong merely because it was not yet driven in the first round."""
+        due = set(group)
         for _ in range(_ROUNDS):
             moved = False
             for net in group:
+                if net not in due:
+                    continue
+                due.discard(net)
                 new = self._resolved(net)
                 if net in self._mute:
                     for one in new:
@@ -489,8 +622,8 @@ class _Run:
                 if not all(np.array_equal(a, b) for a, b in zip(new, self.out.planes[net], strict=True)):
                     moved = True
                     self.out.planes[net] = new
-                    for t in self.b.circuit.nets[net]:
-                        self._pins.pop(t.id, None)
+                    due |= self.b._readers.get(net, frozenset())
+                    self._forget(net)
             if not moved:
                 return
 
@@ -654,12 +787,16 @@ class _Run:
 
     def weak(self, part: CircuitPart) -> Words:
         """Where a chip works on a supply that is too low."""
+        known = self._weak.get(part.ref)
+        if known is not None:
+            return known
         low = self.zero
         for one in part.terminals:
             if one.kind == "power" and one.net in self.b._rails:
                 mask = self._weak_rail(one.net)
                 if mask is not None:
                     low = low | mask
+        self._weak[part.ref] = low
         return low
 
     def pin(self, part: CircuitPart, terminal: Terminal) -> Words:
@@ -697,6 +834,9 @@ class _Run:
 
     def _driven(self, out: _Output) -> Words:
         """What one output gives to its net, (7, words)."""
+        known = self._kept.get(out.terminal.id)
+        if known is not None:
+            return known[0]
         alive = self.alive(out.part)
         c0, c1, m, b = self._logic(out) if out.tree is not None else self._clocked(out)
         enabled = alive
@@ -715,6 +855,7 @@ class _Run:
         full[_K0], full[_K1], full[_KM], full[_KB] = c0 & enabled, c1 & enabled, m & enabled, b & enabled
         self._stuck(out, full)
         self._note(out, full)
+        self._kept[out.terminal.id] = (full,)
         return full
 
     def _note(self, out: _Output, full: Words) -> None:
@@ -756,7 +897,15 @@ class _Run:
             moving, bad = moving | one[MOVES], bad | one[BAD]
         return c0, c1, c0 & c1 & moving, bad & ~self._expected_still(out.terminal.net, c0, c1)
 
-    def _clocked(self, out: _Output) -> tuple[Words, Words, Words, Words]:
+    def _clocked(self, out: _Output) -> tuple[Words, ...]:
+        number = self.b._same[out.terminal.id]
+        known = self._kept.get(number)
+        if known is None:
+            known = self._kept[number] = self._ticked(out)
+        return known
+
+    def _ticked(self, out: _Output) -> tuple[Words, ...]:
+        """What an output without an expression may do: low, high, moves, is wrong; the same for all its likes."""
         go = self.ones
         bad = self.zero
         drives = self.ones
@@ -836,6 +985,15 @@ def symbol_planes(place: Words) -> tuple[Words, Words, Words]:
 
 def _bit(plane: Words) -> int:
     return int(plane[0] & np.uint64(1))
+
+
+def _turned(sources: Mapping[str, frozenset[str]]) -> dict[str, frozenset[str]]:
+    """The nets that are made from each net, by what each is made from."""
+    found: dict[str, set[str]] = {}
+    for net, mine in sources.items():
+        for one in mine:
+            found.setdefault(one, set()).add(net)
+    return {net: frozenset(nets) for net, nets in found.items()}
 
 
 def _one(circuit: Circuit, net: str) -> NetTree:

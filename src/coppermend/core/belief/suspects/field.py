@@ -68,13 +68,19 @@ class Predicted:
 
     def picked(self, which: NDArray[np.int64]) -> Bytes:
         """The symbols of all spots under some sets, (spots, picked)."""
+        return self.rows(which)[:, self.row].T
+
+    def rows(self, which: NDArray[np.int64]) -> Bytes:
+        """The symbols of all rows of ``planes`` under some sets, (picked, rows)."""
         octets = self.planes.view(np.uint8).reshape(*self.planes.shape, 8)
-        octet = octets[which >> 6, :, :, _OCTET[(which >> 3) & 7]]
-        shift = (which & 7).astype(np.uint8)[:, None, None]
-        bits: Bytes = np.bitwise_and(np.right_shift(octet, shift), np.uint8(1)).astype(np.uint8, copy=False)
-        rows: Bytes = (bits[:, :, 0] | (bits[:, :, 1] << 1) | (bits[:, :, 2] << 2)).astype(np.uint8, copy=False)
-        picked: Bytes = rows.T[self.row]
-        return picked
+        bits: Bytes = octets[which >> 6, :, :, _OCTET[(which >> 3) & 7]]
+        bits >>= (which & 7).astype(np.uint8)[:, None, None]
+        bits &= np.uint8(1)
+        found = np.left_shift(bits[:, :, 2], np.uint8(1))
+        found |= bits[:, :, 1]
+        found <<= np.uint8(1)
+        found |= bits[:, :, 0]
+        return found
 
     @classmethod
     def of_symbols(cls, symbols: Bytes, screens: Bytes) -> Predicted:
@@ -116,14 +122,14 @@ class Block:
 
     def picked(self, which: NDArray[np.int64], spots: int) -> Bytes:
         """The symbols of all spots under some sets (ascending indices), (spots, picked)."""
-        made = np.empty((spots, len(which)), np.uint8)
-        start = 0
+        made = np.empty((len(which), spots), np.uint8)
+        start = first = 0
         for chunk in self.chunks:
-            mine = np.flatnonzero((which >= start) & (which < start + chunk.count))
-            if len(mine):
-                made[:, mine] = chunk.picked(which[mine] - start)
-            start += chunk.count
-        return made
+            last = first + int(np.searchsorted(which[first:], start + chunk.count))
+            if last > first:
+                np.take(chunk.rows(which[first:last] - start), chunk.row, axis=1, out=made[first:last], mode="clip")
+            first, start = last, start + chunk.count
+        return np.ascontiguousarray(made.T)
 
     def one(self, row: int) -> Block:
         """One set as a block of its own."""
@@ -199,15 +205,43 @@ class Field:
         if len(known) > MOST_REMEMBERED:
             known.clear()
             fresh = list(dict.fromkeys(keys))
+        listed = sorted((at, key) for key in fresh if (at := self.held_at(key)) >= 0)
+        if listed:
+            self._remember(known, [key for _, key in listed], self.main, np.array([at for at, _ in listed]))
+        fresh = [key for key in fresh if key not in known]
         if fresh:
-            block = self.predicted(padded(fresh))
-            symbols = block.picked(np.arange(len(fresh)), len(self.spots)).T
-            screens = block.screens()
-            for row, key in enumerate(fresh):
-                known[key] = (np.ascontiguousarray(symbols[row]), int(screens[row]))
+            self._remember(known, fresh, self.predicted(padded(fresh)), np.arange(len(fresh)))
         found = [known[key] for key in keys]
         chunk = Predicted.of_symbols(np.stack([s for s, _ in found]), np.array([k for _, k in found], np.uint8))
         return Block(members, self.log_prior(members), (chunk,))
+
+    def _remember(
+        self,
+        known: dict[tuple[int, ...], tuple[Bytes, int]],
+        keys: Sequence[tuple[int, ...]],
+        block: Block,
+        rows: NDArray[np.int64],
+    ) -> None:
+        symbols = block.picked(rows, len(self.spots)).T
+        screens = block.screens_of(rows)
+        for k, key in enumerate(keys):
+            known[key] = (np.ascontiguousarray(symbols[k]), int(screens[k]))
+
+    def held_at(self, key: Sequence[int]) -> int:
+        """The row of the main block that holds a fault set (ascending indices of causes), -1 where none does."""
+        if len(key) > 3:
+            return -1
+        if "held" not in self.memo:
+            rows = np.sort(self.main.members, axis=1).astype(np.int64) + 1
+            codes = (rows[:, 0] << 40) | (rows[:, 1] << 20) | rows[:, 2]
+            order = np.argsort(codes, kind="stable")
+            self.memo["held"] = (codes[order], order)
+        codes, order = self.memo["held"]
+        code = 0
+        for one in key:
+            code = code << 20 | (one + 1)
+        at = int(np.searchsorted(codes, code))
+        return int(order[at]) if at < len(codes) and int(codes[at]) == code else -1
 
     def singles(self) -> Block:
         """Every cause alone, in their order."""

@@ -244,7 +244,7 @@ def top_rows(weights: Floats, most: int, least: float = 1e-6) -> NDArray[np.int6
 
 def initial(made: Field) -> State:
     """The belief before any evidence. What every later step looks up is laid out here, once a field."""
-    _held(made)
+    made.held_at(())
     _main_columns(made)
     return _weighed(State(made, (), made.main.prior.copy(), None, np.empty(0)))
 
@@ -799,32 +799,8 @@ def _offer(
     made: Field, fresh: dict[tuple[int, ...], None], known: set[tuple[int, ...]], members: tuple[int, ...]
 ) -> None:
     key = tuple(sorted(members))
-    if 1 < len(key) <= DEEPEST and key not in known and key not in _held(made):
+    if 1 < len(key) <= DEEPEST and key not in known and made.held_at(key) < 0:
         fresh[key] = None
-
-
-def _held(made: Field) -> _Held:
-    """The sets of two and three that are in the main block."""
-    if "held" not in made.memo:
-        rows = np.sort(made.main.members, axis=1).astype(np.int64) + 1
-        made.memo["held"] = _Held(np.sort((rows[:, 0] << 40) | (rows[:, 1] << 20) | rows[:, 2]))
-    found: _Held = made.memo["held"]
-    return found
-
-
-class _Held:
-    """Membership in the main block, by code (ascending)."""
-
-    def __init__(self, codes: NDArray[np.int64]) -> None:
-        self._codes = codes
-
-    def __contains__(self, key: tuple[int, ...]) -> bool:
-        if len(key) > 3:
-            return False
-        row = sorted([-1] * (3 - len(key)) + list(key))
-        code = (row[0] + 1) << 40 | (row[1] + 1) << 20 | (row[2] + 1)
-        at = int(np.searchsorted(self._codes, code))
-        return at < len(self._codes) and int(self._codes[at]) == code
 
 
 def rivalled(state: State) -> State:
