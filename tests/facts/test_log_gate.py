@@ -84,6 +84,14 @@ def test_an_override_covers_what_was_known_and_no_later_short() -> None:
     assert gate_status(late.gate, late.readings, late.last_soldering).overridden == "in a hurry"
 
 
+def test_an_override_covers_no_supply_found_wrong_later() -> None:
+    over = state_of(("gate", {"item": "override", "words": "in a hurry"}))
+    position = over.gate[-1].at
+    for at_place, is_open in ((position - 1, True), (position + 1, False)):
+        proof = SupplyProof("VCC 12 V", ("VCC",), "VCC 12 V, wanted 4.75 to 5.25 V", at_place)
+        assert gate_status(over.gate, (), -1, supply=proof).open is is_open
+
+
 def test_diode_mode_finds_a_short_too() -> None:
     low = ("diode", {"points": [at("J1.1/leg", "+5V"), at("J1.2/leg", "GND")], "volt": 0.012})
     fine = ("diode", {"points": [at("J1.1/leg", "+5V"), at("J1.2/leg", "GND")], "volt": 0.41})

@@ -31,6 +31,7 @@ from coppermend.services.bind import Binding, bind
 from coppermend.services.looks import LOOKED, look_conflicts, marked
 from coppermend.services.lookwork import look_first, look_sides, look_view, note_look
 from coppermend.services.powered import PoweredBoard
+from coppermend.services.rails import gate_of
 from coppermend.services.workshop import Workshop
 
 Case = tuple[Workshop, str]
@@ -369,3 +370,30 @@ def test_a_site_without_length_has_a_place() -> None:
     x, y = _middle(whole, shapely.box(0.0, 0.0, 10.0, 10.0))
     assert 0.0 <= x <= 6.0
     assert y == 3.0
+
+
+def test_what_was_seen_keeps_the_gate_shut_until_it_is_settled(bench: Case) -> None:  # noqa: F811
+    """Common practice, no source: no power on a part seen the wrong way round or on a bridge that was seen. A word at the gate settles neither; an override
+    covers what was seen before it."""
+
+    def missing() -> list[str]:
+        gate = gate_of(bind(*bench))
+        return [one.item for one in gate.missing if one.item in ("orientation", "bridges")]
+
+    say(bench, "gate orientation")
+    assert missing() == []
+    note_look(*bench, part="U2", finding="wrong way round")
+    note_look(*bench, points=["U1.1", "U1.2"], finding="solder bridge")
+    say(bench, "gate orientation")
+    assert missing() == ["orientation", "bridges"]
+    say(bench, "gate override 'owner insists'")
+    assert gate_of(bind(*bench)).open
+    say(bench, "open U1.1 U1.2")
+    assert missing() == ["orientation"]
+    note_look(*bench, part="U4", finding="wrong way round")
+    gate = gate_of(bind(*bench))
+    words = next(one.words for one in gate.missing if one.item == "orientation")
+    assert not gate.open and "U2 (no." in words and "U4 (no." in words
+    note_look(*bench, part="U4", finding="wrong way round", seen=False)
+    say(bench, "remove U2", "fit U2 socketed", "gate orientation")
+    assert missing() == []

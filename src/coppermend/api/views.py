@@ -60,6 +60,7 @@ GATE_TITLES = {
     "supply": "The supply by itself",
     "limit": "Current limit and abort value",
     "cuts": "Wires round the cuts",
+    "bridges": "Bridges that were seen",
 }
 
 

@@ -26,6 +26,7 @@ from coppermend.core.belief.suspects.looks import (
     over_factor,
 )
 from coppermend.core.copper.model import CopperGraph, SiteKind
+from coppermend.core.log.gate import GateItem, GateStatus
 from coppermend.core.log.state import Act, CaseState, PointRef
 from coppermend.services.points import point_now
 
@@ -306,6 +307,56 @@ def _ref_place(act: Act) -> tuple[float, float, str]:
         return math.nan, math.nan, ""
     n = len(act.points)
     return sum(p.x_mm for p in act.points) / n, sum(p.y_mm for p in act.points) / n, act.points[0].side
+
+
+# ---- the gate ----
+BRIDGES = "bridges"
+"""The gate's item for bridges of solder that were seen: there only while one is unsettled."""
+
+
+def gate_with_looks(state: CaseState, graph: CopperGraph, gate: GateStatus) -> GateStatus:
+    """The gate with what looks found that power must not meet: a part the wrong way round and a bridge of solder, until it was worked on, a later look there
+    did not see it, or, for a bridge, a reading since says that the two are apart. An override covers what was seen before it."""
+    last: dict[tuple[str, str], Said] = {}
+    for one in said_of(state, graph):
+        if not one.why_not and (one.finding == "wrong way round" or one.kind.of == BRIDGE):
+            last[one.finding, one.place] = one
+    open_ones = [one for one in last.values() if one.seen and not _read_apart(state, one)]
+    if not open_ones:
+        return gate
+    number = {item.entry: item.ref for item in state.timeline}
+    turned = [f"{one.part} (no. {number.get(one.entry, 0)})" for one in open_ones if one.kind.of == PART]
+    joined = [f"{one.place} (no. {number.get(one.entry, 0)})" for one in open_ones if one.kind.of == BRIDGE]
+    items = list(gate.items)
+    if turned:
+        words = (
+            f"Seen the wrong way round: {', '.join(turned)}. Turn it and note that it was fitted, or look again and note that it is not so: powered the "
+            "wrong way round a part dies and can burn."
+        )
+        items = [GateItem(one.item, False, words) if one.item == "orientation" else one for one in items]
+    if joined:
+        words = f"A bridge of solder was seen between {'; '.join(joined)}. Take it away and note the work, or read the two apart."
+        items.append(GateItem(BRIDGES, False, words))
+    since = max(one.at for one in open_ones)
+    over = [
+        one.words or "no reason given"
+        for one in state.gate
+        if one.item == "override" and one.at > max(since, state.last_soldering)
+    ]
+    if gate.overridden and over:
+        return replace(gate, items=tuple(items))
+    return replace(gate, items=tuple(items), open=False, overridden="")
+
+
+def _read_apart(state: CaseState, one: Said) -> bool:
+    """Whether the two nets of a bridge that was seen have read open since."""
+    nets = {p.net for p in one.points}
+    return one.kind.of == BRIDGE and any(
+        r.at > one.at
+        and (r.kind == "open" or (r.kind == "ohms" and r.value is None))
+        and {p.net for p in r.points} == nets
+        for r in state.readings
+    )
 
 
 # ---- contradictions ----

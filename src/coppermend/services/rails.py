@@ -11,6 +11,7 @@ from coppermend.core.log.gate import DIODE_SHORT_V, RAIL_SHORT_OHM, GateStatus, 
 from coppermend.services.bind import Binding, bind
 from coppermend.services.cases import CaseView, case_state, show_case
 from coppermend.services.cutwork import gate_with_cuts
+from coppermend.services.looks import gate_with_looks
 from coppermend.services.workshop import Workshop
 
 
@@ -56,7 +57,7 @@ def rails_for_case(workshop: Workshop, case: str) -> tuple[Rail, ...]:
 
 def gate_of(binding: Binding) -> GateStatus:
     """The gate of a bound case: every rail of its board must have been measured to ground since the last soldering, the supply proven alone; what
-    intake says; and that no net waits for the wire round a cut."""
+    intake says; that no net waits for the wire round a cut, and no look found what power must not meet."""
     from coppermend.services.supplyproof import supply_of
 
     state, supply = binding.state, supply_of(binding)
@@ -70,7 +71,7 @@ def gate_of(binding: Binding) -> GateStatus:
         supply=supply.proof,
         limit_words=supply.limit_words,
     )
-    return gate_with_cuts(binding, gate)
+    return gate_with_looks(state, binding.base, gate_with_cuts(binding, gate))
 
 
 def gate_of_case(workshop: Workshop, case: str) -> tuple[GateStatus, dict[str, list[str]]]:

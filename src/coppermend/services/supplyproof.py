@@ -131,7 +131,10 @@ def _supply(binding: Binding) -> SupplyNow:
             for net in sorted({*first, *(o for os in first.values() for o in os)})
             if net not in rises
         )
-    return SupplyNow(rails, order, late, SupplyProof(words, left, "; ".join(wrong)), _limit_words(rails))
+    bad = [one.alone.at for one in rails if one.faults and one.alone is not None]
+    bad += [one.at for one in last.values()] if late else []
+    proof = SupplyProof(words, left, "; ".join(wrong), max(bad, default=-1))
+    return SupplyNow(rails, order, late, proof, _limit_words(rails))
 
 
 def _alone_words(one: SupplyReading | None) -> str:

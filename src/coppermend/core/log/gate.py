@@ -60,6 +60,8 @@ class SupplyProof:
     words: str = ""
     left: tuple[str, ...] = ()
     wrong: str = ""
+    wrong_at: int = -1
+    """Where in the log what is wrong was measured; -1 where nothing is."""
 
 
 def gate_status(
@@ -79,7 +81,7 @@ def gate_status(
     ``wanted``: the nets of all rails that the board has, each of which must have been measured to ground; ``grounds`` its ground nets, beside those
     whose names say so. Without ``wanted`` (a board whose rails nobody knows, a log from before they were kept) one rail measured is enough.
     ``intake`` of the case; ``supply`` what was measured of it alone; ``limit_words`` what current is to be expected; ``items`` what is asked for.
-    An override covers what was known when it was written: a short that is read later closes the gate again.
+    An override covers what was known when it was written: a short that is read later, or a supply found wrong later, closes the gate again.
     """
     fresh = [one for one in gate if one.at > last_soldering]
     rails = [one for one in readings if one.at > last_soldering and is_rail_to_ground(one, wanted, grounds)]
@@ -93,7 +95,8 @@ def gate_status(
         made[name]() if name in made else _said(name, [one for one in fresh if one.item == name]) for name in items
     )
     shorted = max((one.at for one in rails if _low(one)), default=-1) if any(one.danger for one in found) else -1
-    over = [one.words or "no reason given" for one in fresh if one.item == "override" and one.at > shorted]
+    worst = max(shorted, supply.wrong_at if supply.wrong else -1)
+    over = [one.words or "no reason given" for one in fresh if one.item == "override" and one.at > worst]
     return GateStatus(bool(over) or all(one.done for one in found), over[-1] if over else "", found)
 
 
