@@ -256,6 +256,27 @@ def _round_own(page: Page, world: World) -> None:
     page.wait_for_timeout(800)
 
 
+def first_of_all(page: Page, world: World) -> None:
+    """What comes first of all the work stands on the slip; weighing it takes seconds."""
+    at(page, world, "started")
+    page.wait_for_function("() => Boolean(window.bench.first.found)", timeout=180_000)
+    if page.locator("#show-first").count():  # the check had stood for a while when it came
+        page.keyboard.press("e")
+    page.locator("#first-words").wait_for()
+
+
+@state("bench-first-of-all")
+def _first_of_all(page: Page, world: World) -> None:
+    first_of_all(page, world)
+
+
+@state("bench-first-of-all-line")
+def _first_of_all_line(page: Page, world: World) -> None:
+    first_of_all(page, world)
+    page.keyboard.press("e")
+    page.locator("#show-first").wait_for()
+
+
 @state("map-net")
 def _map_net(page: Page, world: World) -> None:
     at(page, world, "round")
@@ -714,6 +735,7 @@ def cases(shop: Workshop, package: str) -> dict[str, str]:
         ("short", "Home computer with a short"),
         ("suspects", "Home computer that starts to nothing"),
         ("leaves", "Home computer with a history"),
+        ("started", "Home computer that was started once"),
     ):
         out[name] = new_case(shop, package, title, complaint="Black screen since the socket was changed.").state.case
         if name != "fresh":
@@ -781,6 +803,18 @@ def looked_at(world: World, case: str) -> None:
     world.call(case, "entries", {"kind": "volts", "points": ["U1.11"], "value": "4.95 V"})
 
 
+def started(world: World, case: str) -> None:
+    """It was started once, against the gate, and showed nothing."""
+    world.call(
+        case,
+        "entries",
+        {"kind": "gate", "value": "override", "words": "nothing smelled, rails looked at by another shop"},
+    )
+    world.call(case, "entries", {"kind": "power", "value": "on"})
+    world.call(case, "entries", {"kind": "seen", "options": {"screen": "blank"}})
+    world.call(case, "entries", {"kind": "power", "value": "off"})
+
+
 READY: dict[str, Callable[[World, str], None]] = {
     "round": checked,
     "photo": checked,
@@ -792,6 +826,7 @@ READY: dict[str, Callable[[World, str], None]] = {
     "short": shorted,
     "suspects": looked_at,
     "leaves": brought,
+    "started": started,
 }
 
 
