@@ -1,6 +1,7 @@
 // Pure functions of the page of what other work found.
 import assert from 'node:assert/strict';
-import { countOf, hertzOf, linesOf, memoryRows, othersRows, startsWords } from '../../src/coppermend/page/found/words.js';
+import { countOf, hertzOf, linesOf, memoryRows, othersRows, partValue, startsWords } from '../../src/coppermend/page/found/words.js';
+import { numberOf } from '../../src/coppermend/page/shared/numbers.js';
 
 export const tests = {
   'counts of starts are read in two notations and nothing else': () => {
@@ -13,6 +14,15 @@ export const tests = {
     assert.equal(hertzOf('3,5 M'), 3.5e6);
     assert.equal(hertzOf('985k'), 985e3);
     assert.ok(Number.isNaN(hertzOf('fast')));
+  },
+  'a small part shows its value with its unit': () => {
+    const value = (kind, v) => partValue({ kind, value: v });
+    assert.deepEqual([value('resistor', 4700), value('electrolytic', 22e-6), value('ceramic', 1e-7), value('crystal', 4e6), value('fuse', 0.5), value('resistor', 0), value('coil', null)],
+      ['4.7 kΩ', '22 µF', '100 nF', '4 MHz', '500 mA', '0 Ω', '']);
+  },
+  'a number that is none is refused, not dropped': () => {
+    assert.deepEqual([numberOf('', 'it'), numberOf(' 12,50 ', 'it'), numberOf('-3', 'it'), numberOf('.5', 'it')], [null, 12.5, -3, 0.5]);
+    for (const bad of ['abc', '3 EUR', '1,2,3', '0x10', '1e5', '-']) assert.throws(() => numberOf(bad, 'the price'), /is no number/, bad);
   },
   'lines that were not read are left out': () => {
     assert.deepEqual(linesOf([[0, '500k'], [1, ''], [15, ' 0 ']]), ['A0=500k', 'A15=0']);

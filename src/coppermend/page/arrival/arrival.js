@@ -5,6 +5,7 @@ import { get, send, write } from '../shared/api.js';
 import { Acting } from '../shared/acting.js';
 import { takeLight } from '../shared/light.js';
 import { noCase } from '../shared/nocase.js';
+import { numberOf } from '../shared/numbers.js';
 import { intakeSheets } from './intake.js';
 import { shortSheet, supplySheets } from './supply.js';
 
@@ -72,7 +73,7 @@ export class Arrival extends Acting {
   /** @param {import('./intake.js').Said} said */
   async say(said) {
     await this.doing(async () => {
-      const { file, ...body } = said;
+      const { file, ...typed } = said, body = { ...typed, amount: numberOf(typed.amount ?? '', 'the amount') };
       const photos = file ? [(await send(url('photos'), file, { words: `intake: ${said.item}` })).entry.payload.sha256] : [];
       const out = await write(url('intake'), { ...body, photos });
       await this.draw();

@@ -2,7 +2,7 @@
 /** The items of the intake: each with its question, its answer so far and a form to answer it. Pure drawing; the page notes. */
 import { h } from '../shared/dom.js';
 
-/** @typedef {{item: string, yes?: boolean|null, words?: string, amount?: number|null, currency?: string, acts?: string[], file?: File|null}} Said */
+/** @typedef {{item: string, yes?: boolean|null, words?: string, amount?: string, currency?: string, acts?: string[], file?: File|null}} Said */
 
 /** The answer to an item in a line. Pure. @param {any} answer @param {number} photos */
 export function answerWords(answer, photos) {
@@ -39,7 +39,7 @@ function form(one, id, say) {
   const amount = /** @type {HTMLInputElement} */ (h('input', { inputmode: 'decimal', autocomplete: 'off', id: 'amount' }));
   const currency = /** @type {HTMLInputElement} */ (h('input', { autocomplete: 'off', maxlength: 8, id: 'currency' }));
   const yesNo = one.item === 'known good' || one.item === 'minimum';
-  const go = (/** @type {boolean|null} */ yes) => say({ item: one.item, yes, words: words.value, amount: amount.value === '' ? null : Number(amount.value.replace(',', '.')), currency: currency.value, file: file.files?.[0] ?? null });
+  const go = (/** @type {boolean|null} */ yes) => say({ item: one.item, yes, words: words.value, amount: amount.value, currency: currency.value, file: file.files?.[0] ?? null });
   return h('form.row', { onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); if (!yesNo) go(null); } },
     one.item === 'limit' ? [h('label.field', null, 'Amount', amount), h('label.field', null, 'Currency', currency)] : null,
     h('label.field.words', null, one.answer ? 'More, or otherwise' : 'In words', words),

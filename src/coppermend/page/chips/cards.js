@@ -26,10 +26,10 @@ export function cardSheets(found, note, open) {
   ];
 }
 
-/** @param {(body: Record<string, any>) => void} note */
+/** @param {(body: Record<string, string>) => void} note */
 function cardForm(note) {
   const field = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string} */ like = '') => h('label.field', null, words, h('input', { name, id: `card-${name}`, autocomplete: 'off', placeholder: like, required: name === 'chip', maxlength: 80 }));
-  return h('form.form', { id: 'card-form', onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); const f = Object.fromEntries([...new FormData(/** @type {HTMLFormElement} */ (e.target))].map(([k, v]) => [k, String(v).trim()])); note({ ...f, price: f.price === '' ? null : Number(f.price.replace(',', '.')) }); } },
+  return h('form.form', { id: 'card-form', onsubmit: (/** @type {SubmitEvent} */ e) => { e.preventDefault(); const f = Object.fromEntries([...new FormData(/** @type {HTMLFormElement} */ (e.target))].map(([k, v]) => [k, String(v).trim()])); note(f); } },
     field('chip', 'Label', 'C7'), field('type', 'Type', '4164'), field('speed', 'Speed grade', '150 ns'), field('origin', 'Came from', 'donor board'),
     h('label.field', null, 'Known by itself', h('select', { name: 'goodness' }, ['', 'known good', 'unknown', 'known bad'].map((g) => h('option', { value: g }, g || 'say nothing')))),
     field('place', 'Where it is', 'U4, stock, donor, to buy'), h('label.field', null, 'Price', h('input', { name: 'price', id: 'card-price', inputmode: 'decimal', autocomplete: 'off' })),

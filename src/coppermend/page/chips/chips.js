@@ -5,6 +5,7 @@ import { get, post, write } from '../shared/api.js';
 import { Acting } from '../shared/acting.js';
 import { takeLight } from '../shared/light.js';
 import { noCase } from '../shared/nocase.js';
+import { numberOf } from '../shared/numbers.js';
 import { cardSheets } from './cards.js';
 import { workSheets } from './work.js';
 
@@ -69,10 +70,10 @@ export class Chips extends Acting {
     };
   }
 
-  /** @param {Record<string, any>} body */
+  /** @param {Record<string, string>} body */
   async card(body) {
     await this.doing(async () => {
-      const out = await write(url('chips'), body);
+      const out = await write(url('chips'), { ...body, price: numberOf(body.price, 'the price') });
       /** @type {HTMLFormElement|null} */ (byId('card-form'))?.reset();
       await this.told(out);
     });

@@ -6,8 +6,9 @@ import { freshId } from '../shared/id.js';
 import { takeLight } from '../shared/light.js';
 import { askForCase } from '../shared/nocase.js';
 import { TakeBack, entryOf } from '../shared/takeback.js';
+import { numberOf } from '../shared/numbers.js';
 import { plainly } from '../shared/words.js';
-import { countOf, hertzOf, linesOf, memoryRows, othersRows, startsWords } from './words.js';
+import { countOf, hertzOf, linesOf, memoryRows, othersRows, partValue, startsWords } from './words.js';
 
 const query = new URLSearchParams(location.search);
 const id = query.get('case') ?? '';
@@ -24,7 +25,8 @@ const field = (words, field, cls = '') => h(`label.field${cls}`, null, h('span',
 /** @param {string[]} heads @param {(string|number)[][]} rows */
 const table = (heads, rows) => h('div.found-wide', null, h('table.table', null, h('thead', null, h('tr', null, heads.map((t) => h('th', null, t)))), h('tbody', null, rows.map((r) => h('tr', null, r.map((c) => h('td', null, String(c))))))));
 const value = (/** @type {string} */ name) => /** @type {any} */ (byId(name))?.value ?? '';
-const fileOf = (/** @type {string} */ name) => /** @type {any} */ (byId(name))?.files?.[0] ?? null;
+const filesOf = (/** @type {string} */ name) => /** @type {File[]} */ ([.../** @type {any} */ (byId(name))?.files ?? []]);
+const fileOf = (/** @type {string} */ name) => filesOf(name)[0] ?? null;
 
 class Found {
   tab = TABS.some(([t]) => t === query.get('tab')) ? /** @type {string} */ (query.get('tab')) : 'starts';
@@ -101,8 +103,8 @@ class Found {
       this.form('count', [field('Good ones of all, such as 3/5', h('input', { id: 'good-of', autocomplete: 'off', inputmode: 'text', required: true })), field('Under what', pick), field('Spray or heat on which part', h('input', { id: 'on-part', autocomplete: 'off', placeholder: 'U5' })), field('After how many minutes', h('input', { id: 'minutes', inputmode: 'decimal' }))], 'Note the starts', async () => {
         const count = countOf(value('good-of'));
         if (!count) throw new Error('Write how many of how many starts were as they should be, such as 3/5.');
-        const minutes = Number(String(value('minutes')).replace(',', '.'));
-        return write(url('starts'), { ...count, condition: value('condition'), part: value('on-part').trim(), ...(value('minutes') ? { minutes } : {}) });
+        const minutes = numberOf(value('minutes'), 'the minutes');
+        return write(url('starts'), { ...count, condition: value('condition'), part: value('on-part').trim(), ...(minutes === null ? {} : { minutes }) });
       }),
       h('div', { id: 'tallies' }, startsWords(view.tallies, view).map((w) => h('p', null, w)))];
   }
@@ -126,7 +128,7 @@ class Found {
       this.form('run', [field('Clock', h('input', { id: 'clock', placeholder: '4MHz', required: true, autocomplete: 'off' })), cpu.clocks ? null : field('Clocks from one address to the next', h('input', { id: 'clocks', inputmode: 'decimal', required: true })), h('label.tickbox', null, h('input', { type: 'checkbox', id: 'gated' }), h('span', null, 'read while /RD is low')),
         cpu.lines.map((/** @type {number} */ bit) => field(`A${bit}, Hz`, h('input', { id: `line-${bit}`, autocomplete: 'off', placeholder: '0 = still' })))], 'Judge and note it', async () => {
         const clock = hertzOf(value('clock'));
-        const clocks = value('clocks') ? { clocks: Number(value('clocks')) } : {};
+        const each = numberOf(value('clocks'), 'the clocks'), clocks = each === null ? {} : { clocks: each };
         const out = await write(url('freerun'), { lines: linesOf(cpu.lines.map((/** @type {number} */ b) => [b, value(`line-${b}`)])), clock_hz: Number.isFinite(clock) ? clock : 0, gated: /** @type {any} */ (byId('gated')).checked, ...clocks });
         this.answers.freerun = out;
         return out.noted;
@@ -154,8 +156,8 @@ class Found {
   rom() {
     const a = this.answers.rom;
     return [h('h2', null, 'A ROM\'s read-out'),
-      this.form('read-out', [field('Part', h('input', { id: 'rom-part', autocomplete: 'off', placeholder: 'U5', required: true })), field('Read-out, raw bytes', h('input', { id: 'rom-file', type: 'file', required: true })), field('Your list of checksums, a ROM a line', h('textarea', { id: 'rom-list', spellcheck: 'false', placeholder: 'U5 basic.bin 1a2b3c4d' }), '.wide')], 'Check and note it', async () => {
-        const out = await send(url('roms'), fileOf('rom-file'), { part: value('rom-part').trim(), list_text: value('rom-list'), entry: freshId() });
+      this.form('read-out', [field('Part', h('input', { id: 'rom-part', autocomplete: 'off', placeholder: 'U5', required: true })), field('Read-outs of this chip, raw bytes: two or three show bits that waver', h('input', { id: 'rom-file', type: 'file', multiple: true, required: true })), field('A read-out known right, where there is one', h('input', { id: 'rom-good', type: 'file' })), field('Your list of checksums, a ROM a line', h('textarea', { id: 'rom-list', spellcheck: 'false', placeholder: 'U5 basic.bin 1a2b3c4d' }), '.wide')], 'Check and note it', async () => {
+        const out = await send(url('roms'), null, { file: filesOf('rom-file'), part: value('rom-part').trim(), list_text: value('rom-list'), entry: freshId(), ...(fileOf('rom-good') ? { good: filesOf('rom-good') } : {}) });
         this.answers.rom = out;
         return out.noted;
       }),
@@ -180,7 +182,7 @@ class Found {
     const read = rows.filter((/** @type {any} */ p) => p.read.length);
     return [h('h2', null, 'Small parts'), h('p', null, 'Ohms across a part, power off: what lies in parallel only lowers a reading, so more than a resistor\'s value is its own fault, less says nothing.'),
       read.length ? table(['part', 'kind', 'what was read'], read.map((/** @type {any} */ p) => [p.ref, p.kind, p.read.at(-1).words])) : h('p', { id: 'no-parts' }, 'None was read across yet: note ohms between its two pins on the bench.'),
-      h('details', null, h('summary', null, `All ${rows.length} small parts with their usual faults`), table(['part', 'kind', 'tolerance', 'faults'], rows.map((/** @type {any} */ p) => [p.ref, p.kind, `${p.tolerance_percent} %`, p.faults.join(', ')])))];
+      h('details', null, h('summary', null, `All ${rows.length} small parts with their usual faults`), table(['part', 'kind', 'value', 'tolerance', 'faults'], rows.map((/** @type {any} */ p) => [p.ref, p.kind, partValue(p), `${p.tolerance_percent} %`, p.faults.join(', ')])))];
   }
 
   /** @param {any} answer */

@@ -1,6 +1,8 @@
 // @ts-check
 /** What the answers are in rows and words. Pure. */
 
+import { withUnit } from '../shared/words.js';
+
 /** @param {{good: number, of: number, words: string}[]} tallies @param {any} view */
 export function startsWords(tallies, view) {
   const none = 'No starts were counted since the last repair: start it five times, off in between, and say how many were as they should be.';
@@ -31,3 +33,8 @@ export function othersRows(found) {
   for (const one of found.against.groups.flatMap((g) => g.members)) if (one.words && !odd.has(one.pin) && !rows.has(one.pin)) rows.set(one.pin, [one.pin, one.net, one.words]);
   return [...rows.values()];
 }
+
+const UNITS = { resistor: 'Ω', network: 'Ω', ceramic: 'F', electrolytic: 'F', tantalum: 'F', coil: 'H', fuse: 'A', crystal: 'Hz', regulator: 'V' };
+
+/** A small part's value as printed on it, "" where nobody can read it. @param {{kind: string, value: number|null}} part */
+export const partValue = (part) => (part.value === null ? '' : withUnit(part.value, UNITS[/** @type {keyof typeof UNITS} */ (part.kind)] ?? ''));

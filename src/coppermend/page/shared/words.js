@@ -11,6 +11,12 @@ export function ohms(ohm) {
   return `${(ohm / 1e6).toFixed(2)} MΩ`;
 }
 
+/** A value with its unit's prefix, such as 4.7 kΩ or 22 µF. @param {number} value @param {string} unit */
+export function withUnit(value, unit) {
+  const [scale, prefix] = /** @type {[number, string][]} */ ([[1e6, 'M'], [1e3, 'k'], [1, ''], [1e-3, 'm'], [1e-6, 'µ'], [1e-9, 'n'], [1e-12, 'p']]).find(([s]) => Math.abs(value) >= s * 0.9995) ?? [1, ''];
+  return `${Number((value / scale).toPrecision(3))} ${prefix}${unit}`;
+}
+
 /** Modelled bench time. @param {number} s */
 export function seconds(s) {
   if (s < 90) return `${Math.round(s)} s`;
