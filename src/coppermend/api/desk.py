@@ -16,10 +16,45 @@ from coppermend.services.workshop import Workshop
 
 T = TypeVar("T")
 
+BESIDE = frozenset(
+    """\
+GET /api/cases/{case}/export
+GET /api/cases/{case}/first
+GET /api/cases/{case}/heat/{entry}
+GET /api/cases/{case}/heat/{entry}/picture
+GET /api/cases/{case}/label.pdf
+GET /api/cases/{case}/record.html
+GET /api/cases/{case}/record.pdf
+GET /api/cases/{case}/removal/{part}
+GET /api/cases/{case}/schematics
+GET /api/cases/{case}/schematics/find
+GET /api/cases/{case}/schematics/{entry}/pages/{number}
+GET /api/cases/{case}/suspects
+GET /api/cases/{case}/suspects/map
+GET /api/cases/{case}/waves/{entry}
+POST /api/cases/{case}/heat
+POST /api/cases/{case}/heat/preview
+POST /api/cases/{case}/memory
+POST /api/cases/{case}/photos
+POST /api/cases/{case}/preheat
+POST /api/cases/{case}/removal/{part}
+POST /api/cases/{case}/roms
+POST /api/cases/{case}/schematics
+POST /api/cases/{case}/waves
+POST /api/cases/{case}/waves/gate
+POST /api/cases/{case}/waves/starts
+POST /api/import
+POST /api/learning/gather""".splitlines()
+)
+"""What may take seconds: files that are read, sheets and pictures that are drawn, what is weighed under power. Nobody at the bench waits for it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Desk:
     """The workshop behind one door: use cases run one at a time, because what is computed from a log is kept between calls.
+
+    What takes long (``BESIDE``) goes through a door of its own, ``slow``, in a workshop that keeps what it computes apart (``apart``): to the rest of the bench
+    it is as another process on the same store would be, and readings are taken meanwhile.
 
     ``closing`` is set when the server ends, so that live updates let go of their connections. ``writes_to`` the case that a request writes to, "" none:
     while its board is still being built the use case does not begin, so that a request that is refused for that wrote nothing.
@@ -29,6 +64,8 @@ class Desk:
     door: threading.Lock = field(default_factory=threading.Lock)
     closing: threading.Event = field(default_factory=threading.Event)
     beside: threading.Lock = field(default_factory=threading.Lock)
+    slow: threading.Lock = field(default_factory=threading.Lock)
+    apart: dict[str, Binding] = field(default_factory=dict)
     writes_to: str = ""
 
     def do(self, use_case: Callable[[Workshop], T]) -> T:
@@ -54,6 +91,8 @@ def the_desk(request: Request) -> Desk:
     desk: Desk = request.app.state.desk
     if request.method not in ("GET", "HEAD") and "case" in request.path_params:
         desk = replace(desk, writes_to=str(request.path_params["case"]))
+    if f"{request.method} {getattr(request.scope.get('route'), 'path', '')}" in BESIDE:
+        desk = replace(desk, door=desk.slow, workshop=replace(desk.workshop, bindings=desk.apart))
     device = request.scope.get("coppermend.device")
     if not device:
         return desk

@@ -207,7 +207,7 @@ def gather(workshop: Workshop, book: LearnedBook) -> Gathered:
             new += known is None or known.row is None
     times = times_of(workshop, finished)
     costs = plain(times.costs) if times.used >= LEAST else None
-    book.put(replace(held, own=own, costs=costs))
+    book.put(replace(book.read(), own=own, costs=costs))  # what was switched or taken in meanwhile stays
     return Gathered(len(finished), new, times.used, tuple(others))
 
 

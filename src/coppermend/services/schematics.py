@@ -196,12 +196,14 @@ def _entries(workshop: Workshop, case: str, binding: Binding) -> list[Entry]:
 
 def _pages(workshop: Workshop, entry: Entry) -> tuple[SchematicPage, ...]:
     sha256 = str(entry.payload["sha256"])
-    if sha256 not in _READ:
+    pages = _READ.get(sha256)
+    if pages is None:
         try:
-            _keep(sha256, read_schematic(workshop.store.attachment(sha256), str(entry.payload.get("name") or "")))
+            pages = read_schematic(workshop.store.attachment(sha256), str(entry.payload.get("name") or ""))
         except Refusal:
-            _keep(sha256, ())
-    return _READ[sha256]
+            pages = ()
+        _keep(sha256, pages)
+    return pages
 
 
 def _keep(sha256: str, pages: tuple[SchematicPage, ...]) -> None:

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import count, product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -547,7 +549,7 @@ class _Asking:
         key = self.key(piece, self.numbers[piece])
         hit = _COLUMNS.get(key)
         if hit is not None and hit[0] is self.copper and hit[1] is self.stated:
-            _COLUMNS.move_to_end(key)
+            _used(_COLUMNS, key)
             return hit[2]
         made = _column(tuple(self.one(piece, b, TOLERANCE, STATE_CAP) for b in self.benches))
         if sum(one.nbytes for one in made.solved) < MOST_COLUMN_BYTES:
@@ -693,13 +695,20 @@ def _solve_kept(
     if hit is None or hit[0] is not copper:
         solved = _solved(copper, piece, bench.prior, opened(readings, bench.opens), bench, basis, care)
         hit = (copper, solved, solved.nbytes)
-        _HELD.bytes += hit[2] - (_PIECES[key][2] if key in _PIECES else 0)
+        was = _PIECES.get(key)
+        _HELD.bytes += hit[2] - (was[2] if was is not None else 0)
         _PIECES[key] = hit
         while len(_PIECES) > 1 and (len(_PIECES) > MOST_KEPT or _HELD.bytes > MOST_KEPT_BYTES):
             _HELD.bytes -= _PIECES.popitem(last=False)[1][2]
     else:
-        _PIECES.move_to_end(key)
+        _used(_PIECES, key)
     return hit[1]
+
+
+def _used(kept: OrderedDict[tuple[object, ...], Any], key: tuple[object, ...]) -> None:
+    """What was just used goes last. Two threads may remember here: the other one may have let go of it meanwhile."""
+    with suppress(KeyError):
+        kept.move_to_end(key)
 
 
 def _solved(
