@@ -259,6 +259,8 @@ CLI_TWINS = {
     "POST /api/cases/{case}/chips/{part}/checks": ("chip", "check"),
     "GET /api/cases/{case}/heat": ("heat", "read"), "POST /api/cases/{case}/heat": ("heat", "read"),
     "GET /api/cases/{case}/heat/{entry}": ("heat", "read"), "GET /api/cases/{case}/heat/{entry}/picture": ("heat", "read"),
+    "POST /api/cases/{case}/heat/preview": ("heat", "read"),
+    "POST /api/cases/{case}/waves/gate": ("wave", "gate"), "POST /api/cases/{case}/waves/starts": ("wave", "start"), "POST /api/cases/{case}/waves/typed": ("wave", "typed"),
     "GET /api/cases/{case}/bringup": ("diagnostic",), "POST /api/cases/{case}/diagnostic": ("diagnostic",), "POST /api/cases/{case}/freerun": ("freerun",),
     "POST /api/cases/{case}/memory": ("memory", "explain"), "POST /api/cases/{case}/roms": ("rom", "check"),
     "GET /api/cases/{case}/parts/{part}/inferred": ("device", "infer"), "GET /api/cases/{case}/parts/small": ("compare", "parts"),

@@ -8,13 +8,14 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page, Route
 from tests.browser.conftest import Bench
 from tests.browser.test_accessibility import AXE, complaints
 from tests.browser.test_waves_page import scope_file
 from tests.npm_tools import npm_tool
-from tests.thermal_pictures import csv_of, picture, seen_at
+from tests.thermal_pictures import csv_of, picture, png_of, seen_at
 
 from coppermend.core.thermal.greybody import apparent_c
 from coppermend.services.bind import bind
@@ -32,7 +33,8 @@ def page(chromium: Browser, bench: Bench) -> Iterator[Page]:
     """An empty page, watched like the bench's own; the bench itself is not drawn, which would take longer than the test."""
     context = chromium.new_context(viewport={"width": 1280, "height": 860}, reduced_motion="reduce")
     made = context.new_page()
-    made.on("request", lambda r: None if r.url.startswith((bench.address, "data:")) else bench.foreign.append(r.url))
+    mine = (bench.address, "data:", f"blob:{bench.address}")
+    made.on("request", lambda r: None if r.url.startswith(mine) else bench.foreign.append(r.url))
     made.on("pageerror", lambda err: bench.errors.append(str(err)))
     made.on("console", lambda m: bench.errors.append(m.text) if m.type == "error" else None)
     yield made
@@ -187,18 +189,86 @@ def test_a_thermal_picture_is_handed_in(page: Page, bench: Bench, tmp_path: Path
     pins = {pin.name: (pin.x_mm, pin.y_mm) for part in board.parts for pin in part.pins}
     taps = " ".join(f"{name}={x:.1f},{y:.1f}" for name in TAPPED for x, y in seen_at(view, pins[name]))
     opened(page, bench)
-    page.locator("#heat summary").click()
-    assert "touch nothing" in page.locator("#heat .need").inner_text()
+    page.locator("#heat > summary").click()
+    assert "touch nothing" in page.locator("#heat .need").first.inner_text()
     page.locator("#heat-file").set_input_files(file)
+    page.locator("#heat-picture").wait_for()
     page.locator("#heat-taps").fill(taps)
     page.locator("#heat-air").fill(f"{AIR_C:g}")
-    page.locator("#heat-form button").click()
+    page.locator("#heat-read").click()
     noted(page, "Read and noted")
     assert last(bench)["kind"] == "heat"
     row = page.locator("#places tbody tr").filter(has=page.locator("th", has_text=re.compile("^U29$")))
     assert "hot" in row.inner_text()
     assert page.locator("#suspect-map .ref.odd").all_text_contents().count("U29 hot") == 1
     lies_under_the_map(page, bench)
+
+
+def test_places_and_the_colour_bar_are_tapped_in_the_picture(page: Page, bench: Bench, tmp_path: Path) -> None:
+    """By mouse and by keys: the taps stand where they were made (a pixel of the file), two marks on the bar, a good board's picture to compare with; U29 of 95 degC is hot."""
+    board = bind(bench.shop, bench.case).board
+    celsius, view = picture(board, {**WARM, "U29": 95.0}, AIR_C, (320, 240))
+    good, _ = picture(board, WARM, AIR_C, (320, 240))
+    files = []
+    for name, values in (("now", celsius), ("good", good)):
+        data, marks = png_of(apparent_c(values, 0.9, AIR_C), 15.0, 95.0)
+        files.append(tmp_path / f"{name}.png")
+        files[-1].write_bytes(data)
+    pins = {pin.name: (pin.x_mm, pin.y_mm) for part in board.parts for pin in part.pins}
+    at = {name: seen_at(view, pins[name])[0] for name in TAPPED}
+    opened(page, bench)
+    page.locator("#heat > summary").click()
+    page.locator("#heat-file").set_input_files(files[0])
+    shown = page.locator("#heat-picture")
+    shown.wait_for()
+    wide, high = (float(one) for one in (shown.get_attribute("viewBox") or "").split()[2:])
+    assert (wide, high) == (340.0, 240.0)  # with its bar
+    page.wait_for_function("() => document.getElementById('heat-point').value")
+
+    def tap(x: float, y: float) -> None:
+        box = shown.bounding_box()
+        assert box is not None
+        shown.click(position={"x": (x + 0.5) / wide * box["width"], "y": (y + 0.5) / high * box["height"]})
+
+    page.locator("#heat-aim").select_option("scale")
+    for mark in marks:
+        place, _, degrees = mark.partition("=")
+        x, y = (float(one) for one in place.split(","))
+        page.locator("#heat-celsius").fill(degrees)
+        tap(x, min(max(y, 2), high - 3))
+    assert page.locator("#heat-scale").input_value().count("=") == 2
+    page.locator("#heat-aim").select_option("place")
+    for name, (x, y) in list(at.items())[1:]:
+        page.locator("#heat-point").fill(name)
+        tap(float(x), float(y))
+    page.locator("#heat-point").fill(TAPPED[0])
+    shown.focus()
+    cross = page.evaluate("() => window.suspectsPage.heatSheet.cross")
+    goal = at[TAPPED[0]]
+    for axis, (less, more) in enumerate((("ArrowLeft", "ArrowRight"), ("ArrowUp", "ArrowDown"))):
+        steps = round(float(goal[axis]) - cross[axis])
+        for key, count in (
+            (f"Shift+{more if steps > 0 else less}", abs(steps) // 10),
+            (more if steps > 0 else less, abs(steps) % 10),
+        ):
+            for _ in range(count):
+                shown.press(key)
+    shown.press("Enter")
+    told = dict(one.split("=") for one in page.locator("#heat-taps").input_value().split())
+    assert set(told) == set(TAPPED)
+    for name, text in told.items():
+        assert np.allclose([float(one) for one in text.split(",")], at[name], atol=1.3), name
+    page.locator("#heat-against").select_option("good")
+    page.locator("#heat-other").set_input_files(files[1])
+    page.get_by_role("group", name="Picture shown").wait_for()
+    page.locator("#heat-air").fill(f"{AIR_C:g}")
+    page.locator("#heat-read").click()
+    noted(page, "Read and noted")
+    row = last(bench)
+    assert row["kind"] == "heat" and row["picture"]["against"] == "good" and len(row["picture"]["taps"]) == len(TAPPED)
+    hot = {ref for ref, one in row["picture"]["parts"].items() if one["verdict"] == "hot"}
+    assert {"U29"} <= hot <= {"U29", "R21"}  # R21 lies beside it, in its glow
+    assert not page.locator("#heat-taps").input_value()
 
 
 def lies_under_the_map(page: Page, bench: Bench) -> None:

@@ -1,4 +1,5 @@
-import { answerOf, kindOf, lookedWith, wordsOf } from '../../src/coppermend/page/powered/answers.js';
+import { answerOf, kindOf, lookedWith } from '../../src/coppermend/page/powered/answers.js';
+import { marksOf, pixelAt, placesOf, withMark, withPlace, wordsOf } from '../../src/coppermend/page/powered/heat.js';
 import { factorWords, perMinute, share } from '../../src/coppermend/page/powered/lists.js';
 import { nearest, pathOf, spread, strength, windowOf } from '../../src/coppermend/page/powered/map.js';
 import { oddFirst, verdictWords } from '../../src/coppermend/page/powered/thermal.js';
@@ -65,6 +66,17 @@ export const tests = {
   'pins with their pixels come one each'() {
     same(wordsOf(' U1.1=120,45  U1.20=300,45;U2.3=1,2 '), ['U1.1=120,45', 'U1.20=300,45', 'U2.3=1,2']);
     same(wordsOf('  '), []);
+  },
+  'a place tapped again moves, and the bar keeps its last two marks'() {
+    same(withPlace('U1.1=10,20 U2.3=1,2', 'u1.1', 30.04, 40), 'U2.3=1,2 u1.1=30.0,40.0');
+    same(withPlace('', 'U1', 0.5, 7), 'U1=0.5,7.0');
+    same(placesOf('U1.1=10,20.5 rubbish U2=1,2'), [{ name: 'U1.1', x: 10, y: 20.5 }, { name: 'U2', x: 1, y: 2 }]);
+    same(withMark('630,20=65 630,460=15', 631.4, 455, '14,5'), '630,460=15 631,455=14.5');
+    same(marksOf('630,20=65 x'), [{ name: '65 °C', x: 630, y: 20 }]);
+  },
+  'the middle of the first pixel is nought, and nothing lies beyond the picture'() {
+    same(pixelAt(0.5 / 160, 0.5 / 120, [160, 120]), [0, 0]);
+    same(pixelAt(1.2, -0.1, [160, 120]), [159.5, -0.5]);
   },
   'one key each, by the kind of step'() {
     same(answerOf('h', false), { kind: 'level', value: 'high' });

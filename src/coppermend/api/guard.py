@@ -28,7 +28,10 @@ UPLOADS = MappingProxyType(
     {
         "/photos": LARGEST_UPLOAD,
         "/waves": LARGEST_UPLOAD,
+        "/waves/gate": LARGEST_UPLOAD,
+        "/waves/starts": LARGEST_SCHEMATIC,
         "/heat": LARGEST_UPLOAD,
+        "/heat/preview": LARGEST_UPLOAD,
         "/memory": LARGEST_UPLOAD,
         "/roms": LARGEST_UPLOAD,
         "/schematics": LARGEST_SCHEMATIC,

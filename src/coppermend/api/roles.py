@@ -111,6 +111,7 @@ POST /api/cases/{case}/diagnostic
 POST /api/cases/{case}/entries
 POST /api/cases/{case}/freerun
 POST /api/cases/{case}/heat
+POST /api/cases/{case}/heat/preview
 POST /api/cases/{case}/intake
 POST /api/cases/{case}/laid
 POST /api/cases/{case}/look
@@ -129,6 +130,9 @@ POST /api/cases/{case}/supply
 POST /api/cases/{case}/waits
 POST /api/cases/{case}/waits/over
 POST /api/cases/{case}/waves
+POST /api/cases/{case}/waves/gate
+POST /api/cases/{case}/waves/starts
+POST /api/cases/{case}/waves/typed
 POST /api/meters/now
 POST /api/practice
 """

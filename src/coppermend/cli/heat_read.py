@@ -100,8 +100,9 @@ def _print(found: HeatRead) -> None:
         f"moved {lying.moved_mm:.1f} mm to the parts' edges" if lying.gain > 1.0 else "not refined by the parts' edges"
     )
     click.echo(
-        f"Read as {found.picture.kind}, {wide} x {high}, {lying.px_per_mm:.2f} pixels a mm; taps miss by {lying.tap_mm:.1f} mm, "
-        f"{laid}. Air {found.air_c:.1f} degC, reflected {found.reflected_c:.1f} degC."
+        f"Read as {found.picture.kind}, {wide} x {high}, {lying.px_per_mm:.2f} pixels a mm; "
+        f"{'taken to show the whole board' if found.asked.whole else f'taps miss by {lying.tap_mm:.1f} mm'}, {laid}. "
+        f"Air {found.air_c:.1f} degC, reflected {found.reflected_c:.1f} degC."
     )
     for one in found.parts:
         if one.judged.verdict in ("cold", "hot", "even"):

@@ -11,8 +11,6 @@ from coppermend import bootstrap
 from coppermend.cli import print_json
 from coppermend.cli.files import file_bytes
 from coppermend.core.findings import Place, refuse
-from coppermend.core.log.values import last_digit
-from coppermend.core.signals.period import typed_frequency, typed_period
 from coppermend.core.signals.starts import LATE_S, StartRules
 from coppermend.core.signals.wave import Capture
 from coppermend.devices.book import DeviceBook
@@ -24,7 +22,8 @@ from coppermend.services.waves import (
     judge_typed,
     measure_record,
     read_record,
-    seconds_or_hertz,
+    typed_figure,
+    typed_raw,
 )
 from coppermend.services.wavesets import StartAsked, judge_gate, judge_starts, rules_of
 
@@ -169,13 +168,7 @@ def typed_command(
     machine: str | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Judge a period or frequency read by cursor or counter (70ns, 14.3MHz) by its resolution. Status 1 when it is wrong."""
-    length, hertz = seconds_or_hertz(figure)
-    if length is not None:
-        grid = seconds_or_hertz(step)[0] if step else last_digit(figure, length)
-        read = typed_period(length, grid or 0.0, periods)
-    else:
-        last = seconds_or_hertz(step)[1] if step else last_digit(figure, hertz or 0.0)
-        read = typed_frequency(hertz or 0.0, last or 0.0)
+    read = typed_figure(figure, step, periods)
     if (case is None) != (not place):
         raise refuse("CLI-006", "--case and --at belong together.", "Give both, or neither.")
     if case is None:
@@ -188,9 +181,7 @@ def typed_command(
         made, known = _case(ctx, case)
         from coppermend.services.wavecase import typed_for_case
 
-        raw = " ".join(
-            [figure, *(["step", step] if step else []), *(["over", str(periods), "periods"] if periods > 1 else [])]
-        )
+        raw = typed_raw(figure, step, periods)
         asked = Asked(_above_zero(expect_hz, "--expect-hz"), tolerance_ppm)
         done = typed_for_case(made, known, read, place, raw, _book(ctx), _model(made, known, machine), asked)
     if as_json:

@@ -17,7 +17,7 @@ from coppermend.core.thermal.scale import Mark
 from coppermend.services.bind import bind
 from coppermend.services.cases import case_state
 from coppermend.services.scene import bounds_mm
-from coppermend.services.thermalfile import read_thermal
+from coppermend.services.thermalfile import colours_of, read_thermal
 from coppermend.services.workshop import Workshop
 
 Floats = NDArray[np.float64]
@@ -74,6 +74,21 @@ def heat_png(workshop: Workshop, case: str, entry_id: str) -> bytes:
     picture = Image.fromarray(_coloured(values, *_range(celsius)).reshape(len(ys), len(xs), 4), "RGBA")
     out = io.BytesIO()
     picture.save(out, "PNG")
+    return out.getvalue()
+
+
+def as_taken(data: bytes, name: str = "", unit: str = "") -> bytes:
+    """A thermal picture as the camera made it, PNG with its own pixels: to tap places in and to mark its colour bar, before it is read.
+
+    A coloured picture keeps its colours; a radiometric one is drawn from cold (dark) to hot (light). Refusals THM-001, THM-003 as when it is read.
+    """
+    shown = colours_of(data, name)
+    if shown is None:
+        celsius = read_thermal(data, name, (), unit).celsius
+        high, wide = celsius.shape
+        shown = Image.fromarray(_coloured(celsius.ravel(), *_range(celsius)).reshape(high, wide, 4), "RGBA")
+    out = io.BytesIO()
+    shown.save(out, "PNG")
     return out.getvalue()
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from coppermend.core.belief.suspects.posterior import Look, Warmth
+from coppermend.core.belief.suspects.posterior import Look, Odd, Warmth
 from coppermend.core.belief.suspects.reasons import Suspect, observation_words
 from coppermend.core.belief.suspects.table import FLOATING, HIGH, LOW, PULSING
 from coppermend.core.circuit.machine import MachineModel
@@ -41,7 +41,7 @@ def suspect_map(
     made = board_of_case(binding, book, machine, workshop.fields)
     view = suspects_for_case(workshop, case, book, machine, most)
     found = evidence_of(workshop, case, binding, made).found
-    looks = [one for one in found if isinstance(one, Look)]
+    looks = [one for one in found if isinstance(one, (Look, Odd))]
     rows = expected_pins(binding, book, machine)
     marks = _marks(binding, made, looks, rows)
     moments = suspect_course(workshop, case, binding, made, book, machine)
@@ -107,7 +107,7 @@ def _next_points(binding: Binding, wanted: Sequence[str], rows: Mapping[str, Any
 
 
 def _marks(
-    binding: Binding, made: PoweredBoard, looks: Iterable[Look], rows: Mapping[str, Any]
+    binding: Binding, made: PoweredBoard, looks: Iterable[Look | Odd], rows: Mapping[str, Any]
 ) -> list[dict[str, Any]]:
     """One mark a place, in the order of the log: the last reading there decides, all of them are told."""
     noted = {one.entry: one for one in binding.state.timeline}
@@ -132,8 +132,10 @@ def _marks(
     return list(marks.values())
 
 
-def agrees(made: PoweredBoard, k: int, one: Look) -> bool:
-    """Whether a look at spot ``k`` saw what the place shows when nothing is wrong."""
+def agrees(made: PoweredBoard, k: int, one: Look | Odd) -> bool:
+    """Whether a look at spot ``k`` saw what the place shows when nothing is wrong; runts, and a reset let go too early or too late, never are."""
+    if isinstance(one, Odd):
+        return False
     spot = made.field.spots[k]
     healthy = {0: LOW, 1: HIGH, 2: PULSING, 3: PULSING, 4: FLOATING}.get(spot.healthy)
     if spot.rail:

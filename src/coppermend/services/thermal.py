@@ -47,6 +47,8 @@ METAL_REFS = ("Y", "X", "J", "P", "CN")
 BODY_MM2 = 8.0
 LEAST_CONTRAST_K = 2.0
 """A picture with less from its coldest to its warmest shows nothing: two readings of one camera differ by as much (common practice, no source)."""
+WHOLE_MM = 2.0
+"""A picture said to show the board from edge to edge that the bodies' edges move further is not that (some three pixels at 160 x 120; an assumption)."""
 NOT_JUDGED = "the picture shows nothing warmer than the rest: not judged"
 AGAINST = ("expected", "good", "before")
 CAUTIONS = (
@@ -190,6 +192,13 @@ def read_heat(
             f"The board has no parts with a known body on its {SIDES[asked.side]}.",
             "Take the picture of the other side.",
         )
+    refs = {one.ref.upper(): one.ref for one in board.parts}
+    strange = [ref for ref in asked.own if ref.upper() not in refs]
+    if strange:
+        raise refuse(
+            "MAP-013", f"The board has no part {', '.join(strange[:4])}.", "Name it as the board does: Y1=0.95."
+        )
+    asked = replace(asked, own={refs[ref.upper()]: value for ref, value in asked.own.items()})
     notes = list(picture.findings)
     air = asked.air_c if asked.air_c is not None else _coldest(picture.celsius)
     if asked.air_c is None:
@@ -204,6 +213,16 @@ def read_heat(
         )
     reflected = asked.reflected_c if asked.reflected_c is not None else air
     lying, warm = _temperatures(board, parts, picture, asked, asked.taps, reflected)
+    if asked.whole and lying.moved_mm > WHOLE_MM:
+        notes.append(
+            Finding(
+                "THM-011",
+                Severity.WARNING,
+                Place(),
+                f"The picture does not show the board from edge to edge: its warm and cold bodies lie {lying.moved_mm:.1f} mm off, and it was laid by them.",
+                "Tap four places or more in it instead, far apart: equal chips in rows can be taken for each other.",
+            )
+        )
     rises = expected_rises({one.ref: _own_k(one, book) for one in parts}, {one.ref: _box(one) for one in parts})
     compared: dict[str, float] = {}
     if other is not None:

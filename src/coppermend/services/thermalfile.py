@@ -63,6 +63,12 @@ def read_thermal(data: bytes, name: str = "", scale: Sequence[Mark] = (), unit: 
     return _in_celsius(values, kind, unit, findings, place)
 
 
+def colours_of(data: bytes, name: str = "") -> Image.Image | None:
+    """The colours of a PNG or JPEG, read with the same care; None when the file is of another kind. Refusal THM-001."""
+    kind = _kind(data)
+    return _opened(data, kind.upper(), Place(file=name or None)).convert("RGB") if kind in ("png", "jpeg") else None
+
+
 def _kind(data: bytes) -> str:
     if data[:8] == b"\x89PNG\r\n\x1a\n":
         return "png"

@@ -250,6 +250,7 @@ def typed_for_case(
     book: DeviceBook,
     machine: MachineModel | None,
     asked: Asked,
+    entry_id: str | None = None,
 ) -> TypedJudged:
     """A typed figure judged against what its point should show, and noted as a level: right, wrong, or pulsing where it is too coarse to tell."""
     here = here_of(bind(workshop, case), book, machine, point)
@@ -258,7 +259,7 @@ def typed_for_case(
     judged = judge_typed(read, hertz, ppm)
     coarse = hertz is None or read.high_hz - read.low_hz > 2.0 * COARSE * hertz
     word = "wrong" if judged.verdict == "wrong frequency" else "pulsing" if coarse else "right"
-    noted = note(
-        workshop, case, Request(kind="level", points=(here.point.id,), value=word, raw=raw, words=judged.words)
+    request = Request(
+        kind="level", points=(here.point.id,), value=word, raw=raw, words=judged.words, entry_id=entry_id
     )
-    return replace(judged, noted=noted)
+    return replace(judged, noted=note(workshop, case, request))

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from coppermend.core.findings import Finding, Place, refuse
-from coppermend.core.log.values import parse_value
+from coppermend.core.log.values import last_digit, parse_value
 from coppermend.core.signals.measure import measure
 from coppermend.core.signals.model import Expected, Features, Thresholds
-from coppermend.core.signals.period import TypedFrequency
+from coppermend.core.signals.period import TypedFrequency, typed_frequency, typed_period
 from coppermend.core.signals.wave import Capture
 from coppermend.devices.book import DeviceBook
 from coppermend.formats.waves import read_waves
@@ -125,9 +126,8 @@ def judge_typed(read: TypedFrequency, hertz: float | None, tolerance_ppm: float)
     '14.29 MHz, between 13.89 and 14.71 MHz: agrees with 14.318182 MHz, but too coarse to prove it within 100 ppm'
     """
     scale, unit = (1e6, "MHz") if read.hertz >= 1e6 else (1e3, "kHz") if read.hertz >= 1e3 else (1.0, "Hz")
-    range_words = (
-        f"{read.hertz / scale:.4g} {unit}, between {read.low_hz / scale:.4g} and {read.high_hz / scale:.4g} {unit}"
-    )
+    digits = _digits(read)
+    range_words = f"{read.hertz / scale:.{digits}g} {unit}, between {read.low_hz / scale:.{digits}g} and {read.high_hz / scale:.{digits}g} {unit}"
     if hertz is None:
         return TypedJudged(read, "moving", False, range_words)
     verdict, proof = read.says(hertz, tolerance_ppm), read.proves(hertz, tolerance_ppm)
@@ -138,6 +138,41 @@ def judge_typed(read: TypedFrequency, hertz: float | None, tolerance_ppm: float)
         f" within {tolerance_ppm:g} ppm" if proof else f", but too coarse to prove it within {tolerance_ppm:g} ppm"
     )
     return TypedJudged(read, verdict, proof, f"{range_words}: {end}")
+
+
+def typed_figure(figure: str, step: str = "", periods: int = 1) -> TypedFrequency:
+    """A figure as it is typed (70ns, 14.3MHz), with its step (2ns, 1kHz; "": the last digit typed) and how many periods lie between the cursors.
+
+    Refusal SIG-032 when either is neither a time nor a frequency.
+
+    >>> read = typed_figure("70ns", "2ns")
+    >>> round(read.low_hz), round(read.high_hz)
+    (13888889, 14705882)
+    """
+    length, hertz = seconds_or_hertz(figure)
+    if length is not None:
+        grid = seconds_or_hertz(step)[0] if step else last_digit(figure, length)
+        return typed_period(length, grid or 0.0, periods)
+    last = seconds_or_hertz(step)[1] if step else last_digit(figure, hertz or 0.0)
+    return typed_frequency(hertz or 0.0, last or 0.0)
+
+
+def typed_raw(figure: str, step: str = "", periods: int = 1) -> str:
+    """The figure as the log keeps it: as it was typed, with its step and its periods."""
+    return " ".join(
+        [figure, *(["step", step] if step else []), *(["over", str(periods), "periods"] if periods > 1 else [])]
+    )
+
+
+def _digits(read: TypedFrequency) -> int:
+    """Significant digits that show the ends of the range apart, 4 to 12.
+
+    >>> from coppermend.core.signals.period import typed_frequency
+    >>> _digits(typed_frequency(14.3182e6, 100.0)), _digits(typed_frequency(14.3e6, 1e5))
+    (7, 4)
+    """
+    apart = (read.high_hz - read.low_hz) / read.hertz
+    return 12 if apart <= 0 else min(max(4, 2 + math.ceil(-math.log10(apart))), 12)
 
 
 def seconds_or_hertz(text: str) -> tuple[float | None, float | None]:

@@ -58,26 +58,6 @@ export function waveForm(name, take) {
     onchange: (/** @type {any} */ e) => { const file = e.target.files?.[0]; if (file) take(file); } }));
 }
 
-/** The words of a field, one each: pins with their pixels, marks on a scale. Pure. @param {string} text */
-export const wordsOf = (text) => text.trim().split(/[\s;]+/).filter(Boolean);
-
-/** A thermal picture: of the whole board, or with four pins or more found in it. @param {(file: File, fields: Record<string, string|string[]>) => void} take */
-export function heatForm(take) {
-  const file = /** @type {HTMLInputElement} */ (h('input', { type: 'file', id: 'heat-file', required: true, accept: '.csv,.txt,.tif,.tiff,.png,.jpg,.jpeg' }));
-  const side = /** @type {HTMLSelectElement} */ (h('select', { id: 'heat-side' }, h('option', { value: 'c' }, 'component side'), h('option', { value: 's' }, 'solder side')));
-  const field = (/** @type {string} */ id, /** @type {string} */ hint) => /** @type {HTMLInputElement} */ (h('input', { id, autocomplete: 'off', spellcheck: 'false', placeholder: hint }));
-  const taps = field('heat-taps', 'U1.1=120,45 U1.20=300,45 …'), scale = field('heat-scale', '630,40=80.5 630,440=20'), air = field('heat-air', 'the coldest of it');
-  return h('details', { id: 'heat' }, h('summary', null, 'A thermal picture'), h('form.form', { id: 'heat-form', onsubmit: (/** @type {SubmitEvent} */ e) => {
-    e.preventDefault();
-    const pins = wordsOf(taps.value), one = file.files?.[0];
-    if (one) take(one, { side: side.value, ...(pins.length ? { tap: pins } : { whole: 'true' }), ...(scale.value.trim() ? { scale: wordsOf(scale.value) } : {}), ...(air.value.trim() ? { air_c: air.value.trim().replace(',', '.') } : {}) });
-  } },
-    h('p.need.wide', null, 'Power is on for it: touch nothing, 5 to 10 minutes after power on, without draught. Bare metal shows the room, not itself.'),
-    h('label.field', null, 'Picture (CSV, TIFF; PNG or JPEG with a scale)', file), h('label.field', null, 'Side', side), h('label.field', null, 'Air, °C', air),
-    h('label.field.wide', null, 'Pins in it with their pixels, four or more; empty: it shows exactly the whole board', taps),
-    h('label.field.wide', null, 'PNG or JPEG: two pixels of its scale with their °C', scale), h('button.key', null, 'Read it')));
-}
-
 /** What the start shows. @param {{name: string, words: string}[]} screens @param {boolean} powerOn @param {(name: string, words: string) => void} note */
 export function symptomForm(screens, powerOn, note) {
   const choice = /** @type {HTMLSelectElement} */ (h('select', { name: 'screen', id: 'screen', required: true }, h('option', { value: '' }, 'choose …'), screens.map((one) => h('option', { value: one.name }, one.words))));

@@ -9,7 +9,8 @@ import { ended, plainly, seconds } from '../shared/words.js';
 import { TakeBack, entryOf } from '../shared/takeback.js';
 import { uprightWhere } from '../map/rows.js';
 import { drawPin } from '../waves/pin.js';
-import { answerKeys, answerOf, heatForm, instrumentChoice, lookedWith, symptomForm, valueForm, waveForm } from './answers.js';
+import { answerKeys, answerOf, instrumentChoice, lookedWith, symptomForm, valueForm, waveForm } from './answers.js';
+import { HeatSheet } from './heat.js';
 import { courseTable, legend, openLists, perMinute, placesTable, suspectList } from './lists.js';
 import { drawMap } from './map.js';
 import { chooser, layer, thermalTable } from './thermal.js';
@@ -50,6 +51,7 @@ export class Suspects {
   /** @type {{words: string, remedy?: string, back?: boolean}|null} */ outcome = null;
   /** The entry that the page noted last. */ last = '';
   /** An older entry is named before it goes. */ takeBack = new TakeBack(async () => (await get(url('story'))).timeline, (words) => { this.outcome = { words }; this.tell(); this.say(words); }, (entry) => this.note({ kind: 'undo', undoes: entry }));
+  /** Kept through every drawing, with what was tapped and typed. */ heatSheet = new HeatSheet(url, (file, fields) => this.heat(file, fields));
   said = h('div', { id: 'outcome' });
   words = h('section', { id: 'words', 'aria-label': 'What to do next' });
   board = h('section', { id: 'board', 'aria-label': 'The board by evidence' });
@@ -281,7 +283,7 @@ export class Suspects {
 
   drawCard() {
     const points = this.points;
-    const symptom = [h('h2', null, 'What a start shows'), symptomForm(this.found.screens, this.found.power_on, (name, words) => this.symptom(name, words)), heatForm((file, fields) => this.heat(file, fields))];
+    const symptom = [h('h2', null, 'What a start shows'), symptomForm(this.found.screens, this.found.power_on, (name, words) => this.symptom(name, words)), this.heatSheet.root];
     if (!points.length) return fill(this.card, symptom);
     const place = this.places().find((one) => one.point === points[0]);
     const note = (/** @type {string} */ kind, /** @type {string[]} */ at, /** @type {string} */ value) => this.note({ kind, points: at, value, ...lookedWith(kind, this.instrument) });
@@ -331,13 +333,17 @@ export class Suspects {
     });
   }
 
-  /** @param {File} file @param {Record<string, string|string[]>} fields */
+  /** True when it was noted. @param {File} file @param {Record<string, import('../shared/api.js').Field>} fields */
   async heat(file, fields) {
+    let done = false;
     await this.doing(async () => {
       const out = await send(url('heat'), file, { ...fields, entry: freshId() });
       this.last = entryOf(out);
-      this.outcome = { words: `Read and noted: ${plainly(out.noted?.words ?? out.words ?? 'a thermal picture')}.`, back: true };
+      const said = (out.findings ?? []).filter((/** @type {any} */ f) => f.severity !== 'note').map((/** @type {any} */ f) => `${f.words} ${f.remedy}`);
+      this.outcome = { words: [`Read and noted: ${plainly(out.noted?.words ?? out.words ?? 'a thermal picture')}.`, ...said].join(' '), back: true };
+      done = true;
     });
+    return done;
   }
 
   /** @param {string} name @param {string} words */

@@ -135,12 +135,24 @@ export async function sendWaiting(under) {
   return out;
 }
 
-/** @param {string} path @param {Blob} file @param {Record<string, string|string[]>} fields a list goes as one field many times */
-export function send(path, file, fields) {
+/** @typedef {string|Blob|(string|Blob)[]} Field */
+
+/** @param {Blob|null} file null: the fields hold the files themselves @param {Record<string, Field>} fields a list goes as one field many times */
+function formOf(file, fields) {
   const form = new FormData();
   for (const [k, v] of Object.entries(fields)) for (const one of [v].flat()) form.append(k, one);
-  form.set('file', file);
-  return call(path, { method: 'POST', body: form });
+  if (file) form.set('file', file);
+  return form;
+}
+
+/** @param {string} path @param {Blob|null} file @param {Record<string, Field>} fields */
+export const send = (path, file, fields) => call(path, { method: 'POST', body: formOf(file, fields) });
+
+/** A file given, a picture got. @param {string} path @param {Blob} file @returns {Promise<Blob>} */
+export async function sendForPicture(path, file) {
+  const answer = await fetch(path, { method: 'POST', body: formOf(file, {}) });
+  if (answer.ok) return answer.blob();
+  throw await refusalIn(path, answer);
 }
 
 /** Why the server lets this device in no more, or null: an event stream that ends does not say it. @returns {Promise<Finding|null>} */

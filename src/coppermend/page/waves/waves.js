@@ -5,6 +5,7 @@ import { findingOf, get, send } from '../shared/api.js';
 import { freshId } from '../shared/id.js';
 import { askForCase } from '../shared/nocase.js';
 import { plainly, sentence } from '../shared/words.js';
+import { otherAsks } from './asks.js';
 import { drawWave } from './draw.js';
 import { drawPin } from './pin.js';
 import { inWords, moved, withUnit } from './scale.js';
@@ -38,7 +39,7 @@ export class Sheet {
     if (!id) return askForCase('waves', 'Waves', LEAD);
     fill(byId('waves'), h('div.leaf', null, h('h1', null, 'Waves'),
       h('p', null, LEAD),
-      this.form(), this.pin, this.said, this.view, this.list));
+      this.form(), this.pin, this.said, this.view, otherAsks(query.get('at') ?? '', { url, noted: () => this.renew() }), this.list));
     addEventListener('resize', () => this.redraw());
     this.showPin(query.get('at') ?? '');
     await this.look();
@@ -75,6 +76,12 @@ export class Sheet {
     } catch (err) {
       this.outcome = findingOf(err);
     }
+    this.draw();
+  }
+
+  /** What was noted elsewhere on the page stands in the list, too. */
+  async renew() {
+    this.waves = (await get(url('waves'))).waves;
     this.draw();
   }
 
