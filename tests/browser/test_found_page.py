@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, Route
 from tests.browser.conftest import Bench, leaf_page
 from tests.browser.test_accessibility import AXE, complaints
 from tests.npm_tools import npm_tool
 
 from coppermend.services.bind import bind
+from coppermend.services.startwork import note_starts
 
 WAIT_MS = 120_000
 
@@ -90,3 +91,20 @@ def test_starts_are_counted_by_keys_and_taken_back(page: Page, bench: Bench) -> 
     page.keyboard.press("z")
     page.locator("#tallies:has-text('No starts were counted')").wait_for(timeout=WAIT_MS)
     assert bind(bench.shop, bench.case).state.starts == ()
+
+
+def test_news_of_the_case_while_it_works_leaves_the_button_free_after_a_refusal(page: Page, bench: Bench) -> None:
+    """The sheet is drawn anew while a note is on its way; the refusal that follows keeps what was typed, and the button may be pressed again."""
+    page.goto(f"{bench.address}/page/found.html?case={bench.case}&tab=starts")
+    page.locator("#good-of").wait_for(timeout=WAIT_MS)
+
+    held: list[Route] = []
+    page.route("**/starts", lambda route: held.append(route), times=1)
+    page.locator("#good-of").fill("6/5")
+    page.locator("#count-do").tap()
+    page.locator("#outcome:has-text('Working')").wait_for(timeout=WAIT_MS)
+    note_starts(bench.shop, bench.case, 2, 5)
+    page.locator("#tallies:has-text('2 of 5')").wait_for(timeout=WAIT_MS)
+    held[0].continue_()
+    page.locator("#outcome:has-text('6 of 5')").wait_for(timeout=WAIT_MS)
+    assert page.locator("#count-do").is_enabled() and page.locator("#good-of").input_value() == "6/5"

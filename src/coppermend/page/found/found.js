@@ -226,6 +226,7 @@ class Found {
   }
 
   refusedAt() {
+    for (const one of this.sheet.querySelectorAll('button')) one.disabled = false; // one that was drawn meanwhile, by news of the case
     this.tell();
     this.said.scrollIntoView({ block: 'nearest' });
   }
