@@ -32,11 +32,11 @@ OTHER_PLACES = 3
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """A check: ``kind`` check (one net) or apart (two), its two places (net, node), how likely it answers that something is there (an open, a bridge)."""
+    """A check: ``kind`` check (one net) or apart (two), its two places (net, node), and under which sets something is there (an open, a bridge), (sets,)."""
 
     kind: str
     spots: tuple[tuple[str, int], tuple[str, int]]
-    p: float
+    there: NDArray[np.bool_]
 
 
 def likely_checks(
@@ -49,14 +49,13 @@ def likely_checks(
     found = [one for net in nets[:NETS] for one in _of_net(made, members, weights, causes, net)]
     ends = [tuple(bridge_ends(made, k).items()) for k in likely if made.causes[k].key[0] == "short"]
     for place_a, place_b in dict.fromkeys((*ends, *_across_rails(made, likely))):
-        found += _apart(made, members, weights, place_a, place_b, evidence)
+        found += _apart(made, members, place_a, place_b, evidence)
     return found
 
 
 def _apart(
     made: Field,
     members: Ints,
-    weights: Floats,
     place_a: tuple[str, int],
     place_b: tuple[str, int],
     evidence: Sequence[Observation],
@@ -66,8 +65,9 @@ def _apart(
     near = [_near(made, place) if any(not one.closed for one in before) else [place] for place in (place_a, place_b)]
     found = []
     for a, b in product(*near):
-        joined = held_by(members, bridge_tone(made, a, b, True))
-        found.append(Check("apart", (a, b), float(weights[joined].sum())))
+        joined = np.zeros(len(members), np.bool_)
+        joined[held_by(members, bridge_tone(made, a, b, True))] = True
+        found.append(Check("apart", (a, b), joined))
     return found
 
 
@@ -131,7 +131,8 @@ def _of_net(made: Field, members: Ints, weights: Floats, causes: Floats, net: st
         mass = round(float(p[k]), 9)
         if mass not in seen:
             seen.add(mass)
-            found.append(Check("check", ((net, nodes[int(first[k])]), (net, nodes[int(second[k])])), float(p[k])))
+            there = held @ paths[k] > 0
+            found.append(Check("check", ((net, nodes[int(first[k])]), (net, nodes[int(second[k])])), there))
         if len(found) == A_NET:
             break
     return found

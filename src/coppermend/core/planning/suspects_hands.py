@@ -6,10 +6,10 @@ undone comes here only with the owner's consent (``HandsNow.replace`` is filled 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from coppermend.core.belief.suspects.field import Field, Floats, Ints
 from coppermend.core.belief.suspects.hands import HANDS, Effect, Worked, cured_by, effect_logs, touched_shares
@@ -60,11 +60,11 @@ class HandGain:
 
 
 def hand_gains(
-    made: Field, members: Ints, weights: Floats, p: Floats, hands: HandsNow, costs: CostTable, power_s: float,
-    done: tuple[Observation, ...] = (),
+    made: Field, members: Ints, p: Floats, hands: HandsNow, costs: CostTable, power_s: float,
+    told: Callable[[Floats], float], done: tuple[Observation, ...] = (),
 ) -> list[HandGain]:  # fmt: skip
-    """The steps of the hands over the likeliest sets. ``weights`` (sums to 1) of ``members``; ``p`` of every cause; ``power_s`` to have power on;
-    ``done`` the evidence: what was tried since is not proposed again."""
+    """The steps of the hands over the likeliest sets, ``members``. ``p`` of every cause; ``power_s`` to have power on; ``told`` the bits of an answer from
+    its chances under each set, (sets, answers); ``done`` the evidence: what was tried since is not proposed again."""
     tried = {(one.act, one.part) for one in done if isinstance(one, (Effect, Worked))}
     tried |= {("replace", one.part) for one in done if isinstance(one, Swapped)}
     e = made.table.swap_misread
@@ -72,7 +72,8 @@ def hand_gains(
 
     def add(kind: str, part: str, seconds: float, chance: Floats, misread: float) -> None:
         if (kind, part) not in tried:
-            found.append(HandGain(kind, part, seconds, _told(weights, chance, misread)))
+            seen = chance * (1.0 - misread) + (1.0 - chance) * misread
+            found.append(HandGain(kind, part, seconds, told(np.stack([seen, 1.0 - seen], axis=1))))
 
     shaky = _likeliest(made, p, HANDS["press"].sites)
     for part in [one for one in shaky if one in hands.sockets][:PARTS_TRIED]:
@@ -109,19 +110,3 @@ def _blamed(made: Field, p: Floats) -> list[str]:
         if made.causes[k].part:
             mass[made.causes[k].part] = mass.get(made.causes[k].part, 0.0) + float(p[k])
     return [one for one in sorted(mass, key=lambda one: (-mass[one], one)) if mass[one] >= LEAST_P]
-
-
-def _told(weights: Floats, chance: Floats, misread: float) -> float:
-    """Bits of a yes or no whose chance under each set is ``chance``, read wrongly with ``misread``.
-
-    >>> round(_told(np.array([0.5, 0.5]), np.array([1.0, 0.0]), 0.0), 6)
-    1.0
-    """
-    seen: Floats = chance * (1.0 - misread) + (1.0 - chance) * misread
-    return max(0.0, float(_binary(np.array([weights @ seen]))[0] - weights @ _binary(seen)))
-
-
-def _binary(p: NDArray[np.float64]) -> Floats:
-    q = np.clip(p, 1e-300, 1.0)
-    r = np.clip(1.0 - p, 1e-300, 1.0)
-    return np.asarray(-(p * np.log2(q) + (1.0 - p) * np.log2(r)), dtype=np.float64)

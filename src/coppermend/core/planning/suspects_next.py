@@ -71,6 +71,8 @@ TOUCH_V = 60.0
 """No step puts a tip on a rail above this: 60 V DC is the limit of what may be touched (class ES1 of IEC 62368-1, from memory)."""
 BLAMED_RAIL, RAIL_SHARE = 0.5, 0.5
 """A rail that is so likely at fault is measured first, where that tells this share of what the best step tells (assumptions)."""
+MOST_LEADS, LEAD_P = 16, 0.02
+"""Units that may be named next and are told apart by themselves: so many, each at least so likely."""
 HEAT_PARTS = 12
 """Parts whose warmth is reckoned together in one picture; the others tell little more."""
 
@@ -309,11 +311,35 @@ class _View:
         self.members = members
         self.weights = weights / self.share
         first, self.like_row = _alike(symbols)
-        self.mass = _symbol_mass(symbols[first], self.weights)[self.like_row]
+        self.leads = self._leads()
+        self.masses = _symbol_masses(symbols[first], self.weights, self.leads)[:, self.like_row]
+
+    def _leads(self) -> NDArray[np.int64]:
+        """The unit that each set would be named by, its likeliest one, (sets,): numbered from 1 for the ``MOST_LEADS`` that are likelier than ``LEAD_P``, else 0."""
+        made = self.state.field
+        units = np.append(self.state.units(), -1.0)
+        mine = np.append(made.unit_of, len(units) - 1)[self.members]
+        lead = np.take_along_axis(mine, units[mine].argmax(axis=1)[:, None], axis=1)[:, 0]
+        mass = np.bincount(lead, weights=self.weights, minlength=len(units))
+        mass[-1] = 0.0
+        top = [k for k in np.argsort(-mass, kind="stable")[:MOST_LEADS].tolist() if mass[k] >= LEAD_P]
+        number = np.zeros(len(units), np.int64)
+        number[top] = np.arange(1, len(top) + 1)
+        return np.asarray(number[lead])
+
+    def told(self, chances: Floats) -> float:
+        """Bits that an answer tells about the unit that will be named (``told_of_leads``). ``chances`` (sets, answers): P(answer | set)."""
+        rest = self.leads == 0
+        inner = float(self.weights[rest] @ _entropy(chances[rest]))
+        for lead in range(1, int(self.leads.max()) + 1):
+            mine = self.weights * (self.leads == lead)
+            share = float(mine.sum())
+            inner += share * float(_entropy(mine @ chances / share)) if share > 0 else 0.0
+        return max(0.0, float(_entropy(self.weights @ chances)) - inner)
 
     def look_gains(self, wave: bool) -> Floats:
         """Bits of a look at each spot, (spots,). ``wave``: patterns are judged wherever they can be."""
-        return information(self.mass, look_likelihoods(self.state, wave))
+        return told_of_leads(self.masses, look_likelihoods(self.state, wave))
 
     def waves(self, seconds: float) -> list[SuspectStep]:
         """A wave on the points that together tell most, filled greedily."""
@@ -341,7 +367,7 @@ class _View:
             return []
         states = np.stack([states_under(made, self.members, one) for one in parts]).astype(np.uint8)
         like = np.broadcast_to(np.pad(likelihoods(), ((0, 2), (0, 0)), mode="edge"), (len(parts), 6, 3))
-        gains = information(_symbol_mass(states, self.weights), like)
+        gains = told_of_leads(_symbol_masses(states, self.weights, self.leads), like)
         order = np.argsort(-gains, kind="stable")[: 2 * HEAT_PARTS]
         order = order[gains[order] > NOTHING_BITS]
         if not len(order):
@@ -356,11 +382,10 @@ class _View:
         count = len(made.screens)
         if count == 0 or any(isinstance(one, Start) and one.screen >= 0 for one in self.state.evidence):
             return []
-        mass = np.bincount(self.screens, weights=self.weights, minlength=count)
         e = made.table.screen_misread
         like = np.full((count, count), e / max(1, count - 1))
         np.fill_diagonal(like, 1.0 - e)
-        screens = max(0.0, float(_entropy(mass @ like) - mass @ _entropy(like)))
+        screens = self.told(like[self.screens])
         return [SuspectStep("start", (), seconds, _binary_gain(mended, e) + (1.0 - mended) * screens)]
 
     def _greedy(
@@ -368,10 +393,14 @@ class _View:
     ) -> tuple[list[int], float]:
         """Rows of ``symbols`` (rows, sets) that together tell most, each with what the earlier leave open, and their bits. ``like`` (rows, 6, outcomes)."""
         group = np.zeros(len(self.weights), np.int64)
+        led = np.flatnonzero(self.leads)
         chosen: list[int] = []
         total = 0.0
         for _ in range(min(most, len(symbols))):
             added = self._added(group, symbols, like)
+            if len(led):
+                within = np.unique(group[led] * (MOST_LEADS + 1) + self.leads[led], return_inverse=True)[1]
+                added -= self._added(within, symbols[:, led], like, self.weights[led])
             added[chosen] = 0.0
             best = int(np.argmax(added))
             if added[best] <= NOTHING_BITS:
@@ -388,13 +417,16 @@ class _View:
             symbols = np.where(symbols == 3, 2, symbols)
         return np.asarray(symbols, dtype=np.int64)
 
-    def _added(self, group: NDArray[np.int64], symbols: NDArray[np.uint8], like: Floats) -> Floats:
-        """Bits that each row adds to a partition of the sets."""
+    def _added(
+        self, group: NDArray[np.int64], symbols: NDArray[np.uint8], like: Floats, weights: Floats | None = None
+    ) -> Floats:
+        """Bits that each row adds to a partition of the sets, of some ``weights`` (all where none are given)."""
+        weights = self.weights if weights is None else weights
         count, rows = int(group.max()) + 1, len(symbols)
         index = (np.arange(rows)[:, None] * count + group[None, :]) * 6 + np.minimum(symbols.astype(np.int64), 5)
         mass = np.bincount(
             index.ravel(),
-            weights=np.broadcast_to(self.weights, symbols.shape).ravel(),
+            weights=np.broadcast_to(weights, symbols.shape).ravel(),
             minlength=rows * count * 6,
         )
         mass = mass.reshape(rows, count, 6)
@@ -423,14 +455,9 @@ class _View:
         found = []
         for net in sorted(held, key=lambda n: -held[n])[:3]:
             pins = sink_pins(made, net)
-            mass = np.bincount(
-                sink_of(made, self.members, net, pins) % (len(pins) + 1),
-                weights=self.weights,
-                minlength=len(pins) + 1,
-            )
             before = [one for one in self.state.evidence if isinstance(one, Sink) and one.net == net]
             like = sink_next(made.table, sink_counts(before, pins))
-            gain = float(_entropy(mass @ like) - mass @ _entropy(like))
+            gain = self.told(like[sink_of(made, self.members, net, pins) % (len(pins) + 1)])
             found.append(SuspectStep("sink", ((net, 0),), seconds + SINK_PIN_S * len(pins), gain))
         return found
 
@@ -447,7 +474,8 @@ class _View:
                 continue
             mine = np.array([k for k, c in enumerate(made.causes) if c.part == part] + [-1], np.int32)
             cured = np.isin(self.members, mine).all(axis=1)
-            gain = _binary_gain(float(self.weights[cured].sum()), made.table.swap_misread)
+            e = made.table.swap_misread
+            gain = self.told(yes_or_no(np.where(cured, 1.0 - e, e)))
             missing = _rails_of(made, part) - right
             if not missing:
                 found.append(SuspectStep("swap", (), seconds, gain, part))
@@ -496,9 +524,7 @@ class _View:
     def by_hand(self, hands: HandsNow, costs: CostTable, power_s: float) -> list[SuspectStep]:
         """Reseat, press, a good chip on top, a soldered part replaced: each where it may be done."""
         state = self.state
-        gains = hand_gains(
-            state.field, self.members, self.weights, state.causes(), hands, costs, power_s, state.evidence
-        )
+        gains = hand_gains(state.field, self.members, state.causes(), hands, costs, power_s, self.told, state.evidence)
         return [SuspectStep(one.kind, (), one.seconds, one.gain_bits, one.part) for one in gains]
 
     def checks(self, seconds: float, again_s: float) -> list[SuspectStep]:
@@ -513,7 +539,8 @@ class _View:
             bridge = one.kind == "apart"
             before = apart_tones(evidence, made, a[0], b[0]) if bridge else tones_of(evidence, made, a[0])
             miss = false_open_now(basis, before, Tone((), a, b, False, bridge))
-            gain = _check_gain(one.p, miss, basis.false_closed, bridge)
+            there, whole = (1.0 - miss, basis.false_closed) if bridge else (1.0 - basis.false_closed, miss)
+            gain = self.told(yes_or_no(np.where(one.there, there, whole)))
             found.append(SuspectStep(one.kind, one.spots, seconds, gain, then_s=again_s))
         return found
 
@@ -544,11 +571,42 @@ def _net_of(made: Field, pin: str) -> str:
     return next(t.net for t in part.terminals if t.id == pin)
 
 
-def _symbol_mass(symbols: NDArray[np.uint8], weights: Floats) -> Floats:
-    spots, _ = symbols.shape
-    index = np.arange(spots)[:, None] * 6 + np.minimum(symbols, 5)
-    flat = np.bincount(index.ravel(), weights=np.broadcast_to(weights, symbols.shape).ravel(), minlength=spots * 6)
-    return np.asarray(flat.reshape(spots, 6), dtype=np.float64)
+def told_of_leads(masses: Floats, like: Floats) -> Floats:
+    """Bits that a look at each spot tells about the unit that will be named, (spots,): what it tells about the sets, less what it tells apart among sets
+    that one and the same unit leads (which of their other faults are there is found out when that unit is mended). Next to nothing is left as it is.
+
+    ``masses`` (leads, spots, symbols): how likely each prediction is together with each lead, the first row those of no lead that counts; ``like`` (spots,
+    symbols, outcomes).
+
+    >>> like = np.array([[[1.0, 0.0], [0.0, 1.0]]])
+    >>> told_of_leads(np.array([[[0.0, 0.0]], [[0.5, 0.0]], [[0.0, 0.5]]]), like).tolist()      # it tells one lead from the other
+    [1.0]
+    >>> told_of_leads(np.array([[[0.0, 0.0]], [[0.25, 0.25]], [[0.25, 0.25]]]), like).tolist()  # it tells of other faults alone
+    [0.0]
+    """
+    total = information(masses.sum(axis=0), like)
+    some = np.flatnonzero(total > NOTHING_BITS)
+    few = like[some]
+    for mass in masses[1:, some]:
+        share = mass.sum(axis=1)
+        total[some] -= share * information(mass / np.maximum(share, 1e-300)[:, None], few)
+    made: Floats = np.maximum(0.0, total)
+    return made
+
+
+def _symbol_masses(symbols: NDArray[np.uint8], weights: Floats, leads: NDArray[np.int64]) -> Floats:
+    """How likely each symbol is at each spot together with each lead, (leads, spots, 6)."""
+    spots, count = len(symbols), int(leads.max(initial=0)) + 1
+    index = (leads[None, :] * spots + np.arange(spots)[:, None]) * 6 + np.minimum(symbols, 5)
+    flat = np.bincount(
+        index.ravel(), weights=np.broadcast_to(weights, symbols.shape).ravel(), minlength=count * spots * 6
+    )
+    return np.asarray(flat.reshape(count, spots, 6), dtype=np.float64)
+
+
+def yes_or_no(chance: Floats) -> Floats:
+    """Chances of yes and of no, (sets, 2)."""
+    return np.stack([chance, 1.0 - chance], axis=1)
 
 
 def _alike(symbols: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -563,18 +621,6 @@ def _entropy(p: Floats) -> Floats:
     with np.errstate(divide="ignore", invalid="ignore"):
         made: Floats = -np.where(p > 0, p * np.log2(np.where(p > 0, p, 1.0)), 0.0).sum(axis=-1)
     return made
-
-
-def _check_gain(p: float, false_open: float, false_closed: float, bridge: bool) -> float:
-    """Bits of a check: ``p`` that the fault (an open, or a ``bridge``) is there; how often it reads open on what conducts, and closed on what does not.
-
-    >>> round(_check_gain(0.5, 0.0, 0.0, False), 6), _check_gain(0.5, 0.2, 0.002, False) < _check_gain(0.5, 0.02, 0.002, False)
-    (1.0, True)
-    """
-    there, whole = (1.0 - false_open, false_closed) if bridge else (1.0 - false_closed, false_open)
-    seen = p * there + (1.0 - p) * whole
-    h = _entropy(np.array([[seen, 1.0 - seen], [there, 1.0 - there], [whole, 1.0 - whole]]))
-    return max(0.0, float(h[0] - p * h[1] - (1.0 - p) * h[2]))
 
 
 def _binary_gain(p: float, error: float) -> float:
