@@ -167,3 +167,66 @@ def test_a_transistor_of_unknown_type_leaves_its_net_unknown() -> None:
     assert "EXP-004" in [one.code for one in expectations(made.circuit, made, None).findings]
     lost = switches(leg("2N3904", E="GND", B="NOWHERE", C="OUT"))
     assert "OUT" in lost.circuit.unknown_nets, "a base that nothing drives says nothing about the collector"
+
+
+def _board(*rows: tuple[str, str, dict[str, str]], pulls: tuple[tuple[str, str, str], ...] = ()) -> Circuit:
+    """Chips of the shipped book by pin number to net, resistors between two nets; VCC and GND come from a connector."""
+    book = shipped()
+    parts = [PartInput(ref, value, tuple((n, "", net) for n, net in pins.items())) for ref, value, pins in rows]
+    parts += [PartInput(ref, "4k7", (("1", "", a), ("2", "", b))) for ref, a, b in pulls]
+    parts.append(PartInput("J1", "", (("1", "", "VCC"), ("2", "", "GND"))))
+    return build_circuit(parts, book.find)
+
+
+VIA = {"1": "GND", "20": "VCC", "25": "CLK", **{str(k): f"PA{k - 2}" for k in range(2, 10)}, "39": "CA2"}
+CAN = {"1": "", "7": "GND", "8": "CLK", "14": "VCC"}
+"""An oscillator in a can drives CLK."""
+
+
+def test_a_port_does_what_the_program_has_it_do() -> None:
+    """6522 data sheet: port A is set pin by pin as input or output, its level by the program. A port that rests is no fault; nor does TXD of a 6551 move
+    while nothing is sent (its data sheet: marking, high)."""
+    acia = {"1": "GND", "15": "VCC", "6": "CLK", "27": "CLK", "10": "TX", "11": "DTR", "12": "RX"}
+    circuit = _board(("U1", "6522", VIA), ("U2", "6551", acia), ("X1", "1 MHz", CAN))
+    nets = {one.net: one.expect for one in expectations(circuit, Behaviour(circuit, whole_trees(circuit))).nets}
+    assert nets["CLK"] == "clock"
+    assert {nets[net] for net in ("PA0", "PA7", "CA2", "TX", "DTR")} == {"by program"}
+
+
+def test_a_flip_flop_clocked_by_a_part_without_a_type_is_not_said_to_follow_the_program() -> None:
+    """A 74112 (TTL data book: J, K high toggle on the clock) divides the clock that an unknown chip makes: it moves."""
+    half = {"1": "IN", "2": "VCC", "3": "VCC", "4": "VCC", "5": "OUT", "8": "GND", "15": "VCC", "16": "VCC"}
+    circuit = _board(("U1", "74LS112", half), ("U2", "", {"1": "IN", "2": "GND"}))
+    found = expectations(circuit, Behaviour(circuit, whole_trees(circuit)))
+    nets = {one.net: one.expect for one in found.nets}
+    assert nets["IN"] == "unknown" and nets["OUT"] == "moving"
+
+
+def test_parts_without_a_type_and_open_supply_pins_say_what_to_do() -> None:
+    """A package without a parts list: one finding for all its nameless chips that says how to name them, not one each that leads to the device book."""
+    pins = {"1": "", "14": "GND", "28": "VCC"}
+    rom = {**pins, "1": "NOWHERE"}
+    circuit = _board(("U1", "27128", rom), *((f"U{k}", "", {"1": "A", "2": "GND"}) for k in range(2, 14)))
+    found = expectations(circuit, Behaviour(circuit, whole_trees(circuit)))
+    rows = {one.code: one for one in found.findings}
+    assert [one.code for one in found.findings].count("EXP-005") == 1 and "EXP-003" not in rows
+    assert (
+        "U2, U3" in rows["EXP-005"].words
+        and "4 more" in rows["EXP-005"].words
+        and "parts.csv" in rows["EXP-005"].remedy
+    )
+    assert "U1.1 VPP" in rows["EXP-006"].words
+    vpp = next(one for one in found.of_part("U1") if one.pin == "U1.1")
+    assert vpp.expect == "not connected" and vpp.low_v is None
+
+
+def test_a_select_that_no_address_reaches_says_so() -> None:
+    """Two addresses' NAND and its own inverse: never both low. ``active for`` is then not left empty."""
+    address = {str(30 + k): f"A{k}" for k in range(11)} | {str(k - 10): f"A{k}" for k in range(11, 16)}
+    cpu = {**address, "11": "VCC", "29": "GND", "6": "CLK", "26": "RES"}
+    nand = {"1": "A11", "2": "A11", "3": "N", "4": "A11", "5": "N", "6": "NEVERLOW", "7": "GND", "14": "VCC"}
+    ram = {"20": "NEVERLOW2", "14": "GND", "28": "VCC"}
+    gate = {"9": "NEVERLOW", "10": "NEVERLOW", "8": "LOW", "12": "LOW", "13": "LOW", "11": "NEVERLOW2"}
+    circuit = _board(("U1", "Z80", cpu), ("U2", "74LS00", {**nand, **gate}), ("U3", "62256", ram), ("X1", "4 MHz", CAN))
+    (select,) = expectations(circuit, Behaviour(circuit, whole_trees(circuit))).selects
+    assert select.pin == "U3.20" and select.active == () and "no address at all" in select.words()

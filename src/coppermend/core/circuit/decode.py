@@ -34,6 +34,8 @@ class Decoded:
         """In words: the ranges, else the combinations."""
         if self.ranges:
             return ", ".join(f"{a:04X}-{b:04X}" for a, b in self.ranges)
+        if not self.active:
+            return "no address at all (is the type of a gate before it right?)"
         width = len(self.lines)
         return f"{' '.join(self.lines)} = " + " or ".join(f"{one:0{width}b}" for one in self.active[:8])
 

@@ -145,6 +145,10 @@ def hertz_words(hz: float) -> str:
 
 def _pin(circuit: Circuit, behaviour: Behaviour, t: Terminal, said: Mapping[str, tuple[str, str]]) -> PinExpectation:
     rail = circuit.rails.get(t.net)
+    if rail is not None and len(circuit.nets[t.net]) < 2:
+        return PinExpectation(
+            t.id, t.name, t.kind, t.net, "not connected", "nothing is joined to it, though it wants a supply"
+        )
     if rail is not None and rail.ground:
         return PinExpectation(t.id, t.name, t.kind, t.net, "ground", f"0 V: ground {t.net}")
     if rail is not None:
@@ -277,10 +281,17 @@ def _is_memory(part: CircuitPart) -> bool:
 def _findings(circuit: Circuit) -> list[Finding]:
     found = []
     pulled = {one.terminal.net for one in circuit.pulls}
+    nameless = [part.ref for part in circuit.parts if part.role == "unknown chip" and not part.value]
+    if nameless:
+        few = ", ".join(nameless[:8]) + (f" and {len(nameless) - 8} more" if len(nameless) > 8 else "")
+        found.append(
+            Finding("EXP-005", Severity.NOTE, Place(thing=nameless[0]), f"Nothing says what {few} {'are' if len(nameless) > 1 else 'is'}: {'their' if len(nameless) > 1 else 'its'} pins have no expectation.",
+                    "Say it in a parts list beside the package: a file parts.csv with the columns ref,type,value,package,state (docs/how-to/own-board.md).")
+        )  # fmt: skip
     for part in circuit.parts:
-        if part.role == "unknown chip":
+        if part.role == "unknown chip" and part.value:
             found.append(
-                Finding("EXP-003", Severity.NOTE, Place(thing=part.ref), f"{part.ref} ({part.value or 'no type'}) is not in the device book; its pins have no expectation.",
+                Finding("EXP-003", Severity.NOTE, Place(thing=part.ref), f"{part.ref} ({part.value}) is not in the device book; its pins have no expectation.",
                         "Add it to a file of your own (docs/reference/devices.md).")
             )  # fmt: skip
         if part.role == "transistor" and part.chip is None:
@@ -299,6 +310,10 @@ def _findings(circuit: Circuit) -> list[Finding]:
                 words = f"The input {t.id} {t.name} is joined to nothing."
                 remedy = "Expect a floating level there: so by design, or an error in the drawing."
                 found.append(Finding("EXP-001", Severity.NOTE, Place(thing=t.id), words, remedy))
+            if part.chip is not None and t.kind in ("power", "ground") and (not t.net or len(circuit.nets[t.net]) < 2):
+                words = f"The {'ground' if t.kind == 'ground' else 'supply'} pin {t.id} {t.name} is joined to nothing."
+                remedy = "See the data sheet whether that pin may be left open, and whether the netlist or the chip's type is right."
+                found.append(Finding("EXP-006", Severity.WARNING, Place(thing=t.id), words, remedy))
     for net in sorted(circuit.nets):
         always = [t for t in circuit.drivers(net) if t.kind == "output"]
         chips = {(t.part) for t in always}

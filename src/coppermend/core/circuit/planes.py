@@ -12,6 +12,7 @@ made from is wrong. What no rule covers is left open ("unknown nets").
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -38,6 +39,15 @@ TTL_LIKE = ("TTL", "LS", "S", "ALS", "F")
 """Families whose open input acts as a high level (bipolar inputs; TTL data books)."""
 STATUS = ("HALT", "BUSAK", "BUSACK", "HLDA", "HLDAK", "BA", "BS", "BG", "INTA", "WAIT", "RFSH")
 """Outputs of processors that may rest or move, as the program has it (common practice, no source)."""
+
+PROGRAMMED = re.compile(
+    r"/?(P[A-C]?\d+|IO[AB]\d+|C[AB][12]|PC|SP|CNT|OUT[AB]?\d|TXD[AB]?|SOUT|SO|RTS[AB]?|DTR[AB]?|RXC|RDY|TXRDY|RXRDY|TXEMPTY|SYNDET|TBMT|DAV|EOC|PE|FE|OR"
+    r"|[AB]RDY|IEO|W/RDY[AB]|SYNC[AB]|ZC/TO\d|O[1-3]|HRQ|DACK\d|MARK|TC|EOP|STEP|DIRC|HLD|HDL|TG43|WG|WD|WE|RG|MO|EARLY|LATE|HD|US\d|DRQ)"
+)
+"""Outputs of ports, serial lines, timers, disk and memory-access controllers: level, movement and direction are set by the program (data sheets of the families in
+the device book). Their interrupt requests are not among them: in most machines one keeps coming (common practice, no source)."""
+_GATES = ("TTL", "LS", "S", "ALS", "F", "HC", "HCT", "AC", "ACT")
+"""Families of gates and registers: such a name is another thing there."""
 
 Key = tuple[str | int, ...]
 """A cause as the simulation knows it: ("cut", net, edge), ("float" | "low" | "high" | "open" | "hz" | "shorted" | "dried", ref), ("stuck0" | "stuck1", pin),
@@ -375,10 +385,19 @@ class Behaviour:
         if out.tree is not None:
             moving = [mine[n] for n in out.names if mine.get(n) and self.healthy_symbol(mine[n]) == RIGHT]
             return bool(moving) and all(net in loose for net in moving)
-        if out.terminal.name.strip("/") in STATUS:
+        if out.terminal.name.strip("/") in STATUS or _is_programmed(out):
             return True
         clocks = [mine.get(n, "") for n in out.clocks]
-        return out.memory and bool(clocks) and all(net not in self.hertz for net in clocks)
+        known = [net for net in clocks if net not in self.circuit.unknown_nets]
+        return out.memory and bool(known) and all(net not in self.hertz for net in clocks)
+
+
+def _is_programmed(out: _Output) -> bool:
+    """Whether the program alone decides what this output does: see ``PROGRAMMED``."""
+    chip = out.part.chip
+    if chip is None or chip.family.name in _GATES or chip.type.startswith("74"):
+        return False
+    return PROGRAMMED.fullmatch(out.terminal.name) is not None
 
 
 class _Run:
