@@ -35,6 +35,7 @@ from coppermend.services.whole_mends import read_since
 from coppermend.services.whole_practice import marks, run_next
 from coppermend.services.whole_setting import WholeSetting, whole_patient, whole_setting
 from coppermend.services.whole_view import WholeStep, WholeView
+from coppermend.services.whole_ways import unread_rom
 from coppermend.services.workshop import Workshop
 
 
@@ -153,6 +154,19 @@ def test_isolation_read_while_power_is_off_for_a_mend_counts_and_nothing_is_aske
         found = read_since(view, session_then(view, cut), board, cut)
         assert [one for one in found if isinstance(one, Apart)] and len(found) == turn + 1
         assert not_worn_out(view, board, (look,)) == ((look,) if turn < 4 else ())
+
+
+def test_a_rom_that_was_put_in_new_is_read_out_last(made: Workshop, case: str, board: PoweredBoard) -> None:
+    """Our own rule, no source: a part that was put in for good is likelier good than one that nobody touched."""
+
+    def first() -> str:
+        view = WholeView(made, case, bind(made, case), next_for_case(made, case), "done", bootstrap.device_book(), board.machine, frozenset(), board)  # fmt: skip
+        return unread_rom(view)
+
+    add_area(made, case, part="U1", kind="rework", severity=2)
+    rom = first()
+    note(made, case, Request("swap", part=rom))
+    assert rom and first() not in ("", rom)
 
 
 def test_pairs_with_a_supply_rail_come_before_power_and_the_others_wait(made: Workshop, case: str) -> None:

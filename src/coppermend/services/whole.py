@@ -22,6 +22,7 @@ from coppermend.core.planning.whole import (
     more_wrong,
     names_of,
     naming_bits,
+    sparing,
     tells,
 )
 from coppermend.devices.book import DeviceBook
@@ -34,6 +35,7 @@ from coppermend.services.prepared import start_can_tell
 from coppermend.services.rails import gate_of, rails_for_case
 from coppermend.services.suspects import bench_now, evidence_of
 from coppermend.services.whole_belief import (
+    AGAIN_OFF,
     board,
     by_tests,
     first_repair,
@@ -175,10 +177,10 @@ def _with_belief(view: WholeView, now: Situation, cut: int) -> Situation:
         ready = any(one.kind == "level" and one.at > since for one in view.binding.state.readings)
         bench = replace(bench, powered=on, seen_start=True, mended=0.0, scope_ready=on and ready)
         steps = not_worn_out(view, made, ranked_steps(rest, bench, view.binding.costs, 64))
-        looks = tuple(one for one in steps if one.kind not in view.without)
+        looks = sparing([one for one in steps if one.kind not in view.without], on)
     elif session is not view.binding and not view.binding.state.power_on and not left and not unproven:
         bench = replace(bench, powered=False, seen_start=True, mended=0.0)
-        steps = not_worn_out(view, made, ranked_steps(rest, bench, view.binding.costs, 64))
+        steps = not_worn_out(view, made, ranked_steps(rest, bench, view.binding.costs, 64), AGAIN_OFF)
         looks = tuple(one for one in steps if one.kind in ("check", "apart") and one.kind not in view.without)
     dull = bool(now.seen) and not left and not (looks and tells(looks[0], GO_ON_BELOW))
     more = 0.0 if tested else more_wrong(state, units) if units else 1.0

@@ -25,6 +25,8 @@ SURE = 0.95
 """From this chance on a test by itself names a part (that of a name under power)."""
 MOST_ASKED = 5
 """The same places are read so often in one session at most (our choice)."""
+AGAIN_OFF = 2
+"""So often while the power is off for a mend: of what was worked on itself such a reading does not count (our choice)."""
 WIRED = math.log(0.02)
 """How likely a stretch is still open once a wire lies round it (an assumption: the wire may be badly soldered)."""
 
@@ -99,14 +101,16 @@ def looked_on(view: WholeView, found: Sequence[Observation], units: Sequence[str
     return max(0, len(found) - int(marks))
 
 
-def not_worn_out(view: WholeView, made: PoweredBoard, looks: Sequence[SuspectStep]) -> tuple[SuspectStep, ...]:
-    """Without the checks and looks that were taken ``MOST_ASKED`` times since the last power-up: what they say, if it counts at all, changes nothing any more."""
+def not_worn_out(
+    view: WholeView, made: PoweredBoard, looks: Sequence[SuspectStep], most: int = MOST_ASKED
+) -> tuple[SuspectStep, ...]:
+    """Without the checks and looks that were taken ``most`` times since the last power-up: what they say, if it counts at all, changes nothing any more."""
     ups = view.binding.state.power_ups
     since = ups[-1].at if ups else -1
     asked = Counter(
         frozenset(made.node_at(p.id) for p in one.points) for one in view.binding.state.readings if one.at > since
     )
-    return tuple(one for one in looks if not one.spots or asked[frozenset(one.spots)] < MOST_ASKED)
+    return tuple(one for one in looks if not one.spots or asked[frozenset(one.spots)] < most)
 
 
 def _last_power_up(view: WholeView) -> str:

@@ -110,9 +110,10 @@ def _roms(view: WholeView) -> list[str]:
 
 
 def _unread_roms(view: WholeView) -> list[str]:
-    """Those of them that were not read out yet."""
+    """Those of them that were not read out yet; the ones that were put in new come last."""
     read = {one.words.partition(" ")[0] for one in view.binding.state.notes if one.kind == "rom"}
-    return [one for one in _roms(view) if one not in read]
+    fresh = _tried_units(view)
+    return sorted((one for one in _roms(view) if one not in read), key=lambda one: f"part {one}" in fresh)
 
 
 def unread_rom(view: WholeView) -> str:

@@ -16,7 +16,7 @@ import numpy as np
 from coppermend.core.belief.suspects.field import padded
 from coppermend.core.belief.suspects.posterior import Start, State, Verdict, evidence_logs, verdict
 from coppermend.core.belief.suspects.starts import Starts
-from coppermend.core.planning.suspects_next import SuspectStep
+from coppermend.core.planning.suspects_next import TIME_POWER, SuspectStep
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +56,8 @@ SESSION_S = 370.0
 """What a further session with power on costs: off and on, the gate, and about four minutes of looks over again, because a mend makes readings worthless
 (modelled; the looks after a mend took 5 to 8 min in practice runs). What else is wrong is looked for as long as naming it takes less than that, times the
 chance that there is something."""
+WEAR_S = 120.0
+"""What sparing one more power-up of a board with faults is worth beside its own seconds: inrush current and heat into what is already ill (an assumption)."""
 LOOK_ON_READINGS = 60
 """So many readings beyond the first name at most, in one session with power on; a wave counts each of its points (our choice)."""
 GO_ON_BELOW = 0.3
@@ -192,14 +194,41 @@ def chosen(now: Situation) -> Choice:
     return Choice("other hands", "Nothing is left to try within the owner's limits.")
 
 
+UNPOWERED = ("check", "apart", "reseat", "inspect")
+"""Kinds of looks that are taken with the power off."""
+
+
 def saves_a_session(now: Situation) -> bool:
-    """Whether looking for what else is wrong goes on: naming it at the best look's rate takes less than a further session would, times the chance that there is
-    something."""
+    """Whether looking for what else is wrong goes on: naming it at the best look's rate takes less than a further session and its power-up would, times the
+    chance that there is something."""
     if not now.looks or now.more <= 0.0 or now.looked_on >= LOOK_ON_READINGS:
         return False
     look = now.looks[0]
-    rate = 60.0 * now.more_bits / (now.more * SESSION_S)
+    rate = 60.0 * now.more_bits / (now.more * (SESSION_S + WEAR_S))
     return look.gain_per_minute >= rate or (bool(look.rivals) and now.more >= MORE)
+
+
+def sparing(looks: Sequence[SuspectStep], powered: bool) -> tuple[SuspectStep, ...]:
+    """The looks ranked anew, with ``WEAR_S`` as a risk of those that take a further power-up: a swap for a try, power off for a check while it is on, power on
+    for a look while it is off. One that comes first and takes none stays first.
+
+    >>> look, check = SuspectStep("look", (), 12.0, 0.5, score=0.05), SuspectStep("check", (), 50.0, 1.5, score=0.06)
+    >>> [one.kind for one in sparing((check, look), True)], [one.kind for one in sparing((check, look), False)]
+    (['look', 'check'], ['check', 'look'])
+    """
+    if not looks or looks[0].rivals:
+        return tuple(looks)
+    costly = [one.kind == "swap" or (one.kind in UNPOWERED) == powered for one in looks]
+    made = [
+        _ranked(replace(one, risk_s=one.risk_s + WEAR_S)) if more else one
+        for one, more in zip(looks, costly, strict=True)
+    ]
+    first = 0 if costly[0] else 1
+    return (*made[:first], *sorted(made[first:], key=lambda one: -one.score))
+
+
+def _ranked(one: SuspectStep) -> SuspectStep:
+    return replace(one, score=one.gain_bits / (one.whole_s - one.once_s) ** TIME_POWER)
 
 
 def tells(look: SuspectStep, bits_per_minute: float) -> bool:
