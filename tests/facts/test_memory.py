@@ -303,6 +303,24 @@ def test_a_picture_weighs_only_what_it_is_fetched_from(demo: Bench) -> None:
     assert not any(part.startswith("U5") for one in found.suspects for part in one.parts)
 
 
+def test_a_picture_says_nothing_of_characters_that_nobody_wrote_down(demo: Bench) -> None:
+    """L, H, O lose bit 3 (ASCII: 4C, 48, 4F to 44, 40, 47). An A that reads right (41, bit 3 is 0 as it is) between them, or characters further on, change nothing:
+    a picture is looked at here and there, it is no test that ran from one word to the next."""
+    lines = ["screen 2000 80", "picture 3,0 L D", "picture 4,0 H @", "picture 7,1 O G"]
+    for more in ([], ["picture 5,0 A A"], ["picture 9,2 M E", "picture 10,12 N F"]):
+        found = explain(read_errors("\n".join([*lines, *more])), demo.map)
+        assert found.named == ("line VD3", "part U26"), more
+        assert not any("read right" in words for one in found.suspects for words in one.con)
+
+
+def test_a_word_that_read_right_does_not_say_how_far_the_test_came(demo: Bench) -> None:
+    """D3 of the screen's memory stuck low, the first ten errors of a fill by a rule; then, or before, a word that was looked up elsewhere and is right."""
+    errors = [(a, w, w & ~8) for a in range(0x2000, 0x2100) if (w := (37 * a + 11) & 0xFF) & 8][:10]
+    for rows in ([*errors, (0x2600, 0x41, 0x41)], [(0x2600, 0x41, 0x41), *errors]):
+        found = explain(read_errors(log_of(rows, "range 2000-27FF\n")), demo.map)
+        assert found.named[0] == "line VD3" and "part U26" in found.named
+
+
 def test_a_memory_under_a_smaller_one_is_hardly_the_one_that_was_tested(demo: Bench) -> None:
     found = explain(read_errors(log_of([(0x2000 + k, 0x00, 0x04) for k in range(10)], "range 2000-27FF\n")), demo.map)
     of = {one.unit: one.p for one in found.suspects}

@@ -167,6 +167,21 @@ def test_a_single_wrong_bit_is_said_with_its_level() -> None:
     assert found.verdict == "single bit" and "D4 at 0123" in found.words and found.lines == ("D4",)
 
 
+def test_many_wavering_bits_of_one_line_are_tried_all_high_and_all_low() -> None:
+    """Forty places of D6 that read 1 in one reading or the other: no majority and no short list of choices has the content, all of them low has (its CRC-32
+    and SHA are zlib's and hashlib's own). Where nothing fits it still wavers: that is no word against the content."""
+    zeros = [k for k, one in enumerate(GOOD) if not one & 0x40][:40]
+    readings = [bytearray(GOOD), bytearray(GOOD)]
+    for n, k in enumerate(zeros):
+        readings[n % 2][k] |= 0x40
+    found = check_rom([bytes(one) for one in readings], ROWS, "U5")
+    assert found.verdict == "weak" and found.row == ROWS[0] and any("D6 as 0" in one.words for one in found.signs)
+    readings[0][zeros[0] + 1] ^= 0x81
+    readings[1][zeros[0] + 1] ^= 0x81
+    other = check_rom([bytes(one) for one in readings], ROWS, "U5")
+    assert other.verdict == "weak" and "no choice" in other.words
+
+
 def test_several_readings_show_weak_bits_and_the_right_choice() -> None:
     one, two = bytearray(GOOD), bytearray(GOOD)
     one[0x40] ^= 2

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coppermend.core.findings import Finding
-from coppermend.core.memory.errors import ErrorLog
+from coppermend.core.memory.errors import ErrorLog, ErrorWord
 from coppermend.core.memory.model import MemoryMap
 from coppermend.core.memory.units import Unit
 
@@ -71,7 +71,7 @@ def reasons_of(unit: Unit, log: ErrorLog, board: MemoryMap) -> tuple[tuple[str, 
         con.append(f"{len(errors) - inside} of {len(errors)} errors are in bits or addresses it does not reach")
     if unit.program:
         con.append("the testing program itself is read over this: it ran")
-    unhurt = [one for one in log.words if not one.bits]
+    unhurt = [one for one in log.words if not one.bits and not _hides(errors, one)]
     if unhurt:
         hit = int((unit.mask(np.array([one.address for one in unhurt], np.int64)) != 0).sum())
         if hit:
@@ -80,6 +80,15 @@ def reasons_of(unit: Unit, log: ErrorLog, board: MemoryMap) -> tuple[tuple[str, 
     if unit.kind == "chip" and common and inside == len(errors):
         pro.append(f"D{'/'.join(str(b) for b in range(board.width) if common >> b & 1)} is wrong in every error word")
     return tuple(pro), tuple(con)
+
+
+def _hides(errors: Sequence[ErrorWord], right: ErrorWord) -> bool:
+    """Whether a word that read right shows nothing: in every bit that the errors hurt it was written at the one level that they read there."""
+    for bit in range(int(np.bitwise_or.reduce([one.bits for one in errors])).bit_length()):
+        levels = {one.read >> bit & 1 for one in errors if one.bits >> bit & 1}
+        if levels and levels != {right.wrote >> bit & 1}:
+            return False
+    return True
 
 
 def looks_of(log: ErrorLog, board: MemoryMap) -> Iterator[str]:

@@ -53,30 +53,36 @@ class Visits:
 
 def visits(log: ErrorLog, block: tuple[int, int], *, whole: bool, through: bool = False) -> Visits:
     """The visits of a log. ``block`` the memory it ran over; ``whole`` True: each way began at its end of the block, and all but the last ran through (``through``: that too);
-    False: only what lies between a way's first and last word was visited."""
-    parts = tuple(runs(log.words))
+    False: only what lies between a way's first and last error was visited.
+
+    Only errors say how far the test came: words that read right may have been looked up anywhere and in any order. A picture is no test that ran on: nothing
+    is said of the characters that nobody wrote down."""
+    parts = _parts(log.words)
     made: list[Run] = []
     rows: list[tuple[Ints, Ints, Ints, Ints, Floats, Floats]] = []
     shown: list[Flags] = []
     passed: set[int] = set()
     wrong = {one.address for one in log.words if one.bits}
     share = max(NEAR, MOST_PASSED // max(1, len(parts)))
-    for k, (way, words) in enumerate(parts):
-        low, high = min(one.address for one in words), max(one.address for one in words)
+    for k, (way, errors, words) in enumerate(parts):
+        low, high = min(one.address for one in errors), max(one.address for one in errors)
+        most, least = max(high, *(one.address for one in words)), min(low, *(one.address for one in words))
         if whole:
             begin, end = (min(block[0], low), max(block[1], high))
             final = k == len(parts) - 1 and not through
             low, high = (begin, high if final else end) if way > 0 else (low if final else begin, end)
         name, make = pattern_of(words)
-        made.append(Run(way, min(block[0], low), max(block[1], high), name))
+        if make is None:
+            name, make = pattern_of(errors)
+        made.append(Run(way, min(block[0], least), max(block[1], most), name))
         rows.append(_said(words, k))
         shown.append(np.array([one.picture for one in words]))
-        if len(words) < 2 and not whole:
+        if all(one.picture for one in words) or (len(errors) < 2 and not whole):
             continue
         quiet, weight = _quiet(words, low, high, share)
         passed.update(quiet.tolist())
         wrote = make(quiet) if make is not None else np.full(len(quiet), -1, np.int64)
-        shown.append(np.full(len(quiet), all(one.picture for one in words)))
+        shown.append(np.zeros(len(quiet), dtype=bool))
         rows.append(
             (quiet, wrote, wrote, np.full(len(quiet), k), np.full(len(quiet), weight), np.full(len(quiet), -1.0))
         )
@@ -92,6 +98,28 @@ def visits(log: ErrorLog, block: tuple[int, int], *, whole: bool, through: bool 
         len(passed - wrong) * scale,
         np.concatenate(shown),
     )
+
+
+def _parts(words: Sequence[ErrorWord]) -> list[tuple[int, tuple[ErrorWord, ...], tuple[ErrorWord, ...]]]:
+    """The log's ways through the memory: (direction, its errors, these and the words that read right, noted after them). Without an error as it stands."""
+    errors = [one for one in words if one.bits]
+    if not errors:
+        return [(way, part, part) for way, part in runs(words)]
+    found, taken = [], 0
+    parts = list(runs(errors))
+    for k, (way, mine) in enumerate(parts):
+        begin, last = taken, mine[-1]
+        taken = next(n for n in range(taken, len(words)) if words[n] is last) + 1
+        if k == len(parts) - 1:
+            taken = len(words)
+        else:
+            while not words[taken].bits:
+                taken += 1
+        every = tuple(words[begin:taken])
+        if len({one.address for one in mine}) < 2:
+            way = next(iter(runs(every)))[0]
+        found.append((way, mine, every))
+    return found
 
 
 def _said(words: Sequence[ErrorWord], k: int) -> tuple[Ints, Ints, Ints, Ints, Floats, Floats]:

@@ -189,7 +189,14 @@ def _judged(
     empty = next((one for one in signs if one.kind == "empty"), None)
     if empty is not None:
         return "empty", empty.words, None
-    return _wrong(data, rows, mine, signs, good is not None)
+    verdict, words, row = _wrong(data, rows, mine, signs, good is not None)
+    if weak and verdict in ("wrong", "not listed"):
+        return (
+            "weak",
+            f"{len(weak)} bits waver from reading to reading, and no choice of them gives what belongs there",
+            row,
+        )
+    return verdict, words, row
 
 
 def _wrong(
@@ -236,10 +243,12 @@ def _listed(data: bytes, rows: Sequence[Listed], mine: Sequence[Listed]) -> List
 def _chosen(
     readings: Sequence[bytes], weak: Sequence[Weak], rows: Sequence[Listed], mine: Sequence[Listed], signs: list[Sign]
 ) -> Listed | None:
-    """Wavering bits tried both ways against the list."""
-    if not weak or len(weak) > MOST_TRIED or not rows:
+    """Wavering bits tried both ways against the list; many of them line by line, since what loses its contact or its charge reads one way."""
+    if not weak or not rows:
         return None
     base = bytearray(majority(readings))
+    if len(weak) > MOST_TRIED:
+        return _by_line(base, weak, rows, mine, signs)
     for pick in range(1 << len(weak)):
         for k, one in enumerate(weak):
             base[one.address] = (base[one.address] & ~(1 << one.bit)) | (pick >> k & 1) << one.bit
@@ -247,6 +256,23 @@ def _chosen(
         if row is not None:
             said = ", ".join(f"{one.address:04X} D{one.bit}={pick >> k & 1}" for k, one in enumerate(weak))
             signs.append(Sign("settled", f"with {said} the checksum is right"))
+            return row
+    return None
+
+
+def _by_line(
+    base: bytearray, weak: Sequence[Weak], rows: Sequence[Listed], mine: Sequence[Listed], signs: list[Sign]
+) -> Listed | None:
+    """All wavering bits of each data line taken as 0, or all as 1."""
+    lines = sorted({one.bit for one in weak})
+    for pick in range(1 << len(lines)):
+        level = {bit: pick >> k & 1 for k, bit in enumerate(lines)}
+        for one in weak:
+            base[one.address] = (base[one.address] & ~(1 << one.bit)) | level[one.bit] << one.bit
+        row = _listed(bytes(base), rows, mine)
+        if row is not None:
+            said = ", ".join(f"of D{bit} as {one}" for bit, one in level.items())
+            signs.append(Sign("settled", f"with every wavering bit {said} the checksum is right"))
             return row
     return None
 
