@@ -45,6 +45,23 @@ def test_readings_of_a_case_change_its_suspects(tmp_path: Path) -> None:
     assert step is None or step["kind"] in ("check", "apart") or step["words"].startswith("Pass the gate")
 
 
+def test_a_symptom_by_the_screens_name_counts_and_the_one_after_a_repair_counts_anew(tmp_path: Path) -> None:
+    """``code=`` of a symptom is the screen of the machine's file, as the page sends it; after a swap the new one speaks, the old one stays in the log."""
+    assert run(tmp_path, "case", "new", "--board", "demo", "--title", "T", "--complaint", "dark")[0] == 0
+    assert run(tmp_path, "note", "1", "symptom", "a", "steady", "raster", "code=blank")[0] == 0
+
+    def seen() -> list[str]:
+        view = json.loads(run(tmp_path, "suspects", "1", "--json", "--map")[1])
+        return [one["seen"] for one in view["course"] if "raster" in one["seen"]]
+
+    assert len(seen()) == 1 and "empty raster" in seen()[0]
+    assert run(tmp_path, "note", "1", "swap", "U1")[0] == 0
+    code, text = run(tmp_path, "note", "1", "symptom", "code=garbage", "--json")
+    entry = json.loads(text)["entry"]
+    assert code == 0 and entry["payload"]["code"] == "garbage" and entry["payload"]["words"] == "garbage"
+    assert "letters at random" in seen()[-1]
+
+
 def test_expect_prints_pins(tmp_path: Path) -> None:
     code, text = run(tmp_path, "expect", "demo", "--part", "U1", "--json")
     pins = {one["pin"]: one for one in json.loads(text)["pins"]}

@@ -1,5 +1,5 @@
 import { answerOf, kindOf, lookedWith } from '../../src/coppermend/page/powered/answers.js';
-import { marksOf, pixelAt, placesOf, withMark, withPlace, wordsOf } from '../../src/coppermend/page/powered/heat.js';
+import { chipsFirst, marksOf, pixelAt, placesOf, withMark, withPlace, wordsOf } from '../../src/coppermend/page/powered/heat.js';
 import { factorWords, perMinute, share } from '../../src/coppermend/page/powered/lists.js';
 import { nearest, pathOf, spread, strength, windowOf } from '../../src/coppermend/page/powered/map.js';
 import { oddFirst, verdictWords } from '../../src/coppermend/page/powered/thermal.js';
@@ -73,6 +73,9 @@ export const tests = {
     same(placesOf('U1.1=10,20.5 rubbish U2=1,2'), [{ name: 'U1.1', x: 10, y: 20.5 }, { name: 'U2', x: 1, y: 2 }]);
     same(withMark('630,20=65 630,460=15', 631.4, 455, '14,5'), '630,460=15 631,455=14.5');
     same(marksOf('630,20=65 x'), [{ name: '65 °C', x: 630, y: 20 }]);
+  },
+  'pins of chips are proposed first'() {
+    same(chipsFirst(['RN3.1', 'U14.7', 'J1.2', 'IC3.8']), ['U14.7', 'IC3.8', 'RN3.1', 'J1.2']);
   },
   'the middle of the first pixel is nought, and nothing lies beyond the picture'() {
     same(pixelAt(0.5 / 160, 0.5 / 120, [160, 120]), [0, 0]);

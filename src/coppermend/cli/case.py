@@ -432,7 +432,7 @@ def note_command(ctx: click.Context, case: str, kind: str, words: tuple[str, ...
               with effect=none|changed|cured|worse (what the machine then showed), with=C7 out=C3 (labels of chips), trial (put back)
     Copper    patch A B [30awg] [62mm], cut A B or cut X,Y/s [stays], solder A, clean A B or clean X,Y/s, skip A
     Power     gate intake|orientation|rails|supply|limit|override ..., power on|off, seen screen=black sound='two beeps' current=350mA ...
-    Words     symptom ..., remark ..., test ITEM works|fails, progress ready
+    Words     symptom [code=SCREEN] ... (as the machine's file names it), remark ..., test ITEM works|fails, progress ready
     Back      undo [NUMBER]
 
     --json as the last word prints one JSON object with the entry and the next step.

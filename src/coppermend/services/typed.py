@@ -256,6 +256,15 @@ def _words_value(workshop: Workshop, case: str, kind: str, words: list[str]) -> 
     return Request(kind, value=words[0] if words else "", words=" ".join(words[1:]))
 
 
+def _words_symptom(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
+    """code=NAME (a screen of the machine's file) and free words; without words the name alone is what there is to say."""
+    named = [word[5:] for word in words if word.lower().startswith("code=") and len(word) > 5]
+    free = " ".join(word for word in words if not word.lower().startswith("code="))
+    if not named:
+        return Request(kind, words=free)
+    return Request(kind, words=free or named[-1], fields={"code": named[-1]})
+
+
 def _words_seen(workshop: Workshop, case: str, kind: str, words: list[str]) -> Request:
     """screen=..., sound=..., smell=..., heat=..., current=..., the rest free words."""
     fields: dict[str, Json] = {}
@@ -294,6 +303,7 @@ _WORD_READERS: dict[str, Callable[[Workshop, str, str, list[str]], Request]] = {
     "power": _words_value,
     "progress": _words_value,
     "seen": _words_seen,
+    "symptom": _words_symptom,
     "test": _words_test,
     "undo": _words_undo,
 }

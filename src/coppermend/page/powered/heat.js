@@ -33,10 +33,13 @@ export const withMark = (text, x, y, celsius) => [...wordsOf(text).slice(-1), `$
 /** The pixel under a place of the drawn picture, its middle being whole. Pure. @param {number} x share from the left @param {number} y share from the top @param {[number, number]} size */
 export const pixelAt = (x, y, size) => /** @type {[number, number]} */ ([Math.min(Math.max(x * size[0], 0), size[0]) - 0.5, Math.min(Math.max(y * size[1], 0), size[1]) - 0.5]);
 
+/** Pins of chips first: their bodies are what a thermal picture shows. Pure. @param {string[]} pins */
+export const chipsFirst = (pins) => [...pins.filter((one) => /^(U|IC)\d/i.test(one)), ...pins.filter((one) => !/^(U|IC)\d/i.test(one))];
+
 const STEPS = /** @type {Record<string, [number, number]>} */ ({ ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] });
 
 export class HeatSheet {
-  /** @param {(what: string) => string} url @param {(file: File, fields: Record<string, Field>) => Promise<boolean>} take true when it was noted */
+  /** @param {(what: string) => string} url @param {(file: File, fields: Record<string, Field>) => Promise<void>} take clears the sheet when it was noted */
   constructor(url, take) {
     this.url = url;
     this.take = take;
@@ -87,7 +90,7 @@ export class HeatSheet {
     if (!this.root.open || this.suggest.c) return;
     this.suggest = { c: [], s: [] };
     const laid = await get(this.url('laid')).catch(() => null); // a board without such pins: any name can be typed
-    for (const side of ['c', 's']) this.suggest[side] = (laid?.suggest?.[side] ?? []).map((/** @type {any} */ p) => p.pin);
+    for (const side of ['c', 's']) this.suggest[side] = chipsFirst((laid?.suggest?.[side] ?? []).map((/** @type {any} */ p) => p.pin));
     if (!this.point.value) this.aimed(); // a name that was typed meanwhile stays
   }
 
@@ -245,7 +248,7 @@ export class HeatSheet {
     if (fields.other && there.length) fields.other_tap = there;
     for (const [name, el] of /** @type {[string, HTMLInputElement][]} */ ([['air_c', this.air], ['emissivity', this.emissivity], ['camera_emissivity', this.camera], ['reflected_c', this.mirrored]])) if (number(el)) fields[name] = number(el);
     if (this.unit.value) fields.unit = this.unit.value;
-    if (await this.take(file, fields)) this.clear();
+    await this.take(file, fields);
   }
 
   /** It was noted: the next picture begins with an empty sheet; what holds for the bench (air, emissivity) stays. */

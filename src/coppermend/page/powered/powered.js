@@ -333,17 +333,15 @@ export class Suspects {
     });
   }
 
-  /** True when it was noted. @param {File} file @param {Record<string, import('../shared/api.js').Field>} fields */
+  /** @param {File} file @param {Record<string, import('../shared/api.js').Field>} fields */
   async heat(file, fields) {
-    let done = false;
     await this.doing(async () => {
       const out = await send(url('heat'), file, { ...fields, entry: freshId() });
       this.last = entryOf(out);
       const said = (out.findings ?? []).filter((/** @type {any} */ f) => f.severity !== 'note').map((/** @type {any} */ f) => `${f.words} ${f.remedy}`);
       this.outcome = { words: [`Read and noted: ${plainly(out.noted?.words ?? out.words ?? 'a thermal picture')}.`, ...said].join(' '), back: true };
-      done = true;
+      this.heatSheet.clear();
     });
-    return done;
   }
 
   /** @param {string} name @param {string} words */
