@@ -148,7 +148,7 @@ def test_the_file_holds_nothing_of_the_cases_and_bad_files_are_refused() -> None
         b"\xff",
         b"[" * 100000,
         twice,
-        json.dumps({**value, "version": 2}).encode(),
+        json.dumps({**value, "version": 3}).encode(),
         broken(owner="ada"),
     ]
     bad += [

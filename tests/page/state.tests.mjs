@@ -129,6 +129,7 @@ export const tests = {
   'a learned prior stands beside its counts'() {
     const one = { site: 'joint', damage: 'rework', broken: 2, sites: 100, other_broken: 0.5, other_sites: 40, default: 0.008, rate: 0.0097, low: 0.002, high: 0.02, factor: 1.2 };
     same(learnedCells(one), ['joint, rework', '2.0 of 100', '0.5 of 40', '0.80 %', '0.97 % (0.20 % to 2.00 %)', '× 1.20']);
+    same(learnedCells({ ...one, site: '4164', damage: 'part' })[0], 'part 4164');
   },
   'a wait for another case names it by its number'() {
     same(waitAsked({ what: 'case', words: ' Case 12', until: '' }), { what: 'case', case: '12', until: '' });

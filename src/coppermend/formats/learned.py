@@ -1,4 +1,7 @@
-"""The file of what past cases taught (``coppermend-learned``, version 1): JSON, one row a case, nothing of the case but counts. See docs/reference/learned.md."""
+"""The file of what past cases taught (``coppermend-learned``, version 2; version 1, which had no parts, is read too): JSON, one row a case, nothing of it but counts.
+
+See docs/how-to/learn-from-cases.md.
+"""
 
 from __future__ import annotations
 
@@ -12,13 +15,14 @@ from coppermend.core.findings import Place, Refusal, refuse
 from coppermend.core.log.canonical import canonical_bytes
 from coppermend.core.planning.learned import CaseCounts, Cell
 
-FORMAT, VERSION = "coppermend-learned", 1
+FORMAT, VERSION = "coppermend-learned", 2
 LARGEST_BYTES = 64 * 1024 * 1024
 MOST_CASES = 200_000
-MOST_CELLS = 64
+MOST_CELLS = 320
 MOST_SITES = 1_000_000
 _HASH = re.compile(r"[0-9a-f]{64}")
 _WORD = re.compile(r"[a-z_]{1,20}")
+_KIND = re.compile(r"[a-z0-9][a-z0-9 _./+-]{0,39}")
 
 
 def learned_bytes(rows: Iterable[CaseCounts]) -> bytes:
@@ -51,8 +55,8 @@ def read_learned(data: bytes, name: str = "") -> tuple[CaseCounts, ...]:
         value = json.loads(data.decode("utf-8"))
     except (ValueError, RecursionError):
         raise _no("it is not JSON", place) from None
-    if not isinstance(value, dict) or value.get("format") != FORMAT or value.get("version") != VERSION:
-        raise _no(f"it is not {FORMAT} version {VERSION}", place)
+    if not isinstance(value, dict) or value.get("format") != FORMAT or value.get("version") not in (1, VERSION):
+        raise _no(f"it is not {FORMAT} version 1 or {VERSION}", place)
     cases = value.get("cases")
     if not isinstance(cases, list) or len(cases) > MOST_CASES:
         raise _no("its cases are no list that can be read", place)
@@ -79,7 +83,7 @@ def _cell(value: Any, place: Place) -> Cell:
     if not isinstance(value, dict) or set(value) != {"damage", "site", "sites", "broken", "expected"}:
         raise _no("a cell has not the fields damage, site, sites, broken, expected", place)
     words = (value["damage"], value["site"])
-    if not all(isinstance(one, str) and _WORD.fullmatch(one) for one in words):
+    if not all(isinstance(one, str) and how.fullmatch(one) for one, how in zip(words, (_WORD, _KIND), strict=True)):
         raise _no(f"a cell is called {words!r}", place)
     sites, broken, expected = value["sites"], value["broken"], value["expected"]
     good = isinstance(sites, int) and not isinstance(sites, bool) and 0 < sites <= MOST_SITES

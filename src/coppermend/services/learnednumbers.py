@@ -1,9 +1,10 @@
-"""What past cases say, as a case keeps it: the basis entry ``learned`` with a factor on the priors by damage and site, its counts beside it."""
+"""What past cases say, as a case keeps it: the basis entry ``learned`` with a factor on the priors by damage and site or by kind of part, its counts beside it."""
 
 from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -11,11 +12,15 @@ from coppermend.core.copper.model import SiteKind
 from coppermend.core.findings import Place, refuse
 from coppermend.core.log.kinds import AREA_KINDS
 from coppermend.core.log.state import CaseState
-from coppermend.core.planning.learned import MOST_FACTOR
+from coppermend.core.planning.learned import MOST_FACTOR, PART
 
 LEARNED = "learned"
 """Name of the basis entry."""
-MOST_ROWS = len(AREA_KINDS) * len(SiteKind)
+MOST_PARTS = 256
+"""Kinds of parts that a case takes in at most."""
+MOST_ROWS = len(AREA_KINDS) * len(SiteKind) + MOST_PARTS
+KIND = re.compile(r"[a-z0-9][a-z0-9 _./+-]{0,39}")
+"""A kind of part."""
 SITES = tuple(str(one) for one in SiteKind)
 
 
@@ -37,7 +42,7 @@ def factors_of_values(values: Mapping[str, Any]) -> dict[str, dict[str, float]]:
         raise _impossible("rates", rows)
     out: dict[str, dict[str, float]] = {}
     for row in rows:
-        if not isinstance(row, Mapping) or row.get("damage") not in AREA_KINDS or row.get("site") not in SITES:
+        if not isinstance(row, Mapping) or not _known(row.get("damage"), row.get("site")):
             raise _impossible("a rate", row)
         factor = row.get("factor")
         if isinstance(factor, bool) or not isinstance(factor, (int, float)) or not math.isfinite(factor):
@@ -46,6 +51,12 @@ def factors_of_values(values: Mapping[str, Any]) -> dict[str, dict[str, float]]:
             raise _impossible("a factor", factor)
         out.setdefault(str(row["damage"]), {})[str(row["site"])] = float(factor)
     return out
+
+
+def _known(damage: object, site: object) -> bool:
+    if damage == PART:
+        return isinstance(site, str) and KIND.fullmatch(site) is not None
+    return damage in AREA_KINDS and site in SITES
 
 
 def _impossible(what: str, value: object) -> Exception:

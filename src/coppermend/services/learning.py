@@ -19,6 +19,7 @@ from coppermend.core.log.canonical import canonical_bytes, sha256_hex
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, plain
 from coppermend.core.planning.learned import (
+    PART,
     CaseCounts,
     Cell,
     LearnedRate,
@@ -32,9 +33,11 @@ from coppermend.services.bind import Binding, bind, bind_state
 from coppermend.services.cases import case_state
 from coppermend.services.entries import write
 from coppermend.services.learnednumbers import LEARNED, learned_of
+from coppermend.services.learnedparts import part_cells
 from coppermend.services.numbers import basis_of
 from coppermend.services.workshop import Workshop
 
+READS = "copper and parts"
 FINISHED = ("ready", "returned")
 _NO_SITES = (SiteKind.THROUGH, SiteKind.WIRE, SiteKind.UNKNOWN)
 
@@ -153,12 +156,25 @@ def settled(posterior: CopperBelief) -> tuple[str, ...]:
 
 
 def what_it_teaches(binding: Binding) -> CaseCounts:
-    """What a case teaches. Refusal LRN-003 in words when it teaches nothing: not finished, not proven, or a practice patient behind it."""
+    """What a case teaches of copper and of parts. Refusal LRN-003 in words when it teaches nothing of either: not finished, not proven and not seen running,
+    or a practice patient behind it."""
     state = binding.state
     if state.practice:
         raise _nothing("a practice patient is behind it")
     if state.progress not in FINISHED:
         raise _nothing(f"it is not finished ({state.progress or 'no progress noted'})")
+    parts = part_cells(binding)
+    try:
+        copper = _copper_cells(binding)
+    except Refusal:
+        if not parts:
+            raise
+        copper = ()
+    return CaseCounts(key_of(state.case), state.package_id, (*copper, *parts))
+
+
+def _copper_cells(binding: Binding) -> tuple[Cell, ...]:
+    state = binding.state
     if not state.areas:
         raise _nothing("no work area is marked")
     own = judged_anew(binding)
@@ -172,7 +188,7 @@ def what_it_teaches(binding: Binding) -> CaseCounts:
     cells = count(own.base, areas, [one for one in whole if one not in gone], spans, basis)
     if not cells:
         raise _nothing("its readings settle no site in a work area")
-    return CaseCounts(key_of(state.case), state.package_id, cells)
+    return cells
 
 
 def judged_anew(binding: Binding) -> Binding:
@@ -196,7 +212,7 @@ def gather(workshop: Workshop, book: LearnedBook) -> Gathered:
     own: dict[str, Looked] = {}
     new, others, finished = 0, [], []
     for number, case in workshop.store.numbers():
-        mark = workshop.store.mark(case)
+        mark = _mark(workshop, case)
         known = held.own.get(case)
         looked = known if known is not None and known.mark == mark else _look(workshop, case, mark)
         own[case] = looked
@@ -218,11 +234,16 @@ def learn_from(workshop: Workshop, book: LearnedBook, case: str) -> bool:
         held = book.read()
         if not held.on or case_state(workshop, case).progress not in FINISHED:
             return False
-        looked = _look(workshop, case, workshop.store.mark(case))
+        looked = _look(workshop, case, _mark(workshop, case))
         book.put(replace(held, own={**held.own, case: looked}))
     except Refusal:
         return False
     return looked.row is not None
+
+
+def _mark(workshop: Workshop, case: str) -> str:
+    """What a look at a case stands for: its log as it is, and what this version reads from it."""
+    return f"{workshop.store.mark(case)} {READS}"
 
 
 def _look(workshop: Workshop, case: str, mark: str) -> Looked:
@@ -323,6 +344,9 @@ def _sentence(one: dict[str, Any], said: str) -> str:
     there = f"{one['other_broken']:.1f} of {one['other_sites']} in {one['other_cases']} {_cases(one['other_cases'])} of others"
     default, rate, low, high = (f"{100 * one[name]:.2f}" for name in ("default", "rate", "low", "high"))
     learned = f"{default} % by default, {rate} % ({low} to {high}) learned"
+    if one["damage"] == PART:
+        here, there = (text.replace(" broken in ", " at fault in ") for text in (here, there))
+        return f"part {one['site']}: {here}, {there}; {learned}: {said} {one['factor']:.2f} times the prior"
     return (
         f"{one['site']} after {one['damage']}: {here}, {there}; {learned}: {said} {one['factor']:.2f} times the prior"
     )

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from coppermend.core.belief.model import WorkArea
 from coppermend.core.belief.suspects.afloat import pull_at
-from coppermend.core.belief.suspects.causes import list_causes, neighbour_shorts
+from coppermend.core.belief.suspects.causes import list_causes, neighbour_shorts, with_factors
 from coppermend.core.belief.suspects.copper import CopperTree, copper_trees
 from coppermend.core.belief.suspects.field import MOST_SETS, Field, Spot, build_field
 from coppermend.core.belief.suspects.table import FaultTable
@@ -81,9 +81,11 @@ def powered_board(
     most: int = MOST_SETS,
     states: dict[str, PartState] | None = None,
     keep: FieldKeep | None = None,
+    factors: Mapping[str, float] | None = None,
 ) -> PoweredBoard:
     """The board under power, ready for beliefs. ``most`` fault sets are held. About 3 s of CPU and 150 MB for the demonstration machine at the default;
-    with ``keep`` the fault sets are taken from there where they were reckoned before, and kept there else.
+    with ``keep`` the fault sets are taken from there where they were reckoned before, and kept there else. ``factors``: what past cases make of the priors
+    of parts, by their kind.
 
     Refusal EXP-011 when nothing of it can be judged: no chip of the device book on a known net.
     """
@@ -95,7 +97,7 @@ def powered_board(
     trees = {net: tree for net, tree in copper_trees(graph, areas, numbers.copper, only).items() if net in circuit.nets}
     shorts = neighbour_shorts(circuit, trees)
     behaviour = Behaviour(circuit, {net: one.tree for net, one in trees.items()}, shorts)
-    causes = list_causes(circuit, trees, shorts, numbers, areas)
+    causes = with_factors(list_causes(circuit, trees, shorts, numbers, areas), circuit, factors or {})
     spots = tuple(_spots(circuit, trees, behaviour, model))
     if not spots or not causes:
         raise refuse(

@@ -34,6 +34,7 @@ from coppermend.core.circuit.planes import RIGHT
 from coppermend.core.log.fold import is_repair
 from coppermend.core.log.state import CaseState, PointRef, Reading, plain
 from coppermend.core.log.values import last_digit
+from coppermend.core.planning.learned import PART
 from coppermend.core.planning.suspects_hands import LEAST_P
 from coppermend.core.planning.suspects_next import BenchNow, SuspectStep, best_of_kinds, ranked_steps
 from coppermend.core.planning.suspects_words import step_caution, step_reason, step_risk, step_words
@@ -44,6 +45,7 @@ from coppermend.services.copperfirst import CopperFirst, copper_first
 from coppermend.services.field_pack import FieldKeep
 from coppermend.services.handsevidence import hand_evidence
 from coppermend.services.handwork import hand_work
+from coppermend.services.learnednumbers import factors_in
 from coppermend.services.looks import Conflict, look_conflicts, marked
 from coppermend.services.lookwork import looks_read, sides_to_look
 from coppermend.services.points import point_now
@@ -264,11 +266,14 @@ def board_of_case(
     """The powered board of a case, kept as long as its copper, areas and numbers stay; ``keep``: where its fault sets outlast the command."""
     model = machine or MachineModel()
     areas = marked(binding.areas)
-    key = ("powered", id(binding.graph), areas, repr(binding.basis), book.digest, model)
+    factors = factors_in(binding.state).get(PART, {})
+    key = ("powered", id(binding.graph), areas, repr(binding.basis), book.digest, model, tuple(sorted(factors.items())))
     if key not in binding.kept:
         table = FaultTable(copper=binding.basis)
         states = part_states(binding.state)
-        made = powered_board(binding.board, binding.graph, areas, book, model, table, states=states, keep=keep)
+        made = powered_board(
+            binding.board, binding.graph, areas, book, model, table, states=states, keep=keep, factors=factors
+        )
         names = {
             (net, node): f"{points[0].id} ({net})"
             for net, tree in made.trees.items()

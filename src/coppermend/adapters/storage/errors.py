@@ -45,7 +45,7 @@ def _database(text: str, place: StorePlace) -> Refusal:
         return refuse(
             "STO-013",
             f"The store's file is damaged ({text}).",
-            "Keep a copy of it as it is; run doctor; restore from a backup.",
+            "Keep a copy of it as it is; run store check; restore from a backup, or copy what can be read: coppermend store copy --to FOLDER.",
             at(place),
         )
     return refuse(

@@ -29,6 +29,7 @@ from coppermend.adapters.storage.schema import FACTS, META, SCHEMA_VERSION
 from coppermend.adapters.storage.sql import SqlStore
 from coppermend.core.findings import Finding, Place, Refusal, Severity
 
+WHAT_TO_DO = "Restore from a backup, or copy what can be read into a new store: coppermend store copy --to FOLDER."
 BUSY_MS = 10_000
 """How long a writer waits for another one."""
 LEAST_FREE = 256 * 1024
@@ -129,9 +130,8 @@ class SqliteStore(SqlStore):
             told += [str(err.orig), *self._damaged_pages(line)]
         for words in told:
             if words != "ok":
-                yield Finding(
-                    "STO-013", Severity.ERROR, self._at(), f"SQLite reports: {words}", "Restore from a backup."
-                )
+                said = f"SQLite reports: {words.rstrip('.')}."
+                yield Finding("STO-013", Severity.ERROR, self._at(), said, WHAT_TO_DO)
 
     def _damaged_pages(self, line: Connection) -> list[str]:
         """Looked for in a raw copy of the pages, because the newest ones may stand in the write-ahead log."""

@@ -20,6 +20,8 @@ from math import exp
 
 from coppermend.core.belief.model import Basis, WorkArea
 
+PART = "part"
+"""The damage of cells that count parts: no damage to copper. Their site is the kind of part: a chip's type, resistor, electrolytic, ..."""
 WORTH_SITES = 200.0
 """The default rate is worth so many sites, and what other board models say is worth so many of this one (an assumption)."""
 TOGETHER = 0.02
@@ -152,6 +154,9 @@ def factors_of(rates: Iterable[LearnedRate], basis: Basis) -> dict[str, dict[str
     """Factor on the priors by damage and site, never so low that a site would count as proven without a reading."""
     out: dict[str, dict[str, float]] = {}
     for one in rates:
+        if one.damage == PART:
+            out.setdefault(PART, {})[one.site] = round(one.factor, 6)
+            continue
         default = basis.prior_in.get(one.site, basis.prior_out) * mean_scale(basis)
         least = min(1.0, UNPROVEN * basis.proven_below / default) if default > 0 else 1.0
         out.setdefault(one.damage, {})[one.site] = round(max(one.factor, least), 6)

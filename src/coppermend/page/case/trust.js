@@ -80,7 +80,7 @@ function learnedSheet(app, learned, again) {
     h('p', null, learned.used.length ? 'This case is planned with it.' : rows.length ? 'This case is planned without it.' : 'Nothing was learned yet: coppermend learn gather looks at the finished cases.'),
     rows.length ? h('table.table', null, h('thead', null, h('tr', null, ['Where', 'This model', 'Others', 'Default', 'Learned', 'Prior'].map((t) => h('th', { scope: 'col' }, t)))),
       h('tbody', null, rows.map((/** @type {any} */ one) => h('tr', null, learnedCells(one).map((t, i) => (i ? h('td', null, t) : h('th', { scope: 'row' }, t))))))) : null,
-    rows.length ? h('p.why', null, 'Broken of settled sites in finished, proven cases; this case itself is left out. It says where to look first and proves nothing.') : null,
+    rows.length ? h('p.why', null, 'Broken of settled sites in finished, proven cases; of parts, replaced with a cure in machines that were seen running. This case itself is left out. It says where to look first and proves nothing.') : null,
     learned.now.length && !learned.used.length ? h('button.key', { type: 'button', id: 'learned-use', disabled: app.busy, onclick: () => use(true) }, 'Plan this case with it') : null,
     learned.used.length ? h('button.key', { type: 'button', id: 'learned-drop', disabled: app.busy, onclick: () => use(false) }, 'Plan this case without it') : null);
 }
@@ -88,7 +88,7 @@ function learnedSheet(app, learned, again) {
 /** The cells of one learned prior. Pure. @param {any} one @returns {string[]} */
 export function learnedCells(one) {
   const percent = (/** @type {number} */ p) => `${(100 * p).toFixed(2)} %`;
-  return [`${one.site}, ${one.damage}`, `${one.broken.toFixed(1)} of ${one.sites}`, `${one.other_broken.toFixed(1)} of ${one.other_sites}`, percent(one.default), `${percent(one.rate)} (${percent(one.low)} to ${percent(one.high)})`, `× ${one.factor.toFixed(2)}`];
+  return [one.damage === 'part' ? `part ${one.site}` : `${one.site}, ${one.damage}`, `${one.broken.toFixed(1)} of ${one.sites}`, `${one.other_broken.toFixed(1)} of ${one.other_sites}`, percent(one.default), `${percent(one.rate)} (${percent(one.low)} to ${percent(one.high)})`, `× ${one.factor.toFixed(2)}`];
 }
 
 /** @param {string} t @param {string} v */

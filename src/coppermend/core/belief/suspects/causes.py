@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 
@@ -14,6 +14,9 @@ from coppermend.core.circuit.model import DRIVING, LISTENING, Circuit, CircuitPa
 from coppermend.core.circuit.passives import PRIORS, across_rail, feeders_of, kind_of
 from coppermend.core.circuit.planes import Key, ShortSpec
 from coppermend.core.copper.model import ProbePoint
+
+MOST_LEARNED = 0.3
+"""No single fault is taken as likelier than this by past cases alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +80,23 @@ def list_causes(
             )
     found += _supply_causes(circuit, {one.key for one in found})
     return tuple(found)
+
+
+def kind_of_part(part: CircuitPart) -> str:
+    """What past cases count a part as: a known chip by its type, others by what they are."""
+    if part.chip is not None:
+        return part.chip.type.lower()
+    return kind_of(part) or part.role
+
+
+def with_factors(causes: Sequence[Cause], circuit: Circuit, factors: Mapping[str, float]) -> tuple[Cause, ...]:
+    """The causes with what past cases make of the priors of their parts, by kind of part; a prior stays below ``MOST_LEARNED``."""
+
+    def learned(one: Cause) -> Cause:
+        factor = factors.get(kind_of_part(circuit.by_ref[one.part]), 1.0) if one.part else 1.0
+        return one if factor == 1.0 else replace(one, prior=min(one.prior * factor, max(one.prior, MOST_LEARNED)))
+
+    return tuple(learned(one) for one in causes) if factors else tuple(causes)
 
 
 def _supply_causes(circuit: Circuit, known: Collection[Key]) -> list[Cause]:
