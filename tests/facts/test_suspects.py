@@ -16,6 +16,9 @@ from coppermend.core.belief.suspects.posterior import (
     Beep,
     Look,
     Start,
+    _without_each,
+    each_log,
+    group_logs,
     initial,
     log_likelihood,
     observed,
@@ -189,6 +192,25 @@ def test_probabilities_are_exact_over_the_sets(board: PoweredBoard) -> None:
 
 def look(board: PoweredBoard, net: str, pin: str, outcome: int, judged: bool = False, by: str = "probe") -> Look:
     return Look(net, board.behaviour.trees[net].taps[pin], outcome, judged, by=by)
+
+
+def test_readings_weighed_at_once_are_weighed_one_by_one(board: PoweredBoard) -> None:
+    """``each_log`` against ``log_likelihood``; what a group of looks says without one of them, against the group weighed anew."""
+    field = board.field
+    looks = [
+        look(board, "A0", "U1.30", FLOATING),
+        look(board, "A0", "U12.2", LOW, True),
+        look(board, "A0", "U5.10", LOW),
+    ]
+    looks += [look(board, "VCC", "U1.11", HIGH), look(board, "/RESET", "U1.26", LOW, by="scope")]
+    beep = Beep("A0", 0, board.behaviour.trees["A0"].taps["U1.30"], False)
+    small = field.remembered(field.main.members[:400])
+    logs = each_log(field, small, [*looks, beep, Start(-1)])
+    for row, one in zip(logs, [*looks, beep, Start(-1)], strict=True):
+        assert np.array_equal(row, log_likelihood(field, small, one))
+    for k, change in enumerate(_without_each(field, small, looks[:3], [0, 1, 2])):
+        anew = group_logs(field, small, [*looks[:k], *looks[k + 1 : 3]]) - group_logs(field, small, looks[:3])
+        assert np.abs(change - anew).max() < 1e-9
 
 
 def test_the_order_of_readings_changes_nothing(board: PoweredBoard) -> None:

@@ -399,8 +399,7 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
         k = made.spot_at.get((one.net, one.node))
         if k is None:
             return np.zeros(len(block.members))
-        column = np.log(np.maximum(spot_likelihood(made, k, one.judged, one.by)[:, one.outcome], 1e-12))
-        picked: Floats = np.concatenate([column, (0.0, 0.0)])[block.symbols(k)]
+        picked: Floats = _look_column(made, k, one)[block.symbols(k)]
         return picked
     if isinstance(one, Start):
         n = len(made.screens)
@@ -434,6 +433,30 @@ def log_likelihood(made: Field, block: Block, one: Observation) -> Floats:
         return swap_logs(made, block.members, one.part, one.started, one.good, e)
     cured = _within(block.members, part_causes(made, one.part))
     return np.asarray(np.where(cured == one.started, np.log(1.0 - e), np.log(e)), dtype=np.float64)
+
+
+def each_log(made: Field, block: Block, evidence: Sequence[Observation]) -> Floats:
+    """Log P(reading | set) of every reading by itself for the sets of a small block, (readings, sets)."""
+    count = len(block.members)
+    symbols = block.picked(np.arange(count), len(made.spots))
+    rows = np.zeros((len(evidence), count))
+    for row, one in zip(rows, evidence, strict=True):
+        if not isinstance(one, Look):
+            row[:] = log_likelihood(made, block, one)
+        elif (k := made.spot_at.get((one.net, one.node))) is not None:
+            row[:] = _look_column(made, k, one)[symbols[k]]
+    return rows
+
+
+def _look_column(made: Field, k: int, one: Look) -> Floats:
+    """Log P(what a look at a spot said | symbol), (8,)."""
+    spot = made.spots[k]
+    key = ("column", spot.rail, spot.ground, _compared(made, k, one.judged), spot.loose, spot.pull, one.by, one.outcome)
+    if key not in made.memo:
+        column = np.log(np.maximum(spot_likelihood(made, k, one.judged, one.by)[:, one.outcome], 1e-12))
+        made.memo[key] = np.concatenate([column, (0.0, 0.0)])
+    found: Floats = made.memo[key]
+    return found
 
 
 def _compared(made: Field, k: int, judged: bool) -> bool:
@@ -656,7 +679,8 @@ def unexplained(state: State) -> list[Observation]:
     best = block.one(row)
     if int(best.members.max()) < 0:
         return []
-    return [one for one in state.evidence if float(log_likelihood(made, best, one)[0]) < np.log(UNEXPLAINED)]
+    logs = each_log(made, best, state.evidence)[:, 0]
+    return [one for one, log in zip(state.evidence, logs.tolist(), strict=True) if log < np.log(UNEXPLAINED)]
 
 
 def wider_sets(state: State) -> list[tuple[int, ...]]:
@@ -696,7 +720,7 @@ def shared_out(state: State) -> list[tuple[int, ...]]:
     fine = liked_by_none(state)
     block, row, _ = state.best_rows(1)[0]
     best = block.one(row)
-    told = sum(float(log_likelihood(made, best, one)[0]) for one in state.evidence)
+    told = sum(each_log(made, best, state.evidence)[:, 0].tolist())
     least = float(best.prior[0]) + told - float(fine.sum()) - np.log(SHARING_FACTOR)
     known: set[tuple[int, ...]] = set() if state.wide is None else {_key(r) for r in state.wide.members.tolist()}
     fresh: dict[tuple[int, ...], None] = {}
@@ -716,6 +740,7 @@ def sharing_sets(made: Field, gain: Floats, least: float = -np.inf) -> list[tupl
     if len(few) < 2:
         return []
     some = np.ascontiguousarray(gain[:, few].T)
+    some = some[:, some.any(axis=0)]
     part = np.array([hash_part(made.causes[c]) for c in few.tolist()])
     clash = (part[:, None] == part[None, :]) & (part[:, None] >= 0)
     np.fill_diagonal(clash, True)
@@ -821,11 +846,11 @@ def rivalled(state: State) -> State:
     if not shorter:
         return state
     less = made.remembered(padded(shorter))
-    without = np.array([log_likelihood(made, less, one) for one in state.evidence]).reshape(len(state.evidence), -1)
+    without = each_log(made, less, state.evidence)
     at = 0
     found: list[tuple[tuple[int, ...], int, _StandIns]] = []
     for alone, seed in seeds:
-        full = np.array([float(log_likelihood(made, alone, one)[0]) for one in state.evidence])
+        full = each_log(made, alone, state.evidence)[:, 0]
         for k in range(len(seed)):
             left = without[:, at : at + 1]
             at += 1
@@ -873,7 +898,7 @@ def _fitting(made: Field, one: _StandIns) -> list[int]:
     if not one.tried:
         return []
     beside = made.remembered(padded([(*one.rest, c) for c in one.tried]))
-    logs = np.array([log_likelihood(made, beside, reading) for reading in one.readings])
+    logs = each_log(made, beside, one.readings)
     fits = (logs > np.log(EXPLAINS)).all(axis=0)
     return [c for c, fine in zip(one.tried, fits.tolist(), strict=True) if fine][:RIVALS]
 
@@ -923,7 +948,7 @@ def liked_by_none(state: State) -> Floats:
     """Log P(reading | nothing is wrong) for every reading, (readings,): a further fault that leaves a place as it was takes nothing from this."""
     made = state.field
     whole = made.remembered(padded([()]))
-    return np.array([float(log_likelihood(made, whole, one)[0]) for one in state.evidence])
+    return each_log(made, whole, state.evidence)[:, 0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -995,20 +1020,36 @@ def _decisive(state: State, unit: int) -> Asked | None:
             held.append(mine[block.members[which]].any(axis=1))
     found, least = None, made.table.leans_above
     for rows in grouped(state.evidence).values():
-        full = [group_logs(made, block, rows) for block in blocks]
-        for k, one in enumerate(rows):
-            asked = _again(made, one)
-            if asked is None or sum(_again(made, other) == asked for other in rows) > 1:
-                continue
-            rest = rows[:k] + rows[k + 1 :]
+        ways = [_again(made, one) for one in rows]
+        once = [k for k, asked in enumerate(ways) if asked is not None and ways.count(asked) == 1]
+        taken = [_without_each(made, block, rows, once) for block in blocks]
+        for at, k in enumerate(once):
+            asked = ways[k]
             with_it = without = 0.0
-            for block, weight, own, logs in zip(blocks, weights, held, full, strict=True):
-                left = weight * np.exp((group_logs(made, block, rest) if rest else 0.0) - logs)
+            for weight, own, logs in zip(weights, held, taken, strict=True):
+                left = weight * np.exp(logs[at])
                 with_it += float(left[own].sum())
                 without += float(left[~own].sum())
             share = with_it / max(with_it + without, 1e-300)
             if share < least:
                 found, least = asked, share
+    return found
+
+
+def _without_each(made: Field, block: Block, rows: Sequence[Observation], some: Sequence[int]) -> list[Floats]:
+    """What taking each of ``some`` readings of a group out changes the log of the group by, (sets,) each."""
+    if not isinstance(rows[0], Look):
+        full = group_logs(made, block, rows)
+        left = [[*rows[:k], *rows[k + 1 :]] for k in some]
+        return [(group_logs(made, block, rest) if rest else 0.0) - full for rest in left]
+    extra = _looks_extra(made, block, rows)
+    found = []
+    for k in some:
+        rest = _looks_extra(made, block, [*rows[:k], *rows[k + 1 :]])
+        change = -log_likelihood(made, block, rows[k])
+        if rest is not None:
+            change += rest
+        found.append(change if extra is None else change - extra)
     return found
 
 
@@ -1035,8 +1076,8 @@ def _rivals(state: State, alone: Block, seed: tuple[int, ...], mine: int) -> tup
     liked = liked_by_singles(state)
     rest = tuple(c for c in seed if c != mine)
     less = made.remembered(padded([rest]))
-    left = np.array([float(log_likelihood(made, less, one)[0]) for one in state.evidence])
-    full = np.array([float(log_likelihood(made, alone, one)[0]) for one in state.evidence])
+    left = each_log(made, less, state.evidence)[:, 0]
+    full = each_log(made, alone, state.evidence)[:, 0]
     owed = (left < np.log(UNEXPLAINED)) & (full >= np.log(UNEXPLAINED))
     if not owed.any():
         return (), -1
