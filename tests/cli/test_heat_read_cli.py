@@ -119,6 +119,9 @@ def test_a_case_keeps_the_picture_and_its_suspects_change(tmp_path: Path, board:
     assert any("cold that should be warm" in one["words"] for one in rows["part U1"]["for"])
     assert any(one["words"].startswith("U1 cold") for one in after["used"])
     assert rows.get("part U22", {"p": 0.0})["p"] < before["part U22"], "an even chip is less suspect"
+    course = json.loads(run(tmp_path, "suspects", "1", "--map", "--json")[1])["course"]
+    told = [one["seen"] for one in course if one["kind"] == "heat"]
+    assert told == ["the thermal picture: U1 cold that should be warm"], "the odd parts, not every part of the picture"
     assert run(tmp_path, "note", "1", "undo")[0] == 0
     undone = {
         one["unit"]: one["p"]

@@ -18,7 +18,7 @@ from coppermend.core.belief.suspects.posterior import (
     initial,
     observed,
 )
-from coppermend.core.belief.suspects.reasons import observation_words
+from coppermend.core.belief.suspects.reasons import observation_words, picture_words
 from coppermend.core.circuit.machine import MachineModel
 from coppermend.core.log.fold import fold
 from coppermend.core.log.model import Entry, agreed_order
@@ -186,7 +186,9 @@ class _Segment:
                 words = f"{len(last.found) + 1} continuity readings"
                 joined[-1] = _Event(one.entry, "copper", words, last.found + one.found)
             elif last is not None and last.kind == one.kind == "heat" and last.entry == one.entry:
-                joined[-1] = _Event(one.entry, "heat", f"{last.words}; {one.words}", last.found + one.found)
+                all_of_it = last.found + one.found
+                said = picture_words([seen for seen in all_of_it if isinstance(seen, Warmth)])
+                joined[-1] = _Event(one.entry, "heat", said, all_of_it)
             else:
                 joined.append(one)
         return joined
