@@ -115,6 +115,9 @@ def test_what_cannot_be_undone_is_never_proposed_without_consent(made: Workshop,
     assert work()[0] == ()
     note_intake(made, case, "consent", yes=True, acts=["unsolder"])
     assert set(work()[0]) == {f"U{n}" for n in range(50, 58)}
+    note_intake(made, case, "consent", yes=False, acts=["replace part"])
+    assert work()[0] == () and "original" in work()[1]["U50"], "the owner wants no other part in its place"
+    note_intake(made, case, "consent", yes=True, acts=["replace part"])
     note_intake(made, case, "limit", amount=10.0, currency="EUR")
     assert work()[0] == () and "ask the owner" in work()[1]["U50"]
     note_intake(made, case, "limit", amount=20.0, currency="EUR")
@@ -255,6 +258,9 @@ def test_pieces_and_where_they_have_been(made: Workshop, case: str) -> None:
     wrong = say(made, case, "swap U1 with=C9 effect=none")
     said = " ".join(cautions(made, case, wrong))  # type: ignore[arg-type]
     assert "C9 is a 74LS00" in said and "known bad" in said
+    note(made, case, Request("piggyback", part="U50", fields={"effect": "none", "with": "C2"}))
+    held = chip_cards(case_state(made, case))["C2"]
+    assert held.place == "donor" and held.stays[-1].words == "held on top: nothing changed", "it came down again"
     top = note(made, case, Request("piggyback", part="U3", fields={"effect": "none"})).entry
     assert any("does not allow a chip on top" in one for one in cautions(made, case, top))
 

@@ -40,7 +40,7 @@ def parts_command(ctx: click.Context, case: str, as_json: bool) -> None:
             value = (
                 "value not read"
                 if one["value"] is None
-                else f"{one['value']:.4g} {UNITS[one['kind']]}, {one['tolerance_percent']:g} %"
+                else f"{_printed(one['value'], UNITS[one['kind']])}, {one['tolerance_percent']:g} %"
             )
             click.echo(f"{one['ref']:6} {one['kind']:12} {value}; {', '.join(one['faults'])}")
             for read in one["read"]:
@@ -48,6 +48,18 @@ def parts_command(ctx: click.Context, case: str, as_json: bool) -> None:
         click.echo(f"Mind: {CAUTION}")
     if any(read["bad"] for one in view["parts"] for read in one["read"][-1:]):
         ctx.exit(1)
+
+
+def _printed(value: float, unit: str) -> str:
+    """A value with its prefix, as parts lists have it.
+
+    >>> _printed(2.2e-05, "F"), _printed(4700.0, "ohm"), _printed(0.0, "ohm")
+    ('22 µF', '4.7 kohm', '0 ohm')
+    """
+    for scale, prefix in ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p")):
+        if abs(value) >= scale * 0.9995:
+            return f"{value / scale:.4g} {prefix}{unit}"
+    return f"{value:g} {unit}"
 
 
 UNITS = {

@@ -108,14 +108,17 @@ _AFTER = {
 
 
 def _moved(cards: dict[str, ChipCard], act: Any, mute: str) -> None:
-    """A swap or a fitting: the chip that went in and the one that came out, and what the effect says of each; ``mute`` why it says nothing."""
-    said = _AFTER.get(act.effect, "")
+    """A swap, a fitting or a try on top: the chip that went in and the one that came out, and what the effect says of each; ``mute`` why it says nothing.
+    One that was held on top comes down again, to where it was."""
+    said, on_top = _AFTER.get(act.effect, ""), act.kind == "piggyback"
+    if on_top:
+        said = f"held on top: {said}" if said else "held on top"
     if act.chip_in:
         card = cards.get(act.chip_in, ChipCard(act.chip_in))
         stays = (*card.stays, Stay(act.part, act.entry, act.observed_at, said))
         says = (*card.says, f"worked at {act.part}") if act.effect == "cured" else card.says
         goodness = "known good" if act.effect == "cured" else card.goodness
-        back = card.place if act.trial else act.part
+        back = card.place if act.trial or on_top else act.part
         cards[act.chip_in] = replace(card, place=back, stays=stays, says=says, goodness=goodness)
     if act.chip_out:
         card = cards.get(act.chip_out, ChipCard(act.chip_out))

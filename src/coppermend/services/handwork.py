@@ -59,10 +59,12 @@ def hand_work(
             continue
         if (card is None or not card.place.startswith(BOUGHT)) and _may_top(chips[ref].chip):
             tops.append(ref)
-        if owner.allows("unsolder"):
-            replaced.append(ref)
-        else:
+        if not owner.allows("unsolder"):
             kept_back.append((ref, "taking it out cannot be undone, and the owner has not agreed to it"))
+        elif "replace part" in owner.refused:
+            kept_back.append((ref, "the owner wants no other part than the original in its place"))
+        else:
+            replaced.append(ref)
     sockets = tuple(ref for ref in chips if states.get(ref) == "socketed")
     tops += topped_capacitors(made.circuit)
     hands = HandsNow(sockets, True, tuple(tops), tuple(replaced), tuple(sorted(pay.items())))
