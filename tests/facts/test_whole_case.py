@@ -32,7 +32,7 @@ from coppermend.services.whole_belief import not_worn_out, session_then
 from coppermend.services.whole_copper import pairs_before_power
 from coppermend.services.whole_hands import run_technician
 from coppermend.services.whole_mends import read_since
-from coppermend.services.whole_practice import marks, run_next
+from coppermend.services.whole_practice import _Run, marks, run_next
 from coppermend.services.whole_setting import WholeSetting, whole_patient, whole_setting
 from coppermend.services.whole_view import WholeStep, WholeView
 from coppermend.services.whole_ways import unread_rom
@@ -265,6 +265,16 @@ def test_a_contact_is_named_mended_and_proven_before_the_next_power_up(setting: 
     again = len(kinds) - 1 - kinds[::-1].index("power on")
     before = [one for one in tally.acts[:again] if one.kind == "check"][-1]
     assert "U1.14" in before.what and before.said == "closed"
+
+
+def test_a_level_of_practice_says_that_it_was_looked_at_with_a_scope(setting: WholeSetting) -> None:
+    """The patient answers as on a scope, where a line that nothing drives looks otherwise than on a logic probe; the entry says so."""
+    ill = patient(setting, WholeFault("contact", "", None))
+    run = _Run(bootstrap.practice_workshop(), setting, ill, bootstrap.device_book(), None)
+    run.opened()
+    run.level(next(point for point, (net, _) in setting.answers.node_of.items() if net == "CPUCLK"), False)
+    levels = [one.payload for one in run.w.store.entries(run.case) if one.kind == "level"]
+    assert [(one["level"], one["with"]) for one in levels] == [("pulsing", "scope")]
 
 
 def test_the_policies_without_a_planner_mend_a_dead_crystal(setting: WholeSetting) -> None:

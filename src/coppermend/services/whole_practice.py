@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from time import process_time
 from typing import Any
 
+from coppermend.core.belief.suspects.afloat import SCOPE
 from coppermend.core.belief.suspects.warmth import LIKELY, supply_places, warms
 from coppermend.core.board.model import PartState
 from coppermend.core.copper.worked import PatchWire, worked
@@ -532,7 +533,7 @@ class _Run:
         said = self.patient.level(point, judged and self.content(point))
         self.tally_said = said
         word = "right" if said == "pulsing" and judged and self.content(point) else said
-        self.note("level", (point,), word)
+        self.note("level", (point,), word, **{"with": SCOPE})
 
     def content(self, point: str) -> bool:
         place = self.setting.answers.node_of.get(point)
