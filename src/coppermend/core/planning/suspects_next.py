@@ -2,7 +2,8 @@
 seconds, risk and reason.
 
 The gain of a step is the information its answer carries about which fault sets hold, H(answer) - H(answer | set), over the likeliest sets
-(their share of the belief is stated). A wave of several points is filled point by point, each time with what the earlier points leave open.
+(their share of the belief is stated), less what it tells apart among sets that would be named by one and the same unit (``told_of_leads``): the goal is
+the first unit named, and its other faults are looked for once it is mended. A wave of several points is filled point by point, each time with what the earlier points leave open.
 Steps are compared by gain with a power of the seconds as divisor: a pure ratio chases cheap looks. A step's risk counts as seconds: how likely it does
 harm, times the time that the harm costs. What a step leads up to counts too (the swap after a rail, power on again after a check); setting up the probe
 does not, it is spent once and serves the looks that follow.
