@@ -151,3 +151,24 @@ def test_ohms_noted_across_a_resistor_weigh_it(tmp_path: Path) -> None:
     assert read[0]["bad"] is True and "drifted" in read[0]["words"]
     view = suspects_for_case(shop, case, book)
     assert any(one["ref"] in words and "open or drifted up" in words for _, words in view.used)
+
+
+def test_one_element_of_a_network_fails_alone(tmp_path: Path) -> None:
+    """RN1, 8 x 10k with pin 1 in common (demo/circuit.py): 15 k between 1 and 3 is that element's fault (parallel ways only lower a reading, Kirchhoff); the
+    9.9 k between 1 and 4, read later, is sound and speaks not against it. Read again and right, the first reading counts no more."""
+    store = f"sqlite:///{tmp_path / 'cases.db'}"
+    shop = workshop(store)
+    case = new_case(shop, "demo", "Machine", complaint="dark").state.case
+    book = device_book(store)
+
+    def read(*words: str) -> list[str]:
+        note(shop, case, request_from_words(shop, case, "ohms", list(words)))
+        return [one for _, one in suspects_for_case(shop, case, book).used if one.startswith("RN1")]
+
+    read("RN1.1", "RN1.3", "15k")
+    assert read("RN1.1", "RN1.4", "9.9k") == [
+        "RN1.1 to RN1.3 reads 15 kohm where at most 10.7 kohm can be: open or drifted up"
+    ]
+    shown = next(r for r in passives_view(shop, case, book)["parts"] if r["ref"] == "RN1")["read"]
+    assert [one["bad"] for one in shown] == [True, False] and shown[0]["words"].startswith("RN1.1 to RN1.3")
+    assert all("its value" in one for one in read("RN1.3", "RN1.1", "9.95k"))

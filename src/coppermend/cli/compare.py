@@ -46,7 +46,7 @@ def parts_command(ctx: click.Context, case: str, as_json: bool) -> None:
             for read in one["read"]:
                 click.echo(f"       {read['words']}")
         click.echo(f"Mind: {CAUTION}")
-    if any(read["bad"] for one in view["parts"] for read in one["read"][-1:]):
+    if any(read["bad"] for one in view["parts"] for read in one["read"]):
         ctx.exit(1)
 
 

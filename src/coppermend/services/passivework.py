@@ -31,22 +31,37 @@ def across(circuit: Circuit, one: Reading) -> Passive | None:
 
 
 def passive_witnesses(state: CaseState, circuit: Circuit) -> tuple[tuple[Witness, int, bool], ...]:
-    """The last reading across each part as a finding: finding, its place in the log, whether it says that the part is right."""
-    last: dict[tuple[str, str, str], tuple[Witness, int, bool]] = {}
+    """The last reading across each part, or element of a network, as a finding: finding, its place in the log, whether it says that the part is right.
+
+    Where an element of a network reads at fault, its sound elements say nothing of it: one can fail alone.
+    """
+    rows = []
+    for facts, one in _latest(state, circuit):
+        bad, words = read_across(facts, one.value)
+        if bad is not None:
+            log = 0.0 if bad else math.log(EVEN_THOUGH_BAD)
+            said = f"{_named(facts, one)} {words}"
+            found = Witness((("part", facts.ref, log),), math.log(ODD_THOUGH_SOUND) if bad else 0.0, said, one.entry)
+            rows.append((facts.ref, (found, one.at, not bad)))
+    failed = {ref for ref, (_, _, right) in rows if not right}
+    return tuple(row for ref, row in rows if ref not in failed or not row[2])
+
+
+def _latest(state: CaseState, circuit: Circuit) -> list[tuple[Passive, Reading]]:
+    """The last ohms reading across each pair of pins of a small part."""
+    last: dict[tuple[str, str, str], tuple[Passive, Reading]] = {}
     for one in state.readings:
         facts = across(circuit, one)
-        if facts is None:
-            continue
-        bad, words = read_across(facts, one.value)
-        if bad is None:
-            continue
-        log = 0.0 if bad else math.log(EVEN_THOUGH_BAD)
-        found = Witness(
-            (("part", facts.ref, log),), math.log(ODD_THOUGH_SOUND) if bad else 0.0, f"{facts.ref} {words}", one.entry
-        )
-        pins = sorted(p.pin for p in one.points)
-        last[facts.ref, pins[0], pins[1]] = (found, one.at, not bad)
-    return tuple(last.values())
+        if facts is not None:
+            a, b = sorted(p.pin for p in one.points)
+            last.pop((facts.ref, a, b), None)
+            last[facts.ref, a, b] = (facts, one)
+    return list(last.values())
+
+
+def _named(facts: Passive, one: Reading) -> str:
+    """The part, or the element of a network by its pins."""
+    return " to ".join(f"{p.part}.{p.pin}" for p in one.points) if facts.kind == "network" else facts.ref
 
 
 def passives_view(workshop: Workshop, case: str, book: DeviceBook) -> dict[str, Any]:
@@ -54,10 +69,9 @@ def passives_view(workshop: Workshop, case: str, book: DeviceBook) -> dict[str, 
     binding = bind(workshop, case)
     circuit = circuit_of(binding.board, book, part_states(binding.state))
     said: dict[str, list[dict[str, Any]]] = {}
-    for one in binding.state.readings:
-        facts = across(circuit, one)
-        if facts is not None:
-            bad, words = read_across(facts, one.value)
-            said.setdefault(facts.ref, []).append({"entry": one.entry, "bad": bad, "words": words})
+    for facts, one in _latest(binding.state, circuit):
+        bad, words = read_across(facts, one.value)
+        words = f"{_named(facts, one)} {words}" if facts.kind == "network" else words
+        said.setdefault(facts.ref, []).append({"entry": one.entry, "bad": bad, "words": words})
     rows = [found for part in circuit.parts if (found := passive_of(part)) is not None]
     return {"parts": [{**asdict(one), "faults": list(one.faults), "read": said.get(one.ref, [])} for one in rows]}

@@ -181,7 +181,7 @@ class Found {
     const rows = this.views['parts/small'].parts;
     const read = rows.filter((/** @type {any} */ p) => p.read.length);
     return [h('h2', null, 'Small parts'), h('p', null, 'Ohms across a part, power off: what lies in parallel only lowers a reading, so more than a resistor\'s value is its own fault, less says nothing.'),
-      read.length ? table(['part', 'kind', 'what was read'], read.map((/** @type {any} */ p) => [p.ref, p.kind, p.read.at(-1).words])) : h('p', { id: 'no-parts' }, 'None was read across yet: note ohms between its two pins on the bench.'),
+      read.length ? table(['part', 'kind', 'what was read'], read.map((/** @type {any} */ p) => [p.ref, p.kind, p.read.map((/** @type {any} */ r) => r.words).join('; ')])) : h('p', { id: 'no-parts' }, 'None was read across yet: note ohms between its two pins on the bench.'),
       h('details', null, h('summary', null, `All ${rows.length} small parts with their usual faults`), table(['part', 'kind', 'value', 'tolerance', 'faults'], rows.map((/** @type {any} */ p) => [p.ref, p.kind, partValue(p), `${p.tolerance_percent} %`, p.faults.join(', ')])))];
   }
 
