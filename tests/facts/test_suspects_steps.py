@@ -184,6 +184,13 @@ def test_the_end_is_said(board: PoweredBoard) -> None:
     assert max((one.gain_bits for one in left if one.kind in ("look", "rail", "wave")), default=0.0) < 0.3
 
 
+def test_before_it_ends_what_tells_any_sets_apart_is_asked(board: PoweredBoard) -> None:
+    """Two halves of one rail that nothing tells apart lead every set (0.85): another fault of the same patient is found and named instead of an end."""
+    setting = bootstrap.powered_setting("demo")
+    marked = practice.run_powered(setting, practice.powered_patient(setting, 2027, 3, "any"), "next")
+    assert marked["named"] and marked["named_true"] and marked["p_named"] >= 0.95
+
+
 def test_of_each_kind_the_best() -> None:
     rows = (SuspectStep("wave", (), 60.0, 2.0), SuspectStep("look", (), 25.0, 1.0), SuspectStep("wave", (), 60.0, 0.5))
     assert [(one.kind, one.gain_bits) for one in best_of_kinds(rows)] == [("wave", 2.0), ("look", 1.0)]

@@ -15,6 +15,7 @@ known-good part into a socket whose rails were not measured right.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -150,11 +151,20 @@ class SuspectStep:
 
 
 def ranked_steps(state: State, bench: BenchNow, costs: CostTable, most: int = 12) -> tuple[SuspectStep, ...]:
-    """The steps worth most now, best first; empty when a unit is named beyond doubt or nothing more can be told apart."""
+    """The steps worth most now, best first; empty when a unit is named beyond doubt or nothing more can be told apart.
+
+    What tells of the unit to be named goes first; where nothing does, what tells any sets apart: other faults of theirs may be named instead.
+    """
     settled = verdict(state)
     if settled.stands:
         return ()
     view = _View(state)
+    return _ranked(view, bench, costs, settled, most) or _ranked(view.of_sets(), bench, costs, settled, most)
+
+
+def _ranked(view: _View, bench: BenchNow, costs: CostTable, settled: Verdict, most: int) -> tuple[SuspectStep, ...]:
+    """The steps that tell something of what the view tells apart, best first."""
+    state = view.state
     steps: list[SuspectStep] = []
     power = 0.0 if bench.powered else costs.power_s
     if bench.powered or bench.may_power:
@@ -312,8 +322,19 @@ class _View:
         self.members = members
         self.weights = weights / self.share
         first, self.like_row = _alike(symbols)
-        self.leads = self._leads()
-        self.masses = _symbol_masses(symbols[first], self.weights, self.leads)[:, self.like_row]
+        self._first = first
+        self._told_apart(self._leads())
+
+    def _told_apart(self, leads: NDArray[np.int64]) -> None:
+        self.leads = leads
+        self.masses = _symbol_masses(self.symbols[self._first], self.weights, leads)[:, self.like_row]
+
+    def of_sets(self) -> _View:
+        """The same with every set told apart from every other: what is left to ask where nothing tells of the unit to be named, before it is said that
+        nothing more can be told apart."""
+        view = copy(self)
+        view._told_apart(np.zeros_like(self.leads))
+        return view
 
     def _leads(self) -> NDArray[np.int64]:
         """The unit that each set would be named by, its likeliest one, (sets,): numbered from 1 for the ``MOST_LEADS`` that are likelier than ``LEAD_P``, else 0."""
