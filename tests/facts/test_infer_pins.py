@@ -66,15 +66,24 @@ def test_what_pins_read_on_boards_that_work(tmp_path: Path) -> None:
     book = device_book(store)
     for value in ("0.61V", "0.65V"):
         other = new_case(shop, "demo", f"good {value}").state.case
-        note(shop, other, request_from_words(shop, other, "diode", ["U1.14", "U1.29", value]))
+        note(shop, other, request_from_words(shop, other, "diode", ["U1.14", "U1.29", "0.2V"]))
+        for points in (["U1.14", "U1.29"], ["U1.29", "U1.14"]):
+            note(shop, other, request_from_words(shop, other, "diode", [*points, value]))
+        note(shop, other, request_from_words(shop, other, "diode", ["U1.15", "U1.29", "OL"]))
+        note(shop, other, request_from_words(shop, other, "level", ["U1.6", "pulsing"]))
         note(shop, other, request_from_words(shop, other, "progress", ["ready"]))
     waiting = new_case(shop, "demo", "not done").state.case
     note(shop, waiting, request_from_words(shop, waiting, "diode", ["U1.14", "U1.29", "0.1V"]))
     case = new_case(shop, "demo", "this one").state.case
     view = custom_chip(shop, case, book, "u1")
-    pin = next(one for one in view["pins"] if one["number"] == "14")
-    assert view["cases"] == 2 and pin["read"] == [
-        {"kind": "diode", "of": 2, "median": 0.63, "least": 0.61, "most": 0.65}
-    ]
+    read = {one["number"]: one["read"] for one in view["pins"] if one["read"]}
+    assert view["cases"] == 2 and set(read) == {"6", "14", "15"}, (
+        "a reading is the pin's, whichever tip stood on ground (29)"
+    )
+    assert read["14"][0] == {
+        "kind": "diode", "tip": "red", "of": 2, "median": 0.63, "least": 0.61, "most": 0.65, "words": "diode 0.63 V, red tip on the pin (2)",
+    }, "of each case the last one"  # fmt: skip
+    assert [one["tip"] for one in read["14"]] == ["red", "black"]
+    assert [read[n][0]["words"] for n in ("15", "6")] == ["diode overload, red tip on the pin (2)", "level pulsing (2)"]
     with pytest.raises(Refusal):
         custom_chip(shop, case, book, "U99")

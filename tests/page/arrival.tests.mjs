@@ -1,18 +1,17 @@
 import { answerWords } from '../../src/coppermend/page/arrival/intake.js';
 import { aloneWords, readWords, volts } from '../../src/coppermend/page/arrival/supply.js';
 import { cardWords } from '../../src/coppermend/page/chips/cards.js';
-import { options, readWords as pinReads } from '../../src/coppermend/page/chips/work.js';
+import { options } from '../../src/coppermend/page/chips/work.js';
 import { same } from './check.mjs';
 
 const answer = (more = {}) => ({ yes: null, amount: null, currency: '', words: '', ...more });
 const form = (fields) => new Map(Object.entries(fields));
 
 export const tests = {
-  'what a rail read to ground, and a pin elsewhere'() {
+  'what a rail read to ground'() {
     same(readWords({ read: false, ohm: null, diode_v: null, low: false }), '');
     same(readWords({ read: true, ohm: null, diode_v: 0.45, low: false }), '; read OL, 450 mV in diode mode');
     same(readWords({ read: false, ohm: null, diode_v: 0.02, low: true }), '; read 20 mV in diode mode: too low, do not switch on');
-    same([pinReads({ kind: 'diode', of: 3, median: 0.61 }), pinReads({ kind: 'level', of: 2, said: { toggling: 2 } })], ['diode 0.61 (3)', 'level toggling (2)']);
   },
   'an answer of the intake in a line'() {
     same(answerWords(null, 0), '');

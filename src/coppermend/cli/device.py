@@ -63,7 +63,7 @@ def infer_command(ctx: click.Context, case: str, part: str, as_json: bool) -> No
         print_json(view)
         return
     for pin in view["pins"]:
-        read = "; ".join(f"{r['kind']} {r.get('median', r.get('said'))} ({r['of']})" for r in pin["read"])
+        read = "; ".join(r["words"] for r in pin["read"])
         click.echo(
             f"{pin['number']:>4}  {pin['net']:12} {pin['kind']:14} {pin['why']}{f'; elsewhere {read}' if read else ''}"
         )

@@ -8,12 +8,15 @@ from statistics import median
 from typing import Any
 
 from coppermend.core.circuit.infer import as_own_entry, infer_pins
+from coppermend.core.circuit.model import Circuit
 from coppermend.core.circuit.planes import Behaviour, whole_trees
 from coppermend.core.findings import Refusal
 from coppermend.core.log.state import CaseState
+from coppermend.core.log.values import hertz_words, ohm_words, volt_words
 from coppermend.devices.book import DeviceBook
 from coppermend.services.bind import bind, part_states
 from coppermend.services.cases import case_state, cases_of_board
+from coppermend.services.compare import measured_of
 from coppermend.services.points import known_part
 from coppermend.services.powered import circuit_of
 from coppermend.services.workshop import Workshop
@@ -32,7 +35,7 @@ def custom_chip(workshop: Workshop, case: str, book: DeviceBook, part: str) -> d
     circuit = circuit_of(binding.board, book, part_states(binding.state))
     row = circuit.part(ref)
     rows = infer_pins(circuit, ref, tuple(Behaviour(circuit, whole_trees(circuit)).hertz))
-    good, cases = readings_elsewhere(workshop, case, binding.state.package_id, ref)
+    good, cases = readings_elsewhere(workshop, case, binding.state.package_id, ref, circuit)
     return {
         "part": ref,
         "value": row.value if row is not None else "",
@@ -45,10 +48,11 @@ def custom_chip(workshop: Workshop, case: str, book: DeviceBook, part: str) -> d
 
 
 def readings_elsewhere(
-    workshop: Workshop, case: str, package_id: str, ref: str
+    workshop: Workshop, case: str, package_id: str, ref: str, circuit: Circuit
 ) -> tuple[dict[str, list[dict[str, Any]]], int]:
-    """Readings at a part's pins in other cases of the board that are ready or returned: by pin, kind and count; and how many cases."""
-    found: dict[str, dict[str, list[Any]]] = {}
+    """Readings at a part's pins in other cases of the board that are ready or returned, the last of each kind a case: by pin, kind and which tip stood on
+    it, with the count; and how many cases."""
+    found: dict[str, dict[tuple[str, str], list[Any]]] = {}
     used = 0
     for row in cases_of_board(workshop, package_id, DONE, MOST_CASES):
         if row.id == case:
@@ -59,29 +63,43 @@ def readings_elsewhere(
             continue
         if state.package_id != package_id or state.progress not in DONE:
             continue
-        used += int(_collect(state, ref, found))
-    return {pin: [_told(kind, values) for kind, values in kinds.items()] for pin, kinds in found.items()}, used
+        last = _last_read(state, ref, circuit)
+        used += bool(last)
+        for (pin, kind, tip), value in last.items():
+            found.setdefault(pin, {}).setdefault((kind, tip), []).append(value)
+    return {pin: [_told(*key, values) for key, values in kinds.items()] for pin, kinds in found.items()}, used
 
 
-def _collect(state: CaseState, ref: str, found: dict[str, dict[str, list[Any]]]) -> bool:
-    any_of = False
+def _last_read(state: CaseState, ref: str, circuit: Circuit) -> dict[tuple[str, str, str], Any]:
+    """(pin, kind, tip on it) -> what it read last. Ohms and diode mode are the pin's that does not stand on ground or a rail."""
+    found: dict[tuple[str, str, str], Any] = {}
     for one in state.readings:
-        for point in one.points[:1]:
-            if point.part == ref and one.kind in ("level", "volts", "diode", "hertz"):
-                any_of = True
-                found.setdefault(point.pin, {}).setdefault(one.kind, []).append(one.says or one.value)
-    return any_of
+        if one.kind in ("level", "volts", "hertz") and one.points[:1] and one.points[0].part == ref:
+            found[one.points[0].pin, one.kind, ""] = one.says or one.value
+    for row in measured_of(state, circuit)[0]:
+        part, _, pin = row.pin.partition(".")
+        if part == ref:
+            found[pin, row.kind, "red" if row.red else "black"] = row.value
+    return found
 
 
-def _told(kind: str, values: list[Any]) -> dict[str, Any]:
+WORDS = {"diode": volt_words, "volts": volt_words, "ohms": ohm_words, "hertz": hertz_words}
+
+
+def _told(kind: str, tip: str, values: list[Any]) -> dict[str, Any]:
     numbers = [v for v in values if isinstance(v, (int, float))]
+    said = Counter("overload" if v is None else str(v) for v in values if not isinstance(v, (int, float)))
+    words = [WORDS.get(kind, str)(median(numbers))] if numbers else []
+    words += [f"{word} {n} times" if numbers or len(said) > 1 else word for word, n in said.most_common(4)]
+    on = f", {tip} tip on the pin" if tip and kind == "diode" else ""
+    row: dict[str, Any] = {
+        "kind": kind,
+        "tip": tip,
+        "of": len(values),
+        "words": f"{kind} {', '.join(words)}{on} ({len(values)})",
+    }
     if numbers:
-        return {
-            "kind": kind,
-            "of": len(values),
-            "median": round(float(median(numbers)), 4),
-            "least": min(numbers),
-            "most": max(numbers),
-        }
-    words = Counter(str(v) for v in values)
-    return {"kind": kind, "of": len(values), "said": dict(words.most_common(4))}
+        row |= {"median": round(float(median(numbers)), 4), "least": min(numbers), "most": max(numbers)}
+    if said:
+        row["said"] = dict(said.most_common(4))
+    return row

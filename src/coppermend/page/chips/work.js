@@ -44,15 +44,9 @@ export function inferredRows(found) {
   return [
     h('p', null, found.in_book ? `The device book knows ${found.value}: what it says goes before what is inferred here. ` : `The device book does not know ${found.value || found.part}. `, found.note),
     h('div.scroll', { tabindex: 0, role: 'region', 'aria-label': 'Pins inferred' }, h('table.table', null, h('thead', null, h('tr', null, head.map((t) => h('th', { scope: 'col' }, t)))),
-      h('tbody', null, found.pins.map((/** @type {any} */ p) => h('tr', null, h('td', null, p.number), h('td', null, p.net), h('td', null, p.kind), h('td', null, p.why), h('td', null, p.read.map(readWords).join('; '))))))),
+      h('tbody', null, found.pins.map((/** @type {any} */ p) => h('tr', null, h('td', null, p.number), h('td', null, p.net), h('td', null, p.kind), h('td', null, p.why), h('td', null, p.read.map((/** @type {any} */ r) => r.words).join('; '))))))),
     h('details', null, h('summary', null, 'As an entry for your own device book'), h('pre', { id: 'own-entry', tabindex: 0, role: 'region', 'aria-label': 'Entry for the device book' }, found.entry)),
   ];
-}
-
-/** What a pin reads elsewhere, in words. Pure. @param {{kind: string, of: number, median?: number, said?: Record<string, number>}} r */
-export function readWords(r) {
-  const said = r.median !== undefined ? `${r.median}` : Object.keys(r.said ?? {}).join(', ');
-  return `${r.kind} ${said} (${r.of})`;
 }
 
 /** @param {any} work @param {Hands} hands */
