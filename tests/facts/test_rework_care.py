@@ -17,6 +17,7 @@ from coppermend.core.rework.care import CELL, PROCEDURES, procedure
 from coppermend.services.care import care_now, care_of, tick
 from coppermend.services.carework import OWNED, care_owned, care_rows
 from coppermend.services.cases import case_state, new_case
+from coppermend.services.intake import note_intake
 from coppermend.services.notes import undo
 from coppermend.services.workshop import Workshop
 
@@ -118,6 +119,22 @@ def test_a_waiting_time_never_started_and_a_photo_that_is_missing_are_said_at_on
     assert ("before", "photo kept") in {(row[1], row[3]) for row in care_rows(case_state(shop, case).care)}
     _, begun = tick(shop, case, "cell", "look", state="started")
     assert not any("photo" in one for one in begun.cautions)
+
+
+def test_no_coat_that_the_owner_does_not_want(shop: Workshop) -> None:
+    """Lacquer cannot be undone: where the owner was asked and has not agreed it stands first at the step, and is said when it is ticked all the same."""
+
+    def minds(case: str) -> tuple[str, ...]:
+        return next(one.step.mind for one in care_now(shop, case, "mask").steps if one.step.key == "coat")
+
+    case = new_case(shop, "hand", "asked").state.case
+    assert not any("owner" in one for one in minds(case))
+    note_intake(shop, case, "consent", yes=True, acts=["unsolder"])
+    assert "has not agreed" in minds(case)[0]
+    for how in ("started", "done"):
+        assert any("has not agreed" in one for one in tick(shop, case, "mask", "coat", state=how)[1].cautions), how
+    note_intake(shop, case, "consent", yes=True, acts=["coat"])
+    assert not any("owner" in one for one in (*minds(case), *tick(shop, case, "mask", "coat")[1].cautions))
 
 
 def test_refusals(shop: Workshop) -> None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from coppermend.core.findings import refuse
+from coppermend.core.log.consent import Consent, consent_of
 from coppermend.core.log.state import CareTick, CaseState
 from coppermend.core.rework.care import PROCEDURES, Procedure, Step, procedure
 from coppermend.services.carework import owned, seconds_between, span_words
@@ -140,7 +141,9 @@ def _cautions(before: CaseState, work: Procedure, step: Step, state: str, after:
     if state == "done":
         out += _of_step(own)
     if state == "started":
-        out += list(step.mind)
+        out += list(own.step.mind)
+    elif state == "done" and step.act:
+        out += list(own.step.mind[: len(own.step.mind) - len(step.mind)])
     return tuple(out)
 
 
@@ -160,9 +163,20 @@ def _of_step(now: StepNow) -> list[str]:
 
 def _now(state: CaseState, work: Procedure, now: str) -> CareNow:
     ticks = [one for one in state.care if one.procedure == work.key]
-    steps = tuple(_step(one, [tick for tick in ticks if tick.step == one.key], now) for one in work.steps)
+    owner = consent_of(state.intake)
+    steps = tuple(
+        _step(_asked(one, owner), [tick for tick in ticks if tick.step == one.key], now) for one in work.steps
+    )
     following = next((one.step.key for one in steps if one.state in ("open", "started")), "")
     return CareNow(work, steps, following)
+
+
+def _asked(step: Step, owner: Consent) -> Step:
+    """The step; where it cannot be undone and the owner was asked and has not agreed, that is the first thing to mind."""
+    if not step.act or not owner.stops(step.act):
+        return step
+    said = f"This cannot be undone ({step.act}), and by intake the owner has not agreed to it: ask first, or leave it out and say why."
+    return replace(step, mind=(said, *step.mind))
 
 
 def _step(step: Step, ticks: list[CareTick], now: str) -> StepNow:

@@ -22,7 +22,8 @@ HOURS = 3600.0
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step: ``key`` for the log, what to do in ``words``, ``source``, what to ``mind`` right there, seconds to ``wait_s`` after it, ``photo`` asked for."""
+    """One step: ``key`` for the log, what to do in ``words``, ``source``, what to ``mind`` right there, seconds to ``wait_s`` after it, ``photo`` asked for,
+    ``act`` of those that cannot be undone ("" none)."""
 
     key: str
     words: str
@@ -30,6 +31,7 @@ class Step:
     mind: tuple[str, ...] = ()
     wait_s: float = 0.0
     photo: bool = False
+    act: str = ""
 
     def as_dict(self) -> dict[str, object]:
         """The step as plain JSON values."""
@@ -255,6 +257,7 @@ MASK = Procedure(
             "A thin coat of solder-mask lacquer or board lacquer over the bare copper and a little beyond. It keeps air and bridges off.",
             "a mask maker's article for the purpose (docs/sources.md); the rest common practice",
             ("Solvent fumes: air. Light-cured lacquer: gloves, and no eye towards the lamp.",),
+            act="coat",
         ),
         Step("cure", "Cure as its sheet says: light or time.", "the lacquer's own sheet", (), 0.5 * HOURS),
         Step(
