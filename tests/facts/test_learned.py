@@ -193,10 +193,13 @@ def test_by_command_line_switched_exported_and_imported(tmp_path: Path) -> None:
     file = tmp_path / "theirs.json"
     file.write_bytes(learned_bytes([row("a", "b", Cell("rework", "joint", 50, 5.0, 0.4))]))
     assert "1 new here" in run("one", "import", str(file)) and "0 new here" in run("one", "import", str(file))
-    shown = run("one", "show")
-    assert "joint after rework" in shown and "5.0 of 50 in 1 case of others" in shown
     run("one", "export", str(tmp_path / "again.json"))
     assert (tmp_path / "again.json").read_bytes() == file.read_bytes()
+    shown = run("one", "show")
+    assert (
+        "joint after rework: 5.0 of 50 broken in 1 case of all board models" in shown
+        and "this board model" not in shown
+    )
     assert "1 case from elsewhere" in run("one", "forget")
 
 

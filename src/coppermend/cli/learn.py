@@ -67,7 +67,7 @@ def show_command(ctx: click.Context, case: str | None, as_json: bool) -> None:
     else:
         held = book.read()
         rates = [plain(one) for one in learned_rates(held.rows(), "")]
-        view = {"on": held.on, "used": [], "now": rates, "words": in_words(rates, False)}
+        view = {"on": held.on, "used": [], "now": rates, "words": in_words(rates, False, everywhere=True)}
     if as_json:
         print_json(view)
         return

@@ -334,22 +334,23 @@ def learned_view(workshop: Workshop, book: LearnedBook, case: str) -> dict[str, 
     return {"on": book.read().on, "used": used, "now": now, "words": in_words(used or now, bool(used))}
 
 
-def in_words(rows: Sequence[dict[str, Any]], used: bool) -> list[str]:
-    """Each rate in a sentence: counts first, then what they make of the prior."""
-    return [_sentence(one, "planned with" if used else "would make") for one in rows]
+def in_words(rows: Sequence[dict[str, Any]], used: bool, *, everywhere: bool = False) -> list[str]:
+    """Each rate in a sentence: counts first, then what they make of the prior. ``everywhere``: no board model is meant, all cases stand in ``other_*``."""
+    return [_sentence(one, "planned with" if used else "would make", everywhere) for one in rows]
 
 
-def _sentence(one: dict[str, Any], said: str) -> str:
+def _sentence(one: dict[str, Any], said: str, everywhere: bool) -> str:
     here = f"{one['broken']:.1f} of {one['sites']} broken in {one['cases']} {_cases(one['cases'])} of this board model"
     there = f"{one['other_broken']:.1f} of {one['other_sites']} in {one['other_cases']} {_cases(one['other_cases'])} of others"
     default, rate, low, high = (f"{100 * one[name]:.2f}" for name in ("default", "rate", "low", "high"))
     learned = f"{default} % by default, {rate} % ({low} to {high}) learned"
+    counts = f"{here}, {there}"
+    if everywhere:
+        counts = f"{one['other_broken']:.1f} of {one['other_sites']} broken in {one['other_cases']} {_cases(one['other_cases'])} of all board models"
+    what = f"{one['site']} after {one['damage']}"
     if one["damage"] == PART:
-        here, there = (text.replace(" broken in ", " at fault in ") for text in (here, there))
-        return f"part {one['site']}: {here}, {there}; {learned}: {said} {one['factor']:.2f} times the prior"
-    return (
-        f"{one['site']} after {one['damage']}: {here}, {there}; {learned}: {said} {one['factor']:.2f} times the prior"
-    )
+        what, counts = f"part {one['site']}", counts.replace(" broken in ", " at fault in ")
+    return f"{what}: {counts}; {learned}: {said} {one['factor']:.2f} times the prior"
 
 
 def _cases(n: int) -> str:
