@@ -386,6 +386,7 @@ def test_what_was_seen_keeps_the_gate_shut_until_it_is_settled(bench: Case) -> N
     note_look(*bench, points=["U1.1", "U1.2"], finding="solder bridge")
     say(bench, "gate orientation")
     assert missing() == ["orientation", "bridges"]
+    assert all(one.by_word == (one.item not in ("orientation", "bridges")) for one in gate_of(bind(*bench)).items)
     say(bench, "gate override 'owner insists'")
     assert gate_of(bind(*bench)).open
     say(bench, "open U1.1 U1.2")

@@ -376,5 +376,5 @@ def gate_with_cuts(binding: Binding, gate: GateStatus) -> GateStatus:
     if not waiting:
         return gate
     told = "; ".join(one.words for one in waiting)
-    items = (*gate.items, GateItem(CUTS, False, f"Wire round the cut first: {told}."))
+    items = (*gate.items, GateItem(CUTS, False, f"Wire round the cut first: {told}.", by_word=False))
     return replace(gate, items=items, open=bool(gate.overridden))

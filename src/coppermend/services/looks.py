@@ -333,10 +333,10 @@ def gate_with_looks(state: CaseState, graph: CopperGraph, gate: GateStatus) -> G
             f"Seen the wrong way round: {', '.join(turned)}. Turn it and note that it was fitted, or look again and note that it is not so: powered the "
             "wrong way round a part dies and can burn."
         )
-        items = [GateItem(one.item, False, words) if one.item == "orientation" else one for one in items]
+        items = [GateItem(one.item, False, words, by_word=False) if one.item == "orientation" else one for one in items]
     if joined:
         words = f"A bridge of solder was seen between {'; '.join(joined)}. Take it away and note the work, or read the two apart."
-        items.append(GateItem(BRIDGES, False, words))
+        items.append(GateItem(BRIDGES, False, words, by_word=False))
     since = max(one.at for one in open_ones)
     over = [
         one.words or "no reason given"

@@ -31,12 +31,14 @@ ASK = {
 
 @dataclass(frozen=True, slots=True)
 class GateItem:
-    """One item: whether it is done, and the words that say what was found or what to do. ``danger``: what was found forbids power."""
+    """One item: whether it is done, and the words that say what was found or what to do. ``danger``: what was found forbids power. ``by_word``: a person's word
+    ticks it off; what was seen or measured otherwise is settled by work or by another look."""
 
     item: str
     done: bool
     words: str
     danger: bool = False
+    by_word: bool = True
 
 
 @dataclass(frozen=True, slots=True)

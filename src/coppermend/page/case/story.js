@@ -54,7 +54,7 @@ function railsForm(app, rails) {
 /** @param {App} app @param {any} gate @param {any[]} rails */
 function gateSheet(app, gate, rails) {
   const row = (/** @type {any} */ item) => h(item.done ? 'li.done' : 'li', null, h('span.box', { 'aria-hidden': 'true' }, item.done ? '✓' : ''), h('span', null, h('b', null, item.title), item.words === 'done' ? null : [h('br', null), item.words]),
-    item.done ? h('span', null, item.item === 'rails' && rails.some((r) => !r.read) ? `${rails.filter((r) => r.read).length} of ${rails.length}` : 'done') : ['rails', 'cuts', 'bridges'].includes(item.item) ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('gate', item) }, 'Done'));
+    item.done ? h('span', null, item.item === 'rails' && rails.some((r) => !r.read) ? `${rails.filter((r) => r.read).length} of ${rails.length}` : 'done') : item.item === 'rails' || item.by_word === false ? null : h('button.key.slim', { type: 'button', onclick: () => app.do('gate', item) }, 'Done'));
   const limit = gate.items.find((/** @type {any} */ i) => i.item === 'limit');
   return h('section.sheet', { 'aria-label': 'Before power' },
     h('h2', null, 'Before power'),
