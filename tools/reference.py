@@ -361,6 +361,7 @@ def suspects_part() -> str:
 
 def looks_part() -> str:
     """What looking tells: the findings with their rates, and what a look over a whole side would show."""
+    from coppermend.core.belief.priors import LEAST_BY_LOOKING
     from coppermend.core.belief.suspects import looks
 
     lines = [
@@ -378,7 +379,8 @@ def looks_part() -> str:
     over = ", ".join(f"{kind} {share:g}" for kind, share in looks.OVER.items())
     lines += [
         "",
-        f"Over a whole side: P(it shows) {over}, a bridge {looks.OVER_BRIDGE:g}; something taken for a fault where none is, the side together {looks.OVER_FALSE:g}.",
+        f"Over a whole side: P(it shows) {over}, a bridge {looks.OVER_BRIDGE:g}; something taken for a fault where none is, the side together {looks.OVER_FALSE:g}. "
+        f"What was looked for at a place in vain leaves at least {LEAST_BY_LOOKING:g} of a site's chance.",
     ]
     return "\n".join(lines)
 
