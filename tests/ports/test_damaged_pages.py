@@ -26,7 +26,7 @@ TREES = (
     "heads", "heads_by_state", "heads_by_package", "heads_by_last", "terms",
 )  # fmt: skip
 EACH = 2
-"""Pages of each that are tried; with 20 of each and four ways of damage it was tried once by hand (26 November 2026, no traceback)."""
+"""Pages of each that are tried."""
 
 
 @pytest.fixture(scope="module")
