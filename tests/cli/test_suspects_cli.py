@@ -62,6 +62,13 @@ def test_a_symptom_by_the_screens_name_counts_and_the_one_after_a_repair_counts_
     assert "letters at random" in seen()[-1]
 
 
+def test_a_symptom_whose_screen_the_machine_does_not_have_is_told_as_unused(tmp_path: Path) -> None:
+    assert run(tmp_path, "case", "new", "--board", "demo", "--title", "T", "--complaint", "dark")[0] == 0
+    assert run(tmp_path, "note", "1", "symptom", "code=plaid")[0] == 0
+    unused = json.loads(run(tmp_path, "suspects", "1", "--json")[1])["unused"]
+    assert any("'plaid'" in one["words"] and "no such screen" in one["words"] for one in unused), unused
+
+
 def test_expect_prints_pins(tmp_path: Path) -> None:
     code, text = run(tmp_path, "expect", "demo", "--part", "U1", "--json")
     pins = {one["pin"]: one for one in json.loads(text)["pins"]}

@@ -559,6 +559,8 @@ class _Evidence:
             k = self.made.machine.screen(note.key) if note.kind == "symptom" and note.key else None
             if k is not None and note.result != "gone" and note.at > self.repaired:
                 last = Start(k, note.entry)
+            elif k is None and note.kind == "symptom" and note.key:
+                self.unused.append((note.entry, f"symptom {note.key!r}: the machine's file has no such screen"))
         if self.counted.seen is not None:
             self.found.append(self.counted.seen)
             self.seen_start = True

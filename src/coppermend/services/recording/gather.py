@@ -52,6 +52,7 @@ from coppermend.services.recording.model import (
 from coppermend.services.recording.plainly import Judged, plainly
 from coppermend.services.recording.planrows import plan_rows
 from coppermend.services.recording.saying import SIDES, in_words, say_point, some, stamp
+from coppermend.services.recording.seen import POWERED
 
 MOST_PLACES = 6
 """Open places that a net's row names one by one."""
@@ -212,8 +213,11 @@ def _heading(state: CaseState, facts: CaseFacts, board: Board, accepted: Accepta
 
 def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
     """The record in a few sentences for the person who gets the machine back."""
-    areas, readings = len(state.areas), len(state.readings)
-    yield f"{some(areas, 'work area').capitalize()} of the board examined with {some(readings, 'reading')}."
+    powered = sum(one.kind in POWERED for one in state.readings)
+    unpowered = len(state.readings) - powered
+    yield f"{some(len(state.areas), 'work area').capitalize()} of the board examined with {some(unpowered, 'reading')}."
+    if powered:
+        yield f"{some(powered, 'reading').capitalize()} with power on."
     proven = proven_sites(judgement)
     lost = {site for one in judgement.found for site in one.span.sites}
     if judgement.at_risk:
@@ -228,7 +232,7 @@ def _summary(state: CaseState, judgement: Judgement) -> Iterable[str]:
     if judgement.found:
         nothing = f", {idle} with nothing to mend" if idle else ""
         yield f"{some(len(judgement.found), 'break').capitalize()} found, {len(mended)} of them mended{nothing}."
-    elif readings and not judgement.wires_open:
+    elif unpowered and not judgement.wires_open:
         yield "No break was found by the readings so far."
     if state.wires:
         yield f"{some(len(state.wires), 'patch wire').capitalize()} fitted, {len(judgement.wires_proven)} of them proven by readings."
