@@ -143,7 +143,7 @@ class Guard:
 def without_path(finding: Finding, where: str = "") -> Finding:
     """The finding as a device of the network is told it: in which folders the bench computer keeps its store (``where``) and files is for that computer alone.
 
-    >>> away = without_path(Finding("CAS-001", Severity.ERROR, Place(thing="store /home/ada/cases", file="/home/ada/a.json"), "None."), "/home/ada/cases")
+    >>> away = without_path(Finding("CAS-001", Severity.ERROR, Place(thing="store /srv/cases", file="/srv/a.json"), "None."), "/srv/cases")
     >>> away.place.thing, away.place.file
     ('the store', 'a.json')
     """
