@@ -259,7 +259,5 @@ def typed_for_case(
     judged = judge_typed(read, hertz, ppm)
     coarse = hertz is None or read.high_hz - read.low_hz > 2.0 * COARSE * hertz
     word = "wrong" if judged.verdict == "wrong frequency" else "pulsing" if coarse else "right"
-    request = Request(
-        kind="level", points=(here.point.id,), value=word, raw=raw, words=judged.words, entry_id=entry_id
-    )
+    request = Request(kind="level", points=(here.point.id,), value=word, raw=raw, words=judged.words, entry_id=entry_id)
     return replace(judged, noted=note(workshop, case, request))

@@ -284,8 +284,9 @@ def _findings(circuit: Circuit) -> list[Finding]:
     nameless = [part.ref for part in circuit.parts if part.role == "unknown chip" and not part.value]
     if nameless:
         few = ", ".join(nameless[:8]) + (f" and {len(nameless) - 8} more" if len(nameless) > 8 else "")
+        verb, whose = ("are", "their") if len(nameless) > 1 else ("is", "its")
         found.append(
-            Finding("EXP-005", Severity.NOTE, Place(thing=nameless[0]), f"Nothing says what {few} {'are' if len(nameless) > 1 else 'is'}: {'their' if len(nameless) > 1 else 'its'} pins have no expectation.",
+            Finding("EXP-005", Severity.NOTE, Place(thing=nameless[0]), f"Nothing says what {few} {verb}: {whose} pins have no expectation.",
                     "Say it in a parts list beside the package: a file parts.csv with the columns ref,type,value,package,state (docs/how-to/own-board.md).")
         )  # fmt: skip
     for part in circuit.parts:
