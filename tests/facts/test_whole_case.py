@@ -125,6 +125,11 @@ def test_what_a_memory_test_names_waits_for_the_owner_and_stays_named_until_it_i
     note_intake(made, case, "consent", yes=True, acts=["unsolder"])
     step = whole(made, case, board)
     assert step.kind == "mend" and step.part == "U51" and "qualified" in step.caution
+    note_intake(made, case, "consent", yes=False, acts=["replace part"])
+    step = whole(made, case, board)
+    assert step.kind == "ask" and step.named is not None and step.named.consent == "replace part"
+    note_intake(made, case, "consent", yes=True, acts=["replace part"])
+    assert whole(made, case, board).kind == "mend"
     note(made, case, Request("power", value="off"))
     note(made, case, Request("reseat", part="U5"))
     assert whole(made, case, board).part == "U51", "another repair makes the readings worthless, not the finding"

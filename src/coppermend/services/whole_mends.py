@@ -33,11 +33,12 @@ def named_unit(view: WholeView, made: PoweredBoard, unit: str, p: float) -> Name
 def _part_named(view: WholeView, part: str, unit: str, p: float, owner: Consent) -> Named:
     states = {ref: str(state) for ref, state in view.binding.graph.part_states}
     row = view.made.circuit.by_ref.get(part) if view.made is not None else None
+    kept = "replace part" if "replace part" in owner.refused else ""
     if states.get(part) == "socketed" or (row is not None and row.socketed):
-        return Named(unit, p, "swap", view.binding.costs.swap_s)
+        return Named(unit, p, "swap", view.binding.costs.swap_s, kept)
     chip = row is not None and row.role == "chip"
     seconds = TIMES.replace_chip_s if chip else TIMES.replace_small_s
-    return Named(unit, p, "replace", seconds, "" if owner.allows("unsolder") else "unsolder")
+    return Named(unit, p, "replace", seconds, kept or ("" if owner.allows("unsolder") else "unsolder"))
 
 
 def mended(view: WholeView, made: PoweredBoard, unit: str, cut: int) -> str:
