@@ -22,7 +22,7 @@ AT_MOST_S = 1.0
 
 
 def sheets(pages: int, words: int) -> bytes:
-    """A PDF with so many words on each page; 8 pages of 2,000 take 2.3 s where nothing else runs."""
+    """A PDF with so many words on each page; 16 pages of 2,000 take some 3 s where nothing else runs."""
     text = b"".join(b"(U%d D%d ) Tj " % (k % 99, k % 8) for k in range(words))
     return pdf(pages, drawing=b"BT /F 6 Tf 10 10 Td " + text + b"ET")
 
@@ -35,7 +35,7 @@ def test_readings_are_taken_while_a_large_schematic_is_read(shop: Workshop, case
     """Pairs of pins of different nets are noted open one after the other; the bench and the next step are asked each time."""
     app, took, heavy = create_app(shop), [], []
     pins = ["U1.1", "U1.2", "U1.3", "U1.4", "U1.5", "U1.6"]
-    data = sheets(8, 2000)
+    data = sheets(16, 2000)
 
     async def read_it(http: httpx.AsyncClient) -> None:
         begun = time.perf_counter()
@@ -61,8 +61,9 @@ def test_readings_are_taken_while_a_large_schematic_is_read(shop: Workshop, case
 
     anyio.run(work)
     ((seconds, status),) = heavy
-    assert status == 201 and seconds > 2 and len(took) >= 3, (seconds, took)
-    assert sorted(took)[len(took) // 2] < AT_MOST_S, (seconds, took)
+    usual = sorted(took)[len(took) // 2]
+    assert status == 201 and len(took) >= 3 and seconds > 3 * usual, (seconds, took)
+    assert usual < AT_MOST_S, (seconds, took)
     kinds = [one.kind for one in shop.store.entries(case)]
     assert kinds.count("open") == len(took) and kinds.count("schematic") == 1
     found = client.get(f"/api/cases/{case}/schematics/find?text=U5").json()
