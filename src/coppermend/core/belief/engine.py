@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import count, product
-from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -253,8 +252,6 @@ class _Held:
 
 _PIECES: OrderedDict[tuple[object, ...], tuple[Copper, PieceBelief, int]] = OrderedDict()
 _HELD = _Held()
-_KEEPING = Lock()
-"""What is remembered is put in and let go of by one thread at a time."""
 _HURT: OrderedDict[tuple[object, ...], tuple[CopperGraph, Bools]] = OrderedDict()
 _PRIORS: OrderedDict[tuple[object, ...], tuple[CopperGraph, Floats]] = OrderedDict()
 _QUESTIONS: dict[tuple[object, ...], int] = {}
@@ -556,10 +553,9 @@ class _Asking:
             return hit[2]
         made = _column(tuple(self.one(piece, b, TOLERANCE, STATE_CAP) for b in self.benches))
         if sum(one.nbytes for one in made.solved) < MOST_COLUMN_BYTES:
-            with _KEEPING:
-                _COLUMNS[key] = (self.copper, self.stated, made)
-                while len(_COLUMNS) > MOST_COLUMNS:
-                    _COLUMNS.popitem(last=False)
+            _COLUMNS[key] = (self.copper, self.stated, made)
+            while len(_COLUMNS) > MOST_COLUMNS:
+                _COLUMNS.popitem(last=False)
         return made
 
     def heavy(self, pieces: Sequence[int], others: Floats) -> dict[int, _Column]:
@@ -587,11 +583,10 @@ class _Asking:
                 solved[i].append(found[k][i] if k in found else stands)
         known = np.isin(np.arange(len(self.benches)), list(found))
         made = {p: _column(tuple(solved[i]), known) for i, p in enumerate(pieces)}
-        with _KEEPING:
-            for p, one in made.items():
-                _MOST_LOGS[self.key(p, self.numbers[p])] = (self.copper, self.stated, one.logs + np.log1p(one.bounds))
-            while len(_MOST_LOGS) > MOST_COLUMNS:
-                _MOST_LOGS.popitem(last=False)
+        for p, one in made.items():
+            _MOST_LOGS[self.key(p, self.numbers[p])] = (self.copper, self.stated, one.logs + np.log1p(one.bounds))
+        while len(_MOST_LOGS) > MOST_COLUMNS:
+            _MOST_LOGS.popitem(last=False)
         return made
 
     def may_skip(self, pieces: Sequence[int]) -> bool:
@@ -700,12 +695,13 @@ def _solve_kept(
     if hit is None or hit[0] is not copper:
         solved = _solved(copper, piece, bench.prior, opened(readings, bench.opens), bench, basis, care)
         hit = (copper, solved, solved.nbytes)
-        with _KEEPING:
-            was = _PIECES.get(key)
-            _HELD.bytes += hit[2] - (was[2] if was is not None else 0)
-            _PIECES[key] = hit
-            while len(_PIECES) > 1 and (len(_PIECES) > MOST_KEPT or _HELD.bytes > MOST_KEPT_BYTES):
-                _HELD.bytes -= _PIECES.popitem(last=False)[1][2]
+        was = _PIECES.get(key)
+        _HELD.bytes += hit[2] - (was[2] if was is not None else 0)
+        _PIECES[key] = hit
+        if _HELD.bytes > MOST_KEPT_BYTES:  # counted anew: of two threads that add at once one may have lost its sum
+            _HELD.bytes = sum(one[2] for one in list(_PIECES.values()))
+        while len(_PIECES) > 1 and (len(_PIECES) > MOST_KEPT or _HELD.bytes > MOST_KEPT_BYTES):
+            _HELD.bytes -= _PIECES.popitem(last=False)[1][2]
     else:
         _used(_PIECES, key)
     return hit[1]
