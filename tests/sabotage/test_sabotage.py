@@ -211,7 +211,7 @@ SABOTAGES = (
     Sabotage(
         "gate: an override covers a short that is read after it",
         "core/log/gate.py",
-        'one.item == "override" and one.at > shorted]',
+        'one.item == "override" and one.at > worst]',
         'one.item == "override"]',
         ("tests/facts/test_log_gate.py::test_an_override_covers_what_was_known_and_no_later_short",),
     ),

@@ -165,11 +165,11 @@ def typed_raw(figure: str, step: str = "", periods: int = 1) -> str:
 
 
 def _digits(read: TypedFrequency) -> int:
-    """Significant digits that show the ends of the range apart, 4 to 12.
+    """Significant digits that show the ends of the range apart, and one more; 4 to 12.
 
     >>> from coppermend.core.signals.period import typed_frequency
     >>> _digits(typed_frequency(14.3182e6, 100.0)), _digits(typed_frequency(14.3e6, 1e5))
-    (7, 4)
+    (8, 5)
     """
     apart = (read.high_hz - read.low_hz) / read.hertz
     return 12 if apart <= 0 else min(max(4, 2 + math.ceil(-math.log10(apart))), 12)
