@@ -41,7 +41,7 @@ def asked_until_the_end(
     raise AssertionError("unreachable")
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(cases(), st.integers(0, 2**32 - 1), st.floats(0.0, 1.0))
 def test_from_any_state_next_ends_whatever_is_answered(
     case: tuple[CopperGraph, tuple[Evidence, ...]], seed: int, closed: float
