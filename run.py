@@ -55,23 +55,10 @@ def call(*words: str) -> int:
         return 130
 
 
-def workers() -> int:
-    """Three test workers on two cores, because each waits a good part of its time (for a browser, a disk, another process); two where memory is short, as one
-    may take 3 GB."""
-    try:
-        memory_gb = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") / 1e9
-        most = Path("/sys/fs/cgroup/memory.max")
-        if most.exists() and most.read_text().strip().isdigit():
-            memory_gb = min(memory_gb, int(most.read_text()) / 1e9)
-    except (AttributeError, ValueError, OSError):
-        return 2
-    return 3 if memory_gb > 14 else 2
-
-
 def test(words: list[str]) -> int:
-    """Every test but the long ones, on a few workers; the checks of the code itself run as tests too."""
-    # each worker begins with its share and takes from the others' when it is done: dealt out in chunks, one stood idle for minutes at the end
-    spread = ("-n", os.environ.get("COPPERMEND_TEST_WORKERS", str(workers())), "--dist", "worksteal")
+    """Every test but the long ones, on two workers; the checks of the code itself run as tests too."""
+    # each worker begins with one half and takes from the other's when it is done: dealt out in chunks, one stood idle for minutes at the end
+    spread = ("-n", os.environ.get("COPPERMEND_TEST_WORKERS", "2"), "--dist", "worksteal")
     return call("-m", "pytest", "-m", "not soak", *spread, *words)
 
 
