@@ -47,10 +47,10 @@ const verdictLine = (verdict, words) => h(verdict === 'right' ? 'p.wave-verdict'
 
 /** @param {string} at @param {Hands} hands */
 function typedForm(at, hands) {
-  return sheet('typed', 'A figure read off the screen', 'A period set with two cursors, or a counter’s frequency, counts by its resolution: 70 ns on a grid of 2 ns is no proof against 14.318 MHz.', 'Judge it', [
+  return sheet('typed', 'A figure read off the screen', 'A period set with two cursors, or a counter’s frequency, counts by its resolution: 70 ns on a grid of 2 ns is no proof against 14.318 MHz. Without a grid the last digit counts.', 'Judge it', [
     field('Period or frequency', 'figure', { required: true, placeholder: '70 ns or 14.3182 MHz' }),
     field('At pin', 'at', { required: true, value: at, placeholder: 'U1.6' }),
-    field('Grid or last digit', 'step', { placeholder: '2 ns; empty: the last digit' }),
+    field('Grid or last digit', 'step', { placeholder: '2 ns' }),
     field('Periods between the cursors', 'periods', { inputmode: 'numeric', placeholder: '1' }),
     field('Expected, Hz', 'expect_hz', { inputmode: 'decimal', placeholder: 'by the pin' }),
   ], hands, async (data) => {
@@ -61,10 +61,10 @@ function typedForm(at, hands) {
 
 /** @param {Hands} hands */
 function gateForm(hands) {
-  return sheet('gate', 'A gate against its logic', 'Record a gate’s inputs and its output together: every output with simple logic is compared wherever its inputs have rested for a moment, and the pin that disagrees is named.', 'Judge it', [
+  return sheet('gate', 'A gate against its logic', 'Record a gate’s inputs and its output together: every output with simple logic is compared wherever its inputs have rested for a moment, and the pin that disagrees is named. Without a list, channels named like pins are taken.', 'Judge it', [
     field('Record', 'file', { type: 'file', required: true, accept: ACCEPT }),
     field('Part', 'part', { required: true, placeholder: 'U11' }),
-    field('Pins and their channels', 'pin', { placeholder: '1A=D0, 1B=D1, 1Y=D2; empty: channels named like pins' }),
+    field('Pins and their channels', 'pin', { placeholder: '1A=D0, 1B=D1, 1Y=D2' }),
     field('Inputs have rested for, s', 'settle_s', { inputmode: 'decimal', placeholder: '1e-7' }),
   ], hands, async (data) => {
     const out = await send(hands.url('waves/gate'), /** @type {File} */ (data.get('file')), { ...filled(data, ['part', 'pin', 'settle_s']), entry: freshId() });
@@ -80,8 +80,8 @@ function startForm(at, hands) {
     field('Records, one a start', 'file', { type: 'file', required: true, multiple: true, accept: ACCEPT }),
     field('Reset at pin', 'at', { required: true, value: at, placeholder: 'U1.26' }),
     field('Channel of the reset', 'reset', { required: true, placeholder: 'CH1' }),
-    field('Channel of the supply', 'rail', { placeholder: 'CH2; empty: not recorded' }),
-    field('Channel of the clock', 'clock', { placeholder: 'CH3; empty: not recorded' }),
+    field('Supply, if recorded', 'rail', { placeholder: 'CH2' }),
+    field('Clock, if recorded', 'clock', { placeholder: 'CH3' }),
   ], hands, async (data) => {
     const files = /** @type {File[]} */ (data.getAll('file'));
     const out = await send(hands.url('waves/starts'), null, { ...filled(data, ['at', 'reset', 'rail', 'clock']), file: files, entry: files.map(() => freshId()) });
