@@ -73,7 +73,7 @@ def hand_gains(
     def add(kind: str, part: str, seconds: float, chance: Floats, misread: float) -> None:
         if (kind, part) not in tried:
             seen = chance * (1.0 - misread) + (1.0 - chance) * misread
-            found.append(HandGain(kind, part, seconds, told(np.stack([seen, 1.0 - seen], axis=1))))
+            found.append(HandGain(kind, part, seconds, told(yes_or_no(seen))))
 
     shaky = _likeliest(made, p, HANDS["press"].sites)
     for part in [one for one in shaky if one in hands.sockets][:PARTS_TRIED]:
@@ -110,3 +110,8 @@ def _blamed(made: Field, p: Floats) -> list[str]:
         if made.causes[k].part:
             mass[made.causes[k].part] = mass.get(made.causes[k].part, 0.0) + float(p[k])
     return [one for one in sorted(mass, key=lambda one: (-mass[one], one)) if mass[one] >= LEAST_P]
+
+
+def yes_or_no(chance: Floats) -> Floats:
+    """Chances of yes and of no, (sets, 2)."""
+    return np.stack([chance, 1.0 - chance], axis=1)

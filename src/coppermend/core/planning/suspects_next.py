@@ -46,7 +46,7 @@ from coppermend.core.belief.suspects.together import Tone, false_open_now, sink_
 from coppermend.core.belief.suspects.warmth import likelihoods, states_under, supply_places, warms
 from coppermend.core.planning.costs import CostTable
 from coppermend.core.planning.suspects_checks import likely_checks
-from coppermend.core.planning.suspects_hands import HandsNow, hand_gains
+from coppermend.core.planning.suspects_hands import HandsNow, hand_gains, yes_or_no
 from coppermend.core.planning.suspects_starts import repeats
 
 TOP_SETS = 1024
@@ -281,7 +281,12 @@ def _scored(step: SuspectStep) -> SuspectStep:
     first = step.kind == "rail" and step.then_s > 0
     swapped = step.kind == "swap" or first
     harm = HARM.get(step.kind, 0.0) + (HARM["start"] if swapped else 0.0) + (HARM["swap"] if first else 0.0)
-    made = replace(step, risk_s=HARM_S * harm)
+    return with_risk(step, HARM_S * harm)
+
+
+def with_risk(step: SuspectStep, risk_s: float) -> SuspectStep:
+    """A step whose risk counts as so many seconds, with the score that it is ranked by: bits for its time, what is spent once left out."""
+    made = replace(step, risk_s=risk_s)
     return replace(made, score=made.gain_bits / (made.whole_s - made.once_s) ** TIME_POWER)
 
 
@@ -624,11 +629,6 @@ def _symbol_masses(symbols: NDArray[np.uint8], weights: Floats, leads: NDArray[n
         index.ravel(), weights=np.broadcast_to(weights, symbols.shape).ravel(), minlength=count * spots * 6
     )
     return np.asarray(flat.reshape(count, spots, 6), dtype=np.float64)
-
-
-def yes_or_no(chance: Floats) -> Floats:
-    """Chances of yes and of no, (sets, 2)."""
-    return np.stack([chance, 1.0 - chance], axis=1)
 
 
 def _alike(symbols: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

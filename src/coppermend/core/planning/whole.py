@@ -16,7 +16,7 @@ import numpy as np
 from coppermend.core.belief.suspects.field import padded
 from coppermend.core.belief.suspects.posterior import Start, State, Verdict, evidence_logs, verdict
 from coppermend.core.belief.suspects.starts import Starts
-from coppermend.core.planning.suspects_next import TIME_POWER, SuspectStep
+from coppermend.core.planning.suspects_next import SuspectStep, with_risk
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,16 +219,9 @@ def sparing(looks: Sequence[SuspectStep], powered: bool) -> tuple[SuspectStep, .
     if not looks or looks[0].rivals:
         return tuple(looks)
     costly = [one.kind == "swap" or (one.kind in UNPOWERED) == powered for one in looks]
-    made = [
-        _ranked(replace(one, risk_s=one.risk_s + WEAR_S)) if more else one
-        for one, more in zip(looks, costly, strict=True)
-    ]
+    made = [with_risk(one, one.risk_s + WEAR_S) if more else one for one, more in zip(looks, costly, strict=True)]
     first = 0 if costly[0] else 1
     return (*made[:first], *sorted(made[first:], key=lambda one: -one.score))
-
-
-def _ranked(one: SuspectStep) -> SuspectStep:
-    return replace(one, score=one.gain_bits / (one.whole_s - one.once_s) ** TIME_POWER)
 
 
 def tells(look: SuspectStep, bits_per_minute: float) -> bool:
