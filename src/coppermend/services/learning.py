@@ -18,6 +18,7 @@ from coppermend.core.findings import Refusal, refuse
 from coppermend.core.log.canonical import canonical_bytes, sha256_hex
 from coppermend.core.log.model import Entry
 from coppermend.core.log.state import CaseState, plain
+from coppermend.core.log.words import how_many
 from coppermend.core.planning.learned import (
     PART,
     CaseCounts,
@@ -340,18 +341,14 @@ def in_words(rows: Sequence[dict[str, Any]], used: bool, *, everywhere: bool = F
 
 
 def _sentence(one: dict[str, Any], said: str, everywhere: bool) -> str:
-    here = f"{one['broken']:.1f} of {one['sites']} broken in {one['cases']} {_cases(one['cases'])} of this board model"
-    there = f"{one['other_broken']:.1f} of {one['other_sites']} in {one['other_cases']} {_cases(one['other_cases'])} of others"
+    here = f"{one['broken']:.1f} of {one['sites']} broken in {how_many(one['cases'], 'case')} of this board model"
+    there = f"{one['other_broken']:.1f} of {one['other_sites']} in {how_many(one['other_cases'], 'case')} of others"
     default, rate, low, high = (f"{100 * one[name]:.2f}" for name in ("default", "rate", "low", "high"))
     learned = f"{default} % by default, {rate} % ({low} to {high}) learned"
     counts = f"{here}, {there}"
     if everywhere:
-        counts = f"{one['other_broken']:.1f} of {one['other_sites']} broken in {one['other_cases']} {_cases(one['other_cases'])} of all board models"
+        counts = f"{one['other_broken']:.1f} of {one['other_sites']} broken in {how_many(one['other_cases'], 'case')} of all board models"
     what = f"{one['site']} after {one['damage']}"
     if one["damage"] == PART:
         what, counts = f"part {one['site']}", counts.replace(" broken in ", " at fault in ")
     return f"{what}: {counts}; {learned}: {said} {one['factor']:.2f} times the prior"
-
-
-def _cases(n: int) -> str:
-    return "case" if n == 1 else "cases"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from coppermend.core.log.state import PointRef
+from coppermend.core.log.words import how_many
 
 SIDES = {"c": "component side", "s": "solder side"}
 
@@ -15,9 +16,7 @@ def some(count: int, one: str, many: str = "") -> str:
     >>> some(1, "break"), some(0, "wire"), some(2, "entry", "entries")
     ('1 break', 'no wire', '2 entries')
     """
-    if count == 0:
-        return f"no {one}"
-    return f"{count} {one}" if count == 1 else f"{count} {many or one + 's'}"
+    return how_many(count, one, many) if count else f"no {one}"
 
 
 def stamp(iso: str) -> str:
